@@ -1,0 +1,1 @@
+"""Zerokeep: finding the vise of a shared mill with a spindle probe."""

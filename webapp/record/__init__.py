@@ -1,0 +1,1 @@
+"""From a finished setup to the bytes of its PDF."""

@@ -1,0 +1,1 @@
+"""The edge towards browsers: parse, one use case, answer."""
