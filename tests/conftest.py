@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 
 CHROMIUM = "/usr/bin/chromium"
-# Without these flags a headless Chromium wants a sandbox that containers do not give, and calls its maker at every start.
+# Without these flags a headless Chromium wants a sandbox that a container does not give,
+# and calls its maker at every start.
 CHROMIUM_FLAGS = (
     "--no-sandbox",
     "--disable-gpu",
