@@ -1,9 +1,10 @@
 """The hash tree against values from outside.
 
-Source of the values in data/merkle.json: the reference tree of eight leaves that the certificate-transparency projects
-use for RFC 6962 section 2.1 / RFC 9162 section 2.1, taken from the public repository transparency-dev/merkle
-(Apache-2.0), files testonly/constants.go and rfc6962/rfc6962_test.go. Facts only: hexadecimal inputs and hashes.
-Second opinion: the library pymerkle, written by others to the same construction.
+Source of the values in data/merkle.json: the reference tree of eight leaves that the certificate-transparency
+projects use for RFC 6962 section 2.1 / RFC 9162 section 2.1, taken from the public repository
+transparency-dev/merkle (Apache-2.0), files testonly/constants.go and rfc6962/rfc6962_test.go. Facts only:
+hexadecimal inputs and hashes. Second opinion: the library pymerkle, written by others to the same
+construction.
 """
 
 import json
@@ -21,7 +22,7 @@ PUBLISHED = json.loads((Path(__file__).parent / "data" / "merkle.json").read_tex
 ENTRIES = [bytes.fromhex(entry) for entry in PUBLISHED["leaves_hex"]]
 
 
-def naive_root(hashes):
+def naive_root(hashes: list[bytes]) -> bytes:
     """The recursion of RFC 6962 section 2.1, word for word and with nothing remembered."""
     if not hashes:
         return sha256(b"").digest()
@@ -33,23 +34,23 @@ def naive_root(hashes):
     return sha256(b"\x01" + naive_root(hashes[:split]) + naive_root(hashes[split:])).digest()
 
 
-def test_leaf_hashes_are_the_published_ones():
+def test_leaf_hashes_are_the_published_ones() -> None:
     assert [tree.leaf_hash(entry).hex() for entry in ENTRIES] == PUBLISHED["leaf_hashes"]
 
 
 @pytest.mark.parametrize("size", range(9))
-def test_the_root_of_each_size_is_the_published_one(size):
+def test_the_root_of_each_size_is_the_published_one(size: int) -> None:
     hashes = [tree.leaf_hash(entry) for entry in ENTRIES[:size]]
     assert tree.root_of(hashes).hex() == PUBLISHED["roots_by_size"][size]
 
 
-def test_a_single_leaf_and_a_single_node_hash_as_published():
+def test_a_single_leaf_and_a_single_node_hash_as_published() -> None:
     leaf, node = PUBLISHED["single"]
     assert tree.leaf_hash(leaf["leaf_text"].encode()).hex() == leaf["hash"]
     assert tree.node_hash(node["left_text"].encode(), node["right_text"].encode()).hex() == node["hash"]
 
 
-def test_every_size_up_to_300_agrees_with_the_plain_recursion_and_with_pymerkle():
+def test_every_size_up_to_300_agrees_with_the_plain_recursion_and_with_pymerkle() -> None:
     other = InmemoryTree(algorithm="sha256")
     stored, size, hashes = {}, 0, []
     for number in range(300):
@@ -63,7 +64,7 @@ def test_every_size_up_to_300_agrees_with_the_plain_recursion_and_with_pymerkle(
 
 
 @given(st.lists(st.integers(0, 40), max_size=8))
-def test_batches_of_any_size_give_the_root_and_the_nodes_of_one_by_one(batch_sizes):
+def test_batches_of_any_size_give_the_root_and_the_nodes_of_one_by_one(batch_sizes: list[int]) -> None:
     stored, size, hashes, made = {}, 0, [], 0
     for batch_size in batch_sizes:
         batch = [tree.leaf_hash(b"%d" % (size + step)) for step in range(batch_size)]
@@ -82,18 +83,18 @@ def test_batches_of_any_size_give_the_root_and_the_nodes_of_one_by_one(batch_siz
         assert value == naive_root(hashes[index << level : (index + 1) << level])
 
 
-def test_a_missing_stored_subtree_is_named():
+def test_a_missing_stored_subtree_is_named() -> None:
     with pytest.raises(tree.TreeError, match="level 2, index 0"):
         tree.append(5, {(0, 4): bytes(32)}, [bytes(32)])
 
 
-def test_a_hash_of_another_length_is_refused():
+def test_a_hash_of_another_length_is_refused() -> None:
     with pytest.raises(tree.TreeError, match="has 20 bytes"):
         tree.append(0, {}, [bytes(20)])
     with pytest.raises(tree.TreeError, match="has 31 bytes"):
         tree.root_at(1, {(0, 0): bytes(31)})
 
 
-def test_a_size_below_zero_is_refused():
+def test_a_size_below_zero_is_refused() -> None:
     with pytest.raises(tree.TreeError, match="-1 leaves"):
         tree.frontier(-1)
