@@ -31,7 +31,6 @@ from webapp.domain.errors import (
     LengthBeyondTravelOtherUnitError,
     LengthBlankInsideError,
     LengthEmptyError,
-    LengthError,
     LengthExponentError,
     LengthLettersError,
     LengthMoreThanOneSeparatorError,
@@ -119,21 +118,25 @@ def parse_length(text: str, display: Display, limit_low_nm: int, limit_high_nm: 
     sign, whole, separator, decimals = _split(typed)
     if len(decimals) > display.decimals:
         raise LengthTooManyDecimalsError(typed=typed, decimals=display.decimals, unit=display.unit.value)
+    if len(whole.lstrip("0")) > MOST_WHOLE_DIGITS:
+        raise _beyond_travel(typed, display, limit_low_nm, limit_high_nm)
     value_nm = _value_nm(sign, whole, decimals, display)
     if separator == "," and len(decimals) == 3 and 1 <= len(whole) <= 3 and whole[0] != "0":
         thousands_nm = _value_nm(sign, whole + decimals, "", display)
-        if _inside(value_nm, limit_low_nm, limit_high_nm) and _inside(
-            thousands_nm, limit_low_nm, limit_high_nm
-        ):
+        if limit_low_nm <= min(value_nm, thousands_nm) and max(value_nm, thousands_nm) <= limit_high_nm:
             raise LengthAmbiguousCommaError(
                 typed=typed,
                 as_decimal=format_length(value_nm, display),
                 as_thousands=format_length(thousands_nm, display),
                 unit=display.unit.value,
             )
-    if not _inside(value_nm, limit_low_nm, limit_high_nm):
-        raise _beyond_travel(typed, value_nm, display, limit_low_nm, limit_high_nm)
-    return value_nm
+    if limit_low_nm <= value_nm <= limit_high_nm:
+        return value_nm
+    numerator, denominator = _other_reading(display.unit)
+    if limit_low_nm * denominator <= value_nm * numerator <= limit_high_nm * denominator:
+        converted = _format_ratio(value_nm, numerator, denominator, display)
+        raise _beyond_travel_other_unit(typed, converted, display, limit_low_nm, limit_high_nm)
+    raise _beyond_travel(typed, display, limit_low_nm, limit_high_nm)
 
 
 def _check_limits(low_nm: int, high_nm: int, display: Display) -> None:
@@ -183,36 +186,27 @@ def _is_exponent(typed: str) -> bool:
     return numeric and typed[places[0] - 1] in DIGITS + SEPARATORS
 
 
-def _value_nm(sign: int, whole: str, decimals: str, display: Display) -> int | None:
-    """Return the value, or None when it has more digits than any machine has travel."""
-    whole = whole.lstrip("0")
-    if len(whole) > MOST_WHOLE_DIGITS:
-        return None
+def _value_nm(sign: int, whole: str, decimals: str, display: Display) -> int:
     steps = int((whole + decimals.ljust(display.decimals, "0")) or "0")
     return sign * steps * display.resolution_nm
 
 
-def _inside(value_nm: int | None, low_nm: int, high_nm: int) -> bool:
-    return value_nm is not None and low_nm <= value_nm <= high_nm
-
-
-def _beyond_travel(
-    typed: str, value_nm: int | None, display: Display, low_nm: int, high_nm: int
-) -> LengthError:
+def _beyond_travel(typed: str, display: Display, low_nm: int, high_nm: int) -> LengthBeyondTravelError:
     low, high = format_length(low_nm, display), format_length(high_nm, display)
-    unit = display.unit
-    if value_nm is not None:
-        numerator, denominator = _other_reading(unit)
-        if low_nm * denominator <= value_nm * numerator <= high_nm * denominator:
-            return LengthBeyondTravelOtherUnitError(
-                typed=typed,
-                low=low,
-                high=high,
-                unit=unit.value,
-                other_unit=unit.other.value,
-                converted=_format_ratio(value_nm, numerator, denominator, display),
-            )
-    return LengthBeyondTravelError(typed=typed, low=low, high=high, unit=unit.value)
+    return LengthBeyondTravelError(typed=typed, low=low, high=high, unit=display.unit.value)
+
+
+def _beyond_travel_other_unit(
+    typed: str, converted: str, display: Display, low_nm: int, high_nm: int
+) -> LengthBeyondTravelOtherUnitError:
+    return LengthBeyondTravelOtherUnitError(
+        typed=typed,
+        low=format_length(low_nm, display),
+        high=format_length(high_nm, display),
+        unit=display.unit.value,
+        other_unit=display.unit.other.value,
+        converted=converted,
+    )
 
 
 def _other_reading(unit: Unit) -> tuple[int, int]:
@@ -226,14 +220,15 @@ def looks_like_other_unit(value_nm: int, display: Display, centre_nm: int, stop_
     """Return the finding `length.other_unit` when 25.4 times or 1/25.4 of the value would fit the usual, else None.
 
     `centre_nm` and `stop_nm` are the usual's centre and its stop line (a half-width, itself inside). A
-    value that is inside already gives None. The reading that the display's unit makes likely is looked at
-    first.
+    value that is inside already gives None, and so does a usual so near zero that in the other unit it would
+    still be inside. The reading that the display's unit makes likely is looked at first.
     """
     if abs(value_nm - centre_nm) <= stop_nm:
         return None
     numerator, denominator = _other_reading(display.unit)
     for up, down in ((numerator, denominator), (denominator, numerator)):
-        if abs(value_nm * up - centre_nm * down) <= stop_nm * down:
+        tells_apart = abs(centre_nm) * abs(up - down) > stop_nm * up
+        if tells_apart and abs(value_nm * up - centre_nm * down) <= stop_nm * down:
             return Finding(
                 "length.other_unit",
                 {
