@@ -1,0 +1,46 @@
+/**
+ * Calls to the server. Every call has a time limit, sends the header that no foreign page can send, and ends in an object
+ * or a named error: no answer in time, an answer that is no JSON, or a refusal with its code and fields.
+ */
+export class ApiError extends Error {
+  constructor(code, {status = null, fields = {}, cause} = {}) {
+    super(code, {cause});
+    this.name = 'ApiError';
+    Object.assign(this, {code, status, fields});
+  }
+}
+
+export class Api {
+  constructor({fetcher = (...parts) => fetch(...parts), waitMs = 15_000} = {}) {
+    Object.assign(this, {fetcher, waitMs});
+  }
+
+  async post(path, body) {
+    const response = await this.#answer(path, body);
+    let answer;
+    try {
+      answer = await response.json();
+    } catch (cause) {
+      throw new ApiError('api.garbled', {status: response.status, cause});
+    }
+    if (answer === null || typeof answer !== 'object') throw new ApiError('api.garbled', {status: response.status});
+    if (response.ok) return answer;
+    throw new ApiError(answer.code ?? 'api.failed', {status: response.status, fields: answer.fields ?? {}});
+  }
+
+  async #answer(path, body) {
+    try {
+      return await this.fetcher(path, {
+        method: 'POST',
+        headers: {'Content-Type': 'application/json', 'X-Zerokeep': '1'},
+        body: JSON.stringify(body),
+        credentials: 'same-origin',
+        cache: 'no-store',
+        redirect: 'error',
+        signal: AbortSignal.timeout(this.waitMs),
+      });
+    } catch (cause) {
+      throw new ApiError(cause?.name === 'TimeoutError' ? 'api.no_answer_in_time' : 'api.no_answer', {cause});
+    }
+  }
+}

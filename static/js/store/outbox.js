@@ -1,0 +1,103 @@
+/**
+ * Events of this tablet: signed, chained and kept before anything is shown as done.
+ *
+ * - Event and chain head are written in one strict transaction. The head is looked at again inside it: a second tab that
+ *   wrote meanwhile makes this write fail (`store.chain_moved`), and the unique index on (device, sequence) holds even
+ *   where two tabs looked at the same moment.
+ * - An event leaves the outbox only by `acknowledge`, which sync.js calls for ids in a receipt it has verified. Nothing
+ *   expires, nothing is given up.
+ */
+import {sign} from '../proof/jws.js';
+import {asked} from './db.js';
+import {StoreError} from './errors.js';
+
+export const EVENT_TYPE = 'zerokeep-event+jws';
+export const EVENT_DOMAIN = 'zerokeep/event/1';
+
+export class Outbox {
+  #last = Promise.resolve();
+
+  constructor(store, device) {
+    Object.assign(this, {store, device});
+  }
+
+  /**
+   * Keep one event. `body` has type, setup, sheet, app, person, at_utc, elapsed_ms, step and data; `seal(id)` may resolve
+   * to a PIN seal that travels beside it. Resolves to the kept row after the transaction is complete.
+   */
+  append(body, seal = async () => null) {
+    const turn = this.#last.then(() => this.#append(body, seal));
+    this.#last = turn.catch(() => {});
+    return turn;
+  }
+
+  async #append(body, seal) {
+    const {id: device, privateKey} = this.device;
+    const chain = await this.store.read(['chain'], tx => asked(tx.objectStore('chain').get(device)));
+    const sequence = (chain?.sequence ?? 0) + 1;
+    const previous = chain?.head ?? null;
+    const {type, ...rest} = body;
+    const payload = {domain: EVENT_DOMAIN, type, device, sequence, previous, ...rest};
+    const {jws, id} = await sign(privateKey, device, EVENT_TYPE, payload);
+    const row = {id, device, sequence, setup: payload.setup, payload, jws, pin: await seal(id), waiting: 1, outcome: null};
+    await this.store.writeEvidence(['events', 'chain'], tx => this.#put(tx, row));
+    return row;
+  }
+
+  async #put(tx, row) {
+    const events = tx.objectStore('events');
+    if (await asked(events.getKey(row.id))) return;
+    const chain = await asked(tx.objectStore('chain').get(row.device));
+    if ((chain?.head ?? null) !== row.payload.previous) throw new StoreError('store.chain_moved');
+    await asked(events.add(row));
+    await asked(tx.objectStore('chain').put({device: row.device, sequence: row.sequence, head: row.id}));
+  }
+
+  /** All rows of one setup, in the order of the chain. */
+  ofSetup(setup) {
+    const range = IDBKeyRange.bound([setup], [setup, []]);
+    return this.store.read(['events'], tx => asked(tx.objectStore('events').index('setup').getAll(range)));
+  }
+
+  /** Rows still without a verified receipt, in the order they go out. */
+  waiting(most) {
+    const range = IDBKeyRange.bound([1], [1, []]);
+    return this.store.read(['events'], tx => asked(tx.objectStore('events').index('waiting').getAll(range, most)));
+  }
+
+  /** {count, oldestAtUtc}: what the network line says. */
+  async tally() {
+    const range = IDBKeyRange.bound([1], [1, []]);
+    return this.store.read(['events'], async tx => {
+      const index = tx.objectStore('events').index('waiting');
+      const count = await asked(index.count(range));
+      const oldest = count > 0 ? await asked(index.get(range)) : null;
+      return {count, oldestAtUtc: oldest?.payload.at_utc ?? null};
+    });
+  }
+
+  /** Rows that the server answered without taking them: kept out of order, or refused. They are sent again, and shown. */
+  async troubled() {
+    return (await this.waiting()).filter(row => row.outcome !== null);
+  }
+
+  /**
+   * Take the outcomes of a verified receipt. Accepted and already-had events leave the outbox and their PIN seal is
+   * erased; any other outcome is written beside the event, which stays.
+   */
+  acknowledge(receipts) {
+    return this.store.writeEvidence(['events'], async tx => {
+      const events = tx.objectStore('events');
+      for (const receipt of receipts) {
+        const row = await asked(events.get(receipt.event));
+        if (!row) continue;
+        row.outcome = receipt;
+        if (receipt.outcome === 'accepted' || receipt.outcome === 'already_had') {
+          delete row.waiting;
+          row.pin = null;
+        }
+        await asked(events.put(row));
+      }
+    });
+  }
+}

@@ -1,0 +1,85 @@
+/** Sheets, decisions and small notes that this tablet holds. A sheet is kept only if its text has the hash it came under. */
+import {sha256Hex} from '../proof/bytes.js';
+import {asked} from './db.js';
+
+export class Shelf {
+  constructor(store) {
+    this.store = store;
+  }
+
+  /** Keep the sheets that came with their text and still are current; sheets of running setups stay. */
+  async keepSheets(sheets, inUse, gotAtUtc) {
+    const genuine = [];
+    for (const {hash, text} of sheets) {
+      if (text !== null && await sha256Hex(text) === hash) genuine.push({hash, machine: JSON.parse(text).machine.id, text, got_at_utc: gotAtUtc});
+    }
+    const current = new Set(sheets.map(sheet => sheet.hash));
+    await this.store.writeEvidence(['sheets'], async tx => {
+      const table = tx.objectStore('sheets');
+      for (const row of genuine) await asked(table.put(row));
+      for (const hash of await asked(table.getAllKeys())) {
+        if (!current.has(hash) && !inUse.has(hash)) await asked(table.delete(hash));
+      }
+    });
+    await this.note('current_sheets', [...current]);
+    return genuine.length;
+  }
+
+  async hashes() {
+    return this.store.read(['sheets'], tx => asked(tx.objectStore('sheets').getAllKeys()));
+  }
+
+  /** The sheet under this hash, parsed, or null. */
+  async sheet(hash) {
+    const row = await this.store.read(['sheets'], tx => asked(tx.objectStore('sheets').get(hash)));
+    return row ? JSON.parse(row.text) : null;
+  }
+
+  /** Newest sheet of every machine: [{hash, sheet}], by the machine's name. */
+  async newest() {
+    const current = new Set(await this.noted('current_sheets') ?? []);
+    const rows = await this.store.read(['sheets'], tx => asked(tx.objectStore('sheets').getAll()));
+    return rows.filter(row => current.has(row.hash))
+      .map(row => ({hash: row.hash, sheet: JSON.parse(row.text)}))
+      .sort((one, other) => one.sheet.machine.name.localeCompare(other.sheet.machine.name));
+  }
+
+  /** Put decisions beside their setups; [texts], each canonical JSON. Resolves to true when something is new. */
+  async keepDecisions(texts) {
+    const bySetup = grouped(texts);
+    return this.store.writeEvidence(['decisions'], async tx => {
+      const table = tx.objectStore('decisions');
+      let anything = false;
+      for (const [setup, all] of bySetup) {
+        const had = (await asked(table.get(setup)))?.texts ?? [];
+        const fresh = all.filter(text => !had.includes(text));
+        if (fresh.length === 0) continue;
+        anything = true;
+        await asked(table.put({setup, texts: [...had, ...fresh]}));
+      }
+      return anything;
+    });
+  }
+
+  async decisions(setup) {
+    const row = await this.store.read(['decisions'], tx => asked(tx.objectStore('decisions').get(setup)));
+    return (row?.texts ?? []).map(text => JSON.parse(text));
+  }
+
+  async noted(name) {
+    return (await this.store.read(['notes'], tx => asked(tx.objectStore('notes').get(name))))?.value;
+  }
+
+  note(name, value) {
+    return this.store.writeEvidence(['notes'], tx => asked(tx.objectStore('notes').put({name, value})));
+  }
+}
+
+function grouped(texts) {
+  const groups = new Map();
+  for (const text of texts) {
+    const {setup} = JSON.parse(text);
+    groups.set(setup, [...(groups.get(setup) ?? []), text]);
+  }
+  return groups;
+}

@@ -1,0 +1,111 @@
+/**
+ * Sending what waits, and fetching news. One run at a time in this browser.
+ *
+ * - Reach means a signed answer to a fresh nonce, never `navigator.onLine`.
+ * - Events go in the order of the chain. Only ids in a receipt whose signature is good leave the outbox; a 500, a time-out,
+ *   an answer that is no JSON or a receipt by another key leave everything as it is.
+ * - The lock saves work only: without it two runs would send the same events, and the server has them once.
+ */
+import {toBase64url} from './proof/bytes.js';
+import {NotGenuine, sign, verified} from './proof/jws.js';
+
+const MOST_EVENTS = 200;
+const REACH = 'zerokeep-reach+jws';
+const RECEIPT = 'zerokeep-receipt+jws';
+const REQUEST = 'zerokeep-request+jws';
+
+export class Sync {
+  #running = null;
+  #again = false;
+
+  /** `parts`: api, outbox, shelf, device, clock, setups() -> Promise of setup ids to ask about, inUse() -> Set of hashes. */
+  constructor(parts) {
+    Object.assign(this, {locks: globalThis.navigator?.locks, onChange: () => {}, ...parts});
+    this.state = {reached: null, lastAtUtc: null, code: null, shell: null, device: 'enrolled'};
+  }
+
+  /** Run now, or once more after the run that is under way. Never throws. */
+  run() {
+    if (this.#running) {
+      this.#again = true;
+      return this.#running;
+    }
+    this.#running = this.#alone().finally(() => {
+      this.#running = null;
+      if (this.#again) {
+        this.#again = false;
+        this.run();
+      }
+    });
+    return this.#running;
+  }
+
+  async #alone() {
+    if (!this.locks) return this.#once();
+    return this.locks.request(`sync:${this.device.id}`, {ifAvailable: true}, lock => (lock ? this.#once() : undefined));
+  }
+
+  async #once() {
+    try {
+      const challenge = await this.#reach();
+      const sent = await this.#send();
+      const fresh = await this.#news(challenge);
+      this.#tell({reached: true, lastAtUtc: this.clock.nowUtc(), code: null, changed: sent || fresh});
+    } catch (error) {
+      this.#tell({reached: false, code: error.code ?? 'api.failed', changed: false});
+    }
+  }
+
+  async #reach() {
+    const nonce = toBase64url(crypto.getRandomValues(new Uint8Array(18)));
+    const sentAt = this.clock.wall();
+    const {answer} = await this.api.post('/api/reach', {nonce});
+    const reach = await verified(answer, this.device.receipt_key, REACH);
+    if (reach.domain !== 'zerokeep/reach/1' || reach.nonce !== nonce) throw new NotGenuine('sync.other_nonce');
+    this.clock.compare(reach.at_utc, sentAt);
+    this.state.shell = reach.shell;
+    return reach.challenge;
+  }
+
+  /** Send all that waits. A batch of which nothing was taken ends the run: it would be sent again at once, for ever. */
+  async #send() {
+    let taken = false;
+    for (;;) {
+      const rows = await this.outbox.waiting(MOST_EVENTS);
+      if (rows.length === 0) return taken;
+      const {receipts: jws} = await this.api.post('/api/events', {events: rows.map(({jws, pin}) => ({jws, pin}))});
+      const payload = await verified(jws, this.device.receipt_key, RECEIPT);
+      const sent = new Set(rows.map(row => row.id));
+      const receipts = payload.domain === 'zerokeep/receipts/1' ? payload.receipts.filter(receipt => sent.has(receipt.event)) : [];
+      await this.outbox.acknowledge(receipts);
+      const moved = receipts.some(({outcome}) => outcome === 'accepted' || outcome === 'already_had');
+      taken ||= moved;
+      if (!moved || receipts.length < rows.length) return taken;
+    }
+  }
+
+  async #news(challenge) {
+    const {device, shelf, clock} = this;
+    const setups = await this.setups();
+    const have = await shelf.hashes();
+    const payload = {domain: 'zerokeep/request/1', challenge, have, setups};
+    const {jws} = await sign(device.privateKey, device.id, REQUEST, payload);
+    const news = await this.api.post('/api/news', {request: jws});
+    this.state.device = news.device?.state ?? 'enrolled';
+    const sheets = await shelf.keepSheets(news.sheets, await this.inUse(), clock.nowUtc());
+    const decisions = await shelf.keepDecisions(news.decisions);
+    return sheets > 0 || decisions;
+  }
+
+  #tell(state) {
+    Object.assign(this.state, state);
+    this.onChange(this.state);
+  }
+}
+
+/** Call `run` at every moment that may have brought the server back; the timer only while the page is seen. */
+export function whenToSync(run, everyMs = 15_000) {
+  for (const name of ['online', 'pageshow', 'focus']) addEventListener(name, run);
+  document.addEventListener('visibilitychange', () => { if (document.visibilityState === 'visible') run(); });
+  setInterval(() => { if (document.visibilityState === 'visible') run(); }, everyMs);
+}

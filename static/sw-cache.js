@@ -1,0 +1,68 @@
+/*
+ * What the worker keeps, and for how long. VERSION and FILES are written in front of this text by the server.
+ * - A version is kept whole or not at all: one file that is missing, redirected or not of this version fails the install,
+ *   and the version before goes on serving.
+ * - A version's files stay until no open page uses them. Only caches with our own prefix are ever touched.
+ * - Nothing but the listed files is ever kept: no answer of the API, no page of the desk.
+ */
+const PREFIX = 'zerokeep-shell-';
+const CACHE = PREFIX + VERSION;
+const PAGE = '/tablet';
+
+async function keepAll() {
+  const cache = await caches.open(CACHE);
+  try {
+    const answers = await Promise.all(FILES.map(fetchOne));
+    await Promise.all(answers.map((answer, index) => cache.put(FILES[index], answer)));
+  } catch (error) {
+    await caches.delete(CACHE);
+    throw error;
+  }
+}
+
+async function fetchOne(address) {
+  const answer = await fetch(address, {cache: 'no-cache', credentials: 'same-origin'});
+  if (!answer.ok || answer.redirected) throw new Error(`not kept: ${address}`);
+  if (address === PAGE && !(await answer.clone().text()).includes(`/assets/${VERSION}/`)) throw new Error('the page is of another version');
+  return answer;
+}
+
+/* The version that an open page runs on stands in the address of the files that it asks for. */
+async function kept(request) {
+  const {pathname} = new URL(request.url);
+  if (request.mode === 'navigate' && pathname === PAGE) return (await caches.open(CACHE)).match(PAGE);
+  if (pathname.startsWith('/assets/') || pathname.startsWith('/fonts/') || pathname.startsWith('/icons/') || pathname === '/manifest.webmanifest') {
+    return fromAnyVersion(pathname);
+  }
+  return undefined;
+}
+
+async function fromAnyVersion(pathname) {
+  const found = await (await caches.open(CACHE)).match(pathname);
+  if (found) return found;
+  for (const name of await caches.keys()) {
+    const older = name.startsWith(PREFIX) ? await (await caches.open(name)).match(pathname) : undefined;
+    if (older) return older;
+  }
+  return undefined;
+}
+
+/* Ask every open page which version it runs on, and drop the caches of all others. A page that does not answer keeps all. */
+async function dropUnused() {
+  const pages = await clients.matchAll({type: 'window', includeUncontrolled: true});
+  const versions = await Promise.all(pages.filter(page => new URL(page.url).pathname === PAGE).map(askVersion));
+  if (versions.includes(null)) return;
+  const used = new Set([CACHE, ...versions.map(version => PREFIX + version)]);
+  for (const name of await caches.keys()) {
+    if (name.startsWith(PREFIX) && !used.has(name)) await caches.delete(name);
+  }
+}
+
+function askVersion(page) {
+  return new Promise(resolve => {
+    const {port1, port2} = new MessageChannel();
+    const limit = setTimeout(() => resolve(null), 1000);
+    port1.onmessage = event => { clearTimeout(limit); resolve(event.data); };
+    page.postMessage({ask: 'version'}, [port2]);
+  });
+}
