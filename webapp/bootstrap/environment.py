@@ -1,0 +1,158 @@
+"""A virtual environment of the project's own, in `.venv`, with every package pinned and checked by its hash.
+
+Rules of this module:
+- An environment that was not finished is made anew, never repaired: its stamp is written last.
+- The stamp holds what the environment was made for (Python, folder, pins). While it matches, nothing is done.
+- One set-up runs at a time in a checkout. The checkout's folder itself is the lock, so waiting writes nothing.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+import venv
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from .saying import SetUpError, disk_full, from_operating_system, no_network, not_writable, say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+_UNREACHABLE = ("Failed to establish a new connection", "Temporary failure in name resolution", "ConnectTimeoutError",
+                "Network is unreachable", "ReadTimeoutError", "ProxyError", "NameResolutionError")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Environment:
+    """The virtual environment of the checkout `root`, holding what the pinned list `requirements` names.
+
+    `needed_mb` is the room that it takes on disk, in megabytes (10^6 bytes), measured and rounded up. `base` has a part
+    of the same packages, at the same versions, in the same folder: if it is ready, only the rest is added.
+    """
+
+    root: Path
+    requirements: Path
+    needed_mb: int
+    base: Environment | None = None
+
+    @property
+    def folder(self) -> Path:
+        """The environment's folder."""
+        return self.root / ".venv"
+
+    @property
+    def python(self) -> Path:
+        """The environment's own Python."""
+        return self.folder / "bin" / "python"
+
+    def is_ready(self) -> bool:
+        """Return whether the environment is finished and made for this Python, this folder and these pins."""
+        try:
+            return self._stamp.read_text(encoding="ascii") == self._fingerprint() and self.python.exists()
+        except OSError:
+            return False
+
+    def check_room(self) -> None:
+        """Raise SetUpError if the checkout cannot be written or its disk is too full. Changes nothing."""
+        if not os.access(self.root, os.W_OK):
+            raise not_writable(str(self.root))
+        free_mb = shutil.disk_usage(self.root).free // 10**6
+        if free_mb < self.needed_mb:
+            raise SetUpError(
+                f"The Python packages need about {self.needed_mb} MB, and the disk that holds {self.root} "
+                f"has {free_mb} MB left.\nMake room there and start again. Nothing was changed."
+            )
+
+    def make(self) -> None:
+        """Make the environment unless it is ready. Raises SetUpError with what to do."""
+        with _only_one(self.root):
+            if self.is_ready():
+                return
+            try:
+                self._lay_out()
+                self._fill()
+                self._join_checkout()
+                self._stamp.write_text(self._fingerprint(), encoding="ascii")
+            except OSError as error:
+                raise from_operating_system(error, str(self.root)) from error
+
+    @property
+    def _stamp(self) -> Path:
+        return self.folder / f"ready-{self.requirements.stem}"
+
+    def _fingerprint(self) -> str:
+        made_for = f"{sys.version}\n{sys.base_prefix}\n{self.root}\n".encode()
+        return hashlib.sha256(made_for + self.requirements.read_bytes()).hexdigest()
+
+    def _lay_out(self) -> None:
+        """Make an empty environment, unless the finished base can be added to."""
+        if self.base is not None and self.base.is_ready():
+            return
+        if self.folder.exists():
+            say("  The folder .venv is unfinished or made for something else; it is made anew.")
+            shutil.rmtree(self.folder)
+        try:
+            venv.create(self.folder, with_pip=True, symlinks=True)
+        except subprocess.CalledProcessError as error:
+            raise SetUpError(f"Python could not make a virtual environment: {error}.") from error
+
+    def _fill(self) -> None:
+        say("  Python packages: pinned, each checked by its hash")
+        done = subprocess.run(
+            [self.python, "-m", "pip", "install", "--quiet", "--no-input", "--disable-pip-version-check",
+             "--progress-bar", "off", "--retries", "2", "--timeout", "60", "--only-binary", ":all:", "--no-deps",
+             "--require-hashes", "--requirement", self.requirements],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            errors="replace",
+            check=False,
+        )  # fmt: skip
+        if done.returncode:
+            raise _why_pip_failed(done.stdout, self.root)
+
+    def _join_checkout(self) -> None:
+        """Make the checkout importable from the environment, wherever it is started, and give it a command."""
+        libraries = next(self.folder.glob("lib/python3.*/site-packages"))
+        (libraries / "zerokeep.pth").write_text(f"{self.root}\n", encoding="utf-8")
+        command = self.folder / "bin" / "zerokeep"
+        command.write_text(f"#!/bin/sh\nexec '{self.python}' -P -m webapp.cli \"$@\"\n", encoding="utf-8")
+        command.chmod(0o755)
+
+
+@contextmanager
+def _only_one(root: Path) -> Iterator[None]:
+    """Hold the checkout's folder locked; wait for another set-up in the same folder to finish first."""
+    folder = os.open(root, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        try:
+            fcntl.flock(folder, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            say("  Another start is setting up in this folder. Waiting for it to finish.")
+            fcntl.flock(folder, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(folder)
+
+
+def _why_pip_failed(output: str, root: Path) -> SetUpError:
+    """Return what to tell a person, judged by what pip wrote."""
+    if "No space left on device" in output or "Disk quota exceeded" in output:
+        return disk_full(str(root))
+    if "DO NOT MATCH THE HASHES" in output:
+        return SetUpError(
+            "A Python package that arrived is not the one that was pinned: its hash differs. It was not installed.\n"
+            "Try once more. If it happens again, do not go on: tell those who keep this project."
+        )
+    if any(word in output for word in _UNREACHABLE):
+        return no_network("The Python package server")
+    last_words = "\n".join(f"    {line}" for line in output.strip().splitlines()[-12:])
+    return SetUpError(f"The Python packages could not be installed. pip's last words:\n{last_words}")

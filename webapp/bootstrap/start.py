@@ -1,0 +1,63 @@
+"""Join the steps: look, install, become the real program. The only module that the two first commands call."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+from .debian import provide
+from .environment import Environment
+from .needs import ENVIRONMENT, PROGRAM, TESTS, missing
+from .saying import SetUpError, say
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from .needs import Need
+
+ROOT = Path(__file__).resolve().parents[2]
+FOR_PROGRAM = Environment(ROOT, ROOT / "webapp" / "requirements.txt", needed_mb=600)
+FOR_TESTS = Environment(ROOT, ROOT / "webapp" / "requirements-test.txt", needed_mb=1000, base=FOR_PROGRAM)
+
+
+def program(arguments: Sequence[str]) -> int:
+    """Set up what the program needs and become it. Returns (with exit status 1) only if the set-up failed."""
+    # An environment made for the tests holds all that the program needs, at the same versions.
+    environment = FOR_TESTS if FOR_TESTS.is_ready() else FOR_PROGRAM
+    if not _is_set_up(environment, PROGRAM):
+        return 1
+    return _become(environment, ["webapp.cli", *arguments])
+
+
+def tests(arguments: Sequence[str]) -> int:
+    """Set up what the tests need and become pytest, in the checkout. Returns (with 1) only if the set-up failed."""
+    if not _is_set_up(FOR_TESTS, PROGRAM + TESTS):
+        return 1
+    os.chdir(ROOT)
+    return _become(FOR_TESTS, ["pytest", *arguments])
+
+
+def _is_set_up(environment: Environment, needs: Sequence[Need]) -> bool:
+    """Return whether all is there, after bringing in what was not; say why if it could not be brought in."""
+    try:
+        if environment.is_ready() and not missing(needs):
+            return True
+        begun = time.monotonic()
+        say("Setting up Zerokeep. This happens once and takes a minute or two.")
+        if not environment.is_ready():
+            environment.check_room()
+            needs = (*ENVIRONMENT, *needs)
+        provide(needs)
+        environment.make()
+    except SetUpError as error:
+        say(f"\nZerokeep is not set up yet.\n\n{error}")
+        return False
+    say(f"Set up in {time.monotonic() - begun:.0f} seconds. The next start goes straight to the program.\n")
+    return True
+
+
+def _become(environment: Environment, module: Sequence[str]) -> NoReturn:
+    # -P keeps the folder that the person stands in off Python's path.
+    os.execv(environment.python, [str(environment.python), "-P", "-m", *module])  # noqa: S606  no shell is wanted
