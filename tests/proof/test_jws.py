@@ -31,6 +31,7 @@ def refused(device: jws.DeviceKey, compact: str, code: str) -> None:
     with pytest.raises(JwsRefused) as caught:
         device.verify(compact)
     assert caught.value.code == code
+    assert str(caught.value)
 
 
 def signed_with_header(key: ec.EllipticCurvePrivateKey, header: str) -> str:
@@ -189,6 +190,7 @@ def test_an_unusable_public_key_is_refused(
     with pytest.raises(JwsRefused) as caught:
         jws.DeviceKey.from_jwk(json.loads(json.dumps(jwk | change)))
     assert caught.value.code == code
+    assert str(caught.value)
 
 
 def test_what_a_browser_adds_to_an_exported_key_does_no_harm(tablet_key: ec.EllipticCurvePrivateKey) -> None:

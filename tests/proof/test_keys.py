@@ -12,8 +12,8 @@ from cryptography.hazmat.primitives import serialization
 from cryptography.x509.oid import ExtensionOID
 
 from tests.proof.made_up import CHEAP, PASSPHRASE, counted_bytes, numbered_keys
-from webapp.proof.encoding import canonical_json
-from webapp.proof.errors import DamagedKeyFile, KeyFolderError, WrongPassphrase
+from webapp.domain.json_strict import canonical_bytes
+from webapp.proof.errors import DamagedKeyFileError, KeyFolderError, WrongPassphraseError
 from webapp.proof.keys import FILE_NAME, KeyRing, seal_certificate
 
 
@@ -88,7 +88,7 @@ def test_keys_that_others_may_read_are_refused(tmp_path: Path, now: datetime, pl
 
 def test_a_wrong_passphrase_is_named(tmp_path: Path, now: datetime) -> None:
     make(tmp_path / "keys", now)
-    with pytest.raises(WrongPassphrase, match="does not open"):
+    with pytest.raises(WrongPassphraseError, match="does not open"):
         KeyRing.open(tmp_path / "keys", PASSPHRASE + " ")
 
 
@@ -101,7 +101,7 @@ def test_a_flipped_bit_anywhere_is_damage_and_never_a_wrong_passphrase(tmp_path:
         if place in plain_spaces:
             continue
         path.write_bytes(whole[:place] + bytes([whole[place] ^ 0x01]) + whole[place + 1 :])
-        with pytest.raises(DamagedKeyFile):
+        with pytest.raises(DamagedKeyFileError):
             KeyRing.open(tmp_path / "keys", PASSPHRASE)
 
 
@@ -110,7 +110,7 @@ def test_a_file_cut_short_is_damage(tmp_path: Path, now: datetime, length: int) 
     make(tmp_path / "keys", now)
     path = tmp_path / "keys" / FILE_NAME
     path.write_bytes(path.read_bytes()[:length])
-    with pytest.raises(DamagedKeyFile, match="backup"):
+    with pytest.raises(DamagedKeyFileError, match="backup"):
         KeyRing.open(tmp_path / "keys", PASSPHRASE)
 
 
@@ -122,8 +122,8 @@ def test_a_file_that_asks_for_endless_work_is_refused(
     path = tmp_path / "keys" / FILE_NAME
     body = {**json.loads(path.read_bytes()), name: value}
     del body["sha256"]
-    path.write_bytes(canonical_json({**body, "sha256": sha256(canonical_json(body)).hexdigest()}))
-    with pytest.raises(DamagedKeyFile, match="more work"):
+    path.write_bytes(canonical_bytes({**body, "sha256": sha256(canonical_bytes(body)).hexdigest()}))
+    with pytest.raises(DamagedKeyFileError, match="more work"):
         KeyRing.open(tmp_path / "keys", PASSPHRASE)
 
 
@@ -132,8 +132,8 @@ def test_settings_made_cheaper_in_the_file_do_not_open_it(tmp_path: Path, now: d
     path = tmp_path / "keys" / FILE_NAME
     body = {**json.loads(path.read_bytes()), "passes": 2}
     del body["sha256"]
-    path.write_bytes(canonical_json({**body, "sha256": sha256(canonical_json(body)).hexdigest()}))
-    with pytest.raises(WrongPassphrase):
+    path.write_bytes(canonical_bytes({**body, "sha256": sha256(canonical_bytes(body)).hexdigest()}))
+    with pytest.raises(WrongPassphraseError):
         KeyRing.open(tmp_path / "keys", PASSPHRASE)
 
 

@@ -1,14 +1,15 @@
 """The hash tree of the ledger, and how it grows.
 
 Rules, from RFC 6962 section 2.1 (kept unchanged by RFC 9162 section 2.1.1):
-- a leaf's hash is SHA-256 over the byte 0x00 and the entry, a node's is SHA-256 over 0x01, left and right, so that
-  no entry can pass for a node;
+- a leaf's hash is SHA-256 over the byte 0x00 and the entry, a node's is SHA-256 over 0x01, left and right,
+  so that no entry can pass for a node;
 - the root of no leaves is SHA-256 of nothing;
 - n leaves split at the largest power of two smaller than n.
 
-A subtree over 2**level leaves that starts at a multiple of 2**level never changes once it is full. Such a subtree is
-named here by (level, index): it covers the leaves index * 2**level up to, not including, (index + 1) * 2**level.
-Stored once, these hashes are all that it takes to append and to read the root of any earlier size.
+A subtree over 2**level leaves that starts at a multiple of 2**level never changes once it is full. Such a
+subtree is named here by (level, index): it covers the leaves index * 2**level up to, not including, (index
++ 1) * 2**level. Stored once, these hashes are all that it takes to append and to read the root of any
+earlier size.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -80,10 +81,13 @@ def root_at(size: int, stored: Mapping[Position, bytes]) -> bytes:
 def append(size: int, stored: Mapping[Position, bytes], leaf_hashes: Iterable[bytes]) -> Growth:
     """Put leaf hashes behind the first `size` leaves.
 
-    `stored` needs to hold only the positions of `frontier(size)`. Every leaf brings its own node and, on average,
-    one more (n leaves make fewer than 2 n nodes). Raises TreeError if a stored hash is missing or is not 32 bytes.
+    `stored` needs to hold only the positions of `frontier(size)`. Every leaf brings its own node and, on
+    average, one more (n leaves make fewer than 2 n nodes). Raises TreeError if a stored hash is missing or
+    is not 32 bytes.
     """
-    open_subtrees = [Node(level, index, _stored_hash(stored, (level, index))) for level, index in frontier(size)]
+    open_subtrees = [
+        Node(level, index, _stored_hash(stored, (level, index))) for level, index in frontier(size)
+    ]
     new_nodes: list[Node] = []
     for position, new_hash in enumerate(leaf_hashes, start=size):
         node = Node(0, position, _checked(new_hash, (0, position)))
@@ -110,12 +114,16 @@ def _fold(hashes: list[bytes]) -> bytes:
 def _stored_hash(stored: Mapping[Position, bytes], position: Position) -> bytes:
     if position not in stored:
         level, index = position
-        raise TreeError(f"The tree needs the stored hash at level {level}, index {index}, and it is not there.")
+        raise TreeError(
+            f"The tree needs the stored hash at level {level}, index {index}, and it is not there."
+        )
     return _checked(stored[position], position)
 
 
 def _checked(value: bytes, position: Position) -> bytes:
     if len(value) != HASH_BYTES:
         level, index = position
-        raise TreeError(f"The hash at level {level}, index {index} has {len(value)} bytes; SHA-256 gives {HASH_BYTES}.")
+        raise TreeError(
+            f"The hash at level {level}, index {index} has {len(value)} bytes; SHA-256 gives {HASH_BYTES}."
+        )
     return value

@@ -1,30 +1,35 @@
 """What goes wrong in the proof room, each by name.
 
-Every error carries a `code` and `fields` for a program and a plain sentence for a person. Passphrases, PINs
-and key material never appear in either.
+Every error carries a `code` and `fields`; its sentence stands in the words catalogue under the code, and `str()` gives
+it. Passphrases, PINs and key material never appear in either.
 """
 
-from typing import Any
+from __future__ import annotations
+
+from webapp.words import say
 
 
 class ProofError(Exception):
     """Base of all errors of this room; `str()` is the sentence for a person."""
 
-    def __init__(self, code: str, sentence: str, **fields: Any) -> None:
-        super().__init__(sentence)
+    def __init__(self, code: str, **fields: str | int) -> None:
+        super().__init__(code, fields)
         self.code = code
         self.fields = fields
+
+    def __str__(self) -> str:
+        return say(self.code, self.fields)
 
 
 class KeyFolderError(ProofError):
     """The folder of keys cannot be used as it is."""
 
 
-class WrongPassphrase(KeyFolderError):
+class WrongPassphraseError(KeyFolderError):
     """The keys are whole, but this passphrase does not open them."""
 
 
-class DamagedKeyFile(KeyFolderError):
+class DamagedKeyFileError(KeyFolderError):
     """The bytes on disk are not the bytes that were written."""
 
 

@@ -22,7 +22,8 @@ from joserfc.errors import JoseError
 from joserfc.jwk import ECKey
 from joserfc.registry import HeaderParameter
 
-from webapp.proof.encoding import from_base64url, strict_json
+from webapp.domain.json_strict import JsonError, read_json
+from webapp.proof.encoding import from_base64url
 from webapp.proof.errors import JwsRefused, PinSealRefused
 from webapp.proof.jws import public_key_from_jwk
 from webapp.proof.keys import KeyRing
@@ -60,7 +61,7 @@ class OpenedPin:
         wanted = {"event": event_id, "device": device_id, "person": person_id}
         wrong = sorted(name for name in wanted if ours[name] != wanted[name])
         if wrong:
-            raise PinSealRefused("pin_seal.moved", "The PIN was sealed for another signature.", differs=wrong)
+            raise PinSealRefused("pin_seal.moved", differs=", ".join(wrong))
 
 
 def seal_pin(pin: str, pin_jwk: dict[str, str], *, event_id: str, device_id: str, person_id: str) -> str:
@@ -85,18 +86,14 @@ def open_pin(compact: str, keyring: KeyRing) -> OpenedPin:
     header = _read_header(compact)
     private_key = keyring.pin_keys.get(header["kid"])
     if private_key is None:
-        raise PinSealRefused(
-            "pin_seal.unknown_key", "The PIN was sealed to a key that is gone.", kid=header["kid"]
-        )
+        raise PinSealRefused("pin_seal.unknown_key", kid=header["kid"])
     try:
         opened = jwe.decrypt_compact(compact, ECKey.import_key(private_key), registry=_REGISTRY)
         pin = (opened.plaintext or b"").decode("utf-8")
     except (JoseError, InvalidTag, ValueError):
-        raise PinSealRefused(
-            "pin_seal.altered", "The sealed PIN was altered, or is not for this key."
-        ) from None
+        raise PinSealRefused("pin_seal.altered") from None
     if not 0 < len(pin.encode()) <= LARGEST_PIN_BYTES:
-        raise _malformed("it holds no PIN of a usable length")
+        raise _malformed("pin")
     return OpenedPin(pin, header["event"], header["device"], header["person"], header["kid"])
 
 
@@ -112,36 +109,36 @@ def open_pin_for(
 def _read_header(compact: str) -> dict[str, Any]:
     parts = compact.split(".")
     if len(compact) > LARGEST_SEAL_CHARACTERS or len(parts) != 5 or parts[1]:
-        raise _malformed("it is not a compact JWE in direct mode")
+        raise _malformed("not_compact")
     try:
         pieces = [from_base64url(part) for part in parts]
-        header = strict_json(pieces[0])
-    except (ValueError, RecursionError):
-        raise _malformed("its parts are not base64url and JSON") from None
+        header = read_json(pieces[0])
+    except (ValueError, JsonError):
+        raise _malformed("not_json") from None
     if not isinstance(header, dict) or header.keys() != _NAMES:
-        raise _malformed("its header holds other names than asked for")
+        raise _malformed("header")
     if any(header[name] != value for name, value in _ALGORITHMS.items()):
-        raise _malformed("its header names another algorithm or type")
+        raise _malformed("algorithm")
     if (len(pieces[2]), len(pieces[4])) != (12, 16):
-        raise _malformed("its nonce or tag has another length than AES-GCM asks for")
+        raise _malformed("lengths")
     _check_values(header)
     return header
 
 
 def _check_values(header: dict[str, Any]) -> None:
     if not all(isinstance(header[name], str) for name in ("kid", "event", "device", "person")):
-        raise _malformed("a value of its header is not text")
+        raise _malformed("values")
     if not re.fullmatch(r"[0-9a-f]{64}", header["event"]):
-        raise _malformed("its event id is not a SHA-256 in lower-case hex")
+        raise _malformed("event")
     if not isinstance(header["epk"], dict):
-        raise _malformed("its one-time key is no object")
+        raise _malformed("one_time_key")
     try:
         public_key_from_jwk(header["epk"])
-    except JwsRefused as refused:
-        raise _malformed(f"its one-time key is unusable ({refused.code})") from None
+    except JwsRefused:
+        raise _malformed("one_time_key") from None
     if header["epk"].keys() != {"kty", "crv", "x", "y"}:
-        raise _malformed("its one-time key holds more than a point")
+        raise _malformed("one_time_key")
 
 
 def _malformed(why: str) -> PinSealRefused:
-    return PinSealRefused("pin_seal.malformed", f"The sealed PIN cannot be read: {why}.", why=why)
+    return PinSealRefused("pin_seal.malformed", why_code=f"pin_seal.why.{why}")

@@ -24,7 +24,8 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature, encode_dss_signature
 from cryptography.hazmat.primitives.hashes import SHA256
 
-from webapp.proof.encoding import canonical_json, from_base64url, strict_json, to_base64url
+from webapp.domain.json_strict import JsonError, canonical_bytes, read_json
+from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.errors import JwsRefused
 
 COORDINATE_BYTES = 32
@@ -73,14 +74,12 @@ class DeviceKey:
         header_part, payload_part, signature_part = _three_parts(compact)
         header = _read_header(header_part)
         if header["typ"] != typ:
-            raise JwsRefused(
-                "jws.wrong_type", f"The message is of another kind than {typ}.", typ=header["typ"]
-            )
+            raise JwsRefused("jws.wrong_type", typ=header["typ"], expected=typ)
         if header["kid"] != self.kid:
-            raise JwsRefused("jws.other_key", "The message names another key.", kid=header["kid"])
+            raise JwsRefused("jws.other_key", kid=header["kid"])
         payload = _decoded(payload_part, "payload")
         if len(payload) > LARGEST_PAYLOAD_BYTES:
-            raise JwsRefused("jws.too_long", "The message is longer than 64 KiB.", bytes=len(payload))
+            raise JwsRefused("jws.too_long", length=len(payload), most=LARGEST_PAYLOAD_BYTES)
         signed_bytes = f"{header_part}.{payload_part}".encode("ascii")
         check_signature(self.public_key, _decoded(signature_part, "signature"), signed_bytes)
         return VerifiedJws(header, payload, signed_bytes)
@@ -90,8 +89,8 @@ def thumbprint(jwk: dict[str, Any]) -> str:
     """RFC 7638 thumbprint (SHA-256, base64url, 43 characters) of an EC or RSA key; private members play no part."""
     names = {"EC": ("crv", "kty", "x", "y"), "RSA": ("e", "kty", "n")}.get(jwk.get("kty", ""))
     if names is None or any(not isinstance(jwk.get(name), str) for name in names):
-        raise JwsRefused("jwk.incomplete", "The key is no complete EC or RSA key.")
-    return to_base64url(sha256(canonical_json({name: jwk[name] for name in names})).digest())
+        raise JwsRefused("jwk.incomplete")
+    return to_base64url(sha256(canonical_bytes({name: jwk[name] for name in names})).digest())
 
 
 def public_jwk(public_key: ec.EllipticCurvePublicKey) -> dict[str, str]:
@@ -109,27 +108,25 @@ def public_key_from_jwk(jwk: dict[str, Any]) -> ec.EllipticCurvePublicKey:
     """
     is_p256 = jwk.keys() >= _KEY_NAMES and (jwk["kty"], jwk["crv"]) == ("EC", "P-256")
     if not is_p256:
-        raise JwsRefused("jwk.not_p256", "The key is not a P-256 key.")
+        raise JwsRefused("jwk.not_p256")
     if _PRIVATE_NAMES & jwk.keys():
-        raise JwsRefused(
-            "jwk.private", "The key holds its private half. Nobody else may ever see that: make a new key."
-        )
+        raise JwsRefused("jwk.private")
     if jwk.get("kid", thumbprint(jwk)) != thumbprint(jwk):
-        raise JwsRefused("jwk.false_name", "The key's id is not the fingerprint of the key.")
+        raise JwsRefused("jwk.false_name")
     x, y = (_decoded(jwk[name], name) for name in ("x", "y"))
     if (len(x), len(y)) != (COORDINATE_BYTES, COORDINATE_BYTES):
-        raise JwsRefused("jwk.not_p256", "A coordinate of the key has not 32 bytes.")
+        raise JwsRefused("jwk.not_p256")
     try:
         return ec.EllipticCurvePublicNumbers(
             int.from_bytes(x, "big"), int.from_bytes(y, "big"), ec.SECP256R1()
         ).public_key()
     except ValueError:
-        raise JwsRefused("jwk.off_curve", "The key is not a point of the curve P-256.") from None
+        raise JwsRefused("jwk.off_curve") from None
 
 
 def sign(payload: bytes, private_key: ec.EllipticCurvePrivateKey, kid: str, typ: str) -> str:
     """Compact JWS over these payload bytes, header exactly {alg, kid, typ}, signature 64 bytes r || s."""
-    header = to_base64url(canonical_json({"alg": "ES256", "kid": kid, "typ": typ}))
+    header = to_base64url(canonical_bytes({"alg": "ES256", "kid": kid, "typ": typ}))
     signing_input = f"{header}.{to_base64url(payload)}"
     r, s = decode_dss_signature(private_key.sign(signing_input.encode("ascii"), _SIGN_ALGORITHM))
     raw = r.to_bytes(COORDINATE_BYTES, "big") + s.to_bytes(COORDINATE_BYTES, "big")
@@ -150,30 +147,22 @@ def key_id(compact: str) -> str:
 def check_signature(public_key: ec.EllipticCurvePublicKey, signature: bytes, signed_bytes: bytes) -> None:
     """Check one ES256 signature, 64 bytes r || s (RFC 7518 section 3.4). Raises JwsRefused."""
     if len(signature) != SIGNATURE_BYTES:
-        raise JwsRefused(
-            "jws.signature_form",
-            "The signature has not the 64 bytes r and s that ES256 asks for (a DER signature is longer).",
-            bytes=len(signature),
-        )
+        raise JwsRefused("jws.signature_form", bytes=len(signature))
     r, s = (
         int.from_bytes(half, "big") for half in (signature[:COORDINATE_BYTES], signature[COORDINATE_BYTES:])
     )
     try:
         public_key.verify(encode_dss_signature(r, s), signed_bytes, _VERIFY_ALGORITHM)
     except InvalidSignature:
-        raise JwsRefused(
-            "jws.signature_wrong", "The signature does not fit the message and the key."
-        ) from None
+        raise JwsRefused("jws.signature_wrong") from None
 
 
 def _three_parts(compact: str) -> tuple[str, str, str]:
     if len(compact) > LARGEST_COMPACT_CHARACTERS:
-        raise JwsRefused("jws.too_long", "The message is longer than 64 KiB.", characters=len(compact))
+        raise JwsRefused("jws.too_long", length=len(compact), most=LARGEST_COMPACT_CHARACTERS)
     parts = compact.split(".")
     if len(parts) != 3 or not compact.isascii():
-        raise JwsRefused(
-            "jws.malformed", "A signed message is three base64url parts with a point between them."
-        )
+        raise JwsRefused("jws.malformed")
     return parts[0], parts[1], parts[2]
 
 
@@ -181,20 +170,18 @@ def _decoded(part: Any, name: str) -> bytes:
     try:
         return from_base64url(part)
     except (ValueError, AttributeError):
-        raise JwsRefused(
-            "jws.not_base64url", f"The {name} is not base64url without padding.", part=name
-        ) from None
+        raise JwsRefused("jws.not_base64url", part=name) from None
 
 
 def _read_header(part: str) -> dict[str, str]:
     if len(part) > LARGEST_HEADER_CHARACTERS:
-        raise JwsRefused("jws.too_long", "The header is too long.", characters=len(part))
+        raise JwsRefused("jws.too_long", length=len(part), most=LARGEST_HEADER_CHARACTERS)
     try:
-        header = strict_json(_decoded(part, "header"))
-    except (ValueError, RecursionError):
-        raise JwsRefused("jws.header_not_json", "The header is not plain JSON.") from None
+        header = read_json(_decoded(part, "header"))
+    except JsonError:
+        raise JwsRefused("jws.header_not_json") from None
     if not isinstance(header, dict) or header.keys() != _HEADER_NAMES:
-        raise JwsRefused("jws.header_fields", "The header must hold exactly alg, kid and typ.")
+        raise JwsRefused("jws.header_fields")
     if header["alg"] != "ES256" or not all(isinstance(value, str) for value in header.values()):
-        raise JwsRefused("jws.algorithm", "The only algorithm here is ES256.", alg=str(header["alg"])[:20])
+        raise JwsRefused("jws.algorithm", alg=str(header["alg"])[:20])
     return header

@@ -21,8 +21,9 @@ from argon2.low_level import Type, hash_secret_raw
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 
-from webapp.proof.encoding import canonical_json, from_base64url, strict_json, to_base64url
-from webapp.proof.errors import DamagedKeyFile, WrongPassphrase
+from webapp.domain.json_strict import JsonError, canonical_bytes, read_json
+from webapp.proof.encoding import from_base64url, to_base64url
+from webapp.proof.errors import DamagedKeyFileError, WrongPassphraseError
 
 DOMAIN = "zerokeep/keys/1"
 RandomBytes = Callable[[int], bytes]
@@ -57,43 +58,41 @@ def wrap(secrets: bytes, passphrase: str, random_bytes: RandomBytes, cost: Wrapp
         "nonce": to_base64url(random_bytes(12)),
     }
     sealed = AESGCM(_wrapping_key(head, passphrase)).encrypt(
-        from_base64url(head["nonce"]), secrets, canonical_json(head)
+        from_base64url(head["nonce"]), secrets, canonical_bytes(head)
     )
     body = {**head, "sealed": to_base64url(sealed)}
-    return json.dumps({**body, "sha256": sha256(canonical_json(body)).hexdigest()}, indent=1).encode() + b"\n"
+    return (
+        json.dumps({**body, "sha256": sha256(canonical_bytes(body)).hexdigest()}, indent=1).encode() + b"\n"
+    )
 
 
 def unwrap(data: bytes, passphrase: str) -> bytes:
-    """The secrets again. Raises DamagedKeyFile or WrongPassphrase."""
+    """The secrets again. Raises DamagedKeyFileError or WrongPassphraseError."""
     body = _whole_body(data)
     sealed = from_base64url(body.pop("sealed"))
     try:
         return AESGCM(_wrapping_key(body, passphrase)).decrypt(
-            from_base64url(body["nonce"]), sealed, canonical_json(body)
+            from_base64url(body["nonce"]), sealed, canonical_bytes(body)
         )
     except InvalidTag:
-        raise WrongPassphrase(
-            "keys.wrong_passphrase", "This passphrase does not open the keys. Type it again."
-        ) from None
+        raise WrongPassphraseError("keys.wrong_passphrase") from None
 
 
 def _whole_body(data: bytes) -> dict[str, Any]:
     try:
-        body = strict_json(data)
+        body = read_json(data)
         checksum = body.pop("sha256")
-        if checksum == sha256(canonical_json(body)).hexdigest() and body["domain"] == DOMAIN:
+        if checksum == sha256(canonical_bytes(body)).hexdigest() and body["domain"] == DOMAIN:
             return dict(body)
-    except (ValueError, KeyError, AttributeError, TypeError, RecursionError):
+    except (JsonError, KeyError, AttributeError, TypeError):
         pass
-    raise DamagedKeyFile(
-        "keys.damaged", "The file of keys was altered or damaged. Bring it back from the backup."
-    )
+    raise DamagedKeyFileError("keys.damaged")
 
 
 def _wrapping_key(head: dict[str, Any], passphrase: str) -> bytes:
     cost = WrappingCost(head["passes"], head["memory_kib"], head["lanes"])
     if not cost.is_within_reason():
-        raise DamagedKeyFile("keys.damaged", "The file of keys asks for more work than is reasonable.")
+        raise DamagedKeyFileError("keys.unreasonable")
     salt = from_base64url(head["salt"])
     return hash_secret_raw(
         passphrase.encode(), salt, cost.passes, cost.memory_kib, cost.lanes, hash_len=32, type=Type.ID

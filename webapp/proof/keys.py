@@ -23,7 +23,8 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.x509.oid import NameOID
 
-from webapp.proof.encoding import canonical_json, from_base64url, strict_json, to_base64url
+from webapp.domain.json_strict import canonical_bytes, read_json
+from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.errors import KeyFolderError
 from webapp.proof.jws import COORDINATE_BYTES, public_jwk
 from webapp.proof.key_file import USUAL_COST, RandomBytes, WrappingCost, unwrap, wrap, write_whole
@@ -86,7 +87,7 @@ class KeyRing:
     def without_pin_key(self, kid: str) -> "KeyRing":
         """A ring without a former PIN key: what was sealed to it can never be opened again. Raises KeyFolderError."""
         if kid == self.pin_key_id or kid not in self.pin_keys:
-            raise KeyFolderError("keys.pin_key_in_use", "Only a former PIN key can be destroyed.", kid=kid)
+            raise KeyFolderError("keys.pin_key_in_use", kid=kid)
         return replace(self, pin_keys={name: key for name, key in self.pin_keys.items() if name != kid})
 
     def with_new_seal_key(self, key: PrivateKey, certificate: x509.Certificate) -> "KeyRing":
@@ -112,7 +113,7 @@ class KeyRing:
         Raises KeyFolderError if keys are there already or the name does not fit a certificate.
         """
         if (folder / FILE_NAME).exists():
-            raise KeyFolderError("keys.exist", f"There are keys in {folder} already. They stay as they are.")
+            raise KeyFolderError("keys.exist", folder=str(folder))
         seal_key, pin_key, receipt_key = new_key(), new_key(), new_key()
         certificate = seal_certificate(
             seal_key, common_name, now, int.from_bytes(random_bytes(16), "big") >> 1
@@ -128,18 +129,14 @@ class KeyRing:
     def open(folder: Path, passphrase: str) -> "KeyRing":
         """The keys in this folder.
 
-        Raises WrongPassphrase, DamagedKeyFile, or KeyFolderError if there is no file or others may read it.
+        Raises WrongPassphraseError, DamagedKeyFileError, or KeyFolderError if there is no file or others may read it.
         """
         path = folder / FILE_NAME
         if not path.is_file():
-            raise KeyFolderError("keys.none", f"There are no keys in {folder}.")
+            raise KeyFolderError("keys.none", folder=str(folder))
         for place in (folder, path):
             if place.stat().st_mode & 0o077:
-                raise KeyFolderError(
-                    "keys.readable_by_others",
-                    f"{place} can be read by other accounts. Take their rights away (chmod go= {place}), "
-                    "then start again.",
-                )
+                raise KeyFolderError("keys.readable_by_others", place=str(place))
         return _ring_from(unwrap(path.read_bytes(), passphrase))
 
     def save(
@@ -152,9 +149,7 @@ class KeyRing:
     ) -> None:
         """Write the ring, wrapped under this passphrase, in place of what was there, whole or not at all."""
         if not passphrase:
-            raise KeyFolderError(
-                "keys.no_passphrase", "The keys need a passphrase. Give one and start again."
-            )
+            raise KeyFolderError("keys.no_passphrase")
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         folder.chmod(0o700)
         write_whole(folder, FILE_NAME, wrap(_secrets_of(self), passphrase, random_bytes, cost))
@@ -168,11 +163,7 @@ def seal_certificate(key: PrivateKey, common_name: str, now: datetime, serial: i
     name that is empty or longer than 64 characters (RFC 5280 appendix A.1).
     """
     if not 0 < len(common_name) <= LONGEST_COMMON_NAME:
-        raise KeyFolderError(
-            "keys.common_name",
-            f"The name on the seal needs 1 to {LONGEST_COMMON_NAME} characters.",
-            typed=common_name,
-        )
+        raise KeyFolderError("keys.common_name", typed=common_name, most=LONGEST_COMMON_NAME)
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, common_name)])
     usage = dict.fromkeys(
         ("key_encipherment", "data_encipherment", "key_agreement", "key_cert_sign", "crl_sign"), False
@@ -201,7 +192,7 @@ def seal_certificate(key: PrivateKey, common_name: str, now: datetime, serial: i
 
 
 def _secrets_of(ring: KeyRing) -> bytes:
-    return canonical_json(
+    return canonical_bytes(
         {
             "seal_key": _scalar(ring.seal_key),
             "certificates": [_certificate_text(certificate) for certificate in ring.trusted_certificates],
@@ -214,7 +205,7 @@ def _secrets_of(ring: KeyRing) -> bytes:
 
 
 def _ring_from(secrets: bytes) -> KeyRing:
-    values = strict_json(secrets)
+    values = read_json(secrets)
     certificate, *earlier = (
         x509.load_der_x509_certificate(from_base64url(one)) for one in values["certificates"]
     )
