@@ -8,7 +8,7 @@ import subprocess
 from typing import TYPE_CHECKING
 
 from .needs import missing, packages
-from .saying import SetUpError, disk_full, no_network, say
+from .saying import SetUpError, disk_full, last_words, no_network, say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -70,5 +70,6 @@ def _apt(arguments: Sequence[str]) -> None:
     if "No space left on device" in done.stdout or "You don't have enough free space" in done.stdout:
         raise disk_full("/var and /usr")
     if done.returncode:
-        last_words = "\n".join(f"    {line}" for line in done.stdout.strip().splitlines()[-8:])
-        raise SetUpError(f"apt-get {arguments[0]} did not succeed. Its last words:\n{last_words}")
+        raise SetUpError(
+            f"apt-get {arguments[0]} did not succeed. Its last words:\n{last_words(done.stdout, 8)}"
+        )

@@ -19,7 +19,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .saying import SetUpError, disk_full, from_operating_system, no_network, not_writable, say
+from .saying import SetUpError, disk_full, from_operating_system, last_words, no_network, not_writable, say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -79,6 +79,7 @@ class Environment:
                 self._lay_out()
                 self._fill()
                 self._join_checkout()
+                self._cut_fonts()
                 self._stamp.write_text(self._fingerprint(), encoding="ascii")
             except OSError as error:
                 raise from_operating_system(error, str(self.root)) from error
@@ -119,6 +120,18 @@ class Environment:
         if done.returncode:
             raise _why_pip_failed(done.stdout, self.root)
 
+    def _cut_fonts(self) -> None:
+        """Make the typeface now, so that nobody waits for it in front of a screen or a record."""
+        say("  Typeface: cut once, for screens and records")
+        fonts = self.root / "webapp" / "fonts.py"
+        done = subprocess.run(
+            [self.python, "-P", fonts], capture_output=True, text=True, errors="replace", check=False
+        )
+        if done.returncode:
+            raise SetUpError(
+                f"The typeface could not be made. Python's last words:\n{last_words(done.stderr, 4)}"
+            )
+
     def _join_checkout(self) -> None:
         """Make the checkout importable from the environment, wherever it is started, and give it a command."""
         libraries = next(self.folder.glob("lib/python3.*/site-packages"))
@@ -154,5 +167,6 @@ def _why_pip_failed(output: str, root: Path) -> SetUpError:
         )
     if any(word in output for word in _UNREACHABLE):
         return no_network("The Python package server")
-    last_words = "\n".join(f"    {line}" for line in output.strip().splitlines()[-12:])
-    return SetUpError(f"The Python packages could not be installed. pip's last words:\n{last_words}")
+    return SetUpError(
+        f"The Python packages could not be installed. pip's last words:\n{last_words(output, 12)}"
+    )

@@ -15,6 +15,11 @@ def say(line: str) -> None:
     print(line, file=sys.stderr, flush=True)
 
 
+def last_words(output: str, count: int) -> str:
+    """Return the last `count` lines of another program's output, indented."""
+    return "\n".join(f"    {line}" for line in output.strip().splitlines()[-count:])
+
+
 def from_operating_system(error: OSError, where: str) -> SetUpError:
     """Return what to tell a person about an error met while writing under the folder `where`."""
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
