@@ -1,1 +1,74 @@
-"""What is kept: the only room where Peewee lives."""
+"""What is kept: the only room where Peewee lives.
+
+`Store.open(path)` brings the file up to date and leaves no connection open. Everything else happens inside
+`with store.reading():` or `with store.writing():`, through the repositories, one a subject.
+"""
+
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import Any
+
+from webapp.store.database import Database
+from webapp.store.errors import StoreError
+from webapp.store.files import HashedFiles
+from webapp.store.migrations import migrate
+from webapp.store.repository_access import AccessRepository
+from webapp.store.repository_devices import DevicesRepository
+from webapp.store.repository_ledger import LedgerRepository
+from webapp.store.repository_people import PeopleRepository
+from webapp.store.repository_records import RecordsRepository
+from webapp.store.repository_setups import SetupsRepository
+from webapp.store.repository_shop import ShopRepository
+
+__all__ = ["Store", "StoreError"]
+
+
+class Store:
+    """One shop's data: an SQLite file, and beside it a folder of sealed records."""
+
+    def __init__(self, path: Path) -> None:
+        self._database = Database(path)
+        self.people = PeopleRepository(self._database)
+        self.shop = ShopRepository(self._database)
+        self.setups = SetupsRepository(self._database)
+        self.devices = DevicesRepository(self._database)
+        self.access = AccessRepository(self._database)
+        self.ledger = LedgerRepository(self._database)
+        self.records = RecordsRepository(self._database, HashedFiles(path.parent / "records"))
+
+    @classmethod
+    def open(cls, path: Path) -> "Store":
+        """The store in this file, made or brought up to date; no connection stays open, so a server may fork now.
+
+        Raises a StoreError that says what to do: FolderNotWritable, WriteAheadLogRefused, MadeByAnotherVersion …
+        """
+        store = cls(path)
+        try:
+            migrate(store._database)
+        finally:
+            store.close()
+        return store
+
+    def reading(self) -> AbstractContextManager[None]:
+        """One unchanging view for as long as the block lasts."""
+        return self._database.reading()
+
+    def writing(self) -> AbstractContextManager[None]:
+        """All or nothing, one writer at a time; keep the block short. Raises DatabaseLocked after 10 s of waiting."""
+        return self._database.writing()
+
+    def settings(self) -> dict[str, Any]:
+        """What this thread's connection says about each setting that is asserted."""
+        return self._database.settings()
+
+    def copy_to(self, path: Path) -> None:
+        """A whole copy of the database file, made while others go on working."""
+        self._database.copy_to(path)
+
+    def damage(self) -> list[str]:
+        """What SQLite's own checks find wrong; nothing in a whole file. Needs a transaction around it."""
+        return self._database.damage()
+
+    def close(self) -> None:
+        """Close this thread's connection; the next use opens another."""
+        self._database.close()

@@ -1,0 +1,145 @@
+"""What goes wrong in the store, each by name, with a sentence for the person who runs the server.
+
+An error carries a `code` and `fields` for a program; `str()` is the sentence. SQLite's own result names decide which
+one it is (https://www.sqlite.org/rescode.html), never the wording of its messages.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import ClassVar
+
+import peewee
+
+
+class StoreError(Exception):
+    """Base of all errors of this room."""
+
+    code: ClassVar[str] = "store.failed"
+    sentence: ClassVar[str] = "The database answered with an error: {why}."
+
+    def __init__(self, **fields: object) -> None:
+        """Fill the sentence with these fields."""
+        super().__init__(self.sentence.format(**fields))
+        self.fields = fields
+
+
+class FolderNotWritable(StoreError):
+    code = "store.folder_not_writable"
+    sentence = (
+        "Cannot write in {folder}. Give the server's account the right to write there and start it again."
+    )
+
+
+class DatabaseLocked(StoreError):
+    code = "store.locked"
+    sentence = "Another program kept the database busy for {seconds} seconds. Nothing was stored. Try again."
+
+
+class DiskFull(StoreError):
+    code = "store.disk_full"
+    sentence = "The disk is full. Nothing was stored. Make room; the server goes on by itself."
+
+
+class DiskFailed(StoreError):
+    code = "store.disk_failed"
+    sentence = "The disk did not read or write ({why}). Nothing was stored. Check the disk and the backups."
+
+
+class DatabaseDamaged(StoreError):
+    code = "store.damaged"
+    sentence = "{path} is damaged or is no database ({why}). Stop the server and bring back a backup."
+
+
+class WriteAheadLogRefused(StoreError):
+    code = "store.write_ahead_log"
+    sentence = (
+        "{path} is in write-ahead-log mode, and SQLite {version} can damage such a file. Convert a copy with "
+        "PRAGMA journal_mode=DELETE under a fixed SQLite (3.51.3, 3.50.7 or 3.44.6, or later), then start again."
+    )
+
+
+class SettingNotKept(StoreError):
+    code = "store.setting_not_kept"
+    sentence = "SQLite did not take the setting {setting}: it should be {wanted} and is {found}."
+
+
+class SqliteTooOld(StoreError):
+    code = "store.sqlite_too_old"
+    sentence = "SQLite {version} is too old. Version {least} or later is needed."
+
+
+class MadeByAnotherVersion(StoreError):
+    code = "store.made_by_another_version"
+    sentence = (
+        "{path} was made by another version of the program: its change number {number} is “{found}” and should be "
+        "“{wanted}”. Use the version that made it, or a newer one."
+    )
+
+
+class KeptForever(StoreError):
+    code = "store.kept_forever"
+    sentence = "{why}. Rows of this table are added and never changed or removed."
+
+
+class Conflict(StoreError):
+    code = "store.conflict"
+    sentence = "What should be stored does not fit what is there: {why}."
+
+
+class OutsideTransaction(StoreError):
+    code = "store.outside_transaction"
+    sentence = "The store was used outside a transaction. This is a mistake in the program."
+
+
+class AlreadyWriting(StoreError):
+    code = "store.already_writing"
+    sentence = "A second transaction was begun inside the first. This is a mistake in the program."
+
+
+class OpenedBeforeFork(StoreError):
+    code = "store.opened_before_fork"
+    sentence = (
+        "The store was opened in process {opened} and used in {used}. Open it in the process that uses it."
+    )
+
+
+@contextmanager
+def named_errors(path: str, busy_seconds: float) -> Iterator[None]:
+    """Let every error of the driver leave this block as one of the errors above."""
+    try:
+        yield
+    except (peewee.PeeweeException, sqlite3.Error) as error:
+        raise _named(error, path, busy_seconds) from error
+
+
+def _named(error: Exception, path: str, busy_seconds: float) -> StoreError:
+    why = str(error)
+    name = _result_name(error)
+    folder = path.rpartition("/")[0] or "."
+    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+        return DatabaseLocked(seconds=round(busy_seconds))
+    if name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):
+        return FolderNotWritable(folder=folder)
+    if name.startswith("SQLITE_FULL"):
+        return DiskFull()
+    if name.startswith("SQLITE_IOERR"):
+        return DiskFailed(why=name)
+    if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
+        return DatabaseDamaged(path=path, why=name)
+    if name == "SQLITE_CONSTRAINT_TRIGGER":
+        return KeptForever(why=why)
+    if name.startswith("SQLITE_CONSTRAINT"):
+        return Conflict(why=why)
+    return StoreError(why=why)
+
+
+def _result_name(error: BaseException | None) -> str:
+    """SQLite's name of the result, found on the driver's error or on the one that it was made from."""
+    while error is not None:
+        name = getattr(error, "sqlite_errorname", None)
+        if name:
+            return str(name)
+        inner = [part for part in error.args if isinstance(part, BaseException)]
+        error = inner[0] if inner else error.__cause__ or error.__context__
+    return ""

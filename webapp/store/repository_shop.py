@@ -1,0 +1,76 @@
+"""What stands in the shop, the slot register, the seatings."""
+
+import json
+from typing import Any
+
+from webapp.store.repository_base import Repository, Row
+from webapp.store.tables_shop import Item, Seating, Slot
+
+
+class ShopRepository(Repository):
+    """Items are values of the domain in JSON, by kind (shop, machine, fixture, probe, procedure) and id."""
+
+    def item(self, kind: str, item_id: str) -> dict[str, Any] | None:
+        """The value of one item in use, or None."""
+        row = self._row(Item.select().where((Item.kind == kind) & (Item.id == item_id) & Item.active))
+        return json.loads(row["value"]) if row else None
+
+    def items(self, kind: str) -> dict[str, dict[str, Any]]:
+        """Values of all items of a kind that are in use, by id."""
+        query = Item.select().where((Item.kind == kind) & Item.active).order_by(Item.id)
+        return {row["id"]: json.loads(row["value"]) for row in self._rows(query)}
+
+    def put(self, kind: str, item_id: str, value: dict[str, Any]) -> None:
+        """Set the value of an item and take it into use."""
+        text = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+        fields = {"kind": kind, "id": item_id, "value": text, "active": True}
+        self._run(Item.insert(fields).on_conflict("REPLACE"))
+
+    def retire(self, kind: str, item_id: str) -> None:
+        """Take an item out of use; its value stays."""
+        self._run(Item.update(active=False).where((Item.kind == kind) & (Item.id == item_id)))
+
+    def slots(self, machine: str) -> list[Row]:
+        """The register of one machine. `last_values` is a dict of whole nanometres by axis, or None."""
+        return [_read_slot(row) for row in self._rows(Slot.select().where(Slot.machine == machine))]
+
+    def slot(self, machine: str, label: str) -> Row | None:
+        """One row of the register, or None."""
+        row = self._row(Slot.select().where((Slot.machine == machine) & (Slot.label == label)))
+        return _read_slot(row) if row else None
+
+    def put_slot(self, machine: str, label: str, kind: str, owner: str | None, until_utc: str | None) -> None:
+        """Set whose a slot is; what was last seen in it stays."""
+        fields = {"kind": kind, "owner": owner, "until_utc": until_utc}
+        changed = self._run(Slot.update(fields).where((Slot.machine == machine) & (Slot.label == label)))
+        if not changed:
+            self._run(Slot.insert({"machine": machine, "label": label, **fields}))
+
+    def remove_slot(self, machine: str, label: str) -> None:
+        """Take a row out of the register."""
+        self._run(Slot.delete().where((Slot.machine == machine) & (Slot.label == label)))
+
+    def see_slot(self, machine: str, label: str, values_nm: dict[str, int], at_utc: str, setup: str) -> None:
+        """Keep what was seen in a slot, unless something later was seen already."""
+        fields = {"last_values": json.dumps(values_nm), "last_seen_at_utc": at_utc, "last_setup": setup}
+        older = Slot.last_seen_at_utc.is_null() | (Slot.last_seen_at_utc <= at_utc)
+        here = (Slot.machine == machine) & (Slot.label == label)
+        self._run(Slot.update(fields).where(here & older))
+
+    def seating_now(self, fixture: str) -> Row | None:
+        """The seating that the fixture is in, or None."""
+        return self._row(Seating.select().where((Seating.fixture == fixture) & Seating.until_utc.is_null()))
+
+    def seatings(self, fixture: str) -> list[Row]:
+        """All seatings of a fixture, oldest first."""
+        return self._rows(Seating.select().where(Seating.fixture == fixture).order_by(Seating.since_utc))
+
+    def start_seating(self, seating: str, fixture: str, since_utc: str, reason: str) -> None:
+        """End the seating that the fixture was in and start another."""
+        now = (Seating.fixture == fixture) & Seating.until_utc.is_null()
+        self._run(Seating.update(until_utc=since_utc).where(now))
+        self._run(Seating.insert(id=seating, fixture=fixture, since_utc=since_utc, reason=reason))
+
+
+def _read_slot(row: Row) -> Row:
+    return {**row, "last_values": json.loads(row["last_values"]) if row["last_values"] else None}
