@@ -1,0 +1,55 @@
+"""The named steps of `zerokeep check`: they run in order, and the first failure ends the run under its name."""
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from webapp.checking import STEPS, Step, check, outcomes, run_step
+
+GOOD = Step("good", (sys.executable, "-c", "print('fine')"))
+BAD = Step("bad", (sys.executable, "-c", "import sys; print('not fine'); sys.exit('at all')"))
+
+
+def test_steps_run_in_order_and_stop_at_the_first_failure() -> None:
+    assert [outcome.name for outcome in outcomes([GOOD, BAD, GOOD])] == ["good", "bad"]
+
+
+def test_a_failing_step_is_named_with_all_that_it_said() -> None:
+    lines: list[str] = []
+    assert check([GOOD, BAD], write=lines.append) == 1
+    assert lines[0] == "passed   good"
+    assert "not fine" in lines[1]
+    assert "at all" in lines[1]
+    assert lines[1].endswith("FAILED   bad")
+
+
+def test_passing_steps_end_with_status_0() -> None:
+    assert check([GOOD, GOOD], write=[].append) == 0
+
+
+@pytest.mark.parametrize(("steps", "status", "failed"), [([GOOD], 0, None), ([BAD, GOOD], 1, "bad")])
+def test_the_json_result_names_the_failing_step(steps: list[Step], status: int, failed: str | None) -> None:
+    lines: list[str] = []
+    assert check(steps, as_json=True, write=lines.append) == status
+    (line,) = lines
+    result = json.loads(line)
+    assert result["passed"] is (failed is None)
+    assert result["failed"] == failed
+    assert [step["name"] for step in result["steps"]] == [steps[0].name]
+
+
+def test_a_step_runs_in_the_folder_it_is_given(tmp_path: Path) -> None:
+    step = Step("where", (sys.executable, "-c", "import os; print(os.getcwd())"))
+    assert run_step(step, tmp_path).output.strip() == str(tmp_path.resolve())
+
+
+def test_the_linters_come_before_the_tests() -> None:
+    assert [step.name for step in STEPS] == [
+        "ruff check",
+        "ruff format",
+        "mypy",
+        "import contracts",
+        "pytest",
+    ]
