@@ -1,0 +1,309 @@
+"""A procedure is published with all that a record proves, or refused with every reason."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import FrozenInstanceError, asdict, replace
+from typing import Any
+
+import pytest
+
+from webapp.domain.json_strict import canonical_text
+from webapp.domain.procedure import (
+    Caution,
+    Choice,
+    Procedure,
+    ProcedureRefusedError,
+    ProcedureShapeError,
+    Revision,
+    RevisionChangedError,
+    Stage,
+    Step,
+    procedure_from_json,
+    publish,
+)
+from webapp.domain.procedure_rules import STAGES
+from webapp.domain.shipped_procedure import NOTICE, SHIPPED
+from webapp.words import catalogue, say
+
+
+def without(kind: str) -> Procedure:
+    return changed_steps(lambda step: None if step.kind == kind else step)
+
+
+def changed_steps(change: Callable[[Step], Step | None]) -> Procedure:
+    """The shipped procedure with every step replaced; stages that lose all their steps go too."""
+    stages = []
+    for stage in SHIPPED.stages:
+        steps = tuple(new for step in stage.steps if (new := change(step)) is not None)
+        if steps:
+            stages.append(replace(stage, steps=steps))
+    return replace(SHIPPED, stages=tuple(stages))
+
+
+def changed_step(step_id: str, **changes: Any) -> Procedure:
+    return changed_steps(lambda step: replace(step, **changes) if step.id == step_id else step)
+
+
+def codes(procedure: Procedure) -> list[str]:
+    with pytest.raises(ProcedureRefusedError) as refused:
+        publish(procedure)
+    for fault in refused.value.faults:
+        assert say(fault.code, fault.fields)
+    return [fault.code for fault in refused.value.faults]
+
+
+def moved(stage: str, to: int) -> Procedure:
+    stages = [one for one in SHIPPED.stages if one.id != stage]
+    stages.insert(to, next(one for one in SHIPPED.stages if one.id == stage))
+    return replace(SHIPPED, stages=tuple(stages))
+
+
+def test_the_shipped_procedure_can_be_published() -> None:
+    assert publish(SHIPPED).procedure is SHIPPED
+
+
+def test_the_shipped_procedure_has_the_eleven_stages_in_order() -> None:
+    assert tuple(stage.id for stage in SHIPPED.stages) == STAGES
+
+
+def test_the_shipped_procedure_is_no_longer_than_a_person_reads() -> None:
+    assert 25 <= len(SHIPPED.steps) <= 29
+    assert all(len(stage.steps) <= 9 for stage in SHIPPED.stages)
+
+
+def test_every_sentence_of_the_shipped_procedure_is_short() -> None:
+    for step in SHIPPED.steps:
+        for text in (step.do, step.look_for, step.why, step.if_not, step.machine_state):
+            for sentence in text.replace("?", ".").split(". "):
+                assert len(sentence.split()) <= 20, (step.id, sentence)
+
+
+def test_no_button_of_the_shipped_procedure_is_named_like_a_machine_control() -> None:
+    for step in SHIPPED.steps:
+        labels = [step.action, *(choice.label for choice in step.choices)]
+        for label in labels:
+            words = set(label.lower().replace(",", "").split())
+            assert not words & {"start", "stop", "cycle", "run", "reset", "emergency", "e-stop", "hold"}, (
+                step.id
+            )
+
+
+def test_the_notice_says_what_prevails_and_what_this_is_not() -> None:
+    for part in (
+        "manual",
+        "shop's rules",
+        "local codes",
+        "qualified persons",
+        "not a safeguard",
+        "lockout record",
+    ):
+        assert part in NOTICE
+    for standard in ("ISO 16090-1", "ISO 12100", "ANSI B11.0"):
+        assert standard in NOTICE
+
+
+@pytest.mark.parametrize("kind", ["caution", "slot", "copy", "compare", "tool_out", "finish", "sign"])
+def test_what_the_record_proves_cannot_be_left_out(kind: str) -> None:
+    assert f"procedure.no_{kind}" in codes(without(kind))
+
+
+def test_at_least_one_touch_is_needed() -> None:
+    stages = tuple(stage for stage in SHIPPED.stages if stage.id not in {"x", "y", "z"})
+    assert "procedure.no_touch" in codes(replace(SHIPPED, stages=stages))
+
+
+def test_one_axis_is_enough() -> None:
+    stages = tuple(stage for stage in SHIPPED.stages if stage.id not in {"x", "y"})
+    assert publish(replace(SHIPPED, stages=stages)).hash
+
+
+@pytest.mark.parametrize("kind", ["board", "clear", "tool_in"])
+def test_a_shop_may_leave_out_what_the_record_does_not_prove(kind: str) -> None:
+    assert publish(without(kind)).hash
+
+
+def test_every_reason_is_named_at_once() -> None:
+    bare = Procedure("bare", "Bare", "en", ())
+    assert {
+        f"procedure.no_{kind}" for kind in ("caution", "slot", "copy", "touch", "compare", "tool_out")
+    } <= set(codes(bare))
+
+
+@pytest.mark.parametrize(
+    ("step_id", "changes", "code"),
+    [
+        ("x.touch", {"machine_state": " "}, "procedure.machine_state_empty"),
+        ("x.touch", {"why": ""}, "procedure.text_empty"),
+        ("x.touch", {"action": ""}, "procedure.text_empty"),
+        ("x.touch", {"do": "one two three four five six seven eight nine ten eleven twelve thirteen"},
+         "procedure.do_too_long"),
+        ("stow.up", {"look_for": "Now it is safe."}, "procedure.says_safe"),
+        ("stow.up", {"look_for": "Safely up."}, "procedure.says_safe"),
+        ("stow.up", {"do": "Raise {height}."}, "procedure.placeholder_unknown"),
+        ("stow.up", {"do": "Raise {axis}."}, "procedure.placeholder_unknown"),
+        ("stow.up", {"do": "Raise {."}, "procedure.placeholder_unknown"),
+        ("stow.up", {"kind": "dance"}, "procedure.kind_unknown"),
+        ("stow.up", {"id": "up"}, "procedure.step_id"),
+        ("stow.up", {"id": "sign.up"}, "procedure.step_id"),
+        ("stow.up", {"id": "stow.away"}, "procedure.step_twice"),
+        ("stow.up", {"kind": "tool_out"}, "procedure.kind_twice"),
+        ("stow.up", {"kind": "sign"}, "procedure.sign_stage"),
+        ("stow.up", {"kind": "search"}, "procedure.step_outside_axis"),
+        ("vise.view", {"kind": "tool_out"}, "procedure.stow_stage"),
+        ("x.search", {"axis": "Y"}, "procedure.step_axis"),
+        ("x.search", {"axis": None}, "procedure.step_axis"),
+        ("vise.view", {"axis": "X"}, "procedure.step_axis"),
+        ("x.search", {"kind": "confirm"}, "procedure.axis_stage"),
+        ("ready.door", {"caution": None}, "procedure.caution_misplaced"),
+        ("vise.feel", {"choices": (Choice("a", "A", False),)}, "procedure.no_closing_choice"),
+        ("vise.feel", {"choices": (Choice("a", "A"), Choice("a", "B"))}, "procedure.choice"),
+        ("vise.feel", {"choices": (Choice("a", " "),)}, "procedure.choice"),
+        ("vise.feel", {"choices": (Choice("a", "Quite safe"),)}, "procedure.says_safe"),
+        ("ready.board", {"choices": ()}, "procedure.board_choices"),
+        ("x.touch", {"choices": (Choice("a", "A"),)}, "procedure.choice_misplaced"),
+    ],
+)  # fmt: skip
+def test_a_fault_in_a_step_is_named(step_id: str, changes: dict[str, Any], code: str) -> None:
+    assert code in codes(changed_step(step_id, **changes))
+
+
+def with_caution(**changes: str) -> Procedure:
+    def change(step: Step) -> Step:
+        if step.id != "ready.door":
+            return step
+        assert step.caution is not None
+        return replace(step, caution=replace(step.caution, **changes))
+
+    return changed_steps(change)
+
+
+@pytest.mark.parametrize(
+    ("changes", "code"),
+    [
+        ({"signal": "attention"}, "procedure.signal_unknown"),
+        ({"signal": "WARNING"}, "procedure.signal_unknown"),
+        ({"signal": "notice"}, "procedure.signal_notice"),
+        (
+            {"signal": "notice", "hazard": "Moves.", "consequence": "It cuts your hand."},
+            "procedure.signal_notice",
+        ),
+        ({"signal": "danger"}, "procedure.signal_danger"),
+        ({"signal": "caution"}, "procedure.signal_caution"),
+        ({"signal": "caution", "consequence": "The vise could be scratched."}, "procedure.signal_caution"),
+        ({"signal": "warning", "consequence": "The vise is scratched."}, "procedure.signal_warning"),
+        ({"avoidance": ""}, "procedure.text_empty"),
+        ({"avoidance": "Then it is safe."}, "procedure.says_safe"),
+        ({"id": "Door 1"}, "procedure.caution_id"),
+        ({"id": "clothing"}, "procedure.caution_twice"),
+    ],
+)
+def test_a_signal_word_is_used_as_it_is_defined(changes: dict[str, str], code: str) -> None:
+    assert code in codes(with_caution(**changes))
+
+
+@pytest.mark.parametrize(
+    ("signal", "consequence"),
+    [
+        ("danger", "It will kill or seriously injure you."),
+        ("warning", "It could kill you."),
+        ("caution", "It could bruise your hand."),
+    ],
+)
+def test_a_signal_word_that_fits_is_taken(signal: str, consequence: str) -> None:
+    assert publish(with_caution(signal=signal, consequence=consequence)).hash
+
+
+def test_a_notice_about_property_is_taken() -> None:
+    assert publish(
+        with_caution(signal="notice", hazard="The search runs on.", consequence="The stylus breaks.")
+    ).hash
+
+
+@pytest.mark.parametrize(
+    ("stage", "to", "code"),
+    [
+        ("ready", 5, "procedure.order"),
+        ("probe", 9, "procedure.order"),
+        ("slot", 5, "procedure.order"),
+        ("copy", 5, "procedure.order"),
+        ("clear", 8, "procedure.order"),
+        ("stow", 5, "procedure.order"),
+        ("x", 10, "procedure.ends_otherwise"),
+        ("vise", 7, "procedure.axes_apart"),
+    ],
+)
+def test_an_order_in_which_the_steps_prove_nothing_is_refused(stage: str, to: int, code: str) -> None:
+    assert code in codes(moved(stage, to))
+
+
+@pytest.mark.parametrize(("stage", "to"), [("vise", 1), ("z", 6), ("y", 6), ("clear", 5)])
+def test_an_order_that_proves_the_same_is_taken(stage: str, to: int) -> None:
+    assert publish(moved(stage, to)).hash
+
+
+def test_stages_are_the_known_ones_once_each_and_not_empty() -> None:
+    stages = SHIPPED.stages
+    odd = Stage("lunch", "", "Lunch", ())
+    found = codes(replace(SHIPPED, stages=(odd, stages[0], *stages)))
+    assert {
+        "procedure.stage_unknown",
+        "procedure.stage_twice",
+        "procedure.stage_empty",
+        "procedure.stage_unnamed",
+    } <= set(found)
+
+
+def test_every_reason_has_words() -> None:
+    assert {"procedure.refused", "procedure.shape", "procedure.revision_changed"} <= catalogue().keys()
+
+
+def test_a_revision_is_named_by_its_text_and_comes_back_from_it() -> None:
+    revision = publish(SHIPPED)
+    assert Revision.from_text(revision.text, revision.hash) == revision
+    assert publish(changed_step("x.touch", why="Another reason.")).hash != revision.hash
+
+
+def test_a_published_text_that_was_changed_is_refused() -> None:
+    revision = publish(SHIPPED)
+    with pytest.raises(RevisionChangedError):
+        Revision.from_text(revision.text.replace("Raise Z", "Lower Z"), revision.hash)
+
+
+def test_a_revision_cannot_be_changed_in_place() -> None:
+    with pytest.raises(FrozenInstanceError):
+        publish(SHIPPED).text = ""  # type: ignore[misc]
+
+
+@pytest.mark.parametrize(
+    ("change", "part", "field"),
+    [
+        (lambda data: data.pop("title"), "procedure", "title"),
+        (lambda data: data.update(extra=1), "procedure", "extra"),
+        (lambda data: data.update(stages={}), "procedure", "stages"),
+        (lambda data: data["stages"].append(3), "stage", ""),
+        (lambda data: data["stages"][0].update(short=None), "stage", "short"),
+        (lambda data: data["stages"][0]["steps"][0].update(do=3), "step", "do"),
+        (lambda data: data["stages"][0]["steps"][0].update(axis=3), "step", "axis"),
+        (lambda data: data["stages"][0]["steps"][0]["caution"].pop("hazard"), "caution", "hazard"),
+        (lambda data: data["stages"][0]["steps"][5]["choices"][0].update(closes="no"), "choice", "closes"),
+    ],
+)
+def test_a_procedure_of_another_shape_is_refused(
+    change: Callable[[dict[str, Any]], object], part: str, field: str
+) -> None:
+    data = json.loads(canonical_text(asdict(SHIPPED)))
+    change(data)
+    with pytest.raises(ProcedureShapeError) as refused:
+        procedure_from_json(json.dumps(data).encode())
+    assert refused.value.fields == {"part": part, "field": field}
+
+
+def test_a_caution_is_a_panel_of_three_parts() -> None:
+    panels = [step.caution for step in SHIPPED.steps if step.caution]
+    assert all(
+        isinstance(panel, Caution) and panel.hazard and panel.consequence and panel.avoidance
+        for panel in panels
+    )
+    assert len(panels) == 5
