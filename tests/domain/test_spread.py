@@ -1,0 +1,168 @@
+"""Exact mean and spread, pooling, and the suspect."""
+
+from __future__ import annotations
+
+import statistics
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from webapp.domain import spread
+from webapp.domain.errors import TooFewValuesError
+
+values_nm = st.lists(st.integers(-(10**9), 10**9), min_size=2, max_size=30)
+
+
+@given(values_nm)
+def test_mean_and_spread_agree_with_the_standard_library(values: list[int]) -> None:
+    assert spread.mean(values) == statistics.mean(map(Fraction, values))
+    assert spread.standard_deviation(values) == pytest.approx(statistics.stdev(values), rel=1e-15)
+
+
+@given(values_nm, st.integers(-(10**12), 10**12))
+def test_adding_a_constant_moves_the_mean_and_leaves_the_spread(values: list[int], constant: int) -> None:
+    moved = [value + constant for value in values]
+    assert spread.mean(moved) == spread.mean(values) + constant
+    assert spread.squares(moved) == spread.squares(values)
+
+
+@given(values_nm)
+def test_a_change_of_unit_scales_mean_and_spread(values: list[int]) -> None:
+    scaled = [value * Fraction(127, 5) for value in values]
+    assert spread.mean(scaled) == spread.mean(values) * Fraction(127, 5)
+    assert spread.squares(scaled) == spread.squares(values) * Fraction(127, 5) ** 2
+
+
+@given(values_nm, st.randoms(use_true_random=False))
+def test_the_order_of_values_does_not_matter(values: list[int], chance: object) -> None:
+    shuffled = list(values)
+    chance.shuffle(shuffled)  # type: ignore[attr-defined]
+    assert spread.mean(shuffled) == spread.mean(values)
+    assert spread.squares(shuffled) == spread.squares(values)
+
+
+@pytest.mark.parametrize(("values", "least"), [([], 2), ([1], 2)])
+def test_a_spread_of_less_than_two_values_is_refused(values: list[int], least: int) -> None:
+    with pytest.raises(TooFewValuesError) as refused:
+        spread.standard_deviation(values)
+    assert refused.value.fields == {"n": len(values), "least": least}
+
+
+def test_a_mean_of_nothing_is_refused() -> None:
+    with pytest.raises(TooFewValuesError):
+        spread.mean([])
+
+
+def test_a_pool_without_a_degree_of_freedom_is_refused() -> None:
+    with pytest.raises(TooFewValuesError):
+        spread.pool([[1], [], [5]], [0, 1, 2])
+
+
+def test_pooling_adds_squares_and_degrees_of_freedom() -> None:
+    pooled = spread.pool([[0, 2], [10, 10, 13], [7]], [0, 1, 2])
+    assert pooled.variance == Fraction(2 + 6, 3)
+    assert pooled.degrees_of_freedom == 3
+
+
+def test_seatings_that_scatter_alike_are_pooled_whatever_their_place() -> None:
+    seatings = [[0, 4000, 8000, 3000], [900_000, 905_000, 909_000], [500_000]]
+    pooled = spread.pool_alike(seatings, 2, 1000)
+    assert pooled is not None
+    assert pooled.members == (0, 1)
+
+
+TIGHT = [0, 1000, 2000, 1000, 0, 2000, 1000, 1000]
+ALSO_TIGHT = [1000, 3000, 2000, 1000, 2000, 3000, 2000, 1000]
+WILD = [0, 90_000, -80_000, 40_000, -60_000, 75_000, -20_000, 50_000]
+
+
+@pytest.mark.parametrize(
+    ("seatings", "current", "members"),
+    [
+        ([TIGHT, ALSO_TIGHT, WILD], 0, (0, 1)),
+        ([WILD, TIGHT, ALSO_TIGHT], 2, (1, 2)),
+        ([TIGHT, ALSO_TIGHT, WILD], 2, (2,)),
+        ([TIGHT, ALSO_TIGHT, WILD, [5]], 3, (0, 1)),
+        ([TIGHT, WILD], 1, (1,)),
+        ([TIGHT, WILD], 0, (0,)),
+        ([TIGHT, WILD, [3]], 2, (1,)),
+        ([WILD, TIGHT, []], 2, (1,)),
+        ([TIGHT], 0, (0,)),
+    ],
+)
+def test_a_seating_that_scatters_differently_stands_alone(
+    seatings: list[list[int]], current: int, members: tuple[int, ...]
+) -> None:
+    pooled = spread.pool_alike(seatings, current, 1000)
+    assert pooled is not None
+    assert pooled.members == members
+
+
+def test_a_very_wild_seating_is_the_one_set_aside() -> None:
+    seatings = [TIGHT * 20, ALSO_TIGHT * 20, [value * 1000 for value in WILD * 20]]
+    pooled = spread.pool_alike(seatings, 1, 1000)
+    assert pooled is not None
+    assert pooled.members == (0, 1)
+
+
+def test_two_equal_readings_do_not_pass_for_a_fixture_without_spread() -> None:
+    seatings = [[0, 10_000, 4000, -7000, 2000, -9000], [500_000, 500_000]]
+    pooled = spread.pool_alike(seatings, 1, 1000)
+    assert pooled is not None
+    assert pooled.members == (0, 1)
+
+
+def test_equal_readings_everywhere_are_pooled_with_no_spread() -> None:
+    pooled = spread.pool_alike([[5, 5], [7, 7, 7]], 1, 1000)
+    assert pooled is not None
+    assert (pooled.variance, pooled.degrees_of_freedom) == (0, 3)
+
+
+@pytest.mark.parametrize("seatings", [[], [[]], [[1], [2]]])
+def test_no_seating_with_two_values_has_no_spread(seatings: list[list[int]]) -> None:
+    assert spread.pool_alike(seatings, len(seatings) - 1, 1000) is None
+
+
+@given(values_nm, values_nm)
+def test_the_test_of_two_variances_is_the_same_from_both_sides(one: list[int], other: list[int]) -> None:
+    seatings = [one, other]
+    first, second = spread.pool(seatings, [0]), spread.pool(seatings, [1])
+    there, back = spread.variance_test(first, second, 1000), spread.variance_test(second, first, 1000)
+    assert there.p_value == pytest.approx(back.p_value, rel=1e-9)
+    assert there.ratio == pytest.approx(1 / back.ratio, rel=1e-9)
+
+
+def test_about_one_in_a_hundred_equal_seatings_is_set_aside() -> None:
+    chance = np.random.default_rng(4)
+    rounds = 3000
+    apart = 0
+    for _ in range(rounds):
+        values = chance.normal(0, 50_000, (2, 6)).round().astype(int).tolist()
+        pooled = spread.pool_alike(values, 1, 1000)
+        assert pooled is not None
+        apart += len(pooled.members) == 1
+    low, high = stats.binom.ppf([1e-5, 1 - 1e-5], rounds, 0.01)
+    assert low <= apart <= high
+
+
+def test_the_suspect_is_the_farthest_value() -> None:
+    test = spread.grubbs([10, 12, 11, 10, 12, 11, 40])
+    assert (test.index, test.is_suspect) == (6, True)
+
+
+def test_values_without_spread_have_no_suspect() -> None:
+    assert not spread.grubbs([7, 7, 7]).is_suspect
+
+
+def test_a_suspect_among_two_values_is_refused() -> None:
+    with pytest.raises(TooFewValuesError):
+        spread.grubbs([1, 9])
+
+
+@given(st.lists(st.integers(-(10**6), 10**6), min_size=3, max_size=20), st.integers(-(10**9), 10**9))
+def test_adding_a_constant_leaves_the_suspect(values: list[int], constant: int) -> None:
+    assert spread.grubbs([value + constant for value in values]) == spread.grubbs(values)
