@@ -1,0 +1,338 @@
+"""The usual, its lines and the verdict."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from webapp.domain import errors
+from webapp.domain.lengths import Display, Unit
+from webapp.domain.usual import (
+    FloorInputs,
+    LinesChoice,
+    SeatingValues,
+    SetupValue,
+    Usual,
+    centre_nm,
+    combined_uncertainty_nm,
+    one_value_per_setup,
+    usual,
+    verdict,
+)
+from webapp.words import say
+
+MM = Display(Unit.MM, 3)
+INCH = Display(Unit.INCH, 4)
+FLOOR = FloorInputs(u_probe_nm=1000, u_axis_nm=2000)
+NO_FLOOR = FloorInputs(u_probe_nm=0, u_axis_nm=0)
+CHOICE = LinesChoice()
+BASE = -412_305_000
+
+offsets_nm = st.lists(st.integers(-60, 60).map(lambda step: step * 1000), min_size=1, max_size=12)
+displays = st.sampled_from([MM, INCH, Display(Unit.MM, 2)])
+
+
+def seating(name: str, *offsets: int) -> SeatingValues:
+    return SeatingValues.of(name, [BASE + offset for offset in offsets])
+
+
+def lines(found: Usual) -> tuple[int, int]:
+    assert found.ask_nm is not None
+    assert found.stop_nm is not None
+    return found.ask_nm, found.stop_nm
+
+
+def test_the_lines_are_the_prediction_half_widths_rounded_inward() -> None:
+    offsets = [0, 12_000, -9000, 4000, 21_000, -15_000, 6000, -2000]
+    found = usual([seating("a", *offsets)], NO_FLOOR, CHOICE, MM)
+    s = np.std(offsets, ddof=1)
+    for line, coverage in zip(lines(found), (0.99, 0.999), strict=True):
+        expected = stats.t.ppf((1 + coverage) / 2, 7) * s * math.sqrt(1 + 1 / 8)
+        assert line == math.floor(expected / 1000) * 1000
+    assert found.s_nm == pytest.approx(s, rel=1e-14)
+    assert (found.n_values, found.n_seatings, found.degrees_of_freedom) == (8, 1, 7)
+    assert found.reasons == ()
+
+
+def test_a_vise_moved_yesterday_has_useful_lines_after_one_setup() -> None:
+    old = seating("old", 0, 12_000, -9000, 4000, 21_000, -15_000)
+    moved = SeatingValues.of("new", [BASE + 5_000_000])
+    found = usual([old, moved], NO_FLOOR, CHOICE, MM)
+    s = np.std([0, 12_000, -9000, 4000, 21_000, -15_000], ddof=1)
+    assert found.centre_nm == BASE + 5_000_000
+    assert found.degrees_of_freedom == 5
+    assert (found.n_values, found.n_seatings, found.pooled_seating_ids) == (1, 1, ("old",))
+    assert lines(found)[0] == math.floor(stats.t.ppf(0.995, 5) * s * math.sqrt(2) / 1000) * 1000
+
+
+def test_without_a_value_in_this_seating_every_touch_is_asked_about() -> None:
+    found = usual([seating("old", 0, 1000, 2000), SeatingValues("new")], FLOOR, CHOICE, MM)
+    assert (found.centre_nm, found.ask_nm, found.stop_nm) == (None, None, None)
+    assert found.reasons == ("no_value_yet",)
+    assert verdict(BASE, found) == "ask"
+
+
+def test_without_any_seating_every_touch_is_asked_about() -> None:
+    found = usual([], FLOOR, CHOICE, MM)
+    assert (found.seating_id, found.reasons) == (None, ("no_value_yet",))
+    assert verdict(0, found) == "ask"
+
+
+@pytest.mark.parametrize(
+    "history", [[seating("a", 0)], [seating("a", 0, 9000)], [seating("a", 0), seating("b", 9)]]
+)
+def test_below_two_degrees_of_freedom_the_floor_alone_rules(history: list[SeatingValues]) -> None:
+    found = usual(history, FLOOR, CHOICE, MM)
+    n = len(history[-1].values)
+    u_b = math.sqrt(1000**2 + 2000**2 + 1000**2 / 12)
+    assert "floor_rules" in found.reasons
+    for line, coverage in zip(lines(found), (0.99, 0.999), strict=True):
+        expected = stats.norm.ppf((1 + coverage) / 2) * u_b * math.sqrt(1 + 1 / n)
+        assert line == math.floor(expected / 1000) * 1000
+
+
+def test_lines_are_never_below_the_floor() -> None:
+    found = usual([seating("a", 0, 0, 0, 0, 0)], FLOOR, CHOICE, MM)
+    alone = usual([seating("a", 0)], FLOOR, CHOICE, MM)
+    assert "floor_widens" in found.reasons
+    assert 0 < lines(found)[0] < lines(alone)[0]
+
+
+def test_a_named_coverage_factor_serves_both_lines() -> None:
+    found = usual([seating("a", 0)], FLOOR, LinesChoice(coverage_factor=2.0), MM)
+    expected = 2 * math.sqrt(1000**2 + 2000**2 + 1000**2 / 12) * math.sqrt(2)
+    assert lines(found) == (math.floor(expected / 1000) * 1000,) * 2
+
+
+def test_no_line_lies_beyond_the_ceiling() -> None:
+    wide = seating("a", 0, 200_000, -300_000, 150_000)
+    found = usual([wide], FLOOR, LinesChoice(ceiling_nm=123_456), MM)
+    assert lines(found) == (123_000, 123_000)
+    assert "ceiling_narrows" in found.reasons
+
+
+def test_the_shipped_ceiling_is_half_a_millimetre_and_the_shipped_rates_one_in_100_and_1000() -> None:
+    assert (CHOICE.ceiling_nm, CHOICE.ask_one_in, CHOICE.stop_one_in) == (500_000, 100, 1000)
+
+
+def test_lines_that_the_display_cannot_show_are_said_to_be() -> None:
+    found = usual([seating("a", 0, 0, 0)], NO_FLOOR, CHOICE, Display(Unit.MM, 1))
+    assert lines(found)[0] == 0
+    assert "narrower_than_display" in found.reasons
+
+
+WILD = (0, 90_000, -80_000, 40_000, -60_000, 75_000, -20_000, 50_000)
+TIGHT = (0, 1000, 2000, 1000, 0, 2000, 1000, 1000)
+
+
+def test_a_seating_that_scatters_differently_stands_alone() -> None:
+    found = usual([seating("tight", *TIGHT), seating("wild", *WILD)], FLOOR, CHOICE, MM)
+    assert found.pooled_seating_ids == ("wild",)
+    assert found.left_out_seating_ids == ("tight",)
+    assert found.reasons[0] == "stands_alone"
+
+
+def test_an_old_seating_that_scatters_differently_is_left_out() -> None:
+    history = [seating("wild", *WILD), seating("tight", *TIGHT), seating("now", 5000)]
+    found = usual(history, FLOOR, CHOICE, MM)
+    assert found.pooled_seating_ids == ("tight",)
+    assert found.left_out_seating_ids == ("wild",)
+    assert found.reasons[0] == "seatings_left_out"
+
+
+def test_touches_repeated_within_one_setup_count_once() -> None:
+    touches = [SetupValue("s1", 1), SetupValue("s1", 2), SetupValue("s2", 9), SetupValue("s1", 3)]
+    assert one_value_per_setup(touches) == (SetupValue("s1", 3), SetupValue("s2", 9))
+
+
+def test_a_seating_with_two_values_of_one_setup_is_refused() -> None:
+    with pytest.raises(errors.SetupCountedTwiceError) as refused:
+        SeatingValues("a", (SetupValue("s1", 1), SetupValue("s1", 2)))
+    assert refused.value.fields == {"setup": "s1", "seating": "a"}
+
+
+def test_a_seating_listed_twice_is_refused() -> None:
+    with pytest.raises(errors.SeatingListedTwiceError):
+        usual([seating("a", 0), seating("a", 5)], FLOOR, CHOICE, MM)
+
+
+@pytest.mark.parametrize("one_in", [1, 0, -100])
+def test_a_rate_of_false_asks_that_is_none_is_refused(one_in: int) -> None:
+    with pytest.raises(errors.FalseAskTooOftenError):
+        LinesChoice(ask_one_in=one_in)
+    with pytest.raises(errors.FalseAskTooOftenError):
+        LinesChoice(stop_one_in=one_in)
+
+
+@pytest.mark.parametrize(("ask", "stop"), [(100, 100), (1000, 100)])
+def test_a_stop_line_that_is_no_rarer_than_the_ask_line_is_refused(ask: int, stop: int) -> None:
+    with pytest.raises(errors.StopNotRarerThanAskError):
+        LinesChoice(ask_one_in=ask, stop_one_in=stop)
+
+
+@pytest.mark.parametrize("ceiling", [0, -1])
+def test_a_ceiling_that_is_none_is_refused(ceiling: int) -> None:
+    with pytest.raises(errors.CeilingNotPositiveError):
+        LinesChoice(ceiling_nm=ceiling)
+
+
+@pytest.mark.parametrize("factor", [-0.1, math.inf, math.nan])
+def test_a_coverage_factor_that_is_none_is_refused(factor: float) -> None:
+    with pytest.raises(errors.UncertaintyNegativeError):
+        LinesChoice(coverage_factor=factor)
+
+
+@pytest.mark.parametrize(
+    ("field", "part"),
+    [
+        ("u_probe_nm", "probe"),
+        ("u_axis_nm", "axis"),
+        ("u_seat_nm", "seat"),
+        ("expansion_per_kelvin", "expansion"),
+        ("length_nm", "length"),
+        ("temperature_half_range_kelvin", "temperature"),
+    ],
+)
+@pytest.mark.parametrize("value", [-1.0, math.nan, math.inf])
+def test_an_uncertainty_that_is_none_is_refused_by_its_name(field: str, part: str, value: float) -> None:
+    with pytest.raises(errors.UncertaintyNegativeError) as refused:
+        FloorInputs(**{"u_probe_nm": 1.0, "u_axis_nm": 1.0, field: value})
+    assert refused.value.fields["part_code"] == f"part.{part}"
+    assert "{" not in say(refused.value.code, refused.value.fields)
+
+
+def test_the_uncertainty_without_history_is_the_root_of_the_sum_of_squares() -> None:
+    floor = FloorInputs(800, 1500, 600, 11.5e-6, 300e6, 2.0)
+    thermal = 11.5e-6 * 300e6 * 2 / math.sqrt(3)
+    expected = math.sqrt(800**2 + 1500**2 + 600**2 + thermal**2 + 2540**2 / 12)
+    assert combined_uncertainty_nm(floor, INCH) == pytest.approx(expected, rel=1e-14)
+
+
+@pytest.mark.parametrize(
+    ("values", "centre"), [([0, 1000], 0), ([1000, 2000], 2000), ([0, 0, 1000], 0), ([-1000, 0], 0)]
+)
+def test_the_centre_is_the_mean_rounded_half_to_even(values: list[int], centre: int) -> None:
+    assert centre_nm(values, MM) == centre
+
+
+def test_a_value_on_a_line_is_inside() -> None:
+    found = usual([seating("a", 0, 12_000, -9000, 4000, 21_000, -15_000)], FLOOR, CHOICE, MM)
+    ask, stop = lines(found)
+    assert found.centre_nm is not None
+    for side in (1, -1):
+        assert verdict(found.centre_nm + side * ask, found) == "agrees"
+        assert verdict(found.centre_nm + side * (ask + 1), found) == "ask"
+        assert verdict(found.centre_nm + side * stop, found) == "ask"
+        assert verdict(found.centre_nm + side * (stop + 1), found) == "stop"
+
+
+def test_a_suspect_is_pointed_at_and_not_left_out() -> None:
+    values = (0, 1000, -1000, 0, 1000, 0, -1000, 90_000)
+    found = usual([seating("a", *values)], FLOOR, CHOICE, MM)
+    assert [(s.setup_id, s.value_nm) for s in found.suspects] == [("8", BASE + 90_000)]
+    assert found.n_values == 8
+    hint = found.suspects[0].finding(MM)
+    assert "−412.215 mm of setup 8" in say(hint.code, hint.fields)
+
+
+def test_every_reason_has_its_sentence() -> None:
+    history = [
+        [],
+        [seating("a", 0)],
+        [seating("a", 0, 0, 0)],
+        [seating("a", *TIGHT), seating("b", *WILD)],
+        [seating("a", *TIGHT), seating("b", *WILD), seating("c", 0)],
+    ]
+    choices = [LinesChoice(ceiling_nm=4000), CHOICE]
+    floors = [FLOOR, NO_FLOOR]
+    found = [
+        usual(h, f, c, d) for h in history for f in floors for c in choices for d in (MM, Display(Unit.MM, 1))
+    ]
+    assert {reason for one in found for reason in one.reasons} == {
+        "no_value_yet",
+        "floor_rules",
+        "floor_widens",
+        "ceiling_narrows",
+        "stands_alone",
+        "seatings_left_out",
+        "narrower_than_display",
+    }
+    for one in found:
+        assert all(say(finding.code).endswith(".") for finding in one.findings)
+
+
+def test_the_usual_is_plain_data_for_the_sheet() -> None:
+    found = usual([seating("a", 0, 1000, 2000, 90_000)], FLOOR, CHOICE, MM)
+    again = json.loads(json.dumps(found.as_dict()))
+    assert again["centre_nm"] == found.centre_nm
+    assert again["reasons"] == list(found.reasons)
+
+
+@given(offsets_nm, offsets_nm, st.integers(-(10**5), 10**5), displays)
+def test_moving_all_values_by_whole_even_steps_moves_the_centre_and_no_line(
+    old: list[int], now: list[int], steps: int, display: Display
+) -> None:
+    constant = 2 * steps * display.resolution_nm
+    before = usual([seating("a", *old), seating("b", *now)], FLOOR, CHOICE, display)
+    shifted = [seating("a", *(v + constant for v in old)), seating("b", *(v + constant for v in now))]
+    after = usual(shifted, FLOOR, CHOICE, display)
+    assert before.centre_nm is not None
+    assert after.centre_nm == before.centre_nm + constant
+    assert lines(after) == lines(before)
+    assert verdict(BASE + constant, after) == verdict(BASE, before)
+
+
+@given(offsets_nm, offsets_nm, st.randoms(use_true_random=False))
+def test_the_order_of_values_within_a_seating_does_not_matter(
+    old: list[int], now: list[int], chance: object
+) -> None:
+    shuffled_old, shuffled_now = list(old), list(now)
+    chance.shuffle(shuffled_old)  # type: ignore[attr-defined]
+    chance.shuffle(shuffled_now)  # type: ignore[attr-defined]
+    before = usual([seating("a", *old), seating("b", *now)], FLOOR, CHOICE, MM)
+    after = usual([seating("a", *shuffled_old), seating("b", *shuffled_now)], FLOOR, CHOICE, MM)
+    assert (after.centre_nm, after.ask_nm, after.stop_nm) == (before.centre_nm, before.ask_nm, before.stop_nm)
+
+
+@given(offsets_nm, st.integers(2, 500), st.integers(1, 5000), st.integers(1, 10**6), displays)
+def test_the_ask_line_lies_within_the_stop_line_and_that_within_the_ceiling(
+    now: list[int], ask: int, more: int, ceiling: int, display: Display
+) -> None:
+    choice = LinesChoice(ask_one_in=ask, stop_one_in=ask + more, ceiling_nm=ceiling)
+    found_ask, found_stop = lines(usual([seating("a", *now)], FLOOR, choice, display))
+    assert 0 <= found_ask <= found_stop <= ceiling
+    assert found_ask % display.resolution_nm == found_stop % display.resolution_nm == 0
+
+
+@given(offsets_nm, st.integers(-(10**6), 10**6), st.integers(0, 10**6))
+def test_going_farther_from_the_centre_never_makes_a_verdict_milder(
+    now: list[int], offset: int, farther: int
+) -> None:
+    found = usual([seating("a", *now)], FLOOR, CHOICE, MM)
+    assert found.centre_nm is not None
+    order = ["agrees", "ask", "stop"]
+    sense = 1 if offset >= 0 else -1
+    near = verdict(found.centre_nm + offset, found)
+    far = verdict(found.centre_nm + offset + sense * farther, found)
+    assert order.index(near) <= order.index(far)
+
+
+@pytest.mark.parametrize(("n", "one_in"), [(3, 100), (8, 100), (5, 20)])
+def test_a_steady_fixture_is_asked_about_as_often_as_chosen(n: int, one_in: int) -> None:
+    chance = np.random.default_rng(11)
+    rounds = 4000
+    fine = Display(Unit.MM, 6)
+    choice = LinesChoice(ask_one_in=one_in, stop_one_in=one_in * 10, ceiling_nm=10**9)
+    asked = 0
+    for _ in range(rounds):
+        values = chance.normal(0, 50_000, n + 1).round().astype(int).tolist()
+        found = usual([SeatingValues.of("a", values[:n])], NO_FLOOR, choice, fine)
+        asked += verdict(values[n], found) != "agrees"
+    low, high = stats.binom.ppf([1e-5, 1 - 1e-5], rounds, 1 / one_in)
+    assert low <= asked <= high
