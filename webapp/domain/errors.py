@@ -268,13 +268,6 @@ class StandOutsideTravelError(ApproachError):
     field_names = ("axis", "stand_low", "stand_high", "low", "high", "unit")
 
 
-class StandNarrowerThanDisplayError(ApproachError):
-    """No value that the display can show lies in the stand window."""
-
-    code = "approach.stand_narrower_than_display"
-    field_names = ("axis", "gap_low", "gap_high", "unit")
-
-
 class SearchLeavesTravelError(ApproachError):
     """The search would end outside the axis' travel."""
 
