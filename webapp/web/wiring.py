@@ -1,0 +1,43 @@
+"""What `create_app` hands to the blueprints: one frozen value, kept on the application.
+
+The services below never see Flask; the blueprints above never open a store or read a clock of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, cast
+
+from flask import Flask, current_app
+
+if TYPE_CHECKING:
+    from webapp.proof.keys import KeyRing
+    from webapp.settings import Settings
+    from webapp.store import Store
+    from webapp.web.shell import Shell
+
+EXTENSION = "zerokeep"
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """The parts of one running server. `now` gives an aware UTC time, `new_token` 256 bits of chance as text."""
+
+    settings: Settings
+    store: Store
+    keyring: KeyRing
+    shell: Shell
+    now: Callable[[], datetime]
+    new_token: Callable[[], str]
+
+
+def attach(app: Flask, parts: Wiring) -> None:
+    """Keep the parts on the application, once."""
+    app.extensions[EXTENSION] = parts
+
+
+def wiring() -> Wiring:
+    """The parts of the application that answers this request."""
+    return cast("Wiring", current_app.extensions[EXTENSION])
