@@ -1,0 +1,24 @@
+"""How much a request may carry, per endpoint, in bytes. Reading stops at the limit (OWASP ASVS 5.0, 5.2.1).
+
+Multipart forms are held in memory up to MAX_FORM_MEMORY_SIZE and in MAX_FORM_PARTS parts; the file of an upload goes
+to a temporary file and counts against the limit of its endpoint only.
+"""
+
+from collections.abc import Mapping
+
+KIB = 1024
+MIB = 1024 * KIB
+SMALL = 64 * KIB
+FORM_MEMORY = 64 * KIB
+FORM_PARTS = 40
+
+LARGEST: Mapping[str, int] = {
+    "api.events": 4 * MIB,
+    "api.news": 256 * KIB,
+    "audit.verify": 16 * MIB,
+}
+
+
+def largest_body(endpoint: str | None) -> int:
+    """The most bytes that a request to this endpoint may carry."""
+    return LARGEST.get(endpoint or "", SMALL)
