@@ -46,6 +46,18 @@ class HashedFiles:
             raise DatabaseDamaged(path=path, why="its bytes are not those that were written")
         return data
 
+    def is_whole(self, digest: str) -> bool:
+        """Whether the file is there with the bytes that were written."""
+        try:
+            self.read(digest)
+        except DatabaseDamaged:
+            return False
+        return True
+
+    def remove(self, digest: str) -> None:
+        """Take a file away again whose row could not be written."""
+        self.path(digest).unlink(missing_ok=True)
+
 
 def _write_whole(path: Path, data: bytes) -> None:
     temporary = path.with_name(f"{path.name}.{os.getpid()}.new")

@@ -108,6 +108,7 @@ SHOP = Migration(
             kind TEXT NOT NULL CHECK (kind IN ('person', 'shop', 'free')),
             owner TEXT REFERENCES person (id),
             until_utc TEXT,
+            held_back INTEGER NOT NULL DEFAULT 0,
             last_values TEXT,
             last_seen_at_utc TEXT,
             last_setup TEXT,
@@ -141,8 +142,7 @@ DEVICES = Migration(
             made_by TEXT NOT NULL REFERENCES person (id),
             made_at_utc TEXT NOT NULL,
             until_utc TEXT NOT NULL,
-            used_at_utc TEXT,
-            device TEXT REFERENCES device (id)) STRICT""",
+            used_at_utc TEXT) STRICT""",
     ),
 )
 

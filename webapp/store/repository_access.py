@@ -40,6 +40,11 @@ class AccessRepository(Repository):
         if not self._run(counted.where(Throttle.subject == subject)):
             self._run(Throttle.insert(subject=subject, failures=1, last_failure_at_utc=at_utc))
 
+    def take_back_failure(self, subject: str) -> None:
+        """Count one failure less, never below none."""
+        some = (Throttle.subject == subject) & (Throttle.failures > 0)
+        self._run(Throttle.update(failures=Throttle.failures - 1).where(some))
+
     def forget_failures(self, subject: str) -> None:
         """Start counting anew."""
         self._run(Throttle.delete().where(Throttle.subject == subject))

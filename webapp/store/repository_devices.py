@@ -41,6 +41,6 @@ class DevicesRepository(Repository):
         """One code, or None."""
         return self._row(Code.select().where(Code.hash == code_hash))
 
-    def use_code(self, code_hash: str, device_id: str, at_utc: str) -> None:
+    def use_code(self, code_hash: str, at_utc: str) -> None:
         """Use a code up."""
-        self._run(Code.update(used_at_utc=at_utc, device=device_id).where(Code.hash == code_hash))
+        self._run(Code.update(used_at_utc=at_utc).where(Code.hash == code_hash))

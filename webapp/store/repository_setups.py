@@ -43,6 +43,13 @@ class SetupsRepository(Repository):
         """One sheet, or None."""
         return self._row(Sheet.select().where(Sheet.hash == sheet_hash))
 
+    def all_sheets(self) -> Iterator[Row]:
+        """Every sheet that was handed out, one at a time."""
+        for row in self._rows(Sheet.select(Sheet.hash)):
+            found = self.sheet(row["hash"])
+            if found is not None:
+                yield found
+
     def newest_sheet(self, machine: str) -> Row | None:
         """The sheet of a machine that was compiled last, or None."""
         query = Sheet.select().where(Sheet.machine == machine).order_by(Sheet.compiled_at_utc.desc()).limit(1)
@@ -56,15 +63,8 @@ class SetupsRepository(Repository):
 
     def events_by_id(self, ids: Collection[str]) -> dict[str, Row]:
         """Those of these events that are stored, by id, without their signed text."""
-        columns = (
-            Event.id,
-            Event.position,
-            Event.device,
-            Event.sequence,
-            Event.setup,
-            Event.type,
-            Event.problems,
-        )
+        names = ("id", "position", "device", "sequence", "setup", "type", "person", "at_utc", "problems")
+        columns = [getattr(Event, name) for name in names]
         return self._by_id(Event.select(*columns), Event.id, ids)
 
     def events_of(self, setup: str) -> list[Row]:
@@ -78,8 +78,8 @@ class SetupsRepository(Repository):
             Event.select(*columns).where(Event.setup == setup).order_by(Event.sequence, Event.id)
         )
 
-    def others_at(self, device: str, sequences: Collection[int]) -> dict[int, str]:
-        """For those sequence numbers of a device that are taken: one event id each."""
+    def holders(self, device: str, sequences: Collection[int]) -> dict[int, str]:
+        """For those sequence numbers of a tablet that are taken: the event that came first."""
         found: dict[int, str] = {}
         for part in _parts(sorted(sequences)):
             query = Event.select(Event.sequence, Event.id).where(
@@ -158,10 +158,9 @@ class SetupsRepository(Repository):
         self._run(PendingSeal.insert(event=event, seal=seal).on_conflict_ignore())
 
     def pending_seals(self) -> list[Row]:
-        """Event, seal, device, setup, person and time of every signature whose PIN is still to be checked."""
-        columns = (PendingSeal.event, PendingSeal.seal, Event.device, Event.setup, Event.person, Event.at_utc)
-        query = PendingSeal.select(*columns).join(Event, on=(Event.id == PendingSeal.event))
-        return self._rows(query.order_by(Event.position))
+        """Event and seal of every signature whose PIN is still to be checked, in the order of the ledger."""
+        query = PendingSeal.select(PendingSeal.event, PendingSeal.seal)
+        return self._rows(query.join(Event, on=(Event.id == PendingSeal.event)).order_by(Event.position))
 
     def erase_seal(self, event: str) -> int:
         """Erase a sealed PIN; how many rows went (0 or 1)."""

@@ -39,9 +39,18 @@ class ShopRepository(Repository):
         row = self._row(Slot.select().where((Slot.machine == machine) & (Slot.label == label)))
         return _read_slot(row) if row else None
 
-    def put_slot(self, machine: str, label: str, kind: str, owner: str | None, until_utc: str | None) -> None:
+    def put_slot(
+        self,
+        machine: str,
+        label: str,
+        kind: str,
+        owner: str | None,
+        until_utc: str | None,
+        *,
+        held_back: bool = False,
+    ) -> None:
         """Set whose a slot is; what was last seen in it stays."""
-        fields = {"kind": kind, "owner": owner, "until_utc": until_utc}
+        fields = {"kind": kind, "owner": owner, "until_utc": until_utc, "held_back": held_back}
         changed = self._run(Slot.update(fields).where((Slot.machine == machine) & (Slot.label == label)))
         if not changed:
             self._run(Slot.insert({"machine": machine, "label": label, **fields}))

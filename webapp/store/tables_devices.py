@@ -27,4 +27,3 @@ class Code(Table):
     made_at_utc = peewee.TextField()
     until_utc = peewee.TextField()
     used_at_utc = peewee.TextField(null=True)
-    device = peewee.TextField(null=True)

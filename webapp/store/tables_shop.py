@@ -25,6 +25,7 @@ class Slot(Table):
     kind = peewee.TextField()
     owner = peewee.TextField(null=True)
     until_utc = peewee.TextField(null=True)
+    held_back = peewee.BooleanField()
     last_values = peewee.TextField(null=True)
     last_seen_at_utc = peewee.TextField(null=True)
     last_setup = peewee.TextField(null=True)

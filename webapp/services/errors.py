@@ -1,0 +1,257 @@
+"""Every refusal of the use cases, by name. The sentences stand in static/words/en/services.json.
+
+Four classes sort them for whoever answers a person: nothing of that name, not this person, not in this state, not with
+what was typed.
+"""
+
+from webapp.domain.errors import DomainError
+
+
+class ServiceError(DomainError):
+    """A use case was refused."""
+
+
+class NotFound(ServiceError):
+    """There is nothing of that name."""
+
+
+class NotAllowed(ServiceError):
+    """This person or tablet may not do that."""
+
+
+class NotNow(ServiceError):
+    """The state of things does not allow it."""
+
+
+class NotTaken(ServiceError):
+    """What was typed or sent cannot be taken."""
+
+
+# Nothing of that name
+
+
+class NoSuchPerson(NotFound):
+    code = "services.no_such_person"
+    field_names = ("person",)
+
+
+class NoSuchMachine(NotFound):
+    code = "services.no_such_machine"
+    field_names = ("machine",)
+
+
+class NoSuchSlot(NotFound):
+    code = "services.no_such_slot"
+    field_names = ("machine", "slot")
+
+
+class NoSuchFixture(NotFound):
+    code = "services.no_such_fixture"
+    field_names = ("fixture",)
+
+
+class NoSuchSetup(NotFound):
+    code = "services.no_such_setup"
+    field_names = ("setup",)
+
+
+class NoSuchQuestion(NotFound):
+    code = "services.no_such_question"
+    field_names = ("question",)
+
+
+class NoSuchDevice(NotFound):
+    code = "services.no_such_device"
+    field_names = ("device",)
+
+
+class NoSuchValue(NotFound):
+    code = "services.no_such_value"
+    field_names = ("setup", "axis")
+
+
+class NoSuchRecord(NotFound):
+    code = "services.no_such_record"
+    field_names = ("setup",)
+
+
+class NoShopYet(NotFound):
+    code = "services.no_shop_yet"
+
+
+# Not this person or tablet
+
+
+class SignInRefused(NotAllowed):
+    """The same words whatever was wrong: name, passphrase, a disabled account."""
+
+    code = "services.sign_in_refused"
+
+
+class TooManyTries(NotAllowed):
+    code = "services.too_many_tries"
+    field_names = ("seconds",)
+
+
+class StoppedAfterTries(NotAllowed):
+    code = "services.stopped_after_tries"
+
+
+class RoleMissing(NotAllowed):
+    code = "services.role_missing"
+    field_names = ("role_code",)
+
+
+class OwnSetup(NotAllowed):
+    code = "services.own_setup"
+
+
+class DeviceDisabled(NotAllowed):
+    code = "services.device_disabled"
+
+
+class ProofRefused(NotAllowed):
+    code = "services.proof_refused"
+
+
+class ChallengeRefused(NotAllowed):
+    code = "services.challenge_refused"
+
+
+# Not in this state
+
+
+class NotFinished(NotNow):
+    code = "services.not_finished"
+
+
+class DecidedAlready(NotNow):
+    code = "services.decided_already"
+    field_names = ("by", "at_utc")
+
+
+class SignatureNotVerified(NotNow):
+    code = "services.signature_not_verified"
+
+
+class QuestionsOpen(NotNow):
+    code = "services.questions_open"
+    field_names = ("count",)
+
+
+class AnsweredAlready(NotNow):
+    code = "services.answered_already"
+    field_names = ("by", "at_utc")
+
+
+class NotSignedOff(NotNow):
+    code = "services.not_signed_off"
+
+
+class SealedAlready(NotNow):
+    code = "services.sealed_already"
+
+
+class LastLead(NotNow):
+    code = "services.last_lead"
+
+
+class PersonKnownAlready(NotNow):
+    code = "services.person_known_already"
+    field_names = ("person",)
+
+
+class SlotTaken(NotNow):
+    code = "services.slot_taken"
+    field_names = ("slot", "owner")
+
+
+class SecretNotChecked(NotNow):
+    """The check itself failed, for want of memory."""
+
+    code = "services.secret_not_checked"
+
+
+class SheetCannotBeMade(NotNow):
+    code = "services.sheet_cannot_be_made"
+    field_names = ("machine", "what_code")
+
+
+class AuditFound(NotNow):
+    code = "services.audit_found"
+    field_names = ("record",)
+
+
+# Not with what was typed or sent
+
+
+class CodeRefused(NotTaken):
+    """The same words for a code that is unknown, used or too old."""
+
+    code = "services.code_refused"
+
+
+class KeyRefused(NotTaken):
+    code = "services.key_refused"
+
+
+class NameRefused(NotTaken):
+    code = "services.name_refused"
+    field_names = ("longest",)
+
+
+class ReasonMissing(NotTaken):
+    code = "services.reason_missing"
+    field_names = ("longest",)
+
+
+class DecisionUnknown(NotTaken):
+    code = "services.decision_unknown"
+    field_names = ("decision",)
+
+
+class RoleUnknown(NotTaken):
+    code = "services.role_unknown"
+    field_names = ("role",)
+
+
+class BatchTooLong(NotTaken):
+    code = "services.batch_too_long"
+    field_names = ("most",)
+
+
+class BatchMalformed(NotTaken):
+    code = "services.batch_malformed"
+
+
+class TimeRefused(NotTaken):
+    code = "services.time_refused"
+    field_names = ("typed",)
+
+
+class PassphraseTooShort(NotTaken):
+    code = "services.passphrase_too_short"
+    field_names = ("characters", "least")
+
+
+class PassphraseTooLong(NotTaken):
+    code = "services.passphrase_too_long"
+    field_names = ("characters", "most")
+
+
+class PassphraseGuessable(NotTaken):
+    code = "services.passphrase_guessable"
+    field_names = ("least",)
+
+
+class PassphraseUnchanged(NotTaken):
+    code = "services.passphrase_unchanged"
+
+
+class PinForm(NotTaken):
+    code = "services.pin_form"
+    field_names = ("least", "most")
+
+
+class PinGuessable(NotTaken):
+    code = "services.pin_guessable"

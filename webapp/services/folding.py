@@ -1,0 +1,117 @@
+"""Where setups stand: the fold over what is stored, and the lists that are kept from it.
+
+Rules: the state of a setup is the fold over its events and decisions, always; the rows of setups, questions and slots
+that are kept beside are only there to be searched, and come from this module alone.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.setup import fold
+from webapp.services.errors import NoSuchSetup
+from webapp.services.intake_reading import stored_event
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+
+NO_SIGNATURE = "none"
+
+
+@lru_cache(maxsize=64)
+def read_sheet(text: str) -> dict[str, Any]:
+    """The sheet in this text. Shared: nobody may change it."""
+    sheet: dict[str, Any] = json.loads(text)
+    return sheet
+
+
+def decisions_of(store: Store, setup_id: str) -> list[dict[str, Any]]:
+    """Decisions about one setup, in the order of the ledger."""
+    return [json.loads(row["text"]) for row in store.ledger.changes_of_setup(setup_id)]
+
+
+def fold_stored(store: Store, setup_id: str) -> dict[str, Any]:
+    """The state of a setup from what is stored, inside the caller's transaction. Raises NoSuchSetup."""
+    events = events_of(store, setup_id)
+    if not events:
+        raise NoSuchSetup(setup=setup_id)
+    return fold(sheet_of(store, events[0]["sheet"]), events, decisions_of(store, setup_id))
+
+
+def events_of(store: Store, setup_id: str) -> list[dict[str, Any]]:
+    """Events of one setup in the order of the tablet's chain, each with its id."""
+    return [stored_event(row["id"], row["jws"]) for row in store.setups.events_of(setup_id)]
+
+
+def sheet_of(store: Store, sheet_hash: str) -> dict[str, Any]:
+    """A sheet that events name, so that it is there."""
+    row = store.setups.sheet(sheet_hash)
+    if row is None:
+        raise LookupError(f"sheet {sheet_hash} is named by an event and is not kept")
+    return read_sheet(row["text"])
+
+
+def refresh(store: Store, setup_id: str) -> dict[str, Any]:
+    """Fold a setup and set its rows, inside the caller's writing transaction; the state. Raises NoSuchSetup."""
+    events = events_of(store, setup_id)
+    if not events:
+        raise NoSuchSetup(setup=setup_id)
+    state = fold(sheet_of(store, events[0]["sheet"]), events, decisions_of(store, setup_id))
+    keep_lists(store, setup_id, events, state)
+    return state
+
+
+def keep_lists(store: Store, setup_id: str, events: list[dict[str, Any]], state: dict[str, Any]) -> None:
+    """Set the rows of one setup from its folded state. `events` are all of it, in order."""
+    first = events[0]
+    sheet = sheet_of(store, first["sheet"])
+    machine = state["machine"] or sheet["machine"]["id"]
+    store.setups.put_setup(
+        setup_id,
+        device=first["device"],
+        sheet=first["sheet"],
+        machine=machine,
+        person=state["person"] or first["person"],
+        status=state["status"],
+        outcome=state["outcome"],
+        signature=state["signatures"][-1]["state"] if state["signatures"] else NO_SIGNATURE,
+        probe_in_spindle=state["probe_in_spindle"],
+        started_at_utc=state["started_at_utc"] or first["at_utc"],
+        last_at_utc=max(event["at_utc"] for event in events),
+    )
+    _list_questions(store, setup_id, state["questions"])
+    _see_slot(store, machine, setup_id, state)
+
+
+def _list_questions(store: Store, setup_id: str, questions: Iterable[dict[str, Any]]) -> None:
+    for question in questions:
+        known = ("axis", "text", "at_utc", "event")
+        row = {"id": question["question"], "setup": setup_id, **{name: question[name] for name in known}}
+        store.setups.put_question(row)
+
+
+def _see_slot(store: Store, machine: str, setup_id: str, state: dict[str, Any]) -> None:
+    """What the slot holds as far as it was seen: the copied values, zeros after the clearing, then each touch."""
+    if state["slot"] is None or state["copied"] is None:
+        return
+    seen = dict(state["copied"]["values_nm"])
+    cleared = [
+        step for name, step in state["steps"].items() if name.startswith("clear.") and step["state"] == "done"
+    ]
+    times = [step["at_utc"] for step in cleared]
+    if cleared:
+        seen = dict.fromkeys(seen, 0)
+    for touch in state["touches"]:
+        seen[touch["axis"]] = touch["value_nm"]
+        times.append(touch["at_utc"])
+    if not times and state["steps"]:
+        times = [
+            step["at_utc"]
+            for name, step in state["steps"].items()
+            if name.startswith("copy.") and step["at_utc"]
+        ]
+    if times:
+        store.shop.see_slot(machine, state["slot"], seen, max(times), setup_id)

@@ -1,0 +1,218 @@
+"""The lead's signature on a finished setup, or the refusal of it.
+
+Rules:
+- two different people: whoever ran the setup does not sign it off (OWASP ASVS 5.0, 2.3.5);
+- the operator's signature has to be verified first, and every question answered;
+- each sign-off asks for the passphrase again, whatever the session (7.5.3; 21 CFR 11.200(a)); the right to sign off is
+  looked at after that, in the transaction that writes, so that of two leads one signs (15.4.2);
+- a touch's value becomes part of the usual here and nowhere else: one value a setup and axis, of a complete setup, under
+  the seating that its sheet named, in the same transaction.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from webapp.services import folding
+from webapp.services.access import DESK, check_secret, must_be_lead
+from webapp.services.errors import (
+    DecidedAlready,
+    NoSuchSetup,
+    NotFinished,
+    OwnSetup,
+    QuestionsOpen,
+    SignatureNotVerified,
+    SignInRefused,
+)
+from webapp.services.ledger import change
+from webapp.services.reasons import note_text, reason_text
+
+if TYPE_CHECKING:
+    from webapp.proof.keys import KeyRing
+    from webapp.store import Store
+
+WAITING = ("finished", "signed")
+MEANING = "reviewed and accepted"
+COMPLETE = "complete"
+
+
+def queue(store: Store, now: datetime) -> list[dict[str, Any]]:
+    """Finished setups that wait for a decision, oldest first: the row, names, and how many problems, questions, holds."""
+    del now
+    with store.reading():
+        names = {person["id"]: person["name"] for person in store.people.everybody()}
+        rows = store.setups.setups(status=WAITING)
+        return [_queued(store, row, names) for row in reversed(rows)]
+
+
+def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
+    """Everything about one setup; raises NoSuchSetup.
+
+    setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
+    names (of people by id), device (its row without the key), record (row or None).
+    """
+    del now
+    with store.reading():
+        row = store.setups.setup(setup_id)
+        if row is None:
+            raise NoSuchSetup(setup=setup_id)
+        sheet = folding.sheet_of(store, row["sheet"])
+        state = folding.fold_stored(store, setup_id)
+        device = store.devices.device(row["device"]) or {}
+        return {
+            "setup": row,
+            "state": state,
+            "sheet": sheet,
+            "events": _events(store, setup_id, state),
+            "decisions": folding.decisions_of(store, setup_id),
+            "numbers": numbers(sheet, state),
+            "names": {person["id"]: person["name"] for person in store.people.everybody()},
+            "device": {name: value for name, value in device.items() if name != "jwk"},
+            "record": store.records.record(setup_id),
+        }
+
+
+def numbers(sheet: dict[str, Any], state: dict[str, Any]) -> list[dict[str, Any]]:
+    """Each touch beside its limits: what was typed, the usual's centre and lines, the difference and the verdict."""
+    by_axis = {axis["axis"]: axis for axis in sheet["axes"]}
+    return [
+        {
+            **touch,
+            "face": by_axis[touch["axis"]]["face"],
+            **{
+                name: by_axis[touch["axis"]]["usual"][name]
+                for name in ("centre_nm", "ask_nm", "stop_nm", "values", "seatings")
+            },
+        }
+        for touch in state["touches"]
+    ]
+
+
+def sign_off(
+    store: Store,
+    keyring: KeyRing,
+    setup_id: str,
+    by: str,
+    passphrase: str,
+    note: str,
+    now: datetime,
+    source: str = DESK,
+) -> None:
+    """Sign a setup off: "reviewed and accepted".
+
+    Raises SignInRefused, TooManyTries, StoppedAfterTries for the passphrase; RoleMissing, OwnSetup, NoSuchSetup,
+    DecidedAlready, NotFinished, SignatureNotVerified, QuestionsOpen for the setup.
+    """
+    del keyring
+    note = note_text(note)
+    _ask_again(store, by, passphrase, now, source)
+    with store.writing():
+        must_be_lead(store, by)
+        state = _undecided(store, setup_id, by)
+        _must_be_signed(state)
+        data = {"meaning": MEANING, "note": note}
+        change(store, "setup.signed_off", by, setup_id, setup_id, data, now)
+        _keep_values(store, setup_id, state)
+        folding.refresh(store, setup_id)
+
+
+def not_accept(
+    store: Store,
+    keyring: KeyRing,
+    setup_id: str,
+    by: str,
+    passphrase: str,
+    reason: str,
+    now: datetime,
+    source: str = DESK,
+) -> None:
+    """Say with a reason that a finished setup is not accepted; its values never count. Raises as sign_off does."""
+    del keyring
+    reason = reason_text(reason)
+    _ask_again(store, by, passphrase, now, source)
+    with store.writing():
+        must_be_lead(store, by)
+        state = _undecided(store, setup_id, by)
+        if state["outcome"] is None:
+            raise NotFinished
+        change(store, "setup.not_accepted", by, setup_id, setup_id, {"reason": reason}, now)
+        folding.refresh(store, setup_id)
+
+
+def _ask_again(store: Store, by: str, passphrase: str, now: datetime, source: str) -> None:
+    if check_secret(store, by, passphrase, now, source) is None:
+        raise SignInRefused
+
+
+def _undecided(store: Store, setup_id: str, by: str) -> dict[str, Any]:
+    """The state of a setup that nobody decided about yet and that `by` did not run."""
+    state = folding.fold_stored(store, setup_id)
+    decided = state["sign_off"] or state["not_accepted"]
+    if decided is not None:
+        raise DecidedAlready(by=decided["by"], at_utc=decided["at_utc"])
+    if by in {state["person"], *(signature["person"] for signature in state["signatures"])}:
+        raise OwnSetup
+    return state
+
+
+def _must_be_signed(state: dict[str, Any]) -> None:
+    if state["outcome"] is None:
+        raise NotFinished
+    if not state["signatures"] or state["signatures"][-1]["state"] != "verified":
+        raise SignatureNotVerified
+    still_open = sum(question["answer"] is None for question in state["questions"])
+    if still_open:
+        raise QuestionsOpen(count=still_open)
+
+
+def _keep_values(store: Store, setup_id: str, state: dict[str, Any]) -> None:
+    if state["outcome"] != COMPLETE:
+        return
+    fixture = folding.sheet_of(store, state["sheet"])["fixture"]
+    kept = {touch["axis"]: touch for touch in state["touches"] if touch["kept"]}
+    store.setups.keep_values([
+        {
+            "setup": setup_id,
+            "axis": axis,
+            "fixture": fixture["id"],
+            "seating": fixture["seating"]["id"],
+            "value_nm": touch["value_nm"],
+            "at_utc": touch["at_utc"],
+        }
+        for axis, touch in kept.items()
+    ])  # fmt: skip
+
+
+def _queued(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
+    state = folding.fold_stored(store, row["id"])
+    sheet = folding.sheet_of(store, row["sheet"])
+    return {
+        **row,
+        "person_name": names.get(row["person"], row["person"]),
+        "machine_name": sheet["machine"]["name"],
+        "problems": len(state["problems"]),
+        "open_questions": sum(question["answer"] is None for question in state["questions"]),
+        "holds": len(state["holds"]),
+        "worries": len(state["worries"]),
+        "corrections": len(state["corrections"]),
+        "verdicts": {touch["axis"]: touch["verdict"] for touch in state["touches"]},
+    }
+
+
+def _events(store: Store, setup_id: str, state: dict[str, Any]) -> list[dict[str, Any]]:
+    """The events in order; what the fold finds wrong now stands beside what was found when they came."""
+    found: dict[str | None, list[dict[str, Any]]] = {}
+    for problem in state["problems"]:
+        found.setdefault(problem["event"], []).append(problem)
+    rows = zip(store.setups.events_of(setup_id), folding.events_of(store, setup_id), strict=True)
+    return [
+        {
+            **event,
+            "server_sequence": row["position"] + 1,
+            "received_at_utc": row["received_at_utc"],
+            "problems": found.get(event["id"], []),
+            "problems_when_received": row["problems"],
+        }
+        for row, event in rows
+    ]

@@ -1,0 +1,140 @@
+"""Failures in a row, and how long the next try has to wait.
+
+Rules (NIST SP 800-63B-4 on throttling, OWASP ASVS 5.0, 6.1.1 and 6.3.1):
+- a try is counted as failed before it is checked and taken back when it was right, so tries at the same moment and a
+  server that stops in between give nobody a free guess;
+- counts lie in the store and outlive a restart;
+- the wait grows: it doubles with each failure beyond the free ones, up to a longest;
+- a PIN stops after 8 failures in a row on one tablet and 10 anywhere, a passphrase after 100 anywhere. A joker at one
+  tablet therefore cannot keep somebody from signing at another one; signing in with the passphrase opens PINs again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from webapp.services.times import from_text, utc_text
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """How many failures are free of waiting, the first and the longest wait in seconds, and where it stops.
+
+    `stop` None: it never stops. `forget_seconds`: failures older than that no longer count (None: they always do).
+    """
+
+    free: int
+    first_wait_seconds: int = 0
+    longest_wait_seconds: int = 0
+    stop: int | None = None
+    forget_seconds: int | None = None
+
+
+PIN_ON_DEVICE = Limit(free=4, first_wait_seconds=30, longest_wait_seconds=900, stop=8)
+PIN_ANYWHERE = Limit(free=10, stop=10)
+DEVICE = Limit(free=12, first_wait_seconds=30, longest_wait_seconds=900, forget_seconds=3600)
+# One signature and three tries more; then that signing waits.
+SIGNING_ACT = Limit(free=3, first_wait_seconds=3600, longest_wait_seconds=24 * 3600)
+PASSPHRASE_FROM_SOURCE = Limit(free=4, first_wait_seconds=15, longest_wait_seconds=900)
+PASSPHRASE_ANYWHERE = Limit(free=100, stop=100)
+SOURCE = Limit(free=20, first_wait_seconds=15, longest_wait_seconds=900, forget_seconds=3600)
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Why the next try is not checked: seconds to wait from now, or None when trying has stopped."""
+
+    seconds: int | None
+
+
+Subjects = tuple[tuple[str, Limit], ...]
+
+
+def pin_subjects(person: str, device: str, setup: str) -> Subjects:
+    """What a try of a PIN counts for."""
+    return (
+        (f"pin:{person}:on:{device}", PIN_ON_DEVICE),
+        (f"pin:{person}:anywhere", PIN_ANYWHERE),
+        (f"device:{device}", DEVICE),
+        (f"signing:{device}:{setup}:{person}", SIGNING_ACT),
+    )
+
+
+def passphrase_subjects(person: str, source: str) -> Subjects:
+    """What a try of a passphrase counts for."""
+    return (
+        (f"passphrase:{person}:from:{source}", PASSPHRASE_FROM_SOURCE),
+        (f"passphrase:{person}:anywhere", PASSPHRASE_ANYWHERE),
+        (f"source:{source}", SOURCE),
+    )
+
+
+def begin_try(store: Store, subjects: Subjects, now: datetime) -> Wait | None:
+    """Count a try as failed in all its subjects, in the caller's transaction; or say why it is not to be checked."""
+    waits = [wait for subject, limit in subjects if (wait := _wait(store, subject, limit, now))]
+    if waits:
+        return max(waits, key=lambda wait: float("inf") if wait.seconds is None else wait.seconds)
+    for subject, limit in subjects:
+        if _is_forgotten(store, subject, limit, now):
+            store.access.forget_failures(subject)
+        store.access.fail(subject, utc_text(now))
+    return None
+
+
+def was_right(store: Store, subjects: Subjects) -> None:
+    """The try was right: what stands for this person starts anew, what stands for a tablet or place is taken back by one.
+
+    Somebody with an account of their own must not be able to wipe the count of the tablet that they guess at.
+    """
+    for subject, limit in subjects:
+        if limit.forget_seconds is None:
+            store.access.forget_failures(subject)
+        else:
+            store.access.take_back_failure(subject)
+
+
+def take_back(store: Store, subjects: Subjects) -> None:
+    """The try could not be checked: it does not count."""
+    for subject, _ in subjects:
+        store.access.take_back_failure(subject)
+
+
+def open_pins(store: Store, person: str) -> None:
+    """Let a person's PIN be tried again everywhere, after they showed in another way who they are."""
+    store.access.forget_failures_under(f"pin:{person}:")
+
+
+def open_passphrase(store: Store, person: str) -> None:
+    """Let a person's passphrase be tried again everywhere, after a lead gave them a new one."""
+    store.access.forget_failures_under(f"passphrase:{person}:")
+
+
+def _wait(store: Store, subject: str, limit: Limit, now: datetime) -> Wait | None:
+    row = store.access.failures(subject)
+    if row is None or _is_forgotten(store, subject, limit, now):
+        return None
+    if limit.stop is not None and row["failures"] >= limit.stop:
+        return Wait(None)
+    beyond = row["failures"] - limit.free
+    if beyond <= 0 or not limit.first_wait_seconds:
+        return None
+    whole = min(limit.first_wait_seconds * 2 ** min(beyond - 1, 20), limit.longest_wait_seconds)
+    left = whole - _seconds_since(row["last_failure_at_utc"], now)
+    return Wait(max(1, round(left))) if left > 0 else None
+
+
+def _is_forgotten(store: Store, subject: str, limit: Limit, now: datetime) -> bool:
+    row = store.access.failures(subject)
+    if row is None or limit.forget_seconds is None:
+        return False
+    return _seconds_since(row["last_failure_at_utc"], now) > limit.forget_seconds
+
+
+def _seconds_since(at_utc: str, now: datetime) -> float:
+    """Never below zero: a clock that was set back does not lengthen the wait beyond a whole one."""
+    return max(0.0, (now - from_text(at_utc)).total_seconds())
