@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from webapp.bootstrap.debian import line_for_root, provide
+from webapp.bootstrap.debian import line_for_root, to_install
 from webapp.bootstrap.environment import Environment
 from webapp.bootstrap.needs import PROGRAM, TESTS, Need, missing, packages
 from webapp.bootstrap.saying import SetUpError
@@ -87,6 +87,10 @@ def test_what_does_not_exist_is_missing(kind: str) -> None:
     assert missing([need]) == [need]
 
 
+def test_where_nothing_is_missing_there_is_nothing_to_install() -> None:
+    assert to_install(PROGRAM) == []
+
+
 def test_a_package_that_brings_two_things_is_named_once() -> None:
     assert packages(
         [Need("program", "a", "one"), Need("program", "b", "two"), Need("program", "c", "one")]
@@ -95,10 +99,10 @@ def test_a_package_that_brings_two_things_is_named_once() -> None:
 
 def test_without_root_the_one_line_is_named_and_nothing_is_run() -> None:
     done = as_ordinary_user(
-        "from bootstrap.debian import provide\n"
+        "from bootstrap.debian import to_install\n"
         "from bootstrap.needs import Need\n"
         "from bootstrap.saying import SetUpError\n"
-        "try: provide([Need('library', 'libof-no-such-name.so.9', 'libof-no-such-name9')])\n"
+        "try: to_install([Need('library', 'libof-no-such-name.so.9', 'libof-no-such-name9')])\n"
         "except SetUpError as error: print(error)\n"
     )
     assert done.stderr == ""
@@ -111,7 +115,7 @@ def test_where_there_is_no_apt_the_things_themselves_are_named(
 ) -> None:
     monkeypatch.setenv("PATH", str(tmp_path))
     with pytest.raises(SetUpError, match=r"lacks: libof-no-such-name\.so\.9 \(library\)"):
-        provide([NOT_THERE])
+        to_install([NOT_THERE])
 
 
 def test_an_environment_is_made_once_and_then_left_alone(checkout: Path) -> None:

@@ -19,25 +19,28 @@ _UNREACHABLE = ("Temporary failure resolving", "Could not resolve", "Could not c
                 "Unable to connect", "Connection timed out", "Connection failed")  # fmt: skip
 
 
-def provide(needs: Sequence[Need]) -> None:
-    """Install what the needs lack. Does nothing if all are met.
+def to_install(needs: Sequence[Need]) -> list[Need]:
+    """Return the needs that are not met and may be installed from here; none if all are met. Changes nothing.
 
-    Raises SetUpError, having changed nothing, without root or without apt-get; and if the installation fails.
+    Raises SetUpError if something is missing and there is no apt-get, or no right to use it.
     """
     lacking = missing(needs)
-    if not lacking:
-        return
-    names = packages(lacking)
-    if shutil.which("apt-get") is None:
+    if lacking and shutil.which("apt-get") is None:
         things = ", ".join(f"{need.name} ({need.kind})" for need in lacking)
         raise SetUpError(
             f"This system lacks: {things}.\nInstall them with its own package tool and start again."
         )
-    if os.geteuid() != 0:
+    if lacking and os.geteuid() != 0:
         raise SetUpError(
             "Some Debian packages are missing, and only an administrator may install them. Nothing was changed.\n"
-            f"Ask for this one line to be run as root, then start again:\n\n    {line_for_root(names)}\n"
+            f"Ask for this one line to be run as root, then start again:\n\n    {line_for_root(packages(lacking))}\n"
         )
+    return lacking
+
+
+def install(lacking: Sequence[Need]) -> None:
+    """Install what `to_install` returned. Raises SetUpError with the reason if that fails."""
+    names = packages(lacking)
     say(f"  Debian packages: {', '.join(names)}")
     _apt(["update"])
     _apt(["install", "--yes", "--no-install-recommends", *names])

@@ -7,7 +7,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
-from .debian import provide
+from .debian import install, to_install
 from .environment import Environment
 from .needs import ENVIRONMENT, PROGRAM, TESTS, missing
 from .saying import SetUpError, say
@@ -41,18 +41,23 @@ def tests(arguments: Sequence[str]) -> int:
 
 def _is_set_up(environment: Environment, needs: Sequence[Need]) -> bool:
     """Return whether all is there, after bringing in what was not; say why if it could not be brought in."""
+    begun = time.monotonic()
     try:
         if environment.is_ready() and not missing(needs):
             return True
-        begun = time.monotonic()
-        say("Setting up Zerokeep. This happens once and takes a minute or two.")
         if not environment.is_ready():
             environment.check_room()
             needs = (*ENVIRONMENT, *needs)
-        provide(needs)
+        lacking = to_install(needs)
+        say("Setting up Zerokeep. This happens once and takes a minute or two.")
+        if lacking:
+            install(lacking)
         environment.make()
     except SetUpError as error:
-        say(f"\nZerokeep is not set up yet.\n\n{error}")
+        say(f"Zerokeep is not set up yet.\n\n{error}")
+        return False
+    except KeyboardInterrupt:
+        say("\nStopped. Nothing half done will be used: start again to set up.")
         return False
     say(f"Set up in {time.monotonic() - begun:.0f} seconds. The next start goes straight to the program.\n")
     return True
