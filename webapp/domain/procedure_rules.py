@@ -87,11 +87,11 @@ def faults(procedure: Procedure) -> tuple[Finding, ...]:
 
 
 def _stage_faults(procedure: Procedure) -> Iterator[Finding]:
-    for stage, count in Counter(stage.id for stage in procedure.stages).items():
-        if stage not in STAGES:
-            yield Finding("procedure.stage_unknown", {"stage": stage})
+    for stage_id, count in Counter(stage.id for stage in procedure.stages).items():
+        if stage_id not in STAGES:
+            yield Finding("procedure.stage_unknown", {"stage": stage_id})
         if count > 1:
-            yield Finding("procedure.stage_twice", {"stage": stage})
+            yield Finding("procedure.stage_twice", {"stage": stage_id})
     for stage in procedure.stages:
         if not stage.steps:
             yield Finding("procedure.stage_empty", {"stage": stage.id})

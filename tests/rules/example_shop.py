@@ -1,0 +1,148 @@
+"""An invented shop for the tests of the rules: two mills, three people, a register with every kind of slot."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from typing import Any
+
+from webapp.domain.axes import Axis
+from webapp.domain.procedure import Revision, publish
+from webapp.domain.sheet import Board, Sheet, SheetPerson, compile_sheet, floor_inputs, lines_choice, plan_axes
+from webapp.domain.shipped_procedure import SHIPPED
+from webapp.domain.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
+from webapp.domain.slots import SlotRow
+from webapp.domain.usual import SeatingValues, Usual, usual
+
+COMPILED = "2026-11-25T07:00:00.000Z"
+EXPIRES = "2026-11-25T19:00:00.000Z"
+PIN_KEY = {"kty": "EC", "crv": "P-256", "x": "x" * 43, "y": "y" * 43, "kid": "k" * 43}
+
+RULES = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga, ext. 12")
+VISE = Fixture(
+    id="vise-a",
+    name="Vise A",
+    jaw_length_nm=150_000_000,
+    jaw_thickness_nm=25_000_000,
+    jaw_height_nm=50_000_000,
+    opening_nm=90_000_000,
+    edge_break_nm=500_000,
+    clamping_axis="Y",
+    clamping_direction=-1,
+    faces=(FixtureFace("X", -1, "left_end"), FixtureFace("Y", -1, "front"), FixtureFace("Z", 1, "top")),
+    u_seat_nm=4_000,
+    expanding_length_nm=400_000_000,
+)
+PROBE = Probe(
+    id="probe-1",
+    name="Probe 1",
+    ball_diameter_nm=6_000_000,
+    effective_radius_nm=2_996_000,
+    radius_uncertainty_nm=1_000,
+    stylus_reach_nm=50_000_000,
+    overtravel_side_nm=12_000_000,
+    overtravel_up_nm=6_000_000,
+    u_probe_nm=1_500,
+)
+MILL_MM = Machine(
+    id="mill-1",
+    name="Plover",
+    unit="mm",
+    decimals=3,
+    travel_nm={"X": (-762_000_000, 0), "Y": (-406_000_000, 0), "Z": (-508_000_000, 0)},
+    confirm_limit_nm=2_540_000,
+    slot_family="G54-G59, G59.1-G59.3",
+    probe_tool="30",
+    parking_tool="1",
+    first_feed_mm_per_min=900.0,
+    fine_feed_mm_per_min=60.0,
+    deceleration_mm_per_s2=900.0,
+    latency_s=0.004,
+    u_axis_nm={"X": 2_000, "Y": 2_000, "Z": 2_500},
+    fixture="vise-a",
+    probe="probe-1",
+)
+MILL_INCH = Machine(**{
+    **vars(MILL_MM),
+    "id": "mill-2",
+    "name": "Dunlin",
+    "unit": "in",
+    "decimals": 4,
+    "confirm_limit_nm": None,
+})
+MACHINES = {"mm": MILL_MM, "inch": MILL_INCH}
+# Where the vise sits, by axis, and what five setups of this seating and four of the one before brought, in steps of 1 um.
+CENTRES_NM = {"X": -381_250_000, "Y": -152_400_000, "Z": -300_050_000}
+SCATTER_UM = ((3, -4, 0, 6, -5), (-7, 2, 4, -1))
+LAST_SEEN = datetime(2026, 11, 24, 16, 20, tzinfo=UTC)
+SLOTS = (
+    SlotRow(
+        "G54",
+        "person",
+        "mara",
+        "Mara Okafor",
+        datetime(2027, 6, 30, tzinfo=UTC),
+        {Axis.X: -381_248_000, Axis.Y: -152_401_000, Axis.Z: -300_050_000},
+        LAST_SEEN,
+    ),
+    SlotRow("G55", "person", "ivo", "Ivo Brandt", datetime(2027, 6, 30, tzinfo=UTC)),
+    SlotRow("G56", "shop"),
+    SlotRow("G57", "free"),
+    SlotRow("G58", "person", "mara", "Mara Okafor", datetime(2026, 11, 1, tzinfo=UTC)),
+    SlotRow("G59", "person", "mara", "Mara Okafor", None),
+    SlotRow("G59.1", "person", "ivo", "Ivo Brandt", None, held_back=True),
+)
+PEOPLE = (
+    SheetPerson("mara", "Mara Okafor", "2027-01-31T00:00:00.000Z"),
+    SheetPerson("ivo", "Ivo Brandt", None),
+    SheetPerson("lena", "Lena Moss", "2026-11-25T08:00:00.000Z"),
+)
+
+
+def usual_of(machine: Machine, axis: str, *, known: bool = True) -> Usual:
+    """The usual of one axis from the invented history, on the machine's display."""
+    display, centre = machine.display, CENTRES_NM[axis]
+    history = [
+        SeatingValues.of(f"seating-{place}", [centre + step * 1_000 for step in steps])
+        for place, steps in enumerate(reversed(SCATTER_UM))
+    ]
+    if not known:
+        history = [*history, SeatingValues("seating-new")]
+    return usual(history, floor_inputs(RULES, machine, VISE, PROBE, axis), lines_choice(RULES), display)
+
+
+def example_sheet(
+    name: str = "mm",
+    *,
+    known: bool = True,
+    fixture: Fixture = VISE,
+    probe: Probe = PROBE,
+    revision: Revision | None = None,
+    **changes: Any,
+) -> Sheet:
+    """The compiled sheet of one of the two mills; `known` False starts a seating without values."""
+    machine = MACHINES[name]
+    usuals = {axis: usual_of(machine, axis, known=known) for axis in ("X", "Y", "Z")}
+    inputs = {
+        "rules": RULES,
+        "machine": machine,
+        "fixture": fixture,
+        "seating": Seating("seating-1", "2026-11-02T09:00:00.000Z"),
+        "probe": probe,
+        "people": PEOPLE,
+        "slots": SLOTS,
+        "board": Board("clear", "2026-11-24T16:21:00.000Z", "Ivo Brandt", 0),
+        "axes": plan_axes(RULES, machine, fixture, probe, usuals),
+        "revision": revision or publish(SHIPPED),
+        "pin_key": PIN_KEY,
+        "compiled_at_utc": COMPILED,
+        "expires_at_utc": EXPIRES,
+    }
+    return compile_sheet(**{**inputs, **changes})
+
+
+def sheet_value(name: str) -> dict[str, Any]:
+    """The sheet as the fold takes it: "mm", "inch" or "no_usual"."""
+    sheet = example_sheet("mm", known=False) if name == "no_usual" else example_sheet(name)
+    value: dict[str, Any] = json.loads(sheet.text)
+    return value

@@ -1,0 +1,259 @@
+"""A setup as the sum of its events: `fold`.
+
+Rules of this module:
+- Everything is decided again from what was typed (a lying tablet is seen here). What differs from the event's own
+  claim is a problem, and the fold's result counts.
+- An event that is not allowed in its state changes nothing and becomes a problem; the order of steps is enforced here
+  and not only on the screen (21 CFR 11.10(f), taken as a good list).
+- An event that was folded before changes nothing: folding again is the same as folding once.
+- Nothing here reads a clock. Decisions of the server are known before the events are looked at.
+- `static/js/rules/setup.js` folds the same events to the same result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from copy import deepcopy
+from typing import Any
+
+from webapp.domain import setup_ends, setup_notes, setup_steps, setup_touches
+from webapp.domain.setup_state import Event, Plain, Refused, SetupState
+
+Handler = Callable[[SetupState, Event], None]
+
+# An event that answers a step, and the kinds of step that it can answer.
+ANSWERS: Mapping[str, tuple[frozenset[str], Handler]] = {
+    "caution.read": (frozenset({"caution"}), setup_steps.read_caution),
+    "board.checked": (frozenset({"board"}), setup_steps.check_board),
+    "step.done": (frozenset({"confirm", "search"}), setup_steps.do_step),
+    "tool.read": (frozenset({"tool_in", "tool_out"}), setup_steps.read_tool),
+    "slot.read": (frozenset({"slot"}), setup_steps.read_slot),
+    "values.copied": (frozenset({"copy"}), setup_steps.copy_values),
+    "slot.cleared": (frozenset({"clear"}), setup_steps.clear_slot),
+    "touch.entered": (frozenset({"touch"}), setup_touches.enter_touch),
+    "touch.repeated": (frozenset({"compare"}), setup_touches.repeat_touch),
+    "touch.kept": (frozenset({"compare"}), setup_touches.keep_touch),
+    "setup.finished": (frozenset({"finish"}), setup_ends.finish),
+    "setup.signed": (frozenset({"sign"}), setup_ends.sign),
+}
+# An event that may come at any step.
+NOTES: Mapping[str, Handler] = {
+    "setup.started": setup_ends.start,
+    "setup.resumed": setup_notes.resume,
+    "question.put": setup_notes.put_question,
+    "worry.raised": setup_notes.raise_worry,
+    "hold.pressed": setup_notes.press_hold,
+    "step.reopened": setup_notes.reopen,
+    "setup.broken_off": setup_notes.break_off,
+    "break.explained": setup_notes.explain_break,
+    "break.undone": setup_notes.undo_break,
+}
+AFTER_FINISH = frozenset({"setup.started", "setup.resumed", "setup.signed"})
+# What every event of a setup has in common with its first, and the problem when it has not.
+FIXED = (
+    ("setup", "setup.other_setup"),
+    ("sheet", "setup.other_sheet"),
+    ("person", "setup.other_person"),
+    ("device", "setup.other_device"),
+)
+
+
+class Fold:
+    """A setup that grows by one event or decision at a time, each in constant work."""
+
+    def __init__(self, sheet: Mapping[str, Any], decisions: Iterable[Mapping[str, Any]] = ()) -> None:
+        self._state = SetupState(sheet)
+        self._seen: set[str] = set()
+        for decision in decisions:
+            self.decide(decision)
+
+    def apply(self, event: Event) -> list[Plain]:
+        """Take in one event; return the problems that it brought, none when all is well or it was seen before."""
+        state = self._state
+        if event["id"] in self._seen:
+            return []
+        self._seen.add(event["id"])
+        before = len(state.problems)
+        if event["id"] in state.set_aside:
+            state.problems.append({"event": event["id"], **state.set_aside[event["id"]]})
+        else:
+            self._try(event)
+        return state.problems[before:]
+
+    def decide(self, decision: Mapping[str, Any]) -> None:
+        """Take in one decision of the server about this setup."""
+        setup_ends.decide(self._state, decision)
+
+    @property
+    def current_step(self) -> str | None:
+        """Return the id of the step that comes next, None when none is left."""
+        return self._state.current_id
+
+    def result(self) -> Plain:
+        """Return what the setup amounts to now, as plain data of its own."""
+        return deepcopy(_result(self._state, self._seen))
+
+    def _try(self, event: Event) -> None:
+        try:
+            self._take(event)
+        except Refused as refused:
+            self._state.note(event, refused.code, **refused.fields)
+
+    def _take(self, event: Event) -> None:
+        state = self._state
+        if event["type"] != "setup.started":
+            _check_belongs(state, event)
+        if state.is_finished and event["type"] not in AFTER_FINISH:
+            raise Refused("setup.already_finished", type=event["type"])
+        if event["step"] is not None and event["step"] not in state.plan:
+            raise Refused("setup.step_unknown", step=event["step"])
+        state.count += 1
+        _handler(state, event)(state, event)
+
+
+def fold(
+    sheet: Mapping[str, Any], events: Iterable[Event], decisions: Iterable[Mapping[str, Any]] = ()
+) -> Plain:
+    """Return what these events, in the tablet's order, and the server's decisions amount to on this sheet."""
+    folded = Fold(sheet, decisions)
+    for event in events:
+        folded.apply(event)
+    return folded.result()
+
+
+def _check_belongs(state: SetupState, event: Event) -> None:
+    if state.setup is None:
+        raise Refused("setup.not_started", type=event["type"])
+    fixed = {
+        "setup": state.setup,
+        "sheet": state.sheet_hash,
+        "person": state.person,
+        "device": state.device,
+    }
+    for name, code in FIXED:
+        if event[name] != fixed[name]:
+            raise Refused(code)
+
+
+def _handler(state: SetupState, event: Event) -> Handler:
+    """Return what takes in this event. Raises `Refused` for an answer to another step than the current one."""
+    if event["type"] in NOTES:
+        return NOTES[event["type"]]
+    kinds, handler = ANSWERS[event["type"]]
+    if event["step"] != state.current_id:
+        raise Refused("setup.wrong_step", step=event["step"], current=state.current_id or "")
+    kind = state.plan[event["step"]]["kind"]
+    if kind not in kinds:
+        raise Refused("setup.wrong_kind", type=event["type"], step=event["step"])
+    return handler
+
+
+def _result(state: SetupState, seen: set[str]) -> Plain:
+    return {
+        "setup": state.setup,
+        "sheet": state.sheet_hash,
+        "person": state.person,
+        "machine": state.machine,
+        "started_at_utc": state.started_at_utc,
+        "status": _status(state),
+        "current_step": state.current_id,
+        "blocked": _blocked(state),
+        "keep_because": _keep_because(state),
+        "probe_in_spindle": state.probe_in_spindle,
+        "steps": state.steps,
+        "cautions": state.cautions,
+        "slot": state.slot,
+        "copied": state.copied,
+        "touches": state.touches,
+        "values_nm": _values_nm(state),
+        "holds": state.holds,
+        "questions": state.questions,
+        "worries": state.worries,
+        "corrections": state.corrections,
+        "resumes": state.resumes,
+        "broken_off": state.broken_off,
+        "break_can_be_undone": state.before_break is not None,
+        "outcome": state.outcome,
+        "signatures": state.signatures,
+        "sign_off": state.sign_off,
+        "not_accepted": state.not_accepted,
+        "problems": [*state.problems, *_problems_of_decisions(state, seen)],
+    }
+
+
+def _status(state: SetupState) -> str:
+    if state.not_accepted is not None:
+        return "not_accepted"
+    if state.sign_off is not None:
+        return "signed_off"
+    if state.signatures and state.signatures[-1]["state"] != "refused":
+        return "signed"
+    return "finished" if state.is_finished else "running"
+
+
+def _values_nm(state: SetupState) -> dict[str, int | None]:
+    values_nm: dict[str, int | None] = {"X": None, "Y": None, "Z": None}
+    for touch in state.touches:
+        if touch["kept"]:
+            values_nm[touch["axis"]] = touch["value_nm"]
+    return values_nm
+
+
+def _keep_because(state: SetupState) -> str | None:
+    step = state.current
+    if step is None or step["kind"] != "compare":
+        return None
+    return next(iter(setup_touches.keep_reasons(state, step["axis"])), None)
+
+
+def _blocked(state: SetupState) -> Plain | None:
+    """Return why the current step is still open or what it waits for; the lead's word comes first."""
+    step = state.current
+    if step is None:
+        return None
+    if step["kind"] == "finish" and state.broken_off is not None and state.broken_off["reason"] is None:
+        return {"code": "setup.break_needs_reason", "fields": {}}
+    if step["kind"] == "sign" and state.signatures:
+        reason = state.signatures[-1]["refused_because"]
+        return {"code": "setup.signature_refused", "fields": {"reason_code": f"signature.{reason}"}}
+    return _lead_says(state) or state.blocked or _compare_waits(state, step)
+
+
+def _compare_waits(state: SetupState, step: Plain) -> Plain | None:
+    return setup_touches.waits_at_compare(state, step["axis"]) if step["kind"] == "compare" else None
+
+
+def _lead_says(state: SetupState) -> Plain | None:
+    """Return the lead's word that is still to be followed: to break off, or to touch an axis again."""
+    if state.broken_off is not None:
+        return None
+    for question in state.questions:
+        decision = (question["answer"] or {}).get("decision")
+        if decision == "break_off" and not state.is_finished:
+            return {"code": "setup.lead_says_break_off", "fields": {"reason": question["answer"]["reason"]}}
+        if decision == "touch_again" and _untouched_since(state, question):
+            fields = {"axis": question["axis"], "reason": question["answer"]["reason"]}
+            return {"code": "setup.lead_says_touch_again", "fields": fields}
+    return None
+
+
+def _untouched_since(state: SetupState, question: Plain) -> bool:
+    """Tell whether the question's axis has not been searched again since the question was put."""
+    if question["axis"] is None or state.is_finished:
+        return False
+    return state.searched_at.get(question["axis"], 0) < state.question_order[question["question"]]
+
+
+def _problems_of_decisions(state: SetupState, seen: set[str]) -> list[Plain]:
+    """Return what is wrong with the server's decisions, looked at together with the events."""
+    found: list[Plain] = [
+        {"event": event_id, "code": aside["code"], "fields": aside["fields"]}
+        for event_id, aside in state.set_aside.items()
+        if event_id not in seen
+    ]
+    if state.sign_off is not None:
+        if not state.signatures or state.signatures[-1]["state"] != "verified":
+            found.append({"event": None, "code": "setup.sign_off_unverified", "fields": {}})
+        if state.sign_off["by"] == state.person:
+            found.append({"event": None, "code": "setup.sign_off_by_operator", "fields": {}})
+    return found
