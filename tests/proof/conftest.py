@@ -7,7 +7,9 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
 
 from tests.proof.made_up import CHEAP, PASSPHRASE, counted_bytes, numbered_keys
+from tests.proof.pdfs import AT_UTC, REASON, SHOP, plain_pdf
 from webapp.proof.keys import KeyRing
+from webapp.proof.pdf_seal import seal
 
 
 @pytest.fixture(scope="session")
@@ -36,3 +38,9 @@ def keyring(key_folder: Path, now: datetime) -> KeyRing:
 @pytest.fixture(scope="session")
 def tablet_key() -> ec.EllipticCurvePrivateKey:
     return ec.derive_private_key(90_001, ec.SECP256R1())
+
+
+@pytest.fixture(scope="session")
+def sealed(keyring: KeyRing) -> bytes:
+    """A small PDF, sealed."""
+    return seal(plain_pdf(), keyring, AT_UTC, SHOP, REASON)

@@ -1,7 +1,7 @@
 """Base64url, read in one way only.
 
-As RFC 7515 section 2 has it: no padding, no line breaks; and the unused last bits are zero, so that one value has one
-spelling. Two readers that understand one message differently are a hole.
+As RFC 7515 section 2 has it: no padding, no line breaks; and the unused last bits are zero, so that one value
+has one spelling. Two readers that understand one message differently are a hole.
 """
 
 from base64 import urlsafe_b64decode, urlsafe_b64encode

@@ -1,7 +1,7 @@
 """What goes wrong in the proof room, each by name.
 
-Every error carries a `code` and `fields`; its sentence stands in the words catalogue under the code, and `str()` gives
-it. Passphrases, PINs and key material never appear in either.
+Every error carries a `code` and `fields`; its sentence stands in the words catalogue under the code, and
+`str()` gives it. Passphrases, PINs and key material never appear in either.
 """
 
 from __future__ import annotations

@@ -129,7 +129,8 @@ class KeyRing:
     def open(folder: Path, passphrase: str) -> "KeyRing":
         """The keys in this folder.
 
-        Raises WrongPassphraseError, DamagedKeyFileError, or KeyFolderError if there is no file or others may read it.
+        Raises WrongPassphraseError, DamagedKeyFileError, or KeyFolderError if there is no file or others may
+        read it.
         """
         path = folder / FILE_NAME
         if not path.is_file():

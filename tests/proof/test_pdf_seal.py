@@ -1,0 +1,188 @@
+"""The seal as it is made: its profile, its exact place, and what is never sealed or handed out."""
+
+from dataclasses import replace
+from datetime import datetime
+from hashlib import sha256
+from io import BytesIO
+from typing import Any
+
+import pytest
+from asn1crypto import cms as asn1_cms
+from cryptography.hazmat.primitives.serialization import Encoding
+from pyhanko.pdf_utils.reader import PdfFileReader
+
+from tests.proof.made_up import numbered_keys
+from tests.proof.pdfs import AT_UTC, PAGES, REASON, SHOP, pdf_of, plain_pdf
+from webapp.proof import cms
+from webapp.proof.errors import SealError
+from webapp.proof.keys import KeyRing, seal_certificate
+from webapp.proof.pdf_seal import seal
+from webapp.proof.pdf_verify import verify_seal
+
+
+def embedded(pdf: bytes) -> Any:
+    (signature,) = PdfFileReader(BytesIO(pdf), strict=True).embedded_signatures
+    return signature
+
+
+def container_of(pdf: bytes) -> tuple[bytes, asn1_cms.SignedData]:
+    padded = bytes(embedded(pdf).pkcs7_content)
+    info = asn1_cms.ContentInfo.load(padded)
+    return info.dump(), info["content"]
+
+
+def test_the_unsealed_bytes_are_an_exact_beginning_of_the_sealed_file(sealed: bytes) -> None:
+    assert sealed.startswith(plain_pdf())
+    assert len(sealed) > len(plain_pdf())
+
+
+def test_the_same_record_key_and_time_give_the_same_file(keyring: KeyRing, sealed: bytes) -> None:
+    assert seal(plain_pdf(), keyring, AT_UTC, SHOP, REASON) == sealed
+
+
+def test_the_profile_is_pades_b_b(sealed: bytes, keyring: KeyRing) -> None:
+    signature = embedded(sealed)
+    assert signature.sig_object["/SubFilter"] == "/ETSI.CAdES.detached"
+    assert signature.sig_object["/M"] == "D:20261125080312Z"
+    assert (signature.sig_object["/Name"], signature.sig_object["/Reason"]) == (SHOP, REASON)
+    _, signed_data = container_of(sealed)
+    (signer,) = signed_data["signer_infos"]
+    attributes = {attribute["type"].native: attribute["values"] for attribute in signer["signed_attrs"]}
+    assert set(attributes) == {
+        *("content_type", "message_digest", "signing_certificate_v2", "cms_algorithm_protection")
+    }
+    der = keyring.seal_certificate.public_bytes(Encoding.DER)
+    assert attributes["signing_certificate_v2"][0]["certs"][0]["cert_hash"].native == sha256(der).digest()
+    assert signer["digest_algorithm"]["algorithm"].native == "sha256"
+    assert signer["signature_algorithm"]["algorithm"].native == "sha256_ecdsa"
+    assert [choice.chosen.dump() for choice in signed_data["certificates"]] == [der]
+    assert not signer["unsigned_attrs"]
+
+
+def test_the_container_is_der_and_fills_its_room_but_for_a_few_zeros(sealed: bytes, keyring: KeyRing) -> None:
+    padded = bytes(embedded(sealed).pkcs7_content)
+    container, _ = container_of(sealed)
+    assert asn1_cms.ContentInfo.load(container).copy().dump(force=True) == container
+    assert len(padded) == cms.largest_length(keyring.seal_certificate)
+    assert padded == container.ljust(len(padded), b"\x00")
+    assert len(padded) - len(container) <= 8
+
+
+def test_it_certifies_with_no_changes_and_leaves_the_metadata_alone(sealed: bytes) -> None:
+    reader = PdfFileReader(BytesIO(sealed), strict=True)
+    before = PdfFileReader(BytesIO(plain_pdf()), strict=True)
+    assert embedded(sealed).docmdp_level.value == 1
+    assert reader.root["/Perms"]["/DocMDP"] == embedded(sealed).sig_object
+    assert reader.trailer.raw_get("/Info") == before.trailer.raw_get("/Info")
+    assert reader.root["/Metadata"].data == before.root["/Metadata"].data
+    assert reader.trailer["/ID"][0] == before.trailer["/ID"][0]
+    assert reader.trailer["/ID"][1] != before.trailer["/ID"][1]
+
+
+def test_the_one_widget_shows_nothing_and_has_words_for_a_screen_reader(sealed: bytes) -> None:
+    kids = PdfFileReader(BytesIO(sealed), strict=True).root["/Pages"]["/Kids"]
+    assert ["/Annots" in kids[place] for place in range(len(kids))] == [True, False]
+    assert len(kids[0]["/Annots"]) == 1
+    widget = kids[0]["/Annots"][0]
+    assert list(widget["/Rect"]) == [0, 0, 0, 0]
+    assert widget["/TU"] == "Seal of the record"
+
+
+def test_a_good_file_holds_in_every_line(sealed: bytes, keyring: KeyRing) -> None:
+    report = verify_seal(sealed, keyring.trusted_certificates)
+    assert report.failures == ()
+    assert report.holds
+    assert [line["code"] for line in report.as_dict()["lines"]] == [
+        *(
+            "seal.place",
+            "seal.coverage",
+            "seal.container",
+            "seal.certificate",
+            "seal.signature",
+            "seal.digest",
+        ),
+        *("seal.update", "seal.words", "seal.judge", "seal.content"),
+    ]
+    assert report.as_text().startswith("Everything that was checked holds.\nholds  seal.place ")
+
+
+@pytest.mark.parametrize("variant", ["pdf/a-3u", "pdf/a-3a", "pdf/ua-1", "pdf/a-1b"])
+def test_every_kind_of_pdf_that_the_renderer_writes_can_be_sealed(keyring: KeyRing, variant: str) -> None:
+    files = {} if variant == "pdf/a-1b" else {"a.json": b"{}"}
+    pdf = pdf_of(PAGES, files, variant)
+    assert verify_seal(seal(pdf, keyring, AT_UTC, SHOP, REASON), keyring.trusted_certificates).holds
+
+
+@pytest.mark.parametrize(
+    "words", ["(paren) \\ back", "Schlüssel & Söhne", "Цех № 7", "車間", "a" * 500, "line\nbreak"]
+)
+def test_any_name_and_reason_come_back_as_given(keyring: KeyRing, words: str) -> None:
+    pdf = seal(plain_pdf(), keyring, AT_UTC, words, words)
+    report = verify_seal(pdf, keyring.trusted_certificates)
+    assert report.holds
+    fields = report.line("seal.words").fields
+    assert (fields["name"], fields["reason"]) == (words, words)
+
+
+def test_many_records_all_verify_whatever_the_length_of_the_signature(keyring: KeyRing) -> None:
+    lengths = set()
+    for number in range(40):
+        pdf = seal(plain_pdf(), keyring, AT_UTC, SHOP, f"Record {number}")
+        lengths.add(len(container_of(pdf)[0]))
+    assert len(lengths) > 1
+
+
+def test_a_file_that_is_no_pdf_is_not_sealed(keyring: KeyRing) -> None:
+    with pytest.raises(SealError) as refused:
+        seal(b"%PDF-1.7 nothing else", keyring, AT_UTC, SHOP, REASON)
+    assert refused.value.code == "seal.unfit"
+    assert "unreadable" in str(refused.value)
+
+
+def test_a_sealed_file_is_not_sealed_again(keyring: KeyRing, sealed: bytes) -> None:
+    with pytest.raises(SealError) as refused:
+        seal(sealed, keyring, AT_UTC, SHOP, REASON)
+    assert refused.value.fields["found"] == "annotation, form"
+
+
+def test_a_page_with_a_link_is_not_sealed(keyring: KeyRing) -> None:
+    pdf = pdf_of("<a href='https://example.org/'>out</a>", {})
+    with pytest.raises(SealError, match="action, annotation"):
+        seal(pdf, keyring, AT_UTC, SHOP, REASON)
+
+
+@pytest.mark.parametrize(
+    "at_utc", ["2026-11-25", "2026-11-25T08:03:12", "2026-11-25T08:03:12+01:00", "yesterday"]
+)
+def test_a_time_that_is_not_utc_is_refused(keyring: KeyRing, at_utc: str) -> None:
+    with pytest.raises(SealError, match="must be in UTC"):
+        seal(plain_pdf(), keyring, at_utc, SHOP, REASON)
+
+
+def test_a_seal_that_does_not_verify_is_never_handed_out(keyring: KeyRing) -> None:
+    wrong_key = replace(keyring, seal_key=numbered_keys(6001)())
+    with pytest.raises(SealError) as refused:
+        seal(plain_pdf(), wrong_key, AT_UTC, SHOP, REASON)
+    assert refused.value.code == "seal.did_not_verify"
+    assert "seal.signature" in str(refused.value.fields["lines"])
+
+
+def test_nothing_is_sealed_before_or_after_the_certificates_time(keyring: KeyRing) -> None:
+    for at_utc in ("2026-11-25T08:03:11.999Z", "2037-01-01T00:00:00.000Z"):
+        with pytest.raises(SealError) as refused:
+            seal(plain_pdf(), keyring, at_utc, SHOP, REASON)
+        assert str(refused.value.fields["lines"]).startswith("seal.words, ")
+
+
+def test_an_old_record_verifies_after_a_change_of_the_seal_key(
+    keyring: KeyRing, sealed: bytes, now: datetime
+) -> None:
+    key = numbered_keys(6001)()
+    later = keyring.with_new_seal_key(key, seal_certificate(key, SHOP, now, 99))
+    assert verify_seal(sealed, later.trusted_certificates).holds
+    assert verify_seal(seal(plain_pdf(), later, AT_UTC, SHOP, REASON), later.trusted_certificates).holds
+
+
+def test_no_trusted_certificate_means_no_answer_and_never_the_systems(sealed: bytes) -> None:
+    with pytest.raises(ValueError, match="never used"):
+        verify_seal(sealed, ())

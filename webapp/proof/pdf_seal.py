@@ -1,0 +1,71 @@
+"""Sealing a finished record: one certification signature over the whole file.
+
+Rules:
+- sealed once, after the last human signature was verified; whatever is added later is another file;
+- PAdES B-B (see cms.py and pdf_update.py), the bytes before the seal stay an exact beginning of the sealed
+  file;
+- the same bytes, key, time and words give the same sealed file (RFC 6979 signatures);
+- what was sealed is verified before it is handed out. A failure raises and hands out nothing.
+
+The seal is the shop's, made with a key that the server holds. The persons' own signatures are the events
+inside. It does not claim to be an "advanced" or "qualified" signature or seal in the sense of Regulation (EU)
+No 910/2014.
+"""
+
+from datetime import datetime
+
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.hashes import SHA256
+
+from webapp.proof import cms, pdf_update
+from webapp.proof.errors import SealError
+from webapp.proof.keys import KeyRing
+from webapp.proof.pdf_features import forbidden_features
+from webapp.proof.pdf_update import PreparedPdf, SealWords
+from webapp.proof.pdf_verify import verify_seal
+
+_SIGN = ec.ECDSA(SHA256(), deterministic_signing=True)
+
+
+def seal(pdf: bytes, keyring: KeyRing, at_utc: str, shop_name: str, reason: str) -> bytes:
+    """The sealed file: `pdf` followed by one update.
+
+    `at_utc` like "2026-11-25T08:03:12.345Z"; the seal keeps whole seconds. Raises SealError for bytes that
+    are no PDF, that are sealed already, that hold what no record may hold, or if the result does not verify.
+    """
+    words = SealWords(_whole_seconds(at_utc), shop_name, reason)
+    found = forbidden_features(pdf, widgets=0)
+    if found:
+        raise SealError("seal.unfit", found=", ".join(found))
+    prepared = _prepare(pdf, words, cms.largest_length(keyring.seal_certificate))
+    sealed = prepared.with_container(_container(keyring, prepared.digest))
+    failures = verify_seal(sealed, (keyring.seal_certificate,)).failures
+    if failures or not sealed.startswith(pdf):
+        raise SealError("seal.did_not_verify", lines=", ".join(line.code for line in failures))
+    return sealed
+
+
+def _container(keyring: KeyRing, digest: bytes) -> bytes:
+    """Sign the attributes, then choose the frame that fits the signature's length."""
+    certificate = keyring.seal_certificate
+    any_frame = cms.frame(certificate, cms.LARGEST_SIGNATURE_BYTES)
+    signature = keyring.seal_key.sign(any_frame.signed_bytes(any_frame.filled(digest, b"")), _SIGN)
+    return cms.frame(certificate, len(signature)).filled(digest, signature)
+
+
+def _prepare(pdf: bytes, words: SealWords, container_bytes: int) -> PreparedPdf:
+    try:
+        return pdf_update.prepare(pdf, words, container_bytes)
+    except Exception as error:
+        # pyHanko has many errors for bytes that it cannot read; all of them mean the same here.
+        raise SealError("seal.no_pdf", why=str(error)[:200]) from error
+
+
+def _whole_seconds(at_utc: str) -> datetime:
+    try:
+        moment = datetime.fromisoformat(at_utc)
+    except ValueError:
+        raise SealError("seal.time", typed=at_utc) from None
+    if moment.tzinfo is None or moment.utcoffset():
+        raise SealError("seal.time", typed=at_utc)
+    return moment.replace(microsecond=0)

@@ -1,0 +1,140 @@
+"""Whether the events inside a record hold: signatures, chain, setup, sheet, and the persons' signatures on it all.
+
+Rules:
+- every event is a message of one of the devices listed in the record, whose id is the fingerprint of its key;
+- a device's sequence grows; where two events follow each other directly, the later names the earlier by its id. A
+  device's chain runs over all its setups, so a gap is told and counted here: the ledger proves what lies in it;
+- all events and decisions are of the record's setup, all events of the sheet that is attached;
+- the operator's signature is among the events and was verified with a PIN, and the sign-off came after it.
+"""
+
+from collections.abc import Iterator, Sequence
+from hashlib import sha256
+from typing import Any
+
+from webapp.domain.errors import DomainError
+from webapp.domain.events import read_event
+from webapp.domain.record_bundle import RecordBundle
+from webapp.proof.errors import JwsRefused
+from webapp.proof.jws import DeviceKey, key_id
+from webapp.proof.report import Line, failed, held, refusal_words
+
+CHANGE_DOMAIN = "zerokeep/change/1"
+DECISION_NAMES = {"domain", "type", "at_utc", "by", "subject", "setup", "data"}
+
+Event = dict[str, Any]
+# Any JSON value, until it has been looked at.
+Decision = Any
+
+
+def check_events(bundle: RecordBundle, setup: str) -> list[Line]:
+    """One line each on signatures, chain, belonging and the persons' signatures; `setup` is the record's id."""
+    opened, signatures = _open(bundle.events, bundle.devices)
+    if opened is None:
+        not_asked = [failed(f"record.{name}", "not_asked") for name in ("chain", "belongs", "signed")]
+        return [signatures, *not_asked]
+    sheet_hash = sha256(bundle.sheet_text.encode()).hexdigest()
+    decisions = bundle.decoded_decisions()
+    belongs = _belonging_line(sheet_hash, opened, decisions, setup)
+    return [signatures, _chain_line(opened), belongs, _signed_line(opened, decisions)]
+
+
+def _open(events: Sequence[str], devices: Sequence[dict[str, Any]]) -> tuple[list[Event] | None, Line]:
+    place = 0
+    try:
+        keys = _keys(devices)
+        opened = []
+        for place, compact in enumerate(events, start=1):
+            kid = key_id(compact)
+            if kid not in keys:
+                return None, failed("record.events", "unknown_device", place=place, device=kid)
+            verified = keys[kid].verify(compact)
+            event = read_event(verified.payload_bytes)
+            if event["device"] != kid:
+                return None, failed("record.events", "unknown_device", place=place, device=event["device"])
+            opened.append({"id": verified.event_id, **event})
+    except (JwsRefused, DomainError) as refused:
+        return None, failed("record.events", "refused", place=place, refusal=refusal_words(refused))
+    if not opened:
+        return None, failed("record.events", "none")
+    return opened, held("record.events", events=len(opened), devices=len(keys))
+
+
+def _keys(devices: Sequence[dict[str, Any]]) -> dict[str, DeviceKey]:
+    keys = {}
+    for device in devices:
+        jwk = device.get("jwk")
+        key = DeviceKey.from_jwk(jwk if isinstance(jwk, dict) else {})
+        if device.get("id") != key.kid:
+            raise JwsRefused("jwk.false_name")
+        keys[key.kid] = key
+    return keys
+
+
+def _chain_line(events: Sequence[Event]) -> Line:
+    last: dict[str, Event] = {}
+    elsewhere = 0
+    for event in events:
+        before = last.get(event["device"])
+        last[event["device"]] = event
+        if before is None:
+            continue
+        step = event["sequence"] - before["sequence"]
+        if step < 1:
+            return failed(
+                "record.chain", "out_of_order", sequence=event["sequence"], after=before["sequence"]
+            )
+        if step == 1 and event["previous"] != before["id"]:
+            return failed("record.chain", "broken", sequence=event["sequence"])
+        elsewhere += step - 1
+    if elsewhere:
+        return Line(
+            "record.chain", holds=True, says="record.chain.holds_with_gaps", fields={"events": elsewhere}
+        )
+    return held("record.chain", events=len(events))
+
+
+def _belonging_line(
+    sheet_hash: str, events: Sequence[Event], decisions: Sequence[Decision], setup: str
+) -> Line:
+    for place, event in enumerate(events, start=1):
+        if event["setup"] != setup:
+            return failed("record.belongs", "other_setup", place=place)
+        if event["sheet"] != sheet_hash:
+            return failed("record.belongs", "other_sheet", place=place)
+    for place, decision in enumerate(decisions, start=1):
+        if not _is_whole(decision):
+            return failed("record.belongs", "decision_unreadable", place=place)
+        if decision["domain"] != CHANGE_DOMAIN or decision["setup"] != setup:
+            return failed("record.belongs", "other_decision", place=place)
+    return held("record.belongs", setup=setup, sheet=sheet_hash, decisions=len(decisions))
+
+
+def _signed_line(events: Sequence[Event], decisions: Sequence[Decision]) -> Line:
+    signed = {(event["id"], event["person"]) for event in events if event["type"] == "setup.signed"}
+    verified = [
+        place for place, one in _of_type(decisions, "signature.verified") if _names_one_of(one, signed)
+    ]
+    if not verified:
+        return failed("record.signed", "not_verified")
+    accepted = [(place, one) for place, one in _of_type(decisions, "setup.signed_off") if place > verified[0]]
+    refused = [place for place, _ in _of_type(decisions, "setup.not_accepted")]
+    if not accepted or max(refused, default=-1) > accepted[-1][0]:
+        return failed("record.signed", "not_signed_off")
+    operator, lead = str(decisions[verified[0]]["data"]["person"]), str(accepted[-1][1]["by"])
+    if operator == lead:
+        return failed("record.signed", "own_work", person=lead)
+    return held("record.signed", operator=operator, lead=lead)
+
+
+def _names_one_of(decision: Decision, signed: set[tuple[str, str]]) -> bool:
+    data = decision["data"]
+    return isinstance(data, dict) and (data.get("event"), data.get("person")) in signed
+
+
+def _of_type(decisions: Sequence[Decision], kind: str) -> Iterator[tuple[int, Decision]]:
+    return ((place, one) for place, one in enumerate(decisions) if _is_whole(one) and one["type"] == kind)
+
+
+def _is_whole(decision: Decision) -> bool:
+    return isinstance(decision, dict) and decision.keys() >= DECISION_NAMES
