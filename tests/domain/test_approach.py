@@ -169,6 +169,19 @@ def test_a_plan_is_plain_data_for_the_sheet() -> None:
     assert again["stand_low_nm"] == found.stand_low_nm
 
 
+def test_a_face_with_just_enough_width_is_taken() -> None:
+    assert plan(measures=replace(LEFT, width_nm=8_000_000)).edge_distance_nm == 4_000_000
+
+
+def test_the_ends_of_the_travel_belong_to_it() -> None:
+    just = AxisTravel(-408_350_000, -397_650_000)
+    assert plan(travel=just).search_end_nm == just.high_nm
+    with pytest.raises(errors.StandOutsideTravelError):
+        plan(travel=replace(just, low_nm=just.low_nm + 1))
+    with pytest.raises(errors.SearchLeavesTravelError):
+        plan(travel=replace(just, high_nm=just.high_nm - 1))
+
+
 REFUSALS = [
     ("approach.no_feed_stops_in_time", {"stylus": replace(STYLUS, overtravel_side_nm=100)}),
     ("approach.fine_feed_not_slower", {"motion": replace(MOTION, fine_feed_mm_per_min=700)}),
@@ -189,6 +202,7 @@ REFUSALS = [
     ("approach.travel_reversed", {"travel": AxisTravel(1, 0), "place": None}),
     ("approach.stand_outside_travel", {"place": replace(PLACE, centre_nm=-755_000_000)}),
     ("approach.stand_outside_travel", {"place": replace(PLACE, centre_nm=-761_000_000)}),
+    ("approach.stand_outside_travel", {"measures": BACK, "place": replace(PLACE, centre_nm=-8_000_000)}),
     ("approach.search_leaves_travel", {"place": replace(PLACE, centre_nm=-2_000_000)}),
     ("approach.stylus_too_short", {"stylus": replace(STYLUS, reach_nm=4_500_000)}),
     ("approach.face_too_low", {"measures": replace(LEFT, height_nm=7_500_000)}),

@@ -238,6 +238,11 @@ def test_a_value_seen_in_millimetres_is_the_same_when_shown_in_inches() -> None:
     }
 
 
+def test_half_a_step_apart_is_the_same_and_more_is_changed() -> None:
+    assert compare_copied({Axis.X: 500}, {Axis.X: 0}, MM) == {Axis.X: "same"}
+    assert compare_copied({Axis.X: 501}, {Axis.X: 0}, MM) == {Axis.X: "changed"}
+
+
 @given(st.integers(-(10**9), 10**9), st.integers(-(10**9), 10**9), st.integers(-(10**9), 10**9))
 def test_adding_a_constant_to_both_changes_no_comparison(
     value_nm: int, last_nm: int, constant_nm: int
