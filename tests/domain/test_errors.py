@@ -46,7 +46,7 @@ def test_a_code_names_one_error_only() -> None:
 
 @pytest.mark.parametrize("code", [error.code for error in ERRORS])
 def test_codes_are_written_as_subject_and_name(code: str) -> None:
-    assert re.fullmatch(r"[a-z]+(\.[a-z0-9_]+)+", code)
+    assert re.fullmatch(r"[a-z][a-z0-9_]*(\.[a-z0-9_]+)+", code)
 
 
 def test_an_error_refuses_a_missing_field() -> None:
