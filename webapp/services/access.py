@@ -103,7 +103,7 @@ def check_secret(
 def session(
     store: Store, token: str, now: datetime, idle_minutes: int = 30, longest_minutes: int = 600
 ) -> dict[str, Any] | None:
-    """The running session of this token: person, name, roles, must_change, must_change_pin, started_at_utc; else None."""
+    """The running session of this token, or None: person, name, roles, must_change, must_change_pin, started_at_utc."""
     hashed = token_hash(token)
     with store.reading():
         row = store.access.session(hashed)
@@ -112,9 +112,11 @@ def session(
         return None
     idle_since = now - timedelta(minutes=idle_minutes)
     if from_text(row["seen_at_utc"]) < idle_since:
-        return _end(store, hashed, now, "idle")
+        _end(store, hashed, now, "idle")
+        return None
     if from_text(row["started_at_utc"]) < now - timedelta(minutes=longest_minutes):
-        return _end(store, hashed, now, "longest")
+        _end(store, hashed, now, "longest")
+        return None
     if from_text(row["seen_at_utc"]) + timedelta(seconds=SEEN_EVERY_SECONDS) <= now:
         with store.writing():
             store.access.see_session(hashed, utc_text(now))

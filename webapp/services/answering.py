@@ -1,7 +1,7 @@
 """Questions to the lead, and the answers.
 
-Rules: a question stays open until a lead answers it with a reason; whoever runs a setup does not answer its questions; of
-two leads who answer at once, the first counts and the other is told so; "touch again" needs an axis.
+Rules: a question stays open until a lead answers it with a reason; whoever runs a setup does not answer its
+questions; of two leads who answer at once, the first counts and the other is told so; "touch again" needs an axis.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ DECISIONS = ("go_on", "touch_again", "break_off")
 def questions(store: Store, *, only_open: bool = True) -> list[dict[str, Any]]:
     """Questions, oldest first, each with its setup's row, the person's name and the arithmetic of its axis.
 
-    "touch" is the axis' last touch as the fold has it, "usual" the axis' lines on the setup's sheet; None without an axis.
+    "touch" is the axis' last touch as the fold has it, "usual" the axis' lines on the setup's sheet; None without an
+    axis.
     """
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}

@@ -1,7 +1,7 @@
 """The self-audit: everything that is stored is worked out again and compared.
 
-Rules: events are verified with their tablet's key and hashed again, leaves and nodes are made anew from the texts, every
-sealed file is read and hashed, chains are followed. What does not fit is named by its record, never repaired.
+Rules: events are verified with their tablet's key and hashed again, leaves and nodes are made anew from the texts,
+every sealed file is read and hashed, chains are followed. What does not fit is named by its record, never repaired.
 """
 
 from __future__ import annotations
@@ -80,7 +80,9 @@ def _changes(store: Store, entries: dict[int, tuple[str, bytes]]) -> Iterator[Fa
         entries[row["position"]] = ("change", row["text"].encode("utf-8", "surrogatepass"))
         try:
             value = json.loads(row["text"])
-            fits = canonical_text(value) == row["text"] and all(value[name] == row[name] for name in KEPT_IN_CHANGE)
+            fits = canonical_text(value) == row["text"] and all(
+                value[name] == row[name] for name in KEPT_IN_CHANGE
+            )
         except (ValueError, KeyError, TypeError):
             fits = False
         if not fits:

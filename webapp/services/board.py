@@ -1,7 +1,8 @@
 """The board: what state every machine was left in, as far as it was told.
 
-Rules: the board repeats what the last setup of a machine said and when; it knows nothing of what nobody told it. A setup
-that was last heard of long ago and never ended leaves the state "unknown", or the probe in the spindle if it was there.
+Rules: the board repeats what the last setup of a machine said and when; it knows nothing of what nobody told it. A
+setup that was last heard of long ago and never ended leaves the state "unknown", or the probe in the spindle if it
+was there.
 """
 
 from __future__ import annotations

@@ -239,7 +239,8 @@ def _set_state(
 def news(store: Store, keyring: KeyRing, request: dict[str, Any], now: datetime) -> dict[str, Any]:
     """What a tablet is told: the sheets of all machines, decisions of its setups, how it stands itself.
 
-    `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left out (None).
+    `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left out
+    (None).
     """
     from webapp.services.preparing import current_sheets  # noqa: PLC0415 - preparing is slow to load
 

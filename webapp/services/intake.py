@@ -7,7 +7,8 @@ Rules:
   sheet that was handed out, and for a setup that the same tablet began. What is refused is kept apart with the reason;
 - an event whose predecessor has not come waits for it and is taken when it comes;
 - times are noted, never corrected, and order nothing: an event from the future, or one that goes back, gets a problem;
-- the fold decides again what the tablet decided; a difference is a problem of the event, kept with it and on its receipt;
+- the fold decides again what the tablet decided; a difference is a problem of the event, kept with it and on its
+  receipt;
 - receipts exist only after the commit. Sealed PINs are opened after it too, in the order of the upload, under the same
   throttle as all tries, and are not stored (see pins.py).
 """
@@ -176,7 +177,7 @@ def _set_aside(store: Store, intake: Intake, received: str) -> None:
 
 
 def _own_setup(store: Store, sent: Sent) -> str | None:
-    """The setup that something refused belongs to: only one that the same tablet began, so nobody writes in another's."""
+    """The setup that something refused belongs to: only one that the same tablet began; nobody writes in another's."""
     if sent.event is None:
         return None
     row = store.setups.setup(sent.event["setup"])
@@ -186,7 +187,7 @@ def _own_setup(store: Store, sent: Sent) -> str | None:
 def _check_signatures(
     store: Store, keyring: KeyRing, intake: Intake, parts: list[tuple[str, str, str | None]]
 ) -> None:
-    """Check the sealed PINs of this upload in its order, each in its own short transaction, after the events are kept."""
+    """Check the sealed PINs of this upload in its order, after the events are kept, each in short transactions."""
     for id_, _, seal in parts:
         answer = intake.receipts[id_]
         signed = intake.taken[id_][1]["type"] if id_ in intake.taken else intake.known_types.get(id_)

@@ -72,8 +72,8 @@ def _load_chain(store: Store, intake: Intake, new: list[Sent]) -> None:
         if row["device"] is not None:
             chain.refuse(id_, row["device"], row["sequence"])
     for device in {event["device"] for event in events}:
-        row = store.devices.device(device)
-        if row is not None and row["state"] == "forked":
+        tablet = store.devices.device(device)
+        if tablet is not None and tablet["state"] == "forked":
             chain.forked.add(device)
         for late in store.setups.waiting(device):
             late_sent = Sent(

@@ -1,8 +1,9 @@
 """The PIN that travels sealed beside a signature: opened once, checked, forgotten.
 
 Rules:
-- the seal opens for its own event, device and person only (see proof/jwe.py); the PIN is compared under the throttle, in
-  the order of the upload; a seal is not stored, unless the check could not be made, and then it is erased with the check;
+- the seal opens for its own event, device and person only (see proof/jwe.py); the PIN is compared under the
+  throttle, in the order of the upload; a seal is not stored, unless the check could not be made, and then it is
+  erased with the check;
 - one event gets one decision. The same event with another seal gets the first answer again; a new try needs a new
   setup.signed event, of which there are three after the first, then that signing waits;
 - the person must be active and authorised for the machine at the time that the event claims and now;
@@ -65,7 +66,7 @@ def decision(store: Store, setup_id: str, event_id: str) -> str | None:
 def _judge(
     store: Store, keyring: KeyRing, row: dict[str, Any], seal: str | None, now: datetime
 ) -> tuple[str, str]:
-    """ "verified" or the reason of a refusal, and the id of the key that the seal was opened with."""
+    """The answer ("verified" or the reason of a refusal) and the id of the key that the seal was opened with."""
     reason = _right(store, row, now)
     if reason is not None:
         return reason, ""

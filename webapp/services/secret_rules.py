@@ -8,7 +8,8 @@ Rules:
 - a PIN has 6 to 12 digits, never a repeat, a sequence, a walk over the keys or a date. It is good for a signature from
   an enrolled tablet only, never for signing in;
 - both are kept as argon2id with 46 MiB and one pass (11.4.2; the OWASP password storage sheet's first choice, from
-  memory). A PIN is first keyed with the server's pepper (HMAC-SHA-256), so the database alone cannot be searched for it.
+  memory). A PIN is first keyed with the server's pepper (HMAC-SHA-256), so the database alone cannot be searched for
+  it.
 """
 
 import hmac
@@ -19,6 +20,7 @@ from collections.abc import Iterable
 from datetime import date
 from functools import cache
 from hashlib import sha256
+from itertools import pairwise
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError, VerifyMismatchError
@@ -88,7 +90,7 @@ def check_pin(pin: str) -> str:
     """The same PIN. Raises PinForm for anything but 6 to 12 digits, PinGuessable for one of the first guesses."""
     if not re.fullmatch(f"[0-9]{{{SHORTEST_PIN},{LONGEST_PIN}}}", pin, re.ASCII):
         raise PinForm(least=SHORTEST_PIN, most=LONGEST_PIN)
-    steps = {(int(after) - int(before)) % 10 for before, after in zip(pin, pin[1:], strict=False)}
+    steps = {(int(after) - int(before)) % 10 for before, after in pairwise(pin)}
     walked = any(pin in walk + walk or pin in walk[::-1] * 2 for walk in KEY_WALKS)
     if len(steps) == 1 or _period(pin) < len(pin) or _is_pairs(pin) or walked or _is_date(pin):
         raise PinGuessable
@@ -156,7 +158,7 @@ def _without_runs(text: str) -> str:
     """The text without stretches of four and more that go up, down, stay, or follow a row of keys."""
     kept: list[str] = []
     stretch = text[:1]
-    for before, after in zip(text, text[1:], strict=False):
+    for before, after in pairwise(text):
         if len(stretch) == 1 or _step(stretch[-2], stretch[-1]) == _step(before, after):
             going_on = _step(before, after) is not None
         else:
@@ -195,13 +197,11 @@ def _is_pairs(pin: str) -> bool:
     if len(pin) % 2 or any(pin[place] != pin[place + 1] for place in range(0, len(pin), 2)):
         return False
     halves = pin[::2]
-    return (
-        len({(int(after) - int(before)) % 10 for before, after in zip(halves, halves[1:], strict=False)}) == 1
-    )
+    return len({(int(after) - int(before)) % 10 for before, after in pairwise(halves)}) == 1
 
 
 def _is_date(pin: str) -> bool:
-    """Whether it reads as a day in one of the orders that people write; two digits of the year count as both centuries."""
+    """Whether it reads as a day in an order that people write; two digits of a year stand for both centuries."""
     if len(pin) == 6:
         parts = [(pin[4:], pin[2:4], pin[:2]), (pin[4:], pin[:2], pin[2:4]), (pin[:2], pin[2:4], pin[4:])]
         return any(

@@ -5,8 +5,8 @@ Rules:
 - the operator's signature has to be verified first, and every question answered;
 - each sign-off asks for the passphrase again, whatever the session (7.5.3; 21 CFR 11.200(a)); the right to sign off is
   looked at after that, in the transaction that writes, so that of two leads one signs (15.4.2);
-- a touch's value becomes part of the usual here and nowhere else: one value a setup and axis, of a complete setup, under
-  the seating that its sheet named, in the same transaction.
+- a touch's value becomes part of the usual here and nowhere else: one value a setup and axis, of a complete setup,
+  under the seating that its sheet named, in the same transaction.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ COMPLETE = "complete"
 
 
 def queue(store: Store, now: datetime) -> list[dict[str, Any]]:
-    """Finished setups that wait for a decision, oldest first: the row, names, and how many problems, questions, holds."""
+    """Finished setups that wait for a decision, oldest first: the row, names, how many problems, questions, holds."""
     del now
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}

@@ -87,7 +87,8 @@ def begin_try(store: Store, subjects: Subjects, now: datetime) -> Wait | None:
 
 
 def was_right(store: Store, subjects: Subjects) -> None:
-    """The try was right: what stands for this person starts anew, what stands for a tablet or place is taken back by one.
+    """The try was right: what stands for this person starts anew, what stands for a tablet or place is taken back by
+    one.
 
     Somebody with an account of their own must not be able to wipe the count of the tablet that they guess at.
     """

@@ -50,10 +50,10 @@ class PeopleRepository(Repository):
         self._run(Authorisation.update(withdrawn_at_utc=at_utc).where(Authorisation.number == number))
 
     def is_authorised(self, person: str, machine: str, at_utc: str) -> bool:
-        """Whether an authorisation covered this time (its end included) and was not withdrawn by then."""
+        """Whether an authorisation covered this time (its end not included) and was not withdrawn by then."""
         return any(
             row["from_utc"] <= at_utc
-            and (row["until_utc"] is None or at_utc <= row["until_utc"])
+            and (row["until_utc"] is None or at_utc < row["until_utc"])
             and (row["withdrawn_at_utc"] is None or at_utc < row["withdrawn_at_utc"])
             for row in self.authorisations(person=person, machine=machine)
         )

@@ -1,0 +1,229 @@
+"""Setup sheets, compiled from what is stored; the same sheet is handed out for as long as nothing on it changes.
+
+Rules:
+- a sheet is worked out by the domain alone; here its inputs are read, in one view of the store;
+- a sheet is used again while its content, times aside, is the same and it is younger than half of its life; so a tablet
+  always gets one that lasts, and does not get a new one at each question;
+- every sheet that is handed out is kept by its hash for ever: events name it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.axes import Axis
+from webapp.domain.errors import DomainError
+from webapp.domain.procedure import Revision
+from webapp.domain.sheet import (
+    AxisPlan,
+    Board,
+    Sheet,
+    SheetPerson,
+    compile_sheet,
+    floor_inputs,
+    lines_choice,
+    plan_axes,
+)
+from webapp.domain.shop import Fixture, Machine, Probe, Seating, ShopRules, from_plain
+from webapp.domain.slots import SlotFamily, SlotRow, normalise_label
+from webapp.domain.usual import SeatingValues, SetupValue, Usual, usual
+from webapp.services.board import machine_state
+from webapp.services.errors import NoShopYet, NoSuchMachine, SheetCannotBeMade
+from webapp.services.times import from_text, later, utc_text
+
+if TYPE_CHECKING:
+    from webapp.proof.keys import KeyRing
+    from webapp.store import Store
+
+NO_TIME = ""
+PROCEDURE = "current"
+
+
+def current_sheet(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> tuple[str, str]:
+    """Hash and text of the sheet for a machine, kept.
+
+    Raises NoSuchMachine, NoShopYet, SheetCannotBeMade (with the code of what stands in the way).
+    """
+    with store.reading():
+        kept = store.setups.newest_sheet(machine_id)
+        try:
+            made = _Inputs(store, keyring, machine_id, now)
+            content = made.compile(NO_TIME, NO_TIME).hash
+        except (NoSuchMachine, NoShopYet, SheetCannotBeMade):
+            raise
+        except DomainError as error:
+            raise SheetCannotBeMade(machine=machine_id, what_code=error.code) from error
+    half_life_ago = utc_text(now - timedelta(hours=made.rules.sheet_hours / 2))
+    if (
+        kept is not None
+        and kept["content"] == content
+        and half_life_ago < kept["compiled_at_utc"] <= utc_text(now)
+    ):
+        return kept["hash"], kept["text"]
+    times = (utc_text(now), later(now, hours=made.rules.sheet_hours))
+    sheet = made.compile(*times)
+    with store.writing():
+        store.setups.keep_sheet(sheet.hash, machine_id, sheet.text, content, times)
+    return sheet.hash, sheet.text
+
+
+def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[dict[str, Any]]:
+    """For each machine: machine, hash, text, error. A sheet that cannot be made has None and the refusal as error."""
+    with store.reading():
+        machines = list(store.shop.items("machine"))
+    found: list[dict[str, Any]] = []
+    for machine in machines:
+        try:
+            sheet_hash, text = current_sheet(store, keyring, machine, now)
+            found.append({"machine": machine, "hash": sheet_hash, "text": text, "error": None})
+        except DomainError as error:
+            refusal = {"code": error.code, "fields": error.fields}
+            found.append({"machine": machine, "hash": None, "text": None, "error": refusal})
+    return found
+
+
+def usuals(store: Store, machine_id: str) -> dict[str, Usual]:
+    """The usual of each axis that is touched on a machine's fixture, in one view. Raises NoSuchMachine, NoShopYet."""
+    with store.reading():
+        machine = _item(store, Machine, "machine", machine_id)
+        fixture = _item(store, Fixture, "fixture", machine.fixture)
+        parts = _rules(store), machine, fixture, _item(store, Probe, "probe", machine.probe)
+        return {face.axis: _usual(store, *parts, face.axis) for face in fixture.faces}
+
+
+class _Inputs:
+    """All that a sheet is compiled from, read once."""
+
+    def __init__(self, store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> None:
+        self.rules = _rules(store)
+        self._machine = _item(store, Machine, "machine", machine_id)
+        self._fixture = _item(store, Fixture, "fixture", self._machine.fixture)
+        self._probe = _item(store, Probe, "probe", self._machine.probe)
+        self._people = _people(store, machine_id, utc_text(now))
+        self._slots = _slots(store, self._machine)
+        self._seating = _seating(store, self._fixture)
+        self._board = _board(store, machine_id, now)
+        self._revision = current_procedure(store)
+        self._axes = self._plan(store)
+        self._pin_key = keyring.pin_jwk
+
+    def compile(self, compiled_at_utc: str, expires_at_utc: str) -> Sheet:
+        """The sheet with these two times."""
+        return compile_sheet(
+            rules=self.rules,
+            machine=self._machine,
+            fixture=self._fixture,
+            seating=self._seating,
+            probe=self._probe,
+            people=self._people,
+            slots=self._slots,
+            board=self._board,
+            axes=self._axes,
+            revision=self._revision,
+            pin_key=self._pin_key,
+            compiled_at_utc=compiled_at_utc,
+            expires_at_utc=expires_at_utc,
+        )
+
+    def _plan(self, store: Store) -> tuple[AxisPlan, ...]:
+        parts = self.rules, self._machine, self._fixture, self._probe
+        now = {face.axis: _usual(store, *parts, face.axis) for face in self._fixture.faces}
+        return plan_axes(*parts, now)
+
+
+def current_procedure(store: Store) -> Revision:
+    """The published procedure in use, inside the caller's transaction. Raises NoShopYet, RevisionChangedError."""
+    value = store.shop.item("procedure", PROCEDURE)
+    if value is None:
+        raise NoShopYet
+    return Revision.from_text(value["text"], value["hash"])
+
+
+def seating_history(store: Store, fixture_id: str, axis: str) -> list[SeatingValues]:
+    """Accepted values of a fixture's axis by seating, the present one last, inside the caller's transaction."""
+    values: dict[str, list[SetupValue]] = {row["id"]: [] for row in store.shop.seatings(fixture_id)}
+    for row in store.setups.kept_values(fixture_id, axis=axis):
+        if row["left_out_reason"] is None:
+            values[row["seating"]].append(SetupValue(row["setup"], row["value_nm"]))
+    return [SeatingValues(seating, tuple(found)) for seating, found in values.items()]
+
+
+def _usual(
+    store: Store, rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe, axis: str
+) -> Usual:
+    return usual(
+        seating_history(store, fixture.id, axis),
+        floor_inputs(rules, machine, fixture, probe, axis),
+        lines_choice(rules),
+        machine.display,
+    )
+
+
+def _rules(store: Store) -> ShopRules:
+    value = store.shop.item("shop", "shop")
+    if value is None:
+        raise NoShopYet
+    return from_plain(ShopRules, value)
+
+
+def _item(store: Store, kind: type[Any], word: str, item_id: str) -> Any:
+    value = store.shop.item(word, item_id)
+    if value is None and word == "machine":
+        raise NoSuchMachine(machine=item_id)
+    if value is None:
+        raise SheetCannotBeMade(machine=item_id, what_code="services.part_missing")
+    return from_plain(kind, value)
+
+
+def _people(store: Store, machine_id: str, now_utc: str) -> list[SheetPerson]:
+    """Active operators with an authorisation that is still running or yet to begin; the longest one counts."""
+    until: dict[str, str | None] = {}
+    for row in store.people.authorisations(machine=machine_id):
+        over = row["until_utc"] is not None and row["until_utc"] <= now_utc
+        if row["withdrawn_at_utc"] is None and not over:
+            ends = [row["until_utc"], until.get(row["person"], row["until_utc"])]
+            until[row["person"]] = None if None in ends else max(end for end in ends if end is not None)
+    return [
+        SheetPerson(person["id"], person["name"], until[person["id"]])
+        for person in store.people.everybody()
+        if person["id"] in until and person["active"] and "operator" in person["roles"]
+    ]
+
+
+def _slots(store: Store, machine: Machine) -> list[SlotRow]:
+    """The register in the order in which the control counts its slots."""
+    names = {person["id"]: person["name"] for person in store.people.everybody()}
+    family = SlotFamily(machine.labels)
+    places = {label: place for place, label in enumerate(family.labels)}
+    rows = [slot_row(row, names) for row in store.shop.slots(machine.id)]
+    return sorted(rows, key=lambda row: places[normalise_label(row.label, family)])
+
+
+def slot_row(row: Mapping[str, Any], names: Mapping[str, str]) -> SlotRow:
+    """A row of the register as the domain takes it."""
+    values = row["last_values"]
+    return SlotRow(
+        label=row["label"],
+        kind=row["kind"],
+        owner_id=row["owner"],
+        owner_name=names.get(row["owner"]) if row["owner"] else None,
+        until_utc=from_text(row["until_utc"]) if row["until_utc"] else None,
+        last_values_nm={Axis(axis): value for axis, value in values.items()} if values else None,
+        last_seen_at_utc=from_text(row["last_seen_at_utc"]) if row["last_seen_at_utc"] else None,
+        held_back=bool(row["held_back"]),
+    )
+
+
+def _seating(store: Store, fixture: Fixture) -> Seating:
+    row = store.shop.seating_now(fixture.id)
+    if row is None:
+        raise SheetCannotBeMade(machine=fixture.name, what_code="services.no_seating")
+    return Seating(row["id"], row["since_utc"])
+
+
+def _board(store: Store, machine_id: str, now: datetime) -> Board:
+    names = {person["id"]: person["name"] for person in store.people.everybody()}
+    state = machine_state(store, machine_id, now, names)
+    return Board(state["state"], state["since_utc"], state["by_name"], state["open_questions"])
