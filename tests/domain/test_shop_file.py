@@ -1,0 +1,103 @@
+"""A shop file gives the shop, or every fault at once with its place."""
+
+from datetime import date
+
+import pytest
+
+from webapp.demo.demo_shop import demo_shop_text
+from webapp.domain.shop_file import ShopFileError, read_shop
+from webapp.words import say
+
+DEMO = demo_shop_text(date(2026, 11, 25))
+
+
+def faults(text: str) -> list[tuple[str, str]]:
+    with pytest.raises(ShopFileError) as refused:
+        read_shop(text)
+    for fault in refused.value.faults:
+        say(fault.code, fault.fields)
+    return [(str(fault.fields.get("place", "")), fault.code) for fault in refused.value.faults]
+
+
+def test_the_demo_shop_is_a_sound_shop_file() -> None:
+    shop = read_shop(DEMO)
+    assert {machine.id: machine.unit for machine in shop.machines} == {"plover": "mm", "dunlin": "in"}
+    assert len(shop.people) == 12
+    assert {seating.fixture for seating in shop.seatings} == {"plover-vise", "dunlin-vise"}
+    assert len(shop.seatings) == 4
+
+
+def test_lengths_of_every_unit_become_the_same_whole_nanometres() -> None:
+    in_mm = read_shop(DEMO.replace("jaw_length_in = 6", "jaw_length_mm = 152.4"))
+    in_um = read_shop(DEMO.replace("jaw_length_in = 6", "jaw_length_um = 152400"))
+    assert in_mm.fixtures == in_um.fixtures == read_shop(DEMO).fixtures
+    assert in_mm.fixtures[1].jaw_length_nm == 152_400_000
+
+
+def test_a_date_counts_to_the_end_of_its_day() -> None:
+    koji = [given for given in read_shop(DEMO).authorisations if given.person == "koji"]
+    assert [given.until_utc for given in koji] == ["2026-11-17T00:00:00.000Z"]
+
+
+def test_every_fault_is_listed_at_once_with_its_place() -> None:
+    broken = (
+        DEMO.replace('unit = "in"', 'unit = "inch"')
+        .replace('owner = "ilse"', 'owner = "ilsa"')
+        .replace("decimals = 3", "decimals = 9")
+        .replace('roles = ["auditor"]', 'roles = ["boss"]')
+        .replace("jaw_length_mm = 160", "jaw_length = 160\nwidht = 2")
+        .replace("u_probe_um = 1.2", "u_probe_um = true")
+    )
+    assert faults(broken) == [
+        ("machine “plover”", "length.display_not_exact"),
+        ("machine “dunlin”, unit", "shop_file.field_wrong"),
+        ("fixture “plover-vise”", "shop_file.unknown_field"),
+        ("fixture “plover-vise”", "shop_file.unknown_field"),
+        ("fixture “plover-vise”", "shop_file.field_missing"),
+        ("probe “probe-4”, u_probe_um", "shop_file.not_a_length"),
+        ("person “ruth”, roles", "shop_file.field_wrong"),
+        ("slot dunlin W4", "shop_file.unknown_name"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "place", "code"),
+    [
+        ("[shop]", "[shop", "", "shop_file.not_toml"),
+        ("[shop]", "[shops]", "shops", "shop_file.unknown_table"),
+        ("[[probe]]", "[probe]", "", "shop_file.not_toml"),
+        ("jaw_height_mm = 45", "jaw_height_mm = 45.0000001", "fixture “plover-vise”, jaw_height_mm", "shop_file.length_not_whole"),
+        ("stylus_reach_mm = 40", 'stylus_reach_mm = "40"', "probe “probe-6”, stylus_reach_mm", "shop_file.not_a_length"),
+        ('id = "probe-4"', 'id = "probe-6"', "probe “probe-6”", "shop_file.id_twice"),
+        ('roles = ["lead"]', 'roles = ["boss"]', "person “henk”, roles", "shop_file.field_wrong"),
+        ('probe = "probe-4"', 'probe = "probe-9"', "machine “dunlin”", "shop_file.unknown_name"),
+        ('label = "W5"', 'label = "W4"', "slot dunlin W4", "shop_file.slot_twice"),
+        ('label = "W5"', 'label = "W99"', "slot dunlin W99", "slots.label_not_in_family"),
+        ('owner = "ilse"', 'owner = "odile"', "slot dunlin W4", "shop_file.second_slot"),
+        ('kind = "shop"', 'kind = "mine"', "slot 1 (plover G54)", "shop_file.slot_kind"),
+        ('kind = "shop"', 'kind = "person"', "slot plover G54", "slots.without_owner"),
+        ("until = 2027-03-25", "until = 5", "person “odile”, authorised", "shop_file.not_a_date"),
+        ("since = 2026-07-30T07:30:00Z", "since = 2026-07-30T07:30:00", "fixture “plover-vise”, seating", "shop_file.time_without_zone"),
+        ("since = 2026-07-30T07:30:00Z", "since = 2026-11-01T07:30:00Z", "fixture “plover-vise”, seating", "shop_file.seatings_out_of_order"),
+        ('id = "dunlin-vise-1"', 'id = "plover-vise-1"', "seating", "shop_file.id_twice"),
+        ('parking_tool = "20"', 'parking_tool = "16"', "machine “dunlin”, parking_tool", "shop_file.field_wrong"),
+    ],
+)  # fmt: skip
+def test_a_fault_is_named_with_its_place(old: str, new: str, place: str, code: str) -> None:
+    assert old in DEMO
+    assert (place, code) in faults(DEMO.replace(old, new))
+
+
+def test_a_shop_without_a_lead_is_refused() -> None:
+    no_lead = DEMO.replace('"lead", "operator"', '"operator"').replace('["lead"]', '["auditor"]')
+    assert faults(no_lead) == [("person", "shop_file.no_lead")]
+
+
+def test_a_fixture_without_a_seating_is_refused() -> None:
+    first = DEMO.index("seating = [")
+    without = DEMO[:first] + DEMO[DEMO.index("]\n", first) + 2 :]
+    assert ("fixture “plover-vise”", "shop_file.no_seating") in faults(without)
+
+
+def test_an_empty_file_says_what_is_missing() -> None:
+    assert ("shop", "shop_file.no_shop_table") in faults("")
