@@ -23,6 +23,8 @@ from typing import Any, TypeVar
 
 from webapp.domain import shop_examples as example
 from webapp.domain.errors import DomainError, Finding
+from webapp.domain.procedure import Procedure
+from webapp.domain.shipped_procedure import SHIPPED
 from webapp.domain.shop import Fixture, Machine, Person, Probe, ShopFieldError, ShopRules
 from webapp.domain.slots import SlotFamily, SlotRow, normalise_label
 
@@ -67,7 +69,7 @@ class SeatingStart:
 
 @dataclass(frozen=True)
 class Shop:
-    """All that one shop file says. Seatings of a fixture stand oldest first."""
+    """All that one shop file says, and the procedure to work by. Seatings of a fixture stand oldest first."""
 
     rules: ShopRules
     machines: tuple[Machine, ...]
@@ -77,6 +79,7 @@ class Shop:
     authorisations: tuple[Authorisation, ...]
     slots: tuple[SlotAssignment, ...]
     seatings: tuple[SeatingStart, ...]
+    procedure: Procedure = SHIPPED
 
 
 class ShopFileError(Exception):

@@ -11,10 +11,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from webapp.domain.procedure import Procedure, publish
-from webapp.domain.shop import Fixture, Machine, Person, Probe, ShopRules, as_plain
+from webapp.domain.shop import Person, as_plain
+from webapp.domain.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.services.access import give_first_secrets
 from webapp.services.ledger import change
 from webapp.services.preparing import PROCEDURE
@@ -26,59 +27,11 @@ if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
     from webapp.store import Store
 
-FIRST_SEATING = "as loaded"
 LEFT_OUT = "not in the shop file"
 
 # "passphrase" or "pin" -> a value made by chance that the rules of secrets take.
 MakeSecret = Callable[[str], str]
 Change = dict[str, Any]
-
-
-class Assignment(Protocol):
-    """A slot of a machine in the file. `kind` is person, shop or free; `until_utc` is exclusive."""
-
-    @property
-    def machine(self) -> str: ...  # noqa: D102
-    @property
-    def label(self) -> str: ...  # noqa: D102
-    @property
-    def kind(self) -> str: ...  # noqa: D102
-    @property
-    def owner(self) -> str | None: ...  # noqa: D102
-    @property
-    def until_utc(self) -> str | None: ...  # noqa: D102
-
-
-class Grant(Protocol):
-    """An authorisation in the file. `until_utc` is exclusive."""
-
-    @property
-    def person(self) -> str: ...  # noqa: D102
-    @property
-    def machine(self) -> str: ...  # noqa: D102
-    @property
-    def until_utc(self) -> str | None: ...  # noqa: D102
-
-
-class Shop(Protocol):
-    """What a shop file says, in values of the domain."""
-
-    @property
-    def rules(self) -> ShopRules: ...  # noqa: D102
-    @property
-    def machines(self) -> Sequence[Machine]: ...  # noqa: D102
-    @property
-    def fixtures(self) -> Sequence[Fixture]: ...  # noqa: D102
-    @property
-    def probes(self) -> Sequence[Probe]: ...  # noqa: D102
-    @property
-    def people(self) -> Sequence[Person]: ...  # noqa: D102
-    @property
-    def authorisations(self) -> Sequence[Grant]: ...  # noqa: D102
-    @property
-    def slots(self) -> Sequence[Assignment]: ...  # noqa: D102
-    @property
-    def procedure(self) -> Procedure: ...  # noqa: D102
 
 
 def load(
@@ -88,13 +41,12 @@ def load(
     now: datetime,
     make_secret: MakeSecret,
     keyring: KeyRing,
-    new_id: Callable[[], str],
 ) -> list[Change]:
     """Apply the differences; what was changed, in order: {"type","subject","data"}, and for a new person also
     "secrets": {"passphrase","pin"}, which are shown once.
 
-    `by` is a person's id or ledger.SERVER at the first start; `new_id` gives ids of seatings. Raises a DomainError
-    of the shop's values and stores nothing then.
+    `by` is a person's id or ledger.SERVER at the first start. Raises a DomainError of the shop's values and stores
+    nothing then.
     """
     secrets = _first_secrets(store, shop, make_secret, keyring)
     with store.writing():
@@ -104,7 +56,7 @@ def load(
         loader.items("probe", {one.id: as_plain(one) for one in shop.probes})
         loader.items("machine", {one.id: as_plain(one) for one in shop.machines})
         loader.procedure(shop.procedure)
-        loader.seatings([fixture.id for fixture in shop.fixtures], new_id)
+        loader.seatings(shop.seatings)
         loader.people(shop.people, secrets)
         loader.authorisations(shop.authorisations)
         loader.slots(shop.slots)
@@ -159,13 +111,12 @@ class _Loader:
             self._store.shop.put("procedure", PROCEDURE, value)
             self._note("procedure.published", wanted.id, {"revision": revision.hash})
 
-    def seatings(self, fixtures: Sequence[str], new_id: Callable[[], str]) -> None:
-        """A fixture that has never been seated starts its first seating."""
-        for fixture in fixtures:
-            if self._store.shop.seating_now(fixture) is None:
-                seating = new_id()
-                self._store.shop.start_seating(seating, fixture, utc_text(self._now), FIRST_SEATING)
-                self._note("seating.started", fixture, {"seating": seating, "reason": FIRST_SEATING})
+    def seatings(self, wanted: Sequence[SeatingStart]) -> None:
+        """Seatings that are not known yet, oldest first; each ends the one before. Known ones stay as they are."""
+        for start in wanted:
+            if all(known["id"] != start.id for known in self._store.shop.seatings(start.fixture)):
+                self._store.shop.start_seating(start.id, start.fixture, start.since_utc, start.reason)
+                self._note("seating.started", start.fixture, {"seating": start.id, "reason": start.reason})
 
     def people(self, wanted: Sequence[Person], secrets: Secrets) -> None:
         """Accounts: new ones with first secrets, changed ones, and those left out are closed."""
@@ -184,7 +135,7 @@ class _Loader:
                 close_account(self._store, person_id, LEFT_OUT, self._by, self._now)
                 self.changes.append({"type": "person.disabled", "subject": person_id, "data": {}})
 
-    def authorisations(self, wanted: Sequence[Grant]) -> None:
+    def authorisations(self, wanted: Sequence[Authorisation]) -> None:
         """Authorisations that are not there yet, and those that are no longer wanted."""
         running = {
             (row["person"], row["machine"], row["until_utc"]): row["number"]
@@ -199,7 +150,7 @@ class _Loader:
             self._store.people.authorise(person, machine, utc_text(self._now), until_utc)
             self._note("person.authorised", person, {"machine": machine, "until_utc": until_utc})
 
-    def slots(self, wanted: Sequence[Assignment]) -> None:
+    def slots(self, wanted: Sequence[SlotAssignment]) -> None:
         """The registers of all machines."""
         asked = {(one.machine, one.label): (one.kind, one.owner, one.until_utc) for one in wanted}
         machines = {*self._store.shop.items("machine"), *(machine for machine, _ in asked)}
