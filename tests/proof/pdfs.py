@@ -6,7 +6,6 @@ from functools import lru_cache
 
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.hazmat.primitives.hashes import SHA256
 from weasyprint import HTML, Attachment
 
 from webapp.proof import cms, pdf_update
@@ -56,7 +55,5 @@ def seal_anything(
 def container_for(digest: bytes, key: ec.EllipticCurvePrivateKey, certificate: x509.Certificate) -> bytes:
     """A signature container over this digest."""
     frame = cms.frame(certificate, cms.LARGEST_SIGNATURE_BYTES)
-    signature = key.sign(
-        frame.signed_bytes(frame.filled(digest, b"")), ec.ECDSA(SHA256(), deterministic_signing=True)
-    )
+    signature = cms.sign(key, frame.signed_bytes(frame.filled(digest, b"")))
     return cms.frame(certificate, len(signature)).filled(digest, signature)

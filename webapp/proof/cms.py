@@ -6,6 +6,8 @@ Rules:
 - signed attributes as PAdES B-B has them (ETSI EN 319 142-1 clause 6.3, from memory): content type, message
   digest, signing-certificate-v2 (RFC 5035), and no signing time, which stands in the PDF's /M; algorithm
   protection (RFC 6211) besides;
+- of the two signatures (r, s) and (r, -s) that ECDSA takes for one message, the one with the smaller s: anybody
+  could turn one into the other, and the file would be another file under a valid seal;
 - DER throughout. Given the certificate, the digest and the signature, all other bytes follow. A verifier can
   therefore build the container again and compare: no byte of it is without meaning.
 """
@@ -18,11 +20,18 @@ from hashlib import sha256
 from asn1crypto import algos, cms, core, tsp
 from asn1crypto import x509 as asn1_x509
 from cryptography import x509
+from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature, encode_dss_signature
+from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.serialization import Encoding
 
 DIGEST_BYTES = 32
-LARGEST_SIGNATURE_BYTES = 72
+LARGEST_SIGNATURE_BYTES = 71
 SMALLEST_SIGNATURE_BYTES = 64
+P256_ORDER = 0xFFFFFFFF00000000FFFFFFFFFFFFFFFFBCE6FAADA7179E84F3B9CAC2FC632551
+_SIGN = ec.ECDSA(SHA256(), deterministic_signing=True)
+_VERIFY = ec.ECDSA(SHA256())
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,13 +80,31 @@ def frame(certificate: x509.Certificate, signature_bytes: int) -> Frame:
 
 
 def frames(certificate: x509.Certificate) -> Iterator[Frame]:
-    """The frames for the lengths that an ECDSA signature on P-256 has, the likeliest first.
+    """The frames for the lengths that a signature made by `sign` has, the likeliest first.
 
-    Below 64 bytes one of r and s would start with 32 zero bits or more; a sealer that met it would refuse its
-    own work.
+    Below 64 bytes one of r and s would start with 32 zero bits or more; a sealer that met it would refuse its own work.
     """
-    lengths = sorted(range(SMALLEST_SIGNATURE_BYTES, LARGEST_SIGNATURE_BYTES + 1), key=lambda n: abs(n - 71))
+    lengths = sorted(range(SMALLEST_SIGNATURE_BYTES, LARGEST_SIGNATURE_BYTES + 1), key=lambda n: abs(n - 70))
     return (frame(certificate, length) for length in lengths)
+
+
+def sign(key: ec.EllipticCurvePrivateKey, data: bytes) -> bytes:
+    """ECDSA with SHA-256 in DER, deterministic (RFC 6979), with the smaller of the two values that s can take."""
+    r, s = decode_dss_signature(key.sign(data, _SIGN))
+    return encode_dss_signature(r, min(s, P256_ORDER - s))
+
+
+def signature_fits(certificate: x509.Certificate, signature: bytes, data: bytes) -> bool:
+    """Whether this is the one signature that `sign` gives: valid, in DER, with the smaller s."""
+    public_key = certificate.public_key()
+    if not isinstance(public_key, ec.EllipticCurvePublicKey):
+        return False
+    try:
+        r, s = decode_dss_signature(signature)
+        public_key.verify(signature, data, _VERIFY)
+    except (InvalidSignature, ValueError):
+        return False
+    return encode_dss_signature(r, min(s, P256_ORDER - s)) == signature
 
 
 def largest_length(certificate: x509.Certificate) -> int:

@@ -26,12 +26,16 @@ class Place:
 
 def attachments(pdf: bytes) -> dict[str, bytes]:
     """Name to bytes of every attached file, read strictly. Raises AttachmentsUnreadableError."""
+    reading = "the structure of the file"
     try:
         found = list(_named_streams(PdfFileReader(BytesIO(pdf), strict=True)))
-        files = {name: stream.data for name, stream in found}
+        files = {}
+        for name, stream in found:
+            reading = name
+            files[name] = stream.data
     except Exception as error:
         # pyHanko has many errors for bytes that it cannot read; all of them mean the same here.
-        raise AttachmentsUnreadableError(str(error)[:200]) from error
+        raise AttachmentsUnreadableError(f"{reading}: {str(error)[:200]}") from error
     if len(files) != len(found):
         raise AttachmentsUnreadableError("two attachments have one name")
     return files

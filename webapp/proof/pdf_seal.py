@@ -14,17 +14,12 @@ No 910/2014.
 
 from datetime import datetime
 
-from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.hazmat.primitives.hashes import SHA256
-
 from webapp.proof import cms, pdf_update
 from webapp.proof.errors import SealError
 from webapp.proof.keys import KeyRing
 from webapp.proof.pdf_features import forbidden_features
 from webapp.proof.pdf_update import PreparedPdf, SealWords
 from webapp.proof.pdf_verify import verify_seal
-
-_SIGN = ec.ECDSA(SHA256(), deterministic_signing=True)
 
 
 def seal(pdf: bytes, keyring: KeyRing, at_utc: str, shop_name: str, reason: str) -> bytes:
@@ -49,7 +44,7 @@ def _container(keyring: KeyRing, digest: bytes) -> bytes:
     """Sign the attributes, then choose the frame that fits the signature's length."""
     certificate = keyring.seal_certificate
     any_frame = cms.frame(certificate, cms.LARGEST_SIGNATURE_BYTES)
-    signature = keyring.seal_key.sign(any_frame.signed_bytes(any_frame.filled(digest, b"")), _SIGN)
+    signature = cms.sign(keyring.seal_key, any_frame.signed_bytes(any_frame.filled(digest, b"")))
     return cms.frame(certificate, len(signature)).filled(digest, signature)
 
 

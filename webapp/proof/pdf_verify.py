@@ -16,9 +16,6 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 from cryptography import x509
-from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature, encode_dss_signature
 from cryptography.hazmat.primitives.hashes import SHA256
 
 from webapp.proof import cms, pdf_update
@@ -38,7 +35,6 @@ from webapp.proof.pdf_layout import (
 from webapp.proof.report import Line, Report, failed, held
 
 LARGEST_PDF_BYTES = 64 * 1024 * 1024
-_ALGORITHM = ec.ECDSA(SHA256())
 
 _NOT_READ = [failed("seal.judge", "not_asked"), failed("seal.content", "not_asked")]
 
@@ -197,15 +193,7 @@ def _signature_line(seal: Seal, container: _Container, digest: bytes) -> Line:
 
 
 def _signature_fits(container: _Container, data: bytes) -> bool:
-    public_key = container.certificate.public_key()
-    if not isinstance(public_key, ec.EllipticCurvePublicKey):
-        return False
-    try:
-        canonical = encode_dss_signature(*decode_dss_signature(container.signature)) == container.signature
-        public_key.verify(container.signature, container.frame.signed_bytes(data), _ALGORITHM)
-    except (InvalidSignature, ValueError):
-        return False
-    return canonical
+    return cms.signature_fits(container.certificate, container.signature, container.frame.signed_bytes(data))
 
 
 def _digest_line(container: _Container, digest: bytes) -> Line:

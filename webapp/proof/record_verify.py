@@ -108,7 +108,7 @@ def _sealed_at_line(pdf: bytes, sealed_at_utc: str) -> Line:
 def _page_line(asked: _Asked, bundle: RecordBundle) -> Line:
     try:
         expected = asked.render(bundle)
-    except Exception as error:  # noqa: BLE001 - altered data may stop a renderer anywhere; the record then does not hold
+    except Exception as error:  # noqa: BLE001 - altered data may stop a renderer anywhere
         return failed("record.page", "not_rendered", why=type(error).__name__)
     end = base_length(asked.pdf)
     place = first_difference(expected, asked.pdf[:end], max(len(expected), end))
