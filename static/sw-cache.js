@@ -3,10 +3,13 @@
  * - A version is kept whole or not at all: one file that is missing, redirected or not of this version fails the install,
  *   and the version before goes on serving.
  * - A version's files stay until no open page uses them. Only caches with our own prefix are ever touched.
+ * - While a setup runs, the page has its version held: a tablet that was switched off in the middle starts again with the
+ *   version the setup began with, even if a newer one was waiting.
  * - Nothing but the listed files is ever kept: no answer of the API, no page of the desk.
  */
 const PREFIX = 'zerokeep-shell-';
 const CACHE = PREFIX + VERSION;
+const HOLD = 'zerokeep-hold';
 const PAGE = '/tablet';
 
 async function keepAll() {
@@ -30,7 +33,7 @@ async function fetchOne(address) {
 /* The version that an open page runs on stands in the address of the files that it asks for. */
 async function kept(request) {
   const {pathname} = new URL(request.url);
-  if (request.mode === 'navigate' && pathname === PAGE) return (await caches.open(CACHE)).match(PAGE);
+  if (request.mode === 'navigate' && pathname === PAGE) return (await caches.open(await heldOrOwn())).match(PAGE);
   if (pathname.startsWith('/assets/') || pathname.startsWith('/fonts/') || pathname.startsWith('/icons/') || pathname === '/manifest.webmanifest') {
     return fromAnyVersion(pathname);
   }
@@ -47,12 +50,25 @@ async function fromAnyVersion(pathname) {
   return undefined;
 }
 
+/* Write down that this version's page is to be served until it is let go; null lets go. */
+async function hold(version) {
+  const cache = await caches.open(HOLD);
+  if (version === null) await cache.delete(PAGE);
+  else await cache.put(PAGE, new Response(version));
+}
+
+async function heldOrOwn() {
+  const note = await (await caches.open(HOLD)).match(PAGE);
+  const held = note ? PREFIX + await note.text() : CACHE;
+  return await caches.has(held) ? held : CACHE;
+}
+
 /* Ask every open page which version it runs on, and drop the caches of all others. A page that does not answer keeps all. */
 async function dropUnused() {
   const pages = await clients.matchAll({type: 'window', includeUncontrolled: true});
   const versions = await Promise.all(pages.filter(page => new URL(page.url).pathname === PAGE).map(askVersion));
   if (versions.includes(null)) return;
-  const used = new Set([CACHE, ...versions.map(version => PREFIX + version)]);
+  const used = new Set([CACHE, await heldOrOwn(), ...versions.map(version => PREFIX + version)]);
   for (const name of await caches.keys()) {
     if (name.startsWith(PREFIX) && !used.has(name)) await caches.delete(name);
   }

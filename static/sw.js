@@ -15,6 +15,7 @@ self.addEventListener('fetch', event => {
 
 self.addEventListener('message', event => {
   if (event.data?.do === 'take over') self.skipWaiting();
+  if (event.data?.do === 'hold') event.waitUntil(hold(event.data.version));
   if (event.data?.do === 'drop unused') event.waitUntil(dropUnused());
   if (event.data?.ask === 'version') event.ports[0]?.postMessage(VERSION);
 });

@@ -23,6 +23,9 @@ export async function keepOffline({version, onWaiting, container = navigator.ser
 /** Look for a new version; a server that does not answer is no error. */
 export const lookForUpdate = registration => registration?.update().catch(() => {});
 
+/** Have the worker serve this page's version until it is let go (null), whatever is waiting. */
+export const holdVersion = (version, container = navigator.serviceWorker) => container?.controller?.postMessage({do: 'hold', version});
+
 function handOver(registration, container) {
   container.addEventListener('controllerchange', () => location.reload(), {once: true});
   registration.waiting?.postMessage({do: 'take over'});

@@ -1,0 +1,102 @@
+/**
+ * What runs when the page opens: is this browser able, what does it hold, who am I, where was I. The first thing missing is said
+ * in plain words and ends the start.
+ */
+import {Api} from './api.js';
+import {Clock} from './clock.js';
+import {keepOffline, lookForUpdate} from './offline.js';
+import {Setup} from './setup.js';
+import {Store} from './store/db.js';
+import {Drafts} from './store/drafts.js';
+import {named} from './store/errors.js';
+import {ownDevice, proveKeeping} from './store/keys.js';
+import {Outbox} from './store/outbox.js';
+import {Shelf} from './store/shelf.js';
+import {Sync, whenToSync} from './sync.js';
+import {Tablet} from './tablet.js';
+import {Frame} from './ui/frame.js';
+import {Guard} from './ui/guard.js';
+import {NetworkLine} from './ui/network.js';
+import {loadWords} from './ui/say.js';
+import {AWAY_MS} from './ui/views/away.js';
+import {onlyWriter} from './writer.js';
+
+const version = document.querySelector('meta[name="zerokeep-version"]').content;
+const root = document.getElementById('app');
+
+async function start() {
+  await loadWords();
+  const clock = new Clock();
+  const network = new NetworkLine();
+  const frame = new Frame(root, new Guard(root), network.element);
+  const standalone = matchMedia('(display-mode: standalone), (display-mode: fullscreen)').matches || navigator.standalone === true;
+  const tablet = new Tablet({clock, network, frame, standalone, version, api: new Api(), sync: {state: {}, run: () => {}}, said: document.getElementById('said')});
+  const missing = missingAbility();
+  if (missing) return tablet.go({name: 'not-possible', code: missing});
+  keepOffline({version, onWaiting: take => { tablet.takeUpdate = take; if (!tablet.setup) tablet.refresh(); }})
+    .then(registration => { tablet.registration = registration; }, () => {});
+  await withStore(tablet);
+  return tablet;
+}
+
+function missingAbility() {
+  if (!isSecureContext) return 'tablet.not_possible.insecure';
+  if (!globalThis.indexedDB) return 'tablet.not_possible.no_storage';
+  if (!globalThis.crypto?.subtle) return 'tablet.not_possible.no_signing';
+  return null;
+}
+
+async function withStore(tablet) {
+  const store = new Store({onState: state => { if (state === 'blocked') tablet.go({name: 'not-kept', code: 'store.blocked'}); }});
+  Object.assign(tablet, {store, shelf: new Shelf(store), drafts: new Drafts(store), outbox: new Outbox(store, null)});
+  try {
+    await proveKeeping(store);
+    const {device, lost} = await ownDevice(store);
+    Object.assign(tablet, {device, lost});
+  } catch (error) {
+    return tablet.go({name: 'not-possible', code: named(error).code});
+  }
+  if (!tablet.device) return tablet.go({name: 'enrol'});
+  if (!await onlyWriter(tablet.device.id)) return tablet.go({name: 'elsewhere'});
+  return asDevice(tablet);
+}
+
+async function asDevice(tablet) {
+  const {store, device, shelf, clock, api} = tablet;
+  tablet.outbox = new Outbox(store, device);
+  tablet.setup = await Setup.resume(tablet);
+  tablet.sync = new Sync({
+    api, outbox: tablet.outbox, shelf, device, clock, setups: () => Setup.mine(tablet),
+    inUse: async () => new Set(tablet.setup ? [tablet.setup.sheetHash] : []), onChange: state => tablet.synced(state),
+  });
+  tablet.storageProtected = await Promise.race([navigator.storage?.persisted?.() ?? null, new Promise(resolve => { setTimeout(resolve, 500, null); })]);
+  await tablet.tellNetwork();
+  await firstView(tablet);
+  tablet.sync.run();
+  whenToSync(() => { tablet.sync.run(); if (!tablet.setup) lookForUpdate(tablet.registration); });
+  watchForAbsence(tablet);
+}
+
+/** Where the person was: the same step with all that was typed, after a look at the machine when it was long ago. */
+async function firstView(tablet) {
+  const {setup, clock} = tablet;
+  if (!setup) return tablet.go({name: 'machines'});
+  const awayMs = clock.sinceMs(setup.rows.at(-1).payload.at_utc);
+  if (setup.state.status !== 'running') return tablet.go({name: 'step'});
+  if (awayMs > AWAY_MS) return tablet.go({name: 'away', awayMs});
+  return tablet.act(() => setup.commit('setup.resumed', {away_ms: awayMs}));
+}
+
+/** A tablet that lay untouched for long asks before it goes on, page reloaded or not. */
+function watchForAbsence(tablet) {
+  let touchedAt = tablet.clock.wall();
+  const look = () => {
+    const awayMs = Math.max(0, tablet.clock.wall() - touchedAt);
+    touchedAt = tablet.clock.wall();
+    if (awayMs > AWAY_MS && tablet.setup?.state.status === 'running' && tablet.view.name !== 'away') tablet.go({name: 'away', awayMs: Math.round(awayMs)});
+  };
+  for (const type of ['pointerdown', 'keydown', 'pageshow']) addEventListener(type, look, {capture: true});
+  document.addEventListener('visibilitychange', () => { if (document.visibilityState === 'visible') look(); });
+}
+
+start();

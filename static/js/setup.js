@@ -1,0 +1,113 @@
+/**
+ * One running setup on this tablet: its events, what they amount to (the fold), and the one way to add to it.
+ * Nothing here is shown as done before `commit` has resolved, and `commit` resolves only after the event is kept.
+ */
+import {fold} from './rules/setup.js';
+import {sealPin} from './proof/jwe.js';
+
+const MINE = 'my_setups';
+const CURRENT = 'current_setup';
+/** Events that come between: what stands half typed stays. */
+const BESIDE = new Set(['hold.pressed', 'worry.raised', 'question.put', 'setup.resumed']);
+
+export class Setup {
+  #forwardStart;
+  #elapsedBefore = 0;
+
+  constructor(tablet, {id, sheetHash, sheet, person, rows, decisions, draft}) {
+    Object.assign(this, {tablet, id, sheetHash, sheet, person, rows, decisions, draft});
+    this.#forwardStart = tablet.clock.forward();
+    const last = rows.at(-1);
+    if (last) this.#elapsedBefore = last.payload.elapsed_ms + tablet.clock.sinceMs(last.payload.at_utc);
+    this.refold();
+  }
+
+  /** Begin a setup: its first event is kept before it counts. */
+  static async begin(tablet, {sheetHash, sheet, person, id, display}) {
+    const setup = new Setup(tablet, {id, sheetHash, sheet, person, rows: [], decisions: [], draft: {}});
+    await tablet.shelf.note(CURRENT, id);
+    await setup.commit('setup.started', {machine: sheet.machine.id, display}, null);
+    await tablet.shelf.note(MINE, [...(await tablet.shelf.noted(MINE) ?? []), id]);
+    return setup;
+  }
+
+  /** The setup that was running when the page went away, or null. */
+  static async resume(tablet) {
+    const id = await tablet.shelf.noted(CURRENT);
+    if (!id) return null;
+    const rows = await tablet.outbox.ofSetup(id);
+    if (rows.length === 0) return null;
+    const {sheet: sheetHash, person} = rows[0].payload;
+    const sheet = await tablet.shelf.sheet(sheetHash);
+    if (!sheet) return null;
+    const decisions = await tablet.shelf.decisions(id);
+    const setup = new Setup(tablet, {id, sheetHash, sheet, person, rows, decisions, draft: {}});
+    if (setup.state.current_step) setup.draft = await tablet.drafts.of(id, setup.state.current_step);
+    return setup;
+  }
+
+  /** Ids of all setups made here that the server may still have decisions about. */
+  static mine = tablet => tablet.shelf.noted(MINE).then(ids => ids ?? []);
+
+  /** Let go of this setup: the tablet is free for the next one. Its events stay where they are. */
+  leave() {
+    return this.tablet.shelf.note(CURRENT, null);
+  }
+
+  /** Keep one event of this setup. `pin` seals it in beside a signature. */
+  async commit(type, data, step = this.state.current_step, pin = null) {
+    const {outbox, clock, device, version} = this.tablet;
+    const body = {
+      type, setup: this.id, sheet: this.sheetHash, app: version, person: this.person,
+      at_utc: clock.nowUtc(), elapsed_ms: this.elapsedMs(), step, data,
+    };
+    const seal = pin === null ? undefined : event => sealPin(pin, this.sheet.pin_key, {event, device: device.id, person: this.person});
+    const row = await outbox.append(body, seal);
+    const before = this.state?.current_step ?? null;
+    this.rows.push(row);
+    this.refold();
+    if (!BESIDE.has(type) || before !== this.state.current_step) this.#dropDraft(before);
+    this.tablet.committed();
+    return row;
+  }
+
+  refold() {
+    this.state = fold(this.sheet, this.rows.map(({id, payload}) => ({id, ...payload})), this.decisions);
+  }
+
+  async readDecisions() {
+    this.decisions = await this.tablet.shelf.decisions(this.id);
+    this.refold();
+  }
+
+  elapsedMs() {
+    return Math.max(0, Math.round(this.#elapsedBefore + this.tablet.clock.forward() - this.#forwardStart));
+  }
+
+  /** Remember what stands half typed on the current step. */
+  keepDraft(typed) {
+    this.draft = typed;
+    this.tablet.drafts.keep(this.id, this.state.current_step, typed).catch(() => {});
+  }
+
+  #dropDraft(step) {
+    this.draft = {};
+    if (step) this.tablet.drafts.drop(this.id, step).catch(() => {});
+  }
+
+  get stages() { return this.sheet.procedure.stages; }
+  get machine() { return this.sheet.machine; }
+  get lead() { return this.sheet.shop.lead; }
+  step(id) { return this.stages.flatMap(({steps}) => steps).find(step => step.id === id) ?? null; }
+  get current() { return this.step(this.state.current_step); }
+  stageOf(id) { return this.stages.find(({steps}) => steps.some(step => step.id === id)); }
+  axis(name) { return this.sheet.axes.find(({axis}) => axis === name); }
+  get personName() { return this.nameOf(this.person); }
+  get ownSlots() { return this.sheet.slots.filter(slot => slot.kind === 'person' && slot.owner_id === this.person); }
+  /** The name of a person that the sheet lists, else the id. */
+  nameOf(id) { return this.sheet.people.find(person => person.id === id)?.name ?? id; }
+  get slotLabel() { return this.state.slot ?? this.ownSlots[0]?.label ?? ''; }
+
+  /** Wording of the sheet with the operator's own slot put in; all else was filled when the sheet was compiled. */
+  fill(text) { return (text ?? '').replaceAll('{slot}', this.slotLabel); }
+}

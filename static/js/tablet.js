@@ -1,0 +1,107 @@
+/**
+ * The tablet: what it holds, which view stands, and the way from a tap to a kept event to the next screen. Nothing is shown as
+ * done before it is kept; a failure to keep becomes a screen of its own.
+ */
+import {enrol} from './enrolment.js';
+import {holdVersion, lookForUpdate} from './offline.js';
+import {Setup} from './setup.js';
+import {StoreError} from './store/errors.js';
+import {button} from './ui/dom.js';
+import {say} from './ui/say.js';
+import {stayAwake} from './ui/wake.js';
+import {screenOf} from './ui/views/index.js';
+
+export class Tablet {
+  #busy = false;
+
+  /** `parts`: store, outbox, shelf, drafts, device, clock, api, sync, version, frame, network, standalone, lost, said. */
+  constructor(parts) {
+    Object.assign(this, {setup: null, view: {name: 'machines'}, sheets: [], waitingRows: [], takeUpdate: null, storageProtected: null, ...parts});
+  }
+
+  async go(view) {
+    this.view = view;
+    if (['machines', 'people', 'ready'].includes(view.name)) this.sheets = await this.shelf.newest();
+    if (['holds', 'enrol'].includes(view.name)) this.waitingRows = await this.outbox.waiting();
+    this.render();
+  }
+
+  render(options) {
+    stayAwake(this.setup?.state.status === 'running');
+    this.frame.show(screenOf(this), options);
+  }
+
+  refresh() { this.render({quiet: true}); }
+
+  say(text) { this.said.textContent = text; }
+
+  /** Do something that keeps an event, then show where that leads. A second tap meanwhile does nothing. */
+  async act(work, {stay = false} = {}) {
+    if (this.#busy) return;
+    this.#busy = true;
+    try {
+      await work();
+      if (stay) this.refresh();
+      else await this.go({name: this.setup ? 'step' : this.view.name});
+    } catch (error) {
+      this.view = error instanceof StoreError ? {name: error.code === 'store.chain_moved' || error.code === 'store.taken' ? 'elsewhere' : 'not-kept', code: error.code} : {name: 'not-kept', code: 'store.lost'};
+      if (!(error instanceof StoreError)) reportError(error);
+      this.render();
+    } finally {
+      this.#busy = false;
+    }
+  }
+
+  begin(sheetHash, sheet, person) {
+    return this.act(async () => {
+      const display = this.standalone ? 'standalone' : 'browser';
+      this.setup = await Setup.begin(this, {sheetHash, sheet, person, id: crypto.randomUUID(), display});
+      holdVersion(this.version);
+    });
+  }
+
+  async leaveSetup() {
+    await this.setup.leave();
+    this.setup = null;
+    holdVersion(null);
+    lookForUpdate(this.registration);
+    await this.go({name: 'machines'});
+  }
+
+  async enrol(answers) {
+    await enrol(this, answers);
+    location.reload();
+  }
+
+  /** An event was kept: say so on the quiet line and try to send it. */
+  committed() {
+    this.tellNetwork();
+    this.sync.run();
+  }
+
+  async tellNetwork() {
+    if (this.outbox) this.network.show(await this.outbox.tally(), this.sync.state, this.clock);
+  }
+
+  async syncNow() {
+    await this.sync.run();
+    await this.go(this.view);
+  }
+
+  /** The sync has news: decisions may change the step, sheets the start screen. What is being typed stays. */
+  async synced({changed}) {
+    await this.tellNetwork();
+    if (!changed) return;
+    if (this.setup) {
+      const before = JSON.stringify(this.setup.state);
+      await this.setup.readDecisions();
+      if (JSON.stringify(this.setup.state) !== before) this.refresh();
+    } else if (this.view.name === 'machines') {
+      await this.go(this.view);
+    }
+  }
+
+  sheetOf(hash) { return this.sheets.find(each => each.hash === hash); }
+
+  backButton(view = {name: 'step'}) { return button(say('tablet.back'), 'back', () => this.go(view)); }
+}

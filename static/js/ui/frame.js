@@ -1,0 +1,48 @@
+/**
+ * The frame around every screen: scale, where-line, the middle, and the bottom edge with one primary action. A screen is a
+ * plain object: {name, title, step?, kind?, strip?, left?, right?, go?, beside?, scale?}. Showing one moves the focus to
+ * its heading and starts the moment in which nothing can be pressed.
+ */
+import {button, el} from './dom.js';
+import {slideFrom} from './scale.js';
+
+export class Frame {
+  constructor(root, guard, networkLine) {
+    Object.assign(this, {root, guard, networkLine});
+  }
+
+  /** Put a screen up. `quiet` keeps the focus where it is: the same screen, brought up to date. */
+  show(screen, {quiet = false} = {}) {
+    const before = this.root.querySelector('.scale');
+    const focused = quiet ? document.activeElement?.dataset?.action : null;
+    this.root.className = `frame${screen.scale ? ' with-scale' : ''}`;
+    Object.assign(this.root.dataset, {screen: screen.name, step: screen.step ?? '', kind: screen.kind ?? ''});
+    const heading = el('h1', {tabindex: '-1', id: 'heading'}, screen.title);
+    this.root.replaceChildren(...[screen.scale, this.#where(screen), this.#middle(screen, heading), bottom(screen)].filter(Boolean));
+    if (screen.scale) slideFrom(before, screen.scale);
+    if (quiet) this.#focusAgain(focused);
+    else heading.focus({preventScroll: true});
+    this.guard.shown();
+    screen.shown?.();
+  }
+
+  #where({where = []}) {
+    return el('div', {class: 'where'}, el('p', {class: 'where-at'}, where), this.networkLine);
+  }
+
+  #middle({name, kind, strip, left, right}, heading) {
+    const sides = [left && el('div', {class: 'left'}, left), right && el('div', {class: 'right'}, right)];
+    return el('main', {class: `middle ${name}${kind ? ` kind-${kind}` : ''}${left && right ? ' two' : ''}`}, el('div', {class: 'strips'}, strip), heading, sides);
+  }
+
+  #focusAgain(action) {
+    const again = action ? this.root.querySelector(`[data-action="${CSS.escape(action)}"]`) : null;
+    (again ?? document.getElementById('heading')).focus({preventScroll: true});
+  }
+}
+
+function bottom({go, beside = []}) {
+  if (!go && beside.length === 0) return null;
+  return el('footer', {class: 'bottom', data: {beside: beside.length}},
+    go && button(go.label, go.action ?? 'go', go.press, {class: 'go', 'aria-disabled': go.waits ? 'true' : null}), beside);
+}

@@ -1,0 +1,23 @@
+/** Numbers as a person reads them: in the machine's own unit and resolution, the other unit beside it. */
+import {displayOf as display} from '../rules/compare.js';
+import {formatLength, formatOtherUnit} from '../rules/lengths.js';
+
+const MM_PER_INCH = 25.4;
+
+/** {value, unit, other}: a length with its sign. */
+export const shown = (nm, machine, sign = true) => ({
+  value: formatLength(nm, display(machine), sign), unit: machine.unit, other: formatOtherUnit(nm, display(machine), sign),
+});
+
+/** A length without its sign, for distances. */
+export const distance = (nm, machine) => shown(nm, machine, false);
+
+/** Just the text of a length, sign shown. */
+export const written = (nm, machine) => formatLength(nm, display(machine));
+
+/** A feed as {value, unit, other}, from the text that the sheet carries ("900 mm/min") and its number. */
+export function feed(text, mmPerMin, machine) {
+  const [value, unit] = text.split(' ');
+  const other = machine.unit === 'in' ? `${Math.floor(mmPerMin)} mm/min` : `${(Math.floor(mmPerMin / MM_PER_INCH * 10) / 10).toFixed(1)} in/min`;
+  return {value, unit, other};
+}

@@ -1,0 +1,16 @@
+/** What was recorded for a step, in a few words: the answer as it was given, never just a tick. */
+import {say} from './say.js';
+
+export function recorded(setup, step) {
+  const {event} = setup.state.steps[step.id];
+  const payload = setup.rows.find(({id}) => id === event)?.payload;
+  if (!payload) return say('tablet.recorded.done');
+  const {type, data} = payload;
+  if (type === 'step.done') return step.choices?.find(({id}) => id === data.answer)?.label ?? say('tablet.recorded.done');
+  if (type === 'board.checked') return step.choices?.find(({id}) => id === data.found)?.label ?? say('tablet.recorded.done');
+  if (type === 'tool.read' || type === 'slot.read') return data.typed;
+  if (type === 'touch.entered') return `${data.axis} ${data.typed}`;
+  if (type === 'touch.kept') return say(`tablet.recorded.kept_${data.because}`, {axis: data.axis});
+  if (type === 'values.copied' || type === 'slot.cleared') return ['X', 'Y', 'Z'].map(axis => `${axis} ${data.typed[axis]}`).join('  ');
+  return say(type === 'caution.read' ? 'tablet.recorded.read' : 'tablet.recorded.done');
+}

@@ -1,0 +1,21 @@
+/** The words of the tablet: whole sentences by code, from the same files that the server reads. */
+import {fill} from '../rules/words.js';
+
+const LANGUAGE = 'en';
+const FILES = ['tablet', 'numbers', 'drawing'];
+const words = {};
+
+/** Read the catalogue; from the worker's cache when there is no network. */
+export async function loadWords(files = FILES) {
+  const folder = new URL(`../../words/${LANGUAGE}/`, import.meta.url);
+  const catalogues = await Promise.all(files.map(name => fetch(new URL(`${name}.json`, folder)).then(answer => answer.json())));
+  Object.assign(words, ...catalogues);
+}
+
+/** The sentence of a code with its fields put in. Throws for a code without words: a fault of the program. */
+export const say = (code, fields = {}) => fill(words, code, fields);
+
+/** The sentence of something thrown that carries a code; what has no words of its own gets the general sentence. */
+export function sayError(error) {
+  return error?.code && error.code in words ? say(error.code, error.fields ?? {}) : say('tablet.error.other', {code: error?.code ?? error?.name ?? ''});
+}

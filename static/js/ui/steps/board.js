@@ -1,0 +1,31 @@
+/** The board: how the last person left the machine, and what is found now. Only "clear" closes the step. */
+import {el} from '../dom.js';
+import {plate} from '../plate.js';
+import {say} from '../say.js';
+import {machineState, notice, stepText} from '../text.js';
+import {rows} from '../choices.js';
+import {dayAndTime} from '../when.js';
+
+export function boardStep({setup, step, commit, again}) {
+  const chosen = setup.draft.chosen ?? null;
+  const found = setup.rows.filter(({payload}) => payload.type === 'board.checked').at(-1)?.payload.data.found;
+  const pick = id => { setup.keepDraft({chosen: id}); again(); };
+  return {
+    strip: machineState(setup, step),
+    left: [boardPlate(setup.sheet.board), stepText(setup, step)],
+    right: [
+      rows(step.choices, pick, {chosen: chosen ?? '', action: 'found'}),
+      found && found !== 'clear' && notice('ask', say(`tablet.board.do_${found}`, {lead: setup.lead})),
+    ],
+    go: {label: step.action, waits: !chosen, press: () => chosen && commit('board.checked', {found: chosen, text: ''})},
+  };
+}
+
+/** How the register says the machine was left. */
+export function boardPlate({state, since_utc: since, by_name: by, open_questions: open}) {
+  const when = since && say(by ? 'tablet.board.since_by' : 'tablet.board.since', {time: dayAndTime(since), by: by ?? ''});
+  return [
+    plate(say('tablet.board.left'), {value: say(`tablet.board.${state}`), other: when}, 'words'),
+    open > 0 && el('p', {class: 'open-questions'}, say(open === 1 ? 'tablet.board.open_question' : 'tablet.board.open_questions', {count: open})),
+  ];
+}

@@ -1,0 +1,48 @@
+/** Before signing: what was skipped, asked and held, and the values. A setup that was broken off says why first. */
+import {el} from '../dom.js';
+import {say} from '../say.js';
+import {rows} from '../choices.js';
+import {written} from '../numbers.js';
+import {stepText} from '../text.js';
+
+const REASONS = ['stop_verdict', 'machine', 'vise', 'probe', 'out_of_time', 'wrong_slot', 'practice', 'other'];
+
+export function finishStep({setup, step, commit}) {
+  const {broken_off: broken} = setup.state;
+  if (broken && broken.reason === null) return {
+    title: say('tablet.break.why'),
+    left: el('p', {class: 'lead'}, say('tablet.break.why_lead')),
+    right: rows(REASONS.map(id => ({id, label: say(`tablet.break.reason_${id}`)})), id => commit('break.explained', {reason: id, text: ''}), {action: 'break-reason', kind: 'pairs'}),
+  };
+  return {
+    left: review(setup),
+    right: [valuesTable(setup), stepText(setup, step)],
+    go: {label: step.action, press: () => commit('setup.finished', {outcome: broken ? 'broken_off' : 'complete'})},
+  };
+}
+
+/** The list of what a reader of the record would ask about; a line that has nothing to tell says so. */
+export function review(setup) {
+  const {state} = setup;
+  const skipped = Object.entries(state.steps).filter(([, {state: is}]) => is === 'skipped').map(([id]) => setup.step(id));
+  const unanswered = state.questions.filter(({answer}) => !answer).length;
+  const line = (code, count, note = null) => el('li', {}, el('span', {}, say(code)), el('b', {class: 'figures'}, String(count)), note && el('small', {}, note));
+  return el('ul', {class: 'review'},
+    state.broken_off && line('tablet.finish.broken_off', '×', say(`tablet.break.reason_${state.broken_off.reason}`)),
+    line('tablet.finish.skipped', skipped.length, skipped.length > 0 ? skippedStages(setup, skipped) : null),
+    line('tablet.finish.asked', state.questions.length, unanswered > 0 ? say('tablet.finish.unanswered', {count: unanswered}) : null),
+    line('tablet.finish.worries', state.worries.length),
+    line('tablet.finish.held', state.holds.length, say('tablet.finish.held_note')),
+    line('tablet.finish.corrected', state.corrections.length));
+}
+
+const skippedStages = (setup, skipped) => [...new Set(skipped.map(step => setup.stageOf(step.id).title))].join(' · ');
+
+function valuesTable(setup) {
+  const {values_nm: values, touches} = setup.state;
+  return el('table', {class: 'sums plate'}, el('tbody', {}, Object.keys(values).map(axis => {
+    const kept = touches.filter(touch => touch.axis === axis && touch.kept).at(-1);
+    return el('tr', {}, el('th', {scope: 'row'}, axis, kept && el('span', {class: `tag ${kept.verdict}`}, say(`tablet.verdict.tag_${kept.verdict}`))),
+      el('td', {class: 'figures'}, values[axis] === null ? say('tablet.finish.no_value') : [written(values[axis], setup.machine), el('span', {class: 'plate-unit'}, setup.machine.unit)]));
+  })));
+}

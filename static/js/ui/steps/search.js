@@ -1,0 +1,42 @@
+/** Set the search: the drawing, where to stand, which way, how far at most, how fast at most. */
+import {drawingFigure} from '../drawing.js';
+import {el} from '../dom.js';
+import {say} from '../say.js';
+import {distance, feed, shown} from '../numbers.js';
+import {plate} from '../plate.js';
+import {machineState, notice, stepText} from '../text.js';
+
+export function searchStep({setup, step, commit}) {
+  const axis = setup.axis(step.axis);
+  return {
+    strip: machineState(setup, step),
+    left: picture(axis),
+    right: [numbers(axis, setup.machine), stepText(setup, step)],
+    go: {label: step.action, press: () => commit('step.done', {answer: 'done'})},
+  };
+}
+
+/** The drawing of a touch, in a frame that gives way where there is no room for it. */
+export const picture = axis => axis.drawing && el('div', {class: 'picture'}, drawingFigure(axis.drawing, say));
+
+function numbers(axis, machine) {
+  const {approach} = axis;
+  if (!approach) return notice('stop', say('tablet.search.no_approach'));
+  const most = distance(approach.range_nm, machine);
+  const fast = feed(approach.first_feed_text, approach.first_feed_mm_per_min, machine);
+  return [
+    el('div', {class: 'plates'},
+      plate(say('tablet.search.towards'), {value: axis.search_label, other: say(`tablet.direction.${axis.axis}${axis.search > 0 ? '_plus' : '_minus'}`)}),
+      plate(say('tablet.search.most'), most), plate(say('tablet.search.feed'), fast)),
+    standAt(approach, axis, machine),
+  ];
+}
+
+function standAt(approach, axis, machine) {
+  if (approach.stand_low_nm === null) {
+    const [low, high] = [distance(approach.gap_low_nm, machine), distance(approach.gap_high_nm, machine)];
+    return plate(say('tablet.search.gap'), {value: say('tablet.search.between', {low: low.value, high: high.value}), unit: low.unit, other: say('tablet.search.between', {low: low.other, high: high.other})}, 'wide');
+  }
+  const [low, high] = [shown(approach.stand_low_nm, machine), shown(approach.stand_high_nm, machine)];
+  return el('div', {class: 'plates stand'}, plate(say('tablet.search.stand_from', {axis: axis.axis}), low), plate(say('tablet.search.stand_to', {axis: axis.axis}), high));
+}

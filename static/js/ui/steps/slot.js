@@ -1,0 +1,32 @@
+/** The slot that the control shows as selected, typed by the operator and matched with the register on the sheet. */
+import {say} from '../say.js';
+import {matchSlot} from '../../rules/compare.js';
+import {labelKeys} from '../keypad.js';
+import {machineState, notice, stepText} from '../text.js';
+import {dayAndTime} from '../when.js';
+import {typing} from './typing.js';
+
+export function slotStep(context) {
+  const {setup, step, commit, tablet} = context;
+  const judge = typed => matchSlot(setup.sheet, typed, setup.person, tablet.clock.nowUtc());
+  const enter = () => {
+    const typed = fields.value('slot').trim();
+    if (typed === '') return fields.fail(say('tablet.slot.nothing_typed'));
+    return commit('slot.read', {typed, outcome: judge(typed).outcome});
+  };
+  const fields = typing(context, [{name: 'slot', label: say('tablet.slot.shown')}], labelKeys(setup.machine.slot_family), enter, 'label');
+  const last = setup.rows.filter(({payload}) => payload.step === step.id && payload.type === 'slot.read').at(-1)?.payload.data;
+  return {
+    strip: machineState(setup, step),
+    left: [stepText(setup, step), last && last.outcome !== 'own' && notice('stop', refusal(setup, last))],
+    right: [fields.plates, fields.refused, fields.pad],
+    go: {label: step.action, press: enter},
+    shown: fields.shown,
+  };
+}
+
+function refusal(setup, {typed, outcome}) {
+  const slot = setup.sheet.slots.find(({label}) => label.toUpperCase() === typed.trim().toUpperCase());
+  const own = setup.ownSlots.map(({label}) => label).join(', ') || say('tablet.slot.none');
+  return say(`tablet.slot.${outcome}`, {typed, own, owner: slot?.owner_name ?? '', until: slot?.until_utc ? dayAndTime(slot.until_utc) : '', lead: setup.lead});
+}

@@ -1,0 +1,32 @@
+/** The value that the control shows after the touch, typed as it stands there. Nothing measured is ever filled in. */
+import {touchLengthNm, verdict} from '../../rules/compare.js';
+import {say, sayError} from '../say.js';
+import {numberKeys} from '../keypad.js';
+import {machineState, stepText} from '../text.js';
+import {picture} from './search.js';
+import {typing} from './typing.js';
+
+export function touchStep(context) {
+  const {setup, step, commit} = context;
+  const axis = setup.axis(step.axis);
+  const enter = () => {
+    const text = fields.value(step.axis).trim();
+    let value;
+    try {
+      value = touchLengthNm(text, setup.machine, step.axis);
+    } catch (error) {
+      return fields.fail(sayError(error));
+    }
+    const judged = verdict(axis.usual, value);
+    return commit('touch.entered', {axis: step.axis, typed: text, value_nm: value, verdict: judged.verdict, difference_nm: judged.difference_nm});
+  };
+  const label = say('tablet.touch.shown', {axis: step.axis});
+  const fields = typing(context, [{name: step.axis, label, unit: setup.machine.unit}], numberKeys(), enter);
+  return {
+    strip: machineState(setup, step),
+    left: [picture(axis), stepText(setup, step)],
+    right: [fields.plates, fields.refused, fields.pad],
+    go: {label: step.action, press: enter},
+    shown: fields.shown,
+  };
+}

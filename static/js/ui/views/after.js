@@ -1,0 +1,33 @@
+/** After signing: what the signature is worth so far, what happens next, how the machine is handed on. */
+import {button, el} from '../dom.js';
+import {say} from '../say.js';
+import {notice} from '../text.js';
+import {review} from '../steps/finish.js';
+import {signStep} from '../steps/sign.js';
+import {around} from './step.js';
+
+export function afterView(tablet) {
+  const {setup} = tablet;
+  const {state} = setup;
+  const signature = state.signatures.at(-1);
+  if (signature?.state === 'refused' && state.status !== 'signed_off') return signAgain(tablet);
+  const stand = state.status === 'signed_off' || state.status === 'not_accepted' ? state.status : signature?.state ?? 'on_device';
+  return {
+    name: 'after', kind: 'after', title: say(`tablet.after.title_${stand}`), ...around(tablet),
+    left: [
+      el('div', {class: `signature ${stand}`, data: {signature: stand}}, el('span', {class: 'verdict-sign', 'aria-hidden': 'true'}, stand === 'on_device' ? '…' : stand === 'not_accepted' ? '×' : '='),
+        el('div', {}, el('p', {class: 'verdict-word'}, say(`tablet.after.${stand}`)), el('p', {}, setup.personName))),
+      el('p', {class: 'lead'}, say(`tablet.after.next_${stand}`, {lead: setup.lead})),
+      notice('plain', say(state.probe_in_spindle ? 'tablet.after.board_probe' : 'tablet.after.board_stowed', {machine: setup.machine.name})),
+    ],
+    right: review(setup),
+    go: {label: say('tablet.after.another'), action: 'another', press: () => tablet.leaveSetup()},
+  };
+}
+
+function signAgain(tablet) {
+  const {setup} = tablet;
+  const step = setup.stages.flatMap(({steps}) => steps).find(({kind}) => kind === 'sign');
+  const screen = signStep({setup, step, commit: (type, data, pin) => tablet.act(() => setup.commit(type, data, step.id, pin))});
+  return {name: 'step', step: step.id, kind: 'sign', title: setup.fill(step.do), ...around(tablet), ...screen, beside: [button(say('tablet.after.later'), 'later', () => tablet.leaveSetup())]};
+}

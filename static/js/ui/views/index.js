@@ -1,0 +1,25 @@
+/** Which screen a view is. */
+import {afterView} from './after.js';
+import {awayView} from './away.js';
+import {elsewhereView, notKeptView, notPossibleView} from './blocked.js';
+import {correctView} from './correct.js';
+import {enrolView} from './enrol.js';
+import {holdsView} from './holds.js';
+import {offView} from './off.js';
+import {questionView} from './question.js';
+import {readView} from './read.js';
+import {machinesView, peopleView, readyView} from './start.js';
+import {stepView} from './step.js';
+
+const reload = () => location.reload();
+
+const VIEWS = {
+  'not-possible': ({view}) => notPossibleView(view.code),
+  'not-kept': ({view}) => notKeptView(view.code, reload),
+  elsewhere: () => elsewhereView(reload),
+  enrol: enrolView, holds: holdsView, machines: machinesView, people: peopleView, ready: readyView,
+  step: tablet => (tablet.setup.state.current_step === null ? afterView(tablet) : stepView(tablet)),
+  off: offView, question: questionView, read: readView, correct: correctView, away: awayView,
+};
+
+export const screenOf = tablet => VIEWS[tablet.view.name](tablet);

@@ -1,0 +1,30 @@
+/** Something is off: one tap from every step, without network. First the machine by its own means, then who to call, then what. */
+import {button, el} from '../dom.js';
+import {say} from '../say.js';
+import {rows} from '../choices.js';
+import {clockTime} from '../when.js';
+import {around, beside, breakOff} from './step.js';
+
+const WORRIES = ['probe_looks_wrong', 'machine_looks_wrong', 'somebody_in_the_way', 'wrong_place', 'other'];
+
+export function offView(tablet) {
+  const {setup} = tablet;
+  const raised = setup.state.worries.filter(({step}) => step === setup.state.current_step);
+  const raise = worry => tablet.act(() => setup.commit('worry.raised', {worry, text: ''}), {stay: true});
+  return {
+    name: 'off', step: setup.state.current_step, kind: 'off', title: say('tablet.off.title'), ...around(tablet),
+    left: [
+      el('p', {class: 'lead'}, say('tablet.off.first')),
+      el('p', {class: 'lead'}, say('tablet.off.call', {lead: setup.lead})),
+      el('p', {class: 'label'}, say('tablet.off.not_a_stop')),
+      raised.length > 0 && el('ul', {class: 'noted'}, raised.map(({worry, at_utc: at}) => el('li', {}, say('tablet.off.noted', {time: clockTime(at), worry: say(`tablet.worry.${worry}`)})))),
+    ],
+    right: [
+      rows(WORRIES.map(id => ({id, label: say(`tablet.worry.${id}`)})), raise, {action: 'worry'}),
+      el('div', {class: 'ways'}, button(say('tablet.compare.put_question'), 'put-question', () => tablet.go({name: 'question', axis: setup.current?.axis ?? null})),
+        !setup.state.broken_off && button(say(setup.state.probe_in_spindle ? 'tablet.break.button' : 'tablet.break.button_no_probe'), 'break-off', () => breakOff(tablet))),
+    ],
+    go: {label: say('tablet.off.back'), action: 'back', press: () => tablet.go({name: 'step'})},
+    beside: beside(tablet).slice(0, 1),
+  };
+}

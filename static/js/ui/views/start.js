@@ -1,0 +1,85 @@
+/** Start: which machine, who you are, and what a look at the sheet says before a setup begins. */
+import {button, el} from '../dom.js';
+import {say} from '../say.js';
+import {rows} from '../choices.js';
+import {notice} from '../text.js';
+import {dayAndTime, span} from '../when.js';
+import {boardPlate} from '../steps/board.js';
+import {plate} from '../plate.js';
+
+const FILTER_FROM = 13;
+
+export function machinesView(tablet) {
+  const {sheets} = tablet;
+  const pick = hash => tablet.go({name: 'people', hash});
+  if (sheets.length === 0) return {
+    name: 'machines', title: say('tablet.start.no_sheets'), left: el('p', {class: 'lead'}, say('tablet.start.no_sheets_do')), right: foot(tablet),
+    go: {label: say('tablet.start.fetch'), action: 'fetch', press: () => tablet.syncNow()},
+  };
+  return {
+    name: 'machines', title: say('tablet.start.machine'),
+    left: [updateOffer(tablet), rows(sheets.map(({hash, sheet}) => ({id: hash, label: sheet.machine.name, note: machineNote(tablet, sheet)})), pick, {action: 'machine', kind: 'machines'})],
+    right: foot(tablet),
+  };
+}
+
+const machineNote = (tablet, sheet) => [say(`tablet.board.${sheet.board.state}`), sheet.fixture.name, say('tablet.start.sheet_age', {span: span(tablet.clock.sinceMs(sheet.compiled_at_utc))})].join(' · ');
+
+export function peopleView(tablet) {
+  const {sheet} = tablet.sheetOf(tablet.view.hash);
+  const people = [...sheet.people].sort((one, other) => one.name.localeCompare(other.name));
+  const list = el('div', {});
+  const show = part => list.replaceChildren(rows(people.filter(({name}) => name.toLowerCase().includes(part.trim().toLowerCase()))
+    .map(({id, name}) => ({id, label: name, note: sheet.slots.filter(slot => slot.owner_id === id).map(({label}) => label).join(', ') || say('tablet.start.no_slot_short')})),
+  id => tablet.go({name: 'ready', hash: tablet.view.hash, person: id}), {action: 'person', kind: 'pairs'}));
+  show('');
+  const filter = people.length >= FILTER_FROM && el('input', {type: 'search', placeholder: say('tablet.start.filter'), 'aria-label': say('tablet.start.filter'), on: {input: event => show(event.target.value)}});
+  return {
+    name: 'people', title: say('tablet.start.who', {machine: sheet.machine.name}),
+    left: [filter, list, el('p', {class: 'label'}, say('tablet.start.not_listed', {lead: sheet.shop.lead}))],
+    beside: [tablet.backButton({name: 'machines'})],
+  };
+}
+
+export function readyView(tablet) {
+  const {hash, person: id} = tablet.view;
+  const {sheet} = tablet.sheetOf(hash);
+  const person = sheet.people.find(each => each.id === id);
+  const own = sheet.slots.filter(slot => slot.kind === 'person' && slot.owner_id === id);
+  const refusals = whyNot(tablet, sheet, person, own);
+  return {
+    name: 'ready', title: say('tablet.start.ready', {name: person.name, machine: sheet.machine.name}),
+    left: [
+      refusals.map(text => notice('stop', text)),
+      el('div', {class: 'plates two'}, plate(say('tablet.start.your_slot'), {value: own[0]?.label ?? say('tablet.slot.none'), other: own[0]?.until_utc ? say('tablet.start.until', {time: dayAndTime(own[0].until_utc)}) : null}),
+        el('div', {}, boardPlate(sheet.board))),
+      el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
+      el('p', {class: 'label'}, say('tablet.start.sheet_from', {time: dayAndTime(sheet.compiled_at_utc), span: span(tablet.clock.sinceMs(sheet.compiled_at_utc)), until: dayAndTime(sheet.expires_at_utc)})),
+    ],
+    right: [el('p', {class: 'standing'}, sheet.shop.notice)],
+    go: refusals.length === 0 && {label: say('tablet.start.begin'), action: 'begin', press: () => tablet.begin(hash, sheet, id)},
+    beside: [tablet.backButton({name: 'people', hash})],
+  };
+}
+
+/** Every reason why this person cannot begin here now, each with what to do. */
+function whyNot(tablet, sheet, person, own) {
+  const now = tablet.clock.nowUtc();
+  const lead = {lead: sheet.shop.lead};
+  return [
+    now >= sheet.expires_at_utc && say('tablet.start.sheet_expired', {time: dayAndTime(sheet.expires_at_utc)}),
+    person.until_utc && now >= person.until_utc && say('tablet.start.not_authorised', {time: dayAndTime(person.until_utc), ...lead}),
+    own.length === 0 && say('tablet.start.no_slot', lead),
+    own.length > 0 && own.every(slot => slot.held_back || (slot.until_utc && now >= slot.until_utc)) && say('tablet.start.slot_ended', {slot: own[0].label, ...lead}),
+    tablet.sync.state.device !== 'enrolled' && say(`tablet.device.${tablet.sync.state.device}`, lead),
+  ].filter(Boolean);
+}
+
+function updateOffer(tablet) {
+  if (!tablet.takeUpdate) return null;
+  return el('div', {class: 'notice plain offer'}, el('p', {}, say('tablet.update.waits')), button(say('tablet.update.take'), 'take-update', () => tablet.takeUpdate()));
+}
+
+const foot = tablet => el('div', {class: 'foot'},
+  tablet.storageProtected === false && el('p', {class: 'label'}, say('tablet.start.not_protected')),
+  button(say('tablet.start.holds'), 'holds', () => tablet.go({name: 'holds'})));

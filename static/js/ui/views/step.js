@@ -1,0 +1,89 @@
+/** The step that is due, by its kind; beside its one primary action always the same: hold, something is off, break off. */
+import {button, el} from '../dom.js';
+import {say} from '../say.js';
+import {scale} from '../scale.js';
+import {notice} from '../text.js';
+import {boardStep} from '../steps/board.js';
+import {cautionStep} from '../steps/caution.js';
+import {clearStep} from '../steps/clear.js';
+import {compareStep} from '../steps/compare.js';
+import {confirmStep} from '../steps/confirm.js';
+import {copyStep} from '../steps/copy.js';
+import {finishStep} from '../steps/finish.js';
+import {searchStep} from '../steps/search.js';
+import {signStep} from '../steps/sign.js';
+import {slotStep} from '../steps/slot.js';
+import {toolStep} from '../steps/tool.js';
+import {touchStep} from '../steps/touch.js';
+
+const KINDS = {
+  caution: cautionStep, board: boardStep, confirm: confirmStep, tool_in: toolStep, tool_out: toolStep, slot: slotStep, copy: copyStep,
+  clear: clearStep, search: searchStep, touch: touchStep, compare: compareStep, finish: finishStep, sign: signStep,
+};
+
+export function stepView(tablet) {
+  const {setup} = tablet;
+  const step = setup.current;
+  const context = {
+    tablet, setup, step,
+    commit: (type, data, pin) => tablet.act(() => setup.commit(type, data, step.id, pin)),
+    open: view => tablet.go(view),
+    again: () => tablet.refresh(),
+    breakOff: () => breakOff(tablet),
+  };
+  const screen = KINDS[step.kind](context);
+  return {
+    name: 'step', step: step.id, kind: step.kind, title: setup.fill(step.do), ...around(tablet), ...screen,
+    strip: [undoStrip(tablet), answerStrip(setup), screen.strip], beside: beside(tablet),
+  };
+}
+
+/** Scale and where-line of a running setup. */
+export function around(tablet) {
+  const {setup} = tablet;
+  const {state, machine, sheet} = setup;
+  const reached = new Set(setup.stages.filter(({steps}) => steps.some(({id}) => state.steps[id]?.state === 'done')).map(({id}) => id));
+  return {
+    scale: scale({
+      stages: setup.stages, currentStep: state.current_step, reached,
+      open: stage => tablet.go({name: 'read', stage}), openAll: () => tablet.go({name: 'read', stage: null}),
+    }),
+    where: [el('b', {}, machine.name), ` · ${sheet.fixture.name}`, setup.slotLabel && [' · ', el('b', {}, setup.slotLabel)], ` · ${setup.personName}`],
+  };
+}
+
+/** What stands beside the primary action on every screen of a setup. */
+export function beside(tablet) {
+  const {setup} = tablet;
+  const {state} = setup;
+  const holds = state.holds.length;
+  const stowing = ['stow', 'sign'].includes(setup.stageOf(state.current_step)?.id);
+  const hold = () => tablet.act(async () => {
+    const row = await setup.commit('hold.pressed', {});
+    tablet.say(say('tablet.hold.noted'));
+    return row;
+  });
+  return [
+    button(holds > 0 ? say('tablet.hold.button_count', {count: holds}) : say('tablet.hold.button'), 'hold', hold),
+    button(say('tablet.off.button'), 'off', () => tablet.go({name: 'off'})),
+    (state.probe_in_spindle || setup.current?.kind === 'tool_in') && !state.broken_off && !stowing && button(say('tablet.break.button'), 'break-off', () => breakOff(tablet)),
+  ].filter(Boolean);
+}
+
+export const breakOff = tablet => tablet.act(() => tablet.setup.commit('setup.broken_off', {}));
+
+/** Broken off by mistake: the way back stays until the next step is closed. */
+function undoStrip(tablet) {
+  const {setup} = tablet;
+  const {broken_off: broken, probe_in_spindle: inSpindle} = setup.state;
+  if (!broken || !setup.state.break_can_be_undone) return null;
+  return el('div', {class: 'strip undo'}, el('span', {}, say(inSpindle ? 'tablet.break.done' : 'tablet.break.done_no_probe')),
+    button(say('tablet.break.undo'), 'break-undo', () => tablet.act(() => setup.commit('break.undone', {}))));
+}
+
+/** The lead's word that is still to be followed, on whatever step. */
+function answerStrip({state: {blocked}, current}) {
+  if (blocked?.code === 'setup.lead_says_break_off') return notice('stop', say('tablet.lead.break_off', blocked.fields));
+  if (blocked?.code === 'setup.lead_says_touch_again' && current.axis !== blocked.fields.axis) return notice('ask', say('tablet.lead.touch_again', blocked.fields));
+  return null;
+}
