@@ -31,6 +31,7 @@ def checkout() -> Iterator[Path]:
     (folder / "webapp" / "fonts.py").write_text("", encoding="utf-8")
     (folder / "webapp" / "requirements.txt").write_text("", encoding="utf-8")
     yield folder
+    folder.chmod(0o755)
     shutil.rmtree(folder)
 
 
