@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.procedure import Procedure, publish
@@ -96,7 +97,11 @@ class _Loader:
             value = _as_stored(value)  # noqa: PLW2901
             if before.get(item_id) != value:
                 self._store.shop.put(kind, item_id, value)
-                self._note(f"{kind}.{'changed' if item_id in before else 'added'}", item_id, {"value": value})
+                self._note(
+                    f"{kind}.{'changed' if item_id in before else 'added'}",
+                    item_id,
+                    {"value": _on_ledger(value)},
+                )
         for item_id in before.keys() - wanted.keys():
             self._store.shop.retire(kind, item_id)
             self._note(f"{kind}.retired", item_id, {})
@@ -188,3 +193,12 @@ def _as_stored(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [_as_stored(item) for item in value]
     return value
+
+
+def _on_ledger(value: Any) -> Any:
+    """The value with every number that would need an exponent as a plain decimal text: the ledger has one spelling."""
+    if isinstance(value, dict):
+        return {name: _on_ledger(item) for name, item in value.items()}
+    if isinstance(value, list):
+        return [_on_ledger(item) for item in value]
+    return f"{Decimal(repr(value)):f}" if isinstance(value, float) and "e" in repr(value) else value

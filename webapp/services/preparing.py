@@ -4,6 +4,7 @@ Rules:
 - a sheet is worked out by the domain alone; here its inputs are read, in one view of the store;
 - a sheet is used again while its content, times aside, is the same and it is younger than half of its life; so a tablet
   always gets one that lasts, and does not get a new one at each question;
+- while the ledger has not grown, nothing on a sheet can have changed but by the clock: it is looked at once a minute;
 - every sheet that is handed out is kept by its hash for ever: events name it.
 """
 
@@ -30,7 +31,7 @@ from webapp.domain.shop import Fixture, Machine, Probe, Seating, ShopRules, from
 from webapp.domain.slots import SlotFamily, SlotRow, normalise_label
 from webapp.domain.usual import SeatingValues, SetupValue, Usual, usual
 from webapp.services.board import machine_state
-from webapp.services.errors import NoShopYet, NoSuchMachine, SheetCannotBeMade
+from webapp.services.errors import NoShopYet, NoSuchMachine, ServiceError, SheetCannotBeMade
 from webapp.services.times import from_text, later, utc_text
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from webapp.store import Store
 
 NO_TIME = ""
+CHECK_AGAIN = timedelta(minutes=1)
 PROCEDURE = "current"
 
 
@@ -47,26 +49,41 @@ def current_sheet(store: Store, keyring: KeyRing, machine_id: str, now: datetime
     Raises NoSuchMachine, NoShopYet, SheetCannotBeMade (with the code of what stands in the way).
     """
     with store.reading():
-        kept = store.setups.newest_sheet(machine_id)
-        try:
-            made = _Inputs(store, keyring, machine_id, now)
-            content = made.compile(NO_TIME, NO_TIME).hash
-        except (NoSuchMachine, NoShopYet, SheetCannotBeMade):
-            raise
-        except DomainError as error:
-            raise SheetCannotBeMade(machine=machine_id, what_code=error.code) from error
+        kept, size = store.setups.sheet_in_use(machine_id), store.ledger.size()
+        if kept is not None and _was_just_checked(kept, size, now):
+            return kept["hash"], kept["text"]
+        made, content = _inputs(store, keyring, machine_id, now)
     half_life_ago = utc_text(now - timedelta(hours=made.rules.sheet_hours / 2))
+    times = (utc_text(now), later(now, hours=made.rules.sheet_hours))
     if (
         kept is not None
         and kept["content"] == content
-        and half_life_ago < kept["compiled_at_utc"] <= utc_text(now)
+        and half_life_ago < kept["compiled_at_utc"] <= times[0]
     ):
-        return kept["hash"], kept["text"]
-    times = (utc_text(now), later(now, hours=made.rules.sheet_hours))
-    sheet = made.compile(*times)
+        sheet = Sheet(kept["hash"], kept["text"])
+    else:
+        sheet = made.compile(*times)
     with store.writing():
         store.setups.keep_sheet(sheet.hash, machine_id, sheet.text, content, times)
+        store.setups.use_sheet(machine_id, sheet.hash, size, times[0])
     return sheet.hash, sheet.text
+
+
+def _was_just_checked(kept: Mapping[str, Any], size: int, now: datetime) -> bool:
+    """Whether nothing was written since the sheet was found right, less than a minute ago: time changes little."""
+    recent = utc_text(now - CHECK_AGAIN) < kept["checked_at_utc"] <= utc_text(now)
+    return bool(recent and kept["ledger_size"] == size)
+
+
+def _inputs(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> tuple[_Inputs, str]:
+    """What a sheet is compiled from, and the hash of the sheet without its times."""
+    try:
+        made = _Inputs(store, keyring, machine_id, now)
+        return made, made.compile(NO_TIME, NO_TIME).hash
+    except ServiceError:
+        raise
+    except DomainError as error:
+        raise SheetCannotBeMade(machine=machine_id, what_code=error.code) from error
 
 
 def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[dict[str, Any]]:

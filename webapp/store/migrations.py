@@ -157,6 +157,11 @@ SETUPS = Migration(
             compiled_at_utc TEXT NOT NULL,
             expires_at_utc TEXT NOT NULL) STRICT""",
         "CREATE INDEX sheet_by_machine ON sheet (machine, compiled_at_utc)",
+        """CREATE TABLE sheet_in_use (
+            machine TEXT PRIMARY KEY,
+            hash TEXT NOT NULL REFERENCES sheet (hash),
+            ledger_size INTEGER NOT NULL,
+            checked_at_utc TEXT NOT NULL) STRICT""",
         """CREATE TABLE event (
             position INTEGER PRIMARY KEY REFERENCES leaf (position),
             id TEXT NOT NULL UNIQUE,

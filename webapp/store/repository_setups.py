@@ -13,6 +13,7 @@ from webapp.store.tables_setups import (
     SetAside,
     Setup,
     Sheet,
+    SheetInUse,
     Waiting,
 )
 
@@ -50,10 +51,16 @@ class SetupsRepository(Repository):
             if found is not None:
                 yield found
 
-    def newest_sheet(self, machine: str) -> Row | None:
-        """The sheet of a machine that was compiled last, or None."""
-        query = Sheet.select().where(Sheet.machine == machine).order_by(Sheet.compiled_at_utc.desc()).limit(1)
-        return self._row(query)
+    def sheet_in_use(self, machine: str) -> Row | None:
+        """The sheet that was last found right for a machine, with `ledger_size` and `checked_at_utc`, or None."""
+        row = self._row(SheetInUse.select().where(SheetInUse.machine == machine))
+        sheet = self.sheet(row["hash"]) if row else None
+        return {**row, **sheet} if row and sheet else None
+
+    def use_sheet(self, machine: str, sheet_hash: str, ledger_size: int, checked_at_utc: str) -> None:
+        """Say that a sheet was found right for a machine."""
+        fields = {"machine": machine, "hash": sheet_hash, "ledger_size": ledger_size}
+        self._run(SheetInUse.insert({**fields, "checked_at_utc": checked_at_utc}).on_conflict("REPLACE"))
 
     # Events
 

@@ -16,6 +16,15 @@ class Sheet(Table):
     expires_at_utc = peewee.TextField()
 
 
+class SheetInUse(Table):
+    """When, and at which size of the ledger, a machine's sheet was last found to be the right one."""
+
+    machine = peewee.TextField(primary_key=True)
+    hash = peewee.TextField()
+    ledger_size = peewee.IntegerField()
+    checked_at_utc = peewee.TextField()
+
+
 class Event(Table):
     """An event as the signed text that came, with what lists need of it beside."""
 

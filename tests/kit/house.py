@@ -1,0 +1,62 @@
+"""Everything a test of the use cases needs, joined: a store in a folder of its own, keys, a clock, one tablet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from tests.kit.clock import Clock
+from tests.kit.device import Device
+from tests.kit.shop import PASSPHRASES, PINS, fixed_keyring, load_shop
+from tests.kit.walk import Walk
+from webapp.domain.shop_file import Shop
+from webapp.proof.keys import KeyRing
+from webapp.services import answering, intake, signing_off
+from webapp.services.preparing import current_sheet
+from webapp.store import Store
+
+
+class House:
+    """A shop with its server's parts. Make the keys once a run: `keyring` may be handed in."""
+
+    def __init__(self, folder: Path, keyring: KeyRing | None = None, shop: Shop | None = None) -> None:
+        self.folder = folder
+        self.clock = Clock()
+        self.keyring = keyring or fixed_keyring(folder / "keys", self.clock)
+        self.store = Store.open(folder / "zerokeep.db")
+        load_shop(self.store, self.keyring, self.clock, shop)
+        self.device = Device()
+        self.device.enrol(self.store, self.keyring, self.clock)
+        self.count = 0
+
+    def sheet(self, machine: str = "mill-1") -> tuple[str, str]:
+        return current_sheet(self.store, self.keyring, machine, self.clock())
+
+    def walk(self, person: str = "mara", device: Device | None = None, **more: Any) -> Walk:
+        """A new setup on the sheet of now."""
+        self.count += 1
+        return Walk(device or self.device, self.clock, self.sheet(), person, self.count, **more)
+
+    def accept(self, parts: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        return intake.accept(self.store, self.keyring, parts, self.clock())
+
+    def signed(self, person: str = "mara", **more: Any) -> Walk:
+        """A complete setup, uploaded, its signature verified, its questions answered."""
+        walk = self.walk(person, **more).through()
+        walk.sign(PINS[person], self.keyring)
+        receipts = self.accept(walk.parts)
+        assert receipts[-1]["signature"] == "verified", receipts[-1]
+        for question in answering.questions(self.store):
+            answering.answer(self.store, question["id"], "ines", "go_on", "First value here.", self.clock())
+        return walk
+
+    def signed_off(self, person: str = "mara", **more: Any) -> Walk:
+        """The same, signed off by the lead."""
+        walk = self.signed(person, **more)
+        self.clock.forward(minutes=1)
+        self.sign_off(walk.setup)
+        return walk
+
+    def sign_off(self, setup: str, by: str = "ines", passphrase: str | None = None, note: str = "") -> None:
+        typed = PASSPHRASES[by] if passphrase is None else passphrase
+        signing_off.sign_off(self.store, self.keyring, setup, by, typed, note, self.clock())
