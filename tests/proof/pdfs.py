@@ -6,6 +6,7 @@ from functools import lru_cache
 
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
+from pyhanko.sign.signers.pdf_byterange import BuildProps
 from weasyprint import HTML, Attachment
 
 from webapp.proof import cms, pdf_update
@@ -43,11 +44,15 @@ def plain_pdf() -> bytes:
 
 
 def seal_anything(
-    pdf: bytes, key: ec.EllipticCurvePrivateKey, certificate: x509.Certificate, at: datetime = AT
+    pdf: bytes,
+    key: ec.EllipticCurvePrivateKey,
+    certificate: x509.Certificate,
+    at: datetime = AT,
+    made_by: BuildProps = pdf_update.WRITER,
 ) -> bytes:
     """What `seal` would make if it took every PDF and checked nothing."""
     prepared = pdf_update.prepare(
-        pdf, pdf_update.SealWords(at, SHOP, REASON), cms.largest_length(certificate)
+        pdf, pdf_update.SealWords(at, SHOP, REASON), cms.largest_length(certificate), made_by
     )
     return prepared.with_container(container_for(prepared.digest, key, certificate))
 

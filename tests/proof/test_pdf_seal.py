@@ -10,13 +10,16 @@ import pytest
 from asn1crypto import cms as asn1_cms
 from cryptography.hazmat.primitives.serialization import Encoding
 from pyhanko.pdf_utils.reader import PdfFileReader
+from pyhanko.sign.signers.pdf_byterange import BuildProps
 
 from tests.proof.made_up import numbered_keys
-from tests.proof.pdfs import AT_UTC, PAGES, REASON, SHOP, pdf_of, plain_pdf
+from tests.proof.pdfs import AT, AT_UTC, PAGES, REASON, SHOP, container_for, pdf_of, plain_pdf, seal_anything
 from webapp.proof import cms
+from webapp.proof.cms import largest_length
 from webapp.proof.errors import SealError
 from webapp.proof.keys import KeyRing, seal_certificate
 from webapp.proof.pdf_seal import seal
+from webapp.proof.pdf_update import SealWords, prepare
 from webapp.proof.pdf_verify import verify_seal
 
 
@@ -84,7 +87,8 @@ def test_the_one_widget_shows_nothing_and_has_words_for_a_screen_reader(sealed: 
     assert ["/Annots" in kids[place] for place in range(len(kids))] == [True, False]
     assert len(kids[0]["/Annots"]) == 1
     widget = kids[0]["/Annots"][0]
-    assert list(widget["/Rect"]) == [0, 0, 0, 0]
+    assert list(widget["/Rect"]) == [-9999, -9999, -9999, -9999]
+    assert kids[0]["/Tabs"] == "/S"
     assert widget["/TU"] == "Seal of the record"
 
 
@@ -181,6 +185,31 @@ def test_an_old_record_verifies_after_a_change_of_the_seal_key(
     later = keyring.with_new_seal_key(key, seal_certificate(key, SHOP, now, 99))
     assert verify_seal(sealed, later.trusted_certificates).holds
     assert verify_seal(seal(plain_pdf(), later, AT_UTC, SHOP, REASON), later.trusted_certificates).holds
+
+
+def test_a_seal_written_by_another_version_holds_by_its_signature_and_is_told(keyring: KeyRing) -> None:
+    other = BuildProps(name="zerokeep", revision="1 with pyHanko 0.99.0")
+    pdf = seal_anything(plain_pdf(), keyring.seal_key, keyring.seal_certificate, made_by=other)
+    report = verify_seal(pdf, keyring.trusted_certificates)
+    assert report.holds
+    assert report.line("seal.update").says == "seal.update.other_version"
+    assert report.line("seal.update").fields == {"writer": "1 with pyHanko 0.99.0"}
+    place = pdf.index(b"/TransformMethod")
+    altered = verify_seal(pdf[:place] + b"#" + pdf[place + 1 :], keyring.trusted_certificates)
+    assert not altered.line("seal.digest").holds
+    assert not altered.line("seal.update").holds
+
+
+def test_an_update_of_another_make_is_found_even_under_a_good_signature(keyring: KeyRing) -> None:
+    prepared = prepare(plain_pdf(), SealWords(AT, SHOP, REASON), largest_length(keyring.seal_certificate))
+    data = prepared.data.replace(b"/F 132", b"/F 130")
+    digest = sha256(data[: prepared.contents_start] + data[prepared.contents_end :]).digest()
+    container = container_for(digest, keyring.seal_key, keyring.seal_certificate)
+    pdf = replace(prepared, data=data).with_container(container)
+    report = verify_seal(pdf, keyring.trusted_certificates)
+    assert report.line("seal.digest").holds
+    assert report.failures[0].says == "seal.update.altered"
+    assert report.failures[0].fields["offset"] == data.index(b"/F 130") + 5
 
 
 def test_no_trusted_certificate_means_no_answer_and_never_the_systems(sealed: bytes) -> None:

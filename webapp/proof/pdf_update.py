@@ -6,6 +6,8 @@ Rules:
   ETSI.CAdES.detached;
 - the bytes before the update stay as they were; the document's metadata are not touched, since a second
   producer would break PDF/A;
+- the widget has no size and lies outside the page, has words for a screen reader, and the page has a tab order, as
+  PDF/UA wants of a page with an annotation (ISO 14289-1 clause 7.18, from memory);
 - nothing in the update comes from a clock or from chance: the second half of the file identifier is a hash of
   the bytes before, the cross-reference stream is left uncompressed. So a verifier can write the update again
   and compare.
@@ -22,7 +24,7 @@ from typing import Any
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.xref import XRefStream
-from pyhanko.sign.fields import MDPPerm, SigFieldSpec, SigSeedSubFilter
+from pyhanko.sign.fields import InvisSigSettings, MDPPerm, SigFieldSpec, SigSeedSubFilter
 from pyhanko.sign.signers.cms_embedder import PdfCMSEmbedder, SigIOSetup, SigMDPSetup, SigObjSetup
 from pyhanko.sign.signers.constants import ESIC_EXTENSION_1
 from pyhanko.sign.signers.pdf_byterange import BuildProps, SignatureObject
@@ -31,6 +33,8 @@ from pyhanko.version import __version__ as pyhanko_version
 FIELD_NAME = "Seal"
 FIELD_WORDS = "Seal of the record"
 WRITER = BuildProps(name="zerokeep", revision=f"1 with pyHanko {pyhanko_version}")
+
+_UNSEEN = InvisSigSettings(set_print_flag=True, set_hidden_flag=False, box_out_of_bounds=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,15 +67,18 @@ class PreparedPdf:
         return self.data[: self.contents_start + 1] + hex_digits + self.data[self.contents_end - 1 :]
 
 
-def prepare(pdf: bytes, words: SealWords, container_bytes: int) -> PreparedPdf:
+def prepare(pdf: bytes, words: SealWords, container_bytes: int, made_by: BuildProps = WRITER) -> PreparedPdf:
     """Append the update with room for a container of exactly `container_bytes`.
 
+    `made_by` names the version that writes it, for a verifier that can then tell whether it may write it again.
     Raises pyHanko's PdfError, ValueError or KeyError for bytes that are no PDF or that hold such a field
     already.
     """
     writer = _UpdateWriter(BytesIO(pdf), strict=True)
     writer.register_extension(ESIC_EXTENSION_1)
-    spec = SigFieldSpec(FIELD_NAME, readable_field_name=FIELD_WORDS)
+    page = writer.find_page_for_modification(0)[0].get_object()  # type: ignore[no-untyped-call]
+    page["/Tabs"] = generic.pdf_name("/S")
+    spec = SigFieldSpec(FIELD_NAME, readable_field_name=FIELD_WORDS, invis_sig_settings=_UNSEEN)
     steps = PdfCMSEmbedder(new_field_spec=spec).write_cms(FIELD_NAME, writer)
     next(steps)
     placeholder = SignatureObject(
@@ -79,7 +86,7 @@ def prepare(pdf: bytes, words: SealWords, container_bytes: int) -> PreparedPdf:
         subfilter=SigSeedSubFilter.PADES,
         name=words.name,
         reason=words.reason,
-        app_build_props=WRITER,
+        app_build_props=made_by,
         bytes_reserved=2 * container_bytes,
     )
     mdp = SigMDPSetup(md_algorithm="sha256", certify=True, docmdp_perms=MDPPerm.NO_CHANGES)
