@@ -130,3 +130,26 @@ def test_the_library_that_opens_sealed_pins_derives_the_key_of_rfc_7518_appendix
     bob = ECKey.import_key(dict(RFC_7518_BOB))
     opened = joserfc_jwe.decrypt_compact(".".join(parts), bob, algorithms=["ECDH-ES", "A128GCM"])
     assert opened.plaintext == b"4711"
+
+
+RAW_CASES = json.loads((Path(__file__).parent / "data" / "ecdsa_p256_raw.json").read_text())
+
+
+def test_raw_signatures_are_taken_and_refused_as_the_wycheproof_cases_say() -> None:
+    """262 cases made to trip verifiers up: r and s out of range, of other lengths, at the edges of the arithmetic."""
+    keys = [
+        ec.EllipticCurvePublicNumbers(int(text[:64], 16), int(text[64:], 16), ec.SECP256R1()).public_key()
+        for text in RAW_CASES["public_keys_x_y"]
+    ]
+    cases = RAW_CASES["cases_number_key_message_signature_valid"]
+    assert len(cases) == 262
+    wrong = [case[0] for case in cases if takes(keys[case[1]], case[2], case[3]) != case[4]]
+    assert wrong == []
+
+
+def takes(key: ec.EllipticCurvePublicKey, message: str, signature: str) -> bool:
+    try:
+        jws.check_signature(key, bytes.fromhex(signature), bytes.fromhex(message))
+    except JwsRefused:
+        return False
+    return True
