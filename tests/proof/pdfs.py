@@ -21,7 +21,9 @@ SHOP = "Millbrook Teaching Shop"
 REASON = "Record of a finished setup"
 
 
-def pdf_of(html: str, files: dict[str, bytes], variant: str = "pdf/a-3u") -> bytes:
+def pdf_of(
+    html: str, files: dict[str, bytes], variant: str = "pdf/a-3u", identifier: bytes = b"0123456789abcdef"
+) -> bytes:
     """A PDF that comes out the same each time."""
     attached = [
         Attachment(string=data.decode(), name=name, relationship="Data", created=AT, modified=AT)
@@ -31,9 +33,7 @@ def pdf_of(html: str, files: dict[str, bytes], variant: str = "pdf/a-3u") -> byt
         # The renderer leaves its colour profile open; that is not what is tested here.
         warnings.simplefilter("ignore", ResourceWarning)
         return bytes(
-            HTML(string=html).write_pdf(
-                pdf_variant=variant, pdf_identifier=b"0123456789abcdef", attachments=attached
-            )
+            HTML(string=html).write_pdf(pdf_variant=variant, pdf_identifier=identifier, attachments=attached)
         )
 
 

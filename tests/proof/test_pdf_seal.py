@@ -117,6 +117,14 @@ def test_every_kind_of_pdf_that_the_renderer_writes_can_be_sealed(keyring: KeyRi
     assert verify_seal(seal(pdf, keyring, AT_UTC, SHOP, REASON), keyring.trusted_certificates).holds
 
 
+@pytest.mark.parametrize("number", range(12))
+def test_any_identifier_of_the_file_is_kept_in_its_first_half(keyring: KeyRing, number: int) -> None:
+    identifier = sha256(b"%d" % number).digest()[:16]
+    sealed = seal(pdf_of(PAGES, {}, identifier=identifier), keyring, AT_UTC, SHOP, REASON)
+    assert verify_seal(sealed, keyring.trusted_certificates).holds
+    assert identifier.hex().encode() in sealed[-700:]
+
+
 @pytest.mark.parametrize(
     "words", ["(paren) \\ back", "Schlüssel & Söhne", "Цех № 7", "車間", "a" * 500, "line\nbreak"]
 )

@@ -2,7 +2,8 @@
 
 Sources: RFC 7515 appendix A.3 (ES256), RFC 7638 section 3.1 (thumbprint), RFC 7518 appendix C (ECDH-ES), all
 three typed from memory: a single wrong character would make the signature, the thumbprint or the derived key
-fail. RFC 6979 appendix A.2.5 (ECDSA on P-256) from data/ecdsa_p256.json, which names where it was read.
+fail. RFC 6979 appendix A.2.5 (ECDSA on P-256) from data/ecdsa_p256.json and the Wycheproof cases from
+data/ecdsa_p256_raw.json, which name where they were read.
 """
 
 import json
