@@ -5,7 +5,7 @@ The services below never see Flask; the blueprints above never open a store or r
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, cast
@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, cast
 from flask import Flask, current_app
 
 if TYPE_CHECKING:
+    from webapp.domain.record_bundle import RecordBundle
     from webapp.proof.keys import KeyRing
+    from webapp.proof.report import Report
     from webapp.settings import Settings
     from webapp.store import Store
     from webapp.web.shell import Shell
@@ -23,7 +25,11 @@ EXTENSION = "zerokeep"
 
 @dataclass(frozen=True)
 class Wiring:
-    """The parts of one running server. `now` gives an aware UTC time, `new_token` 256 bits of chance as text."""
+    """The parts of one running server. `now` gives an aware UTC time, `new_token` 256 bits of chance as text.
+
+    `render` and `render_unsigned` draw a record, `renderer` names the programs and versions that do; `seal` seals a
+    drawn PDF; `verify` judges one that somebody brings.
+    """
 
     settings: Settings
     store: Store
@@ -31,6 +37,11 @@ class Wiring:
     shell: Shell
     now: Callable[[], datetime]
     new_token: Callable[[], str]
+    render: Callable[[RecordBundle], bytes]
+    render_unsigned: Callable[[RecordBundle], bytes]
+    renderer: Mapping[str, str]
+    seal: Callable[[bytes], bytes]
+    verify: Callable[[bytes], Report]
 
 
 def attach(app: Flask, parts: Wiring) -> None:

@@ -1,0 +1,138 @@
+"""The real application on a real SQLite file: the kit's shop, an auditor, clients that behave like a browser."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from tests.kit.clock import Clock
+from tests.kit.house import House
+from tests.kit.shop import PASSPHRASES, fixed_keyring
+from webapp import create_app
+from webapp.proof.keys import KeyRing
+from webapp.services.secret_rules import hash_passphrase
+from webapp.settings import Settings
+
+KEY_PASSPHRASE = "four plain words here"
+AUDITOR = ("odo", "Odo Lind", "the ledger smells of rain today")
+ORIGIN = "https://localhost"
+TABLET = {"X-Zerokeep": "1", "Content-Type": "application/json"}
+TOKEN = re.compile(r'name="csrf_token" value="([^"]+)"')
+
+_AUDITORS_HASH: list[str] = []
+
+
+@dataclass
+class Site:
+    """One running shop: the house behind it and the application in front."""
+
+    house: House
+    app: Flask
+
+    def browser(self) -> Browser:
+        """A browser that nobody has signed in with."""
+        return Browser(self.app.test_client())
+
+    def signed_in(self, person: str) -> Browser:
+        """A browser that this person has signed in with."""
+        browser = self.browser()
+        passphrase = AUDITOR[2] if person == AUDITOR[0] else PASSPHRASES[person]
+        answer = browser.send("/sign-in", person=person, passphrase=passphrase)
+        assert answer.status_code == 303, answer.get_data(as_text=True)
+        return browser
+
+
+class Browser:
+    """A client that sends what a browser sends with a form of our own pages."""
+
+    def __init__(self, client: FlaskClient) -> None:
+        self.client = client
+
+    def get(self, path: str, **more: Any) -> TestResponse:
+        return self.client.get(path, base_url=ORIGIN, headers={"Sec-Fetch-Site": "none"}, **more)
+
+    def page(self, path: str) -> str:
+        """The text of a page that has to be there."""
+        answer = self.get(path)
+        assert answer.status_code == 200, f"{path}: {answer.status_code}"
+        return answer.get_data(as_text=True)
+
+    def token(self) -> str:
+        """A form token of this browser's own session."""
+        found = TOKEN.search(self.get("/sign-in").get_data(as_text=True))
+        assert found
+        return found[1]
+
+    def send(self, path: str, **fields: Any) -> TestResponse:
+        """Send a form with its token, as one of our own pages would."""
+        return self.send_raw(path, {"csrf_token": self.token(), **fields})
+
+    def send_raw(self, path: str, fields: dict[str, Any], **headers: str) -> TestResponse:
+        """Send a form as it is."""
+        sent = _headers({"Origin": ORIGIN, "Sec-Fetch-Site": "same-origin"}, headers)
+        return self.client.post(path, base_url=ORIGIN, data=fields, headers=sent)
+
+    def call(self, path: str, body: Any, **headers: str) -> TestResponse:
+        """Call the API as a tablet's page would; bytes are sent as they are."""
+        sent = _headers({"Origin": ORIGIN, "Sec-Fetch-Site": "same-origin", **TABLET}, headers)
+        raw = body if isinstance(body, bytes) else json.dumps(body).encode()
+        return self.client.post(path, base_url=ORIGIN, headers=sent, data=raw)
+
+
+def _headers(usual: dict[str, str], other: dict[str, str]) -> dict[str, str]:
+    """The usual headers with others in their place; an empty one is left out."""
+    sent = {**usual, **{name.replace("_", "-"): value for name, value in other.items()}}
+    return {name: value for name, value in sent.items() if value}
+
+
+@pytest.fixture(scope="session")
+def keys(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, KeyRing]:
+    """One ring of keys for the whole run, and the folder that it lies in."""
+    folder = tmp_path_factory.mktemp("shop")
+    return folder, fixed_keyring(folder / "keys", Clock())
+
+
+@pytest.fixture
+def site(tmp_path: Path, keys: tuple[Path, KeyRing]) -> Iterator[Site]:
+    """A shop of its own for every test."""
+    site = make_site(tmp_path, keys)
+    yield site
+    site.house.store.close()
+    site.app.extensions["zerokeep"].store.close()
+
+
+def make_site(folder: Path, keys: tuple[Path, KeyRing], **settings: Any) -> Site:
+    """Load the shop into a folder and start the application on it."""
+    (folder / "keys").mkdir(mode=0o700)
+    kept = folder / "keys" / "keys.json"
+    kept.touch(mode=0o600)
+    kept.write_bytes((keys[0] / "keys" / "keys.json").read_bytes())
+    house = House(folder, keys[1])
+    add_auditor(house)
+    tokens = count(1)
+    app = create_app(
+        Settings(data_folder=folder, key_passphrase=KEY_PASSPHRASE, **settings),
+        house.clock,
+        lambda: f"token-{next(tokens):040d}",
+    )
+    return Site(house, app)
+
+
+def add_auditor(house: House) -> None:
+    """Give the shop somebody who may read everything and change nothing."""
+    if not _AUDITORS_HASH:
+        _AUDITORS_HASH.append(hash_passphrase(AUDITOR[2]))
+    with house.store.writing():
+        house.store.people.add(AUDITOR[0], AUDITOR[1], ["auditor"])
+        secrets = {"passphrase_hash": _AUDITORS_HASH[0], "must_change": False, "must_change_pin": False}
+        house.store.people.change(AUDITOR[0], **secrets)

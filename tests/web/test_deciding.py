@@ -1,0 +1,104 @@
+"""The lead's decisions at the desk: review, sign off, not accept, answer."""
+
+from tests.kit.shop import CENTRES_NM, PASSPHRASES
+from tests.web.conftest import Site
+
+
+def test_the_queue_shows_a_signed_setup_and_the_page_shows_every_number_beside_its_limit(site: Site) -> None:
+    site.house.signed_off()
+    site.house.clock.forward(hours=1)
+    walk = site.house.signed()
+    lead = site.signed_in("ines")
+    assert f"/desk/setups/{walk.setup}" in lead.page("/desk")
+    page = lead.page(f"/desk/setups/{walk.setup}")
+    for shown in ("−381.250", "−152.400", "−300.050", "±", "G54", "Mara Okafor"):
+        assert shown in page, shown
+    assert page.count("<svg") == 6  # three axes, each wide and compact
+
+
+def test_a_setup_is_signed_off_with_the_passphrase_and_a_note(site: Site) -> None:
+    walk = site.house.signed()
+    lead = site.signed_in("ines")
+    path = f"/desk/setups/{walk.setup}/sign-off"
+    assert "reviewed and accepted" in lead.page(path)
+    answer = lead.send(path, note="Good.", passphrase=PASSPHRASES["ines"])
+    assert answer.status_code == 303
+    page = lead.page(f"/desk/setups/{walk.setup}")
+    assert "signed off" in page
+    assert "Good." in page
+
+
+def test_a_wrong_passphrase_signs_nothing_and_keeps_the_note(site: Site) -> None:
+    walk = site.house.signed()
+    lead = site.signed_in("ines")
+    answer = lead.send(
+        f"/desk/setups/{walk.setup}/sign-off", note="A note of mine.", passphrase="not the passphrase"
+    )
+    text = answer.get_data(as_text=True)
+    assert answer.status_code == 422
+    assert "A note of mine." in text
+    assert "not the passphrase" not in text
+    assert "waits for sign-off" in lead.page(f"/desk/setups/{walk.setup}")
+
+
+def test_a_setup_is_not_accepted_with_a_reason_only(site: Site) -> None:
+    walk = site.house.signed()
+    lead = site.signed_in("ines")
+    path = f"/desk/setups/{walk.setup}/not-accepted"
+    refused = lead.send(path, reason="", passphrase=PASSPHRASES["ines"])
+    assert refused.status_code == 422
+    assert "Say why" in refused.get_data(as_text=True)
+    assert lead.send(path, reason="Wrong vise.", passphrase=PASSPHRASES["ines"]).status_code == 303
+    page = lead.page(f"/desk/setups/{walk.setup}")
+    assert "not accepted" in page
+    assert "Wrong vise." in page
+
+
+def test_whoever_ran_a_setup_is_told_that_another_lead_signs_it_off(site: Site) -> None:
+    walk = site.house.signed("tomas")
+    runner = site.signed_in("tomas")
+    assert "another lead has to sign it off" in runner.page(f"/desk/setups/{walk.setup}")
+    answer = runner.send(f"/desk/setups/{walk.setup}/sign-off", note="", passphrase=PASSPHRASES["tomas"])
+    assert answer.status_code == 422
+    assert "waits for sign-off" in runner.page(f"/desk/setups/{walk.setup}")
+
+
+def question_of(site: Site) -> tuple[str, str]:
+    walk = site.house.walk().start().until("touch", "Y")
+    walk.touch(CENTRES_NM["Y"] + 200_000)
+    question = walk.question(1, "Y", "Y is 0.2 off. Go on?")
+    site.house.accept(walk.parts)
+    return walk.setup, question
+
+
+def test_a_question_is_answered_with_a_decision_and_a_reason(site: Site) -> None:
+    setup, question = question_of(site)
+    lead = site.signed_in("ines")
+    page = lead.page(f"/desk/questions/{question}")
+    assert "Y is 0.2 off. Go on?" in page
+    assert "−152.200" in page
+    answer = lead.send(f"/desk/questions/{question}", decision="touch_again", reason="Wipe it first.")
+    assert answer.status_code == 303
+    assert "Wipe it first." in lead.page(f"/desk/setups/{setup}")
+    assert "Y is 0.2 off" not in lead.page("/desk")
+
+
+def test_an_answer_without_a_decision_or_a_reason_is_refused_and_keeps_what_was_typed(site: Site) -> None:
+    _, question = question_of(site)
+    lead = site.signed_in("ines")
+    without_decision = lead.send(f"/desk/questions/{question}", reason="Wipe it first.")
+    assert without_decision.status_code == 422
+    assert "Choose one of the three" in without_decision.get_data(as_text=True)
+    assert "Wipe it first." in without_decision.get_data(as_text=True)
+    without_reason = lead.send(f"/desk/questions/{question}", decision="go_on", reason=" ")
+    assert without_reason.status_code == 422
+    assert "Y is 0.2 off" in lead.page("/desk")
+
+
+def test_the_first_of_two_answers_counts_and_the_second_is_told_so(site: Site) -> None:
+    _, question = question_of(site)
+    first, second = site.signed_in("ines"), site.signed_in("tomas")
+    assert first.send(f"/desk/questions/{question}", decision="go_on", reason="Fine.").status_code == 303
+    late = second.send(f"/desk/questions/{question}", decision="break_off", reason="Stop it.")
+    assert late.status_code == 422
+    assert "Fine." in second.page(f"/desk/questions/{question}")

@@ -1,0 +1,140 @@
+"""Where the rooms are joined, once, at start. Nothing else may import from all of them.
+
+Rules: every part is made here and handed on as a plain argument; an application whose parts do not fit does not start.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from datetime import datetime
+from importlib.metadata import version
+from pathlib import Path
+
+from cryptography.hazmat.primitives.hashes import SHA256
+from cryptography.hazmat.primitives.kdf.hkdf import HKDF
+from flask import Flask
+
+from webapp import VERSION, fonts, record
+from webapp.proof.keys import FILE_NAME, KeyRing
+from webapp.proof.pdf_seal import seal
+from webapp.proof.record_verify import verify_record
+from webapp.services.intake import check_pending_seals
+from webapp.services.times import utc_text
+from webapp.settings import Settings, key_passphrase
+from webapp.store import Store
+from webapp.web import pages, shell
+from webapp.web.icons import SIZES, icon
+from webapp.web.wiring import Wiring
+
+ROOT = Path(__file__).resolve().parent.parent
+STATIC = ROOT / "static"
+TEMPLATES = ROOT / "templates"
+KEYS_NAME = "Zerokeep"
+RENDERER = {"weasyprint": version("weasyprint"), "zerokeep": VERSION}
+SEAL_REASON = "Reviewed and accepted by the lead; sealed by the shop's server"
+
+
+def compose(settings: Settings, now: Callable[[], datetime], new_token: Callable[[], str]) -> Flask:
+    """The application with every part in place. See webapp.create_app."""
+    settings.data_folder.mkdir(parents=True, exist_ok=True)
+    keyring = open_keyring(settings, now, new_token)
+    app = Flask("webapp", static_folder=None, template_folder=str(TEMPLATES))
+    app.config.from_mapping(configuration(settings, keyring))
+    store = Store.open(settings.database)
+    parts = Wiring(
+        settings=settings,
+        store=store,
+        keyring=keyring,
+        shell=files(),
+        now=now,
+        new_token=new_token,
+        render=record.render,
+        render_unsigned=record.render_unsigned,
+        renderer=RENDERER,
+        seal=lambda pdf: seal(pdf, keyring, utc_text(now()), shop_name(store), SEAL_REASON),
+        verify=lambda pdf: verify_record(
+            pdf, keyring.trusted_certificates, record.render, own_hash(store, pdf), RENDERER
+        ),
+    )
+    check_pending_seals(store, keyring, now())
+    blueprints = list(pages.BLUEPRINTS)
+    more_rights = {}
+    if settings.demo:
+        from webapp.demo import practice  # noqa: PLC0415 - a real shop's server never loads the demo
+
+        blueprints.append(practice.blueprint)
+        more_rights = practice.RIGHTS
+    pages.init_app(app, parts, blueprints, more_rights)
+    return app
+
+
+def shop_name(store: Store) -> str:
+    """The shop's name as it was loaded; this program's own before that."""
+    with store.reading():
+        shop = store.shop.item("shop", "shop")
+    return str(shop["name"]) if shop else KEYS_NAME
+
+
+def own_hash(store: Store, pdf: bytes) -> str | None:
+    """The hash of these bytes if this server sealed them and noted the hash on its ledger, else None."""
+    digest = hashlib.sha256(pdf).hexdigest()
+    with store.reading():
+        known = {row["sha256"] for row in store.records.records()}
+    return digest if digest in known else None
+
+
+def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Callable[[], str]) -> KeyRing:
+    """The server's keys, made at the first start. Raises BadSetting, WrongPassphrase, KeyFolderError."""
+    passphrase = key_passphrase(settings, new_token)
+    if (settings.keys_folder / FILE_NAME).exists():
+        return KeyRing.open(settings.keys_folder, passphrase)
+    return KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
+
+
+def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:
+    """Flask's and Flask-WTF's settings. The form cookie's key comes from the pepper, which no visitor can guess at."""
+    from webapp.web import sizes  # noqa: PLC0415
+
+    return {
+        "SECRET_KEY": HKDF(SHA256(), 32, None, b"zerokeep/form-cookie/1").derive(keyring.pepper),
+        "TRUSTED_HOSTS": list(settings.trusted_hosts),
+        "MAX_CONTENT_LENGTH": sizes.SMALL,
+        "MAX_FORM_MEMORY_SIZE": sizes.FORM_MEMORY,
+        "MAX_FORM_PARTS": sizes.FORM_PARTS,
+        "PROVIDE_AUTOMATIC_OPTIONS": False,
+        "SESSION_COOKIE_NAME": "__Host-zerokeep-form",
+        "SESSION_COOKIE_SECURE": True,
+        "SESSION_COOKIE_HTTPONLY": True,
+        "SESSION_COOKIE_SAMESITE": "Strict",
+        "SESSION_COOKIE_PATH": "/",
+        "WTF_CSRF_CHECK_DEFAULT": False,  # guards.py calls it, after the rights
+        "WTF_CSRF_TIME_LIMIT": None,  # as long as the cookie: a page left open over a shift still sends
+        "WTF_CSRF_SSL_STRICT": False,  # guards.py checks Sec-Fetch-Site and Origin on every scheme, not only TLS
+    }
+
+
+def files() -> shell.Shell:
+    """All files of the pages, under one version."""
+    web_fonts = {name: fonts.web_font(name) for name in fonts.WEB_FONTS}
+    named = {shell.font_name(name, body): body for name, body in web_fonts.items()}
+    return shell.read_shell(
+        STATIC,
+        [*sorted((TEMPLATES / "tablet").glob("*.html")), TEMPLATES / "base.html"],
+        named,
+        {name: icon(name) for name in SIZES},
+        font_css(dict(zip(web_fonts, named, strict=True))),
+    )
+
+
+def font_css(names: dict[str, str]) -> str:
+    """The @font-face rules for the fonts under /fonts/; the heaviest one also stands for every heavier weight."""
+    rules = []
+    heaviest = max(names, key=lambda name: fonts.WEIGHTS[name])
+    for name, file in names.items():
+        weight = f"{fonts.WEIGHTS[name]} 900" if name == heaviest else str(fonts.WEIGHTS[name])
+        rules.append(
+            f'@font-face {{ font-family: "{fonts.FAMILY}"; font-style: normal; font-weight: {weight}; '
+            f'font-display: swap; src: url("/fonts/{file}") format("woff2"); }}\n'
+        )
+    return "".join(rules)

@@ -1,0 +1,160 @@
+"""Starts the server and says plainly why it cannot.
+
+Rules: everything that can fail at a start is tried before the first request: the data folder, the keys, the database,
+the port. One worker process, because the store has one writer and the throttles one memory; its threads wait on the
+disk, not on each other. At SIGTERM or Ctrl-C no new request is taken and those in flight are finished.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import logging
+import os
+import secrets
+import signal
+import socket
+import sys
+from collections.abc import Callable
+from datetime import UTC, datetime
+from functools import partial
+from typing import TYPE_CHECKING, Any, TextIO
+
+from granian.constants import Interfaces, SSLProtocols
+from granian.log import LogLevels
+from granian.server import Server
+
+from webapp import create_app
+from webapp.proof.errors import ProofError
+from webapp.settings import BadSetting, Settings
+from webapp.store import Store, StoreError
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+BLOCKING_THREADS = 8
+BACKPRESSURE = 64
+LONGEST_END_S = 20
+PARENT_DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG of Linux, prctl(2)
+
+
+class CannotStart(Exception):
+    """The server cannot start. The text says why and what to do."""
+
+
+def utc_now() -> datetime:
+    """The time of this computer's clock, aware, UTC."""
+    return datetime.now(UTC)
+
+
+def new_token() -> str:
+    """256 bits of chance as URL-safe text."""
+    return secrets.token_urlsafe(32)
+
+
+def serve(settings: Settings, say: TextIO = sys.stdout) -> None:
+    """Serve until SIGTERM or Ctrl-C. Raises CannotStart before anything listens."""
+    for line in prepare(settings):
+        print(line, file=say, flush=True)
+    server = Server(
+        "zerokeep",
+        address=settings.host,
+        port=settings.port,
+        interface=Interfaces.WSGI,
+        workers=1,
+        blocking_threads=BLOCKING_THREADS,
+        backpressure=BACKPRESSURE,
+        websockets=False,
+        log_level=LogLevels.warning,
+        ssl_cert=settings.tls_certificate,
+        ssl_key=settings.tls_key,
+        ssl_protocol_min=SSLProtocols.tls12,
+        workers_kill_timeout=LONGEST_END_S,
+    )
+    server.serve(target_loader=partial(_load, settings, os.getpid()), wrap_loader=False)
+
+
+def prepare(settings: Settings) -> list[str]:
+    """Try everything that a start needs; the lines to say when it is all there. Raises CannotStart."""
+    make_data_folder(settings)
+    check_port(settings)
+    try:
+        app = create_app(settings, utc_now, new_token)
+    except (BadSetting, ProofError, StoreError) as error:
+        raise CannotStart(str(error)) from error
+    store = app.extensions["zerokeep"].store
+    try:
+        return [*_hint_if_empty(store), *_where(settings)]
+    finally:
+        store.close()
+
+
+def make_data_folder(settings: Settings) -> None:
+    """Make the data folder if it is not there, for the server's own user only. Raises CannotStart."""
+    folder = settings.data_folder
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as error:
+        raise CannotStart(
+            f"The data folder {folder} cannot be made: {error.strerror}. "
+            "Choose another one with --data-folder, or give this account the right to make it."
+        ) from error
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise CannotStart(
+            f"The data folder {folder} cannot be written to. "
+            "Choose another one with --data-folder, or give this account the right to write there."
+        )
+
+
+def check_port(settings: Settings) -> None:
+    """Raise CannotStart if nothing can listen at the host and port of the settings."""
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((settings.host, settings.port))
+        except OSError as error:
+            raise CannotStart(
+                f"Port {settings.port} at {settings.host} cannot be used: {error.strerror}. "
+                f"If Zerokeep is running already, open {settings.address}; "
+                f"else choose another port, such as --port {settings.port % 65535 + 1}."
+            ) from error
+
+
+def _hint_if_empty(store: Store) -> list[str]:
+    with store.reading():
+        has_shop = bool(store.shop.items("machine")) and bool(store.people.everybody())
+    if has_shop:
+        return []
+    return [
+        "No shop is loaded yet: nobody can sign in and no tablet has a setup sheet.",
+        "Describe machines, fixtures, slots and people in a file and load it: zerokeep load SHOP.toml",
+    ]
+
+
+def _where(settings: Settings) -> list[str]:
+    lines = [f"Zerokeep answers at {settings.address}", f"Its data lies in {settings.data_folder}"]
+    if not settings.by_tls and settings.host not in {"127.0.0.1", "localhost", "::1"}:
+        lines.append(
+            "Without TLS, browsers on other computers can neither sign in nor work without the network: "
+            "give --tls-certificate and --tls-key, or put a TLS server in front."
+        )
+    return [*lines, "Stop it with Ctrl-C."]
+
+
+def _load(settings: Settings, parent: int) -> Callable[..., Any]:
+    """What the worker process runs: its own application, with connections of its own."""
+    _end_with_parent(parent)
+    logging.basicConfig(
+        level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s", stream=sys.stderr
+    )
+    app: Flask = create_app(settings, utc_now, new_token)
+    return app
+
+
+def _end_with_parent(parent: int) -> None:
+    """Let the worker end when the main process was killed and could not tell it; only Linux knows how."""
+    if sys.platform != "linux":
+        return
+    ctypes.CDLL(None).prctl(PARENT_DEATH_SIGNAL, signal.SIGTERM)
+    if os.getppid() != parent:
+        os.kill(os.getpid(), signal.SIGTERM)

@@ -1,0 +1,135 @@
+"""The forms of the desk: which fields there are, what each may hold, and the sentence when it does not.
+
+Whether a decision may be made is for the use cases; here stands only what can be said about the text itself. The form
+token is checked before every view (guards.py), so the forms carry none of their own.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask_wtf import FlaskForm
+from flask_wtf.file import FileField, FileRequired
+from wtforms import PasswordField, RadioField, StringField, TextAreaField
+from wtforms.fields.choices import SelectChoice
+from wtforms.validators import EqualTo, InputRequired, Length
+
+LONGEST_TEXT = 2000
+LONGEST_SECRET = 200
+
+
+def secret(label: str, autocomplete: str = "current-password", *more: Any) -> PasswordField:
+    """A field for a secret that a password manager can fill and that takes paste."""
+    return PasswordField(
+        label,
+        [
+            InputRequired("It is empty. Type it, or let your password manager fill it in."),
+            Length(max=LONGEST_SECRET, message=f"It has more than {LONGEST_SECRET} characters."),
+            *more,
+        ],
+        render_kw={"autocomplete": autocomplete, "spellcheck": "false", "autocapitalize": "none"},
+    )
+
+
+def words(label: str, needed: str | None) -> TextAreaField:
+    """A field for a sentence or two; `needed` is what to say when it is empty, None if it may be."""
+    rules: list[Any] = [InputRequired(needed)] if needed else []
+    too_long = f"It has more than {LONGEST_TEXT} characters. Say it shorter."
+    return TextAreaField(label, [*rules, Length(max=LONGEST_TEXT, message=too_long)], render_kw={"rows": 4})
+
+
+class DeskForm(FlaskForm):  # type: ignore[misc]
+    """What all forms of the desk share."""
+
+    class Meta:
+        """Settings that WTForms reads."""
+
+        csrf = False
+
+    def refuse(self, field: str | None, sentence: str) -> None:
+        """Put a refusal of a use case beside the field it is about, or above the form."""
+        if field is None:
+            self.form_errors.append(sentence)
+        else:
+            self[field].errors = [*self[field].errors, sentence]
+
+
+class SignIn(DeskForm):
+    """Who, and the passphrase."""
+
+    person = StringField(
+        "Your short name",
+        [
+            InputRequired("It is empty. Type the short name that the lead gave you, such as mara."),
+            Length(max=64),
+        ],
+        render_kw={"autocomplete": "username", "autocapitalize": "none", "spellcheck": "false"},
+    )
+    passphrase = secret("Passphrase")
+
+
+class ChangePassphrase(DeskForm):
+    """The old passphrase and twice the new one."""
+
+    current = secret("Passphrase until now")
+    new_passphrase = secret("New passphrase", "new-password")
+    new_passphrase_again = secret(
+        "New passphrase, once more",
+        "new-password",
+        EqualTo("new_passphrase", "The two are not the same. Type the new passphrase twice."),
+    )
+
+
+class ChangePin(DeskForm):
+    """The passphrase and twice the new PIN."""
+
+    passphrase = secret("Your passphrase")
+    new_pin = secret("New PIN", "new-password")
+    new_pin_again = secret(
+        "New PIN, once more",
+        "new-password",
+        EqualTo("new_pin", "The two are not the same. Type the new PIN twice."),
+    )
+
+
+class SignOff(DeskForm):
+    """A note, and the passphrase again, whatever the session says."""
+
+    note = words("Note for the record", None)
+    passphrase = secret("Your passphrase, again")
+
+
+class NotAccept(DeskForm):
+    """Why, and the passphrase again."""
+
+    reason = words("Why it is not accepted", "It is empty. Say why; the operator will read it.")
+    passphrase = secret("Your passphrase, again")
+
+
+class Answer(DeskForm):
+    """What to do, and why."""
+
+    decision = RadioField(
+        "What the operator shall do",
+        [InputRequired("Nothing is chosen. Choose one of the three.")],
+        choices=[
+            SelectChoice("go_on", "Go on"),
+            SelectChoice("touch_again", "Touch again"),
+            SelectChoice("break_off", "Break off"),
+        ],
+    )
+    reason = words("Reason", "It is empty. Say why in a sentence; it goes into the record.")
+
+
+class DisableTablet(DeskForm):
+    """Why a tablet is taken out of use."""
+
+    reason = StringField(
+        "Reason", [InputRequired("It is empty. Say why; it goes onto the ledger."), Length(max=200)]
+    )
+
+
+class CheckRecord(DeskForm):
+    """The PDF to check."""
+
+    pdf = FileField("The PDF", [FileRequired("No file is chosen. Choose the PDF that you want to check.")])

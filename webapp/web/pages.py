@@ -1,0 +1,66 @@
+"""Joins the blueprints, the guards and the filters to one Flask application.
+
+Rules: an endpoint without rights stops the start; every page has the same helpers; nothing here knows how a store or a
+key is made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from flask import Blueprint, Flask, has_request_context, request
+
+from webapp.web import (
+    access,
+    api,
+    audit,
+    board,
+    deciding,
+    desk,
+    errors,
+    guards,
+    headers,
+    offline,
+    registers,
+    rights,
+    showing,
+    tablet,
+    top,
+)
+from webapp.web.wiring import Wiring, attach
+
+BLUEPRINTS: Sequence[Blueprint] = (
+    offline.blueprint,
+    tablet.blueprint,
+    api.blueprint,
+    access.blueprint,
+    board.blueprint,
+    desk.blueprint,
+    deciding.blueprint,
+    registers.blueprint,
+    audit.blueprint,
+)
+
+
+def init_app(
+    app: Flask, parts: Wiring, blueprints: Sequence[Blueprint], more_rights: Mapping[str, frozenset[str]]
+) -> None:
+    """Put everything onto the application. Raises EndpointWithoutRights."""
+    attach(app, parts)
+    headers.init_app(app, by_tls=parts.settings.by_tls)
+    guards.init_app(app, more_rights)
+    errors.init_app(app)
+    for blueprint in blueprints:
+        app.register_blueprint(blueprint)
+    rights.check_table((rule.endpoint for rule in app.url_map.iter_rules()), more_rights)
+    app.jinja_env.filters.update(showing.FILTERS)
+    app.jinja_env.globals.update(asset=parts.shell.address, plain=showing.plain, marks_for=top.marks_for)
+    app.context_processor(_for_every_page)
+
+
+def _for_every_page() -> dict[str, object]:
+    """What the frame of a page needs; an address that could not be matched has no links to offer."""
+    from webapp.web import sessions  # noqa: PLC0415
+
+    linkable = has_request_context() and request.endpoint is not None and request.routing_exception is None
+    return {"who": sessions.known(), "can_link": linkable}
