@@ -11,11 +11,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from webapp.domain.errors import LabelAmbiguousError, LabelEmptyError
 from webapp.domain.lengths import Display, Unit, parse_length
-from webapp.domain.slots import SlotFamily, SlotMatch, SlotRow, match_slot
+from webapp.domain.slots import SlotFamily, SlotRow, match_slot
 
 _TOOL = re.compile(r"[Tt]?[ \t]*0*([0-9]+)")
 
@@ -59,21 +61,35 @@ def same_tool(typed: str, expected: str) -> bool:
     return one is not None and other is not None and one.group(1) == other.group(1)
 
 
-def slot_on_sheet(typed: str, sheet: Mapping[str, Any], person: str, at_utc: str) -> SlotMatch:
-    """Return whose the typed slot is, by the sheet's copy of the register. Raises a `SlotError`."""
-    rows = [
-        SlotRow(
-            label=row["label"],
-            kind=row["kind"],
-            owner_id=row["owner_id"],
-            owner_name=row["owner_name"],
-            until_utc=None if row["until_utc"] is None else datetime.fromisoformat(row["until_utc"]),
-            held_back=row["held_back"],
-        )
-        for row in sheet["slots"]
-    ]
+@dataclass(frozen=True)
+class SelectedSlot:
+    """What the selected slot is to the person, its label (None: no slot of the machine), its owner's name."""
+
+    outcome: str
+    label: str | None
+    owner_name: str
+
+
+def slot_on_sheet(typed: str, sheet: Mapping[str, Any], person: str, at_utc: str) -> SelectedSlot:
+    """Return whose the typed slot is, by the sheet's copy of the register; a label that fits two is unknown."""
     family = SlotFamily(tuple(sheet["machine"]["slot_family"]))
-    return match_slot(typed, family, rows, person, datetime.fromisoformat(at_utc))
+    rows = [_row(row) for row in sheet["slots"]]
+    try:
+        match = match_slot(typed, family, rows, person, datetime.fromisoformat(at_utc))
+    except (LabelEmptyError, LabelAmbiguousError):
+        return SelectedSlot("unknown", None, "")
+    return SelectedSlot(match.outcome, match.label, (match.row.owner_name or "") if match.row else "")
+
+
+def _row(row: Mapping[str, Any]) -> SlotRow:
+    return SlotRow(
+        label=row["label"],
+        kind=row["kind"],
+        owner_id=row["owner_id"],
+        owner_name=row["owner_name"],
+        until_utc=None if row["until_utc"] is None else datetime.fromisoformat(row["until_utc"]),
+        held_back=row["held_back"],
+    )
 
 
 def compared_on_sheet(

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 from webapp.domain.compare import compared_on_sheet, same_tool, slot_length_nm, slot_on_sheet
-from webapp.domain.errors import LengthError, SlotError
+from webapp.domain.errors import LengthError
 from webapp.domain.setup_state import Event, Plain, Refused, SetupState
 
 ReadLength = Callable[[str, Any, str], int]
@@ -68,20 +68,14 @@ def read_tool(state: SetupState, event: Event) -> None:
 
 def read_slot(state: SetupState, event: Event) -> None:
     """Slot.read: whose slot is selected."""
-    typed = event["data"]["typed"]
-    try:
-        match = slot_on_sheet(typed, state.sheet, event["person"], event["at_utc"])
-    except SlotError:
-        raise Refused("setup.slot_unreadable", typed=typed) from None
-    if match.outcome != event["data"]["outcome"]:
-        state.note(
-            event, "setup.slot_differs", typed=typed, claimed=event["data"]["outcome"], found=match.outcome
-        )
-    if match.outcome != "own":
-        owner = (match.row.owner_name if match.row else None) or ""
-        state.stay(f"setup.slot_{match.outcome}", label=match.label or typed, owner=owner)
+    typed, claimed = event["data"]["typed"], event["data"]["outcome"]
+    found = slot_on_sheet(typed, state.sheet, event["person"], event["at_utc"])
+    if found.outcome != claimed:
+        state.note(event, "setup.slot_differs", typed=typed, claimed=claimed, found=found.outcome)
+    if found.outcome != "own":
+        state.stay(f"setup.slot_{found.outcome}", label=found.label or typed, owner=found.owner_name)
         return
-    state.slot = match.label
+    state.slot = found.label
     state.close(_current(state)["id"], event)
 
 

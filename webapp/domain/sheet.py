@@ -218,7 +218,7 @@ def compile_sheet(
     touched = [plan for plan in axes if plan.face.axis.lower() in staged]
     if not touched:
         raise SheetWithoutTouchError(machine=machine.name, fixture=fixture.name)
-    check_register(SlotFamily(machine.labels), slots)
+    register = check_register(SlotFamily(machine.labels), slots)
     value = {
         "domain": SHEET_DOMAIN,
         "compiled_at_utc": compiled_at_utc,
@@ -233,7 +233,7 @@ def compile_sheet(
             "stylus_reach_nm": probe.stylus_reach_nm,
         },
         "people": [asdict(person) for person in people],
-        "slots": [_slot(row) for row in slots],
+        "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
         "board": asdict(board),
         "axes": [_axis(plan) for plan in touched],
         "procedure": _procedure(revision, touched, _words(rules, machine, fixture, probe)),
@@ -257,10 +257,10 @@ def _machine(machine: Machine) -> dict[str, Any]:
     }
 
 
-def _slot(row: SlotRow) -> dict[str, Any]:
+def _slot(label: str, row: SlotRow) -> dict[str, Any]:
     last = row.last_values_nm
     return {
-        "label": row.label,
+        "label": label,
         "kind": row.kind,
         "owner_id": row.owner_id,
         "owner_name": row.owner_name,

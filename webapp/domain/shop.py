@@ -157,11 +157,9 @@ class Machine:
         _require(self, "unit", self.unit in tuple(Unit), "unit")
         _ = self.display
         _ = self.labels
-        by_axis = isinstance(self.travel_nm, Mapping) and self.travel_nm.keys() == set(Axis)
-        _require(self, "travel_nm", by_axis and all(map(_is_span, self.travel_nm.values())), "travel")
+        _require(self, "travel_nm", _is_by_axis(self.travel_nm, _is_span), "travel")
         object.__setattr__(self, "travel_nm", {axis: tuple(span) for axis, span in self.travel_nm.items()})
-        known = isinstance(self.u_axis_nm, Mapping) and self.u_axis_nm.keys() == set(Axis)
-        _require(self, "u_axis_nm", known and all(map(_is_count, self.u_axis_nm.values())), "by_axis")
+        _require(self, "u_axis_nm", _is_by_axis(self.u_axis_nm, _is_count), "by_axis")
         if self.confirm_limit_nm is not None:
             _check_whole(self, "confirm_limit_nm", least=0)
         for name in ("probe_tool", "parking_tool"):
@@ -183,6 +181,10 @@ class Machine:
     def labels(self) -> tuple[str, ...]:
         """Return the labels of the machine's slots. Raises a `SlotError`."""
         return SlotFamily.parse(self.slot_family).labels
+
+
+def _is_by_axis(value: Any, holds: Callable[[Any], bool]) -> bool:
+    return isinstance(value, Mapping) and value.keys() == set(Axis) and all(map(holds, value.values()))
 
 
 def _is_span(value: Any) -> bool:
@@ -245,8 +247,7 @@ class Fixture:
         _check_whole(self, "edge_break_nm", "u_seat_nm", "expanding_length_nm", least=0)
         _require(self, "clamping_axis", self.clamping_axis in {"X", "Y"}, "clamping_axis")
         _require(self, "clamping_direction", self.clamping_direction in {1, -1}, "normal")
-        given = self.faces if isinstance(self.faces, tuple | list) else ()
-        faces = tuple(one if isinstance(one, FixtureFace) else from_plain(FixtureFace, one) for one in given)
+        faces = tuple(map(_face, self.faces))
         object.__setattr__(self, "faces", faces)
         axes = [face.axis for face in faces]
         _require(self, "faces", bool(axes) and len(set(axes)) == len(axes), "faces")
@@ -298,6 +299,10 @@ class Seating:
 
     id: str
     since_utc: str
+
+
+def _face(value: Any) -> FixtureFace:
+    return value if isinstance(value, FixtureFace) else from_plain(FixtureFace, value)
 
 
 def as_plain(item: Any) -> dict[str, Any]:

@@ -1,0 +1,155 @@
+"""Plays a setup the way a tablet would, so that a scenario says only what is special about it.
+
+A scenario's `play` is a list: a text "until STEP" lets a careful operator answer every step up to, not including, STEP
+("until end": all of them); an object is one event, with `type`, `data` and, where it is not the current step, `step`.
+Whatever else an event carries can be replaced: `person`, `setup`, `sheet`, `device`, `at_utc`, `id`.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from webapp.domain.compare import display_of
+from webapp.domain.lengths import format_length
+from webapp.domain.setup import Fold
+
+SETUP = "3f0c9f7e-0000-4000-8000-000000000001"
+DEVICE = "d" * 43
+SHEET_HASH = "5" * 64
+BEGUN = datetime(2026, 11, 25, 7, 30, tzinfo=UTC)
+SECONDS_A_STEP = 20
+# Where the vise sits when nothing is known of it yet.
+UNKNOWN_NM = {"X": -381_250_000, "Y": -152_400_000, "Z": -300_050_000}
+
+Plain = dict[str, Any]
+
+
+def play(sheet: Plain, scenario: Plain) -> tuple[list[Plain], list[Plain]]:
+    """The events and decisions of a scenario, events with ids and times by their place."""
+    player = Player(sheet, scenario.get("person", "mara"))
+    if scenario.get("start", True):
+        player.add({"type": "setup.started", "data": {"machine": sheet["machine"]["id"], "display": "standalone"}})
+    for line in scenario["play"]:
+        if isinstance(line, str):
+            player.until(line.removeprefix("until "))
+        elif "decision" in line:
+            player.decide(line)
+        else:
+            player.add(line)
+    return player.events, player.decisions
+
+
+class Player:
+    """Events so far, and what they amount to."""
+
+    def __init__(self, sheet: Plain, person: str) -> None:
+        self.sheet, self.person = sheet, person
+        self.events: list[Plain] = []
+        self.decisions: list[Plain] = []
+        self._fold = Fold(sheet)
+        self.steps = {step["id"]: step for stage in sheet["procedure"]["stages"] for step in stage["steps"]}
+
+    def add(self, line: Plain) -> None:
+        """One event, at the current step where it names none."""
+        place = len(self.events) + 1
+        at_utc = (BEGUN + timedelta(seconds=place * SECONDS_A_STEP)).isoformat(timespec="milliseconds")
+        step = None if line["type"] == "setup.started" else self._fold.current_step
+        event = {
+            "id": f"{place:064x}",
+            "device": DEVICE,
+            "setup": SETUP,
+            "sheet": SHEET_HASH,
+            "person": self.person,
+            "at_utc": at_utc.replace("+00:00", "Z"),
+            "step": step,
+            "data": {},
+        } | line
+        self.events.append(event)
+        self._fold.apply(event)
+
+    def decide(self, line: Plain) -> None:
+        """One decision of the server; `event_at` names an event by its place from the end."""
+        data = dict(line.get("data", {}))
+        if "event_at" in line:
+            data["event"] = self.events[line["event_at"]]["id"]
+        decision = {
+            "domain": "zerokeep/change/1",
+            "type": line["decision"],
+            "at_utc": "2026-11-25T09:00:00.000Z",
+            "by": line.get("by", "ines"),
+            "subject": "",
+            "setup": SETUP,
+            "data": data,
+        }
+        self.decisions.append(decision)
+        self._fold.decide(decision)
+
+    def until(self, step_id: str) -> None:
+        """Answer every step carefully until `step_id` is the current one, or all are done."""
+        for _ in range(3 * len(self.steps)):
+            current = self._fold.current_step
+            if current in {None, step_id}:
+                return
+            self.add(self.careful(self.steps[current]))
+        raise AssertionError(f"the careful operator never came to {step_id}")
+
+    def careful(self, step: Plain) -> Plain:
+        """What a careful operator answers to a step: the right slot, the usual value, nothing odd."""
+        machine, kind = self.sheet["machine"], step["kind"]
+        if kind == "caution":
+            return {"type": "caution.read", "data": {"caution": step["caution"]["id"]}}
+        if kind == "board":
+            return {"type": "board.checked", "data": {"found": "clear", "text": ""}}
+        if kind in {"confirm", "search"}:
+            closing = [choice["id"] for choice in step["choices"] if choice["closes"]]
+            return {"type": "step.done", "data": {"answer": closing[0] if closing else "done"}}
+        if kind in {"tool_in", "tool_out"}:
+            tool = machine["probe_tool" if kind == "tool_in" else "parking_tool"]
+            return {"type": "tool.read", "data": {"typed": tool, "matches": True}}
+        if kind == "slot":
+            return {"type": "slot.read", "data": {"typed": "G54", "outcome": "own"}}
+        if kind == "copy":
+            return {"type": "values.copied", "data": self.copied()}
+        if kind == "clear":
+            zeros = {"typed": dict.fromkeys("XYZ", "0"), "values_nm": dict.fromkeys("XYZ", 0)}
+            return {"type": "slot.cleared", "data": zeros}
+        if kind == "touch":
+            return {"type": "touch.entered", "data": self.touch(step["axis"], 0)}
+        if kind == "compare":
+            because = self._fold.result()["keep_because"]
+            if because is None:
+                number = f"9b2f8c1e-0000-4000-8000-{len(self.events):012x}"
+                return {"type": "question.put", "data": {"question": number, "axis": step["axis"], "text": "New?"}}
+            return {"type": "touch.kept", "data": {"axis": step["axis"], "because": because}}
+        if kind == "finish":
+            outcome = "broken_off" if self._fold.result()["broken_off"] else "complete"
+            return {"type": "setup.finished", "data": {"outcome": outcome}}
+        return {"type": "setup.signed", "data": {"meaning": "performed"}}
+
+    def copied(self) -> Plain:
+        """The values that the register last saw in G54, on the machine's display."""
+        last = next(slot for slot in self.sheet["slots"] if slot["label"] == "G54")["last_values_nm"]
+        display = display_of(self.sheet["machine"])
+        step = display.resolution_nm
+        values = {axis: round(value / step) * step for axis, value in last.items()}
+        typed = {axis: format_length(value, display) for axis, value in values.items()}
+        return {"typed": typed, "values_nm": values, "compared": dict.fromkeys("XYZ", "same")}
+
+    def touch(self, axis: str, off_nm: int) -> Plain:
+        """A truthful touch that lies this far from the usual."""
+        usual = next(one["usual"] for one in self.sheet["axes"] if one["axis"] == axis)
+        display = display_of(self.sheet["machine"])
+        centre = usual["centre_nm"] if usual["centre_nm"] is not None else UNKNOWN_NM[axis]
+        value = centre + off_nm
+        verdict, difference = "ask", None
+        if usual["centre_nm"] is not None:
+            difference = off_nm
+            verdict = "agrees" if abs(off_nm) <= usual["ask_nm"] else "ask" if abs(off_nm) <= usual["stop_nm"] else "stop"
+        return {
+            "axis": axis,
+            "typed": format_length(value, display),
+            "value_nm": value,
+            "verdict": verdict,
+            "difference_nm": difference,
+        }
