@@ -22,7 +22,7 @@ REACH = 24.0
 def draw_locator(canvas: Canvas, touch: Touch, box: Box) -> None:
     """Draw the vise into the box (x, y, width, height), to one scale; the touched place is marked, not to scale."""
     x, y, width, height = box
-    _draw_vise(canvas, touch, (x, y, width, height - 84), REACH, 34)
+    _draw_vise(canvas, touch, (x, y, width, height - 84), REACH, (34, 20))
     canvas.rect("panel", x, y, width, height)
     middle, bottom = x + width / 2, y + height
     canvas.words("moving_jaw_label", (middle, bottom - 66), "middle", "drawing.moving_jaw")
@@ -34,7 +34,7 @@ def draw_locator(canvas: Canvas, touch: Touch, box: Box) -> None:
 def draw_small_locator(canvas: Canvas, touch: Touch, box: Box) -> None:
     """Draw the vise and the axes into a narrow box."""
     x, y, width, height = box
-    _draw_vise(canvas, touch, (x, y, width, height - 104), 13, 22)
+    _draw_vise(canvas, touch, (x, y, width, height - 104), 13, (22, 9))
     canvas.rect("panel", x, y, width, height - 104)
     for line, (role, code) in enumerate(
         (
@@ -57,10 +57,12 @@ def draw_axes(canvas: Canvas, touch: Touch, foot: Point, size: float) -> None:
     canvas.mark("axis_label", (x - 2, y - size - 4), "start", f"{up}+", canvas.text)
 
 
-def _draw_vise(canvas: Canvas, touch: Touch, box: Box, reach: float, edge: float) -> None:
+def _draw_vise(canvas: Canvas, touch: Touch, box: Box, reach: float, edges: tuple[float, float]) -> None:
+    """Draw both jaws; `edges` are kept free along the search, where the ball stands, and across it."""
     x, y, width, height = box
+    aside, over = edges[::-1] if touch.upright else edges
     fixed, moving = _jaws(touch)
-    at = _fit(fixed, moving, (x + edge, y + edge, width - 2 * edge, height - 2 * edge))
+    at = _fit(fixed, moving, (x + aside, y + over, width - 2 * aside, height - 2 * over))
     corners, moving_corners = _corners(fixed, at), _corners(moving, at)
     canvas.path("hatch", hatch(corners, HATCH_SPACING))
     canvas.box("fixed_jaw", corners[0], corners[2])

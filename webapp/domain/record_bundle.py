@@ -109,7 +109,7 @@ class RecordBundle:
 
 
 def from_files(files: Mapping[str, bytes]) -> RecordBundle:
-    """Return the bundle in these five files. Raises a `RecordError` or a `JsonError` that says which file is at fault."""
+    """Return the bundle in these five files. Raises a `RecordError` or a `JsonError` that names the file."""
     for name in FILE_NAMES:
         if name not in files:
             raise RecordFileMissingError(name=name)

@@ -18,6 +18,7 @@ Say = Callable[[str, Mapping[str, Any]], str]
 
 SVG = "http://www.w3.org/2000/svg"
 INK, SOFT, RULE, PAPER, TINT = "#15181b", "#41474c", "#6b7176", "#fffdf7", "#efe9d6"
+FONTS = "Zerokeep Sans, DejaVu Sans, Droid Sans Fallback, sans-serif"
 NUMBERS = {
     "rect": ("x", "y", "width", "height"),
     "circle": ("cx", "cy", "r"),
@@ -63,6 +64,7 @@ def draw_svg(drawing: Mapping[str, Any], say: Say, compact: bool = False) -> str
             "class": "drawing compact" if compact else "drawing",
             "viewBox": f"0 0 {view['width']} {view['height']}",
             "role": "img",
+            "font-family": FONTS,
         },
     )
     words = drawing["words"]

@@ -1,0 +1,240 @@
+"""What a record's page says, worked out from the bundle alone."""
+
+from dataclasses import replace
+
+import pytest
+
+from tests.record.made_up import TALES, Tale, asked, broken_off, inch_machine, made_sheet, normal, stopped
+from webapp.domain.errors import Finding
+from webapp.domain.json_strict import canonical_text
+from webapp.domain.record_facts import RecordNotFinalError, grouped, record_facts, whole_time
+from webapp.words import say
+
+
+def said(findings: list[Finding]) -> list[str]:
+    return [say(finding.code, finding.fields) for finding in findings]
+
+
+def test_the_plates_carry_sign_unit_and_the_other_unit() -> None:
+    facts = record_facts(normal().bundle(), final=True)
+    assert facts.unit == "mm"
+    assert [(one.axis, one.value, one.other, one.sign) for one in facts.plates] == [
+        ("X", "−413.338", "−16.2731 in", "="),
+        ("Y", "−202.110", "−7.9571 in", "="),
+        ("Z", "−318.401", "−12.5355 in", "="),
+    ]
+
+
+def test_an_inch_machine_s_record_is_in_inches() -> None:
+    facts = record_facts(inch_machine().bundle(), final=True)
+    assert facts.unit == "in"
+    assert facts.plates[0].value == "−16.2732"
+    assert facts.plates[0].other == "−413.339 mm"
+    assert facts.touches[0].ask_line == "±0.0012"
+
+
+def test_a_touch_stands_beside_its_usual_and_its_lines() -> None:
+    touch = record_facts(asked().bundle(), final=True).touches[1]
+    assert (touch.typed, touch.usual, touch.difference) == ("-202.080", "−202.118", "+0.038")
+    assert (touch.ask_line, touch.stop_line, touch.sign) == ("±0.031", "±0.045", "?")
+    assert said([touch.verdict, touch.kept]) == ["ask", "kept: a question was put"]
+
+
+def test_a_first_value_has_no_lines_and_says_so() -> None:
+    sheet = made_sheet()
+    sheet["axes"][0]["usual"] = {
+        "centre_nm": None,
+        "ask_nm": None,
+        "stop_nm": None,
+        "values": 0,
+        "seatings": 0,
+        "reasons": [],
+    }
+    tale = Tale(sheet)
+    tale.start()
+    tale.walk(until="x.compare")
+    facts = record_facts(tale.bundle(sealed=False), final=False)
+    touch = facts.touches[0]
+    assert (touch.usual, touch.difference, touch.ask_line, touch.stop_line) == (None, None, None, None)
+    assert said([facts.usuals[0].stands_on]) == ["left end: no usual yet for this seating"]
+
+
+def test_both_values_of_a_repeated_touch_are_shown() -> None:
+    facts = record_facts(stopped().bundle(), final=True)
+    assert [(one.typed, one.sign) for one in facts.touches if one.axis == "X"] == [
+        ("-410.324", "×"), ("-413.338", "="), ("-413.338", "="),
+    ]  # fmt: skip
+    kept = [one for one in facts.touches if one.axis == "X" and one.kept.code != "record.not_kept"]
+    assert len(kept) == 1
+
+
+def test_the_scale_shows_what_was_done_and_what_was_skipped() -> None:
+    scale = {stage.short: stage for stage in record_facts(broken_off().bundle(), final=True).scale}
+    assert scale["vise"].state == "done"
+    assert scale["X"].state == "part"
+    assert scale["X"].steps == ("done", "done", "skipped")
+    assert scale["Y"].state == "skipped"
+    assert scale["stow"].state == "done"
+
+
+def test_old_values_are_shown_as_typed_with_how_they_compared() -> None:
+    copied = record_facts(normal().bundle(), final=True).copied
+    assert [(one.axis, one.typed) for one in copied] == [
+        ("X", "-413.340"),
+        ("Y", "-202.190"),
+        ("Z", "-318.399"),
+    ]
+    assert said([one.compared for one in copied]) == [
+        "as last seen",
+        "changed since last seen",
+        "as last seen",
+    ]
+
+
+def test_what_happened_on_the_way_stands_in_order_of_time() -> None:
+    lines = record_facts(asked().bundle(), final=True).happenings
+    assert [line.at for line in lines] == sorted(line.at for line in lines)
+    assert said([line.what for line in lines]) == [
+        "Read tool 3, which is not the one asked for. The step stayed open.",
+        "Something is off: the machine looks wrong.",
+        "A question about Y was put to the lead.",
+        "Okko Brandt answered: go on.",
+        "The setup was taken up again. Minutes away: 13.",
+    ]
+    assert lines[2].text == "Vise was bumped by the pallet truck?"
+    assert lines[2].where == "Touch in Y"
+
+
+def test_a_hold_a_correction_and_a_break_are_told() -> None:
+    holds = record_facts(normal().bundle(), final=True).happenings
+    corrections = record_facts(stopped().bundle(), final=True).happenings
+    breaks = record_facts(broken_off().bundle(), final=True).happenings
+    assert said([one.what for one in holds]) == ["Feed hold was pressed."]
+    assert [one.text for one in corrections] == ["Range was set to the wrong value."]
+    assert said([one.what for one in breaks]) == [
+        "Broken off here: a value was beyond the stop line.",
+        "Skipped in “Touch in X”: 1 of 3 steps.",
+        "Skipped in “Touch in Y”: 3 of 3 steps.",
+        "Skipped in “Touch in Z”: 3 of 3 steps.",
+    ]
+    assert breaks[0].text == "The jaw's end has a dent."
+
+
+def test_answers_that_kept_a_step_open_are_told() -> None:
+    tale = Tale()
+    tale.start()
+    tale.walk(until="ready.board")
+    tale.tell("board.checked", "ready.board", found="something_else", text="A wrench lies on the table.")
+    tale.walk(until="slot.own", after="ready.welcome")
+    tale.tell("slot.read", "slot.own", typed="G55", outcome="somebody_elses")
+    tale.walk(until="clear.values", after="probe.alive")
+    zero_but_one = {"X": "0", "Y": "-1.5", "Z": "0"}
+    tale.tell("slot.cleared", "clear.values", typed=zero_but_one, values_nm={"X": 0, "Y": -1_500_000, "Z": 0})
+    tale.walk(until="vise.feel", after="copy.values")
+    tale.tell("step.done", "vise.feel", answer="fixed")
+    lines = record_facts(tale.bundle(sealed=False), final=False).happenings
+    assert said([one.what for one in lines]) == [
+        "something else was not as it should be",
+        "Read slot G55, which is not the operator's own. The step stayed open.",
+        "Read X 0, Y -1.5, Z 0: not all zero. The step stayed open.",
+        "Answered: The fixed jaw has play. The step stayed open.",
+    ]
+    assert lines[0].text == "A wrench lies on the table."
+
+
+def test_a_claim_that_the_fold_does_not_share_is_a_line_of_its_own() -> None:
+    tale = Tale()
+    tale.start()
+    tale.walk(until="x.touch")
+    tale.tell("touch.entered", "x.touch", axis="X", typed="-413.338", value_nm=-413_338_000, verdict="stop",
+              difference_nm=-7_000)  # fmt: skip
+    lines = record_facts(tale.bundle(sealed=False), final=False).happenings
+    assert [one.what.code for one in lines] == ["setup.verdict_differs"]
+    assert all(said([one.what for one in lines]))
+
+
+def test_a_signature_has_name_role_meaning_time_state_and_event() -> None:
+    tale = normal()
+    performed, accepted = record_facts(tale.bundle(), final=True).signatures
+    signed = next(event for event in tale.bundle().decoded_events() if event["type"] == "setup.signed")
+    assert performed.name == "Mara Lindqvist"
+    assert said([*performed.roles, performed.meaning]) == ["operator", "Meaning: performed"]
+    assert performed.at == "2026-11-25 08:08:47 +00:00"
+    assert performed.state.code == "record.signature_verified"
+    assert performed.event.replace(" ", "") == signed["id"][:16]
+    assert accepted.name == "Okko Brandt"
+    assert said([*accepted.roles, accepted.meaning]) == ["lead of the shop", "Meaning: reviewed and accepted"]
+
+
+def test_a_refused_signature_says_why() -> None:
+    tale = Tale()
+    tale.start()
+    tale.walk(until="sign.name")
+    signed = tale.tell("setup.signed", "sign.name", meaning="performed")
+    on_device = record_facts(tale.bundle(sealed=False), final=False)
+    tale.decide("signature.refused", by="server", event=signed, person="mara", reason="wrong_pin")
+    refused = record_facts(tale.bundle(sealed=False), final=False)
+    assert said([on_device.signatures[0].state]) == ["Signed on the tablet, not yet verified."]
+    assert said([refused.signatures[0].state]) == ["Refused: the PIN was wrong."]
+
+
+def test_the_files_are_named_with_their_hashes_in_groups_of_four() -> None:
+    proof = record_facts(normal().bundle(), final=True).proof
+    assert proof.files[0].name == "sheet.json"
+    assert all(len(one.hash.split(" ")) == 16 and len(one.hash) == 79 for one in proof.files)
+    assert proof.ledger_size == 4183
+
+
+def test_a_setup_that_is_not_signed_off_is_never_final() -> None:
+    tale = Tale()
+    tale.start()
+    tale.walk()
+    with pytest.raises(RecordNotFinalError) as refused:
+        record_facts(tale.bundle(), final=True)
+    assert refused.value.fields == {"status_code": "record.status_signed"}
+    assert say(refused.value.code, refused.value.fields)
+
+
+def test_a_sign_off_without_a_verified_signature_is_never_final() -> None:
+    tale = normal()
+    tale.decisions = [text for text in tale.decisions if "signature.verified" not in text]
+    with pytest.raises(RecordNotFinalError):
+        record_facts(tale.bundle(), final=True)
+
+
+def test_a_record_without_time_and_ledger_is_never_final() -> None:
+    with pytest.raises(RecordNotFinalError) as refused:
+        record_facts(normal().bundle(sealed=False), final=True)
+    assert refused.value.fields == {"status_code": "record.status_not_on_ledger"}
+
+
+def test_a_setup_that_the_lead_did_not_accept_says_so() -> None:
+    tale = Tale()
+    tale.start()
+    tale.walk()
+    tale.decide("setup.not_accepted", reason="Slot and part do not fit.")
+    facts = record_facts(tale.bundle(sealed=False), final=False)
+    assert said([facts.status]) == ["Not accepted by the lead"]
+    assert [(line.what.code, line.text) for line in facts.happenings] == [
+        ("record.not_accepted", "Slot and part do not fit.")
+    ]
+
+
+@pytest.mark.parametrize("tale", TALES)
+def test_every_sentence_has_words(tale: str) -> None:
+    facts = record_facts(TALES[tale]().bundle(), final=True)
+    findings = [facts.status, facts.outcome, *(line.what for line in facts.happenings)]
+    findings += [check.answer for check in facts.checks]
+    assert all(said(findings))
+
+
+def test_a_changed_sheet_changes_the_facts() -> None:
+    bundle = normal().bundle()
+    sheet = bundle.sheet()
+    sheet["machine"]["name"] = "Dotterel"
+    assert record_facts(replace(bundle, sheet_text=canonical_text(sheet)), final=True).machine == "Dotterel"
+
+
+def test_times_carry_their_offset_and_hashes_their_groups() -> None:
+    assert whole_time("2026-11-25T08:03:12.345Z") == "2026-11-25 08:03:12 +00:00"
+    assert grouped("0123456789") == "0123 4567 89"

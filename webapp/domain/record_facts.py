@@ -1,0 +1,408 @@
+"""What a record's page says, as plain data: every number as text in the machine's unit, every sentence as a code.
+
+Rules of this module:
+- The page is a pure function of the bundle: the setup is folded again from its events, nothing is taken on trust from a
+  summary.
+- Each human signature comes with full name, role, time with offset, meaning and state (21 CFR 11.50, taken as a good
+  list). A record is final only when the operator's signature is verified and the lead has signed off.
+- What was skipped, asked, held, corrected or answered otherwise stands on the page, and so does every problem of the
+  fold; earlier values are not hidden (ISO/IEC 17025:2017 7.5.2, from memory).
+- Times are UTC. Inside tables the date is left out where it is the day the setup started.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any
+
+from webapp.domain.compare import display_of
+from webapp.domain.errors import DomainError, Fields, Finding
+from webapp.domain.lengths import Display, format_length, format_other_unit
+from webapp.domain.record_bundle import RecordBundle
+from webapp.domain.record_story import Happening, Story, happenings
+from webapp.domain.setup import fold
+
+VERDICT_SIGNS = {"agrees": "=", "ask": "?", "stop": "×"}
+SHORTENED_HEX = 16
+ANSWERED_KINDS = ("board", "tool_in", "slot", "clear", "tool_out")
+
+
+class RecordNotFinalError(DomainError):
+    """The setup is not signed off, so its record cannot be final."""
+
+    code = "record.not_final"
+    field_names = ("status_code",)
+
+
+@dataclass(frozen=True)
+class ScaleStage:
+    """One long mark of the scale: `state` is done, part, skipped or open; `steps` holds each step's state."""
+
+    short: str
+    title: str
+    state: str
+    steps: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Plate:
+    """The value that stands for one axis, with its sign, in the machine's unit and beside it in the other."""
+
+    axis: str
+    value: str | None
+    other: str | None
+    sign: str
+    verdict: Finding
+
+
+@dataclass(frozen=True)
+class TouchRow:
+    """One touch beside what is usual. Texts without unit; `usual` and `difference` are None without a usual."""
+
+    axis: str
+    at: str
+    typed: str
+    usual: str | None
+    difference: str | None
+    ask_line: str | None
+    stop_line: str | None
+    sign: str
+    verdict: Finding
+    kept: Finding
+
+
+@dataclass(frozen=True)
+class UsualRow:
+    """What the usual stands on, by direction of search."""
+
+    search: str
+    stands_on: Finding
+
+
+@dataclass(frozen=True)
+class CopiedRow:
+    """An old value of the slot, as typed before clearing, and how it compared with what was last seen there."""
+
+    axis: str
+    typed: str
+    compared: Finding
+
+
+@dataclass(frozen=True)
+class CautionRow:
+    """A caution that was read: its signal word in small letters, hazard, consequence and avoidance."""
+
+    signal: str
+    hazard: str
+    consequence: str
+    avoidance: str
+    at: str | None
+
+
+@dataclass(frozen=True)
+class CheckRow:
+    """A step that was answered with what was seen: what to do, and the answer."""
+
+    do: str
+    answer: Finding
+    at: str
+
+
+@dataclass(frozen=True)
+class SignatureRow:
+    """A person's signature in words. `event` is the identifier shortened to 16 digits, in groups of four."""
+
+    name: str
+    roles: tuple[Finding, ...]
+    meaning: Finding
+    at: str
+    state: Finding
+    event: str
+    note: str
+
+
+@dataclass(frozen=True)
+class FileRow:
+    """An attached file and its SHA-256 in groups of four."""
+
+    name: str
+    bytes: int
+    hash: str
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What lets a stranger check the record."""
+
+    files: tuple[FileRow, ...]
+    ledger_size: int | None
+    ledger_root: str | None
+    renderer: Mapping[str, str]
+    digest: str
+
+
+@dataclass(frozen=True)
+class RecordFacts:
+    """Everything that the page prints."""
+
+    shop: str
+    lead: str
+    notice: str
+    machine: str
+    machine_id: str
+    unit: str
+    fixture: str
+    seating_since: str
+    probe: str
+    ball: str
+    slot: str | None
+    operator: str
+    tablets: tuple[str, ...]
+    procedure: str
+    revision: str
+    setup: str
+    started: str
+    ended: str | None
+    sealed: str | None
+    status: Finding
+    outcome: Finding
+    scale: tuple[ScaleStage, ...]
+    plates: tuple[Plate, ...]
+    touches: tuple[TouchRow, ...]
+    usuals: tuple[UsualRow, ...]
+    copied: tuple[CopiedRow, ...]
+    cautions: tuple[CautionRow, ...]
+    checks: tuple[CheckRow, ...]
+    happenings: tuple[Happening, ...]
+    signatures: tuple[SignatureRow, ...]
+    drawings: tuple[tuple[str, Mapping[str, Any]], ...]
+    proof: Proof
+
+
+def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
+    """Return the facts of this record. With `final` raises `RecordNotFinalError` unless the setup is signed off after a
+    verified signature and the bundle says when it is sealed and on which ledger. Raises what reading the files raises.
+    """
+    sheet, events, decisions = bundle.sheet(), bundle.decoded_events(), bundle.decoded_decisions()
+    state = fold(sheet, events, decisions)
+    record = bundle.record
+    if final:
+        _check_final(state, record)
+    story = Story(sheet, {event["id"]: event for event in events}, state, _people(record))
+    display = display_of(sheet["machine"])
+    ended = story.time_of_type("setup.finished")
+    return RecordFacts(
+        shop=record["shop"],
+        lead=sheet["shop"]["lead"],
+        notice=sheet["shop"]["notice"],
+        machine=sheet["machine"]["name"],
+        machine_id=sheet["machine"]["id"],
+        unit=display.unit.value,
+        fixture=sheet["fixture"]["name"],
+        seating_since=whole_time(sheet["fixture"]["seating"]["since_utc"]),
+        probe=sheet["probe"]["name"],
+        ball=f"{format_length(sheet['probe']['ball_diameter_nm'], display, sign=False)} {display.unit.value}",
+        slot=state["slot"],
+        operator=story.name_of(state["person"]),
+        tablets=tuple(device["name"] for device in bundle.devices),
+        procedure=sheet["procedure"]["title"],
+        revision=grouped(sheet["procedure"]["revision"][:8]),
+        setup=record["setup"],
+        started=whole_time(state["started_at_utc"]),
+        ended=None if ended is None else whole_time(ended),
+        sealed=None if record["sealed_at_utc"] is None else whole_time(record["sealed_at_utc"]),
+        status=_status(state, final),
+        outcome=_outcome(state),
+        scale=_scale(sheet, state),
+        plates=tuple(_plate(axis, state, display) for axis in sheet["axes"]),
+        touches=tuple(_touch(touch, story, display) for touch in state["touches"]),
+        usuals=tuple(_usual(axis) for axis in sheet["axes"]),
+        copied=_copied(story),
+        cautions=_cautions(story),
+        checks=_checks(story),
+        happenings=happenings(story),
+        signatures=_signatures(story, bundle),
+        drawings=tuple((axis["search_label"], axis["drawing"]) for axis in sheet["axes"]),
+        proof=_proof(bundle),
+    )
+
+
+def grouped(text: str, size: int = 4) -> str:
+    """Return the text in groups of four, with a blank between them."""
+    return " ".join(text[place : place + size] for place in range(0, len(text), size))
+
+
+def whole_time(at_utc: str) -> str:
+    """Return date, time to the second and offset, such as "2026-11-25 08:03:12 +00:00"."""
+    return f"{at_utc[:10]} {at_utc[11:19]} +00:00"
+
+
+def _check_final(state: Mapping[str, Any], record: Mapping[str, Any]) -> None:
+    signed = state["signatures"] and state["signatures"][-1]["state"] == "verified"
+    if state["status"] != "signed_off" or not signed:
+        raise RecordNotFinalError(status_code=f"record.status_{state['status']}")
+    if record["sealed_at_utc"] is None or record["ledger"] is None:
+        raise RecordNotFinalError(status_code="record.status_not_on_ledger")
+
+
+def _people(record: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+    return {person["id"]: person for person in record["people"]}
+
+
+def _status(state: Mapping[str, Any], final: bool) -> Finding:
+    unsealed = state["status"] == "signed_off" and not final
+    return Finding("record.status_not_on_ledger" if unsealed else f"record.status_{state['status']}")
+
+
+def _outcome(state: Mapping[str, Any]) -> Finding:
+    return Finding(f"record.outcome_{state['outcome'] or 'unfinished'}")
+
+
+def _scale(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> tuple[ScaleStage, ...]:
+    stages = []
+    for stage in sheet["procedure"]["stages"]:
+        states = tuple(state["steps"][step["id"]]["state"] for step in stage["steps"])
+        kinds = set(states)
+        whole = states[0] if len(kinds) == 1 else "part"
+        stages.append(ScaleStage(stage["short"], stage["title"], whole, states))
+    return tuple(stages)
+
+
+def _plate(axis: Mapping[str, Any], state: Mapping[str, Any], display: Display) -> Plate:
+    touch = next(
+        (one for one in reversed(state["touches"]) if one["axis"] == axis["axis"] and one["kept"]), None
+    )
+    if touch is None:
+        return Plate(axis["axis"], None, None, "–", Finding("record.no_value"))
+    value_nm, verdict = touch["value_nm"], touch["verdict"]
+    sign, words = VERDICT_SIGNS[verdict], Finding(f"record.verdict_{verdict}")
+    return Plate(
+        axis["axis"], format_length(value_nm, display), format_other_unit(value_nm, display), sign, words
+    )
+
+
+def _touch(touch: Mapping[str, Any], story: Story, display: Display) -> TouchRow:
+    usual = story.axis(touch["axis"])["usual"]
+    centre_nm = usual["centre_nm"]
+    lines = [None if centre_nm is None else usual[name] for name in ("ask_nm", "stop_nm")]
+    ask_line, stop_line = (
+        None if nm is None else f"±{format_length(nm, display, sign=False)}" for nm in lines
+    )
+    kept = f"record.kept_{touch['because']}" if touch["kept"] else "record.not_kept"
+    difference_nm = touch["difference_nm"]
+    return TouchRow(
+        axis=touch["axis"],
+        at=story.clock(touch["at_utc"]),
+        typed=touch["typed"],
+        usual=None if centre_nm is None else format_length(centre_nm, display),
+        difference=None if difference_nm is None else format_length(difference_nm, display),
+        ask_line=ask_line,
+        stop_line=stop_line,
+        sign=VERDICT_SIGNS[touch["verdict"]],
+        verdict=Finding(f"record.verdict_{touch['verdict']}"),
+        kept=Finding(kept),
+    )
+
+
+def _usual(axis: Mapping[str, Any]) -> UsualRow:
+    usual = axis["usual"]
+    fields: Fields = {"face_code": f"record.face_{axis['face']}"}
+    if usual["centre_nm"] is None:
+        return UsualRow(axis["search_label"], Finding("record.usual_none", fields))
+    counts: Fields = {"values": usual["values"], "seatings": usual["seatings"]}
+    return UsualRow(axis["search_label"], Finding("record.usual_from", fields | counts))
+
+
+def _copied(story: Story) -> tuple[CopiedRow, ...]:
+    copied = story.state["copied"]
+    if copied is None:
+        return ()
+    typed = story.events[copied["event"]]["data"]["typed"]
+    return tuple(
+        CopiedRow(axis, typed[axis], Finding(f"record.compared_{copied['compared'][axis]}"))
+        for axis in ("X", "Y", "Z")
+    )
+
+
+def _cautions(story: Story) -> tuple[CautionRow, ...]:
+    """Return every caution of the sheet, with the time it was read, None where it was not."""
+    read = {caution["caution"]: caution["at_utc"] for caution in story.state["cautions"]}
+    rows = []
+    for step in story.steps.values():
+        caution = step["caution"]
+        if caution is not None:
+            at_utc = read.get(caution["id"])
+            at = None if at_utc is None else story.clock(at_utc)
+            texts = {name: caution[name] for name in ("signal", "hazard", "consequence", "avoidance")}
+            rows.append(CautionRow(**texts, at=at))
+    return tuple(rows)
+
+
+def _checks(story: Story) -> tuple[CheckRow, ...]:
+    """Return what closed each step that is answered with something seen."""
+    rows = []
+    for step_id, found in story.state["steps"].items():
+        step = story.steps[step_id]
+        if found["state"] == "done" and (step["kind"] in ANSWERED_KINDS or step["choices"]):
+            event = story.events[found["event"]]
+            rows.append(CheckRow(story.do(step_id), story.answer(event), story.clock(found["at_utc"])))
+    return tuple(rows)
+
+
+def _signatures(story: Story, bundle: RecordBundle) -> tuple[SignatureRow, ...]:
+    rows = [
+        SignatureRow(
+            name=story.name_of(signature["person"]),
+            roles=(Finding("record.role_operator"),),
+            meaning=Finding("record.meaning_performed"),
+            at=whole_time(signature["at_utc"]),
+            state=_signature_state(signature),
+            event=grouped(signature["event"][:SHORTENED_HEX]),
+            note="",
+        )
+        for signature in story.state["signatures"]
+    ]
+    sign_off = story.state["sign_off"]
+    if sign_off is not None:
+        rows.append(_sign_off_row(sign_off, story, bundle))
+    return tuple(rows)
+
+
+def _signature_state(signature: Mapping[str, Any]) -> Finding:
+    if signature["state"] == "refused":
+        return Finding(
+            "record.signature_refused", {"reason_code": f"record.refused_{signature['refused_because']}"}
+        )
+    return Finding(f"record.signature_{signature['state']}")
+
+
+def _sign_off_row(sign_off: Mapping[str, Any], story: Story, bundle: RecordBundle) -> SignatureRow:
+    """Return the lead's signature; its identifier is the hash of the decision's text."""
+    decided = zip(bundle.decisions, bundle.decoded_decisions(), strict=True)
+    text = next(text for text, decision in decided if decision["type"] == "setup.signed_off")
+    roles = story.people.get(sign_off["by"], {}).get("roles", ["lead"])
+    return SignatureRow(
+        name=story.name_of(sign_off["by"]),
+        roles=tuple(Finding(f"record.role_{role}") for role in roles),
+        meaning=Finding("record.meaning_accepted"),
+        at=whole_time(sign_off["at_utc"]),
+        state=Finding("record.signature_on_ledger"),
+        event=grouped(sha256(text.encode("utf-8")).hexdigest()[:SHORTENED_HEX]),
+        note=sign_off["note"],
+    )
+
+
+def _proof(bundle: RecordBundle) -> Proof:
+    ledger = bundle.record["ledger"]
+    return Proof(
+        files=tuple(
+            FileRow(name, len(data), grouped(sha256(data).hexdigest()))
+            for name, data in bundle.files().items()
+        ),
+        ledger_size=None if ledger is None else ledger["size"],
+        ledger_root=None if ledger is None else grouped(ledger["root"]),
+        renderer=bundle.record["renderer"],
+        digest=grouped(bundle.digest()),
+    )
