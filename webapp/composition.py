@@ -13,9 +13,11 @@ from pathlib import Path
 
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
+from cryptography.hazmat.primitives.serialization import Encoding
 from flask import Flask
 
 from webapp import VERSION, fonts, record
+from webapp.proof.key_file import write_whole
 from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.pdf_seal import seal
 from webapp.proof.record_verify import verify_record
@@ -31,6 +33,7 @@ ROOT = Path(__file__).resolve().parent.parent
 STATIC = ROOT / "static"
 TEMPLATES = ROOT / "templates"
 KEYS_NAME = "Zerokeep"
+CERTIFICATES_FILE = "seal-certificates.pem"
 RENDERER = {"weasyprint": version("weasyprint"), "zerokeep": VERSION}
 SEAL_REASON = "Reviewed and accepted by the lead; sealed by the shop's server"
 
@@ -63,7 +66,7 @@ def compose(settings: Settings, now: Callable[[], datetime], new_token: Callable
     if settings.demo:
         from webapp.demo import practice  # noqa: PLC0415 - a real shop's server never loads the demo
 
-        blueprints.append(practice.blueprint)
+        blueprints.append(practice.pages(settings.data_folder, now()))
         more_rights = practice.RIGHTS
     pages.init_app(app, parts, blueprints, more_rights)
     return app
@@ -85,11 +88,20 @@ def own_hash(store: Store, pdf: bytes) -> str | None:
 
 
 def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Callable[[], str]) -> KeyRing:
-    """The server's keys, made at the first start. Raises BadSetting, WrongPassphrase, KeyFolderError."""
+    """The server's keys, made at the first start. Raises BadSetting, WrongPassphrase, KeyFolderError.
+
+    The certificates of the seal are public: they lie beside the keys in one file, for whoever verifies a record.
+    """
     passphrase = key_passphrase(settings, new_token)
     if (settings.keys_folder / FILE_NAME).exists():
-        return KeyRing.open(settings.keys_folder, passphrase)
-    return KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
+        keyring = KeyRing.open(settings.keys_folder, passphrase)
+    else:
+        keyring = KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
+    pem = b"".join(one.public_bytes(Encoding.PEM) for one in keyring.trusted_certificates)
+    file = settings.data_folder / CERTIFICATES_FILE
+    if not file.exists() or file.read_bytes() != pem:
+        write_whole(settings.data_folder, CERTIFICATES_FILE, pem)
+    return keyring
 
 
 def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
-EVERY_ADDRESS = ("0.0.0.0", "::", "[::]")
+EVERY_ADDRESS = ("0.0.0.0", "::", "[::]")  # noqa: S104 - refused without named hosts
 SHORTEST_PASSPHRASE = 15
 HOST_NAME = re.compile(r"\.?[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?|\[[0-9A-Fa-f:.]+\]")
 
@@ -139,7 +139,7 @@ def _write_secret(path: Path, secret: str) -> None:
 
 
 def _folder(value: object | None) -> Path:
-    return Path(str(value or "zerokeep-data")).expanduser().absolute()
+    return Path(str(value or "data/shop")).expanduser().absolute()
 
 
 def _path(value: object | None) -> Path | None:

@@ -1,1 +1,1 @@
-"""An invented shop and a simulated mill."""
+"""An invented shop, a simulated mill and somebody who walks setups on it: the demo, and what the tests drive."""

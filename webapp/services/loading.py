@@ -10,6 +10,7 @@ Rules:
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -42,15 +43,18 @@ def load(
     now: datetime,
     make_secret: MakeSecret,
     keyring: KeyRing,
+    *,
+    dry_run: bool = False,
 ) -> list[Change]:
     """Apply the differences; what was changed, in order: {"type","subject","data"}, and for a new person also
     "secrets": {"passphrase","pin"}, which are shown once.
 
-    `by` is a person's id or ledger.SERVER at the first start. Raises a DomainError of the shop's values and stores
-    nothing then.
+    With `dry_run` the same is worked out and nothing stays. `by` is a person's id, or ledger.SERVER at the first
+    start. Raises a DomainError of the shop's values and stores nothing then.
     """
     secrets = _first_secrets(store, shop, make_secret, keyring)
-    with store.writing():
+    changes: list[Change] = []
+    with suppress(_OnlyLooked), store.writing():
         loader = _Loader(store, by, now)
         loader.items("shop", {"shop": as_plain(shop.rules)})
         loader.items("fixture", {one.id: as_plain(one) for one in shop.fixtures})
@@ -61,10 +65,16 @@ def load(
         loader.people(shop.people, secrets)
         loader.authorisations(shop.authorisations)
         loader.slots(shop.slots)
-        if loader.changes:
-            summary = {"changes": len(loader.changes)}
-            change(store, "shop.loaded", by, "shop", None, summary, now)
-    return loader.changes
+        changes = loader.changes
+        if dry_run:
+            raise _OnlyLooked
+        if changes:
+            change(store, "shop.loaded", by, "shop", None, {"changes": len(changes)}, now)
+    return changes
+
+
+class _OnlyLooked(Exception):
+    """Ends the transaction of a dry run, so that nothing of it stays."""
 
 
 Secrets = Mapping[str, tuple[dict[str, str], tuple[str, str]]]

@@ -1,0 +1,119 @@
+"""The program `zerokeep`: one parser, one command each in webapp/commands.
+
+Exit status: 0 done or holds, 1 it does not hold or was refused, 2 called wrongly.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from webapp import VERSION
+from webapp.domain.errors import DomainError
+from webapp.proof.errors import ProofError
+from webapp.serving import CannotStart
+from webapp.settings import BadSetting, Settings, read_settings
+from webapp.store import StoreError
+from webapp.words import say
+
+DEMO_FOLDER = Path(__file__).resolve().parent.parent / "data" / "demo"
+SETTINGS = ("data_folder", "host", "port", "trusted_hosts", "tls_certificate", "tls_key")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; its exit status. A refusal is printed in words, never as a trace."""
+    options = _parser().parse_args(arguments)
+    try:
+        return _run(options)
+    except (BadSetting, CannotStart) as error:
+        print(error, file=sys.stderr)
+    except (DomainError, ProofError) as error:
+        print(say(error.code, error.fields), file=sys.stderr)
+    except StoreError as error:
+        print(error, file=sys.stderr)
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+    return 1
+
+
+def _run(options: argparse.Namespace) -> int:
+    """Commands are imported when they are called: `--help` and `verify` need no server."""
+    from webapp.commands import demo, load, verify  # noqa: PLC0415
+
+    match options.command:
+        case "check":
+            from webapp.checking import check  # noqa: PLC0415
+
+            return check(as_json=options.json)
+        case "serve":
+            from webapp.serving import serve  # noqa: PLC0415
+
+            serve(_settings(options))
+            return 0
+        case "demo":
+            return demo.demo(_settings(options, demo=True))
+        case "load":
+            return load.load(_settings(options), options.file, dry_run=options.dry_run, as_json=options.json)
+        case _:
+            return verify.verify(_settings(options), options.file, options.certificate, as_json=options.json)
+
+
+def _settings(options: argparse.Namespace, *, demo: bool = False) -> Settings:
+    given = {name: getattr(options, name, None) for name in SETTINGS}
+    if demo:
+        given["demo"] = "yes"
+        given["data_folder"] = given["data_folder"] or os.environ.get("ZEROKEEP_DATA_FOLDER") or DEMO_FOLDER
+    return read_settings(os.environ, given)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="zerokeep",
+        description="Finding the vise of a shared mill with a spindle probe: walked through, checked, signed, kept.",
+    )
+    parser.add_argument("--version", action="version", version=f"zerokeep {VERSION}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    _add_serving(commands.add_parser("serve", help="serve a shop from its data folder"))
+    _add_serving(commands.add_parser("demo", help="make an invented shop with a past, and serve it"))
+    load = commands.add_parser("load", help="load machines, fixtures, probes, people and slots from a file")
+    load.add_argument("file", type=Path, metavar="SHOP.toml")
+    load.add_argument(
+        "--dry-run", action="store_true", help="say every fault and every change, alter nothing"
+    )
+    _add_common(load)
+    verify = commands.add_parser("verify", help="say what holds of a sealed record")
+    verify.add_argument("file", type=Path, metavar="RECORD.pdf")
+    verify.add_argument(
+        "--certificate",
+        type=Path,
+        action="append",
+        default=[],
+        help="the seal's certificate (PEM), may be repeated",
+    )
+    _add_common(verify)
+    check = commands.add_parser("check", help="linters, types, import contracts, tests")
+    check.add_argument("--json", action="store_true", help="print the result as JSON")
+    return parser
+
+
+def _add_serving(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--data-folder", help="where the shop's data lies")
+    command.add_argument("--host", help="the address to listen at (127.0.0.1)")
+    command.add_argument("--port", help="the port to listen at (8420)")
+    command.add_argument(
+        "--trusted-hosts", help="names by which tablets and desks call this server, with commas"
+    )
+    command.add_argument("--tls-certificate", help="a certificate file, to serve by TLS")
+    command.add_argument("--tls-key", help="its key file")
+
+
+def _add_common(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--data-folder", help="where the shop's data lies")
+    command.add_argument("--json", action="store_true", help="print the result as JSON")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""What the program does when it is called from a terminal: one module a command, each returns an exit status."""

@@ -1,0 +1,84 @@
+"""`zerokeep load SHOP.toml`: read a shop's file, say every fault or every change, and apply what differs."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from webapp.chance import first_secret
+from webapp.commands.opening import opened
+from webapp.domain.errors import Finding
+from webapp.domain.shop_file import Shop, ShopFileError, read_shop
+from webapp.services import loading
+from webapp.services.ledger import SERVER
+from webapp.serving import utc_now
+from webapp.settings import Settings
+from webapp.words import say
+
+DONE, FAULTS, NO_FILE = 0, 1, 2
+
+
+def load(settings: Settings, path: Path, *, dry_run: bool, as_json: bool) -> int:
+    """Apply the file to the data folder of the settings, or with `dry_run` only say what would change."""
+    try:
+        shop = read_shop(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        print(f"Cannot read {path}: {error}. Give the path of a shop file.", file=sys.stderr)
+        return NO_FILE
+    except ShopFileError as error:
+        _say_faults(path, error, as_json=as_json)
+        return FAULTS
+    changes = _apply(settings, shop, dry_run=dry_run)
+    _say_changes(changes, dry_run=dry_run, as_json=as_json)
+    return DONE
+
+
+def _apply(settings: Settings, shop: Shop, *, dry_run: bool) -> list[dict[str, Any]]:
+    with opened(settings) as (store, keyring):
+        return loading.load(store, shop, SERVER, utc_now(), first_secret, keyring, dry_run=dry_run)
+
+
+def _say_faults(path: Path, error: ShopFileError, *, as_json: bool) -> None:
+    lines = [(str(fault.fields.get("place", "")), _words(fault)) for fault in error.faults]
+    if as_json:
+        faults = [
+            {"code": fault.code, "place": place, "detail": words}
+            for fault, (place, words) in zip(error.faults, lines, strict=True)
+        ]
+        print(json.dumps({"file": str(path), "faults": faults}, ensure_ascii=False, indent=1))
+        return
+    print(f"{path}: {len(lines)} to mend. Nothing was changed.", file=sys.stderr)
+    for place, words in lines:
+        print(f"  {place}: {words}" if place else f"  {words}", file=sys.stderr)
+
+
+def _words(fault: Finding) -> str:
+    return say(fault.code, fault.fields)
+
+
+def _say_changes(changes: list[dict[str, Any]], *, dry_run: bool, as_json: bool) -> None:
+    if dry_run:
+        changes = [{name: change[name] for name in change if name != "secrets"} for change in changes]
+    if as_json:
+        print(json.dumps({"dry_run": dry_run, "changes": changes}, ensure_ascii=False, indent=1))
+        return
+    if not changes:
+        print("Nothing differs. Nothing was changed.")
+        return
+    print("Would change:" if dry_run else "Changed:")
+    for change in changes:
+        print(f"  {change['type']:<32} {change['subject']}")
+    if not dry_run:
+        _say_secrets(changes)
+
+
+def _say_secrets(changes: list[dict[str, Any]]) -> None:
+    new = [change for change in changes if "secrets" in change]
+    if not new:
+        return
+    print("\nFirst secrets, shown this once and good for a week. Hand each to its person alone;")
+    print("it opens one page, on which the person chooses a passphrase and a PIN of their own.")
+    for change in new:
+        print(f"  {change['subject']:<12} {change['secrets']['passphrase']}")

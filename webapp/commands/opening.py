@@ -1,0 +1,27 @@
+"""The store and the keys of a data folder, opened for one command."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from webapp.composition import open_keyring
+from webapp.proof.keys import KeyRing
+from webapp.serving import make_data_folder, new_token, utc_now
+from webapp.settings import Settings
+from webapp.store import Store
+
+
+@contextmanager
+def opened(settings: Settings) -> Iterator[tuple[Store, KeyRing]]:
+    """Make the data folder if need be, open its keys and its store, close it again.
+
+    Raises CannotStart, BadSetting, ProofError, StoreError, each with its words.
+    """
+    make_data_folder(settings)
+    keyring = open_keyring(settings, utc_now, new_token)
+    store = Store.open(settings.database)
+    try:
+        yield store, keyring
+    finally:
+        store.close()

@@ -1,0 +1,58 @@
+"""`zerokeep verify record.pdf`: say what holds of a sealed record, trusting nobody but the certificate given."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+from cryptography import x509
+
+from webapp import record
+from webapp.composition import CERTIFICATES_FILE, RENDERER, own_hash
+from webapp.proof.record_verify import verify_record
+from webapp.settings import Settings
+from webapp.store import Store
+
+HOLDS, FAILS, CANNOT_ASK = 0, 1, 2
+
+
+def verify(settings: Settings, path: Path, certificates: list[Path], *, as_json: bool) -> int:
+    """Print the report. The certificates given count; without any, those of the data folder."""
+    try:
+        pdf = path.read_bytes()
+    except OSError as error:
+        return _cannot(f"Cannot read {path}: {error.strerror}. Give the path of a record.")
+    files = certificates or [settings.data_folder / CERTIFICATES_FILE]
+    trusted: list[x509.Certificate] = []
+    for file in files:
+        try:
+            trusted += x509.load_pem_x509_certificates(file.read_bytes())
+        except (OSError, ValueError) as error:
+            return _cannot(
+                f"Cannot read the seal's certificate {file}: {error}. Ask the shop for its file {CERTIFICATES_FILE} "
+                "and give it with --certificate."
+            )
+    known = None if certificates else _known(settings, pdf)
+    report = verify_record(pdf, trusted, record.render, known, RENDERER)
+    if as_json:
+        print(json.dumps({"file": str(path), **report.as_dict()}, ensure_ascii=False, indent=1))
+    else:
+        print(f"{path}: {report.as_text()}", end="")
+    return HOLDS if report.holds else FAILS
+
+
+def _known(settings: Settings, pdf: bytes) -> str | None:
+    """The hash on the ledger of the data folder, where there is a database and it knows these bytes."""
+    if not settings.database.exists():
+        return None
+    store = Store.open(settings.database)
+    try:
+        return own_hash(store, pdf)
+    finally:
+        store.close()
+
+
+def _cannot(why: str) -> int:
+    print(why, file=sys.stderr)
+    return CANNOT_ASK

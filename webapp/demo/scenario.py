@@ -1,0 +1,94 @@
+"""The invented truth behind the demo's mills: where each vise really stood, how it scatters, how it creeps.
+
+Sizes are common practice, no source: a touch repeats within a few micrometres, setups of one seating scatter by some
+micrometres more (temperature, tramming wear), a new seating shifts by a few hundredths of a millimetre, and one axis
+of each vise creeps slowly. Positions are in nanometres, machine coordinates.
+"""
+
+import random
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from webapp.demo.mill import AXES, SimulatedMill, Values, ViseTruth
+from webapp.domain.shop import Fixture, Machine, Probe
+
+NM_PER_INCH = 25_400_000
+
+
+@dataclass(frozen=True)
+class MillScenario:
+    """One mill's vise over time. `shift_nm` is where a seating stands from the first; creep is per day of a seating."""
+
+    first_nm: Values
+    shift_nm: Mapping[str, Values]
+    setup_spread_nm: Mapping[str, float]
+    creep_nm_per_day: Mapping[str, float]
+    probing_spread_nm: float
+    operators: tuple[str, ...]
+
+
+SCENARIOS: Mapping[str, MillScenario] = {
+    "plover": MillScenario(
+        first_nm={"X": -413_352_000, "Y": -171_880_000, "Z": -287_446_000},
+        shift_nm={
+            "plover-vise-1": {"X": 0, "Y": 0, "Z": 0},
+            "plover-vise-2": {"X": 34_000, "Y": -21_000, "Z": 9_000},
+        },
+        setup_spread_nm={"X": 6_000, "Y": 7_500, "Z": 4_500},
+        creep_nm_per_day={"X": 0, "Y": -180, "Z": 0},
+        probing_spread_nm=1_800,
+        operators=("odile", "tariq", "suri", "bram", "nadia", "olena", "mara"),
+    ),
+    "dunlin": MillScenario(
+        first_nm={"X": -239_296_000, "Y": -172_720_000, "Z": -284_480_000},
+        shift_nm={
+            "dunlin-vise-1": {"X": 0, "Y": 0, "Z": 0},
+            "dunlin-vise-2": {"X": -27_000, "Y": 38_000, "Z": -12_000},
+        },
+        setup_spread_nm={"X": 9_000, "Y": 8_000, "Z": 6_500},
+        creep_nm_per_day={"X": 210, "Y": 0, "Z": 0},
+        probing_spread_nm=2_400,
+        operators=("odile", "tariq", "ilse", "nadia", "olena", "nikos"),
+    ),
+}
+
+
+def make_mill(machine: Machine, fixture: Fixture, probe: Probe, chance: random.Random) -> SimulatedMill:
+    """The machine's mill with nothing in its slots. Its truth is the first seating's until `place` says otherwise."""
+    scenario = SCENARIOS[machine.id]
+    return SimulatedMill(
+        truth=ViseTruth(
+            surface_nm=dict(scenario.first_nm),
+            normal={face.axis: face.normal for face in fixture.faces},
+            opening_nm=fixture.opening_nm,
+        ),
+        slot_labels=machine.labels,
+        probe_tool=machine.probe_tool,
+        parking_tool=machine.parking_tool,
+        ball_radius_nm=probe.ball_diameter_nm // 2,
+        resolution_nm=machine.display.resolution_nm,
+        probing_spread_nm=scenario.probing_spread_nm,
+        chance=chance,
+    )
+
+
+def place(
+    mill: SimulatedMill,
+    machine_id: str,
+    seating: tuple[str, datetime],
+    at: datetime,
+    chance: random.Random | None = None,
+) -> None:
+    """Set where the vise stands at a time in a seating (id, since); with `chance` it scatters as setups do."""
+    scenario = SCENARIOS[machine_id]
+    name, since = seating
+    days = (at - since) / timedelta(days=1)
+    surface_nm = {}
+    for axis in AXES:
+        creep_nm = scenario.creep_nm_per_day[axis] * days
+        scatter_nm = chance.gauss(0, scenario.setup_spread_nm[axis]) if chance else 0.0
+        surface_nm[axis] = round(
+            scenario.first_nm[axis] + scenario.shift_nm[name][axis] + creep_nm + scatter_nm
+        )
+    mill.truth = ViseTruth(surface_nm, mill.truth.normal, mill.truth.opening_nm)
