@@ -17,17 +17,25 @@ from webapp.store import Store
 
 
 class House:
-    """A shop with its server's parts. Make the keys once a run: `keyring` may be handed in."""
+    """A shop with its server's parts. Keys may be handed in; `loaded` takes a folder that another house was made in."""
 
-    def __init__(self, folder: Path, keyring: KeyRing | None = None, shop: Shop | None = None) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        keyring: KeyRing | None = None,
+        shop: Shop | None = None,
+        *,
+        loaded: bool = False,
+    ) -> None:
         self.folder = folder
         self.clock = Clock()
         self.keyring = keyring or fixed_keyring(folder / "keys", self.clock)
         self.store = Store.open(folder / "zerokeep.db")
-        load_shop(self.store, self.keyring, self.clock, shop)
         self.device = Device()
-        self.device.enrol(self.store, self.keyring, self.clock)
         self.count = 0
+        if not loaded:
+            load_shop(self.store, self.keyring, self.clock, shop)
+            self.device.enrol(self.store, self.keyring, self.clock)
 
     def sheet(self, machine: str = "mill-1") -> tuple[str, str]:
         return current_sheet(self.store, self.keyring, machine, self.clock())

@@ -16,6 +16,7 @@ module stays direct, and joserfc serves where it saves work: the sealed PIN (see
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from hashlib import sha256
 from typing import Any
 
@@ -173,6 +174,7 @@ def _decoded(part: Any, name: str) -> bytes:
         raise JwsRefused("jws.not_base64url", part=name) from None
 
 
+@lru_cache(maxsize=256)  # one device always sends the same header; nobody changes what comes back
 def _read_header(part: str) -> dict[str, str]:
     if len(part) > LARGEST_HEADER_CHARACTERS:
         raise JwsRefused("jws.too_long", length=len(part), most=LARGEST_HEADER_CHARACTERS)

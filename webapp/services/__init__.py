@@ -26,7 +26,7 @@ recording    bundle(store, setup_id, now, renderer), unsigned_pdf(store, setup_i
              sealed_pdf(store, setup_id, render, seal, now, renderer) -> (sha256, bytes); stored_pdf(store, setup_id)
 register     give_slot, end_slot, release, keep_slot, authorise, withdraw, start_seating, leave_out, take_in, add_person,
              disable_person, enable_person, change_roles: each (store, ..., by, now)
-loading      load(store, shop, by, now, make_secret, keyring) -> [change]; new people with their first secrets
+loading      load(store, shop, by, now, make_secret, keyring) -> [change], first secrets in them
 board        board(store, now) -> [state of each machine]
 ledger       change(store, type, by, subject, setup, data, now) -> position; the one place that appends a change
 auditing     audit(store) -> [fault]: everything recomputed; none in a whole store

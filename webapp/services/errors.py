@@ -148,10 +148,6 @@ class NotSignedOff(NotNow):
     code = "services.not_signed_off"
 
 
-class SealedAlready(NotNow):
-    code = "services.sealed_already"
-
-
 class LastLead(NotNow):
     code = "services.last_lead"
 
@@ -159,11 +155,6 @@ class LastLead(NotNow):
 class PersonKnownAlready(NotNow):
     code = "services.person_known_already"
     field_names = ("person",)
-
-
-class SlotTaken(NotNow):
-    code = "services.slot_taken"
-    field_names = ("slot", "owner")
 
 
 class SecretNotChecked(NotNow):
@@ -175,11 +166,6 @@ class SecretNotChecked(NotNow):
 class SheetCannotBeMade(NotNow):
     code = "services.sheet_cannot_be_made"
     field_names = ("machine", "what_code")
-
-
-class AuditFound(NotNow):
-    code = "services.audit_found"
-    field_names = ("record",)
 
 
 # Not with what was typed or sent

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.setup import fold
@@ -19,13 +18,9 @@ if TYPE_CHECKING:
     from webapp.store import Store
 
 NO_SIGNATURE = "none"
-
-
-@lru_cache(maxsize=64)
-def read_sheet(text: str) -> dict[str, Any]:
-    """The sheet in this text. Shared: nobody may change it."""
-    sheet: dict[str, Any] = json.loads(text)
-    return sheet
+MOST_SHEETS = 64
+# A sheet's hash names its text for ever, in every store.
+_SHEETS: dict[str, dict[str, Any]] = {}
 
 
 def decisions_of(store: Store, setup_id: str) -> list[dict[str, Any]]:
@@ -43,15 +38,21 @@ def fold_stored(store: Store, setup_id: str) -> dict[str, Any]:
 
 def events_of(store: Store, setup_id: str) -> list[dict[str, Any]]:
     """Events of one setup in the order of the tablet's chain, each with its id."""
-    return [stored_event(row["id"], row["jws"]) for row in store.setups.events_of(setup_id)]
+    return [stored_event(id_, jws) for id_, jws in store.setups.texts_of(setup_id)]
 
 
 def sheet_of(store: Store, sheet_hash: str) -> dict[str, Any]:
-    """A sheet that events name, so that it is there."""
-    row = store.setups.sheet(sheet_hash)
-    if row is None:
-        raise LookupError(f"sheet {sheet_hash} is named by an event and is not kept")
-    return read_sheet(row["text"])
+    """A sheet that events name, so that it is there. Shared by all who ask: nobody may change it."""
+    known = _SHEETS.get(sheet_hash)
+    if known is None:
+        row = store.setups.sheet(sheet_hash)
+        if row is None:
+            raise LookupError(f"sheet {sheet_hash} is named by an event and is not kept")
+        known = json.loads(row["text"])
+        if len(_SHEETS) >= MOST_SHEETS:
+            _SHEETS.clear()
+        _SHEETS[sheet_hash] = known
+    return known
 
 
 def refresh(store: Store, setup_id: str) -> dict[str, Any]:
@@ -87,10 +88,12 @@ def keep_lists(store: Store, setup_id: str, events: list[dict[str, Any]], state:
 
 
 def _list_questions(store: Store, setup_id: str, questions: Iterable[dict[str, Any]]) -> None:
-    for question in questions:
-        known = ("axis", "text", "at_utc", "event")
-        row = {"id": question["question"], "setup": setup_id, **{name: question[name] for name in known}}
-        store.setups.put_question(row)
+    known = ("axis", "text", "at_utc", "event")
+    rows = [
+        {"id": question["question"], "setup": setup_id, **{name: question[name] for name in known}}
+        for question in questions
+    ]
+    store.setups.put_questions(rows)
 
 
 def _see_slot(store: Store, machine: str, setup_id: str, state: dict[str, Any]) -> None:

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 from webapp.domain.setup import fold
 from webapp.services import folding, pins
 from webapp.services.intake_chain import Problem
-from webapp.services.intake_reading import Sent, named_device, read_batch, read_sent
+from webapp.services.intake_reading import Sent, named_device, read_batch, read_sent, unreadable
 from webapp.services.intake_sorting import Intake, receipt, sort_out
 from webapp.services.ledger import SERVER, change
 from webapp.services.times import utc_text
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from webapp.store import Store
 
 MOST_UNSIGNED_ASIDE = 2000
+LONGEST_UNSIGNED = 4096
 SIGNED = "setup.signed"
 
 Taken = tuple[Sent, dict[str, Any], list[Problem]]
@@ -85,7 +86,11 @@ def _read_new(store: Store, parts: list[tuple[str, str, str | None]]) -> dict[st
         new = {id_: (jws, seal) for id_, jws, seal in reversed(parts) if id_ not in known}
         names = {id_: named_device(jws) for id_, (jws, _) in new.items()}
         keys = {name: _key_of(store, name) for name in set(names.values()) if name is not None}
-    return {id_: read_sent(id_, jws, seal, keys.get(names[id_] or "")) for id_, (jws, seal) in new.items()}
+    sent: dict[str, Sent] = {}
+    for id_, (jws, seal) in new.items():
+        name = names[id_]
+        sent[id_] = unreadable(id_, jws, seal) if name is None else read_sent(id_, jws, seal, keys[name])
+    return sent
 
 
 def _key_of(store: Store, device_id: str) -> tuple[tuple[str, str], ...] | None:
@@ -170,10 +175,21 @@ def _set_aside(store: Store, intake: Intake, received: str) -> None:
         setup = _own_setup(store, sent)
         fields = {"code": refusal.code, "fields": refusal.fields, "device": sent.device, "setup": setup}
         sequence = sent.event["sequence"] if sent.event else None
-        row = {"id": sent.id, "jws": sent.jws, **fields, "sequence": sequence, "received_at_utc": received}
+        row = {
+            "id": sent.id,
+            "jws": sent.jws if sent.verified else _as_ascii(sent.jws),
+            **fields,
+            "sequence": sequence,
+            "received_at_utc": received,
+        }
         if store.setups.set_aside(row):
             data = {"event": sent.id, "code": refusal.code, "fields": refusal.fields}
             change(store, "event.set_aside", SERVER, sent.device or "unknown", setup, data, intake.now)
+
+
+def _as_ascii(text: str) -> str:
+    """Something that nobody signed, short enough and plain enough to be kept as evidence."""
+    return text[:LONGEST_UNSIGNED].encode("ascii", "backslashreplace").decode("ascii")
 
 
 def _own_setup(store: Store, sent: Sent) -> str | None:

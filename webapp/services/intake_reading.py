@@ -66,6 +66,11 @@ def named_device(jws: str) -> str | None:
         return None
 
 
+def unreadable(id_: str, jws: str, seal: str | None) -> Sent:
+    """A text that names no tablet."""
+    return Sent(id_, jws, seal, refusal=Refusal("intake.malformed", {}))
+
+
 def read_sent(id_: str, jws: str, seal: str | None, jwk: tuple[tuple[str, str], ...] | None) -> Sent:
     """Verify one text with the key of the device that it names (None: no device of that name) and read its event."""
     if jwk is None:

@@ -88,7 +88,8 @@ def _load_chain(store: Store, intake: Intake, new: list[Sent]) -> None:
 
 
 def _place_all(store: Store, intake: Intake, new: list[Sent]) -> None:
-    checks = Checks(store, intake.now)
+    late = [sent for waiters in intake.waiting_by_previous.values() for sent in waiters]
+    checks = Checks(store, intake.now, {_event(sent)["setup"] for sent in (*new, *late)})
     todo = sorted(new, key=lambda sent: (sent.device or "", _event(sent)["sequence"], sent.id), reverse=True)
     while todo:
         sent = todo.pop()
@@ -136,47 +137,42 @@ def _refuse(intake: Intake, sent: Sent, refusal: Refusal, *, keep: bool = True) 
 class Checks:
     """What an event is checked against besides its chain, read from the store once a batch."""
 
-    def __init__(self, store: Store, now: datetime) -> None:
+    def __init__(self, store: Store, now: datetime, setups: set[str]) -> None:
         self._store = store
-        self._now_utc = utc_text(now)
         self._latest_utc = utc_text(now + timedelta(seconds=SKEW_SECONDS))
+        rows = store.setups.setups_by_id(setups)
+        self._owners = {setup: row["device"] for setup, row in rows.items()}
+        self._newest = {setup: row["last_at_utc"] for setup, row in rows.items()}
         self._states: dict[str, str] = {}
-        self._sheets: dict[str, dict[str, Any] | None] = {}
-        self._setups: dict[str, str | None] = {}
-        self._newest: dict[str, str] = {}
+        self._sheets: dict[str, bool] = {}
         self._waiting: dict[str, int] = {}
 
     def refusal(self, event: dict[str, Any]) -> Refusal | None:
         """Why the event is not taken, whatever its chain says."""
         if self._state(event["device"]) == "disabled":
             return Refusal("intake.device_disabled", {})
-        if self.sheet(event["sheet"]) is None:
+        if not self._knows_sheet(event["sheet"]):
             return Refusal("intake.sheet_unknown", {"sheet": event["sheet"]})
-        owner = self._owner(event["setup"])
-        if owner is not None and owner != event["device"]:
+        if self._owners.get(event["setup"], event["device"]) != event["device"]:
             return Refusal("intake.setup_of_other_device", {})
         return None
 
     def take(self, event: dict[str, Any]) -> None:
         """The event is taken: its setup is this tablet's from now on."""
-        self._setups[event["setup"]] = event["device"]
+        self._owners[event["setup"]] = event["device"]
 
     def problems(self, event: dict[str, Any]) -> list[Problem]:
         """What is odd about the event's times and is noted on it."""
         found: list[Problem] = []
         at_utc, newest = event["at_utc"], self._newest.get(event["setup"], "")
         if at_utc > self._latest_utc:
-            found.append({"code": "clock.skew", "fields": {"direction": "ahead", "at_utc": at_utc}})
+            found.append(
+                {"code": "clock.skew", "fields": {"direction_code": "clock.ahead", "at_utc": at_utc}}
+            )
         elif newest and at_utc < newest and _seconds_between(at_utc, newest) > SKEW_SECONDS:
-            found.append({"code": "clock.skew", "fields": {"direction": "back", "at_utc": at_utc}})
+            found.append({"code": "clock.skew", "fields": {"direction_code": "clock.back", "at_utc": at_utc}})
         self._newest[event["setup"]] = max(newest, at_utc)
         return found
-
-    def sheet(self, sheet_hash: str) -> dict[str, Any] | None:
-        """The row of a sheet."""
-        if sheet_hash not in self._sheets:
-            self._sheets[sheet_hash] = self._store.setups.sheet(sheet_hash)
-        return self._sheets[sheet_hash]
 
     def may_wait(self, device: str) -> bool:
         """Whether one more event of a tablet may be kept waiting."""
@@ -191,13 +187,10 @@ class Checks:
             self._states[device] = row["state"] if row else "disabled"
         return self._states[device]
 
-    def _owner(self, setup: str) -> str | None:
-        if setup not in self._setups:
-            row = self._store.setups.setup(setup)
-            self._setups[setup] = row["device"] if row else None
-            if row:
-                self._newest[setup] = row["last_at_utc"]
-        return self._setups[setup]
+    def _knows_sheet(self, sheet_hash: str) -> bool:
+        if sheet_hash not in self._sheets:
+            self._sheets[sheet_hash] = self._store.setups.sheet(sheet_hash) is not None
+        return self._sheets[sheet_hash]
 
 
 def receipt(

@@ -31,7 +31,7 @@ from webapp.domain.shop import Fixture, Machine, Probe, Seating, ShopRules, from
 from webapp.domain.slots import SlotFamily, SlotRow, normalise_label
 from webapp.domain.usual import SeatingValues, SetupValue, Usual, usual
 from webapp.services.board import machine_state
-from webapp.services.errors import NoShopYet, NoSuchMachine, ServiceError, SheetCannotBeMade
+from webapp.services.errors import NoShopYet, NoSuchMachine, SheetCannotBeMade
 from webapp.services.times import from_text, later, utc_text
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ PROCEDURE = "current"
 def current_sheet(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> tuple[str, str]:
     """Hash and text of the sheet for a machine, kept.
 
-    Raises NoSuchMachine, NoShopYet, SheetCannotBeMade (with the code of what stands in the way).
+    Raises NoSuchMachine, NoShopYet, SheetCannotBeMade, and the refusals of the domain (SheetError, SlotError …).
     """
     with store.reading():
         kept, size = store.setups.sheet_in_use(machine_id), store.ledger.size()
@@ -77,13 +77,8 @@ def _was_just_checked(kept: Mapping[str, Any], size: int, now: datetime) -> bool
 
 def _inputs(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> tuple[_Inputs, str]:
     """What a sheet is compiled from, and the hash of the sheet without its times."""
-    try:
-        made = _Inputs(store, keyring, machine_id, now)
-        return made, made.compile(NO_TIME, NO_TIME).hash
-    except ServiceError:
-        raise
-    except DomainError as error:
-        raise SheetCannotBeMade(machine=machine_id, what_code=error.code) from error
+    made = _Inputs(store, keyring, machine_id, now)
+    return made, made.compile(NO_TIME, NO_TIME).hash
 
 
 def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[dict[str, Any]]:

@@ -11,6 +11,9 @@ from webapp.store.tables_ledger import Change, Leaf, Node
 
 INSERT_LEAF = "INSERT INTO leaf (position, kind, hash) VALUES (?, ?, ?)"
 INSERT_NODE = "INSERT INTO node (level, number, hash) VALUES (?, ?, ?)"
+CHANGES_OF_SETUP = (
+    "SELECT position, text, type, by, subject, setup, at_utc FROM change WHERE setup = ? ORDER BY position"
+)
 AT_A_TIME = 1000
 
 
@@ -47,7 +50,10 @@ class LedgerRepository(Repository):
 
     def changes_of_setup(self, setup: str) -> list[Row]:
         """Changes about one setup, in the order of the ledger."""
-        return self._rows(Change.select().where(Change.setup == setup).order_by(Change.position))
+        columns = ("position", "text", "type", "by", "subject", "setup", "at_utc")
+        return [
+            dict(zip(columns, row, strict=True)) for row in self._database.raw(CHANGES_OF_SETUP, (setup,))
+        ]
 
     def changes(self, *, kind: str | None = None, newest: int = 200) -> list[Row]:
         """The newest changes, of one type if given, newest first."""

@@ -26,6 +26,25 @@ INSERT_EVENT = (
 )
 AT_A_TIME = 500
 
+# What an upload does for each event or setup is written out: building a query takes longer than running it.
+EVENT_PARTS = ("id", "position", "device", "sequence", "setup", "type", "person", "at_utc", "problems")
+HOLDERS = (
+    "SELECT sequence, id FROM event WHERE device = ? AND sequence BETWEEN ? AND ? ORDER BY position DESC"
+)
+SETUP_COLUMNS = (
+    "id", "device", "sheet", "machine", "person", "status", "outcome", "signature", "probe_in_spindle",
+    "started_at_utc", "last_at_utc",
+)  # fmt: skip
+PUT_SETUP = (
+    f"INSERT INTO setup ({', '.join(SETUP_COLUMNS)}) VALUES ({', '.join('?' * len(SETUP_COLUMNS))}) "  # noqa: S608
+    f"ON CONFLICT (id) DO UPDATE SET {', '.join(f'{name} = excluded.{name}' for name in SETUP_COLUMNS[1:])}"
+)
+QUESTION_COLUMNS = ("id", "setup", "event", "axis", "text", "at_utc")
+PUT_QUESTION = (
+    f"INSERT INTO question ({', '.join(QUESTION_COLUMNS)}) VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"  # noqa: S608
+)
+EVENTS_OF = "SELECT id, jws FROM event WHERE setup = ? ORDER BY sequence, id"
+
 
 class SetupsRepository(Repository):
     """The events are the truth; `setup` and `question` rows are lists that a fold can make again."""
@@ -70,30 +89,24 @@ class SetupsRepository(Repository):
 
     def events_by_id(self, ids: Collection[str]) -> dict[str, Row]:
         """Those of these events that are stored, by id, without their signed text."""
-        names = ("id", "position", "device", "sequence", "setup", "type", "person", "at_utc", "problems")
-        columns = [getattr(Event, name) for name in names]
-        return self._by_id(Event.select(*columns), Event.id, ids)
+        return self._found("event", EVENT_PARTS, ids)
 
     def events_of(self, setup: str) -> list[Row]:
         """Events of one setup in the order of the device's chain (forks side by side)."""
         return self._rows(Event.select().where(Event.setup == setup).order_by(Event.sequence, Event.id))
 
-    def event_types_of(self, setup: str) -> list[Row]:
-        """Id, type, person and position of the events of one setup, in the order of the chain."""
-        columns = (Event.id, Event.type, Event.person, Event.position, Event.device)
-        return self._rows(
-            Event.select(*columns).where(Event.setup == setup).order_by(Event.sequence, Event.id)
-        )
+    def texts_of(self, setup: str) -> list[tuple[str, str]]:
+        """Id and signed text of the events of one setup, in the order of the device's chain."""
+        return [(id_, jws) for id_, jws in self._database.raw(EVENTS_OF, (setup,))]
 
     def holders(self, device: str, sequences: Collection[int]) -> dict[int, str]:
         """For those sequence numbers of a tablet that are taken: the event that came first."""
-        found: dict[int, str] = {}
-        for part in _parts(sorted(sequences)):
-            query = Event.select(Event.sequence, Event.id).where(
-                (Event.device == device) & Event.sequence.in_(part)
-            )
-            found.update({row["sequence"]: row["id"] for row in self._rows(query)})
-        return found
+        if not sequences:
+            return {}
+        values = (device, min(sequences), max(sequences))
+        return {
+            sequence: id_ for sequence, id_ in self._database.raw(HOLDERS, values) if sequence in sequences
+        }
 
     def all_events(self) -> Iterator[Row]:
         """Every event in the order of the ledger, read in stretches."""
@@ -109,15 +122,6 @@ class SetupsRepository(Repository):
     def wait(self, row: Row) -> None:
         """Keep an event until the one before it comes."""
         self._run(Waiting.insert(row).on_conflict_ignore())
-
-    def waiting_for(self, previous: Collection[str]) -> list[Row]:
-        """Events that wait for one of these."""
-        found: list[Row] = []
-        for part in _parts(sorted(previous)):
-            found.extend(
-                self._rows(Waiting.select().where(Waiting.previous.in_(part)).order_by(Waiting.sequence))
-            )
-        return found
 
     def waiting(self, device: str | None = None) -> list[Row]:
         """Everything that waits, of one device if given."""
@@ -142,8 +146,7 @@ class SetupsRepository(Repository):
 
     def set_aside_by_id(self, ids: Collection[str]) -> dict[str, Row]:
         """Those of these that were set aside, by id, without their text."""
-        columns = (SetAside.id, SetAside.code, SetAside.fields, SetAside.device, SetAside.sequence)
-        rows = self._by_id(SetAside.select(*columns), SetAside.id, ids)
+        rows = self._found("set_aside", ("id", "code", "fields", "device", "sequence"), ids)
         return {key: {**row, "fields": json.loads(row["fields"])} for key, row in rows.items()}
 
     def set_aside_count(self, *, unsigned: bool) -> int:
@@ -176,9 +179,9 @@ class SetupsRepository(Repository):
     # Lists
 
     def put_setup(self, setup_id: str, **fields: Any) -> None:
-        """Set where a setup stands."""
-        if not self._run(Setup.update(fields).where(Setup.id == setup_id)):
-            self._run(Setup.insert({"id": setup_id, **fields}))
+        """Set where a setup stands; `fields` are all columns but the id."""
+        values = [tuple({"id": setup_id, **fields}[name] for name in SETUP_COLUMNS)]
+        self._database.run_many(PUT_SETUP, values)
 
     def setup(self, setup_id: str) -> Row | None:
         """Where a setup stands, or None."""
@@ -186,7 +189,7 @@ class SetupsRepository(Repository):
 
     def setups_by_id(self, ids: Collection[str]) -> dict[str, Row]:
         """Those of these setups that are known, by id."""
-        return self._by_id(Setup.select(), Setup.id, ids)
+        return self._found("setup", SETUP_COLUMNS, ids)
 
     def setups(
         self, *, status: Sequence[str] | None = None, machine: str | None = None, newest: int = 500
@@ -199,9 +202,9 @@ class SetupsRepository(Repository):
             query = query.where(Setup.machine == machine)
         return self._rows(query)
 
-    def put_question(self, row: Row) -> None:
-        """List a question, once."""
-        self._run(Question.insert(row).on_conflict_ignore())
+    def put_questions(self, rows: list[Row]) -> None:
+        """List questions, each once."""
+        self._database.run_many(PUT_QUESTION, [tuple(row[name] for name in QUESTION_COLUMNS) for row in rows])
 
     def question(self, question_id: str) -> Row | None:
         """One question, or None."""
@@ -239,11 +242,13 @@ class SetupsRepository(Repository):
         here = (KeptValue.setup == setup) & (KeptValue.axis == axis)
         return self._run(KeptValue.update(left_out_reason=reason).where(here))
 
-    def _by_id(self, query: Any, column: Any, ids: Collection[str]) -> dict[str, Row]:
-        found: dict[str, Row] = {}
-        for part in _parts(sorted(ids)):
-            found.update({row["id"]: row for row in self._rows(query.where(column.in_(part)))})
-        return found
+    def _found(self, table: str, columns: tuple[str, ...], ids: Collection[str]) -> dict[str, Row]:
+        """Rows of these ids, by id. One statement however many there are: the ids travel as one JSON text."""
+        if not ids:
+            return {}
+        statement = f"SELECT {', '.join(columns)} FROM {table} WHERE id IN (SELECT value FROM json_each(?))"  # noqa: S608
+        rows = self._database.raw(statement, (json.dumps(list(ids)),))
+        return {row[0]: dict(zip(columns, row, strict=True)) for row in rows}
 
 
 def _parts(values: list[Any]) -> Iterator[list[Any]]:

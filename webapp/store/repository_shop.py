@@ -6,6 +6,11 @@ from typing import Any
 from webapp.store.repository_base import Repository, Row
 from webapp.store.tables_shop import Item, Seating, Slot
 
+SEE_SLOT = (
+    "UPDATE slot SET last_values = ?, last_seen_at_utc = ?, last_setup = ? "
+    "WHERE machine = ? AND label = ? AND (last_seen_at_utc IS NULL OR last_seen_at_utc <= ?)"
+)
+
 
 class ShopRepository(Repository):
     """Items are values of the domain in JSON, by kind (shop, machine, fixture, probe, procedure) and id."""
@@ -61,10 +66,8 @@ class ShopRepository(Repository):
 
     def see_slot(self, machine: str, label: str, values_nm: dict[str, int], at_utc: str, setup: str) -> None:
         """Keep what was seen in a slot, unless something later was seen already."""
-        fields = {"last_values": json.dumps(values_nm), "last_seen_at_utc": at_utc, "last_setup": setup}
-        older = Slot.last_seen_at_utc.is_null() | (Slot.last_seen_at_utc <= at_utc)
-        here = (Slot.machine == machine) & (Slot.label == label)
-        self._run(Slot.update(fields).where(here & older))
+        values = (json.dumps(values_nm), at_utc, setup, machine, label, at_utc)
+        self._database.run_many(SEE_SLOT, [values])
 
     def seating_now(self, fixture: str) -> Row | None:
         """The seating that the fixture is in, or None."""

@@ -1,0 +1,414 @@
+"""What the server takes in from tablets, and what it does not."""
+
+import json
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric import ec
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.kit.device import Device, event_id
+from tests.kit.house import House
+from webapp.domain.json_strict import canonical_bytes
+from webapp.proof.encoding import from_base64url, to_base64url
+from webapp.services import enrolling, folding, intake
+from webapp.services.auditing import audit
+from webapp.services.errors import BatchMalformed, BatchTooLong
+from webapp.words import catalogue
+
+UNKNOWN_SHEET = "0" * 64
+# Order of the curve P-256 (SEC 2, section 2.4.2): with s also n - s is a valid signature.
+CURVE_ORDER = 0xFFFFFFFF00000000FFFFFFFFFFFFFFFFBCE6FAADA7179E84F3B9CAC2FC632551
+
+
+def outcomes(receipts):
+    return [receipt["outcome"] for receipt in receipts]
+
+
+def codes(receipt):
+    return [problem["code"] for problem in receipt["problems"]]
+
+
+def state_of(house, setup):
+    with house.store.reading():
+        return folding.fold_stored(house.store, setup)
+
+
+def stored(house):
+    """Everything that may not depend on the order of arrival: events, what waits, states, sighted slots."""
+    with house.store.reading():
+        events = sorted(row["id"] for row in house.store.setups.all_events())
+        setups = house.store.setups.setups()
+        states = {row["id"]: folding.fold_stored(house.store, row["id"]) for row in setups}
+        waiting = [row["id"] for row in house.store.setups.waiting()]
+        return events, waiting, states, sorted(row.items() for row in setups), house.store.shop.slots("mill-1")
+
+
+def test_every_event_of_a_setup_is_accepted_with_a_growing_sequence(house: House) -> None:
+    receipts = house.accept(house.walk().through().parts)
+    assert set(outcomes(receipts)) == {"accepted"}
+    assert [receipt["problems"] for receipt in receipts] == [[] for _ in receipts]
+    sequences = [receipt["sequence"] for receipt in receipts]
+    assert sequences == list(range(sequences[0], sequences[0] + len(receipts)))
+
+
+def test_the_same_upload_twice_stores_nothing_more_and_says_already_had(house: House) -> None:
+    parts = house.walk().through().parts
+    first = house.accept(parts)
+    before = stored(house)
+    second = house.accept(parts)
+    assert set(outcomes(second)) == {"already_had"}
+    assert [one["sequence"] for one in second] == [one["sequence"] for one in first]
+    assert stored(house) == before
+
+
+def test_one_event_twice_in_one_upload_is_stored_once(house: House) -> None:
+    parts = house.walk().start().parts
+    receipts = house.accept([parts[0], parts[0]])
+    assert receipts[0] == receipts[1]
+    assert len(stored(house)[0]) == 1
+
+
+def test_an_altered_but_valid_signature_does_not_make_another_event(house: House) -> None:
+    part = house.walk().start().parts[0]
+    signed, _, signature = part["jws"].rpartition(".")
+    raw = from_base64url(signature)
+    negated = CURVE_ORDER - int.from_bytes(raw[32:], "big")
+    other = f"{signed}.{to_base64url(raw[:32] + negated.to_bytes(32, 'big'))}"
+    assert outcomes(house.accept([{"jws": other, "pin": None}])) == ["accepted"]
+    assert outcomes(house.accept([part])) == ["already_had"]
+    assert len(stored(house)[0]) == 1
+
+
+def test_a_batch_cut_in_half_is_whole_when_the_other_half_comes(house: House) -> None:
+    parts = house.walk().through().parts
+    half = len(parts) // 2
+    assert set(outcomes(house.accept(parts[:half]))) == {"accepted"}
+    assert set(outcomes(house.accept(parts[half:]))) == {"accepted"}
+    assert not audit(house.store)
+
+
+def test_events_in_reverse_order_are_all_accepted(house: House) -> None:
+    walk = house.walk().through()
+    receipts = house.accept(walk.parts[::-1])
+    assert set(outcomes(receipts)) == {"accepted"}
+    assert state_of(house, walk.setup)["current_step"] == walk.step["id"]
+
+
+def test_events_after_a_gap_wait_and_are_taken_when_the_gap_fills(house: House) -> None:
+    parts = house.walk().through().parts
+    receipts = house.accept([*parts[:3], *parts[4:]])
+    assert outcomes(receipts) == ["accepted"] * 3 + ["kept_out_of_order"] * (len(parts) - 4)
+    assert {receipt["code"] for receipt in receipts[3:]} == {"chain.waiting"}
+    assert len(intake.waiting(house.store)) == len(parts) - 4
+    assert outcomes(house.accept([parts[3]])) == ["accepted"]
+    assert intake.waiting(house.store) == []
+    assert set(outcomes(house.accept(parts))) == {"already_had"}
+    assert not audit(house.store)
+
+
+def test_two_events_with_one_number_are_both_kept_and_the_tablet_is_flagged(house: House) -> None:
+    walk = house.walk().start()
+    twin = house.device.clone()
+    house.device.event("setup.resumed", {"away_ms": 1}, **_envelope(walk))
+    twin.event("setup.resumed", {"away_ms": 2}, **_envelope(walk))
+    later = house.device.event("hold.pressed", {}, **_envelope(walk))
+    first = house.accept(walk.parts[:2])
+    second = house.accept(twin.sent)
+    third = house.accept(walk.parts[2:])
+    assert outcomes(first + second + third) == ["accepted"] * 4
+    assert codes(second[0]) == ["chain.forked"]
+    assert codes(third[0]) == ["chain.device_forked"]
+    assert enrolling.devices(house.store)[0]["state"] == "forked"
+    with house.store.reading():
+        changes = house.store.ledger.changes(kind="device.forked")
+    assert len(changes) == 1
+    assert state_of(house, walk.setup)["holds"][0]["event"] == later["id"]
+
+
+def test_a_lead_who_looked_into_a_fork_makes_it_an_ordinary_tablet_again(house: House) -> None:
+    walk = house.walk().start()
+    twin = house.device.clone()
+    house.device.event("setup.resumed", {"away_ms": 1}, **_envelope(walk))
+    twin.event("setup.resumed", {"away_ms": 2}, **_envelope(walk))
+    house.accept(walk.parts + twin.sent)
+    enrolling.clear_fork(house.store, house.device.id, "ines", "Brought back from a backup.", house.clock())
+    assert enrolling.devices(house.store)[0]["state"] == "enrolled"
+
+
+def test_an_unknown_tablet_is_refused_and_set_aside(house: House) -> None:
+    stranger = Device(90_777)
+    walk = house.walk(device=stranger).start()
+    receipts = house.accept(walk.parts)
+    assert (receipts[0]["outcome"], receipts[0]["code"]) == ("refused", "intake.device_unknown")
+    assert [row["code"] for row in intake.refused(house.store)] == ["intake.device_unknown"]
+
+
+def test_a_disabled_tablet_is_refused_and_set_aside(house: House) -> None:
+    walk = house.walk().start()
+    enrolling.disable(house.store, house.device.id, "ines", "Lost.", house.clock())
+    receipts = house.accept(walk.parts)
+    assert (receipts[0]["outcome"], receipts[0]["code"]) == ("refused", "intake.device_disabled")
+    assert [row["code"] for row in intake.refused(house.store)] == ["intake.device_disabled"]
+
+
+def test_a_disabled_tablet_cannot_write_into_the_record_of_another(house: House) -> None:
+    walk = house.signed()
+    thief = Device(90_555, "Tablet 2")
+    thief.enrol(house.store, house.keyring, house.clock, code="8RF3KM9XRB")
+    enrolling.disable(house.store, thief.id, "ines", "Lost.", house.clock())
+    thief.event("hold.pressed", {}, **_envelope(walk))
+    assert outcomes(house.accept(thief.sent)) == ["refused"]
+    assert state_of(house, walk.setup)["problems"] == []
+
+
+def test_an_event_for_a_setup_that_another_tablet_began_is_refused(house: House) -> None:
+    walk = house.walk().start()
+    house.accept(walk.parts)
+    other = Device(90_555, "Tablet 2")
+    other.enrol(house.store, house.keyring, house.clock, code="8RF3KM9XRB")
+    other.event("hold.pressed", {}, **_envelope(walk))
+    assert house.accept(other.sent)[0]["code"] == "intake.setup_of_other_device"
+
+
+def test_one_changed_byte_is_refused(house: House) -> None:
+    part = house.walk().start().parts[0]
+    place = len(part["jws"]) // 2
+    for changed in ("A", "B"):
+        jws = part["jws"][:place] + changed + part["jws"][place + 1 :]
+        if jws != part["jws"]:
+            receipt = house.accept([{"jws": jws, "pin": None}])[0]
+            assert receipt["outcome"] == "refused"
+            assert receipt["code"].startswith("jws.")
+
+
+def test_a_signature_by_another_key_is_refused(house: House) -> None:
+    walk = house.walk().start()
+    forged = house.device.part(json.loads(_payload(walk.parts[0]["jws"])), ec.derive_private_key(5, ec.SECP256R1()))
+    assert house.accept([forged])[0]["code"] == "jws.signature_wrong"
+    assert stored(house)[0] == []
+
+
+def test_a_forged_copy_that_came_first_does_not_keep_the_real_event_out(house: House) -> None:
+    part = house.walk().start().parts[0]
+    forged = {"jws": part["jws"].rpartition(".")[0] + "." + "A" * 86, "pin": None}
+    assert outcomes(house.accept([forged])) == ["refused"]
+    assert outcomes(house.accept([part])) == ["accepted"]
+
+
+def test_an_event_for_an_unknown_sheet_is_refused(house: House) -> None:
+    walk = house.walk()
+    walk.sheet_hash = UNKNOWN_SHEET
+    receipt = house.accept(walk.start().parts)[0]
+    assert (receipt["outcome"], receipt["code"]) == ("refused", "intake.sheet_unknown")
+
+
+@pytest.mark.parametrize(
+    ("raw", "code"),
+    [
+        (b'{"a":1,"a":2}', "json.repeated_name"),
+        (b'{"a":NaN}', "json.not_a_number"),
+        (b'{"a":9007199254740992}', "json.integer_too_large"),
+        (b'{"a":', "json.malformed"),
+        (b'"\xff"', "json.not_utf8"),
+        (b"[]", "event.not_an_object"),
+        (b"{}", "event.field_missing"),
+    ],
+)
+def test_a_payload_that_is_no_strict_event_is_refused_and_kept_apart(house: House, raw: bytes, code: str) -> None:
+    receipt = house.accept([house.device.part(raw)])[0]
+    assert (receipt["outcome"], receipt["code"]) == ("refused", code)
+    kept = intake.refused(house.store)[0]
+    assert (kept["code"], kept["device"]) == (code, house.device.id)
+
+
+def test_a_field_too_many_is_refused(house: House) -> None:
+    walk = house.walk().start()
+    payload = json.loads(_payload(walk.parts[0]["jws"])) | {"extra": 1}
+    receipt = house.accept([house.device.part(payload)])[0]
+    assert (receipt["code"], receipt["fields"]["field"]) == ("event.field_unknown", "extra")
+
+
+def test_an_event_that_names_another_device_is_refused(house: House) -> None:
+    walk = house.walk().start()
+    payload = json.loads(_payload(walk.parts[0]["jws"])) | {"device": Device(90_777).id}
+    assert house.accept([house.device.part(payload)])[0]["code"] == "intake.other_device"
+
+
+def test_a_refused_event_stays_refused_and_does_not_hold_up_the_next(house: House) -> None:
+    walk = house.walk().start()
+    bad = house.device.event("hold.pressed", {"extra": 1}, **_envelope(walk))
+    house.device.event("hold.pressed", {}, **_envelope(walk))
+    receipts = house.accept(walk.parts)
+    assert outcomes(receipts) == ["accepted", "refused", "accepted"]
+    assert codes(receipts[2]) == ["chain.after_refused"]
+    assert outcomes(house.accept(walk.parts)) == ["already_had", "refused", "already_had"]
+    assert house.accept(walk.parts)[1]["event"] == bad["id"]
+
+
+def test_a_wrong_number_behind_its_predecessor_is_refused(house: House) -> None:
+    walk = house.walk().start()
+    house.device.sequence += 5
+    house.device.event("hold.pressed", {}, **_envelope(walk))
+    receipt = house.accept(walk.parts)[1]
+    assert (receipt["code"], receipt["fields"]) == ("chain.sequence_wrong", {"sequence": 7, "expected": 2})
+
+
+def test_following_the_event_of_another_tablet_is_refused(house: House) -> None:
+    walk = house.walk().start()
+    house.accept(walk.parts)
+    other = Device(90_555, "Tablet 2")
+    other.enrol(house.store, house.keyring, house.clock, code="8RF3KM9XRB")
+    other.sequence, other.previous = 1, house.device.previous
+    second = house.walk(device=other).start()
+    assert house.accept(second.parts)[0]["code"] == "chain.other_device"
+
+
+def test_a_sheet_past_its_life_is_accepted_with_a_problem(house: House) -> None:
+    walk = house.walk()
+    house.clock.forward(hours=13)
+    receipt = house.accept(walk.start().parts)[0]
+    assert receipt["outcome"] == "accepted"
+    assert "setup.sheet_expired" in codes(receipt)
+
+
+def test_a_clock_that_is_ahead_is_noted_and_orders_nothing(house: House) -> None:
+    walk = house.walk().start()
+    server = house.clock()
+    house.clock.forward(hours=1)
+    walk.answer()
+    receipts = intake.accept(house.store, house.keyring, walk.parts, server)
+    assert (codes(receipts[0]), codes(receipts[1])) == ([], ["clock.skew"])
+
+
+def test_a_clock_that_goes_back_is_noted(house: House) -> None:
+    walk = house.walk().start()
+    walk.answer()
+    house.clock.forward(minutes=-10)
+    walk.answer()
+    house.clock.forward(minutes=20)
+    receipts = house.accept(walk.parts)
+    assert [codes(receipt) for receipt in receipts] == [[], [], ["clock.skew"]]
+
+
+def test_an_event_out_of_its_step_is_kept_with_a_problem_and_changes_nothing(house: House) -> None:
+    walk = house.walk().start()
+    step = walk.step["id"]
+    walk.event("tool.read", {"typed": "30", "matches": True}, "probe.tool")
+    receipt = house.accept(walk.parts)[1]
+    assert receipt["outcome"] == "accepted"
+    assert codes(receipt)[0].startswith("setup.")
+    assert state_of(house, walk.setup)["current_step"] == step
+
+
+def test_a_verdict_that_the_tablet_claims_wrongly_is_found(house: House) -> None:
+    house.signed_off()
+    walk = house.walk().start().until("touch")
+    data = {"axis": "X", "typed": "-300.000", "value_nm": -300_000_000, "verdict": "agrees", "difference_nm": 0}
+    walk.event("touch.entered", data, walk.step["id"])
+    receipt = house.accept(walk.parts)[-1]
+    assert "setup.verdict_differs" in codes(receipt)
+
+
+def test_what_is_no_list_of_parts_is_refused_whole(house: House) -> None:
+    part = house.walk().start().parts[0]
+    for wrong in ({}, [part, {}], [{"jws": 1, "pin": None}], [{"jws": "a", "pin": 1}], [{**part, "more": 1}]):
+        with pytest.raises(BatchMalformed):
+            house.accept(wrong)
+    assert stored(house)[0] == []
+
+
+def test_an_upload_that_is_too_long_is_refused_whole(house: House) -> None:
+    with pytest.raises(BatchTooLong):
+        house.accept(house.walk().start().parts * 501)
+    assert stored(house)[0] == []
+
+
+def test_texts_that_are_no_signed_message_are_refused(house: House) -> None:
+    for text in ("", "...", "a.b.c", "é.é.é", "\ud800", "x" * 70_000):
+        receipt = house.accept([{"jws": text, "pin": None}])[0]
+        assert receipt["outcome"] == "refused"
+
+
+def test_what_the_register_last_saw_follows_the_touches(house: House) -> None:
+    walk = house.walk(values_nm={"X": -381_111_000, "Y": -152_222_000, "Z": -300_333_000}).through()
+    house.accept(walk.parts)
+    with house.store.reading():
+        slot = house.store.shop.slot("mill-1", "G54")
+    assert slot["last_values"] == walk.values_nm
+    assert slot["last_setup"] == walk.setup
+
+
+def test_a_question_comes_onto_the_lead_s_list_once(house: House) -> None:
+    walk = house.walk().start()
+    question = walk.question(1, None, "Is this vise the right one?")
+    house.accept(walk.parts)
+    house.accept(walk.parts)
+    with house.store.reading():
+        assert [row["id"] for row in house.store.setups.questions()] == [question]
+
+
+def test_the_bytes_come_back_as_they_were_signed(house: House) -> None:
+    walk = house.walk().start()
+    payload = json.loads(_payload(walk.parts[0]["jws"]))
+    odd = json.dumps(payload, indent=3).encode() + b"\n "
+    assert odd != canonical_bytes(payload)
+    part = Device.part(house.device, odd)
+    assert outcomes(house.accept([part])) == ["accepted"]
+    with house.store.reading():
+        assert [row["jws"] for row in house.store.setups.all_events()] == [part["jws"]]
+
+
+def test_every_code_of_an_event_s_fate_has_words() -> None:
+    source = "".join(path.read_text() for path in Path("webapp/services").glob("intake*.py"))
+    found = set(re.findall(r'"((?:intake|chain|clock)\.[a-z_]+)"', source))
+    assert len(found) > 10
+    assert found <= catalogue().keys()
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
+@given(data=st.data())
+def test_any_order_portions_and_repeats_give_the_same_state(data, tmp_path_factory, keyring, furnished) -> None:
+    def furnish():
+        folder = tmp_path_factory.mktemp("house") / "shop"
+        shutil.copytree(furnished, folder)
+        return House(folder, keyring, loaded=True)
+
+    one, other = furnish(), furnish()
+    walks = [one.walk("mara").start().until("touch", "Y"), one.walk("tomas").start().until("clear")]
+    parts = one.device.sent
+    other.clock.moment = one.clock.moment
+    other.sheet()
+    one.accept(parts)
+    with other.store.writing():
+        for walk in walks:
+            row = _sheet_row(one, walk.sheet_hash)
+            times = (row["compiled_at_utc"], row["expires_at_utc"])
+            other.store.setups.keep_sheet(row["hash"], row["machine"], row["text"], row["content"], times)
+    shuffled = data.draw(st.permutations(parts)) + data.draw(st.lists(st.sampled_from(parts), max_size=5))
+    cut = data.draw(st.integers(0, len(shuffled)))
+    for portion in (shuffled[:cut], shuffled[cut:], shuffled[:3]):
+        other.accept(portion)
+    assert stored(other) == stored(one)
+    assert not audit(other.store)
+    one.store.close()
+    other.store.close()
+
+
+def _sheet_row(house, sheet_hash):
+    with house.store.reading():
+        return house.store.setups.sheet(sheet_hash)
+
+
+def _envelope(walk):
+    walk.clock.forward(seconds=5)
+    return {"setup": walk.setup, "sheet": walk.sheet_hash, "person": walk.person, "at_utc": walk.clock.text}
+
+
+def _payload(jws):
+    return from_base64url(jws.split(".")[1])
+
+
