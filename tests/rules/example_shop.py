@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
 from webapp.domain.axes import Axis
 from webapp.domain.procedure import Revision, publish
-from webapp.domain.sheet import Board, Sheet, SheetPerson, compile_sheet, floor_inputs, lines_choice, plan_axes
+from webapp.domain.sheet import (
+    Board,
+    Sheet,
+    SheetPerson,
+    compile_sheet,
+    floor_inputs,
+    lines_choice,
+    plan_axes,
+)
 from webapp.domain.shipped_procedure import SHIPPED
 from webapp.domain.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
 from webapp.domain.slots import SlotRow
@@ -62,16 +71,18 @@ MILL_MM = Machine(
     fixture="vise-a",
     probe="probe-1",
 )
-MILL_INCH = Machine(**{
-    **vars(MILL_MM),
-    "id": "mill-2",
-    "name": "Dunlin",
-    "unit": "in",
-    "decimals": 4,
-    "confirm_limit_nm": None,
-})
+MILL_INCH = Machine(
+    **{
+        **vars(MILL_MM),
+        "id": "mill-2",
+        "name": "Dunlin",
+        "unit": "in",
+        "decimals": 4,
+        "confirm_limit_nm": None,
+    }
+)
 MACHINES = {"mm": MILL_MM, "inch": MILL_INCH}
-# Where the vise sits, by axis, and what five setups of this seating and four of the one before brought, in steps of 1 um.
+# Where the vise sits, and what five setups of this seating and four of the one before brought, in steps of 1 um.
 CENTRES_NM = {"X": -381_250_000, "Y": -152_400_000, "Z": -300_050_000}
 SCATTER_UM = ((3, -4, 0, 6, -5), (-7, 2, 4, -1))
 LAST_SEEN = datetime(2026, 11, 24, 16, 20, tzinfo=UTC)
@@ -142,7 +153,12 @@ def example_sheet(
 
 
 def sheet_value(name: str) -> dict[str, Any]:
-    """The sheet as the fold takes it: "mm", "inch" or "no_usual"."""
-    sheet = example_sheet("mm", known=False) if name == "no_usual" else example_sheet(name)
-    value: dict[str, Any] = json.loads(sheet.text)
+    """The sheet as the fold takes it: "mm", "inch", "no_usual", or "x_only" with one face."""
+    sheets = {
+        "mm": lambda: example_sheet("mm"),
+        "inch": lambda: example_sheet("inch"),
+        "no_usual": lambda: example_sheet("mm", known=False),
+        "x_only": lambda: example_sheet("mm", fixture=replace(VISE, faces=VISE.faces[:1])),
+    }
+    value: dict[str, Any] = json.loads(sheets[name]().text)
     return value

@@ -29,7 +29,9 @@ def play(sheet: Plain, scenario: Plain) -> tuple[list[Plain], list[Plain]]:
     """The events and decisions of a scenario, events with ids and times by their place."""
     player = Player(sheet, scenario.get("person", "mara"))
     if scenario.get("start", True):
-        player.add({"type": "setup.started", "data": {"machine": sheet["machine"]["id"], "display": "standalone"}})
+        player.add(
+            {"type": "setup.started", "data": {"machine": sheet["machine"]["id"], "display": "standalone"}}
+        )
     for line in scenario["play"]:
         if isinstance(line, str):
             player.until(line.removeprefix("until "))
@@ -49,6 +51,11 @@ class Player:
         self.decisions: list[Plain] = []
         self._fold = Fold(sheet)
         self.steps = {step["id"]: step for stage in sheet["procedure"]["stages"] for step in stage["steps"]}
+
+    @property
+    def current(self) -> str | None:
+        """The id of the step that is due."""
+        return self._fold.current_step
 
     def add(self, line: Plain) -> None:
         """One event, at the current step where it names none."""
@@ -96,35 +103,54 @@ class Player:
 
     def careful(self, step: Plain) -> Plain:
         """What a careful operator answers to a step: the right slot, the usual value, nothing odd."""
-        machine, kind = self.sheet["machine"], step["kind"]
-        if kind == "caution":
-            return {"type": "caution.read", "data": {"caution": step["caution"]["id"]}}
-        if kind == "board":
-            return {"type": "board.checked", "data": {"found": "clear", "text": ""}}
-        if kind in {"confirm", "search"}:
-            closing = [choice["id"] for choice in step["choices"] if choice["closes"]]
-            return {"type": "step.done", "data": {"answer": closing[0] if closing else "done"}}
-        if kind in {"tool_in", "tool_out"}:
-            tool = machine["probe_tool" if kind == "tool_in" else "parking_tool"]
-            return {"type": "tool.read", "data": {"typed": tool, "matches": True}}
-        if kind == "slot":
-            return {"type": "slot.read", "data": {"typed": "G54", "outcome": "own"}}
-        if kind == "copy":
-            return {"type": "values.copied", "data": self.copied()}
-        if kind == "clear":
-            zeros = {"typed": dict.fromkeys("XYZ", "0"), "values_nm": dict.fromkeys("XYZ", 0)}
-            return {"type": "slot.cleared", "data": zeros}
-        if kind == "touch":
-            return {"type": "touch.entered", "data": self.touch(step["axis"], 0)}
-        if kind == "compare":
-            because = self._fold.result()["keep_because"]
-            if because is None:
-                number = f"9b2f8c1e-0000-4000-8000-{len(self.events):012x}"
-                return {"type": "question.put", "data": {"question": number, "axis": step["axis"], "text": "New?"}}
-            return {"type": "touch.kept", "data": {"axis": step["axis"], "because": because}}
-        if kind == "finish":
-            outcome = "broken_off" if self._fold.result()["broken_off"] else "complete"
-            return {"type": "setup.finished", "data": {"outcome": outcome}}
+        kind = {"confirm": "done", "search": "done", "tool_in": "tool", "tool_out": "tool"}.get(
+            step["kind"], step["kind"]
+        )
+        answer: Plain = getattr(self, f"_{kind}")(step)
+        return answer
+
+    def _caution(self, step: Plain) -> Plain:
+        return {"type": "caution.read", "data": {"caution": step["caution"]["id"]}}
+
+    def _board(self, _step: Plain) -> Plain:
+        return {"type": "board.checked", "data": {"found": "clear", "text": ""}}
+
+    def _done(self, step: Plain) -> Plain:
+        closing = [choice["id"] for choice in step["choices"] if choice["closes"]]
+        return {"type": "step.done", "data": {"answer": closing[0] if closing else "done"}}
+
+    def _tool(self, step: Plain) -> Plain:
+        tool = self.sheet["machine"]["probe_tool" if step["kind"] == "tool_in" else "parking_tool"]
+        return {"type": "tool.read", "data": {"typed": tool, "matches": True}}
+
+    def _slot(self, _step: Plain) -> Plain:
+        return {"type": "slot.read", "data": {"typed": "G54", "outcome": "own"}}
+
+    def _copy(self, _step: Plain) -> Plain:
+        return {"type": "values.copied", "data": self.copied()}
+
+    def _clear(self, _step: Plain) -> Plain:
+        zeros = {"typed": dict.fromkeys("XYZ", "0"), "values_nm": dict.fromkeys("XYZ", 0)}
+        return {"type": "slot.cleared", "data": zeros}
+
+    def _touch(self, step: Plain) -> Plain:
+        return {"type": "touch.entered", "data": self.touch(step["axis"], 0)}
+
+    def _compare(self, step: Plain) -> Plain:
+        because = self._fold.result()["keep_because"]
+        if because is None:
+            number = f"9b2f8c1e-0000-4000-8000-{len(self.events):012x}"
+            return {
+                "type": "question.put",
+                "data": {"question": number, "axis": step["axis"], "text": "New?"},
+            }
+        return {"type": "touch.kept", "data": {"axis": step["axis"], "because": because}}
+
+    def _finish(self, _step: Plain) -> Plain:
+        outcome = "broken_off" if self._fold.result()["broken_off"] else "complete"
+        return {"type": "setup.finished", "data": {"outcome": outcome}}
+
+    def _sign(self, _step: Plain) -> Plain:
         return {"type": "setup.signed", "data": {"meaning": "performed"}}
 
     def copied(self) -> Plain:
@@ -145,7 +171,13 @@ class Player:
         verdict, difference = "ask", None
         if usual["centre_nm"] is not None:
             difference = off_nm
-            verdict = "agrees" if abs(off_nm) <= usual["ask_nm"] else "ask" if abs(off_nm) <= usual["stop_nm"] else "stop"
+            verdict = (
+                "agrees"
+                if abs(off_nm) <= usual["ask_nm"]
+                else "ask"
+                if abs(off_nm) <= usual["stop_nm"]
+                else "stop"
+            )
         return {
             "axis": axis,
             "typed": format_length(value, display),

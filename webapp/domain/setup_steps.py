@@ -12,14 +12,14 @@ from typing import Any
 
 from webapp.domain.compare import compared_on_sheet, same_tool, slot_length_nm, slot_on_sheet
 from webapp.domain.errors import LengthError
-from webapp.domain.setup_state import Event, Plain, Refused, SetupState
+from webapp.domain.setup_state import Event, Refused, SetupState
 
 ReadLength = Callable[[str, Any, str], int]
 
 
 def read_caution(state: SetupState, event: Event) -> None:
     """Caution.read."""
-    step = _current(state)
+    step = state.plan[event["step"]]
     caution = event["data"]["caution"]
     if step["caution"]["id"] != caution:
         raise Refused("setup.caution_other", caution=caution, expected=step["caution"]["id"])
@@ -32,14 +32,14 @@ def check_board(state: SetupState, event: Event) -> None:
     found = event["data"]["found"]
     state.probe_in_spindle = found == "probe_in_spindle"
     if found == "clear":
-        state.close(_current(state)["id"], event)
+        state.close(event["step"], event)
     else:
         state.stay(f"setup.board_{found}")
 
 
 def do_step(state: SetupState, event: Event) -> None:
     """Step.done: a confirmation or a search that is set."""
-    step, answer = _current(state), event["data"]["answer"]
+    step, answer = state.plan[event["step"]], event["data"]["answer"]
     choice = next((choice for choice in step["choices"] if choice["id"] == answer), None)
     if choice is None and (step["choices"] or answer != "done"):
         raise Refused("setup.choice_unknown", answer=answer)
@@ -53,7 +53,7 @@ def do_step(state: SetupState, event: Event) -> None:
 
 def read_tool(state: SetupState, event: Event) -> None:
     """Tool.read: the number on the control against the probe's or the parking tool's."""
-    step, typed = _current(state), event["data"]["typed"]
+    step, typed = state.plan[event["step"]], event["data"]["typed"]
     loading = step["kind"] == "tool_in"
     expected = state.sheet["machine"]["probe_tool" if loading else "parking_tool"]
     matches = same_tool(typed, expected)
@@ -76,7 +76,7 @@ def read_slot(state: SetupState, event: Event) -> None:
         state.stay(f"setup.slot_{found.outcome}", label=found.label or typed, owner=found.owner_name)
         return
     state.slot = found.label
-    state.close(_current(state)["id"], event)
+    state.close(event["step"], event)
 
 
 def copy_values(state: SetupState, event: Event) -> None:
@@ -88,7 +88,7 @@ def copy_values(state: SetupState, event: Event) -> None:
         if claimed != found:
             state.note(event, "setup.compared_differs", axis=axis, claimed=claimed, found=found)
     state.copied = {"values_nm": values_nm, "compared": compared, "event": event["id"]}
-    state.close(_current(state)["id"], event)
+    state.close(event["step"], event)
 
 
 def clear_slot(state: SetupState, event: Event) -> None:
@@ -98,7 +98,7 @@ def clear_slot(state: SetupState, event: Event) -> None:
     if left is not None:
         state.stay("setup.slot_not_zero", axis=left, typed=event["data"]["typed"][left])
         return
-    state.close(_current(state)["id"], event)
+    state.close(event["step"], event)
 
 
 def _typed_values(state: SetupState, event: Event) -> dict[str, int]:
@@ -118,11 +118,3 @@ def read_length(read: ReadLength, state: SetupState, typed: str, axis: str) -> i
         return read(typed, state.sheet["machine"], axis)
     except LengthError:
         raise Refused("setup.length_unreadable", axis=axis, typed=typed) from None
-
-
-def _current(state: SetupState) -> Plain:
-    """Return the current step, which the dispatcher has looked at."""
-    step = state.current
-    if step is None:
-        raise Refused("setup.nothing_open")
-    return step

@@ -1,0 +1,296 @@
+"""Random but plausible cases for the rules, the same for the same seed.
+
+A random operator mostly does what is due and sometimes something else: types another value, another slot, a lie,
+answers a step that is not due, breaks off, corrects, asks. A random lead answers some questions and decides about
+signatures. Most setups have one vise that sits a little off, so that repeats agree with each other.
+"""
+
+from __future__ import annotations
+
+from random import Random
+from typing import Any
+
+from tests.rules.playing import Player
+from webapp.domain.events import BREAK_REASONS, SLOT_OUTCOMES, WORRIES
+
+Plain = dict[str, Any]
+
+TYPED_SLOTS = (
+    "G54",
+    "g54",
+    "54",
+    "G55",
+    "G56",
+    "G57",
+    "G58",
+    "G59",
+    "g59,1",
+    "G59.3",
+    "G99",
+    "",
+    " ",
+    "G",
+    "5",
+    "G054",
+)
+TYPED_TOOLS = ("30", "T30", "t 030", "1", "T1", "03", "", "x", "30.0", "-1", " 1 ")
+OFFS_NM = (0, 1_000, 39_000, 39_001, 45_000, 50_000, 51_000, 100_000, 1_250_000, 25_000_000)
+CHARACTERS = "0123456789" * 3 + "+-\u2212..,,  \t\u00a0\u2009\u202feEx°٣"
+PEOPLE = ("mara", "ivo", "lena", "zoe")
+
+
+def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
+    """Events and decisions of one random setup of 1 to about 80 events."""
+    chance = Random(seed)
+    player = RandomPlayer(sheet, chance)
+    if chance.random() < 0.97:
+        machine = sheet["machine"]["id"] if chance.random() < 0.97 else "mill-9"
+        player.add({"type": "setup.started", "data": {"machine": machine, "display": "standalone"}})
+    for _ in range(chance.randrange(1, 80)):
+        _next(player, chance)
+    chance.shuffle(player.decisions)
+    return player.events, player.decisions
+
+
+class RandomPlayer(Player):
+    """An operator who is more or less careful, at a vise that sits somewhere."""
+
+    def __init__(self, sheet: Plain, chance: Random) -> None:
+        super().__init__(sheet, chance.choice(PEOPLE[:3]))
+        self.carefulness = chance.choice((0.7, 0.9, 0.97))
+        self.off_nm = {axis: chance.choice((0, 0, 45_000, 100_000, -90_000)) for axis in "XYZ"}
+        self.chance = chance
+
+    def _touch(self, step: Plain) -> Plain:
+        off_nm = self.off_nm[step["axis"]] + 1_000 * self.chance.randrange(-3, 4)
+        return {"type": "touch.entered", "data": self.touch(step["axis"], off_nm)}
+
+
+def _next(player: RandomPlayer, chance: Random) -> None:
+    current = player.current
+    if current is None:
+        _decide(player, chance)
+    elif player.steps[current]["kind"] == "compare" and chance.random() < 0.35:
+        chance.choice((_ask_again, _repeat_now, _decide))(player, chance)
+    elif chance.random() < player.carefulness:
+        player.add(player.careful(player.steps[current]))
+    elif chance.random() < 0.2:
+        _decide(player, chance)
+    else:
+        line = chance.choice(ODD)(player, chance, player.steps[current])
+        if chance.random() < 0.08:
+            line["step"] = chance.choice([*player.steps, "lunch.eat"])
+        if chance.random() < 0.04:
+            line |= chance.choice(({"person": "ivo"}, {"device": "e" * 43}, {"sheet": "6" * 64}))
+        player.add(line)
+
+
+def _ask_again(player: RandomPlayer, chance: Random) -> None:
+    player.add(_question(player, chance, player.steps[player.current or ""]))
+
+
+def _repeat_now(player: RandomPlayer, chance: Random) -> None:
+    player.add(_repeat(player, chance, player.steps[player.current or ""]))
+
+
+def _decide(player: Player, chance: Random) -> None:
+    """One decision about something that is there."""
+    questions = [event["data"]["question"] for event in player.events if event["type"] == "question.put"]
+    if questions and chance.random() < 0.6:
+        data = {
+            "question": chance.choice(questions),
+            "axis": None,
+            "decision": chance.choice(("go_on", "touch_again", "break_off")),
+            "reason": "Because.",
+        }
+        player.decide({"decision": "question.answered", "data": data})
+        return
+    kind = chance.choice(
+        (
+            "signature.verified",
+            "signature.refused",
+            "setup.signed_off",
+            "setup.not_accepted",
+            "event.set_aside",
+        )
+    )
+    if not player.events or (kind == "event.set_aside" and chance.random() < 0.8):
+        return
+    data = {
+        "signature.verified": {"person": "mara", "key": "k"},
+        "signature.refused": {"person": "mara", "reason": chance.choice(("wrong_pin", "throttled"))},
+        "setup.signed_off": {"meaning": "reviewed and accepted", "note": ""},
+        "setup.not_accepted": {"reason": "No."},
+        "event.set_aside": {"code": "intake.forked", "fields": {"sequence": 3}},
+    }[kind]
+    by = chance.choice(("ines", "mara"))
+    player.decide(
+        {
+            "decision": kind,
+            "data": data,
+            "event_at": chance.choice((-1, -1, 0, len(player.events) // 2)),
+            "by": by,
+        }
+    )
+
+
+def _board(_player: Player, chance: Random, _step: Plain) -> Plain:
+    found = chance.choice(("clear", "probe_in_spindle", "something_else"))
+    return {"type": "board.checked", "data": {"found": found, "text": "x"}}
+
+
+def _done(_player: Player, chance: Random, step: Plain) -> Plain:
+    answers = [choice["id"] for choice in step["choices"]] + ["done", "other"]
+    return {"type": "step.done", "data": {"answer": chance.choice(answers)}}
+
+
+def _tool(_player: Player, chance: Random, _step: Plain) -> Plain:
+    return {
+        "type": "tool.read",
+        "data": {"typed": chance.choice(TYPED_TOOLS), "matches": chance.random() < 0.5},
+    }
+
+
+def _slot(_player: Player, chance: Random, _step: Plain) -> Plain:
+    data = {"typed": chance.choice(TYPED_SLOTS), "outcome": chance.choice(SLOT_OUTCOMES)}
+    return {"type": "slot.read", "data": data}
+
+
+def _values(player: Player, chance: Random, step: Plain) -> Plain:
+    data = player.copied()
+    for axis in "XYZ":
+        if chance.random() < 0.4:
+            data["typed"][axis] = random_typed(chance)
+        if chance.random() < 0.1:
+            data["values_nm"][axis] += chance.choice((0, 1, 1_000))
+    if step["kind"] == "clear":
+        del data["compared"]
+        data["typed"] |= {axis: "0.000" for axis in "XYZ" if chance.random() < 0.8}
+        return {"type": "slot.cleared", "data": data}
+    return {"type": "values.copied", "data": data}
+
+
+def _touch(player: Player, chance: Random, step: Plain) -> Plain:
+    axis = step["axis"] or "X"
+    data = player.touch(axis, chance.choice(OFFS_NM) * chance.choice((-1, 1)))
+    if chance.random() < 0.15:
+        data["typed"] = random_typed(chance)
+    if chance.random() < 0.15:
+        data["verdict"] = chance.choice(("agrees", "ask", "stop"))
+    if chance.random() < 0.1:
+        data["axis"] = chance.choice("XYZ")
+    return {"type": "touch.entered", "data": data}
+
+
+def _repeat(_player: Player, chance: Random, step: Plain) -> Plain:
+    return {"type": "touch.repeated", "data": {"axis": step["axis"] or chance.choice("XYZ")}}
+
+
+def _keep(_player: Player, chance: Random, step: Plain) -> Plain:
+    because = chance.choice(("agrees", "question", "lead", "repeat"))
+    return {"type": "touch.kept", "data": {"axis": step["axis"] or "X", "because": because}}
+
+
+def _question(player: Player, chance: Random, step: Plain) -> Plain:
+    number = chance.choice((len(player.events), len(player.events), 1))
+    data = {
+        "question": f"9b2f8c1e-0000-4000-8000-{number:012x}",
+        "axis": chance.choice((step["axis"], step["axis"], None, "X", "Y", "Z")),
+        "text": "Why?",
+    }
+    return {"type": "question.put", "data": data}
+
+
+def _note(_player: Player, chance: Random, _step: Plain) -> Plain:
+    return chance.choice((
+        {"type": "hold.pressed"},
+        {"type": "worry.raised", "data": {"worry": chance.choice(WORRIES), "text": ""}},
+        {"type": "setup.resumed", "data": {"away_ms": chance.randrange(10**7)}},
+        {"type": "setup.started", "data": {"machine": "mill-1", "display": "browser"}},
+    ))  # fmt: skip
+
+
+def _reopen(player: Player, chance: Random, _step: Plain) -> Plain:
+    return {
+        "type": "step.reopened",
+        "data": {"reopened": chance.choice(list(player.steps)), "reason": "mistyped"},
+    }
+
+
+def _break(_player: Player, chance: Random, _step: Plain) -> Plain:
+    return chance.choice((
+        {"type": "setup.broken_off"},
+        {"type": "break.undone"},
+        {"type": "break.explained", "data": {"reason": chance.choice(BREAK_REASONS), "text": "x"}},
+        {"type": "setup.finished", "data": {"outcome": chance.choice(("complete", "broken_off"))}},
+        {"type": "setup.signed", "data": {"meaning": "performed"}},
+        {"type": "caution.read", "data": {"caution": chance.choice(("clothing", "door"))}},
+    ))  # fmt: skip
+
+
+ODD = (
+    _board,
+    _done,
+    _tool,
+    _slot,
+    _values,
+    _values,
+    _touch,
+    _touch,
+    _touch,
+    _touch,
+    _repeat,
+    _repeat,
+    _keep,
+    _keep,
+    _question,
+    _question,
+    _note,
+    _reopen,
+    _break,
+)
+
+
+def random_typed(chance: Random) -> str:
+    """Something typed into a field for lengths: mostly a number, sometimes nearly one, sometimes none."""
+    if chance.random() < 0.4:
+        return "".join(chance.choice(CHARACTERS) for _ in range(chance.randrange(0, 9)))
+    sign = chance.choice(("", "+", "-", "\u2212"))
+    whole = str(chance.randrange(10 ** chance.randrange(1, 9)))
+    if chance.random() < 0.2:
+        whole = "0" * chance.randrange(1, 4) + whole
+    decimals = "".join(chance.choice("0123456789") for _ in range(chance.randrange(0, 6)))
+    typed = sign + whole + (chance.choice(".,") + decimals if decimals or chance.random() < 0.2 else "")
+    return chance.choice(("", " ", "\t")) + typed + chance.choice(("", " "))
+
+
+def random_length_case(seed: int) -> Plain:
+    """One typed text with a display and limits, or one value to show and to compare."""
+    chance = Random(seed)
+    unit = chance.choice(("mm", "in"))
+    display = {"unit": unit, "decimals": chance.randrange(0, 7 if unit == "mm" else 6)}
+    low = -chance.randrange(0, 10 ** chance.randrange(1, 13))
+    value = chance.randrange(-(10 ** chance.randrange(1, 13)), 10 ** chance.randrange(1, 13))
+    centre = value + chance.choice((0, 1, -1)) * chance.randrange(0, 200_000)
+    ask = chance.randrange(0, 100_000)
+    known = chance.random() < 0.9
+    return {
+        "typed": random_typed(chance),
+        "display": display,
+        "low_nm": low,
+        "high_nm": chance.choice((0, -low, low + chance.randrange(0, 10**9))),
+        "value_nm": value,
+        "usual": {
+            "centre_nm": centre if known else None,
+            "ask_nm": ask if known else None,
+            "stop_nm": ask + chance.randrange(0, 50_000) if known else None,
+        },
+        "before_nm": value + chance.randrange(-150_000, 150_000),
+        "tools": [chance.choice(TYPED_TOOLS), chance.choice(("30", "1", "030"))],
+        "slot": chance.choice(TYPED_SLOTS) + chance.choice(("", "", " ", "\u2009", "0")),
+        "person": chance.choice(PEOPLE),
+        "at_utc": chance.choice(
+            ("2026-10-31T23:59:59.999Z", "2026-11-01T00:00:00.000Z", "2028-01-01T00:00:00.000Z")
+        ),
+        "confirm_limit_nm": chance.choice((None, 0, abs(value), 2_540_000)),
+    }

@@ -1,0 +1,248 @@
+"""The same rules in Python and in the browser: every shared vector and thousands of random cases give equal results.
+
+The modules run in a real Chromium, served as the tablets get them, under the policy that no page may do without.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, Route
+
+from tests.rules.example_shop import sheet_value
+from tests.rules.generate import random_length_case, random_setup
+from tests.rules.playing import play
+from webapp.domain.compare import compared_on_sheet, repeat_agrees, same_tool, slot_on_sheet, verdict_on
+from webapp.domain.errors import DomainError
+from webapp.domain.json_strict import JsonError, canonical_text
+from webapp.domain.lengths import Display, Unit, format_length, format_other_unit, parse_length
+from webapp.domain.setup import fold
+from webapp.domain.slots import clear_plan
+from webapp.words import catalogue, say
+
+pytestmark = pytest.mark.browser
+
+ROOT = Path(__file__).parents[2]
+VECTORS = ROOT / "tests" / "vectors"
+SHEETS = ("mm", "inch", "no_usual", "x_only")
+RANDOM_SETUPS = 2_000
+RANDOM_LENGTHS = 2_000
+PAGE = "http://rules.test/"
+POLICY = "default-src 'none'; script-src 'self'; connect-src 'self'"
+
+# Each takes the cases as JSON text and answers with JSON text: the driver would copy them value by value.
+FOLD = """async text => {
+  const [sheets, cases] = JSON.parse(text);
+  const {fold} = await import('/static/js/rules/setup.js');
+  return JSON.stringify(cases.map(([sheet, events, decisions]) => fold(sheets[sheet], events, decisions)));
+}"""
+LENGTHS = """async text => {
+  const [sheet, cases] = JSON.parse(text);
+  const lengths = await import('/static/js/rules/lengths.js');
+  const compare = await import('/static/js/rules/compare.js');
+  const tried = attempt => { try { return attempt(); } catch (error) {
+    if (!error.code) throw error;
+    return {code: error.code, fields: error.fields};
+  } };
+  return JSON.stringify(cases.map(one => ({
+    parsed: tried(() => lengths.parseLength(one.typed, one.display, one.low_nm, one.high_nm)),
+    shown: lengths.formatLength(one.value_nm, one.display),
+    shown_without_sign: lengths.formatLength(one.value_nm, one.display, false),
+    shown_other: lengths.formatOtherUnit(one.value_nm, one.display),
+    verdict: Object.values(compare.verdict(one.usual, one.value_nm)),
+    repeat: compare.repeatAgrees(one.value_nm, one.before_nm, one.usual),
+    tool: compare.toolMatches(...one.tools),
+    slot: compare.matchSlot(sheet, one.slot, one.person, one.at_utc),
+    copied: compare.copiedValues(sheet, 'G54', {X: one.value_nm, Y: -152401000, Z: one.before_nm}),
+    plan: compare.clearPlan({X: one.value_nm}, one.confirm_limit_nm).X,
+  })));
+}"""
+CANONICAL = """async text => {
+  const values = JSON.parse(text);
+  const {canonicalText} = await import('/static/js/rules/canonical.js');
+  const tried = value => { try { return canonicalText(JSON.parse(value)); } catch (error) { return error.code; } };
+  return JSON.stringify(values.map(tried));
+}"""
+WORDS = """async text => {
+  const [words, cases] = JSON.parse(text);
+  const {fill} = await import('/static/js/rules/words.js');
+  const tried = ([code, fields]) => { try { return fill(words, code, fields); } catch { return null; } };
+  return JSON.stringify(cases.map(tried));
+}"""
+
+
+def serve(route: Route) -> None:
+    """One page and the modules as they stand in the tree; nothing else is there."""
+    path = route.request.url.removeprefix(PAGE)
+    file = ROOT / path
+    if path == "":
+        route.fulfill(body="<!doctype html><title>rules</title>", content_type="text/html",
+                      headers={"content-security-policy": POLICY})  # fmt: skip
+    elif path.startswith("static/js/rules/") and file.is_file():
+        route.fulfill(body=file.read_text(encoding="utf-8"), content_type="text/javascript")
+    else:
+        route.fulfill(status=404)
+
+
+@contextmanager
+def rules_page(browser: Browser) -> Iterator[Page]:
+    page = browser.new_page()
+    page.route("**/*", serve)
+    page.goto(PAGE)
+    yield page
+    page.close()
+
+
+@pytest.fixture(scope="module")
+def rules(browser: Browser) -> Iterator[Page]:
+    """A page that can import the rules."""
+    with rules_page(browser) as page:
+        yield page
+
+
+@pytest.fixture(scope="module")
+def sheets() -> dict[str, Any]:
+    return {name: sheet_value(name) for name in SHEETS}
+
+
+def in_browser(page: Page, script: str, cases: Any) -> Any:
+    return json.loads(page.evaluate(script, json.dumps(cases)))
+
+
+def first_difference(ours: list[Any], theirs: list[Any]) -> str:
+    """The first case that differs, with what differs in it."""
+    assert len(ours) == len(theirs)
+    for place, (one, other) in enumerate(zip(ours, theirs, strict=True)):
+        if one != other:
+            names = [name for name in one if one[name] != other.get(name)] if isinstance(one, dict) else []
+            parts = {name: (one[name], other.get(name)) for name in names} or (one, other)
+            return f"case {place}: Python and browser say {parts}"
+    return ""
+
+
+def test_the_scenarios_fold_to_the_same_in_both(rules: Page, sheets: dict[str, Any]) -> None:
+    scenarios = json.loads((VECTORS / "setups.json").read_text(encoding="utf-8"))["scenarios"]
+    cases = [(one.get("sheet", "mm"), *play(sheets[one.get("sheet", "mm")], one)) for one in scenarios]
+    ours = [fold(sheets[sheet], events, decisions) for sheet, events, decisions in cases]
+    assert first_difference(ours, in_browser(rules, FOLD, [sheets, cases])) == ""
+
+
+def test_random_setups_fold_to_the_same_in_both(rules: Page, sheets: dict[str, Any]) -> None:
+    names = [SHEETS[seed % len(SHEETS)] for seed in range(RANDOM_SETUPS)]
+    cases = [(name, *random_setup(sheets[name], seed)) for seed, name in enumerate(names)]
+    ours = [fold(sheets[sheet], events, decisions) for sheet, events, decisions in cases]
+    assert first_difference(ours, in_browser(rules, FOLD, [sheets, cases])) == ""
+
+
+def test_random_setups_go_far_enough_to_mean_something(sheets: dict[str, Any]) -> None:
+    results = [fold(sheets["mm"], *random_setup(sheets["mm"], seed)) for seed in range(400)]
+    assert {one["status"] for one in results} == {
+        "running",
+        "finished",
+        "signed",
+        "signed_off",
+        "not_accepted",
+    }
+    assert {touch["because"] for one in results for touch in one["touches"]} >= {
+        "agrees",
+        "question",
+        "lead",
+        "repeat",
+    }
+    assert len({problem["code"] for one in results for problem in one["problems"]}) > 25
+
+
+def our_length_case(sheet: dict[str, Any], one: dict[str, Any]) -> dict[str, Any]:
+    display = Display(Unit(one["display"]["unit"]), one["display"]["decimals"])
+    try:
+        parsed: Any = parse_length(one["typed"], display, one["low_nm"], one["high_nm"])
+    except DomainError as error:
+        parsed = {"code": error.code, "fields": error.fields}
+    slot = slot_on_sheet(one["slot"], sheet, one["person"], one["at_utc"])
+    plan = clear_plan({"X": one["value_nm"]}, one["confirm_limit_nm"])["X"]  # type: ignore[dict-item]
+    return {
+        "parsed": parsed,
+        "shown": format_length(one["value_nm"], display),
+        "shown_without_sign": format_length(one["value_nm"], display, sign=False),
+        "shown_other": format_other_unit(one["value_nm"], display),
+        "verdict": list(verdict_on(one["value_nm"], one["usual"])),
+        "repeat": repeat_agrees(one["value_nm"], one["before_nm"], one["usual"]),
+        "tool": same_tool(*one["tools"]),
+        "slot": {"outcome": slot.outcome, "label": slot.label, "owner_name": slot.owner_name},
+        "copied": compared_on_sheet(
+            {"X": one["value_nm"], "Y": -152_401_000, "Z": one["before_nm"]}, "G54", sheet
+        ),
+        "plan": {"change_nm": plan.change_nm, "asks": plan.asks_confirmation},
+    }
+
+
+def test_random_lengths_slots_and_tools_compare_to_the_same_in_both(
+    rules: Page, sheets: dict[str, Any]
+) -> None:
+    cases = [random_length_case(seed) for seed in range(RANDOM_LENGTHS)]
+    ours = [our_length_case(sheets["mm"], one) for one in cases]
+    assert len({one["parsed"]["code"] for one in ours if isinstance(one["parsed"], dict)}) >= 11
+    assert first_difference(ours, in_browser(rules, LENGTHS, [sheets["mm"], cases])) == ""
+
+
+def test_the_length_vectors_hold_in_the_browser(rules: Page, sheets: dict[str, Any]) -> None:
+    vectors = json.loads((VECTORS / "lengths.json").read_text(encoding="utf-8"))
+    rest = random_length_case(0)
+    typed = [one for one in vectors["parse"] if one["low_nm"] <= one["high_nm"]]
+    cases = [rest | one | {"display": {"unit": one["unit"], "decimals": one["decimals"]}} for one in typed]
+    cases = [one | {"value_nm": rest["value_nm"]} for one in cases]
+    theirs = in_browser(rules, LENGTHS, [sheets["mm"], cases])
+    expected = [
+        {"code": one["error"], "fields": one["fields"]} if "error" in one else one["value_nm"]
+        for one in typed
+    ]
+    assert first_difference(expected, [one["parsed"] for one in theirs]) == ""
+    shown = [
+        one | {"display": {"unit": one["unit"], "decimals": one["decimals"]}} for one in vectors["format"]
+    ]
+    theirs = in_browser(rules, LENGTHS, [sheets["mm"], [rest | one for one in shown]])
+    name = {True: "shown", False: "shown_without_sign"}
+    assert [one[name[case["sign"]]] for one, case in zip(theirs, shown, strict=True)] == [
+        one["text"] for one in shown
+    ]
+
+
+def test_one_value_has_one_text_in_both(rules: Page, sheets: dict[str, Any]) -> None:
+    values = [
+        *sheets.values(),
+        0,
+        -0.0,
+        12.0,
+        0.25,
+        2**53 - 1,
+        2**53,
+        1e-9,
+        'é\u2028"\\\x1f/',
+        {"b": [], "a": {}},
+        None,
+        True,
+    ]
+    ours = []
+    for value in values:
+        try:
+            ours.append(canonical_text(value))
+        except JsonError as error:
+            ours.append(error.code)
+    assert in_browser(rules, CANONICAL, [json.dumps(value) for value in values]) == ours
+
+
+def test_words_are_filled_the_same_in_both(rules: Page) -> None:
+    cases = [
+        ("setup.tool_other", {"typed": "{expected}", "expected": "30"}),
+        ("setup.signature_refused", {"reason_code": "signature.wrong_pin"}),
+        ("setup.compare_needs_lead", {"axis": "X"}),
+    ]
+    words = dict(catalogue())
+    assert in_browser(rules, WORDS, [words, cases]) == [say(code, fields) for code, fields in cases]
+    missing = [("setup.tool_other", {"typed": "3"}), ("setup.no_such_code", {}), ("toString", {})]
+    assert in_browser(rules, WORDS, [words, missing]) == [None, None, None]
