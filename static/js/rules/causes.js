@@ -1,0 +1,124 @@
+/**
+ * Likely causes of an odd value, and slips of typing: the twin of `name_causes` in webapp/domain/causes.py and of
+ * webapp/domain/causes_typing.py, where the rules stand. Whole numbers and one quotient of whole numbers: both name the same.
+ *
+ * @typedef {{code: string, fields: Object, low_nm: number, high_nm: number, uncertainty_nm: number, alone: boolean,
+ *   beside: {axis: string, value_nm: number, uncertainty_nm: number}[]}} Candidate
+ * @typedef {{chance_nm: number|null, uncertainty_nm: number, candidates: Candidate[]}} Causes
+ * @typedef {{code: string, fields: Object, low_nm: number, high_nm: number, alike: boolean}} Named
+ */
+import {formatLength, resolutionNm} from './lengths.js';
+
+const MOST_NAMED = 3;
+const WITHIN = 3;
+const MOST_PLACES = 3;
+// Causes whose fields tell them apart: two slots are two causes.
+const SAID_APART = new Set(['other_slot', 'other_seating', 'other_axis', 'other_unit', 'parallel_on_jaw', 'parallel_on_bed', 'jaw_step']
+  .map(name => `cause.${name}`));
+
+/**
+ * At most three causes, the likeliest first. `alike`: cannot be told from the first by the number alone.
+ * @param {number} valueNm
+ * @param {Causes} causes the sheet's
+ * @param {{centre_nm: number|null, ask_nm: number|null}} usual the sheet's
+ * @param {{unit: string, decimals: number}} display
+ * @param {{copiedNm?: number|null, earlier?: {axis: string, value_nm: number, verdict: string}[]}} setup
+ * @returns {Named[]}
+ */
+export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, earlier = []} = {}) {
+  const {centre_nm: centre} = usual;
+  if (centre !== null && Math.abs(valueNm - centre) <= causes.chance_nm) return [];
+  const read = new Map(earlier.map(one => [one.axis, one.value_nm]));
+  const alone = earlier.every(one => one.verdict === 'agrees');
+  const found = [];
+  [...causes.candidates, ...ofThisSetup(copiedNm, display)].forEach((one, place) => {
+    const off = apart({low_nm: valueNm, high_nm: valueNm}, one);
+    const fits = off <= WITHIN * one.uncertainty_nm && (alone || !one.alone);
+    if (fits && one.beside.every(other => reads(read, other))) found.push(entry(one, off, place));
+  });
+  const before = found.length;
+  repairs(valueNm, display, usual).forEach((one, place) => found.push(slip(valueNm, one, causes, centre, display, before + place)));
+  return ranked(found);
+}
+
+/** The candidate that only this setup knows: the slot's old value, still there. Three uncertainties are half a step. */
+function ofThisSetup(copiedNm, display) {
+  if (copiedNm === null) return [];
+  const uncertainty = Math.max(1, Math.floor(resolutionNm(display) / 6));
+  return [{code: 'cause.old_value', fields: {}, low_nm: copiedNm, high_nm: copiedNm, uncertainty_nm: uncertainty, alone: false, beside: []}];
+}
+
+const reads = (read, other) => read.has(other.axis) && Math.abs(read.get(other.axis) - other.value_nm) <= WITHIN * other.uncertainty_nm;
+
+const entry = (one, off, place) => ({
+  code: one.code, fields: one.fields, low_nm: one.low_nm, high_nm: one.high_nm, uncertainty_nm: one.uncertainty_nm,
+  rank: [one.low_nm < one.high_nm ? 1 : 0, -one.beside.length, off / one.uncertainty_nm, place],
+});
+
+function slip(valueNm, repair, causes, centre, display, place) {
+  const given = valueNm - (repair.repaired_nm - centre);
+  return {
+    code: repair.code.replace('repair.', 'cause.'),
+    fields: {repaired: formatLength(repair.repaired_nm, display), unit: display.unit},
+    low_nm: given, high_nm: given, uncertainty_nm: causes.uncertainty_nm,
+    rank: [0, 0, repair.off_nm / causes.uncertainty_nm, place],
+  };
+}
+
+/** How far two ranges lie apart, 0 where they meet. */
+const apart = (one, other) => Math.max(0, other.low_nm - one.high_nm, one.low_nm - other.high_nm);
+
+const isAlike = (one, other) => apart(one, other) <= WITHIN * Math.max(one.uncertainty_nm, other.uncertainty_nm);
+
+const byRank = (one, other) => {
+  const at = one.rank.findIndex((part, place) => part !== other.rank[place]);
+  return at < 0 ? 0 : one.rank[at] - other.rank[at];
+};
+
+function ranked(found) {
+  if (found.length === 0) return [];
+  const inOrder = [...found].sort(byRank);
+  const first = inOrder[0];
+  for (const one of inOrder) one.alike = isAlike(one, first);
+  const exchanged = found.some(({code}) => code === 'cause.axes_exchanged');
+  const told = [];
+  for (const {code, fields, low_nm, high_nm, alike} of [...inOrder.filter(one => one.alike), ...inOrder.filter(one => !one.alike)]) {
+    const said = told.some(one => one.code === code) && !SAID_APART.has(code);
+    if (!said && !(exchanged && code === 'cause.other_axis')) told.push({code, fields, low_nm, high_nm, alike});
+  }
+  return told.slice(0, MOST_NAMED);
+}
+
+/**
+ * The slips of typing that would explain a value beyond the ask line, the nearest of each kind; none for a value inside.
+ * @returns {{code: string, repaired_nm: number, off_nm: number}[]}
+ */
+export function repairs(valueNm, display, {centre_nm: centre, ask_nm: ask}) {
+  if (centre === null || ask === null || Math.abs(valueNm - centre) <= ask) return [];
+  const best = new Map();
+  for (const [code, repaired, allowance] of slips(valueNm, display)) {
+    const off = Math.abs(repaired - centre);
+    if (off <= ask + allowance && !(best.get(code)?.off_nm <= off)) best.set(code, {code, repaired_nm: repaired, off_nm: off});
+  }
+  return [...best.values()];
+}
+
+function* slips(valueNm, display) {
+  const step = resolutionNm(display);
+  const sign = valueNm < 0 ? -1 : 1;
+  const steps = Math.abs(valueNm) / step;
+  if (valueNm !== 0) yield ['repair.sign', -valueNm, 0];
+  for (let places = 1; places <= MOST_PLACES; places += 1) {
+    const factor = 10 ** places;
+    yield ['repair.point', valueNm * factor, Math.floor(factor * step / 2)];
+    if (steps % factor === 0 && steps !== 0) yield ['repair.point', valueNm / factor, 0];
+  }
+  const digits = [...String(steps).padStart(display.decimals + 1, '0')];
+  const meant = changed => 0 + sign * Number(changed.join('')) * step;
+  for (let at = 0; at + 1 < digits.length; at += 1) {
+    yield ['repair.swapped', meant(digits.with(at, digits[at + 1]).with(at + 1, digits[at])), 0];
+  }
+  for (let at = 0; at < digits.length; at += 1) {
+    for (let digit = 0; digit <= 9; digit += 1) yield ['repair.digit', meant(digits.with(at, String(digit))), 0];
+  }
+}
