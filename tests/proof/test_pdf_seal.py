@@ -126,7 +126,8 @@ def test_any_identifier_of_the_file_is_kept_in_its_first_half(keyring: KeyRing, 
 
 
 @pytest.mark.parametrize(
-    "words", ["(paren) \\ back", "Schlüssel & Söhne", "Цех № 7", "車間", "a" * 500, "line\nbreak"]
+    "words",
+    ["(paren) \\ back", "Schlüssel & Söhne", "Цех № 7", "車間", "a" * 500, "\U0001f527" * 500, "line\nbreak"],
 )
 def test_any_name_and_reason_come_back_as_given(keyring: KeyRing, words: str) -> None:
     pdf = seal(plain_pdf(), keyring, AT_UTC, words, words)
@@ -138,10 +139,17 @@ def test_any_name_and_reason_come_back_as_given(keyring: KeyRing, words: str) ->
 
 def test_many_records_all_verify_whatever_the_length_of_the_signature(keyring: KeyRing) -> None:
     lengths = set()
-    for number in range(40):
+    for number in range(20):
         pdf = seal(plain_pdf(), keyring, AT_UTC, SHOP, f"Record {number}")
         lengths.add(len(container_of(pdf)[0]))
     assert len(lengths) > 1
+
+
+@pytest.mark.parametrize("words", ["", "a" * 501])
+def test_a_name_or_reason_that_is_missing_or_endless_is_refused(keyring: KeyRing, words: str) -> None:
+    for name, reason in ((words, REASON), (SHOP, words)):
+        with pytest.raises(SealError, match="1 to 500"):
+            seal(plain_pdf(), keyring, AT_UTC, name, reason)
 
 
 def test_a_file_that_is_no_pdf_is_not_sealed(keyring: KeyRing) -> None:

@@ -14,6 +14,7 @@ from tests.proof.records import SETUP, SIGNED_OFF, TABLET, Tablet, bundle, chain
 from webapp.domain.record_bundle import RecordBundle
 from webapp.proof import jws
 from webapp.proof.keys import KeyRing, seal_certificate
+from webapp.proof.pdf_layout import find_seals
 from webapp.proof.pdf_seal import seal
 from webapp.proof.record_verify import verify_record
 from webapp.proof.report import Report
@@ -284,6 +285,15 @@ def test_bytes_that_are_nothing_at_all_give_a_report_and_no_error(keyring: KeyRi
 def test_an_endless_file_is_not_looked_at(keyring: KeyRing) -> None:
     report = verify_record(b"%PDF" + bytes(64 * 1024 * 1024), keyring.trusted_certificates, render)
     assert report.line("seal.place").says == "seal.place.file_too_large"
+
+
+def test_files_made_to_be_slow_to_search_give_a_report(record_pdf: bytes, keyring: KeyRing) -> None:
+    (own,) = find_seals(record_pdf)
+    endless_container = (
+        record_pdf[: own.contents_start + 1] + b"0" * 4_000_000 + record_pdf[own.contents_end - 1 :]
+    )
+    for data in (endless_container, b"%%EOF\n" + b"/M (" * 1_000_000 + b")\n", b"/Contents <" * 1_000_000):
+        assert not verify_record(data, keyring.trusted_certificates, render).holds
 
 
 def test_a_report_knows_which_lines_it_has(record_pdf: bytes, keyring: KeyRing) -> None:

@@ -111,11 +111,33 @@ def _named(dictionary: generic.DictionaryObject) -> Iterator[str]:
 
 
 def _dictionaries(reader: Any) -> Iterator[generic.DictionaryObject]:
-    """Every dictionary of every object of every revision, streams included, each object's own parts only."""
+    """Every dictionary of every object of every revision, streams included, each object's own parts only.
+
+    Object streams are read whole, once: looking their objects up one by one would read each stream as often as it
+    has objects.
+    """
     for revision in range(reader.xrefs.total_revisions):
         handler = reader.get_historical_resolver(revision)
         for reference in reader.xrefs.explicit_refs_in_revision(revision):
-            yield from _inside(handler.get_object(reference))
+            if not isinstance(reader.xrefs.get_historical_ref(reference, revision), int):
+                continue
+            value = handler.get_object(reference)
+            yield from _inside(value)
+            if isinstance(value, generic.StreamObject) and value.get("/Type") == "/ObjStm":
+                for item in _packed(value, handler):
+                    yield from _inside(item)
+
+
+def _packed(stream: generic.StreamObject, handler: Any) -> Iterator[Any]:
+    """The objects of one object stream (ISO 32000-2 clause 7.5.7, from memory)."""
+    data, first = stream.data, int(stream["/First"])
+    header = [int(number) for number in data[:first].split()]
+    if len(header) != 2 * int(stream["/N"]):
+        raise ValueError("the head of an object stream does not fit its length")
+    for number, offset in zip(header[::2], header[1::2], strict=True):
+        source = BytesIO(data)
+        source.seek(first + offset)
+        yield generic.read_object(source, generic.Reference(number, 0, handler))
 
 
 def _inside(value: Any) -> Iterator[generic.DictionaryObject]:

@@ -18,10 +18,11 @@ from webapp.proof import cms, pdf_update
 from webapp.proof.pdf_update import PreparedPdf, SealWords
 
 END_OF_FILE = b"%%EOF\n"
+LONGEST_TAIL = 64 * 1024
 
 _SEAL = re.compile(rb"/Contents <([^<>]*)>\n/ByteRange \[([0-9 ]*)\] *\n/Type /Sig\n")
-_WORDS = re.compile(rb"/M (\([^\n]*\))\n/Name (\([^\n]*\))\n/Reason (\([^\n]*\))\n")
-_WRITER = re.compile(rb"/Name /zerokeep\n/REx (\([^\n]*\))\n>>\n>>\n")
+_WORDS = re.compile(rb"/M (\([^\n]{0,64}\))\n/Name (\([^\n]{0,9000}\))\n/Reason (\([^\n]{0,9000}\))\n")
+_WRITER = re.compile(rb"/Name /zerokeep\n/REx (\([^\n]{0,200}\))\n>>\n>>\n")
 _OBJECT = re.compile(rb"(?:^|\n)(\d+) 0 obj\n")
 
 
@@ -54,9 +55,16 @@ def base_length(pdf: bytes) -> int:
     return found + len(END_OF_FILE) if found >= 0 else 0
 
 
+def _window(pdf: bytes) -> int:
+    """Where to look for the seal's own entries from: its dictionary stands near the end of what it added. The
+    bound keeps a file that was made to be slow to search from being so.
+    """
+    return max(base_length(pdf), len(pdf) - LONGEST_TAIL)
+
+
 def read_words(pdf: bytes) -> SealWords | None:
     """What the seal says in the open, or None if it cannot be read in the form it is written in."""
-    match = _WORDS.search(pdf, base_length(pdf))
+    match = _WORDS.search(pdf, _window(pdf))
     if match is None:
         return None
     try:
@@ -69,7 +77,7 @@ def read_words(pdf: bytes) -> SealWords | None:
 
 def read_writer(pdf: bytes) -> str | None:
     """Which version wrote the update, or None if that cannot be read in the form it is written in."""
-    match = _WRITER.search(pdf, base_length(pdf))
+    match = _WRITER.search(pdf, _window(pdf))
     try:
         return str(generic.read_object(BytesIO(match.group(1)), _NOWHERE)) if match else None
     except (PdfError, ValueError):
@@ -78,7 +86,7 @@ def read_writer(pdf: bytes) -> str | None:
 
 def words_span(pdf: bytes) -> tuple[int, int] | None:
     """Offsets of the first and behind the last byte of the seal's own words."""
-    match = _WORDS.search(pdf, base_length(pdf))
+    match = _WORDS.search(pdf, _window(pdf))
     return match.span() if match else None
 
 

@@ -21,13 +21,18 @@ from webapp.proof.pdf_features import forbidden_features
 from webapp.proof.pdf_update import PreparedPdf, SealWords
 from webapp.proof.pdf_verify import verify_seal
 
+LONGEST_WORDS = 500
+
 
 def seal(pdf: bytes, keyring: KeyRing, at_utc: str, shop_name: str, reason: str) -> bytes:
     """The sealed file: `pdf` followed by one update.
 
-    `at_utc` like "2026-11-25T08:03:12.345Z"; the seal keeps whole seconds. Raises SealError for bytes that
+    `at_utc` like "2026-11-25T08:03:12.345Z"; the seal keeps whole seconds. `shop_name` and `reason` have
+    1 to 500 characters. Raises SealError for bytes that
     are no PDF, that are sealed already, that hold what no record may hold, or if the result does not verify.
     """
+    if max(len(shop_name), len(reason)) > LONGEST_WORDS or not (shop_name and reason):
+        raise SealError("seal.words_length", most=LONGEST_WORDS)
     words = SealWords(_whole_seconds(at_utc), shop_name, reason)
     found = forbidden_features(pdf, widgets=0)
     if found:

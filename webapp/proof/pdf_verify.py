@@ -35,6 +35,7 @@ from webapp.proof.pdf_layout import (
 from webapp.proof.report import Line, Report, failed, held
 
 LARGEST_PDF_BYTES = 64 * 1024 * 1024
+LARGEST_CONTAINER_BYTES = 8 * 1024
 
 _NOT_READ = [failed("seal.judge", "not_asked"), failed("seal.content", "not_asked")]
 
@@ -116,7 +117,7 @@ def _coverage_line(pdf: bytes, seal: Seal) -> Line:
 
 def _best_container(seal: Seal, trusted: Certificates) -> _Container:
     """Build the container again for each certificate and length until one fits; else take the nearest."""
-    data = _decoded(seal.hex_digits)
+    data = _decoded(seal.hex_digits[: 2 * LARGEST_CONTAINER_BYTES])
     best: tuple[int, _Container] | None = None
     for certificate in trusted:
         for frame in cms.frames(certificate):
@@ -147,7 +148,10 @@ def _expected(frame: cms.Frame, data: bytes) -> bytes:
 def _count_differences(one: bytes, other: bytes) -> int:
     if one == other:
         return 0
-    return abs(len(one) - len(other)) + sum(a != b for a, b in zip(one, other, strict=False))
+    length = min(len(one), len(other))
+    # Equal bytes are the zeros of the exclusive or.
+    apart = int.from_bytes(one[:length], "big") ^ int.from_bytes(other[:length], "big")
+    return max(len(one), len(other)) - apart.to_bytes(length, "big").count(0)
 
 
 def _container_line(seal: Seal, container: _Container) -> Line:
