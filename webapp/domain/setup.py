@@ -13,7 +13,6 @@ Rules of this module:
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from copy import deepcopy
 from typing import Any
 
 from webapp.domain import setup_ends, setup_notes, setup_steps, setup_touches
@@ -92,7 +91,7 @@ class Fold:
 
     def result(self) -> Plain:
         """Return what the setup amounts to now, as plain data of its own."""
-        return deepcopy(result_of(self._state, self._seen))
+        return _own_copy(result_of(self._state, self._seen))  # type: ignore[no-any-return]
 
     def _try(self, event: Event) -> None:
         try:
@@ -120,6 +119,15 @@ def fold(
     for event in events:
         folded.apply(event)
     return folded.result()
+
+
+def _own_copy(value: Any) -> Any:
+    """Return plain data that shares nothing with the state; several times faster than a general deep copy."""
+    if isinstance(value, dict):
+        return {name: _own_copy(item) for name, item in value.items()}
+    if isinstance(value, list):
+        return [_own_copy(item) for item in value]
+    return value
 
 
 def _check_belongs(state: SetupState, event: Event) -> None:
