@@ -102,10 +102,10 @@ export class Setup {
   get current() { return this.step(this.state.current_step); }
   stageOf(id) { return this.stages.find(({steps}) => steps.some(step => step.id === id)); }
   axis(name) { return this.sheet.axes.find(({axis}) => axis === name); }
-  get personName() { return this.nameOf(this.person); }
+  get personName() { return this.nameOf(this.person) ?? this.person; }
   get ownSlots() { return this.sheet.slots.filter(slot => slot.kind === 'person' && slot.owner_id === this.person); }
-  /** The name of a person that the sheet lists, else the id. */
-  nameOf(id) { return this.sheet.people.find(person => person.id === id)?.name ?? id; }
+  /** The name of an operator on the sheet, else null. */
+  nameOf(id) { return this.sheet.people.find(person => person.id === id)?.name ?? null; }
   get slotLabel() { return this.state.slot ?? this.ownSlots[0]?.label ?? ''; }
 
   /** Wording of the sheet with the operator's own slot put in; all else was filled when the sheet was compiled. */

@@ -39,6 +39,7 @@ export class Tablet {
   async act(work, {stay = false} = {}) {
     if (this.#busy) return;
     this.#busy = true;
+    this.frame.guard.working();
     try {
       await work();
       if (stay) this.refresh();

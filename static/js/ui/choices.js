@@ -4,6 +4,6 @@ import {button, el} from './dom.js';
 /** Rows of {id, label, note?}; `pick(id)` on a tap. */
 export function rows(items, pick, {chosen = null, action = 'choose', kind = ''} = {}) {
   return el('ul', {class: `rows ${kind}`}, items.map(({id, label, note, waits}) => el('li', {}, button(
-    [el('span', {class: 'row-mark', 'aria-hidden': 'true'}, id === chosen ? '●' : ''), el('span', {class: 'row-label'}, label), note && el('small', {}, note)],
+    [el('span', {class: 'row-mark', 'aria-hidden': 'true'}), el('span', {class: 'row-label'}, label), note && el('small', {}, note)],
     action, () => pick(id), {'class': 'row', data: {choice: id}, 'aria-pressed': chosen === null ? null : String(id === chosen), 'aria-disabled': waits ? 'true' : null}))));
 }

@@ -18,6 +18,12 @@ export class Guard {
     root.addEventListener('click', event => this.#judge(event), {capture: true});
   }
 
+  /** Something is being kept: no screen has settled until the next one stands. */
+  working() {
+    clearTimeout(this.#timer);
+    this.root.dataset.settled = 'no';
+  }
+
   /** A new screen stands; controls work again once it has been seen for a moment. */
   shown() {
     this.#shownAt = this.forward();

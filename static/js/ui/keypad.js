@@ -2,7 +2,7 @@
  * The tablet's own keys: large, always in the same place, never over the picture. They write into one field at a time; a
  * hardware keyboard writes there too, wherever the focus is. What is typed counts only when it is entered.
  */
-import {el} from './dom.js';
+import {el, svg} from './dom.js';
 import {say} from './say.js';
 
 const MINUS = '−';
@@ -32,13 +32,16 @@ export function pressed(text, key) {
 
 /** The keypad; `write(change)` is given a function from the old text to the new. */
 export function keypad(keys, write, kind = '') {
-  return el('div', {class: `keypad ${kind}`, role: 'group', 'aria-label': say('tablet.keypad.name')},
+  return el('div', {class: `keypad ${kind}`, role: 'group', data: {letters: keys.filter(key => /^[^0-9.]$/.test(key)).length}, 'aria-label': say('tablet.keypad.name')},
     keys.map(key => el('button', {
       type: 'button', class: `key key-${/^[0-9]$/.test(key) ? 'digit' : key.length > 1 ? key : 'letter'}`,
       'aria-label': key.length > 1 ? say(`tablet.key.${key}`) : null, data: {key, action: `key-${key}`},
       press: () => write(text => pressed(text, key)),
-    }, {erase: '⌫', minus: MINUS, plus: '+', point: '.'}[key] ?? key)));
+    }, key === 'erase' ? eraseSign() : {minus: MINUS, plus: '+', point: '.'}[key] ?? key)));
 }
+
+const eraseSign = () => svg('svg', {viewBox: '0 0 34 24', class: 'key-sign', 'aria-hidden': 'true'},
+  svg('path', {d: 'M11 3H31V21H11L3 12ZM16 8.5l8 7M24 8.5l-8 7'}));
 
 /** Let a hardware keyboard write while the focus is elsewhere; `enter` is what the primary action does. */
 export function hardwareKeys(write, enter, allowed) {

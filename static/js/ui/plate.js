@@ -6,7 +6,7 @@ export function plate(label, {value, unit = null, other = null}, kind = '') {
   return el('div', {class: `plate ${kind}`},
     el('span', {class: 'plate-label'}, label),
     el('span', {class: 'plate-line'}, el('span', {class: 'plate-value'}, value), unit && el('span', {class: 'plate-unit'}, unit)),
-    other && el('span', {class: 'plate-other'}, other));
+    other && el('span', {class: 'plate-other'}, unit && el('span', {class: 'unit-under'}, unit), other));
 }
 
 /** Plates side by side. */

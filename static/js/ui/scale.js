@@ -31,13 +31,13 @@ export function slideFrom(previous, next) {
 
 function place(stages, currentStep) {
   const stage = stages.findIndex(({steps}) => steps.some(step => step.id === currentStep));
-  if (stage < 0) return {stage: stages.length, step: 0, fraction: 1};
+  if (stage < 0) return {stage: stages.length, step: 0, fraction: 1 - 0.5 / stages.length};
   const step = stages[stage].steps.findIndex(({id}) => id === currentStep);
   return {stage, step, fraction: (stage + inset(step, stages[stage].steps.length)) / stages.length};
 }
 
 /** Where a step stands within its stage: the first under the long mark, a little in from the stage's edge. */
-const inset = (step, count) => 0.08 + 0.92 * step / count;
+const inset = (step, count) => 0.16 + 0.84 * step / count;
 
 function graduation(stages, at, upright) {
   const span = 1000;

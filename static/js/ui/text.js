@@ -1,20 +1,22 @@
-/** What a step says: look for, if not, and why folded away; and the state of the machine before a hand goes in. */
+/** What a step says: look for, if not; the state of the machine before a hand goes in; and why, folded away until asked for. */
 import {el} from './dom.js';
 import {say} from './say.js';
 
 export function stepText(setup, step) {
   const line = (label, text) => text && el('div', {}, el('dt', {}, say(label)), el('dd', {}, setup.fill(text)));
-  return [
-    el('dl', {class: 'says'}, line('tablet.step.look_for', step.look_for), line('tablet.step.if_not', step.if_not)),
-    why(setup, step),
-  ];
+  return el('dl', {class: 'says'}, line('tablet.step.look_for', step.look_for), line('tablet.step.if_not', step.if_not));
 }
 
-export const why = (setup, step) => step.why && el('details', {class: 'why'},
-  el('summary', {data: {action: 'why'}}, say('tablet.step.why')), el('p', {}, setup.fill(step.why)));
-
-export const machineState = (setup, step) => step.machine_state && el('p', {class: 'strip state'},
-  el('span', {class: 'strip-label'}, say('tablet.step.machine_state')), ' ', setup.fill(step.machine_state));
+/** The state that the machine must be in, and beside it the reason of the step on request. */
+export function machineState(setup, step) {
+  const reason = el('p', {class: 'why', id: 'why', hidden: true}, setup.fill(step.why));
+  const toggle = el('button', {type: 'button', class: 'why-button', 'aria-expanded': 'false', 'aria-controls': 'why', data: {action: 'why'}, press: () => {
+    reason.hidden = !reason.hidden;
+    toggle.setAttribute('aria-expanded', String(!reason.hidden));
+  }}, say('tablet.step.why'));
+  return el('div', {class: 'strip state'},
+    el('p', {}, el('span', {class: 'strip-label'}, say('tablet.step.machine_state')), ' ', setup.fill(step.machine_state)), step.why && [toggle, reason]);
+}
 
 /** A notice that stays: what was typed, what was expected, what to do. `kind` is 'ask', 'stop' or 'plain'. */
 export const notice = (kind, ...content) => el('div', {class: `notice ${kind}`, role: kind === 'plain' ? null : 'alert'}, content);

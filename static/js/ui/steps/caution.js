@@ -1,7 +1,7 @@
 /** A caution: signal word, hazard, consequence, avoidance, in the colours of its word (ANSI Z535.4, ISO 3864-2; from memory). */
 import {el, svg} from '../dom.js';
 import {say} from '../say.js';
-import {machineState, why} from '../text.js';
+import {machineState, stepText} from '../text.js';
 
 export function cautionStep({setup, step, commit}) {
   const {id, signal, hazard, consequence, avoidance} = step.caution;
@@ -10,7 +10,7 @@ export function cautionStep({setup, step, commit}) {
     left: el('section', {class: `caution-block ${signal}`, 'aria-label': say(`tablet.signal.${signal}`)},
       el('p', {class: 'signal'}, signal === 'notice' ? null : triangle(), el('span', {}, say(`tablet.signal.${signal}`))),
       el('div', {class: 'caution-says'}, el('p', {class: 'hazard'}, hazard), el('p', {}, consequence), el('p', {class: 'avoidance'}, avoidance))),
-    right: why(setup, step),
+    right: stepText(setup, step),
     go: {label: step.action, press: () => commit('caution.read', {caution: id})},
   };
 }

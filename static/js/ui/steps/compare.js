@@ -5,7 +5,7 @@
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {shown, written, distance} from '../numbers.js';
-import {notice, why} from '../text.js';
+import {machineState} from '../text.js';
 import {clockTime} from '../when.js';
 
 const SIGNS = {agrees: '=', ask: '?', stop: '×'};
@@ -23,11 +23,11 @@ export function compareStep({setup, step, commit, open, breakOff}) {
   const second = because ? button(say('tablet.compare.touch_again', {axis: step.axis}), 'touch-again', again) : null;
   return {
     title: say(`tablet.compare.title_${touch.difference_nm === null ? 'first' : touch.verdict}`, {axis: step.axis}),
+    strip: machineState(setup, step),
     left: [verdictBlock(touch, touches, because), sums(setup, axis, touch)],
     right: [
       asked.map(question => questionBlock(question, setup)),
       el('dl', {class: 'says one'}, el('div', {}, el('dt', {}, say('tablet.step.if_not')), el('dd', {}, setup.fill(step.if_not)))),
-      why(setup, step),
       el('div', {class: 'ways'}, touch.verdict === 'agrees' && touch.difference_nm !== null ? second : [second, ask]),
     ],
     go: goOn({because, answer, axis: step.axis, keep, again, breakOff, setup}),
@@ -72,8 +72,9 @@ function sums(setup, axis, touch) {
 
 function questionBlock({text, at_utc: at, answer}, setup) {
   return el('div', {class: `question ${answer ? 'answered' : ''}`},
-    el('p', {class: 'label'}, say('tablet.question.put_at', {time: clockTime(at)})), el('p', {}, text),
-    answer ? notice('plain', el('p', {class: 'label'}, say('tablet.question.answered', {by: setup.nameOf(answer.by), time: clockTime(answer.at_utc)})),
-      el('p', {}, el('b', {}, say(`tablet.decision.${answer.decision}`)), ' ', answer.reason))
-      : el('p', {class: 'label'}, say('tablet.question.waits', {lead: setup.lead})));
+    el('p', {class: 'label'}, say(answer ? 'tablet.question.put_at' : 'tablet.question.waits', {time: clockTime(at)})), el('p', {}, text),
+    answer && [
+      el('p', {class: 'label'}, say('tablet.question.answered', {by: setup.nameOf(answer.by) ?? say('tablet.question.the_lead'), time: clockTime(answer.at_utc)})),
+      el('p', {}, el('b', {}, say(`tablet.decision.${answer.decision}`)), ' ', answer.reason),
+    ]);
 }

@@ -1,23 +1,27 @@
 /** Set the search: the drawing, where to stand, which way, how far at most, how fast at most. */
 import {drawingFigure} from '../drawing.js';
-import {el} from '../dom.js';
+import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {distance, feed, shown} from '../numbers.js';
 import {plate} from '../plate.js';
 import {machineState, notice, stepText} from '../text.js';
 
-export function searchStep({setup, step, commit}) {
+export function searchStep(context) {
+  const {setup, step, commit} = context;
   const axis = setup.axis(step.axis);
   return {
     strip: machineState(setup, step),
-    left: picture(axis),
+    left: picture(context),
     right: [numbers(axis, setup.machine), stepText(setup, step)],
     go: {label: step.action, press: () => commit('step.done', {answer: 'done'})},
   };
 }
 
 /** The drawing of a touch, in a frame that gives way where there is no room for it. */
-export const picture = axis => axis.drawing && el('div', {class: 'picture'}, drawingFigure(axis.drawing, say));
+export const picture = ({tablet, step, setup}) => {
+  const {drawing} = setup.axis(step.axis);
+  return drawing && el('div', {class: 'picture'}, drawingFigure(drawing, say), button(say('tablet.drawing.larger'), 'larger', () => tablet.go({name: 'drawing', axis: step.axis}), {class: 'larger'}));
+};
 
 function numbers(axis, machine) {
   const {approach} = axis;
@@ -25,7 +29,7 @@ function numbers(axis, machine) {
   const most = distance(approach.range_nm, machine);
   const fast = feed(approach.first_feed_text, approach.first_feed_mm_per_min, machine);
   return [
-    el('div', {class: 'plates'},
+    el('div', {class: 'plates three-up'},
       plate(say('tablet.search.towards'), {value: axis.search_label, other: say(`tablet.direction.${axis.axis}${axis.search > 0 ? '_plus' : '_minus'}`)}),
       plate(say('tablet.search.most'), most), plate(say('tablet.search.feed'), fast)),
     standAt(approach, axis, machine),

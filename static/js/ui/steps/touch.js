@@ -24,7 +24,7 @@ export function touchStep(context) {
   const fields = typing(context, [{name: step.axis, label, unit: setup.machine.unit}], numberKeys(), enter);
   return {
     strip: machineState(setup, step),
-    left: [picture(axis), stepText(setup, step)],
+    left: [picture(context), stepText(setup, step)],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: step.action, press: enter},
     shown: fields.shown,

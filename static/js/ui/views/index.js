@@ -1,6 +1,7 @@
 /** Which screen a view is. */
 import {afterView} from './after.js';
 import {awayView} from './away.js';
+import {drawingView} from './drawing.js';
 import {elsewhereView, notKeptView, notPossibleView} from './blocked.js';
 import {correctView} from './correct.js';
 import {enrolView} from './enrol.js';
@@ -19,7 +20,7 @@ const VIEWS = {
   elsewhere: () => elsewhereView(reload),
   enrol: enrolView, holds: holdsView, machines: machinesView, people: peopleView, ready: readyView,
   step: tablet => (tablet.setup.state.current_step === null ? afterView(tablet) : stepView(tablet)),
-  off: offView, question: questionView, read: readView, correct: correctView, away: awayView,
+  off: offView, question: questionView, read: readView, drawing: drawingView, correct: correctView, away: awayView,
 };
 
 export const screenOf = tablet => VIEWS[tablet.view.name](tablet);
