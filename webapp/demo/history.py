@@ -63,6 +63,7 @@ class Historian:
     mills: Mapping[str, SimulatedMill]
     devices: Mapping[str, Device]
     chance: random.Random
+    setups_a_mill: int = SETUPS_A_MILL
     seatings: int = 0
 
     def write(self, today: datetime) -> int:
@@ -76,18 +77,18 @@ class Historian:
         return len(pasts)
 
     def _pasts(self, machine: str, today: datetime) -> Iterator[Past]:
-        """Days spread over the past, people taking turns, most of it clean."""
+        """Days spread over the past, people taking turns, most of it clean. At least two setups a mill."""
         stories = {
             6: "chip",
             13: "hold",
             19: "ball_left_out",
             25: "broken_off",
-            SETUPS_A_MILL - 1: "question" if machine == "plover" else "hold",
+            self.setups_a_mill - 1: "question" if machine == "plover" else "hold",
         }
-        span = (LAST_DAY - FIRST_DAY) / (SETUPS_A_MILL - 1)
+        span = (LAST_DAY - FIRST_DAY) / (self.setups_a_mill - 1)
         midnight = today.replace(hour=0, minute=0, second=0, microsecond=0)
         operators = SCENARIOS[machine].operators
-        for number in range(SETUPS_A_MILL):
+        for number in range(self.setups_a_mill):
             day = round(FIRST_DAY + number * span)
             at = midnight + timedelta(days=day, hours=8 + self.chance.random() * 7)
             yield Past(at, machine, operators[number % len(operators)], stories.get(number, "clean"))

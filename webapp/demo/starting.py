@@ -15,7 +15,7 @@ from pathlib import Path
 
 from webapp.chance import first_secret, one_time_code
 from webapp.demo.demo_shop import demo_shop_text
-from webapp.demo.history import Historian, Secrets, begun_seatings, enrolled_device
+from webapp.demo.history import SETUPS_A_MILL, Historian, Secrets, begun_seatings, enrolled_device
 from webapp.demo.mill import SimulatedMill
 from webapp.demo.practice_shop import PracticeMill, PracticeShop
 from webapp.demo.scenario import make_mill, place
@@ -41,8 +41,15 @@ def is_made(folder: Path) -> bool:
     return (folder / PEOPLE_FILE).exists()
 
 
-def make_demo_shop(folder: Path, store: Store, keyring: KeyRing, now: datetime, say: Say) -> None:
-    """Load the demo shop into an empty store and give it its past."""
+def make_demo_shop(
+    folder: Path,
+    store: Store,
+    keyring: KeyRing,
+    now: datetime,
+    say: Say,
+    setups_a_mill: int = SETUPS_A_MILL,
+) -> None:
+    """Load the demo shop into an empty store and give it its past, of at least two setups a mill."""
     opened = now - timedelta(days=DAYS_OPEN)
     text = demo_shop_text(now.date())
     (folder / SHOP_FILE).write_text(text, encoding="utf-8")
@@ -58,7 +65,7 @@ def make_demo_shop(folder: Path, store: Store, keyring: KeyRing, now: datetime, 
         for machine in shop.machines
     }
     say("Walking through the past four months …")
-    count = Historian(store, keyring, shop, secrets, mills, devices, chance).write(now)
+    count = Historian(store, keyring, shop, secrets, mills, devices, chance, setups_a_mill).write(now)
     _keep_practice(folder, shop, mills, now)
     _write_private(folder / PEOPLE_FILE, {name: vars(one) for name, one in secrets.items()})
     say(f"{count} past setups are in.")
