@@ -1,7 +1,7 @@
 """Sealing a printed record in the name and at the time that it states itself.
 
-The seal's time has to be the record's own `sealed_at_utc`, and its name the record's shop: a verifier compares the time,
-and whoever seals should not be able to get either wrong. So both are read from the record inside the PDF.
+The seal's time has to be the record's own `sealed_at_utc`, which a verifier compares, and its name the record's shop.
+Whoever seals should not be able to get either wrong, so both are read from the record inside the PDF.
 """
 
 from webapp.domain.errors import DomainError
