@@ -11,7 +11,7 @@ import json
 from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import sha256
-from typing import Any
+from typing import Any, NamedTuple
 
 from webapp.domain.errors import DomainError
 from webapp.domain.events import read_event
@@ -32,8 +32,7 @@ class Refusal:
     fields: dict[str, str | int]
 
 
-@dataclass(frozen=True, slots=True)
-class Sent:
+class Sent(NamedTuple):
     """One signed text as it was sent. `device` is there when it is known whose key it names.
 
     `event` is its payload after every field was looked at; `refusal` says why there is none.
@@ -88,7 +87,8 @@ def read_sent(id_: str, jws: str, seal: str | None, jwk: tuple[tuple[str, str], 
     if event["device"] != key.kid:
         refusal = Refusal("intake.other_device", {})
         return Sent(id_, jws, seal, key.kid, refusal=refusal, verified=True)
-    return Sent(id_, jws, seal, key.kid, {**event, "id": id_}, verified=True)
+    event["id"] = id_
+    return Sent(id_, jws, seal, key.kid, event, verified=True)
 
 
 def stored_event(id_: str, jws: str) -> dict[str, Any]:
