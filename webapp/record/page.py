@@ -42,6 +42,7 @@ TEMPLATES = Path(__file__).resolve().parents[2] / "templates" / "record"
 VARIANT = "pdf/a-3a"
 FONTS = ("regular", "semibold")
 IDENTIFIER_BYTES = 16
+ALL_SCRIPTS = "Aa Ωω Жж \u0644\u064a \u4f50\u85e4 \u304b A\u030a ≤"
 NO_GLYPH = ".notdef glyph"  # how the renderer's own line about a missing glyph begins
 # ISO 32000-2, 7.11.3: what the page was made from is its source; what helps to check it is data.
 RELATIONS = {"sheet.json": "Source", "events.jsonl": "Source", "decisions.jsonl": "Source"}
@@ -74,6 +75,16 @@ class Typesetter:
         return Environment(
             loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
         )
+
+    def warm(self) -> None:
+        """Load now what a record needs: fonts of all scripts, style sheet, templates, the renderer's parts."""
+        self.templates.get_template("record.html")
+        page = f"<p>{ALL_SCRIPTS}<b>{ALL_SCRIPTS}</b><svg xmlns='http://www.w3.org/2000/svg'/><table><td>1</table>"
+        attached = Attachment(string=b"", name="warm", url_fetcher=self.fetcher)
+        with _watched():
+            HTML(string=page, url_fetcher=self.fetcher, base_url=BUNDLED).write_pdf(
+                stylesheets=[self.style], font_config=self.fonts, pdf_variant=VARIANT, attachments=[attached]
+            )
 
     def html(self, facts: RecordFacts, bundle: RecordBundle, final: bool) -> str:
         """Return the page as HTML text."""

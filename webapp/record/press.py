@@ -1,0 +1,167 @@
+"""The press: prints records in a process of its own that can fetch nothing.
+
+Rules of this module:
+- One job at a time, in a warm process that is started with the first job, and again after it had to be ended.
+- A job that takes longer than 30 seconds ends with its process (kill(2)); the next job gets a new one.
+- The process gets no environment but what it needs, no open file but its pipes, and a temporary folder of its own.
+- What it refuses comes back as the same named refusal; what goes wrong there has a name here.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self, cast
+
+from webapp.domain.errors import DomainError, error_classes
+from webapp.domain.record_bundle import RecordBundle
+from webapp.record.errors import (
+    PressDidNotStartError,
+    PressDiedError,
+    PressFailedError,
+    PressTookTooLongError,
+)
+from webapp.record.press_room import JOB_SECONDS, read_frame, write_frame
+
+PROGRAM = Path(__file__).resolve().parents[2]
+START_SECONDS = 60
+END_SECONDS = 5
+# The process ends itself by processor time; a process that waits for something is ended a little later from here.
+GRACE_SECONDS = 5
+
+
+class Press:
+    """A process that prints. Use it as a context manager, or close it. Threads take turns."""
+
+    def __init__(self, job_seconds: float = JOB_SECONDS + GRACE_SECONDS) -> None:
+        """Start nothing yet. A job may take `job_seconds` by the clock on the wall."""
+        self._job_seconds = job_seconds
+        self._turn = threading.Lock()
+        self._process: subprocess.Popen[bytes] | None = None
+        self._folder: tempfile.TemporaryDirectory[str] | None = None
+        self.granted: tuple[str, ...] = ()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def render(self, bundle: RecordBundle, final: bool) -> bytes:
+        """Return the PDF of the bundle, final or marked NOT SIGNED OFF.
+
+        Raises a `PressError` when the process fails or takes too long, and what reading the bundle raises.
+        """
+        files = {name: data.decode("utf-8") for name, data in bundle.files().items()}
+        job = json.dumps({"final": final, "files": files}).encode()
+        with self._turn:
+            answer = self._ask(self._running(), job)
+        if answer[:1] == b"P":
+            return answer[1:]
+        raise _refusal(json.loads(answer[1:]))
+
+    def close(self) -> None:
+        """End the process, by force if it does not end by itself. A later job starts another."""
+        with self._turn:
+            self._end(gently=True)
+
+    @property
+    def process_id(self) -> int | None:
+        """Return the identifier of the running process, None when there is none."""
+        return None if self._process is None else self._process.pid
+
+    def _running(self) -> subprocess.Popen[bytes]:
+        if self._process is not None and self._process.poll() is None:
+            return self._process
+        self._end(gently=False)
+        self._folder = tempfile.TemporaryDirectory(prefix="zerokeep-press-", ignore_cleanup_errors=True)
+        process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "webapp.record.press_room"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            cwd=self._folder.name,
+            env=_environment(self._folder.name),
+        )
+        self._process = process
+        try:
+            self.granted = tuple(json.loads(self._exchange(process, None, START_SECONDS)))
+        except PressDiedError as died:
+            raise PressDidNotStartError(how=died.fields["how"]) from None
+        return process
+
+    def _ask(self, process: subprocess.Popen[bytes], job: bytes) -> bytes:
+        return self._exchange(process, job, self._job_seconds)
+
+    def _exchange(self, process: subprocess.Popen[bytes], job: bytes | None, seconds: float) -> bytes:
+        """Send a job, if any, and return the answer. A process that does not answer in time is killed."""
+        assert process.stdin is not None and process.stdout is not None  # noqa: S101, PT018 - both are pipes
+        timer = threading.Timer(seconds, process.kill)
+        timer.start()
+        try:
+            if job is not None:
+                write_frame(cast("Any", process.stdin), job)
+            answer = read_frame(cast("Any", process.stdout))
+        except (OSError, EOFError):
+            answer = None
+        finally:
+            in_time = not timer.finished.is_set()
+            timer.cancel()
+        if answer is None:
+            raise self._ended(process, seconds, in_time)
+        return answer
+
+    def _ended(self, process: subprocess.Popen[bytes], seconds: float, in_time: bool) -> DomainError:
+        """Clear away a process that gave no answer and return what to say about it."""
+        process.kill()
+        status = process.wait()
+        self._end(gently=False)
+        if not in_time or status == -signal.SIGXCPU:
+            return PressTookTooLongError(seconds=round(seconds))
+        return PressDiedError(how=signal.Signals(-status).name if status < 0 else f"exit status {status}")
+
+    def _end(self, gently: bool) -> None:
+        process, self._process = self._process, None
+        if process is not None:
+            with contextlib.suppress(OSError):
+                cast("Any", process.stdin).close()
+            if gently:
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    process.wait(END_SECONDS)
+            process.kill()
+            process.wait()
+            cast("Any", process.stdout).close()
+        folder, self._folder = self._folder, None
+        if folder is not None:
+            folder.cleanup()
+
+
+def _environment(folder: str) -> dict[str, str]:
+    """Return all that the process learns of its surroundings."""
+    return {
+        "PATH": os.defpath,
+        "PYTHONPATH": str(PROGRAM),
+        "PYTHONDONTWRITEBYTECODE": "1",
+        "LANG": "C.UTF-8",
+        "HOME": folder,
+        "TMPDIR": folder,
+        "XDG_CACHE_HOME": folder,
+    }
+
+
+def _refusal(said: dict[str, Any]) -> DomainError:
+    """Return the refusal that the process named, as the class that it is here."""
+    for error in error_classes():
+        if error.code == said["code"]:
+            return error(**said["fields"])
+    return PressFailedError(why=str(said["code"]))
