@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from datetime import datetime
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 
@@ -16,11 +17,12 @@ from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from cryptography.hazmat.primitives.serialization import Encoding
 from flask import Flask
 
-from webapp import VERSION, fonts, record
+from webapp import VERSION, fonts
 from webapp.proof.key_file import write_whole
 from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.pdf_seal import seal
 from webapp.proof.record_verify import verify_record
+from webapp.record.press import Press
 from webapp.services.intake import check_pending_seals
 from webapp.services.times import utc_text
 from webapp.settings import Settings, key_passphrase
@@ -44,7 +46,7 @@ def compose(settings: Settings, now: Callable[[], datetime], new_token: Callable
     keyring = open_keyring(settings, now, new_token)
     app = Flask("webapp", static_folder=None, template_folder=str(TEMPLATES))
     app.config.from_mapping(configuration(settings, keyring))
-    store = Store.open(settings.database)
+    store, press = Store.open(settings.database), Press()
     parts = Wiring(
         settings=settings,
         store=store,
@@ -52,13 +54,18 @@ def compose(settings: Settings, now: Callable[[], datetime], new_token: Callable
         shell=files(),
         now=now,
         new_token=new_token,
-        render=record.render,
-        render_unsigned=record.render_unsigned,
+        render=partial(press.render, final=True),
+        render_unsigned=partial(press.render, final=False),
         renderer=RENDERER,
         seal=lambda pdf: seal(pdf, keyring, utc_text(now()), shop_name(store), SEAL_REASON),
         verify=lambda pdf: verify_record(
-            pdf, keyring.trusted_certificates, record.render, own_hash(store, pdf), RENDERER
+            pdf,
+            keyring.trusted_certificates,
+            partial(press.render, final=True),
+            own_hash(store, pdf),
+            RENDERER,
         ),
+        close=partial(_close, press, store),
     )
     check_pending_seals(store, keyring, now())
     blueprints = list(pages.BLUEPRINTS)
@@ -70,6 +77,11 @@ def compose(settings: Settings, now: Callable[[], datetime], new_token: Callable
         more_rights = practice.RIGHTS
     pages.init_app(app, parts, blueprints, more_rights)
     return app
+
+
+def _close(press: Press, store: Store) -> None:
+    press.close()
+    store.close()
 
 
 def shop_name(store: Store) -> str:
@@ -132,7 +144,7 @@ def files() -> shell.Shell:
     named = {shell.font_name(name, body): body for name, body in web_fonts.items()}
     return shell.read_shell(
         STATIC,
-        [*sorted((TEMPLATES / "tablet").glob("*.html")), TEMPLATES / "base.html"],
+        sorted((TEMPLATES / "tablet").glob("*.html")),
         named,
         {name: icon(name) for name in SIZES},
         font_css(dict(zip(web_fonts, named, strict=True))),

@@ -81,11 +81,11 @@ def prepare(settings: Settings) -> list[str]:
         app = create_app(settings, utc_now, new_token)
     except (BadSetting, ProofError, StoreError) as error:
         raise CannotStart(str(error)) from error
-    store = app.extensions["zerokeep"].store
+    parts = app.extensions["zerokeep"]
     try:
-        return [*_hint_if_empty(store), *_where(settings)]
+        return [*_hint_if_empty(parts.store), *_where(settings)]
     finally:
-        store.close()
+        parts.close()
 
 
 def make_data_folder(settings: Settings) -> None:

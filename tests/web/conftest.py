@@ -108,7 +108,16 @@ def site(tmp_path: Path, keys: tuple[Path, KeyRing]) -> Iterator[Site]:
     site = make_site(tmp_path, keys)
     yield site
     site.house.store.close()
-    site.app.extensions["zerokeep"].store.close()
+    site.app.extensions["zerokeep"].close()
+
+
+@pytest.fixture(scope="module")
+def shared_site(tmp_path_factory: pytest.TempPathFactory, keys: tuple[Path, KeyRing]) -> Iterator[Site]:
+    """One shop for all tests of a file that only look, or that do not mind what the others did."""
+    site = make_site(tmp_path_factory.mktemp("shared"), keys)
+    yield site
+    site.house.store.close()
+    site.app.extensions["zerokeep"].close()
 
 
 def make_site(folder: Path, keys: tuple[Path, KeyRing], **settings: Any) -> Site:

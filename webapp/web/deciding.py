@@ -14,6 +14,7 @@ from werkzeug.exceptions import NotFound
 
 from webapp.domain.errors import DomainError
 from webapp.services import answering, recording, signing_off
+from webapp.services.errors import ServiceError
 from webapp.web import forms, rendering, sessions
 from webapp.web.desk import names, opened
 from webapp.web.showing import plain
@@ -114,7 +115,7 @@ def _sealed(setup_id: str) -> bool:
                 parts.now(),
                 parts.renderer,
             )
-    except DomainError:
+    except ServiceError:
         raise
     except Exception:
         current_app.logger.exception("record of %s not sealed", setup_id)

@@ -16,7 +16,7 @@ from markupsafe import Markup
 from werkzeug.exceptions import ServiceUnavailable
 
 from webapp.record.svg import draw_svg
-from webapp.words import say
+from webapp.web.showing import plain
 
 _one = threading.BoundedSemaphore(1)
 LONGEST_WAIT_S = 5.0
@@ -40,8 +40,8 @@ def drawings(sheet: Mapping[str, Any]) -> list[dict[str, Any]]:
             "axis": axis["axis"],
             "search_label": axis["search_label"],
             "face": axis["face"],
-            "svg": Markup(draw_svg(axis["drawing"], say)),  # noqa: S704 - built and escaped by an XML library
-            "compact": Markup(draw_svg(axis["drawing"], say, compact=True)),  # noqa: S704 - the same
+            "svg": Markup(draw_svg(axis["drawing"], plain)),  # noqa: S704 - built and escaped by an XML library
+            "compact": Markup(draw_svg(axis["drawing"], plain, compact=True)),  # noqa: S704 - the same
         }
         for axis in sheet["axes"]
         if axis.get("drawing")

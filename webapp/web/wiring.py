@@ -42,6 +42,7 @@ class Wiring:
     renderer: Mapping[str, str]
     seal: Callable[[bytes], bytes]
     verify: Callable[[bytes], Report]
+    close: Callable[[], None]
 
 
 def attach(app: Flask, parts: Wiring) -> None:
