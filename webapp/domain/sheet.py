@@ -99,7 +99,7 @@ def floor_inputs(
         u_probe_nm=probe.u_probe_nm,
         u_axis_nm=machine.u_axis_nm[axis],
         u_seat_nm=fixture.u_seat_nm,
-        expansion_per_kelvin=rules.expansion_per_kelvin,
+        expansion_per_kelvin=rules.expansion_um_per_m_kelvin * 1e-6,
         length_nm=fixture.expanding_length_nm,
         temperature_half_range_kelvin=rules.temperature_half_range_kelvin,
     )

@@ -111,7 +111,7 @@ class ShopRules:
     ceiling_nm: int = 500_000
     coverage_factor: float | None = None
     temperature_half_range_kelvin: float = 5.0
-    expansion_per_kelvin: float = 11.5e-6
+    expansion_um_per_m_kelvin: float = 11.5
     sheet_hours: int = 12
 
     def __post_init__(self) -> None:
@@ -120,7 +120,7 @@ class ShopRules:
         _check_whole(self, "search_cap_nm", "ceiling_nm", "sheet_hours", least=1)
         _check_whole(self, "ask_one_in", "stop_one_in", least=2)
         _check_number(self, "safety_factor", least=1.0)
-        _check_number(self, "temperature_half_range_kelvin", "expansion_per_kelvin")
+        _check_number(self, "temperature_half_range_kelvin", "expansion_um_per_m_kelvin")
         if self.coverage_factor is not None:
             _check_number(self, "coverage_factor")
 

@@ -1,0 +1,197 @@
+"""A sheet holds all that a tablet needs, worked out for this machine, this vise and this register."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from hashlib import sha256
+from typing import Any
+
+import pytest
+
+from tests.rules.example_shop import MILL_MM, PROBE, RULES, SLOTS, VISE, example_sheet, sheet_value, usual_of
+from webapp.domain.errors import SlotListedTwiceError
+from webapp.domain.json_strict import canonical_text
+from webapp.domain.procedure import Procedure, publish
+from webapp.domain.sheet import SheetOfAnotherError, SheetWithoutTouchError, plan_axes
+from webapp.domain.shipped_procedure import NOTICE, SHIPPED
+from webapp.domain.shop import FixtureFace
+from webapp.words import say
+
+TURNED = replace(
+    VISE,
+    clamping_axis="X",
+    clamping_direction=1,
+    faces=(FixtureFace("Y", 1, "right_end"), FixtureFace("X", 1, "front"), FixtureFace("Z", 1, "top")),
+)
+
+
+def value_of(**changes: Any) -> dict[str, Any]:
+    value: dict[str, Any] = json.loads(example_sheet(**changes).text)
+    return value
+
+
+def steps_of(sheet: dict[str, Any]) -> list[dict[str, Any]]:
+    return [step for stage in sheet["procedure"]["stages"] for step in stage["steps"]]
+
+
+def test_a_sheet_is_named_by_its_bytes_and_is_in_its_one_spelling() -> None:
+    sheet = example_sheet()
+    assert sheet.hash == sha256(sheet.text.encode()).hexdigest()
+    assert canonical_text(json.loads(sheet.text)) == sheet.text
+
+
+def test_the_same_inputs_give_the_same_sheet() -> None:
+    assert example_sheet() == example_sheet()
+
+
+def test_another_time_or_another_register_is_another_sheet() -> None:
+    hashes = {
+        example_sheet().hash,
+        example_sheet(compiled_at_utc="2026-11-25T07:00:00.001Z").hash,
+        example_sheet(slots=SLOTS[:-1]).hash,
+    }
+    assert len(hashes) == 3
+
+
+def test_a_sheet_has_exactly_the_agreed_parts() -> None:
+    sheet = value_of()
+    assert sheet.keys() == {
+        "domain", "compiled_at_utc", "expires_at_utc", "shop", "machine", "fixture", "probe", "people", "slots",
+        "board", "axes", "procedure", "pin_key",
+    }  # fmt: skip
+    assert sheet["machine"].keys() == {
+        "id", "name", "unit", "decimals", "travel_nm", "confirm_limit_nm", "slot_family", "probe_tool", "parking_tool",
+    }  # fmt: skip
+    assert sheet["axes"][0].keys() == {
+        "axis", "normal", "search", "search_label", "face", "approach", "approach_error", "usual", "drawing",
+    }  # fmt: skip
+    assert sheet["axes"][0]["usual"].keys() == {
+        "centre_nm",
+        "ask_nm",
+        "stop_nm",
+        "values",
+        "seatings",
+        "reasons",
+    }
+    assert steps_of(sheet)[0].keys() == {
+        "id", "kind", "do", "look_for", "why", "if_not", "action", "machine_state", "axis", "caution", "choices",
+    }  # fmt: skip
+
+
+def test_a_sheet_carries_the_notice() -> None:
+    assert value_of()["shop"] == {"name": RULES.name, "lead": RULES.lead, "notice": NOTICE}
+
+
+def test_all_wording_is_filled_but_the_operators_own_slot() -> None:
+    text = json.dumps(steps_of(value_of()))
+    assert set(re.findall(r"\{([a-z_]+)\}", text)) == {"slot"}
+    load = next(step for step in steps_of(value_of()) if step["id"] == "probe.load")
+    assert load["do"] == "Call tool 30; type the number that the control shows."
+    assert RULES.lead in load["if_not"]
+
+
+def test_a_search_step_says_its_direction_with_the_sign() -> None:
+    searches = {step["axis"]: step["do"] for step in steps_of(value_of()) if step["kind"] == "search"}
+    assert searches == {
+        axis: f"Stand the ball in the window and set the search {label}."
+        for axis, label in (("X", "X+"), ("Y", "Y+"), ("Z", "Z\u2212"))
+    }
+
+
+def test_what_to_do_stays_short_once_it_is_filled() -> None:
+    assert all(len(step["do"].split()) <= 14 for step in steps_of(value_of()))
+
+
+def test_the_order_of_touches_and_their_directions_come_from_the_fixture() -> None:
+    sheet = value_of(fixture=TURNED)
+    assert [(one["axis"], one["search_label"]) for one in sheet["axes"]] == [
+        ("Y", "Y\u2212"),
+        ("X", "X\u2212"),
+        ("Z", "Z\u2212"),
+    ]
+    stages = [stage["id"] for stage in sheet["procedure"]["stages"]]
+    assert stages == ["ready", "probe", "slot", "copy", "clear", "vise", "y", "x", "z", "stow", "sign"]
+
+
+def test_an_axis_without_a_face_has_no_stage() -> None:
+    stages = [stage["id"] for stage in sheet_value("x_only")["procedure"]["stages"]]
+    assert stages == ["ready", "probe", "slot", "copy", "clear", "vise", "x", "stow", "sign"]
+
+
+def test_a_face_without_a_stage_has_no_touch() -> None:
+    stages = tuple(stage for stage in SHIPPED.stages if stage.id != "y")
+    sheet = value_of(revision=publish(replace(SHIPPED, stages=stages)))
+    assert [one["axis"] for one in sheet["axes"]] == ["X", "Z"]
+
+
+def test_a_procedure_that_touches_none_of_the_faces_gives_no_sheet() -> None:
+    stages = tuple(stage for stage in SHIPPED.stages if stage.id != "x")
+    revision = publish(Procedure("p", "P", "en", stages))
+    with pytest.raises(SheetWithoutTouchError):
+        example_sheet(revision=revision, fixture=replace(VISE, faces=VISE.faces[:1]))
+
+
+@pytest.mark.parametrize("part", ["fixture", "probe"])
+def test_a_part_that_the_machine_does_not_name_gives_no_sheet(part: str) -> None:
+    other = {"fixture": replace(VISE, id="vise-b"), "probe": replace(PROBE, id="probe-2")}[part]
+    with pytest.raises(SheetOfAnotherError):
+        example_sheet(**{part: other})
+
+
+def test_a_register_that_lists_a_slot_twice_gives_no_sheet() -> None:
+    with pytest.raises(SlotListedTwiceError):
+        example_sheet(slots=(*SLOTS, replace(SLOTS[0], label="g 54")))
+
+
+def test_slots_stand_in_the_controls_order_and_spelling() -> None:
+    sheet = value_of(slots=(replace(SLOTS[1], label="g55"), SLOTS[0]))
+    assert [slot["label"] for slot in sheet["slots"]] == ["G54", "G55"]
+    assert sheet["slots"][0]["last_values_nm"] == {"X": -381_248_000, "Y": -152_401_000, "Z": -300_050_000}
+    assert sheet["slots"][0]["until_utc"] == "2027-06-30T00:00:00.000Z"
+
+
+def test_a_touch_that_cannot_be_planned_says_which_measure_is_at_fault() -> None:
+    sheet = value_of(probe=replace(PROBE, stylus_reach_nm=4_000_000))
+    error = sheet["axes"][0]["approach_error"]
+    assert sheet["axes"][0]["approach"] is None
+    assert error["code"] == "approach.stylus_too_short"
+    assert say(error["code"], error["fields"])
+    assert sheet["axes"][2]["approach"] is not None
+
+
+def test_the_place_to_stand_comes_from_the_usual_and_the_gap() -> None:
+    axis = value_of()["axes"][0]
+    plan, radius = axis["approach"], PROBE.ball_diameter_nm // 2
+    assert axis["normal"] == -1
+    assert plan["stand_high_nm"] == axis["usual"]["centre_nm"] - radius - plan["gap_low_nm"]
+    assert plan["stand_low_nm"] == axis["usual"]["centre_nm"] - radius - plan["gap_high_nm"]
+
+
+def test_without_a_value_only_the_gap_is_given() -> None:
+    axis = sheet_value("no_usual")["axes"][0]
+    assert axis["usual"] == {
+        "centre_nm": None,
+        "ask_nm": None,
+        "stop_nm": None,
+        "values": 0,
+        "seatings": 2,
+        "reasons": ["no_value_yet"],
+    }
+    assert axis["approach"]["stand_low_nm"] is None
+    assert axis["approach"]["gap_low_nm"] > 0
+
+
+def test_a_narrow_end_of_the_jaw_is_measured_across_its_thickness() -> None:
+    usuals = {axis: usual_of(MILL_MM, axis) for axis in "XYZ"}
+    thin = replace(VISE, jaw_thickness_nm=7_000_000)
+    plans = plan_axes(RULES, MILL_MM, thin, PROBE, usuals)
+    codes = [plan.approach_error.code if plan.approach_error else None for plan in plans]
+    assert codes == ["approach.face_too_narrow", None, "approach.face_too_narrow"]
+
+
+def test_an_inch_machine_has_limits_on_its_own_display() -> None:
+    for axis in sheet_value("inch")["axes"]:
+        assert axis["usual"]["ask_nm"] % 2_540 == 0
+        assert axis["usual"]["centre_nm"] % 2_540 == 0

@@ -1,0 +1,139 @@
+"""The shop's values are taken as they are stated, or refused by kind, id and field."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import Any
+
+import pytest
+
+from tests.rules.example_shop import MILL_INCH, MILL_MM, PROBE, RULES, VISE
+from webapp.domain.errors import DisplayNotExactError, FamilyEmptyError
+from webapp.domain.json_strict import canonical_bytes, read_json
+from webapp.domain.shop import (
+    Fixture,
+    FixtureFace,
+    Machine,
+    Person,
+    Probe,
+    ShopFieldError,
+    ShopFieldsError,
+    ShopRules,
+    as_plain,
+    from_plain,
+)
+from webapp.words import say
+
+PERSON = Person("mara", "Mara Okafor", ("operator",))
+
+
+@pytest.mark.parametrize(
+    "item", [PERSON, RULES, MILL_MM, MILL_INCH, VISE, PROBE], ids=lambda item: type(item).__name__
+)
+def test_an_item_turns_into_json_and_back_without_loss(item: Any) -> None:
+    assert from_plain(type(item), read_json(canonical_bytes(as_plain(item)))) == item
+
+
+@pytest.mark.parametrize(
+    ("kind", "good", "field", "value"),
+    [
+        (Person, PERSON, "id", "Mara"),
+        (Person, PERSON, "name", " "),
+        (Person, PERSON, "name", "Ma{slot}ra"),
+        (Person, PERSON, "name", "Mara\u202eOkafor"),
+        (Person, PERSON, "name", "M" * 81),
+        (Person, PERSON, "roles", []),
+        (Person, PERSON, "roles", ["boss"]),
+        (ShopRules, RULES, "lead", ""),
+        (ShopRules, RULES, "search_cap_nm", 0),
+        (ShopRules, RULES, "search_cap_nm", 6.35),
+        (ShopRules, RULES, "safety_factor", 0.5),
+        (ShopRules, RULES, "ask_one_in", 1),
+        (ShopRules, RULES, "sheet_hours", 0),
+        (ShopRules, RULES, "temperature_half_range_kelvin", -1),
+        (ShopRules, RULES, "coverage_factor", float("inf")),
+        (Machine, MILL_MM, "unit", "cm"),
+        (Machine, MILL_MM, "travel_nm", {"X": [0, 1], "Y": [0, 1]}),
+        (Machine, MILL_MM, "travel_nm", {"X": [1, 0], "Y": [0, 1], "Z": [0, 1]}),
+        (Machine, MILL_MM, "travel_nm", {"X": [0.5, 1], "Y": [0, 1], "Z": [0, 1]}),
+        (Machine, MILL_MM, "confirm_limit_nm", -1),
+        (Machine, MILL_MM, "probe_tool", "T30"),
+        (Machine, MILL_MM, "probe_tool", "²"),
+        (Machine, MILL_MM, "parking_tool", "030"),
+        (Machine, MILL_MM, "latency_s", -0.1),
+        (Machine, MILL_MM, "u_axis_nm", {"X": 1, "Y": 2, "Z": -3}),
+        (Machine, MILL_MM, "fixture", "Vise A"),
+        (Fixture, VISE, "jaw_length_nm", 0),
+        (Fixture, VISE, "edge_break_nm", -1),
+        (Fixture, VISE, "clamping_axis", "Z"),
+        (Fixture, VISE, "clamping_direction", 2),
+        (Fixture, VISE, "faces", []),
+        (Fixture, VISE, "faces", [FixtureFace("X", -1, "front")]),
+        (Fixture, VISE, "faces", [FixtureFace("Y", -1, "left_end")]),
+        (Fixture, VISE, "faces", [FixtureFace("X", -1, "left_end"), FixtureFace("X", 1, "right_end")]),
+        (Probe, PROBE, "ball_diameter_nm", True),
+        (Probe, PROBE, "stylus_reach_nm", 0),
+        (Probe, PROBE, "u_probe_nm", -1),
+    ],
+)
+def test_a_value_that_cannot_be_is_refused_with_its_field(
+    kind: Any, good: Any, field: str, value: Any
+) -> None:
+    plain = {name: getattr(good, name) for name in asdict(good)} | {field: value}
+    with pytest.raises(ShopFieldError) as refused:
+        kind(**plain)
+    assert refused.value.fields["field"] == field
+    assert say(refused.value.code, refused.value.fields)
+
+
+@pytest.mark.parametrize(
+    ("field", "changes"),
+    [
+        ("axis", {"axis": "W"}),
+        ("normal", {"normal": 0}),
+        ("face", {"face": "middle"}),
+        ("face", {"face": "top"}),
+        ("face", {"axis": "Z"}),
+        ("normal", {"axis": "Z", "face": "top", "normal": -1}),
+    ],
+)
+def test_a_face_that_no_vise_has_is_refused(field: str, changes: dict[str, Any]) -> None:
+    with pytest.raises(ShopFieldError) as refused:
+        FixtureFace(**({"axis": "X", "normal": -1, "face": "left_end"} | changes))
+    assert refused.value.fields["field"] == field
+
+
+def test_a_display_that_cannot_be_kept_exactly_is_refused() -> None:
+    with pytest.raises(DisplayNotExactError):
+        from_plain(Machine, as_plain(MILL_MM) | {"decimals": 7})
+
+
+def test_a_machine_without_slots_is_refused() -> None:
+    with pytest.raises(FamilyEmptyError):
+        from_plain(Machine, as_plain(MILL_MM) | {"slot_family": " "})
+
+
+@pytest.mark.parametrize("change", [{"colour": "red"}, {"name": None}])
+def test_a_field_too_many_or_too_few_is_refused(change: dict[str, Any]) -> None:
+    plain = as_plain(PROBE) | change
+    if change == {"name": None}:
+        del plain["name"]
+    with pytest.raises(ShopFieldsError) as refused:
+        from_plain(Probe, plain)
+    assert refused.value.fields == {"kind": "probe", "field": next(iter(change))}
+
+
+def test_what_is_no_object_is_refused() -> None:
+    with pytest.raises(ShopFieldsError):
+        from_plain(Probe, json.loads("[]"))
+
+
+def test_values_that_are_left_out_take_what_ships() -> None:
+    rules = from_plain(ShopRules, {"name": "A shop", "lead": "Ask at the bench"})
+    assert (rules.search_cap_nm, rules.ask_one_in, rules.stop_one_in, rules.ceiling_nm) == (
+        6_350_000,
+        100,
+        1000,
+        500_000,
+    )
