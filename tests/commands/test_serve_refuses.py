@@ -1,0 +1,83 @@
+"""What can fail at a start fails before anything listens, and says what to do."""
+
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from webapp.serving import CannotStart, check_port, make_data_folder, prepare
+from webapp.settings import BadSetting, Settings, read_settings
+
+LONG_ENOUGH = "only for this test, long enough"
+
+
+def settings(folder: Path, **more: object) -> Settings:
+    return Settings(data_folder=folder, key_passphrase=LONG_ENOUGH, **more)  # type: ignore[arg-type]
+
+
+def test_a_port_in_use_is_named_with_what_to_do(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        with pytest.raises(CannotStart) as refused:
+            check_port(settings(tmp_path, port=port))
+    assert str(port) in str(refused.value)
+    assert "--port" in str(refused.value)
+
+
+def test_an_empty_folder_says_how_to_load_a_shop(tmp_path: Path) -> None:
+    lines = "\n".join(prepare(settings(tmp_path / "data", port=_free_port())))
+    assert "zerokeep load SHOP.toml" in lines
+
+
+def test_a_data_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
+    """As an ordinary user: root may write everywhere, so root becomes nobody first."""
+    folder = tmp_path / "locked"
+    folder.mkdir()
+    folder.chmod(0o500)
+    for parent in (tmp_path, *tmp_path.parents[:2]):
+        parent.chmod(0o755)
+    script = """
+import os, sys
+from pathlib import Path
+from webapp.serving import make_data_folder
+from webapp.settings import Settings
+if os.geteuid() == 0:
+    os.setuid(65534)
+make_data_folder(Settings(data_folder=Path(sys.argv[1])))
+"""
+    command = [sys.executable, "-c", script, str(folder)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode != 0
+    assert "cannot be written" in done.stderr
+
+
+def test_a_wrong_key_passphrase_stops_the_start(tmp_path: Path) -> None:
+    prepare(settings(tmp_path / "data", port=_free_port()))
+    with pytest.raises(CannotStart, match="passphrase"):
+        prepare(
+            Settings(
+                data_folder=tmp_path / "data",
+                port=_free_port(),
+                key_passphrase="another one, also long enough",
+            )
+        )
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("port", "http"), ("port", "0"), ("host", "no host!"), ("host", "0.0.0.0"), ("demo", "maybe")],  # noqa: S104
+)
+def test_a_bad_setting_says_what_was_given(name: str, value: str) -> None:
+    with pytest.raises(BadSetting) as refused:
+        read_settings({}, {name: value})
+    assert value in str(refused.value)
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
