@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from webapp.serving import CannotStart, check_port, make_data_folder, prepare
+from webapp.serving import CannotStart, check_port, prepare
 from webapp.settings import BadSetting, Settings, read_settings
 
 LONG_ENOUGH = "only for this test, long enough"
