@@ -24,7 +24,6 @@ from webapp.proof.pdf_seal import seal
 from webapp.proof.record_verify import verify_record
 from webapp.record.press import Press
 from webapp.services.intake import check_pending_seals
-from webapp.services.times import utc_text
 from webapp.settings import Settings, key_passphrase
 from webapp.store import Store
 from webapp.web import pages, shell
@@ -57,7 +56,7 @@ def compose(settings: Settings, now: Callable[[], datetime], new_token: Callable
         render=partial(press.render, final=True),
         render_unsigned=partial(press.render, final=False),
         renderer=RENDERER,
-        seal=lambda pdf: seal(pdf, keyring, utc_text(now()), shop_name(store), SEAL_REASON),
+        seal=lambda pdf, at_utc: seal(pdf, keyring, at_utc, shop_name(store), SEAL_REASON),
         verify=lambda pdf: verify_record(
             pdf,
             keyring.trusted_certificates,

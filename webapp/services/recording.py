@@ -25,7 +25,8 @@ if TYPE_CHECKING:
     from webapp.store import Store
 
 Render = Callable[[RecordBundle], bytes]
-Seal = Callable[[bytes], bytes]
+# Gets the time that stands in the record: the seal has to say the same one.
+Seal = Callable[[bytes, str], bytes]
 
 # One record at a time: rendering fills memory, and two at once would seal one setup twice.
 _ONE_AT_A_TIME = threading.Lock()
@@ -82,7 +83,7 @@ def sealed_pdf(
             raise NotSignedOff
         if record is not None:
             return record["sha256"], store.records.files.read(record["sha256"])
-        pdf = seal(render(bundle(store, setup_id, now, renderer)))
+        pdf = seal(render(bundle(store, setup_id, now, renderer)), utc_text(now))
         return _keep(store, setup_id, pdf, now), pdf
 
 

@@ -28,7 +28,7 @@ class Wiring:
     """The parts of one running server. `now` gives an aware UTC time, `new_token` 256 bits of chance as text.
 
     `render` and `render_unsigned` draw a record, `renderer` names the programs and versions that do; `seal` seals a
-    drawn PDF; `verify` judges one that somebody brings.
+    drawn PDF as of the time given; `verify` judges one that somebody brings.
     """
 
     settings: Settings
@@ -40,7 +40,7 @@ class Wiring:
     render: Callable[[RecordBundle], bytes]
     render_unsigned: Callable[[RecordBundle], bytes]
     renderer: Mapping[str, str]
-    seal: Callable[[bytes], bytes]
+    seal: Callable[[bytes, str], bytes]
     verify: Callable[[bytes], Report]
     close: Callable[[], None]
 
