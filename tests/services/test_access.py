@@ -1,0 +1,280 @@
+"""Signing in, sessions, and the rules of secrets."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.kit.house import House
+from tests.kit.shop import PASSPHRASES, PINS
+from webapp.services import access, register, throttle
+from webapp.services.errors import (
+    NoSuchPerson,
+    PassphraseGuessable,
+    PassphraseTooLong,
+    PassphraseTooShort,
+    PassphraseUnchanged,
+    PinForm,
+    PinGuessable,
+    RoleMissing,
+    SignInRefused,
+    StoppedAfterTries,
+    TooManyTries,
+)
+from webapp.services.secret_rules import check_passphrase, check_pin, hash_passphrase
+
+NEW = "eleven wet boots by the oven"
+FIRST = "brittle cobalt umbrella morning"
+
+
+def sign_in(house, person="mara", passphrase=None, token="token", source="desk"):
+    typed = PASSPHRASES[person] if passphrase is None else passphrase
+    return access.sign_in(house.store, house.keyring, person, typed, house.clock(), token, source)
+
+
+def session(house, token="token"):
+    return access.session(house.store, token, house.clock())
+
+
+def test_the_right_passphrase_starts_a_session(house: House) -> None:
+    started = sign_in(house)
+    assert started["person"] == "mara"
+    assert session(house) == started
+
+
+def test_only_the_hash_of_a_token_is_stored(house: House) -> None:
+    sign_in(house, token="a token that nobody else has")
+    house.store.close()
+    assert b"a token that nobody else has" not in (house.folder / "zerokeep.db").read_bytes()
+
+
+@pytest.mark.parametrize(("person", "passphrase"), [("mara", "wrong"), ("nobody", "wrong"), ("", ""), ("mara", "x" * 5000)])
+def test_a_wrong_name_and_a_wrong_passphrase_get_the_same_answer(house: House, person: str, passphrase: str) -> None:
+    with pytest.raises(SignInRefused) as refused:
+        sign_in(house, person, passphrase)
+    assert refused.value.fields == {}
+
+
+def test_a_disabled_account_gets_the_same_answer(house: House) -> None:
+    register.disable_person(house.store, "mara", "Left.", "ines", house.clock())
+    with pytest.raises(SignInRefused):
+        sign_in(house)
+
+
+def test_what_was_typed_as_a_name_never_reaches_the_ledger(house: House) -> None:
+    with pytest.raises(SignInRefused):
+        sign_in(house, PASSPHRASES["mara"], "x")
+    with house.store.reading():
+        texts = [row["text"] for row in house.store.ledger.changes(kind="sign_in.refused")]
+    assert len(texts) == 1
+    assert PASSPHRASES["mara"] not in texts[0]
+
+
+def test_wrong_passphrases_make_the_next_try_wait_longer_and_longer(house: House) -> None:
+    waits = []
+    for _ in range(12):
+        try:
+            sign_in(house, passphrase="wrong")
+        except TooManyTries as refused:
+            waits.append(refused.fields["seconds"])
+            house.clock.forward(seconds=refused.fields["seconds"])
+        except SignInRefused:
+            pass
+    assert waits == [15, 30, 60, 120]
+
+
+def test_an_unknown_name_is_made_to_wait_like_a_known_one(house: House) -> None:
+    def outcomes(person):
+        found = []
+        for _ in range(7):
+            try:
+                sign_in(house, person, "wrong", source=f"room of {person}")
+            except (TooManyTries, SignInRefused) as refused:
+                found.append((type(refused), refused.fields))
+        return found
+
+    assert outcomes("nobody") == outcomes("mara")
+
+
+def test_the_victim_of_guesses_from_one_place_signs_in_from_another(house: House) -> None:
+    for _ in range(8):
+        with pytest.raises((SignInRefused, TooManyTries)):
+            sign_in(house, passphrase="wrong", source="10.0.0.9")
+    assert sign_in(house, source="10.0.0.7")["person"] == "mara"
+
+
+def test_a_hundred_wrong_passphrases_stop_it_until_a_lead_helps(house: House) -> None:
+    with house.store.writing():
+        for _ in range(100):
+            house.store.access.fail("passphrase:mara:anywhere", house.clock.text)
+    house.clock.forward(days=300)
+    with pytest.raises(StoppedAfterTries):
+        sign_in(house)
+    access.set_first_secrets(house.store, house.keyring, "mara", "ines", house.clock(), FIRST, "271936")
+    assert sign_in(house, passphrase=FIRST)["must_change"]
+
+
+def test_throttles_are_never_looser_than_the_agreed_stops() -> None:
+    assert throttle.PIN_ANYWHERE.stop is not None
+    assert throttle.PIN_ANYWHERE.stop <= 10
+    assert throttle.PASSPHRASE_ANYWHERE.stop is not None
+    assert throttle.PASSPHRASE_ANYWHERE.stop <= 100
+
+
+def test_a_session_ends_when_it_is_not_used(house: House) -> None:
+    sign_in(house)
+    house.clock.forward(minutes=29)
+    assert session(house)
+    house.clock.forward(minutes=29)
+    assert session(house)
+    house.clock.forward(minutes=31)
+    assert session(house) is None
+    house.clock.forward(minutes=-31)
+    assert session(house) is None
+
+
+def test_a_session_ends_after_its_longest_time_however_much_it_is_used(house: House) -> None:
+    sign_in(house)
+    for _ in range(25):
+        house.clock.forward(minutes=25)
+        session(house)
+    assert session(house) is None
+
+
+def test_signing_out_ends_the_session_on_the_server(house: House) -> None:
+    sign_in(house)
+    access.sign_out(house.store, "token", house.clock())
+    assert session(house) is None
+
+
+def test_an_unknown_token_is_nobody(house: House) -> None:
+    assert session(house, "never given") is None
+
+
+def test_disabling_somebody_ends_their_sessions_at_once(house: House) -> None:
+    sign_in(house)
+    register.disable_person(house.store, "mara", "Left.", "ines", house.clock())
+    register.enable_person(house.store, "mara", "Came back.", "ines", house.clock())
+    assert session(house) is None
+
+
+def test_a_new_passphrase_ends_all_sessions_and_takes_the_place_of_the_old(house: House) -> None:
+    sign_in(house)
+    access.change_passphrase(house.store, house.keyring, "mara", PASSPHRASES["mara"], NEW, house.clock())
+    assert session(house) is None
+    assert sign_in(house, passphrase=NEW, token="another")
+    with pytest.raises(SignInRefused):
+        sign_in(house, token="third")
+
+
+def test_changing_the_passphrase_needs_the_old_one(house: House) -> None:
+    with pytest.raises(SignInRefused):
+        access.change_passphrase(house.store, house.keyring, "mara", "wrong", NEW, house.clock())
+
+
+def test_the_same_passphrase_is_no_change(house: House) -> None:
+    old = PASSPHRASES["mara"]
+    with pytest.raises(PassphraseUnchanged):
+        access.change_passphrase(house.store, house.keyring, "mara", old, old, house.clock())
+
+
+def test_a_new_pin_needs_the_passphrase_and_takes_the_place_of_the_old(house: House) -> None:
+    with pytest.raises(SignInRefused):
+        access.change_pin(house.store, house.keyring, "mara", "wrong", "864197", house.clock())
+    access.change_pin(house.store, house.keyring, "mara", PASSPHRASES["mara"], "864197", house.clock())
+    check = [access.verify_pin(house.store, house.keyring, "mara", "t", "s", pin, house.clock()) for pin in ("864197", PINS["mara"])]
+    assert check == ["verified", "wrong_pin"]
+
+
+def test_first_secrets_have_to_be_changed_and_end_after_a_week(house: House) -> None:
+    access.set_first_secrets(house.store, house.keyring, "mara", "ines", house.clock(), FIRST, "271936")
+    assert sign_in(house, passphrase=FIRST)["must_change"]
+    house.clock.forward(days=8)
+    with pytest.raises(SignInRefused):
+        sign_in(house, passphrase=FIRST, token="another")
+
+
+def test_changed_first_secrets_last(house: House) -> None:
+    access.set_first_secrets(house.store, house.keyring, "mara", "ines", house.clock(), FIRST, "271936")
+    access.change_passphrase(house.store, house.keyring, "mara", FIRST, NEW, house.clock())
+    house.clock.forward(days=300)
+    assert not sign_in(house, passphrase=NEW)["must_change"]
+
+
+def test_only_a_lead_gives_first_secrets(house: House) -> None:
+    with pytest.raises(RoleMissing):
+        access.set_first_secrets(house.store, house.keyring, "ivo", "mara", house.clock(), FIRST, "271936")
+
+
+def test_nobody_gets_first_secrets_who_is_not_there(house: House) -> None:
+    with pytest.raises(NoSuchPerson):
+        access.set_first_secrets(house.store, house.keyring, "nobody", "ines", house.clock(), FIRST, "271936")
+
+
+def test_hashes_carry_argon2id_with_46_mib() -> None:
+    assert hash_passphrase(NEW).startswith("$argon2id$v=19$m=47104,t=1,p=1$")
+
+
+def test_a_passphrase_is_compared_in_one_unicode_form(house: House) -> None:
+    composed, decomposed = "caf\u00e9 f\u00fcr alle am Hafen", "cafe\u0301 fu\u0308r alle am Hafen"
+    access.change_passphrase(house.store, house.keyring, "mara", PASSPHRASES["mara"], composed, house.clock())
+    assert sign_in(house, passphrase=decomposed)
+
+
+@pytest.mark.parametrize("short", ["", "x", "fourteen chars"])
+def test_a_short_passphrase_is_refused(short: str) -> None:
+    with pytest.raises(PassphraseTooShort):
+        check_passphrase(short)
+
+
+def test_a_passphrase_of_128_characters_is_taken_and_one_more_is_not() -> None:
+    words = "".join(chr(0x4E00 + (7 * number * number + number) % 977) for number in range(128))
+    assert check_passphrase(words) == words
+    with pytest.raises(PassphraseTooLong):
+        check_passphrase(words + "q")
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "passwordpassword",
+        "aaaaaaaaaaaaaaaaaaaa",
+        "abcabcabcabcabcabc",
+        "abcdefghijklmnop",
+        "98765432109876543",
+        "qwertyuiopasdfgh",
+        "1987-05-03 03.05.1987",
+        "Mara Okafor Mara Okafor",
+        "kettle lane workshop",
+        "spindle probe vise 2026",
+    ],
+)
+def test_a_passphrase_of_what_a_guess_starts_with_is_refused(typed: str) -> None:
+    with pytest.raises(PassphraseGuessable):
+        check_passphrase(typed, ["mara", "Mara Okafor", "Kettle Lane Workshop"])
+
+
+@pytest.mark.parametrize("typed", [NEW, FIRST, *PASSPHRASES.values(), "Wenn der Regen kommt, singt niemand"])
+def test_a_passphrase_of_plain_words_is_taken(typed: str) -> None:
+    assert check_passphrase(typed, ["mara", "Mara Okafor"]) == typed
+
+
+@pytest.mark.parametrize("typed", ["", "12345", "1234567890123", "12345a", "１２３４５６", "12 3456", "-12345"])
+def test_a_pin_is_six_to_twelve_digits(typed: str) -> None:
+    with pytest.raises(PinForm):
+        check_pin(typed)
+
+
+@pytest.mark.parametrize(
+    "typed",
+    ["111111", "121212", "123123", "123456", "987654", "890123", "135791", "112233", "147258", "159753",
+     "030587", "870503", "050387", "19870503", "03051987", "246802", "99999999"],
+)  # fmt: skip
+def test_a_pin_that_anybody_would_try_first_is_refused(typed: str) -> None:
+    with pytest.raises(PinGuessable):
+        check_pin(typed)
+
+
+@given(st.integers(1, 9), st.integers(6, 12))
+def test_no_repeated_digit_is_ever_a_pin(digit: int, length: int) -> None:
+    with pytest.raises(PinGuessable):
+        check_pin(str(digit) * length)

@@ -1,0 +1,263 @@
+"""The lead decides: sign-off, refusal, answers; and what becomes of the values."""
+
+import threading
+
+import pytest
+
+from tests.kit.house import House
+from tests.kit.shop import PASSPHRASES, PINS
+from webapp.services import answering, register, signing_off
+from webapp.services.errors import (
+    AnsweredAlready,
+    DecidedAlready,
+    DecisionUnknown,
+    NoSuchQuestion,
+    NoSuchSetup,
+    NotFinished,
+    OwnSetup,
+    QuestionsOpen,
+    ReasonMissing,
+    RoleMissing,
+    SignatureNotVerified,
+    SignInRefused,
+)
+
+UNKNOWN = "00000000-0000-0000-0000-00000000dead"
+
+
+def kept(house, fixture="vise-a"):
+    with house.store.reading():
+        return house.store.setups.kept_values(fixture)
+
+
+def status(house, walk):
+    with house.store.reading():
+        return house.store.setups.setup(walk.setup)["status"]
+
+
+def not_accept(house, setup, by="ines", reason="Touched the moving jaw."):
+    signing_off.not_accept(house.store, house.keyring, setup, by, PASSPHRASES[by], reason, house.clock())
+
+
+def answer(house, question, by="ines", decision="go_on", reason="The vise was moved."):
+    answering.answer(house.store, question, by, decision, reason, house.clock())
+
+
+def test_a_signed_off_setup_leaves_the_queue_and_its_values_join_the_usual(house: House) -> None:
+    walk = house.signed()
+    assert [row["id"] for row in signing_off.queue(house.store, house.clock())] == [walk.setup]
+    assert kept(house) == []
+    house.sign_off(walk.setup, note="Well done.")
+    assert signing_off.queue(house.store, house.clock()) == []
+    assert {row["axis"]: row["value_nm"] for row in kept(house)} == walk.values_nm
+    assert {row["seating"] for row in kept(house)} == {"vise-a-1"}
+    assert status(house, walk) == "signed_off"
+    detail = signing_off.detail(house.store, walk.setup, house.clock())
+    assert detail["state"]["sign_off"]["note"] == "Well done."
+
+
+def test_a_repeated_touch_brings_one_value_of_the_setup_and_axis(house: House) -> None:
+    house.signed_off()
+    walk = house.walk().start().until("compare", "X")
+    walk.event("touch.repeated", {"axis": "X"}, walk.step["id"])
+    walk.until("touch", "X").touch(-381_249_000)
+    walk.until("sign").sign(PINS["mara"], house.keyring)
+    house.accept(walk.parts)
+    house.sign_off(walk.setup)
+    values = [row["value_nm"] for row in kept(house) if row["axis"] == "X" and row["setup"] == walk.setup]
+    assert values == [-381_249_000]
+
+
+def test_a_setup_that_is_not_accepted_brings_no_value(house: House) -> None:
+    walk = house.signed()
+    not_accept(house, walk.setup)
+    assert (status(house, walk), kept(house)) == ("not_accepted", [])
+
+
+def test_a_broken_off_setup_can_be_signed_off_and_brings_no_value(house: House) -> None:
+    walk = house.walk().start().until("search", "Y")
+    walk.event("setup.broken_off", {}, None)
+    walk.event("break.explained", {"reason": "practice", "text": ""}, None)
+    walk.until("sign").sign(PINS["mara"], house.keyring)
+    assert house.accept(walk.parts)[-1]["signature"] == "verified"
+    for question in answering.questions(house.store):
+        answer(house, question["id"])
+    house.sign_off(walk.setup)
+    assert (status(house, walk), kept(house)) == ("signed_off", [])
+
+
+def test_whoever_ran_a_setup_does_not_sign_it_off(house: House) -> None:
+    walk = house.signed("tomas")
+    with pytest.raises(OwnSetup):
+        house.sign_off(walk.setup, by="tomas")
+    with pytest.raises(OwnSetup):
+        not_accept(house, walk.setup, by="tomas")
+
+
+def test_an_operator_does_not_sign_off(house: House) -> None:
+    walk = house.signed()
+    with pytest.raises(RoleMissing):
+        house.sign_off(walk.setup, by="ivo")
+
+
+def test_each_sign_off_asks_for_the_passphrase(house: House) -> None:
+    walk = house.signed()
+    with pytest.raises(SignInRefused):
+        house.sign_off(walk.setup, passphrase="wrong")
+    with pytest.raises(SignInRefused):
+        signing_off.not_accept(house.store, house.keyring, walk.setup, "ines", "wrong", "No.", house.clock())
+    assert status(house, walk) == "signed"
+
+
+def test_a_lead_who_was_disabled_does_not_sign_off(house: House) -> None:
+    walk = house.signed()
+    register.disable_person(house.store, "tomas", "Left.", "ines", house.clock())
+    with pytest.raises(SignInRefused):
+        house.sign_off(walk.setup, by="tomas")
+
+
+def test_a_lead_whose_role_was_taken_does_not_sign_off(house: House) -> None:
+    walk = house.signed()
+    register.change_roles(house.store, "tomas", ["operator"], "ines", house.clock())
+    with pytest.raises(RoleMissing):
+        house.sign_off(walk.setup, by="tomas")
+
+
+def test_a_running_setup_cannot_be_decided_about(house: House) -> None:
+    walk = house.walk().start()
+    house.accept(walk.parts)
+    with pytest.raises(NotFinished):
+        house.sign_off(walk.setup)
+    with pytest.raises(NotFinished):
+        not_accept(house, walk.setup)
+
+
+def test_an_unverified_signature_cannot_be_countersigned(house: House) -> None:
+    walk = house.walk().start().until("sign")
+    walk.sign("364859", house.keyring)
+    house.accept(walk.parts)
+    with pytest.raises(SignatureNotVerified):
+        house.sign_off(walk.setup)
+
+
+def test_open_questions_keep_a_setup_from_being_signed_off(house: House) -> None:
+    walk = house.walk().through()
+    walk.sign(PINS["mara"], house.keyring)
+    house.accept(walk.parts)
+    with pytest.raises(QuestionsOpen) as refused:
+        house.sign_off(walk.setup)
+    assert refused.value.fields == {"count": 3}
+
+
+def test_an_unknown_setup_is_said_to_be_unknown(house: House) -> None:
+    with pytest.raises(NoSuchSetup):
+        house.sign_off(UNKNOWN)
+    with pytest.raises(NoSuchSetup):
+        signing_off.detail(house.store, UNKNOWN, house.clock())
+
+
+def test_a_decision_stands(house: House) -> None:
+    walk = house.signed_off()
+    with pytest.raises(DecidedAlready) as refused:
+        house.sign_off(walk.setup, by="tomas")
+    assert refused.value.fields["by"] == "ines"
+    with pytest.raises(DecidedAlready):
+        not_accept(house, walk.setup, by="tomas")
+
+
+def test_not_accepting_needs_a_reason(house: House) -> None:
+    walk = house.signed()
+    with pytest.raises(ReasonMissing):
+        not_accept(house, walk.setup, reason="  ")
+    with pytest.raises(ReasonMissing):
+        not_accept(house, walk.setup, reason="x" * 2001)
+
+
+def test_of_two_leads_who_sign_at_once_one_signs(house: House) -> None:
+    walk = house.signed()
+    ready, outcomes = threading.Barrier(2), []
+
+    def sign(lead):
+        ready.wait()
+        try:
+            house.sign_off(walk.setup, by=lead)
+            outcomes.append("signed")
+        except DecidedAlready:
+            outcomes.append("too late")
+        house.store.close()
+
+    threads = [threading.Thread(target=sign, args=(lead,)) for lead in ("ines", "tomas")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(outcomes) == ["signed", "too late"]
+    with house.store.reading():
+        assert len(house.store.ledger.changes(kind="setup.signed_off")) == 1
+    assert len(kept(house)) == 3
+
+
+def test_the_detail_has_every_number_beside_its_limit(house: House) -> None:
+    house.signed_off()
+    walk = house.signed(values_nm={"X": -381_249_000, "Y": -152_401_000, "Z": -300_050_000})
+    rows = {row["axis"]: row for row in signing_off.detail(house.store, walk.setup, house.clock())["numbers"]}
+    assert rows["X"]["difference_nm"] == 1_000
+    for row in rows.values():
+        assert row["verdict"] == "agrees"
+        assert row["values"] == 1
+        assert 0 < row["ask_nm"] < row["stop_nm"] <= 500_000
+
+
+def test_the_detail_never_holds_a_key_or_a_hash_of_a_secret(house: House) -> None:
+    walk = house.signed_off()
+    text = repr(signing_off.detail(house.store, walk.setup, house.clock()))
+    assert "argon2" not in text
+    assert "'jwk'" not in text
+
+
+def test_an_answer_closes_the_question_and_reaches_the_tablet_s_decisions(house: House) -> None:
+    walk = house.walk().start()
+    question = walk.question(1, "X")
+    house.accept(walk.parts)
+    listed = answering.questions(house.store)
+    assert [(row["id"], row["person_name"], row["usual"]["values"]) for row in listed] == [(question, "Mara Okafor", 0)]
+    answer(house, question)
+    assert answering.questions(house.store) == []
+    assert [row["decision"] for row in answering.questions(house.store, only_open=False)] == ["go_on"]
+    state = signing_off.detail(house.store, walk.setup, house.clock())["state"]
+    assert state["questions"][0]["answer"]["reason"] == "The vise was moved."
+
+
+def test_a_question_is_answered_once(house: House) -> None:
+    walk = house.walk().start()
+    question = walk.question(1, "X")
+    house.accept(walk.parts)
+    answer(house, question)
+    with pytest.raises(AnsweredAlready) as refused:
+        answer(house, question, by="tomas")
+    assert refused.value.fields["by"] == "ines"
+
+
+def test_an_answer_needs_a_reason_a_lead_and_a_decision_that_there_is(house: House) -> None:
+    walk = house.walk().start()
+    about_axis, about_nothing = walk.question(1, "X"), walk.question(2, None)
+    house.accept(walk.parts)
+    with pytest.raises(ReasonMissing):
+        answer(house, about_axis, reason=" ")
+    with pytest.raises(RoleMissing):
+        answer(house, about_axis, by="ivo")
+    with pytest.raises(DecisionUnknown):
+        answer(house, about_axis, decision="perhaps")
+    with pytest.raises(DecisionUnknown):
+        answer(house, about_nothing, decision="touch_again")
+    with pytest.raises(NoSuchQuestion):
+        answer(house, UNKNOWN)
+    assert len(answering.questions(house.store)) == 2
+
+
+def test_nobody_answers_the_questions_of_their_own_setup(house: House) -> None:
+    walk = house.walk("tomas").start()
+    question = walk.question(1, "X")
+    house.accept(walk.parts)
+    with pytest.raises(OwnSetup):
+        answer(house, question, by="tomas")
