@@ -4,9 +4,9 @@ Rules of this module:
 - Read: UTF-8 without a byte order mark, below 64 KiB (a ledger entry's length is kept in 16 bits: C2SP tlog-tiles,
   entry bundles), no repeated names (RFC 8259 section 4 calls their meaning unpredictable), no NaN or Infinity
   (RFC 8259 section 6), no integer of 2**53 or more (RFC 7493 section 2.2), no half of a surrogate pair.
-- Write: names sorted, no spaces, UTF-8; numbers as ECMAScript writes them (RFC 8785 section 3.2.2.3): 12.0 becomes 12.
-  What would need an exponent is refused, so no number has two spellings. RFC 8785 sorts names by UTF-16 units
-  and this module by code points: the same order for every name below U+D800, and names of this project are ASCII.
+- Write: as RFC 8785 does: no spaces, names sorted by their UTF-16 units (section 3.2.3), numbers as ECMAScript writes
+  them (section 3.2.2.3): 12.0 becomes 12. Of its numbers those that would need an exponent, and integers of 2**53 and
+  more, are refused here: what is signed and hashed has none.
 - Every refusal has a name; nothing is repaired.
 """
 
@@ -114,9 +114,7 @@ def read_json(data: bytes, most_bytes: int = LARGEST_TEXT_BYTES) -> Any:
 
 def canonical_text(value: Any) -> str:
     """Return the one JSON text of `value`: names sorted, no spaces. Raises a `JsonError` for what has no such text."""
-    text = json.dumps(
-        _plain(value, 0), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-    )
+    text = json.dumps(_plain(value, 0), separators=(",", ":"), ensure_ascii=False, allow_nan=False)
     _check_utf8(text)
     return text
 
@@ -178,10 +176,14 @@ def _plain(value: Any, depth: int) -> Any:
     if isinstance(value, int | float):
         return _number(value)
     if isinstance(value, dict) and all(isinstance(name, str) for name in value):
-        return {name: _plain(item, depth + 1) for name, item in value.items()}
+        return {name: _plain(value[name], depth + 1) for name in sorted(value, key=_utf16)}
     if isinstance(value, list | tuple):
         return [_plain(item, depth + 1) for item in value]
     raise JsonCannotWriteError(kind=type(value).__name__)
+
+
+def _utf16(name: str) -> bytes:
+    return name.encode("utf-16-be", "surrogatepass")
 
 
 def _number(value: Any) -> Any:

@@ -1,6 +1,6 @@
 /**
- * JSON in its one spelling: names sorted, no spaces. The twin of `canonical_text` in webapp/domain/json_strict.py, for
- * values whose names are ASCII. Throws a RuleError for what has no such spelling.
+ * JSON in its one spelling: names sorted, no spaces. The twin of `canonical_text` in webapp/domain/json_strict.py,
+ * where the rules stand (RFC 8785). Throws a RuleError for what has no such spelling.
  */
 import {RuleError} from './errors.js';
 
