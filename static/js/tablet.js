@@ -45,12 +45,19 @@ export class Tablet {
       if (stay) this.refresh();
       else await this.go({name: this.setup ? 'step' : this.view.name});
     } catch (error) {
-      this.view = error instanceof StoreError ? {name: error.code === 'store.chain_moved' || error.code === 'store.taken' ? 'elsewhere' : 'not-kept', code: error.code} : {name: 'not-kept', code: 'store.lost'};
-      if (!(error instanceof StoreError)) reportError(error);
-      this.render();
+      this.#stopped(error);
     } finally {
       this.#busy = false;
     }
+  }
+
+  /** Something was not kept. Another tab going on with the chain is its own case; a fault of the program is told as loss too. */
+  #stopped(error) {
+    const kept = error instanceof StoreError;
+    if (!kept) reportError(error);
+    const elsewhere = ['store.chain_moved', 'store.taken'].includes(error.code);
+    this.view = elsewhere ? {name: 'elsewhere'} : {name: 'not-kept', code: kept ? error.code : 'store.lost'};
+    this.render();
   }
 
   begin(sheetHash, sheet, person) {

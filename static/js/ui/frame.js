@@ -32,7 +32,7 @@ export class Frame {
 
   #middle({name, kind, strip, left, right}, heading) {
     const sides = [left && el('div', {class: 'left'}, left), right && el('div', {class: 'right'}, right)];
-    return el('main', {class: `middle ${name}${kind ? ` kind-${kind}` : ''}${left && right ? ' two' : ''}`}, el('div', {class: 'strips'}, strip), heading, sides);
+    return el('main', {class: `middle view-${name}${kind ? ` kind-${kind}` : ''}${left && right ? ' two' : ''}`}, el('div', {class: 'strips'}, strip), heading, sides);
   }
 
   #focusAgain(action) {

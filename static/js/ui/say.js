@@ -2,7 +2,7 @@
 import {fill} from '../rules/words.js';
 
 const LANGUAGE = 'en';
-const FILES = ['tablet', 'numbers', 'drawing'];
+const FILES = ['tablet', 'numbers', 'drawing', 'causes'];
 const words = {};
 
 /** Read the catalogue; from the worker's cache when there is no network. */

@@ -5,6 +5,7 @@
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {shown, written, distance} from '../numbers.js';
+import {causesList} from './causes.js';
 import {machineState} from '../text.js';
 import {clockTime} from '../when.js';
 
@@ -27,8 +28,8 @@ export function compareStep({setup, step, commit, open, breakOff}) {
     left: [verdictBlock(touch, touches, because), sums(setup, axis, touch)],
     right: [
       asked.map(question => questionBlock(question, setup)),
-      el('dl', {class: 'says one'}, el('div', {}, el('dt', {}, say('tablet.step.if_not')), el('dd', {}, setup.fill(step.if_not)))),
-      el('div', {class: 'ways'}, touch.verdict === 'agrees' && touch.difference_nm !== null ? second : [second, ask]),
+      causesList(setup, axis, touch) ?? el('dl', {class: 'says one'}, el('div', {}, el('dt', {}, say('tablet.step.if_not')), el('dd', {}, setup.fill(step.if_not)))),
+      el('div', {class: 'ways'}, second, !(touch.verdict === 'agrees' || answer) && ask),
     ],
     go: goOn({because, answer, axis: step.axis, keep, again, breakOff, setup}),
   };
@@ -72,7 +73,7 @@ function sums(setup, axis, touch) {
 
 function questionBlock({text, at_utc: at, answer}, setup) {
   return el('div', {class: `question ${answer ? 'answered' : ''}`},
-    el('p', {class: 'label'}, say(answer ? 'tablet.question.put_at' : 'tablet.question.waits', {time: clockTime(at)})), el('p', {}, text),
+    el('p', {class: 'label'}, say(answer ? 'tablet.question.put_at' : 'tablet.question.waits', {time: clockTime(at)})), el('p', {class: 'own-words'}, text),
     answer && [
       el('p', {class: 'label'}, say('tablet.question.answered', {by: setup.nameOf(answer.by) ?? say('tablet.question.the_lead'), time: clockTime(answer.at_utc)})),
       el('p', {}, el('b', {}, say(`tablet.decision.${answer.decision}`)), ' ', answer.reason),

@@ -62,7 +62,7 @@ export function beside(tablet) {
     const row = await setup.commit('hold.pressed', {});
     tablet.say(say('tablet.hold.noted'));
     return row;
-  });
+  }, {stay: true});
   return [
     button(holds > 0 ? say('tablet.hold.button_count', {count: holds}) : say('tablet.hold.button'), 'hold', hold),
     button(say('tablet.off.button'), 'off', () => tablet.go({name: 'off'})),
