@@ -1,0 +1,184 @@
+"""Tablets come in with a code, prove their key, and are told what concerns them."""
+
+import json
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric import ec
+
+from tests.kit.device import Device
+from tests.kit.house import House
+from webapp.services import enrolling
+from webapp.services.errors import (
+    CodeRefused,
+    DeviceDisabled,
+    KeyRefused,
+    NameRefused,
+    NoSuchDevice,
+    ProofRefused,
+    ReasonMissing,
+    RoleMissing,
+    TooManyTries,
+)
+
+CODE = "8RF3KM9XRB"
+
+
+def enrol(house, device, code=CODE, **changes):
+    given = {"name": device.name, "jwk": device.jwk, "display": "standalone", "proof": device.enrol_proof(code)}
+    given |= changes
+    return enrolling.enrol(house.store, house.keyring, code, **given, now=house.clock())
+
+
+def make_code(house, code=CODE, by="ines"):
+    return enrolling.make_code(house.store, by, house.clock(), code)
+
+
+def request(device, **changes):
+    payload = {"domain": "zerokeep/request/1", "challenge": "c", "have": [], "setups": [], **changes}
+    return device.signed(payload, "zerokeep-request+jws")
+
+
+def news(house, device, **changes):
+    asked = enrolling.read_request(house.store, request(device, **changes), house.clock())
+    return enrolling.news(house.store, house.keyring, asked, house.clock())
+
+
+def test_a_tablet_with_a_code_and_its_key_is_enrolled_and_told_what_to_pin(house: House) -> None:
+    make_code(house)
+    device = Device(90_555, "Tablet 2")
+    answer = enrol(house, device)
+    assert answer["device"] == device.id
+    assert answer["receipt_key"] == house.keyring.receipt_jwk
+    assert answer["pin_key"] == house.keyring.pin_jwk
+    assert answer["shop"] == "Kettle Lane Workshop"
+    row = next(row for row in enrolling.devices(house.store) if row["id"] == device.id)
+    assert (row["state"], row["pin_key"]) == ("enrolled", house.keyring.pin_key_id)
+
+
+def test_only_the_hash_of_a_code_is_stored(house: House) -> None:
+    make_code(house)
+    house.store.close()
+    assert CODE.encode() not in (house.folder / "zerokeep.db").read_bytes()
+
+
+def test_blanks_hyphens_and_small_letters_in_a_code_do_not_matter(house: House) -> None:
+    make_code(house)
+    assert enrol(house, Device(90_555), code=" 8rf3k-m9xrb ")["device"]
+
+
+def test_an_unknown_a_used_and_an_old_code_are_refused_alike(house: House) -> None:
+    with pytest.raises(CodeRefused):
+        enrol(house, Device(90_555))
+    make_code(house)
+    enrol(house, Device(90_555))
+    with pytest.raises(CodeRefused):
+        enrol(house, Device(90_556))
+    make_code(house, "9RF3KM9XRB")
+    house.clock.forward(minutes=11)
+    with pytest.raises(CodeRefused):
+        enrol(house, Device(90_557), code="9RF3KM9XRB")
+
+
+def test_guessing_codes_is_made_to_wait(house: House) -> None:
+    with pytest.raises(TooManyTries):
+        for number in range(40):
+            with pytest.raises(CodeRefused):
+                enrol(house, Device(90_555), code=f"GUESS{number:05d}")
+
+
+def test_only_a_lead_makes_a_code(house: House) -> None:
+    with pytest.raises(RoleMissing):
+        make_code(house, by="mara")
+
+
+def test_a_proof_by_another_key_over_another_code_or_name_is_refused(house: House) -> None:
+    make_code(house)
+    device, other = Device(90_555), Device(90_556)
+    for proof in (other.enrol_proof(CODE), device.enrol_proof("OTHER"), device.enrol_proof(CODE, "Other name"), "x"):
+        with pytest.raises(ProofRefused):
+            enrol(house, device, proof=proof)
+    assert enrol(house, device)
+
+
+def test_only_a_public_p_256_key_is_taken(house: House) -> None:
+    make_code(house)
+    device = Device(90_555)
+    numbers = ec.derive_private_key(5, ec.SECP384R1()).public_key().public_numbers()
+    wrong = [
+        {**device.jwk, "crv": "P-384"},
+        {**device.jwk, "d": "AA"},
+        {**device.jwk, "kid": "x" * 43},
+        {**device.jwk, "x": device.jwk["y"]},
+        {"kty": "EC", "crv": "P-256", "x": str(numbers.x)[:43], "y": str(numbers.y)[:43]},
+        {},
+    ]
+    for jwk in wrong:
+        with pytest.raises(KeyRefused):
+            enrol(house, device, jwk=jwk)
+
+
+def test_a_key_is_enrolled_once(house: House) -> None:
+    make_code(house)
+    with pytest.raises(KeyRefused):
+        enrol(house, house.device)
+
+
+@pytest.mark.parametrize("change", [{"name": ""}, {"name": "x" * 61}, {"name": "a\nb"}, {"display": "poster"}])
+def test_a_name_or_display_that_cannot_be_is_refused(house: House, change: dict[str, str]) -> None:
+    make_code(house)
+    with pytest.raises(NameRefused):
+        enrol(house, Device(90_555), **change)
+
+
+def test_enrolling_outside_the_installed_app_is_noted(house: House) -> None:
+    make_code(house)
+    enrol(house, Device(90_555), display="browser")
+    with house.store.reading():
+        assert len(house.store.ledger.changes(kind="device.display_override")) == 1
+
+
+def test_disabling_needs_a_lead_a_reason_and_a_tablet(house: House) -> None:
+    with pytest.raises(RoleMissing):
+        enrolling.disable(house.store, house.device.id, "mara", "Lost.", house.clock())
+    with pytest.raises(ReasonMissing):
+        enrolling.disable(house.store, house.device.id, "ines", " ", house.clock())
+    with pytest.raises(NoSuchDevice):
+        enrolling.disable(house.store, "x" * 43, "ines", "Lost.", house.clock())
+
+
+def test_a_disabled_tablet_stays_disabled_and_is_told_so_and_nothing_else(house: House) -> None:
+    enrolling.disable(house.store, house.device.id, "ines", "Lost.", house.clock())
+    with pytest.raises(DeviceDisabled):
+        enrolling.clear_fork(house.store, house.device.id, "ines", "Found.", house.clock())
+    assert news(house, house.device) == {"sheets": [], "decisions": [], "device": {"state": "disabled"}}
+
+
+def test_news_bring_every_machine_s_sheet_without_the_text_of_those_it_has(house: House) -> None:
+    first = news(house, house.device)
+    assert [json.loads(sheet["text"])["machine"]["id"] for sheet in first["sheets"]] == ["mill-1", "mill-2"]
+    have = [first["sheets"][0]["hash"]]
+    second = news(house, house.device, have=have)
+    assert [sheet["text"] is None for sheet in second["sheets"]] == [True, False]
+
+
+def test_news_bring_the_decisions_of_own_setups_only(house: House) -> None:
+    walk = house.signed_off()
+    texts = [json.loads(text)["type"] for text in news(house, house.device, setups=[walk.setup])["decisions"]]
+    assert texts[0] == "signature.verified"
+    assert texts[-1] == "setup.signed_off"
+    other = Device(90_555, "Tablet 2")
+    other.enrol(house.store, house.keyring, house.clock, code=CODE)
+    assert news(house, other, setups=[walk.setup])["decisions"] == []
+
+
+def test_a_request_that_is_not_signed_by_an_enrolled_tablet_is_refused(house: House) -> None:
+    stranger = Device(90_777)
+    for text in (request(stranger), request(house.device)[:-4] + "AAAA", "x", "a.b.c"):
+        with pytest.raises(ProofRefused):
+            enrolling.read_request(house.store, text, house.clock())
+
+
+@pytest.mark.parametrize("change", [{"domain": "zerokeep/enrol/1"}, {"more": 1}, {"have": "x"}, {"setups": [1]}])
+def test_a_request_of_another_shape_is_refused(house: House, change: dict[str, object]) -> None:
+    with pytest.raises(ProofRefused):
+        enrolling.read_request(house.store, request(house.device, **change), house.clock())

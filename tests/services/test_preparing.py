@@ -1,0 +1,124 @@
+"""Sheets are compiled from what is stored, kept, and used again while nothing on them changes."""
+
+import json
+
+import pytest
+
+from tests.kit.house import House
+from webapp.services import preparing, register
+from webapp.services.board import board
+from webapp.services.errors import NoSuchMachine
+
+
+def usual(house, axis="X", machine="mill-1"):
+    sheet = json.loads(house.sheet(machine)[1])
+    return next(one["usual"] for one in sheet["axes"] if one["axis"] == axis)
+
+
+def test_the_same_sheet_is_handed_out_while_nothing_changes(house: House) -> None:
+    first = house.sheet()
+    house.clock.forward(hours=5)
+    assert house.sheet() == first
+
+
+def test_a_sheet_past_half_its_life_is_replaced(house: House) -> None:
+    first = house.sheet()
+    house.clock.forward(hours=6, minutes=1)
+    second = house.sheet()
+    assert second[0] != first[0]
+    assert json.loads(second[1])["expires_at_utc"] > json.loads(first[1])["expires_at_utc"]
+
+
+def test_a_change_that_is_not_on_the_sheet_keeps_it(house: House) -> None:
+    first = house.sheet()
+    house.clock.forward(minutes=2)
+    register.authorise(house.store, "tomas", "mill-2", None, "ines", house.clock())
+    assert house.sheet() == first
+
+
+def test_a_change_on_the_sheet_makes_another_at_once(house: House) -> None:
+    first = house.sheet()
+    register.give_slot(house.store, "mill-1", "G57", "ivo", None, "ines", house.clock())
+    second = house.sheet()
+    assert second[0] != first[0]
+    owners = {slot["label"]: slot["owner_id"] for slot in json.loads(second[1])["slots"]}
+    assert owners["G57"] == "ivo"
+
+
+def test_every_sheet_handed_out_is_kept(house: House) -> None:
+    first = house.sheet()
+    register.give_slot(house.store, "mill-1", "G57", "ivo", None, "ines", house.clock())
+    second = house.sheet()
+    with house.store.reading():
+        assert [house.store.setups.sheet(sheet[0])["text"] for sheet in (first, second)] == [first[1], second[1]]
+
+
+def test_accepted_values_become_the_usual_of_the_next_sheet(house: House) -> None:
+    assert usual(house)["centre_nm"] is None
+    house.signed_off()
+    assert (usual(house)["centre_nm"], usual(house)["values"]) == (-381_250_000, 1)
+
+
+def test_a_value_that_the_lead_leaves_out_no_longer_counts_until_it_is_taken_in(house: House) -> None:
+    house.signed_off()
+    walk = house.signed_off(values_nm={"X": -381_240_000, "Y": -152_400_000, "Z": -300_050_000})
+    assert usual(house)["values"] == 2
+    register.leave_out(house.store, walk.setup, "X", "A chip lay there.", "ines", house.clock())
+    assert (usual(house)["values"], usual(house, "Y")["values"]) == (1, 2)
+    register.take_in(house.store, walk.setup, "X", "It did not.", "ines", house.clock())
+    assert usual(house)["values"] == 2
+
+
+def test_a_new_seating_starts_the_usual_again(house: House) -> None:
+    house.signed_off()
+    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved for a long part.", "ines", house.clock())
+    assert (usual(house)["values"], usual(house)["centre_nm"]) == (0, None)
+
+
+def test_a_value_measured_before_the_vise_was_moved_stays_with_its_own_seating(house: House) -> None:
+    walk = house.signed()
+    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
+    house.sign_off(walk.setup)
+    with house.store.reading():
+        assert {row["seating"] for row in house.store.setups.kept_values("vise-a")} == {"vise-a-1"}
+    assert usual(house)["values"] == 0
+
+
+def test_people_whose_authorisation_ended_are_not_on_the_sheet(house: House) -> None:
+    def people():
+        return {person["id"] for person in json.loads(house.sheet()[1])["people"]}
+
+    assert people() == {"mara", "tomas", "ivo"}
+    house.clock.forward(hours=13)
+    assert people() == {"mara", "tomas"}
+    register.disable_person(house.store, "mara", "Left.", "ines", house.clock())
+    assert people() == {"tomas"}
+
+
+def test_the_board_says_how_the_last_setup_left_the_machine(house: House) -> None:
+    def state():
+        return next(row["state"] for row in board(house.store, house.clock()) if row["machine"] == "mill-1")
+
+    assert state() == "unknown"
+    walk = house.walk().start().until("slot")
+    house.accept(walk.parts)
+    assert state() == "in_use"
+    house.clock.forward(hours=3)
+    assert state() == "probe_in_spindle"
+    assert json.loads(house.sheet()[1])["board"]["state"] == "probe_in_spindle"
+    sent = len(walk.parts)
+    walk.until("sign")
+    house.accept(walk.parts[sent:])
+    assert state() == "clear"
+
+
+def test_an_unknown_machine_is_said_to_be_unknown(house: House) -> None:
+    with pytest.raises(NoSuchMachine):
+        preparing.current_sheet(house.store, house.keyring, "mill-9", house.clock())
+
+
+def test_a_machine_whose_sheet_cannot_be_made_is_listed_with_the_reason(house: House) -> None:
+    with house.store.writing():
+        house.store.shop.retire("probe", "probe-1")
+    found = preparing.current_sheets(house.store, house.keyring, house.clock())
+    assert [(row["hash"], row["error"]["code"]) for row in found] == [(None, "services.sheet_cannot_be_made")] * 2

@@ -1,0 +1,221 @@
+"""What a lead changes about the shop."""
+
+from dataclasses import replace
+
+import pytest
+
+from tests.kit.house import House
+from tests.kit.shop import MILL, SHOP, load_shop
+from webapp.domain.errors import SlotHeldBackError, SlotNotAssignedError, SlotTakenError
+from webapp.services import access, register
+from webapp.services.errors import (
+    LastLead,
+    NameRefused,
+    NoSuchFixture,
+    NoSuchMachine,
+    NoSuchPerson,
+    NoSuchSlot,
+    NoSuchValue,
+    PersonKnownAlready,
+    ReasonMissing,
+    RoleMissing,
+    RoleUnknown,
+    TimeRefused,
+)
+from webapp.services.ledger import SERVER
+from webapp.services.loading import load
+from webapp.words import catalogue, say
+
+UNTIL = "2027-06-30T00:00:00.000Z"
+
+
+def slot(house, label):
+    with house.store.reading():
+        return house.store.shop.slot("mill-1", label)
+
+
+def give(house, label="G57", person="ivo", until=UNTIL, by="ines", machine="mill-1"):
+    register.give_slot(house.store, machine, label, person, until, by, house.clock())
+
+
+def ledger_size(house):
+    with house.store.reading():
+        return house.store.ledger.size()
+
+
+def reload(house, shop):
+    return load(house.store, shop, SERVER, house.clock(), lambda _: "", house.keyring)
+
+
+def test_a_free_slot_is_given_and_stands_on_the_ledger(house: House) -> None:
+    give(house)
+    assert (slot(house, "G57")["owner"], slot(house, "G57")["until_utc"]) == ("ivo", UNTIL)
+    with house.store.reading():
+        assert len(house.store.ledger.changes(kind="slot.given")) == 1
+
+
+def test_a_slot_never_has_two_owners(house: House) -> None:
+    with pytest.raises(SlotTakenError):
+        give(house, "G54", "ivo")
+    assert slot(house, "G54")["owner"] == "mara"
+
+
+def test_an_ended_slot_is_held_back_until_its_values_are_copied_out(house: House) -> None:
+    with pytest.raises(SlotTakenError):
+        register.release(house.store, "mill-1", "G54", "ines", house.clock())
+    register.end_slot(house.store, "mill-1", "G54", "ines", house.clock())
+    with pytest.raises(SlotHeldBackError):
+        give(house, "G54", "ivo")
+    register.release(house.store, "mill-1", "G54", "ines", house.clock())
+    give(house, "G54", "ivo")
+    assert slot(house, "G54")["owner"] == "ivo"
+
+
+def test_a_free_slot_cannot_be_ended_and_an_own_one_cannot_be_kept_for_the_shop(house: House) -> None:
+    with pytest.raises(SlotNotAssignedError):
+        register.end_slot(house.store, "mill-1", "G57", "ines", house.clock())
+    with pytest.raises(SlotTakenError):
+        register.keep_slot(house.store, "mill-1", "G54", "ines", house.clock())
+    register.keep_slot(house.store, "mill-1", "G57", "ines", house.clock())
+    assert slot(house, "G57")["kind"] == "shop"
+
+
+def test_slots_machines_people_and_times_that_there_are_not_are_named(house: House) -> None:
+    with pytest.raises(NoSuchSlot):
+        give(house, "G99")
+    with pytest.raises(NoSuchMachine):
+        give(house, machine="mill-9")
+    with pytest.raises(NoSuchPerson):
+        give(house, person="nobody")
+    for time in ("tomorrow", "2027-01-31T00:00:00"):
+        with pytest.raises(TimeRefused):
+            give(house, until=time)
+    with pytest.raises(NoSuchFixture):
+        register.start_seating(house.store, "vise-z", "s", "Moved.", "ines", house.clock())
+    with pytest.raises(NoSuchValue):
+        register.leave_out(house.store, "none", "X", "A chip.", "ines", house.clock())
+
+
+def test_every_change_needs_a_lead(house: House) -> None:
+    store, now = house.store, house.clock()
+    tries = [
+        lambda: give(house, by="mara"),
+        lambda: register.end_slot(store, "mill-1", "G54", "mara", now),
+        lambda: register.release(store, "mill-1", "G54", "mara", now),
+        lambda: register.keep_slot(store, "mill-1", "G57", "mara", now),
+        lambda: register.authorise(store, "ivo", "mill-2", None, "mara", now),
+        lambda: register.withdraw(store, "ivo", "mill-1", "No.", "mara", now),
+        lambda: register.start_seating(store, "vise-a", "s", "Moved.", "mara", now),
+        lambda: register.leave_out(store, "s", "X", "A chip.", "mara", now),
+        lambda: register.take_in(store, "s", "X", "No chip.", "mara", now),
+        lambda: register.add_person(store, "zoe", "Zoe Hill", ["operator"], "mara", now),
+        lambda: register.change_roles(store, "ivo", ["lead"], "mara", now),
+        lambda: register.disable_person(store, "ivo", "Left.", "mara", now),
+        lambda: register.enable_person(store, "ivo", "Back.", "mara", now),
+    ]
+    before = ledger_size(house)
+    for attempt in tries:
+        with pytest.raises(RoleMissing):
+            attempt()
+    assert ledger_size(house) == before
+
+
+def test_an_authorisation_counts_up_to_and_not_at_its_end(house: House) -> None:
+    with house.store.reading():
+        people = house.store.people
+        assert people.is_authorised("ivo", "mill-1", "2026-11-25T19:59:59.999Z")
+        assert not people.is_authorised("ivo", "mill-1", "2026-11-25T20:00:00.000Z")
+        assert not people.is_authorised("ivo", "mill-2", "2026-11-25T19:59:59.999Z")
+
+
+def test_an_authorisation_is_extended_and_withdrawn(house: House) -> None:
+    register.authorise(house.store, "ivo", "mill-1", UNTIL, "ines", house.clock.forward(hours=1))
+    with house.store.reading():
+        assert house.store.people.is_authorised("ivo", "mill-1", "2027-01-01T00:00:00.000Z")
+    register.withdraw(house.store, "ivo", "mill-1", "Needs the course.", "ines", house.clock.forward(hours=1))
+    with house.store.reading():
+        assert not house.store.people.is_authorised("ivo", "mill-1", "2027-01-01T00:00:00.000Z")
+        assert house.store.people.is_authorised("ivo", "mill-1", "2026-11-25T09:30:00.000Z")
+
+
+def test_the_last_lead_can_neither_be_disabled_nor_made_something_else(house: House) -> None:
+    register.disable_person(house.store, "tomas", "Left.", "ines", house.clock())
+    with pytest.raises(LastLead):
+        register.disable_person(house.store, "ines", "Left.", "ines", house.clock())
+    with pytest.raises(LastLead):
+        register.change_roles(house.store, "ines", ["auditor"], "ines", house.clock())
+
+
+def test_new_people_need_a_name_an_id_and_a_role(house: House) -> None:
+    def add(person="zoe", name="Zoe Hill", roles=("operator",)):
+        register.add_person(house.store, person, name, roles, "ines", house.clock())
+
+    for person, name in (("Zoe H", "Zoe"), ("zoe", " "), ("zoe", "x" * 81), ("zoe", "a\nb")):
+        with pytest.raises(NameRefused):
+            add(person, name)
+    for roles in ((), ("boss",)):
+        with pytest.raises(RoleUnknown):
+            add(roles=roles)
+    with pytest.raises(PersonKnownAlready):
+        add("mara")
+    add()
+    access.set_first_secrets(
+        house.store, house.keyring, "zoe", "ines", house.clock(), "brittle cobalt umbrella morning", "271936"
+    )
+
+
+def test_reasons_are_asked_for(house: House) -> None:
+    for attempt in (register.disable_person, register.enable_person):
+        with pytest.raises(ReasonMissing):
+            attempt(house.store, "ivo", "", "ines", house.clock())
+
+
+def test_loading_the_same_shop_again_changes_nothing(house: House) -> None:
+    before = ledger_size(house)
+    assert reload(house, SHOP) == []
+    assert ledger_size(house) == before
+
+
+def test_loading_applies_only_the_differences(house: House) -> None:
+    changed = replace(
+        SHOP,
+        machines=(replace(MILL, name="Plover the Second"), *SHOP.machines[1:]),
+        people=SHOP.people[:-1],
+        authorisations=SHOP.authorisations[:-1],
+        slots=SHOP.slots[:-2] + SHOP.slots[-1:],
+    )
+    found = {(one["type"], one["subject"]) for one in reload(house, changed)}
+    assert found == {
+        ("machine.changed", "mill-1"),
+        ("person.disabled", "ivo"),
+        ("person.authorisation_withdrawn", "ivo"),
+        ("slot.removed", "mill-1"),
+    }
+
+
+def test_a_shop_that_cannot_be_loaded_leaves_nothing_behind(house: House) -> None:
+    before = ledger_size(house)
+    broken = replace(SHOP, rules=replace(SHOP.rules, name="Another"), slots=(*SHOP.slots, replace(SHOP.slots[0], label="G59", owner="nobody")))
+    with pytest.raises(Exception, match="FOREIGN KEY"):
+        reload(house, broken)
+    assert ledger_size(house) == before
+
+
+def test_loading_keeps_what_was_seen_in_a_slot(house: House) -> None:
+    house.signed()
+    seen = slot(house, "G54")["last_values"]
+    load_shop(house.store, house.keyring, house.clock, replace(SHOP, slots=(replace(SHOP.slots[0], until_utc=UNTIL), *SHOP.slots[1:])))
+    assert slot(house, "G54")["last_values"] == seen
+    assert slot(house, "G54")["until_utc"] == UNTIL
+
+
+def test_every_refusal_of_the_use_cases_has_words() -> None:
+    from webapp.domain.errors import error_classes
+    from webapp.services.errors import ServiceError
+
+    classes = error_classes(ServiceError)
+    assert len(classes) > 40
+    for refusal in classes:
+        fields = {name: "services.role_lead" if name.endswith("_code") else "x" for name in refusal.field_names}
+        assert say(refusal.code, fields)
+    assert {one for one in catalogue() if one.startswith("services.")} >= {one.code for one in classes}
