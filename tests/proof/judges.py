@@ -2,6 +2,7 @@
 
 import subprocess
 from collections.abc import Sequence
+from datetime import datetime
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -16,10 +17,10 @@ from pyhanko_certvalidator import ValidationContext
 from tests.proof.pdfs import AT
 
 
-def pyhanko_accepts(pdf: bytes, trusted: Sequence[x509.Certificate]) -> bool:
-    """Whether pyHanko, strict, finds one signature, valid, by a trusted key, over the entire file."""
+def pyhanko_accepts(pdf: bytes, trusted: Sequence[x509.Certificate], moment: datetime = AT) -> bool:
+    """Whether pyHanko, strict, finds one signature, valid then, by a trusted key, over the entire file."""
     roots = [asn1_x509.Certificate.load(one.public_bytes(Encoding.DER)) for one in trusted]
-    context = ValidationContext(trust_roots=roots, allow_fetching=False, moment=AT)
+    context = ValidationContext(trust_roots=roots, allow_fetching=False, moment=moment)
     try:
         (signature,) = PdfFileReader(BytesIO(pdf), strict=True).embedded_signatures
         status: Any = validate_pdf_signature(signature, signer_validation_context=context)

@@ -1,0 +1,89 @@
+"""Real tablets at real servers: a demo shop made once in a run, copied for each test, served by a process of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext
+
+from tests.kit.chromium import PORTRAIT, viewport
+from tests.kit.demo import Demo, make_demo
+from tests.kit.server import Server
+from tests.kit.tablet import Operator, Tablet
+
+NewTablet = Callable[..., Tablet]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    here = Path(__file__).parent
+    for item in items:
+        if here in item.path.parents:
+            item.add_marker("browser")
+
+
+@pytest.fixture(scope="session")
+def demo_shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo shop with a short past. Nobody writes here; tests get copies."""
+    return make_demo(tmp_path_factory.mktemp("demo"))
+
+
+@pytest.fixture
+def demo(demo_shop: Path, tmp_path: Path) -> Demo:
+    """A copy of the demo shop."""
+    return Demo.copy(demo_shop, tmp_path / "shop")
+
+
+@pytest.fixture
+def server(demo: Demo) -> Iterator[Server]:
+    """A server on that copy."""
+    server = Server(demo.folder)
+    server.start()
+    yield server
+    server.kill()
+
+
+@pytest.fixture
+def new_context(browser: Browser) -> Iterator[Callable[..., BrowserContext]]:
+    """Browsers that share nothing, closed at the end."""
+    made: list[BrowserContext] = []
+
+    def new(size: tuple[int, int] = PORTRAIT, **more: Any) -> BrowserContext:
+        made.append(browser.new_context(viewport=viewport(size), **more))
+        return made[-1]
+
+    yield new
+    for context in made:
+        context.close()
+
+
+@pytest.fixture
+def new_tablet(server: Server, demo: Demo, new_context: Callable[..., BrowserContext]) -> NewTablet:
+    """Tablets that a lead took into use."""
+
+    def new(size: tuple[int, int] = PORTRAIT, **more: Any) -> Tablet:
+        tablet = Tablet(new_context(size, **more).new_page(), server.address)
+        tablet.enrol(demo.code())
+        return tablet
+
+    return new
+
+
+@pytest.fixture
+def tablet(new_tablet: NewTablet) -> Tablet:
+    """One such tablet."""
+    return new_tablet()
+
+
+@pytest.fixture
+def odile(tablet: Tablet, demo: Demo) -> Operator:
+    """Odile, who has begun a setup at Plover on it."""
+    tablet.begin("plover", "odile")
+    return operator(tablet, demo)
+
+
+def operator(tablet: Tablet, demo: Demo, machine: str = "plover", person: str = "odile") -> Operator:
+    """A person at a machine with a tablet."""
+    return Operator(tablet, demo.mill(machine), demo.slot(machine, person), demo.people[person].pin)

@@ -1,0 +1,88 @@
+"""Debian's Chromium with a profile that outlives the process, and a way to kill that process for real."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import BrowserContext, Error, Playwright
+
+CHROMIUM = "/usr/bin/chromium"
+# Without these flags a headless Chromium wants a sandbox that a container does not give,
+# and calls its maker at every start.
+CHROMIUM_FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+PORTRAIT, LANDSCAPE, PHONE = (768, 1024), (1280, 800), (390, 844)
+SIZES = {"phone": PHONE, "portrait": PORTRAIT, "landscape": LANDSCAPE}
+
+
+def viewport(size: tuple[int, int]) -> Any:
+    """A size as Playwright wants it."""
+    return {"width": size[0], "height": size[1]}
+
+
+class Profile:
+    """One tablet's browser: what it keeps lies in a folder, the process comes and goes."""
+
+    def __init__(self, playwright: Playwright, folder: Path, size: tuple[int, int] = PORTRAIT) -> None:
+        self.playwright, self.folder, self.size = playwright, folder, size
+        self.context: BrowserContext | None = None
+
+    def open(self) -> BrowserContext:
+        """Start the browser on what the folder holds."""
+        self.context = self.playwright.chromium.launch_persistent_context(
+            self.folder,
+            executable_path=CHROMIUM,
+            args=list(CHROMIUM_FLAGS),
+            headless=True,
+            viewport=viewport(self.size),
+        )
+        return self.context
+
+    def kill(self) -> None:
+        """SIGKILL to the browser and all its processes: a battery pull, as far as the page is concerned."""
+        pids = self.pids()
+        assert pids, "no browser runs on this profile"
+        for pid in pids:
+            try:
+                os.kill(pid, signal.SIGKILL)
+            except ProcessLookupError:
+                continue
+        until = time.monotonic() + 10
+        while self.pids() and time.monotonic() < until:
+            time.sleep(0.05)
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the browser; it may be dead already."""
+        context, self.context = self.context, None
+        if context is not None:
+            try:
+                context.close()
+            except Error:
+                return
+
+    def pids(self) -> list[int]:
+        """Processes that were started on this profile, the helpers too."""
+        mark = f"--user-data-dir={self.folder}".encode()
+        found = []
+        for entry in Path("/proc").iterdir():
+            if entry.name.isdigit():
+                try:
+                    command = (entry / "cmdline").read_bytes()
+                    state = (entry / "stat").read_text().rpartition(")")[2].split()[0]
+                except OSError:
+                    continue
+                if mark in command.split(b"\0") and state != "Z":
+                    found.append(int(entry.name))
+        return found

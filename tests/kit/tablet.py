@@ -1,0 +1,243 @@
+"""The tablet's page, driven by a hand that reads what it shows and types what the simulated mill shows.
+
+Only the page's own hooks are used (data-screen, data-step, data-kind, data-action, data-choice, data-entry), taps are
+real taps, and nothing is pressed before the page lets itself be pressed.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+from playwright.sync_api import Locator, Page
+
+from tests.kit.demo import AXES, Mill
+
+REPEAT_MS, BOUNCE_MS = 320, 100
+NEXT_SCREEN = """() => {
+  const heading = document.getElementById('heading');
+  return heading !== null && heading.dataset.seen === undefined && document.getElementById('app').dataset.settled === 'yes';
+}"""
+SETTLED = "() => document.getElementById('app')?.dataset.settled === 'yes'"
+KEYS = {"-": "minus", "+": "plus", ".": "point"}
+READ_ALL = """async store => {
+  const database = await new Promise((resolve, reject) => {
+    const request = indexedDB.open('zerokeep');
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+  const rows = await new Promise((resolve, reject) => {
+    const request = database.transaction(store).objectStore(store).getAll();
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+  database.close();
+  return JSON.parse(JSON.stringify(rows));
+}"""
+
+
+class Tablet:
+    """One page of one tablet. `by_keypad`: type on the page's own keys instead of a hardware keyboard."""
+
+    def __init__(self, page: Page, address: str, *, by_keypad: bool = False) -> None:
+        self.page, self.address, self.by_keypad = page, address, by_keypad
+
+    # Looking
+
+    @property
+    def screen(self) -> str:
+        return self._data("screen")
+
+    @property
+    def step(self) -> str:
+        return self._data("step")
+
+    @property
+    def kind(self) -> str:
+        return self._data("kind")
+
+    @property
+    def waiting(self) -> int:
+        """How many events the quiet line says are waiting."""
+        return int(self.page.locator("[data-network]").get_attribute("data-waiting") or 0)
+
+    def text(self) -> str:
+        """All that can be read on the page."""
+        return self.page.locator("body").inner_text()
+
+    def find(self, action: str, choice: str | None = None) -> Locator:
+        return self.page.locator(
+            f'[data-action="{action}"]' + (f'[data-choice="{choice}"]' if choice else "")
+        ).first
+
+    def offers(self, action: str) -> bool:
+        return self.find(action).is_visible()
+
+    def rows(self, store: str) -> list[dict[str, Any]]:
+        """All rows of one of the tablet's own tables, keys left out."""
+        return list(self.page.evaluate(READ_ALL, store))
+
+    def events(self) -> list[dict[str, Any]]:
+        """The events that this tablet keeps, in the order of its chain."""
+        return sorted(self.rows("events"), key=lambda row: row["sequence"])
+
+    def sheet(self, machine: str) -> dict[str, Any]:
+        """The newest sheet of a machine that the tablet holds."""
+        found = [row for row in self.rows("sheets") if row["machine"] == machine]
+        return dict(json.loads(max(found, key=lambda row: row["got_at_utc"])["text"]))
+
+    # Pressing
+
+    def open(self) -> None:
+        self.page.goto(f"{self.address}/tablet")
+        self.settled()
+
+    def reload(self) -> None:
+        self.page.reload()
+        self.settled()
+
+    def settled(self) -> None:
+        """Wait until the screen takes taps."""
+        self.page.wait_for_function(SETTLED)
+
+    def tap(self, action: str, choice: str | None = None) -> None:
+        """Tap and wait for the next screen."""
+        self.settled()
+        self.page.evaluate("() => { document.getElementById('heading').dataset.seen = '1'; }")
+        self.find(action, choice).click()
+        self.page.wait_for_function(NEXT_SCREEN)
+
+    def tap_here(self, action: str) -> None:
+        """Tap a control that leaves the screen as it is."""
+        self.settled()
+        self.find(action).click()
+
+    def type(self, text: str) -> None:
+        """Type into the chosen field: key by key on the keypad, or by a hardware keyboard."""
+        self.settled()
+        if not self.by_keypad:
+            self.page.keyboard.type(text)
+            return
+        last = ""
+        for character in text:
+            if character == last:
+                self.page.wait_for_timeout(BOUNCE_MS)
+            self.page.locator(f'[data-key="{KEYS.get(character, character)}"]').click()
+            last = character
+        self.page.wait_for_timeout(REPEAT_MS)
+
+    def enter(self, text: str) -> None:
+        """Type and press the primary action."""
+        self.type(text)
+        self.tap("go")
+
+    # Whole ways
+
+    def enrol(self, code: str, name: str = "Tablet under test") -> None:
+        """Take this browser into use and wait for the first sheets."""
+        self.open()
+        self.page.fill("#code", code)
+        self.page.fill("#label", name)
+        self.settled()
+        self.page.locator('[data-action="stays"]').check()
+        self.page.wait_for_timeout(REPEAT_MS)
+        self.find("enrol").click()
+        self.page.wait_for_selector('#app[data-screen="machines"]')
+        self.page.wait_for_selector('[data-action="machine"]')
+        self.page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
+        self.settled()
+
+    def begin(self, machine: str, person: str) -> None:
+        """Choose machine and person and begin a setup."""
+        found = [row for row in self.rows("sheets") if row["machine"] == machine]
+        self.tap("machine", max(found, key=lambda row: row["got_at_utc"])["hash"])
+        self.tap("person", person)
+        self.tap("begin")
+
+    def _data(self, name: str) -> str:
+        return self.page.locator("#app").get_attribute(f"data-{name}") or ""
+
+
+class Operator:
+    """Somebody who walks a setup: reads the step, works the mill, types what it shows."""
+
+    def __init__(self, tablet: Tablet, mill: Mill, slot: str, pin: str) -> None:
+        self.tablet, self.mill, self.slot, self.pin = tablet, mill, slot, pin
+
+    def walk(self, until: str | None = None) -> None:
+        """Close one step after the other, up to the step `until` (not done) or until the setup is signed."""
+        for _ in self.steps(until):
+            pass
+
+    def steps(self, until: str | None = None) -> Iterator[tuple[str, str]]:
+        """The same, step by step: (step, kind) of each before it is done."""
+        for _ in range(120):
+            here = self.tablet.step, self.tablet.kind
+            if self.tablet.screen != "step" or here[0] == until:
+                if until is not None and here[0] != until:
+                    raise AssertionError(f"never came to {until}; stands at {here}")
+                return
+            yield here
+            self.close(here[1])
+        raise AssertionError(f"stuck at {self.tablet.step}:\n{self.tablet.text()}")
+
+    def close(self, kind: str) -> None:
+        """Do what the step that is shown asks for."""
+        getattr(self, f"_{kind}")()
+
+    def _go(self) -> None:
+        self.tablet.tap("go")
+
+    _caution = _search = _finish = _go
+
+    def _confirm(self) -> None:
+        if self.tablet.offers("choose"):
+            self.tablet.tap("choose")  # the first answer of the shipped procedure is the one that closes
+        self._go()
+
+    def _board(self) -> None:
+        self.tablet.tap("found", "clear")
+        self._go()
+
+    def _tool_in(self) -> None:
+        self.tablet.enter(self.mill.mill.call_tool(self.mill.mill.probe_tool))
+
+    def _tool_out(self) -> None:
+        self.tablet.enter(self.mill.mill.call_tool(self.mill.mill.parking_tool))
+
+    def _slot(self) -> None:
+        self.mill.mill.select_slot(self.slot)
+        self.tablet.enter(self.slot)
+
+    def _copy(self) -> None:
+        self._three()
+
+    def _clear(self) -> None:
+        self.mill.mill.clear_selected()
+        self._three()
+
+    def _three(self) -> None:
+        shown = self.mill.shown()
+        for axis in AXES:
+            self.tablet.enter(shown[axis])
+        if self.tablet.kind == "copy" and self.tablet.step.startswith("copy"):
+            self._go()  # a value that changed since is asked about once
+
+    def _touch(self) -> None:
+        axis = self.tablet.page.locator("[data-entry]").get_attribute("data-entry")
+        assert axis in AXES
+        self.tablet.enter(self.mill.touch(axis))
+
+    def _compare(self) -> None:
+        if self.tablet.offers("keep"):
+            self.tablet.tap("keep")
+        elif self.tablet.offers("put-question"):
+            self.tablet.tap("put-question")
+            self.tablet.tap("common-question")
+        else:
+            self.tablet.tap("touch-again")
+
+    def _sign(self) -> None:
+        self.tablet.page.fill("#pin", self.pin)
+        self._go()
