@@ -98,7 +98,7 @@ def test_what_happened_on_the_way_stands_in_order_of_time() -> None:
         "Read tool 3, which is not the one asked for. The step stayed open.",
         "Something is off: the machine looks wrong.",
         "A question about Y was put to the lead.",
-        "Okko Brandt answered: go on.",
+        "Okko Brandt answered about Y: go on.",
         "The setup was taken up again. Minutes away: 13.",
     ]
     assert lines[2].text == "Vise was bumped by the pallet truck?"

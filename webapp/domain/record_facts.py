@@ -92,12 +92,10 @@ class CopiedRow:
 
 @dataclass(frozen=True)
 class CautionRow:
-    """A caution that was read: its signal word in small letters, hazard, consequence and avoidance."""
+    """A caution and when it was read: its signal word in small letters, and the hazard. The sheet holds all of it."""
 
     signal: str
     hazard: str
-    consequence: str
-    avoidance: str
     at: str | None
 
 
@@ -128,7 +126,6 @@ class FileRow:
     """An attached file and its SHA-256 in groups of four."""
 
     name: str
-    bytes: int
     hash: str
 
 
@@ -140,7 +137,6 @@ class Proof:
     ledger_size: int | None
     ledger_root: str | None
     renderer: Mapping[str, str]
-    digest: str
 
 
 @dataclass(frozen=True)
@@ -148,7 +144,6 @@ class RecordFacts:
     """Everything that the page prints."""
 
     shop: str
-    lead: str
     notice: str
     machine: str
     machine_id: str
@@ -195,7 +190,6 @@ def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
     ended = story.time_of_type("setup.finished")
     return RecordFacts(
         shop=record["shop"],
-        lead=sheet["shop"]["lead"],
         notice=sheet["shop"]["notice"],
         machine=sheet["machine"]["name"],
         machine_id=sheet["machine"]["id"],
@@ -335,8 +329,7 @@ def _cautions(story: Story) -> tuple[CautionRow, ...]:
         if caution is not None:
             at_utc = read.get(caution["id"])
             at = None if at_utc is None else story.clock(at_utc)
-            texts = {name: caution[name] for name in ("signal", "hazard", "consequence", "avoidance")}
-            rows.append(CautionRow(**texts, at=at))
+            rows.append(CautionRow(caution["signal"], caution["hazard"], at))
     return tuple(rows)
 
 
@@ -398,11 +391,9 @@ def _proof(bundle: RecordBundle) -> Proof:
     ledger = bundle.record["ledger"]
     return Proof(
         files=tuple(
-            FileRow(name, len(data), grouped(sha256(data).hexdigest()))
-            for name, data in bundle.files().items()
+            FileRow(name, grouped(sha256(data).hexdigest())) for name, data in bundle.files().items()
         ),
         ledger_size=None if ledger is None else ledger["size"],
         ledger_root=None if ledger is None else grouped(ledger["root"]),
         renderer=bundle.record["renderer"],
-        digest=grouped(bundle.digest()),
     )

@@ -132,7 +132,10 @@ def _question(question: Mapping[str, Any], story: Story) -> list[Line]:
     if answer is None:
         lines.append((question["at_utc"], event["step"], Finding("record.question_open"), ""))
     else:
-        said = Finding(f"record.answer_{answer['decision']}", {"name": story.name_of(answer["by"])})
+        about = "_axis" if fields else ""
+        said = Finding(
+            f"record.answer_{answer['decision']}{about}", {"name": story.name_of(answer["by"]), **fields}
+        )
         lines.append((answer["at_utc"], event["step"], said, answer["reason"]))
     return lines
 
