@@ -2,7 +2,7 @@
 
 from flask import Blueprint, render_template
 
-from webapp.services import board as boards
+from webapp.services.board import board as left_states
 from webapp.web.wiring import wiring
 
 blueprint = Blueprint("board", __name__)
@@ -13,5 +13,5 @@ def machines() -> str:
     """Every machine: how it was left, by whom, when, and how many questions are open."""
     parts = wiring()
     return render_template(
-        "desk/board.html", machines=boards.board(parts.store, parts.now()), demo=parts.settings.demo
+        "desk/board.html", machines=left_states(parts.store, parts.now()), demo=parts.settings.demo
     )

@@ -7,7 +7,7 @@ says what happened and what to do. What was typed into a form is handed back, se
 
 from __future__ import annotations
 
-from flask import Flask, Response, g, json, make_response, render_template, request
+from flask import Flask, Response, json, make_response, render_template, request
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
@@ -89,7 +89,6 @@ def _refusal(error: DomainError | ProofError) -> Response:
 
 def _send_again(error: HTTPException) -> Response:
     """The form's token is too old or the session ended: show what was typed, ready to be sent again."""
-    del error
     typed = [
         (name, value) for name, value in request.form.items(multi=True) if name not in (*SECRETS, *OWN_FIELDS)
     ]
@@ -100,7 +99,7 @@ def _send_again(error: HTTPException) -> Response:
         typed=typed,
         secrets=secrets,
         had_file=bool(request.files),
-        signed_out=getattr(g, "who", None) is None,
+        signed_out=isinstance(error, SignedOut),
     )
     return make_response(page, 400)
 

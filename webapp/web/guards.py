@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from urllib.parse import urlsplit
 
-from flask import Flask, Response, g, redirect, request, url_for
+from flask import Flask, Response, current_app, g, redirect, request, url_for
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import BadRequest, Forbidden, UnsupportedMediaType
 
@@ -85,6 +85,9 @@ def _waits_for_change(needed: frozenset[str] | None) -> bool:
 
 
 def _turn_away() -> Response:
+    current_app.logger.info(
+        "refused %s %s to %s", request.method, request.endpoint, g.who.id if g.who else "nobody"
+    )
     if g.who is None and request.method in READING:
         return _see_other(url_for("access.sign_in", to=request.full_path.rstrip("?")))
     if g.who is None:

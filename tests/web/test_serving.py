@@ -1,0 +1,156 @@
+"""Starting and ending the real server: what stops a start is said, and requests in flight are finished."""
+
+from __future__ import annotations
+
+import http.client
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from webapp.serving import CannotStart, check_port, make_data_folder, prepare
+from webapp.settings import Settings
+
+PROGRAM = """
+import os, sys
+from webapp.serving import serve
+from webapp.settings import read_settings
+serve(read_settings(os.environ))
+"""
+
+
+@pytest.fixture
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def test_a_port_in_use_is_named_with_the_option_that_chooses_another(tmp_path: Path) -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        with pytest.raises(CannotStart) as refusal:
+            check_port(Settings(data_folder=tmp_path, port=port))
+    assert str(port) in str(refusal.value)
+    assert "--port" in str(refusal.value)
+
+
+def test_a_data_folder_that_cannot_be_made_is_named_with_its_option(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(CannotStart) as refusal:
+        make_data_folder(Settings(data_folder=tmp_path / "file" / "data"))
+    assert str(tmp_path / "file" / "data") in str(refusal.value)
+    assert "--data-folder" in str(refusal.value)
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
+def test_a_data_folder_that_cannot_be_written_to_is_named(tmp_path: Path) -> None:
+    tmp_path.chmod(0o500)
+    with pytest.raises(CannotStart, match="cannot be written"):
+        make_data_folder(Settings(data_folder=tmp_path))
+
+
+def test_an_empty_data_folder_says_how_a_shop_is_loaded(tmp_path: Path, free_port: int) -> None:
+    said = "\n".join(
+        prepare(Settings(data_folder=tmp_path, port=free_port, key_passphrase="four plain words here"))
+    )
+    assert "zerokeep load SHOP.toml" in said
+    assert f"http://localhost:{free_port}" in said
+
+
+def test_the_wrong_key_passphrase_stops_the_start(tmp_path: Path, free_port: int) -> None:
+    prepare(Settings(data_folder=tmp_path, port=free_port, key_passphrase="four plain words here"))
+    with pytest.raises(CannotStart):
+        prepare(Settings(data_folder=tmp_path, port=free_port, key_passphrase="four other words here"))
+
+
+@pytest.fixture
+def server(tmp_path: Path, free_port: int) -> Iterator[tuple[subprocess.Popen[bytes], int]]:
+    environment = {
+        **os.environ,
+        "PYTHONPATH": str(Path(__file__).resolve().parents[2]),
+        "ZEROKEEP_DATA_FOLDER": str(tmp_path / "data"),
+        "ZEROKEEP_PORT": str(free_port),
+        "ZEROKEEP_KEY_PASSPHRASE": "four plain words here",
+    }
+    with (tmp_path / "log").open("wb") as log:
+        process = subprocess.Popen(
+            [sys.executable, "-c", PROGRAM], env=environment, stdout=log, stderr=log, start_new_session=True
+        )
+    try:
+        wait_until_it_answers(process, free_port, tmp_path / "log")
+        yield process, free_port
+    finally:
+        if process.poll() is None:
+            os.killpg(process.pid, signal.SIGKILL)
+        process.wait()
+
+
+def wait_until_it_answers(process: subprocess.Popen[bytes], port: int, log: Path) -> None:
+    for _ in range(300):
+        assert process.poll() is None, log.read_text()
+        try:
+            if get(port, "/")[0] == 200:
+                return
+        except OSError:
+            time.sleep(0.2)
+    raise AssertionError(log.read_text())
+
+
+def get(port: int, path: str, host: str = "localhost") -> tuple[int, bytes]:
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
+    try:
+        connection.request("GET", path, headers={"Host": f"{host}:{port}"})
+        answer = connection.getresponse()
+        return answer.status, answer.read()
+    finally:
+        connection.close()
+
+
+def test_the_server_answers_refuses_other_hosts_and_ends_politely(
+    server: tuple[subprocess.Popen[bytes], int],
+) -> None:
+    process, port = server
+    assert b"zerokeep load SHOP.toml" in get(port, "/")[1]
+    assert get(port, "/", host="evil.example")[0] == 400
+    slow = socket.create_connection(("127.0.0.1", port), timeout=20)
+    body = b'{"nonce":"bm9uY2Utb2YtYS10YWJsZXQ"}'
+    head = (
+        f"POST /api/reach HTTP/1.1\r\nHost: localhost:{port}\r\nSec-Fetch-Site: same-origin\r\nX-Zerokeep: 1\r\n"
+        f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\nConnection: close\r\n\r\n"
+    )
+    with slow:
+        slow.sendall(head.encode() + body[:10])
+        time.sleep(0.5)  # the request is under way now
+        process.send_signal(signal.SIGTERM)
+        time.sleep(0.5)
+        slow.sendall(body[10:])
+        answer = b""
+        while part := slow.recv(65536):
+            answer += part
+    assert answer.startswith(b"HTTP/1.1 200")
+    assert process.wait(timeout=30) == 0
+
+
+def test_the_worker_ends_when_the_main_process_was_killed(
+    server: tuple[subprocess.Popen[bytes], int],
+) -> None:
+    process, port = server
+    process.kill()
+    process.wait()
+    for _ in range(100):
+        try:
+            get(port, "/")
+        except OSError:
+            break
+        time.sleep(0.1)
+    else:
+        raise AssertionError("the worker still answers")
