@@ -13,7 +13,6 @@ Rules of this module:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
@@ -21,7 +20,20 @@ from webapp.domain.compare import display_of
 from webapp.domain.errors import DomainError, Fields, Finding
 from webapp.domain.lengths import Display, format_length, format_other_unit
 from webapp.domain.record_bundle import RecordBundle
-from webapp.domain.record_story import Happening, Story, happenings
+from webapp.domain.record_rows import (
+    CautionRow,
+    CheckRow,
+    CopiedRow,
+    FileRow,
+    Plate,
+    Proof,
+    RecordFacts,
+    ScaleStage,
+    SignatureRow,
+    TouchRow,
+    UsualRow,
+)
+from webapp.domain.record_story import Story, happenings
 from webapp.domain.setup import fold
 
 VERDICT_SIGNS = {"agrees": "=", "ask": "?", "stop": "×"}
@@ -34,146 +46,6 @@ class RecordNotFinalError(DomainError):
 
     code = "record.not_final"
     field_names = ("status_code",)
-
-
-@dataclass(frozen=True)
-class ScaleStage:
-    """One long mark of the scale: `state` is done, part, skipped or open; `steps` holds each step's state."""
-
-    short: str
-    title: str
-    state: str
-    steps: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Plate:
-    """The value that stands for one axis, with its sign, in the machine's unit and beside it in the other."""
-
-    axis: str
-    value: str | None
-    other: str | None
-    sign: str
-    verdict: Finding
-
-
-@dataclass(frozen=True)
-class TouchRow:
-    """One touch beside what is usual. Texts without unit; `usual` and `difference` are None without a usual."""
-
-    axis: str
-    at: str
-    typed: str
-    usual: str | None
-    difference: str | None
-    ask_line: str | None
-    stop_line: str | None
-    sign: str
-    verdict: Finding
-    kept: Finding
-
-
-@dataclass(frozen=True)
-class UsualRow:
-    """What the usual stands on, by direction of search."""
-
-    search: str
-    stands_on: Finding
-
-
-@dataclass(frozen=True)
-class CopiedRow:
-    """An old value of the slot, as typed before clearing, and how it compared with what was last seen there."""
-
-    axis: str
-    typed: str
-    compared: Finding
-
-
-@dataclass(frozen=True)
-class CautionRow:
-    """A caution and when it was read: its signal word in small letters, and the hazard. The sheet holds all of it."""
-
-    signal: str
-    hazard: str
-    at: str | None
-
-
-@dataclass(frozen=True)
-class CheckRow:
-    """A step that was answered with what was seen: what to do, and the answer."""
-
-    do: str
-    answer: Finding
-    at: str
-
-
-@dataclass(frozen=True)
-class SignatureRow:
-    """A person's signature in words. `event` is the identifier shortened to 16 digits, in groups of four."""
-
-    name: str
-    roles: tuple[Finding, ...]
-    meaning: Finding
-    at: str
-    state: Finding
-    event: str
-    note: str
-
-
-@dataclass(frozen=True)
-class FileRow:
-    """An attached file and its SHA-256 in groups of four."""
-
-    name: str
-    hash: str
-
-
-@dataclass(frozen=True)
-class Proof:
-    """What lets a stranger check the record."""
-
-    files: tuple[FileRow, ...]
-    ledger_size: int | None
-    ledger_root: str | None
-    renderer: Mapping[str, str]
-
-
-@dataclass(frozen=True)
-class RecordFacts:
-    """Everything that the page prints."""
-
-    shop: str
-    notice: str
-    machine: str
-    machine_id: str
-    unit: str
-    fixture: str
-    seating_since: str
-    probe: str
-    ball: str
-    slot: str | None
-    operator: str
-    tablets: tuple[str, ...]
-    procedure: str
-    revision: str
-    setup: str
-    started: str
-    ended: str | None
-    sealed: str | None
-    status: Finding
-    outcome: Finding
-    scale: tuple[ScaleStage, ...]
-    plates: tuple[Plate, ...]
-    touches: tuple[TouchRow, ...]
-    usuals: tuple[UsualRow, ...]
-    copied: tuple[CopiedRow, ...]
-    cautions: tuple[CautionRow, ...]
-    checks: tuple[CheckRow, ...]
-    happenings: tuple[Happening, ...]
-    signatures: tuple[SignatureRow, ...]
-    drawings: tuple[tuple[str, Mapping[str, Any]], ...]
-    proof: Proof
 
 
 def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:

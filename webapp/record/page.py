@@ -31,7 +31,8 @@ from weasyprint.text.fonts import FontConfiguration
 
 from webapp.domain.errors import Finding
 from webapp.domain.record_bundle import RecordBundle
-from webapp.domain.record_facts import RecordFacts, record_facts
+from webapp.domain.record_facts import record_facts
+from webapp.domain.record_rows import RecordFacts
 from webapp.fonts import font_files
 from webapp.record.fetcher import BUNDLED, BundledFetcher
 from webapp.record.scale import draw_scale
