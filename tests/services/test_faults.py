@@ -1,0 +1,117 @@
+"""A server that is killed, a disk that is full, many uploads at once: a receipted event is never lost."""
+
+import json
+import signal
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import pytest
+
+from tests.kit.device import Device
+from tests.kit.house import House
+from webapp.services.auditing import audit
+from webapp.store.errors import DiskFull
+
+ROUNDS = 20
+ROOT = Path(__file__).resolve().parents[2]
+SERVER = """
+import json, sys, tempfile
+from pathlib import Path
+from tests.kit.clock import Clock
+from tests.kit.house import House
+from tests.kit.shop import fixed_keyring
+from webapp.services import intake
+house = House(Path(sys.argv[1]), fixed_keyring(Path(tempfile.mkdtemp(dir=sys.argv[1])), Clock()), loaded=True)
+house.clock.forward(days=1)
+print("ready", flush=True)
+for line in sys.stdin:
+    receipts = intake.accept(house.store, house.keyring, json.loads(line), house.clock())
+    print(json.dumps([receipt["event"] for receipt in receipts if receipt["outcome"] == "accepted"]), flush=True)
+"""
+
+
+def test_a_server_killed_at_any_moment_never_loses_a_receipted_event(house: House) -> None:
+    for _ in range(3):
+        house.walk().through()
+    parts = house.device.sent
+    house.store.close()
+    receipted: set[str] = set()
+    for number in range(ROUNDS):
+        receipted |= set(_serve_and_kill(house.folder, parts, (number % 10) * 0.004))
+    with house.store.reading():
+        stored = {row["id"] for row in house.store.setups.all_events()}
+    assert receipted <= stored
+    assert audit(house.store) == []
+    outcomes = {receipt["outcome"] for receipt in house.accept(parts)}
+    assert outcomes <= {"accepted", "already_had"}
+    assert receipted
+
+
+def _serve_and_kill(folder: Path, parts: list[dict[str, object]], delay: float) -> list[str]:
+    """Send one event after the other to a server of its own, kill it after a while; what it gave receipts for."""
+    command = [sys.executable, "-c", SERVER, str(folder)]
+    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True, "bufsize": 1}
+    found: list[str] = []
+    with subprocess.Popen(command, cwd=ROOT, **pipes) as server:
+        assert server.stdout.readline() == "ready\n"
+        killer = threading.Timer(delay, lambda: server.send_signal(signal.SIGKILL))
+        killer.start()
+        for start in range(0, len(parts), 2):
+            try:
+                server.stdin.write(json.dumps(parts[start : start + 2]) + "\n")
+            except BrokenPipeError:
+                break
+            line = server.stdout.readline()
+            if not line.endswith("\n"):
+                break
+            found += json.loads(line)
+        killer.join()
+        try:
+            server.stdin.close()
+        except BrokenPipeError:
+            pass
+    return found
+
+
+def test_a_full_disk_gives_no_receipt_stores_nothing_and_is_got_over(house: House) -> None:
+    parts = house.walk().through().parts
+    connection = house.store._database._connection()
+    pages = connection.execute("PRAGMA page_count").fetchone()[0]
+    connection.execute(f"PRAGMA max_page_count={pages}")
+    with pytest.raises(DiskFull):
+        house.accept(parts)
+    with house.store.reading():
+        assert list(house.store.setups.all_events()) == []
+    assert audit(house.store) == []
+    connection.execute("PRAGMA max_page_count=1000000")
+    assert {receipt["outcome"] for receipt in house.accept(parts)} == {"accepted"}
+
+
+def test_many_tablets_at_once_end_in_one_whole_ledger(house: House) -> None:
+    devices = []
+    for number in range(6):
+        device = Device(91_000 + number, f"Tablet {number}")
+        device.enrol(house.store, house.keyring, house.clock, code=f"CODE{number:06d}")
+        house.walk(device=device).through()
+        devices.append(device)
+    outcomes: list[str] = []
+
+    def send(device):
+        for start in range(0, len(device.sent), 7):
+            outcomes.extend(receipt["outcome"] for receipt in house.accept(device.sent[start : start + 7]))
+        house.store.close()
+
+    threads = [threading.Thread(target=send, args=(device,)) for device in devices + devices[:2]]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    with house.store.reading():
+        stored = len(list(house.store.setups.all_events()))
+    assert stored == sum(len(device.sent) for device in devices)
+    assert outcomes.count("accepted") + outcomes.count("already_had") == len(outcomes)
+    assert audit(house.store) == []
+
+

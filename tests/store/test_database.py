@@ -1,0 +1,311 @@
+"""The file, its settings, its locks, and what is said when something goes wrong."""
+
+import os
+import sqlite3
+import threading
+from pathlib import Path
+
+import pytest
+
+from webapp.store import Store
+from webapp.store.database import BUSY_SECONDS, SETTINGS, Database, apply_settings, survives_write_ahead_log
+from webapp.store.errors import (
+    AlreadyWriting,
+    Conflict,
+    DatabaseDamaged,
+    DatabaseLocked,
+    DiskFull,
+    FolderNotWritable,
+    KeptForever,
+    MadeByAnotherVersion,
+    OpenedBeforeFork,
+    OutsideTransaction,
+    SettingNotKept,
+    WriteAheadLogRefused,
+)
+from webapp.store.migrations import MIGRATIONS, Migration, migrate
+
+PERSON = ("mara", "Mara Okafor", ["operator"])
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Store:
+    return Store.open(tmp_path / "zerokeep.db")
+
+
+def raw(store, statement, values=()):
+    with store.writing():
+        return store._database.raw(statement, values)
+
+
+def test_every_thread_s_connection_has_every_setting(store: Store) -> None:
+    found = []
+
+    def look():
+        found.append(store.settings())
+        store.close()
+
+    threads = [threading.Thread(target=look) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    wanted = {name: value for name, _, value in SETTINGS}
+    assert found == [wanted] * 4
+    assert (wanted["journal_mode"], wanted["synchronous"], wanted["foreign_keys"]) == ("delete", 3, 1)
+    assert (wanted["trusted_schema"], wanted["mmap_size"], wanted["secure_delete"]) == (0, 0, 1)
+
+
+def test_a_setting_that_is_not_taken_is_named(tmp_path: Path) -> None:
+    connection = sqlite3.connect(":memory:")
+    with pytest.raises(SettingNotKept, match="journal_mode"):
+        apply_settings(connection, "memory")
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    ("version", "fixed"),
+    [((3, 40, 1), False), ((3, 44, 5), False), ((3, 44, 6), True), ((3, 45, 0), False), ((3, 50, 6), False),
+     ((3, 50, 7), True), ((3, 51, 2), False), ((3, 51, 3), True), ((3, 53, 0), True), ((4, 0, 0), True)],
+)  # fmt: skip
+def test_the_versions_that_survive_a_write_ahead_log_are_known(version: tuple[int, int, int], fixed: bool) -> None:
+    assert survives_write_ahead_log(version) is fixed
+
+
+@pytest.mark.skipif(survives_write_ahead_log(sqlite3.sqlite_version_info), reason="this SQLite has the fix")
+def test_a_file_in_write_ahead_log_mode_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "zerokeep.db"
+    connection = sqlite3.connect(path)
+    connection.execute("PRAGMA journal_mode=WAL")
+    connection.execute("CREATE TABLE x (y)")
+    connection.close()
+    with pytest.raises(WriteAheadLogRefused, match=r"3\.51\.3"):
+        Store.open(path)
+
+
+def test_a_place_that_cannot_be_written_is_named() -> None:
+    with pytest.raises(FolderNotWritable, match="/proc"):
+        Store.open(Path("/proc/zerokeep.db"))
+
+
+def test_a_file_that_is_no_database_is_named(tmp_path: Path) -> None:
+    (tmp_path / "zerokeep.db").write_bytes(b"not a database, not at all" * 100)
+    with pytest.raises(DatabaseDamaged, match=r"zerokeep\.db"):
+        Store.open(tmp_path / "zerokeep.db")
+
+
+def test_a_database_that_another_program_keeps_locked_is_named(store: Store) -> None:
+    store._database._connection().execute("PRAGMA busy_timeout=10")
+    other = sqlite3.connect(store._database.path, isolation_level=None)
+    other.execute("BEGIN EXCLUSIVE")
+    with pytest.raises(DatabaseLocked), store.writing():
+        pass
+    other.execute("ROLLBACK")
+    other.close()
+    with store.writing():
+        store.people.add(*PERSON)
+
+
+def test_a_full_disk_is_named_stores_nothing_and_is_got_over(store: Store) -> None:
+    connection = store._database._connection()
+    pages = connection.execute("PRAGMA page_count").fetchone()[0]
+    connection.execute(f"PRAGMA max_page_count={pages}")
+    with pytest.raises(DiskFull), store.writing():
+        store.people.add(*PERSON)
+        store.setups.keep_sheet("h" * 64, "mill-1", "x" * 200_000, "c", ("a", "b"))
+    with store.reading():
+        assert store.people.everybody() == []
+    connection.execute("PRAGMA max_page_count=1000000")
+    with store.writing():
+        store.people.add(*PERSON)
+
+
+def test_what_fails_half_way_leaves_nothing_behind(store: Store) -> None:
+    with pytest.raises(ZeroDivisionError), store.writing():
+        store.people.add(*PERSON)
+        _ = 1 / 0
+    with store.reading():
+        assert store.people.everybody() == []
+
+
+def test_a_conflict_is_named(store: Store) -> None:
+    with store.writing():
+        store.people.add(*PERSON)
+    with pytest.raises(Conflict), store.writing():
+        store.people.add(*PERSON)
+
+
+def test_the_store_is_used_inside_transactions_only(store: Store) -> None:
+    with pytest.raises(OutsideTransaction):
+        store.people.everybody()
+    with pytest.raises(OutsideTransaction), store.reading():
+        store.people.add(*PERSON)
+    with pytest.raises(AlreadyWriting), store.writing(), store.writing():
+        pass
+
+
+def test_reading_inside_writing_sees_what_was_written(store: Store) -> None:
+    with store.writing():
+        store.people.add(*PERSON)
+        with store.reading():
+            assert len(store.people.everybody()) == 1
+
+
+def test_a_view_does_not_change_while_it_lasts(store: Store) -> None:
+    with store.reading():
+        before = store.people.everybody()
+        writer = threading.Thread(target=lambda: (_add(store), store.close()))
+        writer.start()
+        assert store.people.everybody() == before == []
+    writer.join()
+    with store.reading():
+        assert len(store.people.everybody()) == 1
+
+
+def test_many_threads_write_one_after_the_other(store: Store) -> None:
+    def write(number):
+        for place in range(10):
+            with store.writing():
+                size = store.ledger.size()
+                store.ledger.append("change", [f"{number} {place}".encode()])
+                assert store.ledger.size() == size + 1
+        store.close()
+
+    threads = [threading.Thread(target=write, args=(number,)) for number in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    with store.reading():
+        assert store.ledger.size() == 80
+
+
+def test_no_connection_is_open_after_opening(store: Store) -> None:
+    assert store._database._connections.is_closed()
+
+
+def test_the_store_may_be_opened_before_a_fork_and_not_used(store: Store) -> None:
+    assert _in_child(lambda: _count(store)) == b"0 people"
+    with store.reading():
+        store.people.everybody()
+    assert _in_child(lambda: _count(store)) == b"OpenedBeforeFork"
+
+
+@pytest.mark.parametrize("table", ["leaf", "node", "change", "event", "sheet", "record"])
+def test_what_proves_something_takes_no_update_no_delete_and_no_replace(store: Store, table: str) -> None:
+    columns = [row[1] for row in raw(store, f"PRAGMA table_info({table})")]
+    store._database._connection().execute("PRAGMA foreign_keys=OFF")
+    values = _some_row(table)
+    raw(store, f"INSERT INTO {table} VALUES ({', '.join('?' * len(columns))})", values)
+    for statement in (
+        f"UPDATE {table} SET {columns[-1]} = {columns[-1]}",
+        f"DELETE FROM {table}",
+        f"DELETE FROM {table} WHERE 1",
+    ):
+        with pytest.raises(KeptForever):
+            raw(store, statement)
+    with pytest.raises(KeptForever):
+        raw(store, f"REPLACE INTO {table} VALUES ({', '.join('?' * len(columns))})", values)
+    with pytest.raises(KeptForever):
+        raw(store, f"INSERT INTO {table} VALUES ({', '.join('?' * len(columns))}) ON CONFLICT DO UPDATE SET {columns[0]} = {columns[0]}", values)
+    assert raw(store, f"SELECT count(*) FROM {table}") == [(1,)]
+
+
+def test_opening_again_runs_no_step_twice(store: Store) -> None:
+    again = Store.open(store._database.path)
+    assert len(raw(again, "SELECT * FROM migration")) == len(MIGRATIONS)
+    assert migrate(again._database) == []
+
+
+def test_a_step_that_fails_leaves_nothing_of_itself(tmp_path: Path) -> None:
+    database = Database(tmp_path / "zerokeep.db")
+    steps = (Migration("one", ("CREATE TABLE a (x)",)), Migration("two", ("CREATE TABLE b (x)", "CREATE TABLE a (x)")))
+    with pytest.raises(Exception, match="already exists"):
+        migrate(database, steps)
+    with database.reading():
+        assert database.raw("SELECT name FROM sqlite_master WHERE name IN ('a', 'b')") == [("a",)]
+        assert database.raw("SELECT name FROM migration") == [("one",)]
+    assert migrate(database, (steps[0], Migration("two", ("CREATE TABLE b (x)",)))) == ["two"]
+
+
+def test_a_file_of_a_newer_or_another_version_is_refused(tmp_path: Path) -> None:
+    database = Database(tmp_path / "zerokeep.db")
+    migrate(database, (Migration("one", ("CREATE TABLE a (x)",)), Migration("two", ())))
+    with pytest.raises(MadeByAnotherVersion, match="two"):
+        migrate(database, (Migration("one", ("CREATE TABLE a (x)",)),))
+    with pytest.raises(MadeByAnotherVersion, match="number 1"):
+        migrate(database, (Migration("one", ("CREATE TABLE a (x, y)",)), Migration("two", ())))
+
+
+def test_classes_and_tables_have_the_same_columns(store: Store) -> None:
+    from webapp.store import (
+        tables_access,
+        tables_devices,
+        tables_ledger,
+        tables_people,
+        tables_records,
+        tables_setups,
+        tables_shop,
+    )
+    from webapp.store.tables_base import Table
+
+    rooms = (tables_access, tables_devices, tables_ledger, tables_people, tables_records, tables_setups, tables_shop)
+    classes = {value for room in rooms for value in vars(room).values() if isinstance(value, type) and issubclass(value, Table)}
+    classes.discard(Table)
+    made = {row[0] for row in raw(store, "SELECT name FROM sqlite_master WHERE type = 'table'")} - {"migration"}
+    assert {one._meta.table_name for one in classes} == made
+    for one in classes:
+        columns = [row[1] for row in raw(store, f"PRAGMA table_info({one._meta.table_name})")]
+        assert sorted(one._meta.columns) == sorted(columns), one
+
+
+def test_a_copy_made_while_others_work_is_whole(store: Store, tmp_path: Path) -> None:
+    _add(store)
+    store.copy_to(tmp_path / "copy.db")
+    copy = Store.open(tmp_path / "copy.db")
+    with copy.reading():
+        assert (len(copy.people.everybody()), copy.damage()) == (1, [])
+
+
+def test_busy_waiting_is_bounded() -> None:
+    assert 0 < BUSY_SECONDS <= 30
+
+
+def _add(store):
+    with store.writing():
+        store.people.add(*PERSON)
+
+
+def _count(store):
+    try:
+        with store.reading():
+            return f"{len(store.people.everybody())} people"
+    except OpenedBeforeFork as error:
+        return type(error).__name__
+
+
+def _in_child(work):
+    reader, writer = os.pipe()
+    child = os.fork()
+    if not child:
+        try:
+            os.write(writer, work().encode())
+        finally:
+            os._exit(0)
+    os.close(writer)
+    os.waitpid(child, 0)
+    answer = os.read(reader, 200)
+    os.close(reader)
+    return answer
+
+
+def _some_row(table):
+    hashed = bytes(32)
+    return {
+        "leaf": (0, "event", hashed),
+        "node": (1, 0, hashed),
+        "change": (0, "{}", "t", "b", "s", None, "a"),
+        "event": (0, "i", "j", "d", 1, "s", "t", "p", "h", "a", "r", "[]"),
+        "sheet": ("h", "m", "t", "c", "a", "b"),
+        "record": ("s", "a" * 64, 1, "a"),
+    }[table]

@@ -1,0 +1,36 @@
+"""The stored tree against the plain one of RFC 6962, at every size."""
+
+from pathlib import Path
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from webapp.domain import tree
+from webapp.store import Store
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@given(portions=st.lists(st.integers(0, 40), max_size=6))
+def test_the_root_of_every_size_is_that_of_the_plain_tree(portions: list[int], tmp_path_factory) -> None:
+    store = Store.open(tmp_path_factory.mktemp("ledger") / "zerokeep.db")
+    entries: list[bytes] = []
+    for number, portion in enumerate(portions):
+        new = [f"{number} {place}".encode() for place in range(portion)]
+        with store.writing():
+            start = store.ledger.append("event", new)
+        assert start == len(entries)
+        entries += new
+    hashes = [tree.leaf_hash(entry) for entry in entries]
+    with store.reading():
+        for size in range(len(entries) + 1):
+            assert store.ledger.root(size) == tree.root_of(hashes[:size])
+        assert store.ledger.root() == tree.root_of(hashes)
+    store.close()
+
+
+def test_a_change_is_kept_as_the_text_that_its_leaf_hashes(tmp_path: Path) -> None:
+    store = Store.open(tmp_path / "zerokeep.db")
+    with store.writing():
+        store.ledger.append_change("{}", kind="t", by="b", subject="s", setup=None, at_utc="a")
+        assert [bytes(row["hash"]) for row in store.ledger.all_leaves()] == [tree.leaf_hash(b"{}")]
+        assert [row["text"] for row in store.ledger.all_changes()] == ["{}"]
