@@ -120,7 +120,7 @@ def _mark(canvas: Canvas, touch: Touch, at: Callable[[Point], Point], reach: flo
     place = at(_touched(touch))
     outward = (0, -touch.normal) if touch.upright else (touch.normal, 0)
     ball = (place[0] + outward[0] * reach, place[1] + outward[1] * reach)
-    canvas.arrow("search", ball, place, 10)
+    canvas.arrow("search", ball, place, min(10.0, reach / 2))
     canvas.circle("ball", ball, BALL)
 
 
