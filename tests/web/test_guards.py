@@ -8,6 +8,7 @@ import pytest
 from flask import Flask
 from werkzeug.test import TestResponse
 
+from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import ORIGIN, Site
 from webapp.web import headers
 from webapp.web.sizes import LARGEST, SMALL
@@ -203,6 +204,17 @@ def test_a_form_sent_after_the_session_ended_keeps_what_was_typed_and_asks_to_si
     assert answer.status_code == 400
     assert "Lost in the yard" in text
     assert "/sign-in" in text
+
+
+def test_after_signing_in_on_a_second_page_the_form_that_came_back_is_taken(site: Site) -> None:
+    browser = site.signed_in("ines")
+    device = site.house.device.id
+    fields = {"csrf_token": browser.token(), "reason": "Lost in the yard"}
+    site.house.clock.forward(hours=12)
+    came_back = browser.send_raw(f"/desk/tablets/{device}/disable", fields).get_data(as_text=True)
+    fields["csrf_token"] = came_back.split('name="csrf_token" value="')[-1].split('"')[0]
+    assert browser.send("/sign-in", person="ines", passphrase=PASSPHRASES["ines"]).status_code == 303
+    assert browser.send_raw(f"/desk/tablets/{device}/disable", fields).status_code == 303
 
 
 # Sizes

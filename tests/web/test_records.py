@@ -107,16 +107,15 @@ def test_a_record_that_could_not_be_sealed_leaves_the_sign_off_and_is_sealed_lat
     assert re.search(r"SHA-256 <span class=\"hash\">[0-9a-f]{64}", lead.page(f"/desk/setups/{walk.setup}"))
 
 
-def test_the_ledger_shows_each_entry_and_works_its_hash_out_again(
-    shared_site: Site, sealed: tuple[str, bytes]
-) -> None:
+@pytest.mark.usefixtures("sealed")
+def test_the_ledger_shows_each_entry_and_works_its_hash_out_again(shared_site: Site) -> None:
     auditor = shared_site.signed_in("odo")
+    page = auditor.page("/audit")
     with shared_site.house.store.reading():
         size = shared_site.house.store.ledger.size()
         root = shared_site.house.store.ledger.root().hex()
-    page = auditor.page("/audit")
     assert "record.sealed" in page
+    assert root in page
     assert auditor.get(f"/audit/{size + 50}").status_code == 404
     for position in (0, size // 2, size - 1):
         assert "the same" in auditor.page(f"/audit/{position}")
-    assert root != "" and "head (SHA-256" in page  # noqa: PT018 - the head moves with each sign-in
