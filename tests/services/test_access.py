@@ -1,5 +1,7 @@
 """Signing in, sessions, and the rules of secrets."""
 
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -23,15 +25,22 @@ from webapp.services.errors import (
 from webapp.services.secret_rules import check_passphrase, check_pin, hash_passphrase
 
 NEW = "eleven wet boots by the oven"
+TOKEN = "token"
 FIRST = "brittle cobalt umbrella morning"
 
 
-def sign_in(house, person="mara", passphrase=None, token="token", source="desk"):
+def sign_in(
+    house: House,
+    person: str = "mara",
+    passphrase: str | None = None,
+    token: str = TOKEN,
+    source: str = "desk",
+) -> Any:
     typed = PASSPHRASES[person] if passphrase is None else passphrase
     return access.sign_in(house.store, house.keyring, person, typed, house.clock(), token, source)
 
 
-def session(house, token="token"):
+def session(house: House, token: str = TOKEN) -> Any:
     return access.session(house.store, token, house.clock())
 
 
@@ -47,8 +56,12 @@ def test_only_the_hash_of_a_token_is_stored(house: House) -> None:
     assert b"a token that nobody else has" not in (house.folder / "zerokeep.db").read_bytes()
 
 
-@pytest.mark.parametrize(("person", "passphrase"), [("mara", "wrong"), ("nobody", "wrong"), ("", ""), ("mara", "x" * 5000)])
-def test_a_wrong_name_and_a_wrong_passphrase_get_the_same_answer(house: House, person: str, passphrase: str) -> None:
+@pytest.mark.parametrize(
+    ("person", "passphrase"), [("mara", "wrong"), ("nobody", "wrong"), ("", ""), ("mara", "x" * 5000)]
+)
+def test_a_wrong_name_and_a_wrong_passphrase_get_the_same_answer(
+    house: House, person: str, passphrase: str
+) -> None:
     with pytest.raises(SignInRefused) as refused:
         sign_in(house, person, passphrase)
     assert refused.value.fields == {}
@@ -83,7 +96,7 @@ def test_wrong_passphrases_make_the_next_try_wait_longer_and_longer(house: House
 
 
 def test_an_unknown_name_is_made_to_wait_like_a_known_one(house: House) -> None:
-    def outcomes(person):
+    def outcomes(person: str) -> Any:
         found = []
         for _ in range(7):
             try:
@@ -181,7 +194,10 @@ def test_a_new_pin_needs_the_passphrase_and_takes_the_place_of_the_old(house: Ho
     with pytest.raises(SignInRefused):
         access.change_pin(house.store, house.keyring, "mara", "wrong", "864197", house.clock())
     access.change_pin(house.store, house.keyring, "mara", PASSPHRASES["mara"], "864197", house.clock())
-    check = [access.verify_pin(house.store, house.keyring, "mara", "t", "s", pin, house.clock()) for pin in ("864197", PINS["mara"])]
+    check = [
+        access.verify_pin(house.store, house.keyring, "mara", "t", "s", pin, house.clock())
+        for pin in ("864197", PINS["mara"])
+    ]
     assert check == ["verified", "wrong_pin"]
 
 
@@ -258,7 +274,9 @@ def test_a_passphrase_of_plain_words_is_taken(typed: str) -> None:
     assert check_passphrase(typed, ["mara", "Mara Okafor"]) == typed
 
 
-@pytest.mark.parametrize("typed", ["", "12345", "1234567890123", "12345a", "１２３４５６", "12 3456", "-12345"])
+@pytest.mark.parametrize(
+    "typed", ["", "12345", "1234567890123", "12345a", "１２３４５６", "12 3456", "-12345"]
+)
 def test_a_pin_is_six_to_twelve_digits(typed: str) -> None:
     with pytest.raises(PinForm):
         check_pin(typed)

@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import threading
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -68,10 +69,8 @@ def _serve_and_kill(folder: Path, parts: list[dict[str, object]], delay: float) 
                 break
             found += json.loads(line)
         killer.join()
-        try:
+        with suppress(BrokenPipeError):
             server.stdin.close()
-        except BrokenPipeError:
-            pass
     return found
 
 
@@ -98,7 +97,7 @@ def test_many_tablets_at_once_end_in_one_whole_ledger(house: House) -> None:
         devices.append(device)
     outcomes: list[str] = []
 
-    def send(device):
+    def send(device: Device) -> None:
         for start in range(0, len(device.sent), 7):
             outcomes.extend(receipt["outcome"] for receipt in house.accept(device.sent[start : start + 7]))
         house.store.close()
@@ -113,5 +112,3 @@ def test_many_tablets_at_once_end_in_one_whole_ledger(house: House) -> None:
     assert stored == sum(len(device.sent) for device in devices)
     assert outcomes.count("accepted") + outcomes.count("already_had") == len(outcomes)
     assert audit(house.store) == []
-
-

@@ -4,16 +4,19 @@ import json
 import re
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.kit.device import Device, event_id
+from tests.kit.device import Device
 from tests.kit.house import House
+from tests.kit.walk import Walk
 from webapp.domain.json_strict import canonical_bytes
 from webapp.proof.encoding import from_base64url, to_base64url
+from webapp.proof.keys import KeyRing
 from webapp.services import enrolling, folding, intake
 from webapp.services.auditing import audit
 from webapp.services.errors import BatchMalformed, BatchTooLong
@@ -24,27 +27,33 @@ UNKNOWN_SHEET = "0" * 64
 CURVE_ORDER = 0xFFFFFFFF00000000FFFFFFFFFFFFFFFFBCE6FAADA7179E84F3B9CAC2FC632551
 
 
-def outcomes(receipts):
+def outcomes(receipts: list[dict[str, Any]]) -> Any:
     return [receipt["outcome"] for receipt in receipts]
 
 
-def codes(receipt):
+def codes(receipt: dict[str, Any]) -> Any:
     return [problem["code"] for problem in receipt["problems"]]
 
 
-def state_of(house, setup):
+def state_of(house: House, setup: str) -> Any:
     with house.store.reading():
         return folding.fold_stored(house.store, setup)
 
 
-def stored(house):
+def stored(house: House) -> Any:
     """Everything that may not depend on the order of arrival: events, what waits, states, sighted slots."""
     with house.store.reading():
         events = sorted(row["id"] for row in house.store.setups.all_events())
         setups = house.store.setups.setups()
         states = {row["id"]: folding.fold_stored(house.store, row["id"]) for row in setups}
         waiting = [row["id"] for row in house.store.setups.waiting()]
-        return events, waiting, states, sorted(row.items() for row in setups), house.store.shop.slots("mill-1")
+        return (
+            events,
+            waiting,
+            states,
+            sorted(row.items() for row in setups),
+            house.store.shop.slots("mill-1"),
+        )
 
 
 def test_every_event_of_a_setup_is_accepted_with_a_growing_sequence(house: House) -> None:
@@ -187,7 +196,9 @@ def test_one_changed_byte_is_refused(house: House) -> None:
 
 def test_a_signature_by_another_key_is_refused(house: House) -> None:
     walk = house.walk().start()
-    forged = house.device.part(json.loads(_payload(walk.parts[0]["jws"])), ec.derive_private_key(5, ec.SECP256R1()))
+    forged = house.device.part(
+        json.loads(_payload(walk.parts[0]["jws"])), ec.derive_private_key(5, ec.SECP256R1())
+    )
     assert house.accept([forged])[0]["code"] == "jws.signature_wrong"
     assert stored(house)[0] == []
 
@@ -218,7 +229,9 @@ def test_an_event_for_an_unknown_sheet_is_refused(house: House) -> None:
         (b"{}", "event.field_missing"),
     ],
 )
-def test_a_payload_that_is_no_strict_event_is_refused_and_kept_apart(house: House, raw: bytes, code: str) -> None:
+def test_a_payload_that_is_no_strict_event_is_refused_and_kept_apart(
+    house: House, raw: bytes, code: str
+) -> None:
     receipt = house.accept([house.device.part(raw)])[0]
     assert (receipt["outcome"], receipt["code"]) == ("refused", code)
     kept = intake.refused(house.store)[0]
@@ -307,7 +320,13 @@ def test_an_event_out_of_its_step_is_kept_with_a_problem_and_changes_nothing(hou
 def test_a_verdict_that_the_tablet_claims_wrongly_is_found(house: House) -> None:
     house.signed_off()
     walk = house.walk().start().until("touch")
-    data = {"axis": "X", "typed": "-300.000", "value_nm": -300_000_000, "verdict": "agrees", "difference_nm": 0}
+    data = {
+        "axis": "X",
+        "typed": "-300.000",
+        "value_nm": -300_000_000,
+        "verdict": "agrees",
+        "difference_nm": 0,
+    }
     walk.event("touch.entered", data, walk.step["id"])
     receipt = house.accept(walk.parts)[-1]
     assert "setup.verdict_differs" in codes(receipt)
@@ -371,8 +390,10 @@ def test_every_code_of_an_event_s_fate_has_words() -> None:
 
 @settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 @given(data=st.data())
-def test_any_order_portions_and_repeats_give_the_same_state(data, tmp_path_factory, keyring, furnished) -> None:
-    def furnish():
+def test_any_order_portions_and_repeats_give_the_same_state(
+    data: st.DataObject, tmp_path_factory: pytest.TempPathFactory, keyring: KeyRing, furnished: Path
+) -> None:
+    def furnish() -> Any:
         folder = tmp_path_factory.mktemp("house") / "shop"
         shutil.copytree(furnished, folder)
         return House(folder, keyring, loaded=True)
@@ -398,17 +419,15 @@ def test_any_order_portions_and_repeats_give_the_same_state(data, tmp_path_facto
     other.store.close()
 
 
-def _sheet_row(house, sheet_hash):
+def _sheet_row(house: House, sheet_hash: str) -> Any:
     with house.store.reading():
         return house.store.setups.sheet(sheet_hash)
 
 
-def _envelope(walk):
+def _envelope(walk: Walk) -> Any:
     walk.clock.forward(seconds=5)
     return {"setup": walk.setup, "sheet": walk.sheet_hash, "person": walk.person, "at_utc": walk.clock.text}
 
 
-def _payload(jws):
+def _payload(jws: str) -> Any:
     return from_base64url(jws.split(".")[1])
-
-

@@ -1,27 +1,32 @@
 """A signature is made with a PIN that travels sealed, is checked once, and leaves nothing behind."""
 
+from dataclasses import replace
+from typing import Any
+
 import pytest
 
+from tests.kit.device import Device
 from tests.kit.house import House
-from tests.kit.shop import PINS
+from tests.kit.shop import PASSPHRASES, PINS
+from tests.kit.walk import Walk
 from webapp.services import access, folding, intake, pins, register
 from webapp.services.errors import SecretNotChecked
 
 WRONG = "364859"
 
 
-def sign(house, walk, pin, **bound):
+def sign(house: House, walk: Walk, pin: str, **bound: Any) -> Any:
     walk.until("sign")
     walk.sign(pin, house.keyring, **bound)
     return house.accept(walk.parts)[-1]
 
 
-def signatures(house, walk):
+def signatures(house: House, walk: Walk) -> Any:
     with house.store.reading():
         return folding.fold_stored(house.store, walk.setup)["signatures"]
 
 
-def everything_stored(house):
+def everything_stored(house: House) -> Any:
     house.store.close()
     return b"".join(path.read_bytes() for path in house.folder.glob("zerokeep.db*"))
 
@@ -76,7 +81,9 @@ def test_a_signature_without_a_seal_is_refused(house: House) -> None:
 
 
 @pytest.mark.parametrize(
-    "bound", [{"event_id": "a" * 64}, {"device_id": "B" * 43}, {"person_id": "tomas"}], ids=lambda one: next(iter(one))
+    "bound",
+    [{"event_id": "a" * 64}, {"device_id": "B" * 43}, {"person_id": "tomas"}],
+    ids=lambda one: next(iter(one)),
 )
 def test_a_seal_moved_from_elsewhere_is_refused(house: House, bound: dict[str, str]) -> None:
     assert sign(house, house.walk().start(), PINS["mara"], **bound)["signature"] == "seal_wrong"
@@ -99,7 +106,9 @@ def test_somebody_who_was_disabled_while_offline_cannot_sign(house: House) -> No
 def test_an_authorisation_that_was_withdrawn_in_between_does_not_sign(house: House) -> None:
     walk = house.walk().start().until("sign")
     walk.sign(PINS["mara"], house.keyring)
-    register.withdraw(house.store, "mara", "mill-1", "Needs the course again.", "ines", house.clock.forward(hours=1))
+    register.withdraw(
+        house.store, "mara", "mill-1", "Needs the course again.", "ines", house.clock.forward(hours=1)
+    )
     assert house.accept(walk.parts)[-1]["signature"] == "not_authorised"
 
 
@@ -126,7 +135,9 @@ def test_no_seal_and_no_pin_is_in_the_store_afterwards(house: House) -> None:
     assert PINS["mara"].encode() not in data
 
 
-def test_a_seal_that_could_not_be_checked_is_kept_and_erased_with_the_check(house: House, monkeypatch) -> None:
+def test_a_seal_that_could_not_be_checked_is_kept_and_erased_with_the_check(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
     walk = house.walk().start().until("sign")
     walk.sign(PINS["mara"], house.keyring)
 
@@ -147,14 +158,13 @@ def test_of_a_thousand_guesses_sealed_offline_four_are_looked_at(house: House) -
     walk = house.walk().start()
     sign(house, walk, WRONG)
     step = _sign_step(walk)
-    answers = []
     for number in range(60):
         event = walk.event("setup.signed", {"meaning": "performed"}, step)
         guess = f"{640000 + 37 * number}"
         house.device.sent[-1]["pin"] = house.device.seal(guess, event["id"], "mara", house.keyring)
     moment = house.clock()
-    for receipt in intake.accept(house.store, house.keyring, walk.parts, moment):
-        answers.append(receipt["signature"])
+    receipts = intake.accept(house.store, house.keyring, walk.parts, moment)
+    answers = [receipt["signature"] for receipt in receipts]
     assert answers.count("wrong_pin") == 4
     assert set(answers) == {None, "wrong_pin", "throttled"}
 
@@ -168,12 +178,14 @@ def test_throttling_outlives_a_restart(house: House) -> None:
     again = House(house.folder, house.keyring, loaded=True)
     again.clock.moment = house.clock.moment
     event = walk.event("setup.signed", {"meaning": "performed"}, step)
-    part = {**house.device.sent[-1], "pin": house.device.seal(PINS["mara"], event["id"], "mara", house.keyring)}
+    part = {
+        **house.device.sent[-1],
+        "pin": house.device.seal(PINS["mara"], event["id"], "mara", house.keyring),
+    }
     assert again.accept([part])[0]["signature"] == "throttled"
 
 
 def test_somebody_whose_pin_was_guessed_at_can_sign_on_another_tablet(house: House) -> None:
-    from tests.kit.device import Device
 
     walk = house.walk().start()
     sign(house, walk, WRONG)
@@ -187,7 +199,6 @@ def test_somebody_whose_pin_was_guessed_at_can_sign_on_another_tablet(house: Hou
 
 
 def test_ten_wrong_pins_in_a_row_stop_it_until_the_passphrase_is_shown(house: House) -> None:
-    from tests.kit.shop import PASSPHRASES
 
     store, keyring = house.store, house.keyring
     answers = []
@@ -220,19 +231,23 @@ def test_a_signature_out_of_its_step_is_not_looked_at(house: House) -> None:
 
 
 def test_a_database_alone_does_not_tell_a_pin(house: House) -> None:
-    from dataclasses import replace
-
     other_pepper = replace(house.keyring, pepper=bytes(32))
-    assert access.verify_pin(house.store, other_pepper, "mara", "t", "s", PINS["mara"], house.clock()) == "wrong_pin"
+    assert (
+        access.verify_pin(house.store, other_pepper, "mara", "t", "s", PINS["mara"], house.clock())
+        == "wrong_pin"
+    )
 
 
-def _sign_step(walk):
-    return next(step["id"] for stage in walk.sheet["procedure"]["stages"] for step in stage["steps"] if step["kind"] == "sign")
+def _sign_step(walk: Walk) -> Any:
+    return next(
+        step["id"]
+        for stage in walk.sheet["procedure"]["stages"]
+        for step in stage["steps"]
+        if step["kind"] == "sign"
+    )
 
 
-def _sign_again(house, walk, step, pin):
+def _sign_again(house: House, walk: Walk, step: str, pin: str) -> Any:
     event = walk.event("setup.signed", {"meaning": "performed"}, step)
     house.device.sent[-1]["pin"] = house.device.seal(pin, event["id"], "mara", house.keyring)
     return house.accept([house.device.sent[-1]])[0]
-
-

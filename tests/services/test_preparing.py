@@ -1,6 +1,7 @@
 """Sheets are compiled from what is stored, kept, and used again while nothing on them changes."""
 
 import json
+from typing import Any
 
 import pytest
 
@@ -10,7 +11,7 @@ from webapp.services.board import board
 from webapp.services.errors import NoSuchMachine
 
 
-def usual(house, axis="X", machine="mill-1"):
+def usual(house: House, axis: str = "X", machine: str = "mill-1") -> Any:
     sheet = json.loads(house.sheet(machine)[1])
     return next(one["usual"] for one in sheet["axes"] if one["axis"] == axis)
 
@@ -50,7 +51,10 @@ def test_every_sheet_handed_out_is_kept(house: House) -> None:
     register.give_slot(house.store, "mill-1", "G57", "ivo", None, "ines", house.clock())
     second = house.sheet()
     with house.store.reading():
-        assert [house.store.setups.sheet(sheet[0])["text"] for sheet in (first, second)] == [first[1], second[1]]
+        assert [house.store.setups.sheet(sheet[0])["text"] for sheet in (first, second)] == [
+            first[1],
+            second[1],
+        ]
 
 
 def test_accepted_values_become_the_usual_of_the_next_sheet(house: House) -> None:
@@ -85,7 +89,7 @@ def test_a_value_measured_before_the_vise_was_moved_stays_with_its_own_seating(h
 
 
 def test_people_whose_authorisation_ended_are_not_on_the_sheet(house: House) -> None:
-    def people():
+    def people() -> Any:
         return {person["id"] for person in json.loads(house.sheet()[1])["people"]}
 
     assert people() == {"mara", "tomas", "ivo"}
@@ -96,7 +100,7 @@ def test_people_whose_authorisation_ended_are_not_on_the_sheet(house: House) -> 
 
 
 def test_the_board_says_how_the_last_setup_left_the_machine(house: House) -> None:
-    def state():
+    def state() -> Any:
         return next(row["state"] for row in board(house.store, house.clock()) if row["machine"] == "mill-1")
 
     assert state() == "unknown"
@@ -121,4 +125,6 @@ def test_a_machine_whose_sheet_cannot_be_made_is_listed_with_the_reason(house: H
     with house.store.writing():
         house.store.shop.retire("probe", "probe-1")
     found = preparing.current_sheets(house.store, house.keyring, house.clock())
-    assert [(row["hash"], row["error"]["code"]) for row in found] == [(None, "services.sheet_cannot_be_made")] * 2
+    assert [(row["hash"], row["error"]["code"]) for row in found] == [
+        (None, "services.sheet_cannot_be_made")
+    ] * 2

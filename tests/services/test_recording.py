@@ -1,9 +1,12 @@
 """Records: once, after the sign-off, whole or not at all."""
 
+from collections.abc import Callable
+from typing import Any
+
 import pytest
 
 from tests.kit.house import House
-from webapp.domain.record_bundle import from_files
+from webapp.domain.record_bundle import RecordBundle, from_files
 from webapp.domain.setup import fold
 from webapp.services import recording, signing_off
 from webapp.services.auditing import audit
@@ -14,19 +17,21 @@ RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}
 UNKNOWN = "00000000-0000-0000-0000-00000000dead"
 
 
-def render(bundle):
+def render(bundle: RecordBundle) -> Any:
     return b"%PDF- " + bundle.digest().encode()
 
 
-def seal(pdf, sealed_at_utc):
+def seal(pdf: bytes, sealed_at_utc: Any) -> Any:
     return pdf + b" sealed " + sealed_at_utc.encode()
 
 
-def sealed(house, setup, render=render, seal=seal):
+def sealed(
+    house: House, setup: str, render: Callable[[Any], bytes] = render, seal: Callable[[bytes], bytes] = seal
+) -> Any:
     return recording.sealed_pdf(house.store, setup, render, seal, house.clock(), RENDERER)
 
 
-def files(house):
+def files(house: House) -> Any:
     return sorted(path.name for path in (house.folder / "records").rglob("*") if path.is_file())
 
 
@@ -73,7 +78,9 @@ def test_a_failed_seal_leaves_the_sign_off_and_can_be_tried_again(house: House) 
     assert recording.unsealed(house.store) == []
 
 
-def test_a_record_whose_row_cannot_be_written_leaves_no_file(house: House, monkeypatch) -> None:
+def test_a_record_whose_row_cannot_be_written_leaves_no_file(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
     walk = house.signed_off()
 
     def full(*_: object) -> None:
@@ -90,7 +97,9 @@ def test_a_record_whose_row_cannot_be_written_leaves_no_file(house: House, monke
 def test_an_unsigned_page_can_be_had_of_any_setup_and_is_not_kept(house: House) -> None:
     walk = house.walk().start()
     house.accept(walk.parts)
-    assert recording.unsigned_pdf(house.store, walk.setup, render, house.clock(), RENDERER).startswith(b"%PDF-")
+    assert recording.unsigned_pdf(house.store, walk.setup, render, house.clock(), RENDERER).startswith(
+        b"%PDF-"
+    )
     assert files(house) == []
 
 
@@ -109,4 +118,6 @@ def test_a_changed_record_file_is_not_handed_out_and_the_audit_names_it(house: H
     house.store.records.files.path(digest).write_bytes(pdf[:-1] + b"X")
     with pytest.raises(DatabaseDamaged):
         recording.stored_pdf(house.store, walk.setup)
-    assert [(fault.code, digest in fault.record) for fault in audit(house.store)] == [("audit.record_file", True)]
+    assert [(fault.code, digest in fault.record) for fault in audit(house.store)] == [
+        ("audit.record_file", True)
+    ]

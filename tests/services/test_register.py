@@ -1,12 +1,15 @@
 """What a lead changes about the shop."""
 
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
 from tests.kit.house import House
 from tests.kit.shop import MILL, SHOP, load_shop
-from webapp.domain.errors import SlotHeldBackError, SlotNotAssignedError, SlotTakenError
+from webapp.domain.errors import SlotHeldBackError, SlotNotAssignedError, SlotTakenError, error_classes
+from webapp.domain.shop_file import Shop
 from webapp.services import access, register
 from webapp.services.errors import (
     LastLead,
@@ -20,6 +23,7 @@ from webapp.services.errors import (
     ReasonMissing,
     RoleMissing,
     RoleUnknown,
+    ServiceError,
     TimeRefused,
 )
 from webapp.services.ledger import SERVER
@@ -29,21 +33,28 @@ from webapp.words import catalogue, say
 UNTIL = "2027-06-30T00:00:00.000Z"
 
 
-def slot(house, label):
+def slot(house: House, label: str) -> Any:
     with house.store.reading():
         return house.store.shop.slot("mill-1", label)
 
 
-def give(house, label="G57", person="ivo", until=UNTIL, by="ines", machine="mill-1"):
+def give(
+    house: House,
+    label: str = "G57",
+    person: str = "ivo",
+    until: str | None = UNTIL,
+    by: str = "ines",
+    machine: str = "mill-1",
+) -> None:
     register.give_slot(house.store, machine, label, person, until, by, house.clock())
 
 
-def ledger_size(house):
+def ledger_size(house: House) -> Any:
     with house.store.reading():
         return house.store.ledger.size()
 
 
-def reload(house, shop):
+def reload(house: House, shop: Shop) -> Any:
     return load(house.store, shop, SERVER, house.clock(), lambda _: "", house.keyring)
 
 
@@ -147,7 +158,7 @@ def test_the_last_lead_can_neither_be_disabled_nor_made_something_else(house: Ho
 
 
 def test_new_people_need_a_name_an_id_and_a_role(house: House) -> None:
-    def add(person="zoe", name="Zoe Hill", roles=("operator",)):
+    def add(person: str = "zoe", name: str = "Zoe Hill", roles: Sequence[str] = ("operator",)) -> None:
         register.add_person(house.store, person, name, roles, "ines", house.clock())
 
     for person, name in (("Zoe H", "Zoe"), ("zoe", " "), ("zoe", "x" * 81), ("zoe", "a\nb")):
@@ -195,7 +206,11 @@ def test_loading_applies_only_the_differences(house: House) -> None:
 
 def test_a_shop_that_cannot_be_loaded_leaves_nothing_behind(house: House) -> None:
     before = ledger_size(house)
-    broken = replace(SHOP, rules=replace(SHOP.rules, name="Another"), slots=(*SHOP.slots, replace(SHOP.slots[0], label="G59", owner="nobody")))
+    broken = replace(
+        SHOP,
+        rules=replace(SHOP.rules, name="Another"),
+        slots=(*SHOP.slots, replace(SHOP.slots[0], label="G59", owner="nobody")),
+    )
     with pytest.raises(Exception, match="FOREIGN KEY"):
         reload(house, broken)
     assert ledger_size(house) == before
@@ -204,18 +219,22 @@ def test_a_shop_that_cannot_be_loaded_leaves_nothing_behind(house: House) -> Non
 def test_loading_keeps_what_was_seen_in_a_slot(house: House) -> None:
     house.signed()
     seen = slot(house, "G54")["last_values"]
-    load_shop(house.store, house.keyring, house.clock, replace(SHOP, slots=(replace(SHOP.slots[0], until_utc=UNTIL), *SHOP.slots[1:])))
+    load_shop(
+        house.store,
+        house.keyring,
+        house.clock,
+        replace(SHOP, slots=(replace(SHOP.slots[0], until_utc=UNTIL), *SHOP.slots[1:])),
+    )
     assert slot(house, "G54")["last_values"] == seen
     assert slot(house, "G54")["until_utc"] == UNTIL
 
 
 def test_every_refusal_of_the_use_cases_has_words() -> None:
-    from webapp.domain.errors import error_classes
-    from webapp.services.errors import ServiceError
-
     classes = error_classes(ServiceError)
     assert len(classes) > 40
     for refusal in classes:
-        fields = {name: "services.role_lead" if name.endswith("_code") else "x" for name in refusal.field_names}
+        fields = {
+            name: "services.role_lead" if name.endswith("_code") else "x" for name in refusal.field_names
+        }
         assert say(refusal.code, fields)
     assert {one for one in catalogue() if one.startswith("services.")} >= {one.code for one in classes}

@@ -1,11 +1,13 @@
 """The lead decides: sign-off, refusal, answers; and what becomes of the values."""
 
 import threading
+from typing import Any
 
 import pytest
 
 from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES, PINS
+from tests.kit.walk import Walk
 from webapp.services import answering, register, signing_off
 from webapp.services.errors import (
     AnsweredAlready,
@@ -25,21 +27,27 @@ from webapp.services.errors import (
 UNKNOWN = "00000000-0000-0000-0000-00000000dead"
 
 
-def kept(house, fixture="vise-a"):
+def kept(house: House, fixture: str = "vise-a") -> Any:
     with house.store.reading():
         return house.store.setups.kept_values(fixture)
 
 
-def status(house, walk):
+def status(house: House, walk: Walk) -> Any:
     with house.store.reading():
         return house.store.setups.setup(walk.setup)["status"]
 
 
-def not_accept(house, setup, by="ines", reason="Touched the moving jaw."):
+def not_accept(house: House, setup: str, by: str = "ines", reason: str = "Touched the moving jaw.") -> None:
     signing_off.not_accept(house.store, house.keyring, setup, by, PASSPHRASES[by], reason, house.clock())
 
 
-def answer(house, question, by="ines", decision="go_on", reason="The vise was moved."):
+def answer(
+    house: House,
+    question: str,
+    by: str = "ines",
+    decision: str = "go_on",
+    reason: str = "The vise was moved.",
+) -> None:
     answering.answer(house.store, question, by, decision, reason, house.clock())
 
 
@@ -177,7 +185,7 @@ def test_of_two_leads_who_sign_at_once_one_signs(house: House) -> None:
     walk = house.signed()
     ready, outcomes = threading.Barrier(2), []
 
-    def sign(lead):
+    def sign(lead: str) -> None:
         ready.wait()
         try:
             house.sign_off(walk.setup, by=lead)
@@ -220,7 +228,9 @@ def test_an_answer_closes_the_question_and_reaches_the_tablet_s_decisions(house:
     question = walk.question(1, "X")
     house.accept(walk.parts)
     listed = answering.questions(house.store)
-    assert [(row["id"], row["person_name"], row["usual"]["values"]) for row in listed] == [(question, "Mara Okafor", 0)]
+    assert [(row["id"], row["person_name"], row["usual"]["values"]) for row in listed] == [
+        (question, "Mara Okafor", 0)
+    ]
     answer(house, question)
     assert answering.questions(house.store) == []
     assert [row["decision"] for row in answering.questions(house.store, only_open=False)] == ["go_on"]

@@ -26,9 +26,13 @@ def test_what_is_written_is_read_again(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("number", "error"), [(28, DiskFull), (5, DiskFailed), (13, FolderNotWritable)], ids=["full", "failed", "forbidden"]
+    ("number", "error"),
+    [(28, DiskFull), (5, DiskFailed), (13, FolderNotWritable)],
+    ids=["full", "failed", "forbidden"],
 )
-def test_a_write_that_fails_leaves_nothing_under_the_final_name(tmp_path: Path, monkeypatch, number, error) -> None:
+def test_a_write_that_fails_leaves_nothing_under_the_final_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int, error: type[Exception]
+) -> None:
     files = HashedFiles(tmp_path)
 
     def fail(_: int) -> None:
@@ -42,10 +46,12 @@ def test_a_write_that_fails_leaves_nothing_under_the_final_name(tmp_path: Path, 
     assert files.read(files.write(DATA)) == DATA
 
 
-def test_the_file_is_flushed_before_it_gets_its_name_and_the_folder_after(tmp_path: Path, monkeypatch) -> None:
+def test_the_file_is_flushed_before_it_gets_its_name_and_the_folder_after(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     order: list[str] = []
     flush, rename = os.fsync, Path.rename
-    monkeypatch.setattr(os, "fsync", lambda handle: (order.append("flush"), flush(handle)) and None)
+    monkeypatch.setattr(os, "fsync", lambda handle: (order.append("flush"), flush(handle))[1])
     monkeypatch.setattr(Path, "rename", lambda self, to: (order.append("rename"), rename(self, to))[1])
     HashedFiles(tmp_path).write(DATA)
     assert order[:3] == ["flush", "rename", "flush"]

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -11,7 +12,9 @@ from webapp.store import Store
 
 @settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
 @given(portions=st.lists(st.integers(0, 40), max_size=6))
-def test_the_root_of_every_size_is_that_of_the_plain_tree(portions: list[int], tmp_path_factory) -> None:
+def test_the_root_of_every_size_is_that_of_the_plain_tree(
+    portions: list[int], tmp_path_factory: pytest.TempPathFactory
+) -> None:
     store = Store.open(tmp_path_factory.mktemp("ledger") / "zerokeep.db")
     entries: list[bytes] = []
     for number, portion in enumerate(portions):
