@@ -52,7 +52,7 @@ export class Sync {
       const fresh = await this.#news(challenge);
       this.#tell({reached: true, lastAtUtc: this.clock.nowUtc(), code: null, changed: sent || fresh});
     } catch (error) {
-      this.#tell({reached: false, code: error.code ?? 'api.failed', changed: false});
+      this.#tell({reached: false, code: typeof error.code === 'string' ? error.code : 'api.failed', changed: false});
     }
   }
 

@@ -1,0 +1,87 @@
+"""The tablet's key: kept unexportable, proved at every start, and its loss said in words (Web Cryptography, W3C)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import BrowserContext
+
+from tests.kit.modules import OUTBOX, open_modules
+
+REFUSES_KEYS = """
+  const put = IDBObjectStore.prototype.put;
+  IDBObjectStore.prototype.put = function (value, ...rest) {
+    if (value?.privateKey) throw new DOMException('no keys in private browsing', 'DataCloneError');
+    return put.call(this, value, ...rest);
+  };"""
+READS_BACK_NOTHING = """
+  const put = IDBObjectStore.prototype.put;
+  IDBObjectStore.prototype.put = function (value, ...rest) {
+    return put.call(this, value?.privateKey ? {...value, privateKey: null} : value, ...rest);
+  };"""
+NO_DATABASE = "Object.defineProperty(self, 'indexedDB', {value: undefined});"
+DATABASE_FAILS = "IDBFactory.prototype.open = () => { throw new DOMException('private', 'SecurityError'); };"
+
+
+def test_the_private_half_cannot_be_taken_out(new_context: Callable[..., BrowserContext]) -> None:
+    page = open_modules(new_context())
+    page.evaluate(OUTBOX)
+    assert page.evaluate("""async () => [device.privateKey.extractable,
+      await tried(() => crypto.subtle.exportKey('jwk', device.privateKey))]""") == [
+        False,
+        "InvalidAccessError",
+    ]
+
+
+def test_the_same_key_is_there_after_a_reload(new_context: Callable[..., BrowserContext]) -> None:
+    page = open_modules(new_context())
+    before = page.evaluate(OUTBOX)
+    page.reload()
+    assert page.evaluate(OUTBOX) == before
+
+
+@pytest.mark.parametrize(
+    ("stub", "code"),
+    [
+        (REFUSES_KEYS, "store.cannot_keep_keys"),
+        (READS_BACK_NOTHING, "store.cannot_keep_keys"),
+        (NO_DATABASE, "tablet.not_possible.no_storage"),
+        (DATABASE_FAILS, "store.lost"),
+    ],
+    ids=["refuses keys", "reads back nothing", "no database", "database fails"],
+)
+def test_a_browser_that_cannot_keep_a_key_is_refused_with_the_reason(
+    new_context: Callable[..., BrowserContext], stub: str, code: str
+) -> None:
+    context = new_context()
+    context.add_init_script(stub)
+    page = open_modules(context, path="/tablet")
+    page.wait_for_selector('[data-screen="not-possible"]')
+    assert page.get_attribute("#app", "data-kind") == code
+    assert page.locator("#code").count() == 0, "nothing can be enrolled here"
+
+
+def test_a_page_that_did_not_come_securely_is_refused_with_the_reason(
+    new_context: Callable[..., BrowserContext],
+) -> None:
+    page = open_modules(new_context(), origin="http://shop.example", path="/tablet")
+    page.wait_for_selector('[data-screen="not-possible"]')
+    assert page.get_attribute("#app", "data-kind") == "tablet.not_possible.insecure"
+
+
+def test_a_lost_key_is_said_and_what_was_not_sent_is_listed(
+    new_context: Callable[..., BrowserContext],
+) -> None:
+    context = new_context()
+    page = open_modules(context)
+    page.evaluate(OUTBOX)
+    page.evaluate("""async () => {
+      const {asked} = await import('/assets/trial/js/store/db.js');
+      await outbox.append(body());
+      await store.write(['keys'], tx => asked(tx.objectStore('keys').clear()));
+    }""")
+    page.goto("http://localhost:9/tablet")
+    page.wait_for_selector('[data-screen="enrol"]')
+    assert "lost its key" in page.inner_text("h1")
+    assert "hold.pressed" in page.inner_text("main")

@@ -1,0 +1,89 @@
+"""The sealed PIN: checked against RFC 7518 appendix C and opened by the server's own code."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import BrowserContext, Page
+
+from tests.kit.clock import Clock
+from tests.kit.modules import open_modules
+from tests.kit.shop import fixed_keyring
+from webapp.proof.errors import PinSealRefused
+from webapp.proof.jwe import open_pin_for
+from webapp.proof.keys import KeyRing
+
+# RFC 7518, appendix C: the ephemeral key of Alice, the key of Bob, and the key derived for A128GCM.
+ALICE = {
+    "kty": "EC",
+    "crv": "P-256",
+    "x": "gI0GAILBdu7T53akrFmMyGcsF3n5dO7MmwNBHKW5SV0",
+    "y": "SLW_xSffzlPWrHEVI30DHM_4egVwt3NQqeUD7nMFpps",
+    "d": "0_NxaRPUMQoAJt50Gz8YiTr8gRTwyEaCumd-MToTmIo",
+}
+BOB = {
+    "kty": "EC",
+    "crv": "P-256",
+    "x": "weNJy2HscCSM6AEDTDg04biOvhFhyyWvOHQfeF_PxMQ",
+    "y": "e8lnCO-AlStT-NJVX-crhB7QRYhiix03illJOVAOyck",
+}
+DERIVED = "VqqN6vgjbSBcIijNcacQGg"
+EVENT = "ab" * 32
+
+
+@pytest.fixture
+def page(new_context: Callable[..., BrowserContext]) -> Page:
+    return open_modules(new_context())
+
+
+@pytest.fixture
+def keyring(tmp_path: object) -> KeyRing:
+    return fixed_keyring(tmp_path / "keys", Clock())  # type: ignore[operator]
+
+
+def seal(page: Page, keyring: KeyRing, pin: str = "634485") -> str:
+    return str(
+        page.evaluate(
+            """async ({pin, key, bound}) => (await import('/assets/trial/js/proof/jwe.js')).sealPin(pin, key, bound)""",
+            {
+                "pin": pin,
+                "key": keyring.pin_jwk,
+                "bound": {"event": EVENT, "device": "tablet", "person": "mara"},
+            },
+        )
+    )
+
+
+def test_the_key_agreement_gives_the_key_of_the_rfc(page: Page) -> None:
+    derived = page.evaluate(
+        """async ({alice, bob}) => {
+          const {agreed, concatKdf} = await import('/assets/trial/js/proof/jwe.js');
+          const {toBase64url, utf8} = await import('/assets/trial/js/proof/bytes.js');
+          const own = await crypto.subtle.importKey('jwk', alice, {name: 'ECDH', namedCurve: 'P-256'}, false, ['deriveBits']);
+          return toBase64url(await concatKdf(await agreed(own, bob), 'A128GCM', 128, utf8('Alice'), utf8('Bob')));
+        }""",
+        {"alice": ALICE, "bob": BOB},
+    )
+    assert derived == DERIVED
+
+
+def test_the_server_opens_the_seal(page: Page, keyring: KeyRing) -> None:
+    opened = open_pin_for(seal(page, keyring), keyring, event_id=EVENT, device_id="tablet", person_id="mara")
+    assert opened.pin == "634485"
+
+
+@pytest.mark.parametrize(
+    "moved",
+    [{"event_id": "cd" * 32}, {"device_id": "another"}, {"person_id": "odile"}],
+    ids=["to another event", "to another tablet", "to another person"],
+)
+def test_a_seal_that_was_moved_does_not_open(page: Page, keyring: KeyRing, moved: dict[str, str]) -> None:
+    bound = {"event_id": EVENT, "device_id": "tablet", "person_id": "mara", **moved}
+    with pytest.raises(PinSealRefused):
+        open_pin_for(seal(page, keyring), keyring, **bound)
+
+
+def test_the_same_pin_never_looks_the_same_twice(page: Page, keyring: KeyRing) -> None:
+    one, other = seal(page, keyring), seal(page, keyring)
+    assert not set(one.split(".")) & set(other.split(".")) - {""}

@@ -1,0 +1,231 @@
+"""Sending: an event leaves the outbox by a verified receipt for just that event, and by nothing else."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Callable
+from hashlib import sha256
+from typing import Any
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric import ec
+from playwright.sync_api import BrowserContext, Page, Route
+
+from tests.kit.modules import OUTBOX, open_modules
+from webapp.proof.jws import event_id, public_jwk, sign
+
+KEY, OTHER_KEY = (ec.derive_private_key(number, ec.SECP256R1()) for number in (7001, 7002))
+JWK = public_jwk(KEY.public_key())
+START = """async enrolment => {
+  self.enrolment = enrolment;
+  await (START_OUTBOX)();
+  const {Api} = await import('/assets/trial/js/api.js');
+  const {Clock} = await import('/assets/trial/js/clock.js');
+  const {Shelf} = await import('/assets/trial/js/store/shelf.js');
+  const {Sync} = await import('/assets/trial/js/sync.js');
+  self.clock = new Clock();
+  self.shelf = new Shelf(store);
+  self.sync = new Sync({api: new Api({waitMs: 400}), outbox, shelf, device, clock, setups: async () => ['s'], inUse: async () => new Set()});
+  self.send = async () => { await sync.run(); return {...sync.state, ...await outbox.tally()}; };
+}""".replace("START_OUTBOX", OUTBOX)
+
+
+class FakeServer:
+    """The three calls of a server that does as it is told."""
+
+    def __init__(self) -> None:
+        self.key, self.nonce, self.at_utc = KEY, None, "2026-11-25T08:03:12.345Z"
+        self.outcome: Callable[[str], str | None] = lambda _: "accepted"
+        self.events: list[list[str]] = []
+        self.sheets: list[dict[str, Any]] = []
+        self.decisions: list[str] = []
+        self.in_place_of_receipts: Callable[[Route], Any] | None = None
+        self.calls = {"/api/reach": self.reach, "/api/events": self.receive, "/api/news": self.news}
+
+    def signed(self, payload: dict[str, Any], typ: str) -> str:
+        return sign(json.dumps(payload).encode(), self.key, JWK["kid"], typ)
+
+    def reach(self, route: Route) -> None:
+        nonce = self.nonce or route.request.post_data_json["nonce"]
+        payload = {
+            "domain": "zerokeep/reach/1",
+            "nonce": nonce,
+            "at_utc": self.at_utc,
+            "challenge": "c",
+            "shell": "trial",
+        }
+        route.fulfill(json={"answer": self.signed(payload, "zerokeep-reach+jws")})
+
+    def receive(self, route: Route) -> None:
+        batch = [event_id(one["jws"]) for one in route.request.post_data_json["events"]]
+        self.events.append(batch)
+        if self.in_place_of_receipts:
+            self.in_place_of_receipts(route)
+            return
+        receipts = [{"event": one, "outcome": self.outcome(one)} for one in batch if self.outcome(one)]
+        payload = {"domain": "zerokeep/receipts/1", "at_utc": self.at_utc, "receipts": receipts}
+        route.fulfill(json={"receipts": self.signed(payload, "zerokeep-receipt+jws")})
+
+    def news(self, route: Route) -> None:
+        route.fulfill(
+            json={"sheets": self.sheets, "decisions": self.decisions, "device": {"state": "enrolled"}}
+        )
+
+
+@pytest.fixture
+def fake() -> FakeServer:
+    return FakeServer()
+
+
+@pytest.fixture
+def page(new_context: Callable[..., BrowserContext], fake: FakeServer) -> Page:
+    """A page with three events that wait."""
+    page = open_modules(new_context(), fake.calls)  # type: ignore[arg-type]
+    page.evaluate(START, {"receipt_key": JWK})
+    page.evaluate("async () => { for (let n = 1; n <= 3; n += 1) await outbox.append(body()); }")
+    return page
+
+
+def send(page: Page) -> dict[str, Any]:
+    return dict(page.evaluate("() => send()"))
+
+
+def test_what_the_server_has_taken_leaves_the_outbox_in_order(page: Page, fake: FakeServer) -> None:
+    before = page.evaluate("() => outbox.waiting().then(rows => rows.map(row => row.id))")
+    state = send(page)
+    assert (state["count"], state["reached"]) == (0, True)
+    assert fake.events == [before]
+
+
+@pytest.mark.parametrize(
+    "failing",
+    [
+        lambda route: route.fulfill(status=500, json={"code": "web.broken", "fields": {}}),
+        lambda route: route.fulfill(status=200, body="<html>a portal of the network</html>"),
+        lambda route: route.fulfill(status=200, body='{"receipts": "cut sho'),
+        lambda route: route.fulfill(status=200, json={"receipts": "a.b.c"}),
+        lambda route: route.fulfill(status=200, json=None),
+        lambda route: route.abort("connectionreset"),
+        lambda _: None,
+    ],
+    ids=["500", "garbage", "cut short", "no receipt", "null", "connection lost", "no answer in time"],
+)
+def test_a_failing_server_leaves_the_outbox_as_it_is(
+    page: Page, fake: FakeServer, failing: Callable[[Route], Any]
+) -> None:
+    fake.in_place_of_receipts = failing
+    for _ in range(3):
+        state = send(page)
+        assert (state["count"], state["reached"]) == (3, False)
+    fake.in_place_of_receipts = None
+    assert send(page)["count"] == 0, "nothing had expired"
+
+
+def test_a_receipt_by_another_key_counts_for_nothing(page: Page, fake: FakeServer) -> None:
+    def forged(route: Route) -> None:
+        fake.key, fake.in_place_of_receipts = OTHER_KEY, None
+        fake.receive(route)
+
+    fake.in_place_of_receipts = forged
+    state = send(page)
+    assert (state["count"], state["code"]) == (3, "jws.signature")
+
+
+def test_a_receipt_for_other_events_counts_for_nothing(page: Page, fake: FakeServer) -> None:
+    def other(route: Route) -> None:
+        receipts = [{"event": "ab" * 32, "outcome": "accepted"}]
+        payload = {"domain": "zerokeep/receipts/1", "at_utc": fake.at_utc, "receipts": receipts}
+        route.fulfill(json={"receipts": fake.signed(payload, "zerokeep-receipt+jws")})
+
+    fake.in_place_of_receipts = other
+    assert send(page)["count"] == 3
+
+
+def test_a_lost_acknowledgement_is_made_good_by_sending_again(page: Page, fake: FakeServer) -> None:
+    fake.in_place_of_receipts = lambda route: route.abort("connectionreset")
+    send(page)
+    fake.in_place_of_receipts, fake.outcome = None, lambda _: "already_had"
+    assert send(page)["count"] == 0
+    assert fake.events[0] == fake.events[1]
+
+
+@pytest.mark.parametrize("outcome", ["kept_out_of_order", "refused"])
+def test_an_event_that_was_not_taken_stays_and_is_shown(page: Page, fake: FakeServer, outcome: str) -> None:
+    second = page.evaluate("() => outbox.waiting().then(rows => rows[1].id)")
+    fake.outcome = lambda event: outcome if event == second else "accepted"
+    assert send(page)["count"] == 1
+    troubled = page.evaluate(
+        "() => outbox.troubled().then(rows => rows.map(row => [row.id, row.outcome.outcome]))"
+    )
+    assert troubled == [[second, outcome]]
+
+
+def test_a_replayed_answer_is_no_reach(page: Page, fake: FakeServer) -> None:
+    fake.nonce = "an-answer-to-an-older-question"
+    state = send(page)
+    assert (state["reached"], state["code"], fake.events) == (False, "sync.other_nonce", [])
+    assert page.evaluate("() => navigator.onLine"), "the browser's own word is not asked"
+
+
+def test_a_wrong_clock_is_said_and_changes_no_order(page: Page, fake: FakeServer) -> None:
+    assert not page.evaluate("() => clock.isWrong")
+    fake.at_utc = "2020-01-01T00:00:00.000Z"
+    send(page)
+    assert page.evaluate("() => clock.isWrong")
+    assert len(fake.events[0]) == 3
+
+
+def test_a_sheet_whose_text_has_another_hash_is_not_kept(page: Page, fake: FakeServer) -> None:
+    text = json.dumps({"machine": {"id": "mill-1", "name": "Plover"}})
+    fake.sheets = [
+        {"hash": sha256(text.encode()).hexdigest(), "text": text},
+        {"hash": "cd" * 32, "text": text},
+    ]
+    send(page)
+    assert page.evaluate("() => shelf.hashes()") == [fake.sheets[0]["hash"]]
+
+
+def test_decisions_are_kept_once_and_by_setup(page: Page, fake: FakeServer) -> None:
+    fake.decisions = [json.dumps({"setup": "s", "type": "question.answered", "data": {}})]
+    send(page)
+    send(page)
+    assert len(page.evaluate("() => shelf.decisions('s')")) == 1
+
+
+def test_the_pin_seal_is_erased_once_the_server_has_it(page: Page) -> None:
+    page.evaluate(
+        "() => outbox.append(body('setup.signed', {meaning: 'performed'}), async id => `seal of ${id}`)"
+    )
+    assert page.evaluate("() => outbox.waiting().then(rows => rows.at(-1).pin)").startswith("seal of ")
+    send(page)
+    pins = page.evaluate("() => outbox.ofSetup(body().setup).then(rows => rows.map(row => row.pin))")
+    assert pins == [None] * 4
+
+
+def test_runs_at_the_same_moment_become_one_after_the_other(page: Page, fake: FakeServer) -> None:
+    page.evaluate("() => Promise.all([sync.run(), sync.run(), sync.run()])")
+    page.wait_for_function("() => outbox.tally().then(tally => tally.count === 0)")
+    assert len(fake.events) == 1
+
+
+def test_the_request_for_news_is_signed_by_the_tablet(
+    new_context: Callable[..., BrowserContext], fake: FakeServer
+) -> None:
+    asked: list[str] = []
+
+    def news(route: Route) -> None:
+        asked.append(route.request.post_data_json["request"])
+        fake.news(route)
+
+    page = open_modules(new_context(), {**fake.calls, "/api/news": news})
+    page.evaluate(START, {"receipt_key": JWK})
+    send(page)
+    header, payload, _ = (base64.urlsafe_b64decode(part + "==") for part in asked[0].split("."))
+    assert json.loads(header)["kid"] == page.evaluate("() => device.id")
+    assert json.loads(payload) == {
+        "domain": "zerokeep/request/1",
+        "challenge": "c",
+        "have": [],
+        "setups": ["s"],
+    }
