@@ -14,9 +14,12 @@ import secrets
 import signal
 import socket
 import sys
+import threading
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 from granian.constants import Interfaces, SSLProtocols
@@ -25,6 +28,7 @@ from granian.server import Server
 
 from webapp import create_app
 from webapp.proof.errors import ProofError
+from webapp.services import recording
 from webapp.settings import BadSetting, Settings
 from webapp.store import Store, StoreError
 
@@ -34,6 +38,7 @@ if TYPE_CHECKING:
 BLOCKING_THREADS = 8
 BACKPRESSURE = 64
 LONGEST_END_S = 20
+PAUSE_S = 1.0  # between two records, so that people who wait for a page go first
 PARENT_DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG of Linux, prctl(2)
 
 
@@ -88,7 +93,12 @@ def prepare(settings: Settings) -> list[str]:
         parts.close()
 
 
-def make_data_folder(settings: Settings) -> None:
+def may_write(folder: Path) -> bool:
+    """Whether this process may make files in the folder."""
+    return os.access(folder, os.W_OK | os.X_OK)
+
+
+def make_data_folder(settings: Settings, may_write: Callable[[Path], bool] = may_write) -> None:
     """Make the data folder if it is not there, for the server's own user only. Raises CannotStart."""
     folder = settings.data_folder
     try:
@@ -98,7 +108,7 @@ def make_data_folder(settings: Settings) -> None:
             f"The data folder {folder} cannot be made: {error.strerror}. "
             "Choose another one with --data-folder, or give this account the right to make it."
         ) from error
-    if not os.access(folder, os.W_OK | os.X_OK):
+    if not may_write(folder):
         raise CannotStart(
             f"The data folder {folder} cannot be written to. "
             "Choose another one with --data-folder, or give this account the right to write there."
@@ -148,7 +158,30 @@ def _load(settings: Settings, parent: int) -> Callable[..., Any]:
         level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s", stream=sys.stderr
     )
     app: Flask = create_app(settings, utc_now, new_token)
+    threading.Thread(target=seal_what_is_missing, args=(app,), daemon=True).start()
     return app
+
+
+def seal_what_is_missing(app: Flask, pause_s: float = PAUSE_S) -> int:
+    """Seal the record of every setup that is signed off and has none, one after the other; how many were sealed.
+
+    A seal that failed earlier, or was cut off by the end of the server, is made up for here. One that fails again is
+    logged, stays on the lead's list and does not keep the others from being tried.
+    """
+    parts, sealed = app.extensions["zerokeep"], 0
+    try:
+        for setup in recording.unsealed(parts.store):
+            try:
+                recording.sealed_pdf(
+                    parts.store, setup, parts.render, parts.seal, parts.now(), parts.renderer
+                )
+                sealed += 1
+            except Exception:
+                app.logger.exception("record of %s not sealed", setup)
+            time.sleep(pause_s)
+    finally:
+        parts.store.close()
+    return sealed
 
 
 def _end_with_parent(parent: int) -> None:

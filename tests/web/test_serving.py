@@ -14,7 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from webapp.serving import CannotStart, check_port, make_data_folder, prepare
+from tests.web.conftest import Site
+from webapp.serving import CannotStart, check_port, make_data_folder, prepare, seal_what_is_missing
 from webapp.settings import Settings
 
 PROGRAM = """
@@ -51,11 +52,21 @@ def test_a_data_folder_that_cannot_be_made_is_named_with_its_option(tmp_path: Pa
     assert "--data-folder" in str(refusal.value)
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
 def test_a_data_folder_that_cannot_be_written_to_is_named(tmp_path: Path) -> None:
-    tmp_path.chmod(0o500)
-    with pytest.raises(CannotStart, match="cannot be written"):
-        make_data_folder(Settings(data_folder=tmp_path))
+    with pytest.raises(CannotStart, match="cannot be written") as refusal:
+        make_data_folder(Settings(data_folder=tmp_path), may_write=lambda _: False)
+    assert str(tmp_path) in str(refusal.value)
+
+
+def test_records_that_are_missing_are_sealed_after_the_start(site: Site) -> None:
+    first = site.house.signed_off()
+    site.house.clock.forward(hours=1)
+    second = site.house.signed_off()
+    assert seal_what_is_missing(site.app, pause_s=0) == 2
+    lead = site.signed_in("ines")
+    for walk in (first, second):
+        assert lead.get(f"/records/{walk.setup}.pdf").status_code == 200
+    assert seal_what_is_missing(site.app, pause_s=0) == 0
 
 
 def test_an_empty_data_folder_says_how_a_shop_is_loaded(tmp_path: Path, free_port: int) -> None:
