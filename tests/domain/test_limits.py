@@ -1,0 +1,195 @@
+"""When a difference matters: false asks, caught shifts, and the curve of choices."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import integrate, stats
+
+from webapp.domain.lengths import Display, Unit
+from webapp.domain.limits import (
+    CHOICES_ONE_IN,
+    ChanceNotBetweenError,
+    LimitsWithoutValueError,
+    _noncentral_t,
+    ask_rate,
+    caught_shift_nm,
+    curve,
+    in_words,
+    line,
+    line_nm,
+    would_have_asked,
+)
+from webapp.domain.usual import FloorInputs, LinesChoice, SeatingValues, SetupValue, Usual, usual, verdict
+from webapp.words import say
+
+MM = Display(Unit.MM, 3)
+FINE = Display(Unit.MM, 6)
+INCH = Display(Unit.INCH, 4)
+BASE = -412_305_000
+NO_FLOOR = FloorInputs(0, 0)
+CHOICE = LinesChoice()
+TEN = [0, 12_000, -9_000, 4_000, 21_000, -15_000, 6_000, -2_000, 9_000, -11_000]
+
+
+def found(
+    values: list[int], floor: FloorInputs = NO_FLOOR, display: Display = MM, choice: LinesChoice = CHOICE
+) -> Usual:
+    return usual([SeatingValues.of("a", [BASE + value for value in values])], floor, choice, display)
+
+
+@pytest.mark.parametrize("values", [[0], [0, 7_000], TEN, [0] * 6], ids=["one", "two", "ten", "equal"])
+@pytest.mark.parametrize("floor", [NO_FLOOR, FloorInputs(3_000, 4_000)], ids=["no floor", "floor"])
+@pytest.mark.parametrize("display", [MM, INCH, FINE], ids=["mm", "inch", "fine"])
+@pytest.mark.parametrize("ceiling_nm", [500_000, 20_000])
+def test_the_line_is_the_one_on_the_sheet(
+    values: list[int], floor: FloorInputs, display: Display, ceiling_nm: int
+) -> None:
+    for one_in in (20, 100, 900):
+        choice = LinesChoice(one_in, 1000, ceiling_nm)
+        sheet = found(values, floor, display, choice)
+        assert line_nm(sheet, one_in, choice, display) == sheet.ask_nm
+
+
+def test_the_false_asks_of_a_line_are_those_that_were_chosen() -> None:
+    sheet = found(TEN, display=FINE)
+    for one in curve(sheet, CHOICE, FINE):
+        assert one.false_asks_per_100 == pytest.approx(100 / one.one_in, rel=1e-3)
+
+
+def test_the_half_step_of_the_display_is_counted() -> None:
+    sheet = found(TEN)
+    s = np.std(TEN, ddof=1) * math.sqrt(1.1)
+    by_hand = 2 * stats.t.sf((30_000 + 500) / s, 9)
+    assert ask_rate(30_000, sheet, MM) == pytest.approx(by_hand, rel=1e-12)
+
+
+def test_a_wide_floor_asks_less_and_a_ceiling_more_than_was_chosen() -> None:
+    wide = line(found(TEN, FloorInputs(30_000, 0)), 100, CHOICE, MM)
+    assert wide.false_asks_per_100 < 0.1
+    choice = LinesChoice(ceiling_nm=10_000)
+    low = line(found(TEN, choice=choice), 100, choice, MM)
+    assert low.false_asks_per_100 > 30
+
+
+@pytest.mark.parametrize("n", [3, 5, 30])
+def test_the_caught_shift_is_caught_nine_times_in_ten(n: int) -> None:
+    chance = np.random.default_rng(n)
+    sheet = found([round(value) for value in chance.normal(0, 10_000, n)], display=FINE)
+    assert sheet.s_nm is not None
+    shift = caught_shift_nm(sheet.ask_nm or 0, sheet, FINE)
+    # A shop whose true spread is s, seen through n values each time, with the line that its own values give.
+    x = chance.normal(0, sheet.s_nm, (40_000, n))
+    half = stats.t.ppf(0.995, n - 1) * x.std(axis=1, ddof=1) * math.sqrt(1 + 1 / n)
+    beyond = np.abs(chance.normal(shift, sheet.s_nm, 40_000) - x.mean(axis=1)) > half
+    assert beyond.mean() == pytest.approx(0.9, abs=0.008)
+
+
+def test_without_a_spread_the_floor_is_taken_as_known() -> None:
+    sheet = found([0], FloorInputs(3_000, 4_000), FINE)
+    error = 5_000 * math.sqrt(2)
+    assert ask_rate(error * 2, sheet, FINE) == pytest.approx(2 * stats.norm.sf(2), rel=1e-3)
+    assert caught_shift_nm(2 * error, sheet, FINE) == pytest.approx(
+        error * (2 + stats.norm.ppf(0.9)), rel=1e-3
+    )
+
+
+@pytest.mark.parametrize("degrees", [2, 4, 10, 60, 500])
+@pytest.mark.parametrize("shift", [0.1, 2.0, 6.0, 40.0])
+@pytest.mark.parametrize("at", [-40.0, -9.0, -1.0, 0.5, 3.0, 12.0, 60.0])
+def test_the_noncentral_t_is_right_in_the_tails_too(degrees: int, shift: float, at: float) -> None:
+    def density(w: float) -> float:
+        """Of the ratio of s and sigma, times the normal below."""
+        return float(
+            stats.norm.cdf(at * w - shift) * 2 * degrees * w * stats.chi2.pdf(degrees * w * w, degrees)
+        )
+
+    by_hand, _ = integrate.quad(density, 0, 8, points=[0.5, 1, 2, abs(shift / at)], limit=200)
+    assert _noncentral_t(at, shift, degrees) == pytest.approx(by_hand, abs=1e-7)
+
+
+def test_a_rarer_question_catches_only_larger_shifts() -> None:
+    points = curve(found(TEN), CHOICE, MM)
+    assert [point.one_in for point in points] == list(CHOICES_ONE_IN)
+    for narrow, wide in pairwise(points):
+        assert narrow.ask_nm <= wide.ask_nm
+        assert narrow.false_asks_per_100 >= wide.false_asks_per_100
+        assert narrow.caught_nm <= wide.caught_nm
+
+
+def test_a_line_so_narrow_that_chance_crosses_it_catches_every_shift() -> None:
+    assert caught_shift_nm(0, found(TEN), MM, chance=0.5) == 0
+
+
+def test_equal_values_are_given_what_the_display_hides() -> None:
+    sheet = found([0] * 6)
+    one = line(sheet, 100, CHOICE, MM)
+    assert sheet.s_nm == 0
+    assert 0 < one.false_asks_per_100 < 100
+    assert math.isfinite(one.caught_nm)
+
+
+def test_the_past_touches_that_a_line_would_ask_about_are_those_that_its_verdict_asks_about() -> None:
+    sheet = found(TEN)
+    touches = [SetupValue(str(place), BASE + value) for place, value in enumerate(TEN)]
+    asked = would_have_asked(touches, sheet.centre_nm or 0, 12_000)
+    assert [touch.value_nm - BASE for touch in asked] == [21_000, -15_000]
+    at_line = would_have_asked(touches, sheet.centre_nm or 0, sheet.ask_nm or 0)
+    assert {touch.setup_id for touch in at_line} == {
+        t.setup_id for t in touches if verdict(t.value_nm, sheet) != "agrees"
+    }
+
+
+def test_no_value_has_no_line() -> None:
+    with pytest.raises(LimitsWithoutValueError):
+        line(usual([SeatingValues("a")], NO_FLOOR, CHOICE, MM), 100, CHOICE, MM)
+
+
+@pytest.mark.parametrize("chance", [0.0, 1.0, -1.0, 2.0, math.nan])
+def test_a_chance_of_nothing_or_certainty_is_refused(chance: float) -> None:
+    with pytest.raises(ChanceNotBetweenError):
+        caught_shift_nm(10_000, found(TEN), MM, chance)
+
+
+def test_words_come_first() -> None:
+    sheet = found(TEN)
+    said = [say(one.code, one.fields) for one in in_words(sheet, line(sheet, 100, CHOICE, MM), MM)]
+    assert said[0] == (
+        "Here a difference of more than 0.038 mm is asked about. By chance that happens in 0.95 of 100 setups."
+    )
+    assert "nine times in ten" in said[1]
+    assert "10 values" in said[2]
+    few = found([0], FloorInputs(3_000, 4_000))
+    assert in_words(few, line(few, 100, CHOICE, MM), MM)[-1].code == "limits.spread_not_known"
+
+
+@given(
+    st.lists(st.integers(-40, 40), min_size=3, max_size=12),
+    st.integers(-10_000, 10_000),
+    st.sampled_from([10, 100, 700]),
+)
+def test_adding_a_constant_changes_no_line_no_rate_and_no_caught_shift(
+    steps: list[int], constant: int, one_in: int
+) -> None:
+    here, there = (
+        line(found([(step + shift) * 1000 for step in steps]), one_in, CHOICE, MM) for shift in (0, constant)
+    )
+    assert here == there
+
+
+@given(st.lists(st.integers(-40, 40), min_size=3, max_size=12), st.sampled_from([10, 100, 700]))
+def test_an_inch_shop_and_a_metric_shop_with_the_same_steps_get_the_same_rates(
+    steps: list[int], one_in: int
+) -> None:
+    metric = line(found([step * 1_000 for step in steps]), one_in, LinesChoice(ceiling_nm=10**9), MM)
+    inch = line(
+        found([step * 2_540 for step in steps], display=INCH), one_in, LinesChoice(ceiling_nm=10**9), INCH
+    )
+    assert inch.ask_nm / 2_540 == metric.ask_nm / 1_000
+    assert inch.false_asks_per_100 == pytest.approx(metric.false_asks_per_100, rel=1e-9)
+    assert inch.caught_nm / 2_540 == pytest.approx(metric.caught_nm / 1_000, rel=1e-9)
