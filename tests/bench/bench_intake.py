@@ -1,7 +1,8 @@
 """How fast events are taken in, beside the bare verification of as many ECDSA P-256 signatures in the same run.
 
 Start it by hand: python tests/bench/bench_intake.py [batches]. It prints rates and their ratio and asserts nothing:
-times of one run on one machine compare only with each other. PINs are left out: argon2id is slow on purpose.
+times of one run on one machine compare only with each other; where other programs run beside it, the best batch of each
+says more than the sum. PINs are left out: argon2id is slow on purpose.
 """
 
 import sys
@@ -48,21 +49,23 @@ def main(count: int) -> None:
     with tempfile.TemporaryDirectory() as folder:
         house = House(Path(folder))
         batches = batches_of_events(house, count)
-        bare, taken = 0.0, 0.0
+        bare, taken = [], []
         for parts in batches:
-            bare += bare_verifications(house, parts)
+            bare.append(bare_verifications(house, parts))
             start = time.perf_counter()
             receipts = house.accept(parts)
-            taken += time.perf_counter() - start
+            taken.append(time.perf_counter() - start)
             wrong = [
                 receipt for receipt in receipts if receipt["outcome"] != "accepted" or receipt["problems"]
             ]
             if wrong:
                 raise SystemExit(f"not all well: {wrong[0]}")
-    events = count * BATCH
-    print(f"bare verification {events / bare:8.0f} a second")
-    print(f"intake            {events / taken:8.0f} a second, batches of {BATCH}")
-    print(f"ratio             {bare / taken:8.2f}")
+    for name, pick in (("all batches", sum), ("best batch", lambda times: min(times) * len(times))):
+        whole_bare, whole_taken, events = pick(bare), pick(taken), len(bare) * BATCH
+        print(
+            f"{name:12} bare verification {events / whole_bare:7.0f} a second, "
+            f"intake {events / whole_taken:7.0f} a second, ratio {whole_bare / whole_taken:.2f}"
+        )
 
 
 if __name__ == "__main__":

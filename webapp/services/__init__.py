@@ -14,8 +14,8 @@ enrolling    make_code(store, by, now, code) -> {"until_utc"}
              disable(store, device_id, by, reason, now); clear_fork(store, device_id, by, reason, now); devices(store)
              news(store, keyring, request, now) -> what POST /api/news answers
 access       sign_in(store, keyring, person_id, passphrase, now, token, source) -> session dict
-             session(store, token, now, idle_minutes, longest_minutes) -> session dict | None; sign_out(store, token,
-             now) change_passphrase(store, keyring, person_id, old, new, now)
+             session(store, token, now, idle_minutes, longest_minutes) -> session dict | None
+             sign_out(store, token, now); change_passphrase(store, keyring, person_id, old, new, now)
              change_pin(store, keyring, person_id, passphrase, new_pin, now)
              set_first_secrets(store, keyring, person_id, by, now, passphrase, pin); verify_pin(...)
 answering    questions(store, only_open=True), answer(store, question_id, by, decision, reason, now)
@@ -24,9 +24,9 @@ signing_off  queue(store, now), detail(store, setup_id, now)
              not_accept(store, keyring, setup_id, by, passphrase, reason, now)
 recording    bundle(store, setup_id, now, renderer), unsigned_pdf(store, setup_id, render_unsigned, now, renderer)
              sealed_pdf(store, setup_id, render, seal, now, renderer) -> (sha256, bytes); stored_pdf(store, setup_id)
-register     give_slot, end_slot, release, keep_slot, authorise, withdraw, start_seating, leave_out, take_in, add_person,
-             disable_person, enable_person, change_roles: each (store, ..., by, now)
-loading      load(store, shop, by, now, make_secret, keyring) -> [change], first secrets in them
+register     give_slot, end_slot, release, keep_slot, authorise, withdraw, start_seating, leave_out, take_in,
+             add_person, disable_person, enable_person, change_roles: each (store, ..., by, now)
+loading      load(store, shop, by, now, make_secret, keyring) -> [change], with the first secrets of new people
 board        board(store, now) -> [state of each machine]
 ledger       change(store, type, by, subject, setup, data, now) -> position; the one place that appends a change
 auditing     audit(store) -> [fault]: everything recomputed; none in a whole store
