@@ -210,6 +210,31 @@ def test_a_forged_copy_that_came_first_does_not_keep_the_real_event_out(house: H
     assert outcomes(house.accept([part])) == ["accepted"]
 
 
+def test_a_forged_copy_of_an_event_that_is_refused_does_not_hold_up_the_next(house: House) -> None:
+    walk = house.walk().start()
+    house.device.event("hold.pressed", {"extra": 1}, **_envelope(walk))
+    house.device.event("hold.pressed", {}, **_envelope(walk))
+    forged = {"jws": walk.parts[1]["jws"].rpartition(".")[0] + "." + "A" * 86, "pin": None}
+    house.accept([forged])
+    assert outcomes(house.accept(walk.parts)) == ["accepted", "refused", "accepted"]
+
+
+def test_an_event_is_taken_once_its_sheet_is_known_again(house: House) -> None:
+    sheet = house.sheet()
+    walk = house.walk().start()
+    walk.sheet_hash = UNKNOWN_SHEET
+    assert sheet[0] != UNKNOWN_SHEET
+    late = house.walk()
+    late.sheet_hash = UNKNOWN_SHEET
+    parts = late.start().parts
+    house.accept(walk.parts)
+    assert outcomes(house.accept(parts)) == ["refused"]
+    with house.store.writing():
+        times = ("2026-11-25T07:00:00.000Z", "2026-11-25T19:00:00.000Z")
+        house.store.setups.keep_sheet(UNKNOWN_SHEET, "mill-1", sheet[1], "content", times)
+    assert outcomes(house.accept(parts)) == ["accepted"]
+
+
 def test_an_event_for_an_unknown_sheet_is_refused(house: House) -> None:
     walk = house.walk()
     walk.sheet_hash = UNKNOWN_SHEET

@@ -18,12 +18,13 @@ from __future__ import annotations
 import json
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
+from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.setup import fold
 from webapp.services import folding, pins
 from webapp.services.intake_chain import Problem
-from webapp.services.intake_reading import Sent, named_device, read_batch, read_sent, unreadable
+from webapp.services.intake_reading import Refusal, Sent, named_device, read_batch, read_sent, unreadable
 from webapp.services.intake_sorting import Intake, receipt, sort_out
 from webapp.services.ledger import SERVER, change
 from webapp.services.times import utc_text
@@ -184,23 +185,28 @@ def _set_aside(store: Store, intake: Intake, received: str) -> None:
     """Keep what was refused, with the reason. Without a fitting signature it is nobody's: kept in a bounded number."""
     room = MOST_UNSIGNED_ASIDE - store.setups.set_aside_count(unsigned=True) if intake.refused else 0
     for sent, refusal in intake.refused.values():
-        if not sent.verified:
-            room -= 1
-            if room < 0:
-                continue
-        setup = _own_setup(store, sent)
-        fields = {"code": refusal.code, "fields": refusal.fields, "device": sent.device, "setup": setup}
-        sequence = sent.event["sequence"] if sent.event else None
-        row = {
-            "id": sent.id,
-            "jws": sent.jws if sent.verified else _as_ascii(sent.jws),
-            **fields,
-            "sequence": sequence,
-            "received_at_utc": received,
-        }
-        if store.setups.set_aside(row):
-            data = {"event": sent.id, "code": refusal.code, "fields": refusal.fields}
-            change(store, "event.set_aside", SERVER, sent.device or "unknown", setup, data, intake.now)
+        room -= not sent.verified
+        if sent.verified or room >= 0:
+            _set_one_aside(store, intake.now, sent, refusal, received)
+
+
+def _set_one_aside(store: Store, now: datetime, sent: Sent, refusal: Refusal, received: str) -> None:
+    # A text that nobody signed must not take the place of the event whose words it copies.
+    id_ = sent.id if sent.verified else sha256(sent.jws.encode("utf-8", "surrogatepass")).hexdigest()
+    setup = _own_setup(store, sent)
+    row = {
+        "id": id_,
+        "jws": sent.jws if sent.verified else _as_ascii(sent.jws),
+        "code": refusal.code,
+        "fields": refusal.fields,
+        "device": sent.device,
+        "sequence": sent.event["sequence"] if sent.event else None,
+        "setup": setup,
+        "received_at_utc": received,
+    }
+    if store.setups.set_aside(row):
+        data = {"event": id_, "code": refusal.code, "fields": refusal.fields}
+        change(store, "event.set_aside", SERVER, sent.device or "unknown", setup, data, now)
 
 
 def _as_ascii(text: str) -> str:

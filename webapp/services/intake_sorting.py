@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 SKEW_SECONDS = 120
 MOST_WAITING = 5000
+# A sheet that is unknown after a restore may become known again.
+JUDGED_ANEW = frozenset({"intake.sheet_unknown"})
 
 
 @dataclass(slots=True)
@@ -52,7 +54,7 @@ def sort_out(store: Store, intake: Intake, sent: dict[str, Sent], ids: Iterable[
     for id_ in unique:
         if id_ in known:
             continue
-        if id_ in aside and aside[id_]["device"] is not None:
+        if id_ in aside and aside[id_]["code"] not in JUDGED_ANEW:
             intake.receipts[id_] = receipt(id_, "refused", aside[id_]["code"], aside[id_]["fields"])
         elif sent[id_].event is None:
             _refuse(intake, sent[id_], sent[id_].refusal or Refusal("intake.malformed", {}))
