@@ -86,15 +86,16 @@ def test_the_versions_that_survive_a_write_ahead_log_are_known(
     assert survives_write_ahead_log(version) is fixed
 
 
-@pytest.mark.skipif(survives_write_ahead_log(sqlite3.sqlite_version_info), reason="this SQLite has the fix")
-def test_a_file_in_write_ahead_log_mode_is_refused(tmp_path: Path) -> None:
-    path = tmp_path / "zerokeep.db"
-    connection = sqlite3.connect(path)
+def test_a_file_in_write_ahead_log_mode_is_refused_where_sqlite_could_damage_it(tmp_path: Path) -> None:
+    connection = sqlite3.connect(tmp_path / "zerokeep.db", isolation_level=None)
     connection.execute("PRAGMA journal_mode=WAL")
     connection.execute("CREATE TABLE x (y)")
+    with pytest.raises(WriteAheadLogRefused, match=r"SQLite 3\.40\.1.*3\.51\.3"):
+        apply_settings(connection, "zerokeep.db", (3, 40, 1))
+    assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+    apply_settings(connection, "zerokeep.db", (3, 51, 3))
+    assert connection.execute("PRAGMA journal_mode").fetchone() == ("delete",)
     connection.close()
-    with pytest.raises(WriteAheadLogRefused, match=r"3\.51\.3"):
-        Store.open(path)
 
 
 def test_a_place_that_cannot_be_written_is_named() -> None:

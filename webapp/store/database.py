@@ -72,11 +72,15 @@ class _Connections(peewee.SqliteDatabase):
         return connection
 
 
-def apply_settings(connection: sqlite3.Connection, path: str) -> None:
-    """Set and read back every setting. Raises SettingNotKept, WriteAheadLogRefused."""
+def apply_settings(
+    connection: sqlite3.Connection,
+    path: str,
+    version: tuple[int, int, int] = sqlite3.sqlite_version_info,
+) -> None:
+    """Set and read back every setting. `version` is SQLite's. Raises SettingNotKept, WriteAheadLogRefused."""
     found_mode = connection.execute("PRAGMA journal_mode").fetchone()[0]
-    if found_mode == "wal" and not survives_write_ahead_log(sqlite3.sqlite_version_info):
-        raise WriteAheadLogRefused(path=path, version=sqlite3.sqlite_version)
+    if found_mode == "wal" and not survives_write_ahead_log(version):
+        raise WriteAheadLogRefused(path=path, version=".".join(map(str, version)))
     for name, value, wanted in SETTINGS:
         connection.execute(f"PRAGMA {name}={value}")
         row = connection.execute(f"PRAGMA {name}").fetchone()
