@@ -166,3 +166,23 @@ def test_a_suspect_among_two_values_is_refused() -> None:
 @given(st.lists(st.integers(-(10**6), 10**6), min_size=3, max_size=20), st.integers(-(10**9), 10**9))
 def test_adding_a_constant_leaves_the_suspect(values: list[int], constant: int) -> None:
     assert spread.grubbs([value + constant for value in values]) == spread.grubbs(values)
+
+
+def test_a_seating_of_fewer_than_six_values_is_not_judged() -> None:
+    agrees_by_chance = [500_000, 500_100, 500_000, 500_100, 500_000]
+    old = [0, 60_000, -80_000, 40_000, -60_000, 75_000]
+    assert spread.pool_alike([old, agrees_by_chance], 1, 100).members == (0, 1)  # type: ignore[union-attr]
+    assert spread.pool_alike([old, [*agrees_by_chance, 500_100]], 1, 100).members == (1,)  # type: ignore[union-attr]
+    assert spread.pool_alike([old[:5], [*agrees_by_chance, 500_100]], 1, 100).members == (0, 1)  # type: ignore[union-attr]
+
+
+def test_of_many_equal_seatings_one_in_a_hundred_fixtures_has_one_set_aside() -> None:
+    chance = np.random.default_rng(6)
+    rounds, apart = 1500, 0
+    for _ in range(rounds):
+        values = chance.normal(0, 50_000, (5, 8)).round().astype(int).tolist()
+        pooled = spread.pool_alike(values, 4, 1000)
+        assert pooled is not None
+        apart += len(pooled.members) < 5
+    low, high = stats.binom.ppf([1e-5, 1 - 1e-5], rounds, 0.01)
+    assert low <= apart <= high

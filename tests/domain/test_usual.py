@@ -336,3 +336,22 @@ def test_a_steady_fixture_is_asked_about_as_often_as_chosen(n: int, one_in: int)
         asked += verdict(values[n], found) != "agrees"
     low, high = stats.binom.ppf([1e-5, 1 - 1e-5], rounds, 1 / one_in)
     assert low <= asked <= high
+
+
+def test_the_centre_is_the_mean_of_the_last_twenty_values() -> None:
+    values = [0] * 30 + [1000 * place for place in range(20)]
+    found = usual([seating("a", *values)], NO_FLOOR, CHOICE, MM)
+    assert found.centre_nm == BASE + 9_000  # 412 295.5 steps from zero, half to even
+    assert (found.n_values, found.n_in_centre) == (50, 20)
+    # The latest 20 rise; the 20 before and the 10 before those are equal: 665 squared steps over 19 + 19 + 9.
+    s = 1000 * math.sqrt(665 / 47)
+    expected = stats.t.ppf(0.995, 47) * s * math.sqrt(1 + 1 / 20)
+    assert lines(found)[0] == math.floor(expected / 1000) * 1000
+
+
+def test_a_creeping_vise_is_followed_at_a_distance_of_ten_setups() -> None:
+    values = [1000 * place for place in range(200)]
+    found = usual([seating("a", *values)], NO_FLOOR, CHOICE, Display(Unit.MM, 6))
+    assert found.centre_nm == BASE + round(1000 * (199 - 9.5))
+    # Nor does the creep widen the lines: 20 values that rise by a step each scatter by 5.9 steps.
+    assert found.s_nm == pytest.approx(1000 * math.sqrt(35))

@@ -95,9 +95,12 @@ def test_the_chart_constants_are_the_ranges_moments(n: int) -> None:
 
 def test_the_program_uses_the_printed_constants_of_two_values() -> None:
     for name, ours in (("d2", drift.D2), ("D4", drift.D4)):
-        assert ours == CONSTANTS["n2"][name]
-    assert 1 + 3 * CONSTANTS["n2"]["d3"] / CONSTANTS["n2"]["d2"] == pytest.approx(drift.D4, abs=3e-3)
-    assert 3 / drift.D2 == pytest.approx(CONSTANTS["n2"]["E2"], abs=5e-4)
+        printed = CONSTANTS["n2"][name]
+        assert ours == printed
+    upper = 1 + 3 * CONSTANTS["n2"]["d3"] / CONSTANTS["n2"]["d2"]
+    assert upper == pytest.approx(drift.D4, abs=3e-3)
+    individuals = 3 / drift.D2
+    assert individuals == pytest.approx(CONSTANTS["n2"]["E2"], abs=5e-4)
 
 
 @pytest.mark.parametrize(("weight", "limit"), LENGTHS["ewma_arl0_500"])

@@ -103,7 +103,7 @@ class Measures:
 
 def half_width_nm(usual: Usual, coverage: float) -> float:
     """Return how far one more value lies from the centre at most, with that coverage; no ceiling, no rounding."""
-    root = math.sqrt(1 + 1 / max(usual.n_values, 1))
+    root = math.sqrt(1 + 1 / max(usual.n_in_centre, 1))
     floor_nm = spread.normal_quantile(coverage) * usual.u_b_nm * root
     if usual.s_nm is None or usual.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM:
         return floor_nm

@@ -1,10 +1,10 @@
 """When a difference matters: what a chosen line asks by chance, and which shift it catches.
 
 Rules of this module:
-- One more value x beside the mean m of n: (x - m) / (s * sqrt(1 + 1/n)) follows Student's t with the spread's degrees
-  of freedom, and the noncentral t where the fixture has shifted (normal theory; Hahn and Meeker, Statistical
-  Intervals). Below two degrees of freedom the floor's u_B is taken as known, and the normal distribution takes t's
-  place.
+- One more value x beside the mean m of the n values in the centre: (x - m) / (s * sqrt(1 + 1/n)) follows Student's t
+  with the spread's degrees of freedom, and the noncentral t where the fixture has shifted (normal theory; Hahn and
+  Meeker, Statistical Intervals). Below two degrees of freedom the floor's u_B is taken as known, and the normal
+  distribution takes t's place.
 - The display rounds what it shows: a shown value is inside a line as long as the true one is inside the line and
   half a step. That half step is counted, here and nowhere else.
 - Equal values show no spread; a display of step q hides q/sqrt(12), and no less than that is taken.
@@ -86,7 +86,7 @@ def line_nm(usual: Usual, one_in: int, choice: LinesChoice, display: Display) ->
 def _root(usual: Usual) -> float:
     if usual.n_values < 1:
         raise LimitsWithoutValueError
-    return math.sqrt(1 + 1 / usual.n_values)
+    return math.sqrt(1 + 1 / usual.n_in_centre)
 
 
 def _standard(line_nm: float, usual: Usual, display: Display) -> tuple[float, float, float]:

@@ -4,10 +4,16 @@ Rules of this module:
 - Sums are exact: values are whole nanometres (or fractions), so mean and variance are exact fractions, and
   only the last step, a square root, rounds. Far-off means lose no digits (NIST StRD univariate sets NumAcc1
   to NumAcc4).
+- Within a seating, deviations count from the mean of stretches of 20 values, from the latest backwards: a vise that
+  creeps does not widen its own lines. Means and deviations within stretches are independent, so Student's t holds
+  exactly.
 - Spread is pooled over seatings: s^2 = sum of squares / degrees of freedom, both summed over the seatings.
-- A seating whose variance differs stands alone: two-sided F test against the pooled others, at 1 %
-  (NIST/SEMATECH e-Handbook 1.3.5.9). A display rounds what it shows, so q^2/12 of its step q is added to both
-  variances first: else two equal readings would pass for a fixture without any spread.
+- A seating whose variance differs stands alone: two-sided F test against the pooled others, at 1 % over all the tests
+  that are made (NIST/SEMATECH e-Handbook 1.3.5.9; Bonferroni). A display rounds what it shows, so q^2/12 of its step
+  q is added to both variances first: else two equal readings would pass for a fixture without any spread.
+- Only what has five degrees of freedom is judged by that test, on both sides. With fewer, chance makes a seating
+  look so still (two values that happen to agree) that its lines, drawn from itself alone, would ask about nearly
+  every touch.
 - Grubbs' test points at one suspect (NIST/SEMATECH e-Handbook 1.3.5.17.1; Grubbs and Beck 1972). It is a hint
   only.
 - Quantiles come from scipy.special, whose import is light.
@@ -25,6 +31,8 @@ from scipy import special
 from webapp.domain.errors import TooFewValuesError
 
 VARIANCE_TEST_LEVEL = 0.01
+LEAST_DEGREES_TO_DIFFER = 5
+STRETCH = 20
 SUSPECT_LEVEL = 0.05
 
 
@@ -32,7 +40,7 @@ def mean(values: Sequence[int | Fraction]) -> Fraction:
     """Return the exact mean. Raises `TooFewValuesError` for no value."""
     if not values:
         raise TooFewValuesError(n=0, least=1)
-    return sum(map(Fraction, values), Fraction(0)) / len(values)
+    return Fraction(sum(values)) / len(values)
 
 
 def squares(values: Sequence[int | Fraction]) -> Fraction:
@@ -48,6 +56,11 @@ def standard_deviation(values: Sequence[int | Fraction]) -> float:
     if len(values) < 2:
         raise TooFewValuesError(n=len(values), least=2)
     return math.sqrt(squares(values) / (len(values) - 1))
+
+
+def stretches(values: Sequence[int]) -> list[Sequence[int]]:
+    """Return the values in stretches of 20, counted from the latest; the oldest stretch may be shorter."""
+    return [values[max(0, end - STRETCH) : end] for end in range(len(values), 0, -STRETCH)]
 
 
 @dataclass(frozen=True)
@@ -66,10 +79,16 @@ class Pooled:
 
 def pool(seatings: Sequence[Sequence[int]], members: Sequence[int]) -> Pooled:
     """Return the pooled variance of the named seatings, which need one degree of freedom between them."""
-    degrees = sum(max(len(seatings[i]) - 1, 0) for i in members)
+    pieces = [piece for i in members for piece in stretches(seatings[i])]
+    degrees = sum(len(piece) - 1 for piece in pieces)
     if degrees < 1:
         raise TooFewValuesError(n=max((len(seatings[i]) for i in members), default=0), least=2)
-    total = sum((squares(seatings[i]) for i in members), Fraction(0))
+    # n times the sum of squares is a whole number; a fraction is formed once for each length of stretch only.
+    by_length: dict[int, int] = {}
+    for piece in pieces:
+        times_n = len(piece) * sum([value * value for value in piece]) - sum(piece) ** 2
+        by_length[len(piece)] = by_length.get(len(piece), 0) + times_n
+    total = sum((Fraction(times_n, n) for n, times_n in by_length.items()), Fraction(0))
     return Pooled(total / degrees, degrees, tuple(members))
 
 
@@ -78,14 +97,17 @@ def pool_alike(seatings: Sequence[Sequence[int]], current: int, resolution_nm: i
 
     Seatings are in order of time. One after the other, the seating that differs most from the pooled others is
     set aside, until none differs at 1 %; when that is the current one, it stands alone. Of two that are left and
-    differ, the older one is set aside, unless it is the current one. None where no seating has two values.
+    differ, the older one is set aside, unless it is the current one. A seating of fewer than six values is never
+    judged. None where no seating has two values.
     """
     members = [i for i, values in enumerate(seatings) if len(values) >= 2]
     alone = {i: pool(seatings, [i]) for i in members}
     while len(members) > 1:
-        tests = {i: variance_test(alone[i], _together(alone, members, i), resolution_nm) for i in members}
-        differs = min(members, key=lambda i: (tests[i].p_value, -abs(math.log(tests[i].ratio))))
-        if tests[differs].p_value >= VARIANCE_TEST_LEVEL:
+        tests = _judged(alone, members, resolution_nm)
+        differs = min(tests, key=lambda i: (tests[i].p_value, -abs(math.log(tests[i].ratio))), default=None)
+        if differs is None or tests[differs].p_value >= VARIANCE_TEST_LEVEL / _tests_made(
+            len(members), len(tests)
+        ):
             break
         if len(members) == 2:
             members = [current if current in members else members[-1]]
@@ -94,6 +116,23 @@ def pool_alike(seatings: Sequence[Sequence[int]], current: int, resolution_nm: i
         else:
             members.remove(differs)
     return _together(alone, members) if members else None
+
+
+def _tests_made(members: int, judged: int) -> int:
+    """Return how many tests are made at once, so that all together stay at the level (Bonferroni): two
+    are each other's.
+    """
+    return 1 if members == 2 else judged
+
+
+def _judged(alone: dict[int, Pooled], members: Sequence[int], resolution_nm: int) -> dict[int, VarianceTest]:
+    """Return the test of each seating against the pooled others, where both sides know enough to be judged."""
+    tests = {}
+    for i in members:
+        others = _together(alone, members, i)
+        if min(alone[i].degrees_of_freedom, others.degrees_of_freedom) >= LEAST_DEGREES_TO_DIFFER:
+            tests[i] = variance_test(alone[i], others, resolution_nm)
+    return tests
 
 
 def _together(alone: dict[int, Pooled], members: Sequence[int], without: int | None = None) -> Pooled:
@@ -164,7 +203,9 @@ def grubbs(values: Sequence[int | Fraction], level: float = SUSPECT_LEVEL) -> Gr
     """Return Grubbs' two-sided test of the farthest value. Raises `TooFewValuesError` below three values."""
     critical = grubbs_critical(len(values), level)
     centre, variance = mean(values), squares(values) / (len(values) - 1)
-    index = max(range(len(values)), key=lambda i: abs(values[i] - centre))
+    # The farthest value is an end of the range; of two as far, the first.
+    ends = {values.index(min(values)), values.index(max(values))}
+    index = max(sorted(ends), key=lambda i: abs(values[i] - centre))
     distance = abs(values[index] - centre)
     statistic = math.sqrt(distance**2 / variance) if variance else 0.0
     return Grubbs(index, statistic, critical)
