@@ -1,9 +1,9 @@
-"""What the tablet keeps, and what it says when it cannot: IndexedDB 3.0, `durability` (W3C), with failures put in its way."""
+"""What the tablet keeps, and what it says when it cannot: IndexedDB 3.0 (W3C), with failures put in its way."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 import pytest
 from playwright.sync_api import BrowserContext, Page
@@ -22,11 +22,11 @@ FAIL_NEXT_ADD = """name => {
 
 
 @pytest.fixture
-def page(new_context: Callable[..., BrowserContext]) -> Iterator[Page]:
+def page(new_context: Callable[..., BrowserContext]) -> Page:
     """A page with an outbox on it."""
     page = open_modules(new_context())
     page.evaluate(OUTBOX)
-    yield page
+    return page
 
 
 def append(page: Page) -> str:
@@ -89,7 +89,8 @@ def test_a_second_tab_that_wrote_meanwhile_is_noticed(page: Page) -> None:
     code = page.evaluate("""async () => {
       const {Outbox} = await import('/assets/trial/js/store/outbox.js');
       const stale = await store.read(['chain'], tx => null);
-      const late = new Outbox({read: async () => stale, writeEvidence: (...parts) => store.writeEvidence(...parts)}, device);
+      const writeEvidence = (...parts) => store.writeEvidence(...parts);
+      const late = new Outbox({read: async () => stale, writeEvidence}, device);
       await outbox.append(body());
       return tried(() => late.append(body('setup.broken_off')));
     }""")
@@ -100,7 +101,8 @@ def test_two_events_never_share_a_place_in_the_chain_even_without_locks(page: Pa
     code = page.evaluate("""async () => {
       const {asked} = await import('/assets/trial/js/store/db.js');
       const {id, ...row} = await outbox.append(body());
-      return tried(() => store.writeEvidence(['events'], tx => asked(tx.objectStore('events').add({...row, id: 'another'}))));
+      const again = tx => asked(tx.objectStore('events').add({...row, id: 'another'}));
+      return tried(() => store.writeEvidence(['events'], again));
     }""")
     assert code == "store.taken"
 
@@ -149,7 +151,10 @@ def test_an_event_that_was_written_although_the_handle_died_is_not_written_twice
           once = false;
           const {set} = Object.getOwnPropertyDescriptor(IDBTransaction.prototype, 'oncomplete');
           Object.defineProperty(made, 'oncomplete', {set(told) {
-            set.call(made, () => { Object.defineProperty(made, 'error', {value: new DOMException('lost', 'UnknownError')}); made.onabort(); });
+            set.call(made, () => {
+              Object.defineProperty(made, 'error', {value: new DOMException('lost', 'UnknownError')});
+              made.onabort();
+            });
           }});
         }
         return made;

@@ -60,7 +60,8 @@ def test_the_key_agreement_gives_the_key_of_the_rfc(page: Page) -> None:
         """async ({alice, bob}) => {
           const {agreed, concatKdf} = await import('/assets/trial/js/proof/jwe.js');
           const {toBase64url, utf8} = await import('/assets/trial/js/proof/bytes.js');
-          const own = await crypto.subtle.importKey('jwk', alice, {name: 'ECDH', namedCurve: 'P-256'}, false, ['deriveBits']);
+          const curve = {name: 'ECDH', namedCurve: 'P-256'};
+          const own = await crypto.subtle.importKey('jwk', alice, curve, false, ['deriveBits']);
           return toBase64url(await concatKdf(await agreed(own, bob), 'A128GCM', 128, utf8('Alice'), utf8('Bob')));
         }""",
         {"alice": ALICE, "bob": BOB},

@@ -26,7 +26,8 @@ START = """async enrolment => {
   const {Sync} = await import('/assets/trial/js/sync.js');
   self.clock = new Clock();
   self.shelf = new Shelf(store);
-  self.sync = new Sync({api: new Api({waitMs: 400}), outbox, shelf, device, clock, setups: async () => ['s'], inUse: async () => new Set()});
+  const asks = {setups: async () => ['s'], inUse: async () => new Set()};
+  self.sync = new Sync({api: new Api({waitMs: 400}), outbox, shelf, device, clock, ...asks});
   self.send = async () => { await sync.run(); return {...sync.state, ...await outbox.tally()}; };
 }""".replace("START_OUTBOX", OUTBOX)
 

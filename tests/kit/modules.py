@@ -64,8 +64,9 @@ OUTBOX = """async () => {
   const {device} = await ownDevice(store);
   self.device = device ?? await keepDevice(store, await newPair(), self.enrolment ?? {});
   self.outbox = new Outbox(store, self.device);
-  self.body = (type = 'hold.pressed', data = {}) => ({type, setup: '7f3a2c1e-0000-4000-8000-000000000001', sheet: 'a'.repeat(64),
-    app: 'trial', person: 'mara', at_utc: '2026-11-25T08:03:12.345Z', elapsed_ms: 5, step: null, data});
+  const setup = '7f3a2c1e-0000-4000-8000-000000000001';
+  self.body = (type = 'hold.pressed', data = {}) => ({type, setup, sheet: 'a'.repeat(64), app: 'trial',
+    person: 'mara', at_utc: '2026-11-25T08:03:12.345Z', elapsed_ms: 5, step: null, data});
   self.tried = work => work().then(() => 'kept', error => (typeof error.code === 'string' ? error.code : error.name));
   return self.device.jwk;
 }"""

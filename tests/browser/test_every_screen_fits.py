@@ -1,0 +1,131 @@
+"""Every screen of a setup on three sizes in both themes: nothing to scroll, nothing too small, nothing too faint.
+
+Sources: WCAG 2.2, 1.4.6 (7:1), 1.4.10, 2.5.5 (44 px), by axe-core; the sizes of look and feel are the project's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page
+
+from tests.kit.chromium import PHONE, SIZES, viewport
+from tests.kit.demo import Demo
+from tests.kit.tablet import Operator, Tablet
+
+MISFITS = """() => {
+  const found = [];
+  const middle = document.querySelector('main');
+  const beyond = middle.scrollHeight - middle.clientHeight;
+  if (beyond > 1) found.push(`scrolls by ${beyond}`);
+  if (document.documentElement.scrollWidth > innerWidth) found.push('wider than the screen');
+  for (const control of document.querySelectorAll('button, a[href], summary, input, textarea')) {
+    const {width, height} = (control.closest('.entry, .tick') ?? control).getBoundingClientRect();
+    if (width > 0 && (width < 43.9 || height < 43.9)) {
+      found.push(`${control.dataset.action ?? control.name} is ${width} x ${height}`);
+    }
+  }
+  const go = document.querySelector('.go')?.getBoundingClientRect();
+  if (go && go.height < 72) found.push(`the primary action is ${go.height} high`);
+  for (const text of document.querySelectorAll('main *, footer *, .where *')) {
+    if (text.children.length > 0 || text.textContent.trim() === '' || text.closest('svg')) continue;
+    const {left, right, width} = text.getBoundingClientRect();
+    if (width > 0 && (left < -1 || right > innerWidth + 1)) found.push(`cut off: ${text.textContent}`);
+  }
+  for (const value of document.querySelectorAll('.plate:not(.words, .sums) .plate-value')) {
+    const size = parseFloat(getComputedStyle(value).fontSize);
+    if (value.getBoundingClientRect().width > 0 && size < 40) found.push(`a number at ${size} px`);
+  }
+  return found;
+}"""
+AXE = {
+    "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
+    "rules": {"color-contrast-enhanced": {"enabled": True}},
+}
+
+
+def look(page: Page, name: str, sizes: dict[str, tuple[int, int]]) -> list[str]:
+    """What is wrong with the screen on any of the sizes."""
+    found = []
+    for size_name, size in sizes.items():
+        page.set_viewport_size(viewport(size))
+        page.evaluate(
+            "() => new Promise(resolve => requestAnimationFrame(() => requestAnimationFrame(resolve)))"
+        )
+        found += [f"{name} on {size_name}: {what}" for what in page.evaluate(MISFITS)]
+    return found
+
+
+def faults(page: Page, name: str) -> list[str]:
+    """What axe finds on the screen."""
+    violations = Axe().run(page, options=AXE).response["violations"]
+    return [f"{name}: {one['id']} {[node['html'][:90] for node in one['nodes']][:3]}" for one in violations]
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_every_step_fits_and_can_be_read(new_tablet: Callable[..., Tablet], demo: Demo, theme: str) -> None:
+    tablet = new_tablet(color_scheme=theme)
+    page, wrong = tablet.page, []
+    wrong += look(page, "machines", SIZES) + faults(page, "machines")
+    tablet.begin("plover", "odile")
+    operator = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), demo.people["odile"].pin)
+    seen = set()
+    for step, kind in operator.steps():
+        wrong += look(page, step, SIZES)
+        if kind not in seen:
+            wrong += faults(page, step)
+        seen.add(kind)
+    wrong += look(page, "after", SIZES) + faults(page, "after")
+    assert wrong == [], "\n".join(map(str, wrong))
+    assert len(seen) == 13, "every kind of step was looked at"
+
+
+def test_screens_beside_the_steps_fit_too(new_tablet: Callable[..., Tablet], demo: Demo) -> None:
+    tablet = new_tablet()
+    page, wrong = tablet.page, []
+
+    def seen(name: str) -> None:
+        wrong.extend(look(page, name, SIZES) + faults(page, name))
+
+    tablet.begin("plover", "odile")
+    Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "").walk(until="x.search")
+    tablet.tap_here("why")
+    seen("why")
+    tablet.tap("off")
+    seen("off")
+    tablet.tap("worry", "wrong_place")
+    seen("off, noted")
+    tablet.tap("put-question")
+    seen("question")
+    tablet.tap("back")
+    tablet.page.set_viewport_size(viewport(PHONE))
+    tablet.tap("open-all")
+    tablet.page.set_viewport_size(viewport(SIZES["portrait"]))
+    tablet.tap("open-stage")
+    seen("a stage, to read")
+    tablet.tap("read-step", "ready.board")
+    seen("a step, to read")
+    tablet.tap("correct")
+    seen("correct")
+    tablet.tap("back")
+    tablet.tap("break-off")
+    seen("broken off")
+    assert wrong == [], "\n".join(map(str, wrong))
+
+
+@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+def test_at_twice_the_text_size_nothing_is_cut_off(
+    new_tablet: Callable[..., Tablet], demo: Demo, size: tuple[int, int]
+) -> None:
+    tablet = new_tablet(size)
+    tablet.begin("plover", "odile")
+    operator = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
+    wrong: list[Any] = []
+    for step, _ in operator.steps(until="y.search"):
+        tablet.page.evaluate("() => { document.documentElement.style.fontSize = '200%'; }")
+        wrong += [(step, what) for what in tablet.page.evaluate(MISFITS) if not what.startswith("scrolls")]
+        tablet.page.evaluate("() => { document.documentElement.style.fontSize = ''; }")
+    assert wrong == [], "\n".join(map(str, wrong))
