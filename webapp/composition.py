@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
+from typing import TypeVar
 
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
@@ -30,6 +32,8 @@ from webapp.web import pages, shell
 from webapp.web.icons import SIZES, icon
 from webapp.web.wiring import Wiring
 
+Result = TypeVar("Result")
+
 ROOT = Path(__file__).resolve().parent.parent
 STATIC = ROOT / "static"
 TEMPLATES = ROOT / "templates"
@@ -46,6 +50,7 @@ def compose(settings: Settings, now: Callable[[], datetime], new_token: Callable
     app = Flask("webapp", static_folder=None, template_folder=str(TEMPLATES))
     app.config.from_mapping(configuration(settings, keyring))
     store, press = Store.open(settings.database), Press()
+    final = partial(press.render, final=True)
     parts = Wiring(
         settings=settings,
         store=store,
@@ -53,16 +58,12 @@ def compose(settings: Settings, now: Callable[[], datetime], new_token: Callable
         shell=files(),
         now=now,
         new_token=new_token,
-        render=partial(press.render, final=True),
+        render=final,
         render_unsigned=partial(press.render, final=False),
         renderer=RENDERER,
-        seal=lambda pdf, at_utc: seal(pdf, keyring, at_utc, shop_name(store), SEAL_REASON),
-        verify=lambda pdf: verify_record(
-            pdf,
-            keyring.trusted_certificates,
-            partial(press.render, final=True),
-            own_hash(store, pdf),
-            RENDERER,
+        seal=lambda pdf, at_utc: _apart(partial(seal, pdf, keyring, at_utc, shop_name(store), SEAL_REASON)),
+        verify=lambda pdf: _apart(
+            partial(verify_record, pdf, keyring.trusted_certificates, final, own_hash(store, pdf), RENDERER)
         ),
         close=partial(_close, press, store),
     )
@@ -76,6 +77,15 @@ def compose(settings: Settings, now: Callable[[], datetime], new_token: Callable
         more_rights = practice.RIGHTS
     pages.init_app(app, parts, blueprints, more_rights)
     return app
+
+
+def _apart(work: Callable[[], Result]) -> Result:
+    """What the work gives, done in a thread of its own.
+
+    The judge of seals runs an event loop for each question, which a thread whose loop is running already cannot.
+    """
+    with ThreadPoolExecutor(max_workers=1) as thread:
+        return thread.submit(work).result()
 
 
 def _close(press: Press, store: Store) -> None:

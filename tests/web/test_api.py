@@ -91,7 +91,7 @@ def test_news_brings_sheets_and_the_decisions_of_the_tablets_setups(site: Site) 
     assert answer["sheets"][0]["hash"] == sha256(answer["sheets"][0]["text"].encode()).hexdigest()
     assert "setup.signed_off" in [json.loads(text)["type"] for text in answer["decisions"]]
     had = news_request(
-        site, site.house.device, reached(site)["challenge"], have=[one["hash"] for one in answer["sheets"]]
+        site.house.device, reached(site)["challenge"], have=[one["hash"] for one in answer["sheets"]]
     )
     assert {one["text"] for one in site.browser().call("/api/news", had).get_json()["sheets"]} == {None}
 
