@@ -58,7 +58,7 @@ async function hold(version) {
 }
 
 async function heldOrOwn() {
-  const note = await (await caches.open(HOLD)).match(PAGE);
+  const note = await caches.match(PAGE, {cacheName: HOLD});
   const held = note ? PREFIX + await note.text() : CACHE;
   return await caches.has(held) ? held : CACHE;
 }

@@ -25,17 +25,18 @@ const version = document.querySelector('meta[name="zerokeep-version"]').content;
 const root = document.getElementById('app');
 
 async function start() {
-  await loadWords();
+  const reading = loadWords();
   const clock = new Clock();
   const network = new NetworkLine();
   const frame = new Frame(root, new Guard(root), network.element);
   const standalone = matchMedia('(display-mode: standalone), (display-mode: fullscreen)').matches || navigator.standalone === true;
   const tablet = new Tablet({clock, network, frame, standalone, version, api: new Api(), sync: {state: {}, run: () => {}}, said: document.getElementById('said')});
   const missing = missingAbility();
+  if (missing) await reading;
   if (missing) return tablet.go({name: 'not-possible', code: missing});
   keepOffline({version, onWaiting: take => { tablet.takeUpdate = take; if (!tablet.setup) tablet.refresh(); }})
     .then(registration => { tablet.registration = registration; }, () => {});
-  await withStore(tablet);
+  await withStore(tablet, reading);
   return tablet;
 }
 
@@ -46,16 +47,17 @@ function missingAbility() {
   return null;
 }
 
-async function withStore(tablet) {
+async function withStore(tablet, reading) {
   const store = new Store({onState: state => { if (state === 'blocked') tablet.go({name: 'not-kept', code: 'store.blocked'}); }});
   Object.assign(tablet, {store, shelf: new Shelf(store), drafts: new Drafts(store), outbox: new Outbox(store, null)});
   try {
-    await proveKeeping(store);
-    const {device, lost} = await ownDevice(store);
-    Object.assign(tablet, {device, lost});
+    Object.assign(tablet, await ownDevice(store));
+    if (!tablet.device) await proveKeeping(store);
   } catch (error) {
+    await reading;
     return tablet.go({name: 'not-possible', code: named(error).code});
   }
+  await reading;
   if (!tablet.device) return tablet.go({name: 'enrol'});
   if (!await onlyWriter(tablet.device.id)) return tablet.go({name: 'elsewhere'});
   return asDevice(tablet);
@@ -69,12 +71,18 @@ async function asDevice(tablet) {
     api, outbox: tablet.outbox, shelf, device, clock, setups: () => Setup.mine(tablet),
     inUse: async () => new Set(tablet.setup ? [tablet.setup.sheetHash] : []), onChange: state => tablet.synced(state),
   });
-  tablet.storageProtected = await Promise.race([navigator.storage?.persisted?.() ?? null, new Promise(resolve => { setTimeout(resolve, 500, null); })]);
-  await tablet.tellNetwork();
   await firstView(tablet);
+  tablet.tellNetwork();
+  askWhetherProtected(tablet);
   tablet.sync.run();
   whenToSync(() => { tablet.sync.run(); if (!tablet.setup) lookForUpdate(tablet.registration); });
   watchForAbsence(tablet);
+}
+
+/** Some browsers never answer this one: nothing waits for it. */
+async function askWhetherProtected(tablet) {
+  tablet.storageProtected = await navigator.storage?.persisted?.() ?? null;
+  if (tablet.view.name === 'machines') tablet.refresh();
 }
 
 /** Where the person was: the same step with all that was typed, after a look at the machine when it was long ago. */

@@ -11,8 +11,11 @@ import {say} from './ui/say.js';
 import {stayAwake} from './ui/wake.js';
 import {screenOf} from './ui/views/index.js';
 
+const AFTER_PAINT_MS = 120;
+
 export class Tablet {
   #busy = false;
+  #sending = null;
 
   /** `parts`: store, outbox, shelf, drafts, device, clock, api, sync, version, frame, network, standalone, lost, said. */
   constructor(parts) {
@@ -81,10 +84,10 @@ export class Tablet {
     location.reload();
   }
 
-  /** An event was kept: say so on the quiet line and try to send it. */
+  /** An event was kept: once the next screen is painted, say so on the quiet line and try to send it. */
   committed() {
-    this.tellNetwork();
-    this.sync.run();
+    clearTimeout(this.#sending);
+    this.#sending = setTimeout(() => { this.tellNetwork(); this.sync.run(); }, AFTER_PAINT_MS);
   }
 
   async tellNetwork() {

@@ -16,6 +16,8 @@ export const EVENT_DOMAIN = 'zerokeep/event/1';
 
 export class Outbox {
   #last = Promise.resolve();
+  /** Where the chain stood after our own last write; null: read it. The write looks again, so a stale one only fails. */
+  #known = null;
 
   constructor(store, device) {
     Object.assign(this, {store, device});
@@ -33,7 +35,8 @@ export class Outbox {
 
   async #append(body, seal) {
     const {id: device, privateKey} = this.device;
-    const chain = await this.store.read(['chain'], tx => asked(tx.objectStore('chain').get(device)));
+    const chain = this.#known ?? await this.store.read(['chain'], tx => asked(tx.objectStore('chain').get(device)));
+    this.#known = null;
     const sequence = (chain?.sequence ?? 0) + 1;
     const previous = chain?.head ?? null;
     const {type, ...rest} = body;
@@ -41,6 +44,7 @@ export class Outbox {
     const {jws, id} = await sign(privateKey, device, EVENT_TYPE, payload);
     const row = {id, device, sequence, setup: payload.setup, payload, jws, pin: await seal(id), waiting: 1, outcome: null};
     await this.store.writeEvidence(['events', 'chain'], tx => this.#put(tx, row));
+    this.#known = {sequence, head: id};
     return row;
   }
 
