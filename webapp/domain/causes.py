@@ -108,6 +108,7 @@ def name_causes(
     found += [
         _slip(value_nm, one, causes, centre_nm, display, len(found) + place)
         for place, one in enumerate(repairs(value_nm, display, usual))
+        if one["tells"]
     ]
     return _ranked(found)
 
@@ -147,16 +148,21 @@ def _slip(
     display: Display,
     place: int,
 ) -> dict[str, Any]:
-    """Return a slip of typing as a cause: what it would have given is the value less what the repair is off."""
-    repaired_nm, uncertainty_nm = repair["repaired_nm"], causes["uncertainty_nm"]
-    given_nm = value_nm - (repaired_nm - centre_nm)
+    """Return a slip of typing as a cause: what it would have given is the value less what the slip makes of the rest.
+
+    A point slipped to the left also loses up to a step of the display.
+    """
+    off_nm = repair["off_nm"] * repair["up"] // repair["down"]
+    given_nm = value_nm - off_nm if repair["repaired_nm"] > centre_nm else value_nm + off_nm
+    lost_nm = display.resolution_nm if repair["down"] > 1 else 0
+    uncertainty_nm = max(1, causes["uncertainty_nm"] * repair["up"] // repair["down"]) + lost_nm
     return {
         "code": f"cause.{repair['code'].removeprefix('repair.')}",
-        "fields": {"repaired": format_length(repaired_nm, display), "unit": display.unit.value},
+        "fields": {"repaired": format_length(repair["repaired_nm"], display), "unit": display.unit.value},
         "low_nm": given_nm,
         "high_nm": given_nm,
         "uncertainty_nm": uncertainty_nm,
-        "rank": (False, 0, repair["off_nm"] / uncertainty_nm, place),
+        "rank": (False, 0, off_nm / uncertainty_nm, place),
     }
 
 

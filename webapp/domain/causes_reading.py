@@ -5,7 +5,8 @@ Rules of this module:
 - A value that passes through a factor carries its uncertainty through the same factor (JCGM 100:2008, 5.1.2).
 - X and Y exchanged needs both: the axis before must have read this axis' value.
 - A vise that was moved shows in other people's setups first: the last two or more touches, of two or more people,
-  beyond the ask line on the same side and within three uncertainties of their median. The move is that median.
+  beyond the ask line on the same side and, allowing for both, within three uncertainties of their median. The move is
+  that median.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ from webapp.domain.cause_facts import Candidate, Known, plain, step_uncertainty_
 from webapp.domain.lengths import INCH_DENOMINATOR, INCH_NUMERATOR, Display
 
 LEAST_PEOPLE = 2
+# The median of normal values scatters sqrt(pi / 2) times as much as their mean.
+MEDIAN_SPREAD = 1.2533
 
 
 @dataclass(frozen=True)
@@ -103,9 +106,10 @@ def _moved(known: Known, recent: Sequence[RecentTouch], display: Display) -> Ite
     if len(people) < LEAST_PEOPLE:
         return
     place_nm = round(statistics.median(touch.value_nm for touch in run))
-    if any(abs(touch.value_nm - place_nm) > 3 * known.uncertainty_nm for touch in run):
+    # A value and the median of few values both scatter.
+    if any(abs(touch.value_nm - place_nm) > 3 * 2**0.5 * known.uncertainty_nm for touch in run):
         return
-    uncertainty_nm = together_nm(known.uncertainty_nm, known.uncertainty_nm / len(run) ** 0.5)
+    uncertainty_nm = together_nm(known.uncertainty_nm, MEDIAN_SPREAD * known.uncertainty_nm / len(run) ** 0.5)
     fields: dict[str, str | int] = {
         "people": len(people),
         "since": run[0].at_utc[:10],

@@ -12,6 +12,7 @@ import {formatLength, resolutionNm} from './lengths.js';
 const MOST_NAMED = 3;
 const WITHIN = 3;
 const MOST_PLACES = 3;
+const ROOM_FOR_DIGIT = 4;
 // Causes whose fields tell them apart: two slots are two causes.
 const SAID_APART = new Set(['other_slot', 'other_seating', 'other_axis', 'other_unit', 'parallel_on_jaw', 'parallel_on_bed', 'jaw_step']
   .map(name => `cause.${name}`));
@@ -37,7 +38,9 @@ export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, ea
     if (fits && one.beside.every(other => reads(read, other))) found.push(entry(one, off, place));
   });
   const before = found.length;
-  repairs(valueNm, display, usual).forEach((one, place) => found.push(slip(valueNm, one, causes, centre, display, before + place)));
+  repairs(valueNm, display, usual).forEach((one, place) => {
+    if (one.tells) found.push(slip(valueNm, one, causes, centre, display, before + place));
+  });
   return ranked(found);
 }
 
@@ -55,13 +58,16 @@ const entry = (one, off, place) => ({
   rank: [one.low_nm < one.high_nm ? 1 : 0, -one.beside.length, off / one.uncertainty_nm, place],
 });
 
+/** A slip as a cause: what it would have given is the value less what the slip makes of the rest. */
 function slip(valueNm, repair, causes, centre, display, place) {
-  const given = valueNm - (repair.repaired_nm - centre);
+  const scaled = nm => Math.floor(nm * repair.up / repair.down);
+  const off = scaled(repair.off_nm);
+  const given = repair.repaired_nm > centre ? valueNm - off : valueNm + off;
+  const uncertainty = Math.max(1, scaled(causes.uncertainty_nm)) + (repair.down > 1 ? resolutionNm(display) : 0);
   return {
     code: repair.code.replace('repair.', 'cause.'),
     fields: {repaired: formatLength(repair.repaired_nm, display), unit: display.unit},
-    low_nm: given, high_nm: given, uncertainty_nm: causes.uncertainty_nm,
-    rank: [0, 0, repair.off_nm / causes.uncertainty_nm, place],
+    low_nm: given, high_nm: given, uncertainty_nm: uncertainty, rank: [0, 0, off / uncertainty, place],
   };
 }
 
@@ -91,34 +97,43 @@ function ranked(found) {
 
 /**
  * The slips of typing that would explain a value beyond the ask line, the nearest of each kind; none for a value inside.
- * @returns {{code: string, repaired_nm: number, off_nm: number}[]}
+ * `tells`: it says more than that the value is near; only those are named as causes.
+ * @returns {{code: string, repaired_nm: number, off_nm: number, up: number, down: number, tells: boolean}[]}
  */
 export function repairs(valueNm, display, {centre_nm: centre, ask_nm: ask}) {
   if (centre === null || ask === null || Math.abs(valueNm - centre) <= ask) return [];
   const best = new Map();
-  for (const [code, repaired, allowance] of slips(valueNm, display)) {
+  for (const [code, repaired, up, down, unit] of slips(valueNm, centre, display)) {
     const off = Math.abs(repaired - centre);
-    if (off <= ask + allowance && !(best.get(code)?.off_nm <= off)) best.set(code, {code, repaired_nm: repaired, off_nm: off});
+    const tells = unit === null || unit >= ROOM_FOR_DIGIT * ask;
+    const known = best.get(code);
+    const better = !known || (tells === known.tells ? off < known.off_nm : tells);
+    if (off <= ask + (down - 1) * resolutionNm(display) && better) {
+      best.set(code, {code, repaired_nm: repaired, off_nm: off, up, down, tells});
+    }
   }
   return [...best.values()];
 }
 
-function* slips(valueNm, display) {
+function* slips(valueNm, centre, display) {
   const step = resolutionNm(display);
   const sign = valueNm < 0 ? -1 : 1;
   const steps = Math.abs(valueNm) / step;
-  if (valueNm !== 0) yield ['repair.sign', -valueNm, 0];
+  if (valueNm !== 0) yield ['repair.sign', -valueNm, 1, 1, null];
   for (let places = 1; places <= MOST_PLACES; places += 1) {
     const factor = 10 ** places;
-    yield ['repair.point', valueNm * factor, Math.floor(factor * step / 2)];
-    if (steps % factor === 0 && steps !== 0) yield ['repair.point', valueNm / factor, 0];
+    yield ['repair.point', valueNm * factor, 1, factor, null];
+    if (steps % factor === 0 && steps !== 0) yield ['repair.point', valueNm / factor, factor, 1, null];
   }
-  const digits = [...String(steps).padStart(display.decimals + 1, '0')];
+  // A leading digit that became 0 is no longer shown: there are at least as many places as the centre has.
+  const shown = String(Math.floor(Math.abs(centre) / step)).length;
+  const digits = [...String(steps).padStart(Math.max(display.decimals + 1, shown), '0')];
   const meant = changed => 0 + sign * Number(changed.join('')) * step;
   for (let at = 0; at + 1 < digits.length; at += 1) {
-    yield ['repair.swapped', meant(digits.with(at, digits[at + 1]).with(at + 1, digits[at])), 0];
+    yield ['repair.swapped', meant(digits.with(at, digits[at + 1]).with(at + 1, digits[at])), 1, 1, null];
   }
   for (let at = 0; at < digits.length; at += 1) {
-    for (let digit = 0; digit <= 9; digit += 1) yield ['repair.digit', meant(digits.with(at, String(digit))), 0];
+    const unit = 10 ** (digits.length - 1 - at) * step;
+    for (let digit = 0; digit <= 9; digit += 1) yield ['repair.digit', meant(digits.with(at, String(digit))), 1, 1, unit];
   }
 }
