@@ -43,6 +43,14 @@ GOOD_DATA: dict[str, dict[str, Any]] = {
         "verdict": "ask",
         "difference_nm": None,
     },
+    "square.entered": {
+        "axis": "Y",
+        "typed": ["-152.400", "-152.391"],
+        "values_nm": [-152_400_000, -152_391_000],
+        "apart_nm": 100_000_000,
+        "error_nm": 13_500,
+        "told": True,
+    },
     "touch.repeated": {"axis": "Y"},
     "touch.kept": {"axis": "Z", "because": "repeat"},
     "question.put": {

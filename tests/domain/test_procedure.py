@@ -69,7 +69,9 @@ def test_the_shipped_procedure_has_the_eleven_stages_in_order() -> None:
 
 
 def test_the_shipped_procedure_is_no_longer_than_a_person_reads() -> None:
-    assert 25 <= len(SHIPPED.steps) <= 29
+    always = [step for step in SHIPPED.steps if step.kind != "square"]
+    assert 25 <= len(always) <= 29
+    assert [step.id for step in SHIPPED.steps if step not in always] == ["x.square", "y.square"]
     assert all(len(stage.steps) <= 9 for stage in SHIPPED.stages)
 
 

@@ -69,7 +69,7 @@ def made_sheet(inches: bool = False, names: dict[str, str] | None = None) -> dic
             for axis, (face, normal, sense) in TOUCHED.items()
         ],
         "procedure": {"id": SHIPPED.id, "revision": sha256(b"revision").hexdigest(), "title": SHIPPED.title,
-                      "stages": [made_stage(asdict(stage), words) for stage in SHIPPED.stages]},
+                      "stages": [made_stage(without_square(asdict(stage)), words) for stage in SHIPPED.stages]},
         "pin_key": {},
     }  # fmt: skip
 
@@ -78,6 +78,11 @@ def slot_row(label: str, kind: str, owner: str | None, name: str | None) -> dict
     values = {"X": -413_340_000, "Y": -202_115_000, "Z": -318_399_000} if label == "G56" else None
     return {"label": label, "kind": kind, "owner_id": owner, "owner_name": name, "until_utc": None, "held_back": False,
             "last_values_nm": values, "last_seen_at_utc": None}  # fmt: skip
+
+
+def without_square(stage: dict[str, Any]) -> dict[str, Any]:
+    """The stage as the sheet of a fixture has it that asks for no look for square."""
+    return {**stage, "steps": [step for step in stage["steps"] if step["kind"] != "square"]}
 
 
 def made_stage(stage: dict[str, Any], words: dict[str, str]) -> dict[str, Any]:

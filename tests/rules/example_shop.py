@@ -153,12 +153,13 @@ def example_sheet(
 
 
 def sheet_value(name: str) -> dict[str, Any]:
-    """The sheet as the fold takes it: "mm", "inch", "no_usual", or "x_only" with one face."""
+    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, or "x_only" with one face."""
     sheets = {
         "mm": lambda: example_sheet("mm"),
         "inch": lambda: example_sheet("inch"),
         "no_usual": lambda: example_sheet("mm", known=False),
+        "square": lambda: example_sheet("mm", fixture=replace(VISE, square_apart_nm=100_000_000)),
         "x_only": lambda: example_sheet("mm", fixture=replace(VISE, faces=VISE.faces[:1])),
     }
-    value: dict[str, Any] = json.loads(sheets[name]().text)
-    return value
+    value: dict[str, Any] = json.loads(sheets[name.removesuffix("_unplanned")]().text)
+    return value | {"square": None} if name.endswith("_unplanned") else value

@@ -61,6 +61,12 @@ class RandomPlayer(Player):
         self.off_nm = {axis: chance.choice((0, 0, 45_000, 100_000, -90_000)) for axis in "XYZ"}
         self.chance = chance
 
+    def _square(self, step: Plain) -> Plain:
+        return {
+            "type": "square.entered",
+            "data": self.square(step["axis"], 1_000 * self.chance.randrange(-40, 41)),
+        }
+
     def _touch(self, step: Plain) -> Plain:
         off_nm = self.off_nm[step["axis"]] + 1_000 * self.chance.randrange(-3, 4)
         return {"type": "touch.entered", "data": self.touch(step["axis"], off_nm)}
@@ -77,7 +83,9 @@ def _next(player: RandomPlayer, chance: Random) -> None:
     elif chance.random() < 0.2:
         _decide(player, chance)
     else:
-        line = chance.choice(ODD)(player, chance, player.steps[current])
+        line = chance.choice(ODD if player.sheet["square"] is None else (*ODD, _square, _square))(
+            player, chance, player.steps[current]
+        )
         if chance.random() < 0.08:
             line["step"] = chance.choice([*player.steps, "lunch.eat"])
         if chance.random() < 0.04:
@@ -180,6 +188,24 @@ def _touch(player: Player, chance: Random, step: Plain) -> Plain:
     if chance.random() < 0.1:
         data["axis"] = chance.choice("XYZ")
     return {"type": "touch.entered", "data": data}
+
+
+def _square(player: Player, chance: Random, step: Plain) -> Plain:
+    """Two touches for a look for square: mostly where it is due, truthful but for a lie here and there."""
+    axis = step["axis"] or "Y"
+    data = player.square(axis, chance.choice(OFFS_NM) * chance.choice((-1, 1)))
+    if chance.random() < 0.15:
+        data["typed"] = [random_typed(chance), data["typed"][1]]
+    for name, other in (
+        ("apart_nm", 1),
+        ("error_nm", 7),
+        ("told", True),
+        ("axis", "X"),
+        ("values_nm", [0, 0]),
+    ):
+        if chance.random() < 0.06:
+            data[name] = other
+    return {"type": "square.entered", "data": data}
 
 
 def _repeat(_player: Player, chance: Random, step: Plain) -> Plain:

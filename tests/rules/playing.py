@@ -13,6 +13,7 @@ from typing import Any
 from webapp.domain.compare import display_of
 from webapp.domain.lengths import format_length
 from webapp.domain.setup import Fold
+from webapp.domain.square import error_over_jaw_nm
 
 SETUP = "3f0c9f7e-0000-4000-8000-000000000001"
 DEVICE = "d" * 43
@@ -133,6 +134,9 @@ class Player:
         zeros = {"typed": dict.fromkeys("XYZ", "0"), "values_nm": dict.fromkeys("XYZ", 0)}
         return {"type": "slot.cleared", "data": zeros}
 
+    def _square(self, step: Plain) -> Plain:
+        return {"type": "square.entered", "data": self.square(step["axis"], 0)}
+
     def _touch(self, step: Plain) -> Plain:
         return {"type": "touch.entered", "data": self.touch(step["axis"], 0)}
 
@@ -161,6 +165,21 @@ class Player:
         values = {axis: round(value / step) * step for axis, value in last.items()}
         typed = {axis: format_length(value, display) for axis, value in values.items()}
         return {"typed": typed, "values_nm": values, "compared": dict.fromkeys("XYZ", "same")}
+
+    def square(self, axis: str, askew_nm: int) -> Plain:
+        """Two truthful touches whose second lies this far from the first."""
+        display, plan = display_of(self.sheet["machine"]), self.sheet["square"]
+        first = self.touch(axis, 0)["value_nm"]
+        values = [first, first + askew_nm]
+        error_nm, told = error_over_jaw_nm(values, plan)
+        return {
+            "axis": axis,
+            "typed": [format_length(value, display) for value in values],
+            "values_nm": values,
+            "apart_nm": plan["apart_nm"],
+            "error_nm": error_nm,
+            "told": told,
+        }
 
     def touch(self, axis: str, off_nm: int) -> Plain:
         """A truthful touch that lies this far from the usual."""

@@ -29,7 +29,7 @@ pytestmark = pytest.mark.browser
 
 ROOT = Path(__file__).parents[2]
 VECTORS = ROOT / "tests" / "vectors"
-SHEETS = ("mm", "inch", "no_usual", "x_only")
+SHEETS = ("mm", "inch", "no_usual", "square", "x_only")
 RANDOM_SETUPS = 2_000
 RANDOM_LENGTHS = 2_000
 PAGE = "http://rules.test/"
@@ -107,7 +107,7 @@ def rules(browser: Browser) -> Iterator[Page]:
 
 @pytest.fixture(scope="module")
 def sheets() -> dict[str, Any]:
-    return {name: sheet_value(name) for name in SHEETS}
+    return {name: sheet_value(name) for name in (*SHEETS, "square_unplanned")}
 
 
 def in_browser(page: Page, script: str, cases: Any) -> Any:
@@ -154,6 +154,14 @@ def test_random_setups_go_far_enough_to_mean_something(sheets: dict[str, Any]) -
         "lead",
         "repeat",
     }
+    looked = [fold(sheets["square"], *random_setup(sheets["square"], seed)) for seed in range(400)]
+    squares = [square for one in looked for square in one["squares"]]
+    assert {(square["told"], square["stands"]) for square in squares} >= {
+        (True, True),
+        (False, True),
+        (True, False),
+    }
+    assert {code["code"] for one in looked for code in one["problems"]} >= {"setup.square_differs"}
     assert len({problem["code"] for one in results for problem in one["problems"]}) > 25
 
 

@@ -141,6 +141,15 @@ def _by_axis(check: Check) -> Check:
     return Check(passes, "expected.by_axis")
 
 
+def _two(check: Check) -> Check:
+    """Return a check for a list of exactly two."""
+
+    def passes(value: Any) -> bool:
+        return isinstance(value, list) and len(value) == 2 and all(map(check.passes, value))
+
+    return Check(passes, "expected.two")
+
+
 def _is_time(value: Any) -> bool:
     if not isinstance(value, str) or _TIME_SHAPE(value) is None:
         return False
@@ -202,6 +211,14 @@ DATA: Mapping[str, Mapping[str, Check]] = {
         "verdict": _one_of(VERDICTS, "choice"),
         "difference_nm": _or_null(_whole(-2 * LARGEST_LENGTH_NM, 2 * LARGEST_LENGTH_NM, "length")),
     },
+    "square.entered": {
+        "axis": AXIS,
+        "typed": _two(TYPED),
+        "values_nm": _two(LENGTH),
+        "apart_nm": _whole(1, LARGEST_LENGTH_NM, "length"),
+        "error_nm": LENGTH,
+        "told": TRUTH,
+    },
     "touch.repeated": {"axis": AXIS},
     "touch.kept": {"axis": AXIS, "because": _one_of(BECAUSE, "choice")},
     "question.put": {"question": UUID, "axis": _or_null(AXIS), "text": TEXT},
@@ -224,6 +241,7 @@ CLOSING = frozenset({
     "slot.read",
     "values.copied",
     "slot.cleared",
+    "square.entered",
     "touch.entered",
     "touch.repeated",
     "touch.kept",

@@ -32,6 +32,7 @@ KINDS = (
     "slot",
     "copy",
     "clear",
+    "square",
     "search",
     "touch",
     "compare",
@@ -52,6 +53,10 @@ BEFORE = (
     ("copy", "clear"),
     ("copy", "search"),
     ("clear", "search"),
+    ("caution", "square"),
+    ("tool_in", "square"),
+    ("copy", "square"),
+    ("clear", "square"),
     ("touch", "tool_out"),
     ("compare", "tool_out"),
     ("tool_out", "finish"),
@@ -112,7 +117,7 @@ def _place_faults(stage: str, step: Step) -> Iterator[Finding]:
     if before != stage or not _ID.fullmatch(name):
         yield Finding("procedure.step_id", {"step": step.id, "stage": stage})
     axis = AXIS_STAGES.get(stage)
-    if step.kind in AXIS_KINDS and axis is None:
+    if step.kind in {*AXIS_KINDS, "square"} and axis is None:
         yield Finding("procedure.step_outside_axis", {"step": step.id})
     if step.axis != axis:
         yield Finding(
@@ -138,6 +143,21 @@ def _kind_faults(procedure: Procedure) -> Iterator[Finding]:
         kinds = tuple(step.kind for step in stage.steps if step.kind in AXIS_KINDS)
         if stage.id in AXIS_STAGES and kinds != AXIS_KINDS:
             yield Finding("procedure.axis_stage", {"stage": stage.id})
+        if not _square_fits(stage.id, [step.kind for step in stage.steps]):
+            yield Finding("procedure.square_place", {"stage": stage.id})
+
+
+def _square_fits(stage: str, kinds: list[str]) -> bool:
+    """Tell whether a stage looks for square once at most, on a side of the jaw, and before the touch that stands.
+
+    Each touch may write into the slot: the one that counts comes last.
+    """
+    if "square" not in kinds:
+        return True
+    first = kinds.index("search") if "search" in kinds else 0
+    return (
+        AXIS_STAGES.get(stage) in {"X", "Y"} and kinds.count("square") == 1 and kinds.index("square") < first
+    )
 
 
 def _order_faults(procedure: Procedure) -> Iterator[Finding]:

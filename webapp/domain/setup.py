@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from webapp.domain import setup_ends, setup_notes, setup_steps, setup_touches
+from webapp.domain import setup_ends, setup_notes, setup_square, setup_steps, setup_touches
 from webapp.domain.setup_result import result_of
 from webapp.domain.setup_state import Event, Plain, Refused, SetupState
 
@@ -30,6 +30,7 @@ ANSWERS: Mapping[str, tuple[frozenset[str], Handler]] = {
     "slot.read": (frozenset({"slot"}), setup_steps.read_slot),
     "values.copied": (frozenset({"copy"}), setup_steps.copy_values),
     "slot.cleared": (frozenset({"clear"}), setup_steps.clear_slot),
+    "square.entered": (frozenset({"square"}), setup_square.enter_square),
     "touch.entered": (frozenset({"touch"}), setup_touches.enter_touch),
     "touch.repeated": (frozenset({"compare"}), setup_touches.repeat_touch),
     "touch.kept": (frozenset({"compare"}), setup_touches.keep_touch),

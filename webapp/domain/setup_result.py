@@ -30,6 +30,7 @@ def result_of(state: SetupState, seen: set[str]) -> Plain:
         "slot": state.slot,
         "copied": state.copied,
         "touches": state.touches,
+        "squares": state.squares,
         "values_nm": _values_nm(state),
         "holds": state.holds,
         "questions": state.questions,

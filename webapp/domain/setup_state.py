@@ -61,6 +61,7 @@ class SetupState:
     steps: dict[str, Plain] = field(default_factory=dict)
     cautions: list[Plain] = field(default_factory=list)
     touches: list[Plain] = field(default_factory=list)
+    squares: list[Plain] = field(default_factory=list)
     touch_notes: list[TouchNote] = field(default_factory=list)
     searched_at: dict[str, int] = field(default_factory=dict)
     holds: list[Plain] = field(default_factory=list)
@@ -136,6 +137,9 @@ class SetupState:
             self.copied = None
         elif step["kind"] == "tool_out":
             self.probe_in_spindle = True
+        elif step["kind"] == "square":
+            for square in self.squares:
+                square["stands"] = False
         elif step["kind"] in {"touch", "compare"}:
             for touch in self.touches:
                 if touch["axis"] == step["axis"]:

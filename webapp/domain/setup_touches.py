@@ -19,7 +19,7 @@ from webapp.domain.setup_steps import read_length
 def enter_touch(state: SetupState, event: Event) -> None:
     """Touch.entered: the value that the control shows."""
     data, step = event["data"], state.plan[event["step"]]
-    axis = _same_axis(step, data["axis"])
+    axis = same_axis(step, data["axis"])
     value_nm = read_length(touch_length_nm, state, data["typed"], axis)
     verdict, difference_nm = verdict_on(value_nm, state.axes[axis]["usual"])
     for name, found in (("value_nm", value_nm), ("verdict", verdict), ("difference_nm", difference_nm)):
@@ -62,7 +62,7 @@ def _note_repeat(state: SetupState, axis: str, value_nm: int) -> bool:
 def repeat_touch(state: SetupState, event: Event) -> None:
     """Touch.repeated: search and touch this axis again; both values are kept."""
     step = state.plan[event["step"]]
-    axis = _same_axis(step, event["data"]["axis"])
+    axis = same_axis(step, event["data"]["axis"])
     for other in state.plan.values():
         if other["axis"] == axis and other["kind"] in {"search", "touch"}:
             state.open(other["id"])
@@ -71,7 +71,7 @@ def repeat_touch(state: SetupState, event: Event) -> None:
 def keep_touch(state: SetupState, event: Event) -> None:
     """Touch.kept: the value stands, for a reason that holds."""
     step, because = state.plan[event["step"]], event["data"]["because"]
-    axis = _same_axis(step, event["data"]["axis"])
+    axis = same_axis(step, event["data"]["axis"])
     place = state.last_touch(axis)
     if place is None or because not in keep_reasons(state, axis):
         raise Refused("setup.keep_not_allowed", axis=axis, because=because)
@@ -110,7 +110,8 @@ def waits_at_compare(state: SetupState, axis: str) -> Plain | None:
     return {"code": "setup.compare_needs_question", "fields": {"axis": axis}}
 
 
-def _same_axis(step: Plain, axis: str) -> str:
+def same_axis(step: Plain, axis: str) -> str:
+    """Return the axis that an event names. Raises `Refused` where its step is about another."""
     if step["axis"] != axis:
         raise Refused("setup.axis_other", axis=axis, expected=step["axis"] or "")
     return axis

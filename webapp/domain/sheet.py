@@ -6,6 +6,7 @@ Rules of this module:
 - Numbers are worked out here and on nothing else than what is given; a touch that cannot be planned goes onto the sheet
   as the error that names the measure at fault.
 - Stages of axes stand in the order in which the fixture's faces are touched; an axis without a face has no stage.
+- The procedure's square step stands on the sheet of a fixture that asks for it, and on no other.
 - Wording is filled once, here; only {slot} is left, because it differs from person to person.
 """
 
@@ -21,14 +22,17 @@ from typing import Any
 from webapp.domain.approach import plan_approach
 from webapp.domain.axes import Axis, search_direction
 from webapp.domain.drawing import Vise, draw_touch
+from webapp.domain.drawing_square import draw_square
 from webapp.domain.errors import ApproachError, DomainError, Finding
 from webapp.domain.json_strict import canonical_text
+from webapp.domain.lengths import format_length
 from webapp.domain.measures import AxisTravel, FaceMeasures, KnownPlace, ProbingMotion, Stylus
 from webapp.domain.procedure import Procedure, Revision, Stage, Step
 from webapp.domain.procedure_rules import AXIS_STAGES
 from webapp.domain.shipped_procedure import NOTICE
 from webapp.domain.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
 from webapp.domain.slots import SlotFamily, SlotRow, check_register
+from webapp.domain.square import square_plan
 from webapp.domain.usual import FloorInputs, LinesChoice, Usual
 
 SHEET_DOMAIN = "zerokeep/sheet/1"
@@ -180,6 +184,18 @@ def _measures(fixture: Fixture, face: FixtureFace) -> FaceMeasures:
     )
 
 
+def _square(machine: Machine, fixture: Fixture, probe: Probe) -> dict[str, Any] | None:
+    """Return the plan of the look for square with its drawing, None where the fixture does not ask for it."""
+    plan = square_plan(machine, fixture, probe)
+    if plan is None:
+        return None
+    face = next(face for face in fixture.faces if face.axis == plan["axis"])
+    apart = f"{format_length(plan['apart_nm'], machine.display, sign=False)} {machine.unit}"
+    search = search_direction(face.direction).label
+    drawing = draw_square(_vise(fixture), probe.ball_diameter_nm, plan, search, apart)
+    return {**plan, "drawing": dict(drawing)}
+
+
 def _vise(fixture: Fixture) -> Vise:
     return Vise(
         jaw_length_nm=fixture.jaw_length_nm,
@@ -218,6 +234,7 @@ def compile_sheet(
     touched = [plan for plan in axes if plan.face.axis.lower() in staged]
     if not touched:
         raise SheetWithoutTouchError(machine=machine.name, fixture=fixture.name)
+    square = _square(machine, fixture, probe)
     register = check_register(SlotFamily(machine.labels), slots)
     value = {
         "domain": SHEET_DOMAIN,
@@ -236,7 +253,8 @@ def compile_sheet(
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
         "board": asdict(board),
         "axes": [_axis(plan) for plan in touched],
-        "procedure": _procedure(revision, touched, _words(rules, machine, fixture, probe)),
+        "square": square,
+        "procedure": _procedure(revision, touched, square, _words(rules, machine, fixture, probe)),
         "pin_key": dict(pin_key),
     }
     text = canonical_text(value)
@@ -313,9 +331,12 @@ def _words(rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe) -
     }
 
 
-def _procedure(revision: Revision, axes: Sequence[AxisPlan], words: Mapping[str, str]) -> dict[str, Any]:
+def _procedure(
+    revision: Revision, axes: Sequence[AxisPlan], square: Mapping[str, Any] | None, words: Mapping[str, str]
+) -> dict[str, Any]:
     procedure = revision.procedure
     searches = {plan.face.axis: search_direction(plan.face.direction).label for plan in axes}
+    squared = None if square is None else square["axis"]
     return {
         "id": procedure.id,
         "revision": revision.hash,
@@ -325,7 +346,11 @@ def _procedure(revision: Revision, axes: Sequence[AxisPlan], words: Mapping[str,
                 "id": stage.id,
                 "short": stage.short,
                 "title": stage.title,
-                "steps": [_step(step, words, searches) for step in stage.steps],
+                "steps": [
+                    _step(step, words, searches)
+                    for step in stage.steps
+                    if step.kind != "square" or step.axis == squared
+                ],
             }
             for stage in _ordered(procedure, [plan.face.axis.lower() for plan in axes])
         ],

@@ -3,6 +3,7 @@
 Rules of this module:
 - Each axis is searched, touched and compared in the same words, so that the third touch reads like the first; only
   the reason differs, because each face teaches something else.
+- Square is looked for before the touch that stands, because each touch may write into the slot.
 - Whatever happened before, the last stages bring the ball up, the probe back into the magazine and the list to a
   person's signature.
 """
@@ -50,7 +51,23 @@ def _touch_stage(axis: str, title: str, why_here: str, why_so: str) -> Stage:
         machine_state="Door closed, axes at rest, no hand inside.",
         axis=axis,
     )
-    return Stage(stage, axis, title, (search, touch, compare))
+    steps = (search, touch, compare)
+    return Stage(stage, axis, title, steps if axis == "Z" else (_square_step(axis), *steps))
+
+
+def _square_step(axis: str) -> Step:
+    """Return the look for square, which the sheet keeps for a fixture that asks for it, on its clamping face."""
+    return Step(
+        id=f"{axis.lower()}.square",
+        kind="square",
+        do="Touch the jaw's face near both ends; type both {axis}.",
+        look_for="The same height and search {search} twice. Back off and raise before you move along the jaw.",
+        why="A vise that stands askew makes every part askew, and one touch alone cannot show it.",
+        if_not="No touch, or an odd sound: press feed hold. A chip tilts the answer: wipe, and touch both again.",
+        action="Work out the angle",
+        machine_state=_RUN,
+        axis=axis,
+    )
 
 
 TOUCHES = (

@@ -28,6 +28,7 @@ FACES = ("left_end", "right_end", "front", "back", "top")
 ROLES = ("operator", "lead", "auditor")
 LONGEST_NAME = 80
 LONGEST_LEAD = 200
+LEAST_SQUARE_APART_NM = 20_000_000
 Item = TypeVar("Item")
 
 
@@ -224,7 +225,8 @@ class Fixture:
 
     `jaw_height_nm` is how far the jaw's face reaches down from its top. `clamping_axis` and `clamping_direction` say
     where the clamping face looks: towards the moving jaw. `u_seat_nm` is how well it seats (standard uncertainty),
-    `expanding_length_nm` the length between it and the machine's reference that grows with temperature.
+    `expanding_length_nm` the length between it and the machine's reference that grows with temperature. With
+    `square_apart_nm` above 0 the clamping face is touched at two places that far apart, before anything else on it.
     """
 
     id: str
@@ -239,6 +241,7 @@ class Fixture:
     faces: tuple[FixtureFace, ...]
     u_seat_nm: int = 0
     expanding_length_nm: int = 0
+    square_apart_nm: int = 0
 
     def __post_init__(self) -> None:
         _check_id(self)
@@ -253,6 +256,15 @@ class Fixture:
         _require(self, "faces", bool(axes) and len(set(axes)) == len(axes), "faces")
         for face in faces:
             _require(self, "faces", self._fits(face), "face_of_vise")
+        _check_whole(self, "square_apart_nm", least=0)
+        _require(self, "square_apart_nm", self._can_be_squared(), "square_apart")
+
+    def _can_be_squared(self) -> bool:
+        """Tell whether two places that far apart lie on the jaw, and the fixture's clamping face is touched."""
+        if not self.square_apart_nm:
+            return True
+        on_jaw = LEAST_SQUARE_APART_NM <= self.square_apart_nm < self.jaw_length_nm
+        return on_jaw and any(face.axis == self.clamping_axis for face in self.faces)
 
     def _fits(self, face: FixtureFace) -> bool:
         """Tell whether the face lies where a jaw that clamps this way has it."""

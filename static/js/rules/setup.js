@@ -9,6 +9,7 @@ import {result} from './setup_result.js';
 import {currentStep, newState, note} from './setup_state.js';
 import {checkBoard, clearSlot, copyValues, doStep, readCaution, readSlot, readTool} from './setup_steps.js';
 import {enterTouch, keepTouch, repeatTouch} from './setup_touches.js';
+import {enterSquare} from './square.js';
 
 // An event that answers a step, and the kinds of step that it can answer.
 const ANSWERS = {
@@ -19,6 +20,7 @@ const ANSWERS = {
   'slot.read': [['slot'], readSlot],
   'values.copied': [['copy'], copyValues],
   'slot.cleared': [['clear'], clearSlot],
+  'square.entered': [['square'], enterSquare],
   'touch.entered': [['touch'], enterTouch],
   'touch.repeated': [['compare'], repeatTouch],
   'touch.kept': [['compare'], keepTouch],

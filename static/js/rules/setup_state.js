@@ -18,7 +18,7 @@ export function newState(sheet) {
     probeInSpindle: false, blocked: null, slot: null, copied: null, brokenOff: null, beforeBreak: null,
     outcome: null, signOff: null, notAccepted: null,
     steps: Object.fromEntries([...plan.keys()].map(id => [id, opened()])),
-    cautions: [], touches: [], touchNotes: [], searchedAt: new Map(), holds: [], questions: [], questionOrder: new Map(),
+    cautions: [], touches: [], squares: [], touchNotes: [], searchedAt: new Map(), holds: [], questions: [], questionOrder: new Map(),
     worries: [], corrections: [], resumes: [], signatures: [], problems: [],
     answers: new Map(), verified: new Set(), refused: new Map(), setAside: new Map(),
     // Counts events, so that "since that touch" has a meaning without a clock.
@@ -62,6 +62,7 @@ export function open(state, id) {
   if (kind === 'slot') state.slot = null;
   if (kind === 'copy') state.copied = null;
   if (kind === 'tool_out') state.probeInSpindle = true;
+  if (kind === 'square') for (const square of state.squares) square.stands = false;
   if (kind !== 'touch' && kind !== 'compare') return;
   for (const touch of state.touches) if (touch.axis === axis) Object.assign(touch, {kept: false, because: null});
 }

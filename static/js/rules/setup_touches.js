@@ -68,7 +68,8 @@ export function waitsAtCompare(state, axis) {
   return {code: `setup.compare_needs_${needs}`, fields: {axis}};
 }
 
-function sameAxis(step, axis) {
+/** The axis that an event names; a step about another is not allowed. */
+export function sameAxis(step, axis) {
   if (step.axis !== axis) throw new RuleError('setup.axis_other', {axis, expected: step.axis ?? ''});
   return axis;
 }

@@ -1,4 +1,5 @@
 /** What was recorded for a step, in a few words: the answer as it was given, never just a tick. */
+import {written} from './numbers.js';
 import {say} from './say.js';
 
 export function recorded(setup, step) {
@@ -9,6 +10,10 @@ export function recorded(setup, step) {
   if (type === 'step.done') return step.choices?.find(({id}) => id === data.answer)?.label ?? say('tablet.recorded.done');
   if (type === 'board.checked') return step.choices?.find(({id}) => id === data.found)?.label ?? say('tablet.recorded.done');
   if (type === 'tool.read' || type === 'slot.read') return data.typed;
+  if (type === 'square.entered') {
+    const [first, second] = data.typed;
+    return say('tablet.recorded.square', {first, second, error: `${written(data.error_nm, setup.machine)} ${setup.machine.unit}`});
+  }
   if (type === 'touch.entered') return `${data.axis} ${data.typed}`;
   if (type === 'touch.kept') return say(`tablet.recorded.kept_${data.because}`, {axis: data.axis});
   if (type === 'values.copied' || type === 'slot.cleared') return ['X', 'Y', 'Z'].map(axis => `${axis} ${data.typed[axis]}`).join('  ');

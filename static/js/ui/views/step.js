@@ -1,5 +1,6 @@
 /** The step that is due, by its kind; beside its one primary action always the same: hold, something is off, break off. */
 import {button, el} from '../dom.js';
+import {written} from '../numbers.js';
 import {say} from '../say.js';
 import {scale} from '../scale.js';
 import {notice} from '../text.js';
@@ -13,12 +14,13 @@ import {finishStep} from '../steps/finish.js';
 import {searchStep} from '../steps/search.js';
 import {signStep} from '../steps/sign.js';
 import {slotStep} from '../steps/slot.js';
+import {squareStep} from '../steps/square.js';
 import {toolStep} from '../steps/tool.js';
 import {touchStep} from '../steps/touch.js';
 
 const KINDS = {
   caution: cautionStep, board: boardStep, confirm: confirmStep, tool_in: toolStep, tool_out: toolStep, slot: slotStep, copy: copyStep,
-  clear: clearStep, search: searchStep, touch: touchStep, compare: compareStep, finish: finishStep, sign: signStep,
+  clear: clearStep, search: searchStep, touch: touchStep, square: squareStep, compare: compareStep, finish: finishStep, sign: signStep,
 };
 
 export function stepView(tablet) {
@@ -34,7 +36,7 @@ export function stepView(tablet) {
   const screen = KINDS[step.kind](context);
   return {
     name: 'step', step: step.id, kind: step.kind, title: setup.fill(step.do), ...around(tablet), ...screen,
-    strip: [undoStrip(tablet), answerStrip(setup), screen.strip], beside: beside(tablet),
+    strip: [undoStrip(tablet), answerStrip(setup), checkStrip(setup, step, tablet.clock), squareStrip(setup, step), screen.strip], beside: beside(tablet),
   };
 }
 
@@ -79,6 +81,25 @@ function undoStrip(tablet) {
   if (!broken || !setup.state.break_can_be_undone) return null;
   return el('div', {class: 'strip undo'}, el('span', {}, say(inSpindle ? 'tablet.break.done' : 'tablet.break.done_no_probe')),
     button(say('tablet.break.undo'), 'break-undo', () => tablet.act(() => setup.commit('break.undone', {}))));
+}
+
+/** The probe's check is overdue: said where the probe is called, by the sheet or since then by the tablet's own clock. */
+function checkStrip(setup, step, clock) {
+  const {check = null, name: probe} = setup.sheet.probe;
+  if (!check || setup.stageOf(step.id).id !== 'probe') return null;
+  const {due_at_utc: due, overdue} = check;
+  if (!overdue && (due === null || clock.nowUtc() < due)) return null;
+  const fields = {probe, lead: setup.lead, date: due?.slice(0, 10) ?? ''};
+  return notice('ask', say(due === null ? 'tablet.probe.check_never' : 'tablet.probe.check_due', fields));
+}
+
+/** What the look for square came to, while the axis that it was done on is touched. */
+function squareStrip({state, machine}, step) {
+  const found = state.squares.findLast(({axis, stands}) => stands && axis === step.axis);
+  if (!found || step.kind !== 'search') return null;
+  const degrees = (Math.atan2(found.values_nm[1] - found.values_nm[0], found.apart_nm) * 180 / Math.PI).toFixed(3);
+  const fields = {degrees: degrees.replace('-', '−'), error: written(found.error_nm, machine), unit: machine.unit};
+  return found.told ? notice('ask', say('tablet.square.told', fields), ' ', say('tablet.square.told_note')) : notice('plain', say('tablet.square.not_told', fields));
 }
 
 /** The lead's word that is still to be followed, on whatever step. */
