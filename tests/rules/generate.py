@@ -78,6 +78,8 @@ def _next(player: RandomPlayer, chance: Random) -> None:
         _decide(player, chance)
     elif player.steps[current]["kind"] == "compare" and chance.random() < 0.35:
         chance.choice((_ask_again, _repeat_now, _decide))(player, chance)
+    elif player.steps[current]["kind"] == "square" and chance.random() < 0.5:
+        player.add(_square(player, chance, player.steps[current]))
     elif chance.random() < player.carefulness:
         player.add(player.careful(player.steps[current]))
     elif chance.random() < 0.2:

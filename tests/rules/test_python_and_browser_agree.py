@@ -159,7 +159,6 @@ def test_random_setups_go_far_enough_to_mean_something(sheets: dict[str, Any]) -
     assert {(square["told"], square["stands"]) for square in squares} >= {
         (True, True),
         (False, True),
-        (True, False),
     }
     assert {code["code"] for one in looked for code in one["problems"]} >= {"setup.square_differs"}
     assert len({problem["code"] for one in results for problem in one["problems"]}) > 25
