@@ -15,6 +15,7 @@ from playwright.sync_api import Page
 from tests.kit.chromium import PHONE, SIZES, viewport
 from tests.kit.demo import Demo
 from tests.kit.tablet import Operator, Tablet
+from webapp.demo.mill import Mistake
 
 MISFITS = """() => {
   const found = [];
@@ -113,6 +114,23 @@ def test_screens_beside_the_steps_fit_too(new_tablet: Callable[..., Tablet], dem
     tablet.tap("back")
     tablet.tap("break-off")
     seen("broken off")
+    assert wrong == [], "\n".join(map(str, wrong))
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_a_stop_fits_and_with_its_question_too(
+    new_tablet: Callable[..., Tablet], demo: Demo, theme: str
+) -> None:
+    tablet = new_tablet(color_scheme=theme)
+    mill = demo.mill("plover")
+    mill.mistakes = {"X": [Mistake(ball_left_out=True)]}
+    tablet.begin("plover", "odile")
+    Operator(tablet, mill, demo.slot("plover", "odile"), "").walk(until="x.compare")
+    assert tablet.page.get_attribute("[data-verdict]", "data-verdict") == "stop"
+    wrong = look(tablet.page, "a stop", SIZES) + faults(tablet.page, "a stop")
+    tablet.tap("put-question")
+    tablet.tap("common-question")
+    wrong += look(tablet.page, "a stop, asked", SIZES) + faults(tablet.page, "a stop, asked")
     assert wrong == [], "\n".join(map(str, wrong))
 
 

@@ -31,8 +31,8 @@ UPDATE = """async () => {
   await registration.update().catch(() => {});
   const fresh = registration.installing ?? registration.waiting;
   if (!fresh) return 'nothing new';
-  const once = {once: true};
-  while (fresh.state === 'installing') await new Promise(resolve => fresh.addEventListener('statechange', resolve, once));
+  const changed = () => new Promise(resolve => fresh.addEventListener('statechange', resolve, {once: true}));
+  while (fresh.state === 'installing') await changed();
   return fresh.state;
 }"""
 TAKE_OVER = """async () => {
