@@ -30,7 +30,7 @@ def asks(count: int, seed: int) -> Iterator[str]:
 
 
 def planted(count: int, seed: int) -> Iterator[str]:
-    yield "| mistake | planted | not `agrees` | told from chance | named with the first | named at all | alike, both named |"
+    yield "| mistake | planted | not `agrees` | told from chance | with the first | named at all | alike, both named |"
     yield "| --- | --- | --- | --- | --- | --- | --- |"
     total = mistakes.Score()
     for name, score in mistakes.run(count, seed).items():

@@ -86,12 +86,13 @@ def name_causes(
     display: Display,
     *,
     copied_nm: int | None = None,
+    own_slot: str | None = None,
     earlier: Sequence[Mapping[str, Any]] = (),
 ) -> list[dict[str, Any]]:
     """Return at most three causes, the likeliest first: {"code", "fields", "low_nm", "high_nm", "alike"}.
 
-    `causes` and `usual` are the sheet's; `copied_nm` is what the operator's own slot held on this axis before it was
-    cleared; `earlier` lists the axes touched before as {"axis", "value_nm", "verdict"}. The range is what the cause
+    `causes` and `usual` are the sheet's; `copied_nm` is what the operator's own slot `own_slot` held on this axis before
+    it was cleared; `earlier` lists the axes touched before as {"axis", "value_nm", "verdict"}. The range is what the cause
     would have given. `alike` is True for all that cannot be told from the first by the number alone.
     """
     centre_nm = usual["centre_nm"]
@@ -103,6 +104,8 @@ def name_causes(
     for place, one in enumerate([*causes["candidates"], *_of_this_setup(copied_nm, display)]):
         off_nm = _apart(value_nm, value_nm, one["low_nm"], one["high_nm"])
         fits = off_nm <= WITHIN * one["uncertainty_nm"] and (alone or not one["alone"])
+        if one["code"] == "cause.other_slot" and one["fields"]["slot"] == own_slot:
+            continue
         if fits and all(_reads(read, other) for other in one["beside"]):
             found.append(_entry(one, off_nm, place))
     found += [
@@ -210,6 +213,7 @@ def name_causes_of_vector(
     axes: Mapping[str, Mapping[str, Any]],
     display: Display,
     copied_nm: Mapping[str, int] | None = None,
+    own_slot: str | None = None,
 ) -> dict[str, list[dict[str, Any]]]:
     """Return the causes of every touch, each with the touches before it; for the lead's desk and the record.
 
@@ -224,6 +228,7 @@ def name_causes_of_vector(
             axis["usual"],
             display,
             copied_nm=(copied_nm or {}).get(touch["axis"]),
+            own_slot=own_slot,
             earlier=touches[:place],
         )
     return named

@@ -11,8 +11,10 @@ from __future__ import annotations
 
 import csv
 import re
+from functools import cache
 
 from webapp.domain.errors import DomainError
+from webapp.domain.lengths import Display, Unit
 
 TEXT_COLUMNS = ("at_utc", "machine", "fixture", "seating", "person", "setup")
 NEEDED = ("at_utc", "machine", "fixture", "seating")
@@ -51,6 +53,16 @@ class HistoryColumnMissingError(HistoryCsvError):
 
     code = "history.column_missing"
     field_names = ("column",)
+
+
+@cache
+def axis_of(column: str) -> tuple[str, Display] | None:
+    """Return the axis of a column and how its values are read, to the finest of the unit; None for a text column."""
+    found = AXIS_COLUMN.fullmatch(column)
+    if found is None:
+        return None
+    unit = Unit(found.group(2))
+    return found.group(1).upper(), Display(unit, unit.most_decimals)
 
 
 def separator_of(header: str) -> str:

@@ -26,15 +26,15 @@ from datetime import UTC, datetime
 from webapp.domain.errors import Finding, LengthError
 from webapp.domain.history_columns import (
     AXES,
-    AXIS_COLUMN,
     TEXT_COLUMNS,
+    axis_of,
     columns_of,
     from_cell,
     is_formula,
     separator_of,
     to_cell,
 )
-from webapp.domain.lengths import Display, Unit, format_length, parse_length
+from webapp.domain.lengths import Display, format_length, parse_length
 
 LONGEST_LINE = 4_000
 
@@ -174,7 +174,7 @@ def _refusal(raw: Mapping[str, str], row: Mapping[str, str], known: Known, seen:
         if "\ufffd" in cell or not cell.isprintable():
             return Finding("history.not_text", {"column": name})
         # A value that is no number is told what is wrong with it; only what starts like a formula is one.
-        if is_formula(cell.strip()) and (AXIS_COLUMN.fullmatch(name) is None or cell.strip()[0] in "=@"):
+        if is_formula(cell.strip()) and (axis_of(name) is None or cell.strip()[0] in "=@"):
             return Finding("history.formula", {"column": name, "cell": cell[:40]})
     if row["machine"] not in known.machines:
         return Finding("history.machine_unknown", {"machine": row["machine"]})
@@ -206,12 +206,11 @@ def _at_utc(text: str) -> str | None:
 def _values(row: Mapping[str, str], machine: MachineLimits) -> dict[str, int] | Finding:
     values: dict[str, int] = {}
     for name, cell in row.items():
-        axis = AXIS_COLUMN.fullmatch(name)
+        axis = axis_of(name)
         if axis is None or cell == "":
             continue
-        letter, unit = axis.group(1).upper(), Unit(axis.group(2))
+        letter, display = axis
         try:
-            display = Display(unit, unit.most_decimals)
             values[letter] = parse_length(cell, display, *machine.travel_nm[letter])
         except LengthError as refused:
             return refused.finding()

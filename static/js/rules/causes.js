@@ -23,10 +23,10 @@ const SAID_APART = new Set(['other_slot', 'other_seating', 'other_axis', 'other_
  * @param {Causes} causes the sheet's
  * @param {{centre_nm: number|null, ask_nm: number|null}} usual the sheet's
  * @param {{unit: string, decimals: number}} display
- * @param {{copiedNm?: number|null, earlier?: {axis: string, value_nm: number, verdict: string}[]}} setup
+ * @param {{copiedNm?: number|null, ownSlot?: string|null, earlier?: {axis: string, value_nm: number, verdict: string}[]}} setup
  * @returns {Named[]}
  */
-export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, earlier = []} = {}) {
+export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, ownSlot = null, earlier = []} = {}) {
   const {centre_nm: centre} = usual;
   if (centre !== null && Math.abs(valueNm - centre) <= causes.chance_nm) return [];
   const read = new Map(earlier.map(one => [one.axis, one.value_nm]));
@@ -35,7 +35,8 @@ export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, ea
   [...causes.candidates, ...ofThisSetup(copiedNm, display)].forEach((one, place) => {
     const off = apart({low_nm: valueNm, high_nm: valueNm}, one);
     const fits = off <= WITHIN * one.uncertainty_nm && (alone || !one.alone);
-    if (fits && one.beside.every(other => reads(read, other))) found.push(entry(one, off, place));
+    const own = one.code === 'cause.other_slot' && one.fields.slot === ownSlot;
+    if (fits && !own && one.beside.every(other => reads(read, other))) found.push(entry(one, off, place));
   });
   const before = found.length;
   repairs(valueNm, display, usual).forEach((one, place) => {

@@ -1,0 +1,101 @@
+"""The part `causes` of every axis on a sheet, from the shop's own items.
+
+Rules of this module:
+- It depends on no person: other slots' values, earlier seatings and recent touches are the machine's and the
+  fixture's.
+- Every slot's last value is a candidate, the operator's own too: on the tablet what stood in the own slot before it
+  was cleared is compared as the old value, to the digit.
+- What the shop does not state (parallels, steps, the moving jaw's thickness) makes no candidate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from webapp.domain.axes import Axis
+from webapp.domain.cause_facts import Measures, known_axis
+from webapp.domain.causes import AxisFacts, prepare
+from webapp.domain.causes_reading import OtherSeating, OtherSlot, RecentTouch
+from webapp.domain.shop import Fixture, Machine, Probe
+from webapp.domain.slots import SlotRow
+from webapp.domain.usual import LinesChoice, SeatingValues, Usual, centre_nm
+
+
+def measures_of(
+    fixture: Fixture,
+    probe: Probe,
+    *,
+    parallels_nm: Sequence[int] = (),
+    jaw_steps_nm: Sequence[int] = (),
+    moving_jaw_thickness_nm: int | None = None,
+) -> Measures:
+    """Return what causes are drawn from, from the shop's items."""
+    return Measures(
+        effective_radius_nm=probe.effective_radius_nm,
+        radius_uncertainty_nm=probe.radius_uncertainty_nm,
+        gauge_length_nm=probe.gauge_length_nm,
+        stylus_reach_nm=probe.stylus_reach_nm,
+        jaw_length_nm=fixture.jaw_length_nm,
+        jaw_thickness_nm=fixture.jaw_thickness_nm,
+        jaw_height_nm=fixture.jaw_height_nm,
+        opening_nm=fixture.opening_nm,
+        clamping_axis=fixture.clamping_axis,
+        clamping_direction=fixture.clamping_direction,
+        moving_jaw_thickness_nm=moving_jaw_thickness_nm,
+        parallels_nm=tuple(parallels_nm),
+        jaw_steps_nm=tuple(jaw_steps_nm),
+    )
+
+
+def earlier_seatings(
+    history: Sequence[SeatingValues], until_utc: Mapping[str, str], machine: Machine
+) -> tuple[OtherSeating, ...]:
+    """Return where the fixture sat before, latest first. `history` as for the usual; `until_utc` by seating's id."""
+    return tuple(
+        OtherSeating(
+            until_utc[seating.seating_id],
+            centre_nm(seating.values_nm, machine.display),
+            len(seating.values),
+        )
+        for seating in reversed(history[:-1])
+        if seating.values
+    )
+
+
+def sheet_causes(
+    machine: Machine,
+    fixture: Fixture,
+    measures: Measures,
+    usuals: Mapping[str, Usual],
+    choices: Mapping[str, LinesChoice],
+    *,
+    slots: Sequence[SlotRow] = (),
+    seatings: Mapping[str, Sequence[OtherSeating]] | None = None,
+    recent: Mapping[str, Sequence[RecentTouch]] | None = None,
+) -> dict[str, dict[str, Any]]:
+    """Return the part `causes` of each of the fixture's axes, by axis.
+
+    `usuals` and `choices` have one entry for each axis, as the sheet's lines were drawn. `recent`: the last touch of
+    each recent setup, oldest first, accepted or not; those of two or more people tell that a vise was moved.
+    """
+    facts = {
+        face.axis: AxisFacts(
+            known_axis(face.direction, usuals[face.axis], choices[face.axis]),
+            face.face,
+            machine.travel_nm[face.axis],
+            _slots_of(slots, face.axis),
+            tuple((seatings or {}).get(face.axis, ())),
+            tuple((recent or {}).get(face.axis, ())),
+        )
+        for face in fixture.faces
+    }
+    return {axis: prepare(axis, facts, measures, machine.display) for axis in facts}
+
+
+def _slots_of(slots: Sequence[SlotRow], axis: str) -> tuple[OtherSlot, ...]:
+    return tuple(
+        OtherSlot(row.label, row.last_values_nm[Axis(axis)])
+        for row in slots
+        if row.last_values_nm is not None and Axis(axis) in row.last_values_nm
+    )
