@@ -45,6 +45,7 @@ def test_the_server_names_what_the_vector_says(vector: Plain) -> None:
         usual_of(vector),
         display_of(vector),
         copied_nm=vector.get("copied_nm"),
+        own_slot=vector.get("own_slot"),
         earlier=vector.get("earlier", []),
     )
     assert [[one["code"], one["alike"]] for one in found] == vector["named"]
@@ -76,7 +77,7 @@ def rules(browser: Browser) -> Iterator[Page]:
 
 
 NAME_ALL = """cases => cases.map(c => causes.nameCauses(c.value_nm, c.causes, c.usual, c.display,
-  {copiedNm: c.copied_nm, earlier: c.earlier}))"""
+  {copiedNm: c.copied_nm, ownSlot: c.own_slot, earlier: c.earlier}))"""
 REPAIR_ALL = "cases => cases.map(c => causes.repairs(c.value_nm, c.display, c.usual))"
 
 
@@ -88,6 +89,7 @@ def in_python(case: Plain) -> list[Plain]:
         case["usual"],
         display,
         copied_nm=case["copied_nm"],
+        own_slot=case["own_slot"],
         earlier=case["earlier"],
     )
 
@@ -99,6 +101,7 @@ def case_of(vector: Plain) -> Plain:
         "usual": usual_of(vector),
         "display": {"unit": vector.get("unit", "mm"), "decimals": vector.get("decimals", 3)},
         "copied_nm": vector.get("copied_nm"),
+        "own_slot": vector.get("own_slot"),
         "earlier": vector.get("earlier", []),
     }
 
@@ -149,6 +152,7 @@ def by_chance(chance: random.Random) -> Plain:
         "usual": {"centre_nm": centre if known else None, "ask_nm": ask if known else None},
         "display": {"unit": display.unit.value, "decimals": display.decimals},
         "copied_nm": chance.choice([None, value, value + step]),
+        "own_slot": chance.choice([None, "0", "1"]),
         "earlier": chance.choice([[], earlier]),
     }
 

@@ -91,9 +91,9 @@ def name_causes(
 ) -> list[dict[str, Any]]:
     """Return at most three causes, the likeliest first: {"code", "fields", "low_nm", "high_nm", "alike"}.
 
-    `causes` and `usual` are the sheet's; `copied_nm` is what the operator's own slot `own_slot` held on this axis before
-    it was cleared; `earlier` lists the axes touched before as {"axis", "value_nm", "verdict"}. The range is what the cause
-    would have given. `alike` is True for all that cannot be told from the first by the number alone.
+    `causes` and `usual` are the sheet's; `copied_nm` is what the operator's own slot `own_slot` held on this axis
+    before it was cleared; `earlier` lists the axes touched before as {"axis", "value_nm", "verdict"}. The range is
+    what the cause would have given. `alike` is True for all that cannot be told from the first by the number alone.
     """
     centre_nm = usual["centre_nm"]
     if centre_nm is not None and abs(value_nm - centre_nm) <= causes["chance_nm"]:

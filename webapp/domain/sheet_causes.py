@@ -3,8 +3,8 @@
 Rules of this module:
 - It depends on no person: other slots' values, earlier seatings and recent touches are the machine's and the
   fixture's.
-- Every slot's last value is a candidate, the operator's own too: on the tablet what stood in the own slot before it
-  was cleared is compared as the old value, to the digit.
+- Every slot's last value is a candidate; the tablet passes over the operator's own, whose old value it knows from
+  the copying.
 - What the shop does not state (parallels, steps, the moving jaw's thickness) makes no candidate.
 """
 
