@@ -63,13 +63,18 @@ async function heldOrOwn() {
   return await caches.has(held) ? held : CACHE;
 }
 
-/* Ask every open page which version it runs on, and drop the caches of all others. A page that does not answer keeps all. */
+/*
+ * Ask every open page which version it runs on, and drop the caches of all others. A page that does not answer keeps all, and
+ * so does a version that is being kept or waits: no page runs on it yet, and it is never fetched a second time.
+ */
 async function dropUnused() {
   const pages = await clients.matchAll({type: 'window', includeUncontrolled: true});
   const versions = await Promise.all(pages.filter(page => new URL(page.url).pathname === PAGE).map(askVersion));
   if (versions.includes(null)) return;
   const used = new Set([CACHE, await heldOrOwn(), ...versions.map(version => PREFIX + version)]);
-  for (const name of await caches.keys()) {
+  const names = await caches.keys();
+  if (registration.installing || registration.waiting) return;
+  for (const name of names) {
     if (name.startsWith(PREFIX) && !used.has(name)) await caches.delete(name);
   }
 }

@@ -42,6 +42,11 @@ TAKE_OVER = """async () => {
   registration.waiting.postMessage({do: 'take over'});
   await changed;
 }"""
+# Nothing tells when the worker has dropped what it drops: a moment is left for it.
+DROP_UNUSED = """async () => {
+  (await navigator.serviceWorker.ready).active.postMessage({do: 'drop unused'});
+  await new Promise(resolve => setTimeout(resolve, 700));
+}"""
 
 
 class Site:
@@ -150,6 +155,19 @@ def test_a_new_version_waits_until_it_is_asked_to_take_over(page: Page, site: Si
     page.evaluate(TAKE_OVER)
     page.reload()
     assert page.title() == "two"
+
+
+def test_a_version_that_waits_keeps_its_files_while_the_page_is_opened_again(page: Page, site: Site) -> None:
+    site.version = "two"
+    assert page.evaluate(UPDATE) == "installed"
+    page.reload()
+    page.evaluate(DROP_UNUSED)
+    assert "zerokeep-shell-two" in caches_of(page)
+    page.evaluate(TAKE_OVER)
+    site.stop()
+    page.reload()
+    assert page.title() == "two"
+    assert fetched(page, "/assets/two/later.js") == "'later of two'"
 
 
 def test_an_old_page_still_gets_its_files_after_the_new_version_took_over(page: Page, site: Site) -> None:
