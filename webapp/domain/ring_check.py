@@ -21,7 +21,7 @@ from typing import Literal
 
 from webapp.domain import spread
 from webapp.domain.circle_fit import Point, fit_circle
-from webapp.domain.errors import DomainError
+from webapp.domain.errors import DomainError, Finding
 
 Artefact = Literal["ring", "sphere"]
 LEAST_POINTS = 4
@@ -152,3 +152,8 @@ def days_overdue(checked_on: date | None, every_days: int, today: date) -> int:
     if checked_on is None:
         return max(1, every_days)
     return max(0, (today - due(checked_on, every_days)).days)
+
+
+def say_overdue(days: int) -> Finding | None:
+    """Return what the sheet and the lead are told, None where the check is not overdue."""
+    return Finding("ring.overdue", {"days": days}) if days > 0 else None
