@@ -11,6 +11,7 @@ Rules:
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -27,11 +28,20 @@ from webapp.domain.sheet import (
     lines_choice,
     plan_axes,
 )
-from webapp.domain.shop import Fixture, Machine, Probe, Seating, ShopRules, from_plain
+from webapp.domain.shop import (
+    LONGEST_NAME,
+    Fixture,
+    FixtureFace,
+    Machine,
+    Probe,
+    Seating,
+    ShopRules,
+    from_plain,
+)
 from webapp.domain.slots import SlotFamily, SlotRow, normalise_label
-from webapp.domain.usual import SeatingValues, SetupValue, Usual, usual
+from webapp.domain.usual import FloorInputs, LinesChoice, SeatingValues, SetupValue, Usual, usual
 from webapp.services.board import machine_state
-from webapp.services.errors import NoShopYet, NoSuchMachine, SheetCannotBeMade
+from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade
 from webapp.services.times import from_text, later, utc_text
 
 if TYPE_CHECKING:
@@ -162,13 +172,55 @@ def seating_history(store: Store, fixture_id: str, axis: str) -> list[SeatingVal
     return [SeatingValues(seating, tuple(found)) for seating, found in values.items()]
 
 
+def lines_of(store: Store, rules: ShopRules, fixture_id: str, axis: str) -> LinesChoice:
+    """The lead's choice for one fixture and axis, the shop's where there is none of its own."""
+    own = store.shop.choice(fixture_id, axis)
+    if own is None:
+        return lines_choice(rules)
+    return LinesChoice(own["ask_one_in"], own["stop_one_in"], own["ceiling_nm"], own["coverage_factor"])
+
+
+@dataclass(frozen=True)
+class AxisParts:
+    """All that the usual of one fixture's axis is worked out from, its values aside."""
+
+    rules: ShopRules
+    machine: Machine
+    machine_id: str
+    fixture: Fixture
+    face: FixtureFace
+    floor: FloorInputs
+    choice: LinesChoice
+    has_own_choice: bool
+
+
+def axis_parts(store: Store, fixture_id: str, axis: str) -> AxisParts:
+    """The parts of an axis that is touched on a fixture in use, inside the caller's transaction.
+
+    Raises NoShopYet, NoSuchFixture, SheetCannotBeMade.
+    """
+    rules = _rules(store)
+    for machine_id, value in store.shop.items("machine").items():
+        if value["fixture"] != fixture_id:
+            continue
+        machine = from_plain(Machine, value)
+        fixture = _item(store, Fixture, "fixture", fixture_id)
+        probe = _item(store, Probe, "probe", machine.probe)
+        for face in fixture.faces:
+            if face.axis == axis:
+                floor = floor_inputs(rules, machine, fixture, probe, axis)
+                choice, own = lines_of(store, rules, fixture_id, axis), store.shop.choice(fixture_id, axis)
+                return AxisParts(rules, machine, machine_id, fixture, face, floor, choice, own is not None)
+    raise NoSuchFixture(fixture=fixture_id[:LONGEST_NAME])
+
+
 def _usual(
     store: Store, rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe, axis: str
 ) -> Usual:
     return usual(
         seating_history(store, fixture.id, axis),
         floor_inputs(rules, machine, fixture, probe, axis),
-        lines_choice(rules),
+        lines_of(store, rules, fixture.id, axis),
         machine.display,
     )
 

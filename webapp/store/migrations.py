@@ -268,7 +268,21 @@ RECORDS = Migration(
     ),
 )
 
-MIGRATIONS = (LEDGER, PEOPLE, SHOP, DEVICES, SETUPS, ACCESS, RECORDS)
+CHOICES = Migration(
+    "choices",
+    (
+        """CREATE TABLE axis_choice (
+            fixture TEXT NOT NULL,
+            axis TEXT NOT NULL,
+            ask_one_in INTEGER NOT NULL CHECK (ask_one_in >= 2),
+            stop_one_in INTEGER NOT NULL CHECK (stop_one_in > ask_one_in),
+            ceiling_nm INTEGER NOT NULL CHECK (ceiling_nm > 0),
+            coverage_factor REAL CHECK (coverage_factor > 0),
+            PRIMARY KEY (fixture, axis)) STRICT, WITHOUT ROWID""",
+    ),
+)
+
+MIGRATIONS = (LEDGER, PEOPLE, SHOP, DEVICES, SETUPS, ACCESS, RECORDS, CHOICES)
 
 
 def migrate(database: Database, migrations: tuple[Migration, ...] = MIGRATIONS) -> list[str]:

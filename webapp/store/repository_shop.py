@@ -4,7 +4,7 @@ import json
 from typing import Any
 
 from webapp.store.repository_base import Repository, Row
-from webapp.store.tables_shop import Item, Seating, Slot
+from webapp.store.tables_shop import AxisChoice, Item, Seating, Slot
 
 SEE_SLOT = (
     "UPDATE slot SET last_values = ?, last_seen_at_utc = ?, last_setup = ? "
@@ -82,6 +82,22 @@ class ShopRepository(Repository):
         now = (Seating.fixture == fixture) & Seating.until_utc.is_null()
         self._run(Seating.update(until_utc=since_utc).where(now))
         self._run(Seating.insert(id=seating, fixture=fixture, since_utc=since_utc, reason=reason))
+
+    def choice(self, fixture: str, axis: str) -> Row | None:
+        """Where the lead chose other lines than the shop's for an axis: that choice, else None."""
+        return self._row(AxisChoice.select().where(_of(fixture, axis)))
+
+    def put_choice(self, fixture: str, axis: str, **choice: Any) -> None:
+        """Set the choice of an axis: ask_one_in, stop_one_in, ceiling_nm, coverage_factor."""
+        self._run(AxisChoice.insert(fixture=fixture, axis=axis, **choice).on_conflict("REPLACE"))
+
+    def remove_choice(self, fixture: str, axis: str) -> int:
+        """Let the shop's choice hold again; how many rows went (0 or 1)."""
+        return self._run(AxisChoice.delete().where(_of(fixture, axis)))
+
+
+def _of(fixture: str, axis: str) -> Any:
+    return (AxisChoice.fixture == fixture) & (AxisChoice.axis == axis)
 
 
 def _read_slot(row: Row) -> Row:

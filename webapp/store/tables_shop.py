@@ -42,3 +42,17 @@ class Seating(Table):
     since_utc = peewee.TextField()
     until_utc = peewee.TextField(null=True)
     reason = peewee.TextField()
+
+
+class AxisChoice(Table):
+    """How rare the lead wants false asks and stops of one fixture's axis, where that is not the shop's choice."""
+
+    fixture = peewee.TextField()
+    axis = peewee.TextField()
+    ask_one_in = peewee.IntegerField()
+    stop_one_in = peewee.IntegerField()
+    ceiling_nm = peewee.IntegerField()
+    coverage_factor = peewee.FloatField(null=True)
+
+    class Meta:  # noqa: D106
+        primary_key = peewee.CompositeKey("fixture", "axis")
