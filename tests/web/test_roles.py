@@ -41,6 +41,12 @@ MATRIX = {
     "registers.slots": "lead auditor",
     "registers.people": "lead auditor",
     "registers.machines": "lead auditor",
+    "fixtures.overview": "lead auditor",
+    "fixtures.trends": "lead auditor",
+    "fixtures.seating": "lead",
+    "fixtures.value": "lead",
+    "choosing.matters": "lead auditor",
+    "choosing.choose": "lead",
     "audit.ledger": "lead auditor",
     "audit.entry": "lead auditor",
     "audit.verify": "operator lead auditor",
@@ -52,7 +58,7 @@ NOWHERE = "00000000-0000-0000-0000-0000000000aa"
 def reach(browser: Browser, site: Site, endpoint: str, method: str) -> int:
     """The status that one call of a route answers with."""
     rule = next(rule for rule in site.app.url_map.iter_rules() if rule.endpoint == endpoint)
-    values = {name: 3 if name == "position" else NOWHERE for name in rule.arguments}
+    values = {name: {"position": 3, "axis": "X"}.get(name, NOWHERE) for name in rule.arguments}
     path = site.app.url_map.bind("localhost").build(endpoint, values)
     if method == "GET":
         return browser.get(path).status_code

@@ -50,6 +50,11 @@ class NoSuchFixture(NotFound):
     field_names = ("fixture",)
 
 
+class NoSuchSeating(NotFound):
+    code = "services.no_such_seating"
+    field_names = ("fixture", "seating")
+
+
 class NoSuchSetup(NotFound):
     code = "services.no_such_setup"
     field_names = ("setup",)

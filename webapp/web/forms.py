@@ -10,9 +10,9 @@ from typing import Any
 
 from flask_wtf import FlaskForm
 from flask_wtf.file import FileField, FileRequired
-from wtforms import PasswordField, RadioField, StringField, TextAreaField
+from wtforms import HiddenField, PasswordField, RadioField, StringField, TextAreaField
 from wtforms.fields.choices import SelectChoice
-from wtforms.validators import EqualTo, InputRequired, Length
+from wtforms.validators import AnyOf, EqualTo, InputRequired, Length
 
 LONGEST_TEXT = 2000
 LONGEST_SECRET = 200
@@ -133,3 +133,33 @@ class CheckRecord(DeskForm):
     """The PDF to check."""
 
     pdf = FileField("The PDF", [FileRequired("No file is chosen. Choose the PDF that you want to check.")])
+
+
+class Lines(DeskForm):
+    """The lines of one axis, looked at by address."""
+
+    ask = StringField("One false ask in so many setups", [InputRequired()])
+    stop = StringField("One false stop in so many", [InputRequired()])
+    ceiling = StringField("Ceiling of both lines", [InputRequired()])
+    factor = StringField("Coverage factor of the floor")
+
+
+class SaveChoice(DeskForm):
+    """Why the lines of an axis are chosen anew."""
+
+    reason = words("Why you choose this", "It is empty. Say why; it goes onto the ledger.")
+
+
+class StartSeating(DeskForm):
+    """Why a fixture's usual starts again."""
+
+    reason = words(
+        "What was done to the fixture", "It is empty. Say what was done, such as: moved, re-trammed, cleaned."
+    )
+
+
+class ValueReason(DeskForm):
+    """Why a value is left out of the usual, or taken back."""
+
+    do = HiddenField(validators=[AnyOf(["leave_out", "take_in"], "The page is old. Load it again.")])
+    reason = words("Why", "It is empty. Say why; it goes onto the ledger.")

@@ -15,9 +15,11 @@ from webapp.web import (
     api,
     audit,
     board,
+    choosing,
     deciding,
     desk,
     errors,
+    fixtures,
     guards,
     headers,
     offline,
@@ -38,6 +40,8 @@ BLUEPRINTS: Sequence[Blueprint] = (
     desk.blueprint,
     deciding.blueprint,
     registers.blueprint,
+    fixtures.blueprint,
+    choosing.blueprint,
     audit.blueprint,
 )
 

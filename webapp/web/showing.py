@@ -67,6 +67,11 @@ class Lengths:
         return "–" if value_nm is None else format_other_unit(value_nm, self.display)
 
     @property
+    def unit_word(self) -> str:
+        """The unit as a heading says it: mm or inches."""
+        return "inches" if self.display.unit is Unit.INCH else "mm"
+
+    @property
     def unit(self) -> str:
         """Mm or in."""
         return str(self.display.unit)

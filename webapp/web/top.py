@@ -27,6 +27,13 @@ MARKS: tuple[tuple[str, str, frozenset[str]], ...] = (
     ("Slots", "registers.slots", frozenset()),
     ("People", "registers.people", frozenset()),
     ("Machines", "registers.machines", frozenset()),
+    (
+        "Fixtures",
+        "fixtures.overview",
+        frozenset(
+            {"fixtures.trends", "fixtures.seating", "fixtures.value", "choosing.matters", "choosing.choose"}
+        ),
+    ),
     ("Tablets", "registers.tablets", frozenset({"registers.make_code"})),
     ("Ledger", "audit.ledger", frozenset({"audit.entry"})),
     ("Check a record", "audit.verify", frozenset()),
