@@ -13,57 +13,65 @@ centre:
 8. eight in a row beyond 1 sigma, on either side
 
 A value on the centre lies on no side; equal neighbours neither rise nor fall. A rule is marked at the value that
-completes it, which in tests 5 and 6 lies beyond the line itself.
+completes it, which in tests 5 and 6 lies beyond the line itself. All places are looked at together, so that a chart of
+ten thousand values takes no longer than its drawing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from itertools import pairwise
+from collections.abc import Iterable, Sequence
 
-Rule = Callable[[Sequence[float]], bool]
+import numpy as np
+from numpy.typing import NDArray
 
-
-def _side(value: float) -> int:
-    return (value > 0) - (value < 0)
-
-
-def _beyond(window: Sequence[float], line: float, least: int) -> bool:
-    """Tell whether the last value and enough others lie beyond the line on the last one's side."""
-    side = _side(window[-1])
-    return window[-1] * side > line and sum(value * side > line for value in window) >= least
-
-
-def _steady(window: Sequence[float]) -> bool:
-    steps = [_side(after - before) for before, after in pairwise(window)]
-    return steps[0] != 0 and all(step == steps[0] for step in steps)
-
-
-def _in_turn(window: Sequence[float]) -> bool:
-    steps = [_side(after - before) for before, after in pairwise(window)]
-    return all(step * after < 0 for step, after in pairwise(steps))
-
-
-# Number, how many values in a row it looks at, whether they show the pattern.
-RULES: tuple[tuple[int, int, Rule], ...] = (
-    (1, 1, lambda window: abs(window[0]) > 3),
-    (2, 9, lambda window: abs(sum(map(_side, window))) == 9),
-    (3, 6, _steady),
-    (4, 14, _in_turn),
-    (5, 3, lambda window: _beyond(window, 2, 2)),
-    (6, 5, lambda window: _beyond(window, 1, 4)),
-    (7, 15, lambda window: all(abs(value) < 1 for value in window)),
-    (8, 8, lambda window: all(abs(value) > 1 for value in window)),
-)
+Numbers = NDArray[np.float64]
+Places = NDArray[np.bool_]
+# In rules 5 and 6: the window, how many of it, beyond which line.
+WARNINGS = ((5, 3, 2, 2.0), (6, 5, 4, 1.0))
 
 
 def run_rules(values: Sequence[float]) -> tuple[tuple[int, ...], ...]:
     """Return, for each value in sigma from the centre, the numbers of the rules that it completes."""
-    return tuple(
-        tuple(
-            number
-            for number, length, holds in RULES
-            if place + 1 >= length and holds(values[place + 1 - length : place + 1])
-        )
-        for place in range(len(values))
-    )
+    found: list[tuple[int, ...]] = [()] * len(values)
+    for number, completed in _rules(np.asarray(values, dtype=np.float64)):
+        for place in np.flatnonzero(completed):
+            found[place] += (number,)
+    return tuple(found)
+
+
+def _rules(values: Numbers) -> Iterable[tuple[int, Places]]:
+    """Yield each rule with the places that complete it."""
+    sides, steps = np.sign(values), np.sign(np.diff(values))
+    in_turn = steps[1:] * steps[:-1] < 0
+    yield 1, np.abs(values) > 3
+    yield 2, _all(sides > 0, 9) | _all(sides < 0, 9)
+    yield 3, _later(_all(steps > 0, 5) | _all(steps < 0, 5), 1)
+    yield 4, _later(_all(in_turn, 12), 2)
+    for number, length, least, line in WARNINGS:
+        yield number, _some(values > line, length, least) | _some(values < -line, length, least)
+    yield 7, _all(np.abs(values) < 1, 15)
+    yield 8, _all(np.abs(values) > 1, 8)
+
+
+def _counts(holds: Places, length: int) -> NDArray[np.int64]:
+    """Return, at each place, how many of the last `length` places hold; 0 where there are not so many yet."""
+    sums = np.concatenate(([0], np.cumsum(holds)))
+    counts = np.zeros(len(holds), dtype=np.int64)
+    counts[length - 1 :] = sums[length:] - sums[:-length]
+    return counts
+
+
+def _all(holds: Places, length: int) -> Places:
+    return _counts(holds, length) == length
+
+
+def _some(holds: Places, length: int, least: int) -> Places:
+    """Return where enough of the last places hold, the last one of them among these."""
+    completed: Places = holds & (_counts(holds, length) >= least)
+    return completed
+
+
+def _later(places: Places, by: int) -> Places:
+    """Return the same places counted from values instead of from the steps between them."""
+    later: Places = np.concatenate((np.zeros(by, dtype=np.bool_), places))
+    return later
