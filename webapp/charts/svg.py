@@ -116,8 +116,9 @@ SHAPES = {
 
 def _add_points(svg: ET.Element, axes: Axes, marks: Iterable[Point], layout: Layout, size: float) -> None:
     group = ET.SubElement(svg, f"{{{SVG}}}g", {"class": "points"})
-    for mark in marks:
-        x, up = axes.transData.transform((mark.x, mark.y))
+    drawn = list(marks)
+    places = axes.transData.transform([(mark.x, mark.y) for mark in drawn]) if drawn else ()
+    for mark, (x, up) in zip(drawn, places, strict=True):
         holder = group
         if mark.href is not None:
             # The table beneath has the same links: by the keyboard one goes through that, not through each point.

@@ -11,6 +11,7 @@ Rules of this module:
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -62,7 +63,7 @@ class Sheet:
     count: int
     display: Display
     say: Say
-    href: Callable[[str], str | None]
+    href: Callable[[str], str]
     dense: bool
 
 
@@ -72,11 +73,11 @@ def trend_charts(
     words: str,
     display: Display,
     say: Say,
-    href: Callable[[str], str | None],
+    href: Callable[[str], str],
 ) -> tuple[str, ...]:
     """Return the chart of these seatings, oldest first, as SVG: for wide places and for narrow ones.
 
-    `href` gives the address of a setup's page or None. There has to be at least one value.
+    `href` gives the address of a setup's page. There has to be at least one value.
     """
     with drawing:
         return tuple(_draw(layout, trends, axis, words, display, say, href) for layout in LAYOUTS)
@@ -89,7 +90,7 @@ def _draw(
     words: str,
     display: Display,
     say: Say,
-    href: Callable[[str], str | None],
+    href: Callable[[str], str],
 ) -> str:
     from matplotlib import rc_context  # noqa: PLC0415 - loaded with the first chart
 
@@ -278,17 +279,28 @@ def _series(
     at = [one.start + points[place].number - 1 for place in shown]
     line = 0.8 if sheet.dense else 1.1
     axes.plot(at, [heights[place] for place in shown], color=RULE, linewidth=line, clip_on=False, zorder=2.5)
-    top = axes.get_ylim()[1]
-    for signal in signals:
-        first, last = (one.start + points[place].number - 1 for place in (signal.since, signal.last))
-        axes.plot((first - 0.5, last + 0.5), (top, top), color=STOP, linewidth=5, clip_on=False,
-                  solid_capstyle="butt", zorder=3)  # fmt: skip
+    _bars(
+        axes,
+        [
+            (one.start + points[sign.since].number - 1, one.start + points[sign.last].number - 1)
+            for sign in signals
+        ],
+    )
     named = partial(_point, sheet, one)
     for place, x in zip(shown, at, strict=True):
         shape = "signal" if kind in points[place].signals else "value"
         if kind == "individuals" and points[place].is_suspect:
             shape = "suspect"
         yield named(points[place], x, heights[place], shape)
+
+
+def _bars(axes: Axes, spans: Sequence[tuple[int, int]]) -> None:
+    """Draw a bar along the panel's top over each span of places: all of them are one line with gaps in it."""
+    if not spans:
+        return
+    top = axes.get_ylim()[1]
+    at = [place for first, last in spans for place in (first - 0.5, last + 0.5, math.nan)]
+    axes.plot(at, [top] * len(at), color=STOP, linewidth=5, clip_on=False, solid_capstyle="butt", zorder=3)
 
 
 def _left_out(sheet: Sheet, one: Placed, scale: LengthScale) -> Iterable[Point]:
@@ -308,4 +320,6 @@ def _point(sheet: Sheet, one: Placed, point: TrendPoint, x: float, y: float, sha
         "unit": sheet.display.unit.value,
     }
     code = "chart.point_left_out" if shape == "left_out" else "chart.point"
-    return Point(x, y, shape, sheet.say(code, fields), sheet.href(point.row.setup_id))
+    return Point(
+        x, y, shape, sheet.say(code, fields), sheet.href(point.row.setup_id) if point.row.has_page else None
+    )

@@ -37,13 +37,17 @@ MOST_SIGNALS_SAID = 12
 
 @dataclass(frozen=True)
 class TrendRow:
-    """A value as it is kept: its setup, when it was touched, by whom, and why the lead left it out, if so."""
+    """A value as it is kept: its setup, when it was touched, by whom, and why the lead left it out, if so.
+
+    `has_page` says whether its setup was walked through here, so that there is more to see of it.
+    """
 
     setup_id: str
     at_utc: str
     value_nm: int
     person: str | None
     left_out_reason: str | None
+    has_page: bool = True
 
 
 @dataclass(frozen=True)
@@ -101,14 +105,22 @@ class SeatingRows:
 
 
 def seating_trend(
-    seatings: Sequence[SeatingRows], floor: FloorInputs, choice: LinesChoice, display: Display
+    seatings: Sequence[SeatingRows],
+    floor: FloorInputs,
+    choice: LinesChoice,
+    display: Display,
+    *,
+    charted: bool = True,
 ) -> SeatingTrend:
-    """Return the trend of the last seating given; the ones before it, in order of time, lend their spread."""
+    """Return the trend of the last seating given; the ones before it, in order of time, lend their spread.
+
+    With `charted` false it has no chart and no signals, for whoever asks about the lines only.
+    """
     now = seatings[-1]
     rows = sorted(now.rows, key=lambda row: (row.at_utc, row.setup_id))
     counted = [row for row in rows if row.left_out_reason is None]
     usual_now = usual([_values(seating) for seating in seatings], floor, choice, display)
-    found = _chart(counted, seatings[:-1], display)
+    found = _chart(counted, seatings[:-1], display) if charted else None
     said = Said(found, usual_now, rows, display)
     return SeatingTrend(
         seating_id=now.seating_id,

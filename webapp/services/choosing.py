@@ -51,7 +51,6 @@ class Matters:
     looked_at: Lines | None
     curve: tuple[Line, ...]
     touches: int
-    setups: frozenset[str]
 
     @property
     def shown(self) -> Lines:
@@ -67,20 +66,18 @@ def matters(store: Store, fixture_id: str, axis: str, looked_at: LinesChoice | N
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
         seatings = seating_rows(store, fixture_id, axis)
-        now_rows = seatings[-1].rows if seatings else ()
-        known = frozenset(store.setups.setups_by_id([row.setup_id for row in now_rows]))
     if not seatings:
         raise NoSuchSeating(fixture=fixture_id[:40], seating="")
 
     def lines(choice: LinesChoice) -> Lines:
-        trend = seating_trend(seatings, parts.floor, choice, parts.machine.display)
+        trend = seating_trend(seatings, parts.floor, choice, parts.machine.display, charted=False)
         return _lines(parts, trend, choice)
 
     now = lines(parts.choice)
     other = lines(looked_at) if looked_at is not None and looked_at != parts.choice else None
     shown = other or now
     curve = limits.curve(shown.usual, shown.choice, parts.machine.display) if shown.line else ()
-    return Matters(parts, lines_choice(parts.rules), now, other, curve, len(now_rows), known)
+    return Matters(parts, lines_choice(parts.rules), now, other, curve, len(seatings[-1].rows))
 
 
 def _lines(parts: AxisParts, trend: SeatingTrend, choice: LinesChoice) -> Lines:

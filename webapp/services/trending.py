@@ -29,7 +29,6 @@ class AxisTrend:
     seatings: tuple[SeatingRows, ...]
     chosen: str
     trends: tuple[SeatingTrend, ...]
-    setups: frozenset[str]
 
     @property
     def now(self) -> SeatingTrend:
@@ -40,12 +39,11 @@ class AxisTrend:
 def trend(store: Store, fixture_id: str, axis: str, seating: str | None = None) -> AxisTrend:
     """The trend of one axis: of the present seating, of the one named, or of EVERY_SEATING, each by itself.
 
-    `setups` are those of the values that have a page of their own. Raises NoShopYet, NoSuchFixture, NoSuchSeating.
+    Raises NoShopYet, NoSuchFixture, NoSuchSeating.
     """
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
         seatings = seating_rows(store, fixture_id, axis)
-        known = set(store.setups.setups_by_id([row.setup_id for one in seatings for row in one.rows]))
     ids = [one.seating_id for one in seatings]
     chosen = seating or (ids[-1] if ids else EVERY_SEATING)
     if chosen != EVERY_SEATING and chosen not in ids:
@@ -55,21 +53,16 @@ def trend(store: Store, fixture_id: str, axis: str, seating: str | None = None) 
         seating_trend(seatings[: place + 1], parts.floor, parts.choice, parts.machine.display)
         for place in wanted
     )
-    return AxisTrend(parts, tuple(seatings), chosen, trends, frozenset(known))
+    return AxisTrend(parts, tuple(seatings), chosen, trends)
 
 
 def seating_rows(store: Store, fixture_id: str, axis: str) -> list[SeatingRows]:
     """Every kept value of a fixture's axis by seating, oldest first, inside the caller's transaction."""
     seatings = store.shop.seatings(fixture_id)
-    kept = store.setups.kept_values(fixture_id, axis=axis)
-    people = {
-        key: row["person"] for key, row in store.setups.setups_by_id([row["setup"] for row in kept]).items()
-    }
     rows: dict[str, list[TrendRow]] = {row["id"]: [] for row in seatings}
-    for row in kept:
-        person = people.get(row["setup"])
-        one = TrendRow(row["setup"], row["at_utc"], row["value_nm"], person, row["left_out_reason"])
-        rows[row["seating"]].append(one)
+    for row in store.setups.kept_with_people(fixture_id, axis):
+        parts = row["setup"], row["at_utc"], row["value_nm"], row["person"], row["left_out_reason"]
+        rows[row["seating"]].append(TrendRow(*parts, has_page=bool(row["has_page"])))
     return [
         SeatingRows(row["id"], row["since_utc"], row["until_utc"], row["reason"], tuple(rows[row["id"]]))
         for row in seatings
@@ -84,7 +77,6 @@ class OneValue:
     point: TrendPoint
     now: SeatingTrend
     other: SeatingTrend
-    has_page: bool
 
 
 def with_and_without(store: Store, fixture_id: str, axis: str, setup: str) -> OneValue:
@@ -95,7 +87,6 @@ def with_and_without(store: Store, fixture_id: str, axis: str, setup: str) -> On
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
         seatings = seating_rows(store, fixture_id, axis)
-        has_page = store.setups.setup(setup) is not None
     for place, one in enumerate(seatings):
         if any(row.setup_id == setup for row in one.rows):
             before = seatings[:place]
@@ -104,7 +95,7 @@ def with_and_without(store: Store, fixture_id: str, axis: str, setup: str) -> On
                 for seating in (one, _turned_round(one, setup))
             )
             point = next(point for point in now.points if point.row.setup_id == setup)
-            return OneValue(parts, point, now, other, has_page)
+            return OneValue(parts, point, now, other)
     raise NoSuchValue(setup=setup[:40], axis=axis)
 
 

@@ -43,6 +43,12 @@ QUESTION_COLUMNS = ("id", "setup", "event", "axis", "text", "at_utc")
 PUT_QUESTION = (
     f"INSERT INTO question ({', '.join(QUESTION_COLUMNS)}) VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"  # noqa: S608
 )
+KEPT_PARTS = ("setup", "seating", "value_nm", "at_utc", "left_out_reason", "person", "has_page")
+KEPT_WITH_PEOPLE = (
+    "SELECT kept_value.setup, seating, value_nm, at_utc, left_out_reason, setup.person, setup.id IS NOT NULL "
+    "FROM kept_value LEFT JOIN setup ON setup.id = kept_value.setup "
+    "WHERE fixture = ? AND axis = ? ORDER BY at_utc, kept_value.setup"
+)
 EVENTS_OF = "SELECT id, jws FROM event WHERE setup = ? ORDER BY sequence, id"
 
 
@@ -236,6 +242,11 @@ class SetupsRepository(Repository):
             KeptValue.select().where(KeptValue.fixture == fixture).order_by(KeptValue.at_utc, KeptValue.setup)
         )
         return self._rows(query.where(KeptValue.axis == axis) if axis else query)
+
+    def kept_with_people(self, fixture: str, axis: str) -> list[Row]:
+        """Values of one axis of a fixture, those left out too, oldest first, each with who ran its setup and whether it has a page."""
+        rows = self._database.raw(KEPT_WITH_PEOPLE, (fixture, axis))
+        return [dict(zip(KEPT_PARTS, row, strict=True)) for row in rows]
 
     def leave_out(self, setup: str, axis: str, reason: str | None) -> int:
         """Leave a value out of the usual, or take it back in (None); how many rows there were (0 or 1)."""

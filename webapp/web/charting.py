@@ -27,7 +27,7 @@ _lock = Lock()
 
 
 def trend(
-    trends: Sequence[SeatingTrend], axis: str, words: str, display: Display, href: Callable[[str], str | None]
+    trends: Sequence[SeatingTrend], axis: str, words: str, display: Display, href: Callable[[str], str]
 ) -> Svgs:
     """The chart of these seatings' trends; nothing where they have no value."""
     if not any(one.points for one in trends):

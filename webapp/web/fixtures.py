@@ -7,6 +7,7 @@ stand in the address. Everything a chart shows stands in words and in a table as
 from __future__ import annotations
 
 import re
+from functools import cache
 from typing import Any
 
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
@@ -40,8 +41,9 @@ def trends(fixture: str, axis: str) -> str:
     display = found.parts.machine.display
     words = sentences(described(found.now, display))
 
-    def href(setup: str) -> str | None:
-        return url_for("desk.setup", setup_id=setup) if setup in found.setups else None
+    @cache
+    def href(setup: str) -> str:
+        return url_for("desk.setup", setup_id=setup)
 
     points = [(one, point) for one in reversed(found.trends) for point in reversed(one.points)]
     start = _start(len(points))

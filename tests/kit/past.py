@@ -1,0 +1,53 @@
+"""A long past without walking through it: setups and the values that they brought into the usual, put into the store.
+
+Only for tests of what is worked out from kept values: there are no events behind these setups.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from uuid import UUID
+
+from tests.kit.house import House
+from webapp.services.times import utc_text
+
+FIRST = datetime(2020, 1, 6, 8, 0, tzinfo=UTC)
+SETUP = (
+    "INSERT INTO setup (id, device, sheet, machine, person, status, outcome, signature, probe_in_spindle, "
+    "started_at_utc, last_at_utc) VALUES (?, ?, ?, ?, ?, 'signed_off', 'complete', 'verified', 0, ?, ?) "
+    "ON CONFLICT DO NOTHING"
+)
+
+
+def setup_id(number: int) -> str:
+    """The id of one of these setups, counted from 1."""
+    return str(UUID(int=(0xA0 << 120) | number))
+
+
+def keep_past(
+    house: House,
+    values_nm: Sequence[int],
+    axis: str = "X",
+    *,
+    fixture: str = "vise-a",
+    machine: str = "mill-1",
+    seating: str = "vise-a-1",
+    people: Sequence[str] = ("mara", "tomas", "ivo"),
+    first: int = 1,
+    each: timedelta = timedelta(hours=2),
+) -> list[str]:
+    """Keep these values of one axis, one a setup, `each` apart, people taking turns; the ids of their setups."""
+    sheet, _ = house.sheet(machine)
+    ids = [setup_id(number) for number in range(first, first + len(values_nm))]
+    times = [utc_text(FIRST + each * number) for number in range(first, first + len(values_nm))]
+    with house.store.writing():
+        house.store._database.run_many(SETUP, [
+            (one, house.device.id, sheet, machine, people[place % len(people)], at, at)
+            for place, (one, at) in enumerate(zip(ids, times, strict=True))
+        ])  # fmt: skip
+        house.store.setups.keep_values([
+            {"setup": one, "axis": axis, "fixture": fixture, "seating": seating, "value_nm": value, "at_utc": at}
+            for one, value, at in zip(ids, values_nm, times, strict=True)
+        ])  # fmt: skip
+    return ids
