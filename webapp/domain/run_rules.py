@@ -62,7 +62,8 @@ def _counts(holds: Places, length: int) -> NDArray[np.int64]:
 
 
 def _all(holds: Places, length: int) -> Places:
-    return _counts(holds, length) == length
+    completed: Places = _counts(holds, length) == length
+    return completed
 
 
 def _some(holds: Places, length: int, least: int) -> Places:
