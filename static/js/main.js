@@ -69,7 +69,7 @@ async function asDevice(tablet) {
   tablet.setup = await Setup.resume(tablet);
   tablet.sync = new Sync({
     api, outbox: tablet.outbox, shelf, device, clock, setups: () => Setup.mine(tablet),
-    inUse: async () => new Set(tablet.setup ? [tablet.setup.sheetHash] : []), onChange: state => tablet.synced(state),
+    inUse: () => new Set([tablet.setup?.sheetHash, tablet.beginningOn]), onChange: state => tablet.synced(state),
   });
   await firstView(tablet);
   tablet.tellNetwork();

@@ -9,6 +9,8 @@ const MINE = 'my_setups';
 const CURRENT = 'current_setup';
 /** Events that come between: what stands half typed stays. */
 const BESIDE = new Set(['hold.pressed', 'worry.raised', 'question.put', 'setup.resumed']);
+/** The server answers about 500 at most, and nobody looks at older ones here. */
+const MOST_ASKED = 200;
 
 export class Setup {
   #forwardStart;
@@ -27,7 +29,7 @@ export class Setup {
     const setup = new Setup(tablet, {id, sheetHash, sheet, person, rows: [], decisions: [], draft: {}});
     await tablet.shelf.note(CURRENT, id);
     await setup.commit('setup.started', {machine: sheet.machine.id, display}, null);
-    await tablet.shelf.note(MINE, [...(await tablet.shelf.noted(MINE) ?? []), id]);
+    await tablet.shelf.note(MINE, await Setup.mine(tablet));
     return setup;
   }
 
@@ -46,8 +48,11 @@ export class Setup {
     return setup;
   }
 
-  /** Ids of all setups made here that the server may still have decisions about. */
-  static mine = tablet => tablet.shelf.noted(MINE).then(ids => ids ?? []);
+  /** Ids of the newest setups made here, oldest first: those that the server may still have decisions about. */
+  static async mine({shelf}) {
+    const [ids, current] = [await shelf.noted(MINE) ?? [], await shelf.noted(CURRENT)];
+    return [...ids.filter(id => id !== current), ...(current ? [current] : [])].slice(-MOST_ASKED);
+  }
 
   /** Let go of this setup: the tablet is free for the next one. Its events stay where they are. */
   leave() {

@@ -18,7 +18,7 @@ export class Sync {
   #running = null;
   #again = false;
 
-  /** `parts`: api, outbox, shelf, device, clock, setups() -> Promise of setup ids to ask about, inUse() -> Set of hashes. */
+  /** `parts`: api, outbox, shelf, device, clock, setups() -> Promise of setup ids to ask about, inUse() -> Set of hashes (at once). */
   constructor(parts) {
     Object.assign(this, {locks: globalThis.navigator?.locks, onChange: () => {}, ...parts});
     this.state = {reached: null, lastAtUtc: null, code: null, shell: null, device: 'enrolled'};
@@ -67,20 +67,21 @@ export class Sync {
     return reach.challenge;
   }
 
-  /** Send all that waits. A batch of which nothing was taken ends the run: it would be sent again at once, for ever. */
+  /** Send all that waits, each event once a run: what was not taken does not stand in the way of what comes behind it. */
   async #send() {
+    const tried = new Set();
     let taken = false;
     for (;;) {
-      const rows = await this.outbox.waiting(MOST_EVENTS);
+      const waiting = await this.outbox.waiting(tried.size + MOST_EVENTS);
+      const rows = waiting.filter(row => !tried.has(row.id)).slice(0, MOST_EVENTS);
       if (rows.length === 0) return taken;
+      for (const row of rows) tried.add(row.id);
       const {receipts: jws} = await this.api.post('/api/events', {events: rows.map(({jws, pin}) => ({jws, pin}))});
       const payload = await verified(jws, this.device.receipt_key, RECEIPT);
       const sent = new Set(rows.map(row => row.id));
       const receipts = payload.domain === 'zerokeep/receipts/1' ? payload.receipts.filter(receipt => sent.has(receipt.event)) : [];
       await this.outbox.acknowledge(receipts);
-      const moved = receipts.some(({outcome}) => outcome === 'accepted' || outcome === 'already_had');
-      taken ||= moved;
-      if (!moved || receipts.length < rows.length) return taken;
+      taken ||= receipts.some(({outcome}) => outcome === 'accepted' || outcome === 'already_had');
     }
   }
 
@@ -92,7 +93,7 @@ export class Sync {
     const {jws} = await sign(device.privateKey, device.id, REQUEST, payload);
     const news = await this.api.post('/api/news', {request: jws});
     this.state.device = news.device?.state ?? 'enrolled';
-    const sheets = await shelf.keepSheets(news.sheets, await this.inUse(), clock.nowUtc());
+    const sheets = await shelf.keepSheets(news.sheets, this.inUse, clock.nowUtc());
     const decisions = await shelf.keepDecisions(news.decisions);
     return sheets > 0 || decisions;
   }

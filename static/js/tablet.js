@@ -19,14 +19,26 @@ export class Tablet {
 
   /** `parts`: store, outbox, shelf, drafts, device, clock, api, sync, version, frame, network, standalone, lost, said. */
   constructor(parts) {
-    Object.assign(this, {setup: null, view: {name: 'machines'}, sheets: [], waitingRows: [], takeUpdate: null, storageProtected: null, ...parts});
+    Object.assign(this, {setup: null, view: {name: 'machines'}, sheets: [], waitingRows: [], takeUpdate: null, storageProtected: null, beginningOn: null, ...parts});
   }
 
   async go(view) {
     this.view = view;
-    if (['machines', 'people', 'ready'].includes(view.name)) this.sheets = await this.shelf.newest();
+    if (['machines', 'people', 'ready'].includes(view.name)) {
+      this.sheets = await this.shelf.newest();
+      this.view = this.#stillThere(view);
+    }
     if (['holds', 'enrol'].includes(view.name)) this.waitingRows = await this.outbox.waiting();
     this.render();
+  }
+
+  /** This view, or the one before it where the machine or the person is no longer in the sheets. */
+  #stillThere(view) {
+    if (view.name === 'machines') return view;
+    const found = this.sheetOf(view.machine);
+    if (!found) return {name: 'machines'};
+    const listed = view.name !== 'ready' || found.sheet.people.some(({id}) => id === view.person);
+    return listed ? view : {name: 'people', machine: view.machine};
   }
 
   render(options) {
@@ -46,7 +58,7 @@ export class Tablet {
     try {
       await work();
       if (stay) this.refresh();
-      else await this.go({name: this.setup ? 'step' : this.view.name});
+      else await this.go(this.setup ? {name: 'step'} : this.view);
     } catch (error) {
       this.#stopped(error);
     } finally {
@@ -63,8 +75,11 @@ export class Tablet {
     this.render();
   }
 
+  /** Begin on the sheet that was shown. A newer one may have taken its place meanwhile: then that one is shown first. */
   begin(sheetHash, sheet, person) {
     return this.act(async () => {
+      this.beginningOn = sheetHash;
+      if (!await this.shelf.sheet(sheetHash)) return;
       const display = this.standalone ? 'standalone' : 'browser';
       this.setup = await Setup.begin(this, {sheetHash, sheet, person, id: crypto.randomUUID(), display});
       holdVersion(this.version);
@@ -107,12 +122,13 @@ export class Tablet {
       const before = JSON.stringify(this.setup.state);
       await this.setup.readDecisions();
       if (JSON.stringify(this.setup.state) !== before) this.refresh();
-    } else if (this.view.name === 'machines') {
+    } else if (['machines', 'ready'].includes(this.view.name)) {
       await this.go(this.view);
     }
   }
 
-  sheetOf(hash) { return this.sheets.find(each => each.hash === hash); }
+  /** The newest sheet of a machine: {hash, sheet}. */
+  sheetOf(machine) { return this.sheets.find(({sheet}) => sheet.machine.id === machine); }
 
   backButton(view = {name: 'step'}) { return button(say('tablet.back'), 'back', () => this.go(view)); }
 }

@@ -26,7 +26,7 @@ START = """async enrolment => {
   const {Sync} = await import('/assets/trial/js/sync.js');
   self.clock = new Clock();
   self.shelf = new Shelf(store);
-  const asks = {setups: async () => ['s'], inUse: async () => new Set()};
+  const asks = {setups: async () => ['s'], inUse: () => new Set()};
   self.sync = new Sync({api: new Api({waitMs: 400}), outbox, shelf, device, clock, ...asks});
   self.send = async () => { await sync.run(); return {...sync.state, ...await outbox.tally()}; };
 }""".replace("START_OUTBOX", OUTBOX)
@@ -160,6 +160,14 @@ def test_an_event_that_was_not_taken_stays_and_is_shown(page: Page, fake: FakeSe
         "() => outbox.troubled().then(rows => rows.map(row => [row.id, row.outcome.outcome]))"
     )
     assert troubled == [[second, outcome]]
+
+
+def test_many_events_that_are_refused_do_not_hold_up_those_behind_them(page: Page, fake: FakeServer) -> None:
+    page.evaluate("async () => { for (let n = 4; n <= 203; n += 1) await outbox.append(body()); }")
+    waiting = page.evaluate("() => outbox.waiting().then(rows => rows.map(row => row.id))")
+    fake.outcome = lambda event: "refused" if event in waiting[:200] else "accepted"
+    assert send(page)["count"] == 200
+    assert [len(batch) for batch in fake.events] == [200, 3], "each once a run"
 
 
 def test_a_replayed_answer_is_no_reach(page: Page, fake: FakeServer) -> None:

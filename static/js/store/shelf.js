@@ -7,7 +7,10 @@ export class Shelf {
     this.store = store;
   }
 
-  /** Keep the sheets that came with their text and still are current; sheets of running setups stay. */
+  /**
+   * Keep the sheets that came with their text and still are current; those in `inUse()` stay. It is asked inside the
+   * transaction: a setup that begins meanwhile finds its sheet gone, or it stays.
+   */
   async keepSheets(sheets, inUse, gotAtUtc) {
     const genuine = [];
     for (const {hash, text} of sheets) {
@@ -18,7 +21,7 @@ export class Shelf {
       const table = tx.objectStore('sheets');
       for (const row of genuine) await asked(table.put(row));
       for (const hash of await asked(table.getAllKeys())) {
-        if (!current.has(hash) && !inUse.has(hash)) await asked(table.delete(hash));
+        if (!current.has(hash) && !inUse().has(hash)) await asked(table.delete(hash));
       }
     });
     await this.note('current_sheets', [...current]);

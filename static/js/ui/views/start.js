@@ -11,7 +11,7 @@ const FILTER_FROM = 13;
 
 export function machinesView(tablet) {
   const {sheets} = tablet;
-  const pick = hash => tablet.go({name: 'people', hash});
+  const pick = hash => tablet.go({name: 'people', machine: sheets.find(each => each.hash === hash).sheet.machine.id});
   if (sheets.length === 0) return {
     name: 'machines', title: say('tablet.start.no_sheets'), left: el('p', {class: 'lead'}, say('tablet.start.no_sheets_do')), right: foot(tablet),
     go: {label: say('tablet.start.fetch'), action: 'fetch', press: () => tablet.syncNow()},
@@ -26,12 +26,13 @@ export function machinesView(tablet) {
 const machineNote = (tablet, sheet) => [say(`tablet.board.${sheet.board.state}`), sheet.fixture.name, say('tablet.start.sheet_age', {span: span(tablet.clock.sinceMs(sheet.compiled_at_utc))})].join(' · ');
 
 export function peopleView(tablet) {
-  const {sheet} = tablet.sheetOf(tablet.view.hash);
+  const {machine} = tablet.view;
+  const {sheet} = tablet.sheetOf(machine);
   const people = [...sheet.people].sort((one, other) => one.name.localeCompare(other.name));
   const list = el('div', {});
   const show = part => list.replaceChildren(rows(people.filter(({name}) => name.toLowerCase().includes(part.trim().toLowerCase()))
     .map(({id, name}) => ({id, label: name, note: sheet.slots.filter(slot => slot.owner_id === id).map(({label}) => label).join(', ') || say('tablet.start.no_slot_short')})),
-  id => tablet.go({name: 'ready', hash: tablet.view.hash, person: id}), {action: 'person', kind: 'pairs'}));
+  id => tablet.go({name: 'ready', machine, person: id}), {action: 'person', kind: 'pairs'}));
   show('');
   const filter = people.length >= FILTER_FROM && el('input', {type: 'search', placeholder: say('tablet.start.filter'), 'aria-label': say('tablet.start.filter'), on: {input: event => show(event.target.value)}});
   return {
@@ -42,8 +43,8 @@ export function peopleView(tablet) {
 }
 
 export function readyView(tablet) {
-  const {hash, person: id} = tablet.view;
-  const {sheet} = tablet.sheetOf(hash);
+  const {machine, person: id} = tablet.view;
+  const {hash, sheet} = tablet.sheetOf(machine);
   const person = sheet.people.find(each => each.id === id);
   const own = sheet.slots.filter(slot => slot.kind === 'person' && slot.owner_id === id);
   const refusals = whyNot(tablet, sheet, person, own);
@@ -58,7 +59,7 @@ export function readyView(tablet) {
     ],
     right: [el('p', {class: 'standing'}, sheet.shop.notice)],
     go: refusals.length === 0 && {label: say('tablet.start.begin'), action: 'begin', press: () => tablet.begin(hash, sheet, id)},
-    beside: [tablet.backButton({name: 'people', hash})],
+    beside: [tablet.backButton({name: 'people', machine})],
   };
 }
 

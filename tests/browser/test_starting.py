@@ -1,0 +1,87 @@
+"""The way to a first step while the server has news: a sheet may be replaced, and no setup is lost by it."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.browser.conftest import NewTablet
+from tests.kit.demo import Demo, now
+from tests.kit.tablet import Tablet
+from webapp.services import register
+from webapp.services.times import later
+
+SETUPS = 520
+
+
+def look_for_the_server(tablet: Tablet) -> None:
+    """Let the page look for the server, as it does when it gets the focus."""
+    tablet.page.evaluate("() => { dispatchEvent(new Event('focus')); }")
+
+
+def replace_the_sheet(tablet: Tablet, demo: Demo) -> None:
+    """Change something that stands on Plover's sheet, and let the tablet fetch it."""
+    before = hashes(tablet)
+    with demo.opened() as (store, _):
+        register.authorise(store, "odile", "plover", later(now(), days=3), "mara", now())
+    look_for_the_server(tablet)
+    for _ in range(150):
+        if hashes(tablet) - before:
+            return
+        tablet.page.wait_for_timeout(100)
+    raise AssertionError("the newer sheet never came")
+
+
+def hashes(tablet: Tablet) -> set[str]:
+    """Of all sheets that the tablet holds."""
+    return {row["hash"] for row in tablet.rows("sheets")}
+
+
+@pytest.mark.parametrize("looking_at", ["people", "ready"])
+def test_a_sheet_that_is_replaced_while_a_person_chooses_is_the_one_that_is_begun_on(
+    tablet: Tablet, demo: Demo, looking_at: str
+) -> None:
+    old = next(row["hash"] for row in tablet.rows("sheets") if row["machine"] == "plover")
+    tablet.tap("machine", old)
+    if looking_at == "ready":
+        tablet.tap("person", "odile")
+    replace_the_sheet(tablet, demo)
+    if looking_at == "people":
+        tablet.tap("person", "odile")
+    tablet.page.wait_for_selector('#app[data-screen="ready"]')
+    tablet.settled()
+    tablet.tap("begin")
+    if tablet.screen == "ready":  # the press came before the newer sheet was shown
+        tablet.tap("begin")
+    assert tablet.step == "ready.clothing"
+    assert tablet.events()[0]["payload"]["sheet"] != old
+    tablet.reload()
+    assert tablet.step == "ready.clothing", "the sheet of a setup that runs is kept"
+
+
+def test_a_tablet_with_many_setups_behind_it_still_gets_news_and_the_running_one_is_asked_for(
+    new_tablet: NewTablet, demo: Demo
+) -> None:
+    tablet = new_tablet()
+    tablet.page.evaluate(
+        """count => new Promise((resolve, reject) => {
+          const opening = indexedDB.open('zerokeep');
+          opening.onsuccess = () => {
+            const transaction = opening.result.transaction('notes', 'readwrite');
+            const value = Array.from({length: count}, () => crypto.randomUUID());
+            transaction.objectStore('notes').put({name: 'my_setups', value});
+            transaction.oncomplete = () => { opening.result.close(); resolve(); };
+            transaction.onabort = () => reject(transaction.error);
+          };
+        })""",
+        SETUPS,
+    )
+    with tablet.page.expect_response("**/api/news") as news:
+        look_for_the_server(tablet)
+    assert news.value.status == 200
+    replace_the_sheet(tablet, demo)
+    tablet.begin("plover", "odile")
+    look_for_the_server(tablet)
+    tablet.page.wait_for_selector('[data-network="sent"]')
+    noted = next(row["value"] for row in tablet.rows("notes") if row["name"] == "my_setups")
+    assert len(noted) <= SETUPS
+    assert noted[-1] == tablet.events()[0]["payload"]["setup"]
