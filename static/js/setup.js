@@ -59,14 +59,17 @@ export class Setup {
     return this.tablet.shelf.note(CURRENT, null);
   }
 
-  /** Keep one event of this setup. `pin` seals it in beside a signature. */
+  /**
+   * Keep one event of this setup. `pin` is sealed in beside a signature, for the key that the tablet got at its enrolment:
+   * a sheet comes without a signature, and whoever could change one must not get at a PIN by it.
+   */
   async commit(type, data, step = this.state.current_step, pin = null) {
     const {outbox, clock, device, version} = this.tablet;
     const body = {
       type, setup: this.id, sheet: this.sheetHash, app: version, person: this.person,
       at_utc: clock.nowUtc(), elapsed_ms: this.elapsedMs(), step, data,
     };
-    const seal = pin === null ? undefined : event => sealPin(pin, this.sheet.pin_key, {event, device: device.id, person: this.person});
+    const seal = pin === null ? undefined : event => sealPin(pin, device.pin_key, {event, device: device.id, person: this.person});
     const row = await outbox.append(body, seal);
     const before = this.state?.current_step ?? null;
     this.rows.push(row);

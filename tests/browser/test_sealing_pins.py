@@ -88,3 +88,24 @@ def test_a_seal_that_was_moved_does_not_open(page: Page, keyring: KeyRing, moved
 def test_the_same_pin_never_looks_the_same_twice(page: Page, keyring: KeyRing) -> None:
     one, other = seal(page, keyring), seal(page, keyring)
     assert not set(one.split(".")) & set(other.split(".")) - {""}
+
+
+def test_a_setup_seals_for_the_key_of_the_enrolment_whatever_its_sheet_says(
+    page: Page, keyring: KeyRing
+) -> None:
+    sealed = page.evaluate(
+        """async ({pinned, other, event}) => {
+          const {Setup} = await import('/assets/trial/js/setup.js');
+          const {Clock} = await import('/assets/trial/js/clock.js');
+          const outbox = {append: async (payload, seal) => ({id: event, payload, pin: await seal(event)})};
+          const sheet = {procedure: {stages: []}, axes: [], pin_key: other};
+          const drafts = {drop: async () => {}};
+          const device = {id: 'tablet', pin_key: pinned};
+          const tablet = {outbox, drafts, clock: new Clock(), device, committed: () => {}};
+          const parts = {id: 's', sheetHash: 'h', sheet, person: 'mara', rows: [], decisions: [], draft: {}};
+          return (await new Setup(tablet, parts).commit('setup.signed', {meaning: 'performed'}, null, '634485')).pin;
+        }""",
+        {"pinned": keyring.pin_jwk, "other": {**BOB, "kid": "of somebody else"}, "event": EVENT},
+    )
+    opened = open_pin_for(sealed, keyring, event_id=EVENT, device_id="tablet", person_id="mara")
+    assert opened.pin == "634485"
