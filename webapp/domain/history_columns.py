@@ -17,6 +17,7 @@ from webapp.domain.errors import DomainError
 from webapp.domain.lengths import Display, Unit
 
 TEXT_COLUMNS = ("at_utc", "machine", "fixture", "seating", "person", "setup")
+MORE_COLUMNS = ("note", "left_out")
 NEEDED = ("at_utc", "machine", "fixture", "seating")
 AXES = ("X", "Y", "Z")
 AXIS_COLUMN = re.compile(r"([xyz])_(mm|in)")
@@ -82,7 +83,7 @@ def columns_of(header: str) -> list[str]:
     kinds: list[str] = []
     for name in columns:
         axis = AXIS_COLUMN.fullmatch(name)
-        if axis is None and name not in TEXT_COLUMNS:
+        if axis is None and name not in {*TEXT_COLUMNS, *MORE_COLUMNS}:
             raise HistoryColumnUnknownError(column=name[:40])
         kinds.append(axis.group(1) if axis else name)
     for place, kind in enumerate(kinds):

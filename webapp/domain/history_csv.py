@@ -4,11 +4,13 @@ Rules of this module:
 
 - Columns: `at_utc`, `machine`, `fixture`, `seating`, `person`, `setup`, and one for each axis with its unit in its
   name: `x_mm` or `x_in`, and so for y and z. A header names each column once, in any order; `person` and `setup` may
-  be left out. Values are surfaces in machine coordinates, as the control shows them.
+  be left out, and so may `note` and `left_out` ("X: a chip | Y: a burr": values that do not count, and why). Values are
+  surfaces in machine coordinates, as the control shows them.
+- A line is one past setup. It goes by its setup's name, or else by all that it says: the same twice is refused.
 - Separators are commas, semicolons or tabs, as the header has them; quotes as in RFC 4180; a byte-order mark is
   dropped; decimals after a point or a comma. Text is UTF-8.
 - Times as "2026-11-25" or "2026-11-25T08:03:12Z" with a zone; a bare day counts from its start.
-- Read as a stream: a million lines take no more memory than their setups' ids. Every line that is refused is
+- Read as a stream: a million lines take no more memory than a short fingerprint of each. Every line that is refused is
   reported with its number and the reason; the others are taken. Nothing is guessed: a value outside the travel that
   would fit in the other unit is refused with that hint.
 - A cell that a spreadsheet would take for a formula (= + - @, tab, carriage return, in front of anything but a
@@ -19,13 +21,17 @@ from __future__ import annotations
 
 import codecs
 import csv
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from hashlib import sha256
+from uuid import UUID
 
 from webapp.domain.errors import Finding, LengthError
 from webapp.domain.history_columns import (
     AXES,
+    MORE_COLUMNS,
     TEXT_COLUMNS,
     axis_of,
     columns_of,
@@ -37,13 +43,20 @@ from webapp.domain.history_columns import (
 from webapp.domain.lengths import Display, format_length, parse_length
 
 LONGEST_LINE = 4_000
+LONGEST_NAMED = 80
+REASONS_PARTED = "|"
+_UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 
 
 @dataclass(frozen=True)
 class MachineLimits:
-    """What a value is read against: travel of each axis in nanometres. Decimals are the finest of the unit."""
+    """What a value is read against: travel of each axis in nanometres. Decimals are the finest of the unit.
+
+    `fixture` is the one that is on the machine; None takes any.
+    """
 
     travel_nm: Mapping[str, tuple[int, int]]
+    fixture: str | None = None
 
 
 @dataclass(frozen=True)
@@ -58,6 +71,21 @@ class HistoryRow:
     person: str
     setup: str
     values_nm: Mapping[str, int]
+    note: str = ""
+    left_out: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def past_id(self) -> str:
+        """Return the id under which the past setup is kept: its own where it is a UUID, else one from what it says.
+
+        A UUID of version 5 in form (RFC 9562, 5.5), from a SHA-256.
+        """
+        if _UUID.fullmatch(self.setup):
+            return self.setup
+        values = [f"{axis}={value}" for axis, value in sorted(self.values_nm.items())]
+        parts = (self.at_utc, self.machine, self.seating, self.person, *values)
+        said = ("setup", self.fixture, self.setup) if self.setup else ("line", self.fixture, *parts)
+        return str(UUID(bytes=sha256("\n".join(said).encode()).digest()[:16], version=5))
 
 
 @dataclass(frozen=True)
@@ -70,10 +98,11 @@ class RefusedLine:
 
 @dataclass(frozen=True)
 class Known:
-    """What the shop has: machines with their limits, fixtures with their seatings' ids."""
+    """What the shop has: machines with their limits, fixtures with their seatings' ids. Later times are refused."""
 
     machines: Mapping[str, MachineLimits]
     seatings: Mapping[str, frozenset[str]]
+    latest_utc: str | None = None
 
 
 @dataclass
@@ -109,7 +138,7 @@ def read_history(lines: Iterable[str], known: Known) -> Iterator[HistoryRow | Re
     stream = iter(lines)
     header = next(stream, "").lstrip("\ufeff").rstrip("\r\n")
     columns, separator = columns_of(header), separator_of(header)
-    seen: set[str] = set()
+    seen: set[int] = set()
     for number, line in enumerate(stream, start=2):
         text = line.rstrip("\r\n")
         if text.strip(f" {separator}"):
@@ -117,7 +146,7 @@ def read_history(lines: Iterable[str], known: Known) -> Iterator[HistoryRow | Re
 
 
 def _line(
-    number: int, text: str, separator: str, columns: Sequence[str], known: Known, seen: set[str]
+    number: int, text: str, separator: str, columns: Sequence[str], known: Known, seen: set[int]
 ) -> HistoryRow | RefusedLine:
     if len(text) > LONGEST_LINE:
         return RefusedLine(number, Finding("history.line_too_long", {"most": LONGEST_LINE}))
@@ -141,22 +170,25 @@ def dry_run(lines: Iterable[str], known: Known) -> DryRun:
 
 
 def _row(
-    line: int, cells: Sequence[str], columns: Sequence[str], known: Known, seen: set[str]
+    line: int, cells: Sequence[str], columns: Sequence[str], known: Known, seen: set[int]
 ) -> HistoryRow | RefusedLine:
     if len(cells) != len(columns):
         return RefusedLine(line, Finding("history.cells", {"found": len(cells), "expected": len(columns)}))
     raw = dict(zip(columns, cells, strict=True))
     row = {name: from_cell(cell) for name, cell in raw.items()}
-    reason = _refusal(raw, row, known, seen)
+    reason = _refusal(raw, row, known)
     if reason is not None:
         return RefusedLine(line, reason)
     at_utc = _at_utc(row["at_utc"])
     values = _values(row, known.machines[row["machine"]])
     if isinstance(values, Finding) or at_utc is None:
         return RefusedLine(line, values if isinstance(values, Finding) else _time(row["at_utc"]))
-    if row.get("setup"):
-        seen.add(row["setup"])
-    return HistoryRow(
+    if known.latest_utc is not None and at_utc > known.latest_utc:
+        return RefusedLine(line, Finding("history.time_ahead", {"text": row["at_utc"][:40]}))
+    left_out = _left_out(row.get("left_out", ""), values)
+    if isinstance(left_out, Finding):
+        return RefusedLine(line, left_out)
+    made = HistoryRow(
         line,
         at_utc,
         row["machine"],
@@ -165,10 +197,33 @@ def _row(
         row.get("person", ""),
         row.get("setup", ""),
         values,
+        row.get("note", ""),
+        left_out,
     )
+    own_id = int(made.past_id.replace("-", "")[:14], 16)
+    if own_id in seen:
+        twice = (
+            Finding("history.setup_twice", {"setup": made.setup})
+            if made.setup
+            else Finding("history.line_twice")
+        )
+        return RefusedLine(line, twice)
+    seen.add(own_id)
+    return made
 
 
-def _refusal(raw: Mapping[str, str], row: Mapping[str, str], known: Known, seen: set[str]) -> Finding | None:
+def _left_out(cell: str, values: Mapping[str, int]) -> dict[str, str] | Finding:
+    """Return the reasons by axis in a cell such as "X: a chip | Y: a burr"."""
+    reasons: dict[str, str] = {}
+    for part in filter(None, (part.strip() for part in cell.split(REASONS_PARTED))):
+        axis, colon, reason = part.partition(":")
+        if not colon or axis.strip() not in values or not reason.strip():
+            return Finding("history.left_out_unreadable", {"text": cell[:40]})
+        reasons[axis.strip()] = reason.strip()
+    return reasons
+
+
+def _refusal(raw: Mapping[str, str], row: Mapping[str, str], known: Known) -> Finding | None:
     """Return why the text cells cannot be taken, None when they can."""
     for name, cell in raw.items():
         if "\ufffd" in cell or not cell.isprintable():
@@ -182,8 +237,12 @@ def _refusal(raw: Mapping[str, str], row: Mapping[str, str], known: Known, seen:
         return Finding("history.fixture_unknown", {"fixture": row["fixture"]})
     if row["seating"] not in known.seatings[row["fixture"]]:
         return Finding("history.seating_unknown", {"seating": row["seating"], "fixture": row["fixture"]})
-    if row.get("setup") and row["setup"] in seen:
-        return Finding("history.setup_twice", {"setup": row["setup"]})
+    fixture = known.machines[row["machine"]].fixture
+    if fixture is not None and fixture != row["fixture"]:
+        fields = {"fixture": row["fixture"], "machine": row["machine"], "own": fixture}
+        return Finding("history.fixture_elsewhere", {**fields})
+    if len(row.get("setup", "")) > LONGEST_NAMED or len(row.get("person", "")) > LONGEST_NAMED:
+        return Finding("history.name_too_long", {"most": LONGEST_NAMED})
     return None
 
 
@@ -223,12 +282,17 @@ def write_history(rows: Iterable[HistoryRow], display: Display) -> Iterator[str]
     A value off the grid is written with the decimals that its unit allows, so that reading it back gives it again.
     """
     unit = display.unit
-    yield ",".join([*TEXT_COLUMNS, *(f"{axis.lower()}_{unit.value}" for axis in AXES)]) + "\r\n"
+    units = [f"{axis.lower()}_{unit.value}" for axis in AXES]
+    yield ",".join([*TEXT_COLUMNS, *units, *MORE_COLUMNS]) + "\r\n"
     finest = Display(unit, unit.most_decimals)
     for row in rows:
         texts = [row.at_utc, row.machine, row.fixture, row.seating, row.person, row.setup]
         values = [_number(row.values_nm.get(axis), display, finest) for axis in AXES]
-        yield ",".join([*map(to_cell, texts), *values]) + "\r\n"
+        reasons = [
+            f"{axis}: {said.replace(REASONS_PARTED, '/')}" for axis, said in sorted(row.left_out.items())
+        ]
+        more = [row.note, f" {REASONS_PARTED} ".join(reasons)]
+        yield ",".join([*map(to_cell, texts), *values, *map(to_cell, more)]) + "\r\n"
 
 
 def _number(value_nm: int | None, display: Display, finest: Display) -> str:

@@ -76,7 +76,7 @@ def curve(
 def line_nm(usual: Usual, one_in: int, choice: LinesChoice, display: Display) -> int:
     """Return where the line lies, as `usual` draws it: prediction or floor, ceiling, rounded inward."""
     coverage = 1 - 1 / LinesChoice(one_in, one_in + 1).ask_one_in
-    half_nm = choice.factor(coverage) * usual.u_b_nm * _root(usual)
+    half_nm = choice.factor(coverage, usual.u_b_degrees_of_freedom) * usual.u_b_nm * _root(usual)
     if usual.s_nm is not None and usual.degrees_of_freedom >= LEAST_DEGREES_OF_FREEDOM:
         predicted_nm = spread.t_quantile(coverage, usual.degrees_of_freedom) * usual.s_nm * _root(usual)
         half_nm = max(half_nm, predicted_nm)

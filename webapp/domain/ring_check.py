@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Literal
 
@@ -57,6 +57,7 @@ class RingCheck:
     """What a check found, in nanometres. None where the points do not tell it.
 
     `radius_x_nm` and `radius_y_nm` are the effective radii along the axes; `repeatability_nm` a standard deviation.
+    `path_radius_nm` is the fitted circle's, `covariance_nm2` that of its centre and radius (x, y, radius) in nm^2.
     """
 
     effective_radius_nm: float
@@ -66,6 +67,9 @@ class RingCheck:
     centre_nm: Point
     radius_x_nm: float | None = None
     radius_y_nm: float | None = None
+    covariance_nm2: tuple[tuple[float, ...], ...] | None = None
+    degrees_of_freedom: int = 0
+    path_radius_nm: float | None = None
 
 
 def from_diametral(
@@ -101,7 +105,16 @@ def from_points(
     effective = _effective(circle.radius, diameter_nm, artefact)
     own = circle.radius_uncertainty
     uncertainty = None if own is None else math.hypot(own, diameter_uncertainty_nm / 2)
-    return RingCheck(effective, uncertainty, circle.out_of_round, None, (circle.x, circle.y))
+    return RingCheck(
+        effective,
+        uncertainty,
+        circle.out_of_round,
+        None,
+        (circle.x, circle.y),
+        covariance_nm2=circle.covariance,
+        degrees_of_freedom=circle.degrees_of_freedom,
+        path_radius_nm=circle.radius,
+    )
 
 
 def from_repeats(
@@ -123,9 +136,7 @@ def from_repeats(
     radii = [[round(math.hypot(px - x, py - y) * 1000) for px, py in place] for place in places_nm]
     repeated = [place for place, values in enumerate(radii) if len(values) > 1]
     repeatability = spread.pool(radii, repeated).s_nm / 1000 if repeated else None
-    return RingCheck(
-        found.effective_radius_nm, found.uncertainty_nm, found.lobing_nm, repeatability, found.centre_nm
-    )
+    return replace(found, repeatability_nm=repeatability)
 
 
 def _effective(path_radius_nm: float, diameter_nm: int, artefact: Artefact) -> float:

@@ -27,6 +27,7 @@ from webapp.domain.errors import ApproachError, DomainError, Finding
 from webapp.domain.json_strict import canonical_text
 from webapp.domain.lengths import format_length
 from webapp.domain.measures import AxisTravel, FaceMeasures, KnownPlace, ProbingMotion, Stylus
+from webapp.domain.probe_health import CheckState
 from webapp.domain.procedure import Procedure, Revision, Stage, Step
 from webapp.domain.procedure_rules import AXIS_STAGES
 from webapp.domain.shipped_procedure import NOTICE
@@ -78,12 +79,13 @@ class Board:
 
 @dataclass(frozen=True)
 class AxisPlan:
-    """One touch on the sheet: the face, the plan or why there is none, the usual, the drawing."""
+    """One touch on the sheet: the face, the plan or why there is none, the usual, likely causes, the drawing."""
 
     face: FixtureFace
     approach: dict[str, Any] | None
     approach_error: Finding | None
     usual: Usual
+    causes: Mapping[str, Any]
     drawing: dict[str, Any]
 
 
@@ -115,16 +117,31 @@ def lines_choice(rules: ShopRules) -> LinesChoice:
 
 
 def plan_axes(
-    rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe, usuals: Mapping[str, Usual]
+    rules: ShopRules,
+    machine: Machine,
+    fixture: Fixture,
+    probe: Probe,
+    usuals: Mapping[str, Usual],
+    causes: Mapping[str, Mapping[str, Any]],
 ) -> tuple[AxisPlan, ...]:
-    """Return the plan of every touch in the fixture's order. `usuals` has one entry for each of its axes."""
+    """Return the plan of every touch in the fixture's order.
+
+    `usuals` and `causes` (see `sheet_causes`) have one entry for each of its axes.
+    """
     return tuple(
-        _plan_axis(rules, machine, fixture, probe, face, usuals[face.axis]) for face in fixture.faces
+        _plan_axis(rules, machine, fixture, probe, face, usuals[face.axis], causes[face.axis])
+        for face in fixture.faces
     )
 
 
 def _plan_axis(
-    rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe, face: FixtureFace, usual: Usual
+    rules: ShopRules,
+    machine: Machine,
+    fixture: Fixture,
+    probe: Probe,
+    face: FixtureFace,
+    usual: Usual,
+    causes: Mapping[str, Any],
 ) -> AxisPlan:
     approach, error = None, None
     try:
@@ -147,7 +164,7 @@ def _plan_axis(
         face.normal,
         machine.display,
     )
-    return AxisPlan(face, approach, error, usual, dict(drawing))
+    return AxisPlan(face, approach, error, usual, causes, dict(drawing))
 
 
 def _stylus(probe: Probe) -> Stylus:
@@ -214,6 +231,7 @@ def compile_sheet(
     fixture: Fixture,
     seating: Seating,
     probe: Probe,
+    probe_check: CheckState | None = None,
     people: Sequence[SheetPerson],
     slots: Sequence[SlotRow],
     board: Board,
@@ -248,6 +266,7 @@ def compile_sheet(
             "name": probe.name,
             "ball_diameter_nm": probe.ball_diameter_nm,
             "stylus_reach_nm": probe.stylus_reach_nm,
+            "check": None if probe_check is None else probe_check.as_plain(),
         },
         "people": [asdict(person) for person in people],
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
@@ -315,6 +334,7 @@ def _axis(plan: AxisPlan) -> dict[str, Any]:
             "seatings": plan.usual.n_seatings,
             "reasons": list(plan.usual.reasons),
         },
+        "causes": plan.causes,
         "drawing": plan.drawing,
     }
 

@@ -92,7 +92,8 @@ class FloorInputs:
 
     `u_probe_nm`: probing repeatability (ISO 230-10); `u_axis_nm`: the machine's repeatability statement (ISO
     230-2); `u_seat_nm`: how the fixture seats. Expansion: coefficient per kelvin, expanding length,
-    temperature within ± of the usual, rectangular.
+    temperature within ± of the usual, rectangular. `u_more_nm`: what the lead's budget adds;
+    `degrees_of_freedom`: how well all of it is known (None: exactly; JCGM 100:2008, G.4).
     """
 
     u_probe_nm: float
@@ -101,6 +102,8 @@ class FloorInputs:
     expansion_per_kelvin: float = 0.0
     length_nm: float = 0.0
     temperature_half_range_kelvin: float = 0.0
+    u_more_nm: float = 0.0
+    degrees_of_freedom: float | None = None
 
     def __post_init__(self) -> None:
         parts = {
@@ -110,6 +113,7 @@ class FloorInputs:
             "part.expansion": self.expansion_per_kelvin,
             "part.length": self.length_nm,
             "part.temperature": self.temperature_half_range_kelvin,
+            "part.more": self.u_more_nm,
         }
         for part_code, value in parts.items():
             if not math.isfinite(value) or value < 0:
@@ -124,7 +128,9 @@ def combined_uncertainty_nm(floor: FloorInputs, display: Display) -> float:
     thermal = (
         floor.expansion_per_kelvin * floor.length_nm * floor.temperature_half_range_kelvin / math.sqrt(3)
     )
-    return math.hypot(floor.u_probe_nm, floor.u_axis_nm, floor.u_seat_nm, resolution, thermal)
+    return math.hypot(
+        floor.u_probe_nm, floor.u_axis_nm, floor.u_seat_nm, floor.u_more_nm, resolution, thermal
+    )
 
 
 @dataclass(frozen=True)
@@ -147,9 +153,13 @@ class LinesChoice:
         if self.coverage_factor is not None and not 0 <= self.coverage_factor < math.inf:
             raise UncertaintyNegativeError(part_code="part.coverage_factor", value=str(self.coverage_factor))
 
-    def factor(self, coverage: float) -> float:
-        """Return k for a line of that coverage."""
-        return spread.normal_quantile(coverage) if self.coverage_factor is None else self.coverage_factor
+    def factor(self, coverage: float, degrees_of_freedom: float | None = None) -> float:
+        """Return k for a line of that coverage; with degrees of freedom Student's t for the next whole number below."""
+        if self.coverage_factor is not None:
+            return self.coverage_factor
+        if degrees_of_freedom is None:
+            return spread.normal_quantile(coverage)
+        return spread.t_quantile(coverage, max(1, math.floor(degrees_of_freedom)))
 
 
 @dataclass(frozen=True)
@@ -190,6 +200,7 @@ class Usual:
     u_b_nm: float
     reasons: tuple[str, ...]
     suspects: tuple[Suspect, ...]
+    u_b_degrees_of_freedom: float | None = None
 
     @property
     def n_in_centre(self) -> int:
@@ -223,7 +234,13 @@ def usual(
     ask_nm, stop_nm = None, None
     if now:
         rules = [
-            _half_width_nm(1 - 1 / one_in, pooled, min(len(now), spread.STRETCH), u_b_nm, choice)
+            _half_width_nm(
+                1 - 1 / one_in,
+                pooled,
+                min(len(now), spread.STRETCH),
+                choice.factor(1 - 1 / one_in, floor.degrees_of_freedom) * u_b_nm,
+                choice,
+            )
             for one_in in (choice.ask_one_in, choice.stop_one_in)
         ]
         ask_nm, stop_nm = (round_inward_nm(min(half, choice.ceiling_nm), display) for half, _ in rules)
@@ -246,6 +263,7 @@ def usual(
         u_b_nm=u_b_nm,
         reasons=tuple(reasons),
         suspects=tuple(_suspects(history)),
+        u_b_degrees_of_freedom=floor.degrees_of_freedom,
     )
 
 
@@ -258,10 +276,10 @@ def _check_listed_once(history: Sequence[SeatingValues]) -> None:
 
 
 def _half_width_nm(
-    coverage: float, pooled: spread.Pooled | None, n: int, u_b_nm: float, choice: LinesChoice
+    coverage: float, pooled: spread.Pooled | None, n: int, known_nm: float, choice: LinesChoice
 ) -> tuple[float, list[str]]:
-    """Return the half-width before the ceiling, and the reasons for it."""
-    floor_nm = choice.factor(coverage) * u_b_nm * math.sqrt(1 + 1 / n)
+    """Return the half-width before the ceiling, and the reasons for it. `known_nm` is k times u_B."""
+    floor_nm = known_nm * math.sqrt(1 + 1 / n)
     reasons: list[str] = []
     half_width_nm = floor_nm
     if pooled is None or pooled.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM:

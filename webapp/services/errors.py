@@ -80,6 +80,20 @@ class NoSuchRecord(NotFound):
     field_names = ("setup",)
 
 
+class NoSuchProbe(NotFound):
+    code = "services.no_such_probe"
+    field_names = ("probe",)
+
+
+class NoSuchLine(NotFound):
+    code = "services.no_such_line"
+    field_names = ("line",)
+
+
+class NoSuchUpload(NotFound):
+    code = "services.no_such_upload"
+
+
 class NoShopYet(NotFound):
     code = "services.no_shop_yet"
 
@@ -246,3 +260,23 @@ class PinForm(NotTaken):
 
 class PinGuessable(NotTaken):
     code = "services.pin_guessable"
+
+
+class CareRefused(NotTaken):
+    code = "services.care_refused"
+    field_names = ("most_days", "most_factor")
+
+
+class BudgetTooLong(NotTaken):
+    code = "services.budget_too_long"
+    field_names = ("most",)
+
+
+class NothingToImport(NotTaken):
+    code = "services.nothing_to_import"
+    field_names = ("refused",)
+
+
+class UploadTooLarge(NotTaken):
+    code = "services.upload_too_large"
+    field_names = ("most_mb",)

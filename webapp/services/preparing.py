@@ -10,7 +10,7 @@ Rules:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -24,7 +24,6 @@ from webapp.domain.sheet import (
     Sheet,
     SheetPerson,
     compile_sheet,
-    floor_inputs,
     lines_choice,
     plan_axes,
 )
@@ -40,7 +39,9 @@ from webapp.domain.shop import (
 )
 from webapp.domain.slots import SlotFamily, SlotRow, normalise_label
 from webapp.domain.usual import FloorInputs, LinesChoice, SeatingValues, SetupValue, Usual, usual
+from webapp.services import known
 from webapp.services.board import machine_state
+from webapp.services.causing import causes_now
 from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade
 from webapp.services.times import from_text, later, utc_text
 
@@ -112,7 +113,8 @@ def usuals(store: Store, machine_id: str) -> dict[str, Usual]:
         machine = _item(store, Machine, "machine", machine_id)
         fixture = _item(store, Fixture, "fixture", machine.fixture)
         parts = _rules(store), machine, fixture, _item(store, Probe, "probe", machine.probe)
-        return {face.axis: _usual(store, *parts, face.axis) for face in fixture.faces}
+        histories = {face.axis: seating_history(store, fixture.id, face.axis) for face in fixture.faces}
+        return {axis: _usual(store, *parts, axis, history) for axis, history in histories.items()}
 
 
 class _Inputs:
@@ -127,8 +129,9 @@ class _Inputs:
         self._slots = _slots(store, self._machine)
         self._seating = _seating(store, self._fixture)
         self._board = _board(store, machine_id, now)
+        self._probe_check = known.check_state(store, self._probe.id, now)
         self._revision = current_procedure(store)
-        self._axes = self._plan(store)
+        self._axes = self._plan(store, now)
         self._pin_key = keyring.pin_jwk
 
     def compile(self, compiled_at_utc: str, expires_at_utc: str) -> Sheet:
@@ -139,6 +142,7 @@ class _Inputs:
             fixture=self._fixture,
             seating=self._seating,
             probe=self._probe,
+            probe_check=self._probe_check,
             people=self._people,
             slots=self._slots,
             board=self._board,
@@ -149,10 +153,16 @@ class _Inputs:
             expires_at_utc=expires_at_utc,
         )
 
-    def _plan(self, store: Store) -> tuple[AxisPlan, ...]:
+    def _plan(self, store: Store, now: datetime) -> tuple[AxisPlan, ...]:
         parts = self.rules, self._machine, self._fixture, self._probe
-        now = {face.axis: _usual(store, *parts, face.axis) for face in self._fixture.faces}
-        return plan_axes(*parts, now)
+        fixture = self._fixture.id
+        histories = {face.axis: seating_history(store, fixture, face.axis) for face in self._fixture.faces}
+        usuals_now = {
+            axis: _usual(store, *parts, axis, history, now) for axis, history in histories.items()
+        }
+        choices = {axis: lines_of(store, self.rules, fixture, axis) for axis in histories}
+        causes = causes_now(store, *parts[1:], usuals_now, choices, self._slots, histories)
+        return plan_axes(*parts, usuals_now, causes)
 
 
 def current_procedure(store: Store) -> Revision:
@@ -208,21 +218,38 @@ def axis_parts(store: Store, fixture_id: str, axis: str) -> AxisParts:
         probe = _item(store, Probe, "probe", machine.probe)
         for face in fixture.faces:
             if face.axis == axis:
-                floor = floor_inputs(rules, machine, fixture, probe, axis)
+                floor = known.floor(store, rules, machine, fixture, probe, axis)
                 choice, own = lines_of(store, rules, fixture_id, axis), store.shop.choice(fixture_id, axis)
                 return AxisParts(rules, machine, machine_id, fixture, face, floor, choice, own is not None)
     raise NoSuchFixture(fixture=fixture_id[:LONGEST_NAME])
 
 
 def _usual(
-    store: Store, rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe, axis: str
+    store: Store,
+    rules: ShopRules,
+    machine: Machine,
+    fixture: Fixture,
+    probe: Probe,
+    axis: str,
+    history: Sequence[SeatingValues],
+    now: datetime | None = None,
 ) -> Usual:
     return usual(
-        seating_history(store, fixture.id, axis),
-        floor_inputs(rules, machine, fixture, probe, axis),
+        history,
+        known.floor(store, rules, machine, fixture, probe, axis, now),
         lines_of(store, rules, fixture.id, axis),
         machine.display,
     )
+
+
+def machine_parts(store: Store, machine_id: str) -> tuple[ShopRules, Machine, Fixture, Probe]:
+    """A machine with all that belongs to it, inside the caller's transaction.
+
+    Raises NoShopYet, NoSuchMachine, SheetCannotBeMade.
+    """
+    machine = _item(store, Machine, "machine", machine_id)
+    fixture = _item(store, Fixture, "fixture", machine.fixture)
+    return _rules(store), machine, fixture, _item(store, Probe, "probe", machine.probe)
 
 
 def _rules(store: Store) -> ShopRules:

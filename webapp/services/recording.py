@@ -16,7 +16,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.record_bundle import RECORD_DOMAIN, RecordBundle
-from webapp.services import folding
+from webapp.services import folding, pacing
 from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
 from webapp.services.ledger import SERVER, change, head
 from webapp.services.times import utc_text
@@ -52,7 +52,7 @@ def bundle(store: Store, setup_id: str, now: datetime, renderer: Mapping[str, st
             "sealed_at_utc": utc_text(now),
             "ledger": head(store),
             "renderer": dict(renderer),
-            "step_pace": None,
+            "step_pace": pacing.setup_pace(store, setup_id),
         }
         return RecordBundle(
             sheet_text=sheet_row["text"] if sheet_row else "",

@@ -14,7 +14,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from webapp.services import folding
+from webapp.services import folding, pacing
 from webapp.services.access import DESK, check_secret, must_be_lead
 from webapp.services.errors import (
     DecidedAlready,
@@ -50,7 +50,7 @@ def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
     """Everything about one setup; raises NoSuchSetup.
 
     setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
-    names (of people by id), device (its row without the key), record (row or None).
+    names (of people by id), device (its row without the key), record (row or None), pace (see pacing.setup_pace).
     """
     del now
     with store.reading():
@@ -70,6 +70,7 @@ def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
             "names": {person["id"]: person["name"] for person in store.people.everybody()},
             "device": {name: value for name, value in device.items() if name != "jwk"},
             "record": store.records.record(setup_id),
+            "pace": pacing.setup_pace(store, setup_id),
         }
 
 
@@ -196,6 +197,8 @@ def _queued(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[st
         "holds": len(state["holds"]),
         "worries": len(state["worries"]),
         "corrections": len(state["corrections"]),
+        "pace": pacing.marked(pacing.setup_pace(store, row["id"])),
+        "told_squares": sum(square["stands"] and square["told"] for square in state["squares"]),
         "verdicts": {touch["axis"]: touch["verdict"] for touch in state["touches"]},
     }
 

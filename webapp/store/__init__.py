@@ -15,6 +15,7 @@ from webapp.store.migrations import migrate
 from webapp.store.repository_access import AccessRepository
 from webapp.store.repository_devices import DevicesRepository
 from webapp.store.repository_ledger import LedgerRepository
+from webapp.store.repository_numbers import NumbersRepository
 from webapp.store.repository_people import PeopleRepository
 from webapp.store.repository_records import RecordsRepository
 from webapp.store.repository_setups import SetupsRepository
@@ -34,6 +35,8 @@ class Store:
         self.devices = DevicesRepository(self._database)
         self.access = AccessRepository(self._database)
         self.ledger = LedgerRepository(self._database)
+        self.numbers = NumbersRepository(self._database)
+        self.incoming = HashedFiles(path.parent / "incoming")
         self.records = RecordsRepository(self._database, HashedFiles(path.parent / "records"))
 
     @classmethod

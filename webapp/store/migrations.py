@@ -282,7 +282,85 @@ CHOICES = Migration(
     ),
 )
 
-MIGRATIONS = (LEDGER, PEOPLE, SHOP, DEVICES, SETUPS, ACCESS, RECORDS, CHOICES)
+IMPORTS = Migration(
+    "imports",
+    (
+        """CREATE TABLE history_import (
+            number INTEGER PRIMARY KEY,
+            sha256 TEXT NOT NULL CHECK (length(sha256) = 64),
+            name TEXT NOT NULL,
+            setups INTEGER NOT NULL,
+            values_kept INTEGER NOT NULL,
+            refused INTEGER NOT NULL,
+            by TEXT NOT NULL,
+            at_utc TEXT NOT NULL) STRICT""",
+        """CREATE TABLE imported_setup (
+            id TEXT PRIMARY KEY,
+            imported INTEGER NOT NULL REFERENCES history_import (number),
+            line INTEGER NOT NULL,
+            machine TEXT NOT NULL,
+            person TEXT NOT NULL,
+            named TEXT NOT NULL,
+            note TEXT NOT NULL) STRICT, WITHOUT ROWID""",
+        """CREATE TABLE kept_value_and_past (
+            setup TEXT NOT NULL,
+            axis TEXT NOT NULL,
+            fixture TEXT NOT NULL,
+            seating TEXT NOT NULL REFERENCES seating (id),
+            value_nm INTEGER NOT NULL,
+            at_utc TEXT NOT NULL,
+            left_out_reason TEXT,
+            imported INTEGER REFERENCES history_import (number),
+            PRIMARY KEY (setup, axis)) STRICT, WITHOUT ROWID""",
+        (
+            "INSERT INTO kept_value_and_past "
+            "SELECT setup, axis, fixture, seating, value_nm, at_utc, left_out_reason, NULL FROM kept_value"
+        ),
+        "DROP TABLE kept_value",
+        "ALTER TABLE kept_value_and_past RENAME TO kept_value",
+        "CREATE INDEX kept_value_by_fixture ON kept_value (fixture, axis, at_utc)",
+        (
+            "CREATE TRIGGER kept_value_of_setup BEFORE INSERT ON kept_value "
+            "WHEN NEW.imported IS NULL AND NOT EXISTS (SELECT 1 FROM setup WHERE id = NEW.setup) "
+            "BEGIN SELECT RAISE(ABORT, 'a kept value without its setup is refused'); END"
+        ),
+        (
+            "CREATE TRIGGER kept_value_of_import BEFORE INSERT ON kept_value "
+            "WHEN NEW.imported IS NOT NULL AND NOT EXISTS (SELECT 1 FROM imported_setup WHERE id = NEW.setup) "
+            "BEGIN SELECT RAISE(ABORT, 'an imported value without its line is refused'); END"
+        ),
+        *kept_forever("history_import", "imported_setup"),
+    ),
+)
+
+PROBES = Migration(
+    "probes and budgets",
+    (
+        """CREATE TABLE probe_care (
+            probe TEXT PRIMARY KEY,
+            every_days INTEGER NOT NULL CHECK (every_days >= 1),
+            factor_hundredths INTEGER NOT NULL CHECK (factor_hundredths >= 100)) STRICT, WITHOUT ROWID""",
+        """CREATE TABLE probe_check (
+            number INTEGER PRIMARY KEY,
+            probe TEXT NOT NULL,
+            machine TEXT NOT NULL,
+            at_utc TEXT NOT NULL,
+            by TEXT NOT NULL,
+            note TEXT NOT NULL,
+            typed TEXT NOT NULL,
+            found TEXT NOT NULL) STRICT""",
+        "CREATE INDEX probe_check_by_probe ON probe_check (probe, at_utc)",
+        """CREATE TABLE budget (
+            machine TEXT NOT NULL,
+            fixture TEXT NOT NULL,
+            probe TEXT NOT NULL,
+            value TEXT NOT NULL,
+            PRIMARY KEY (machine, fixture, probe)) STRICT, WITHOUT ROWID""",
+        *kept_forever("probe_check"),
+    ),
+)
+
+MIGRATIONS = (LEDGER, PEOPLE, SHOP, DEVICES, SETUPS, ACCESS, RECORDS, CHOICES, IMPORTS, PROBES)
 
 
 def migrate(database: Database, migrations: tuple[Migration, ...] = MIGRATIONS) -> list[str]:

@@ -105,7 +105,10 @@ class Question(Table):
 
 
 class KeptValue(Table):
-    """A value that became part of the usual when its setup was signed off: one a setup and axis."""
+    """A value that became part of the usual when its setup was signed off, or by an import: one a setup and axis.
+
+    `imported` is the number of that import, None for a setup that was walked through here.
+    """
 
     setup = peewee.TextField()
     axis = peewee.TextField()
@@ -114,6 +117,7 @@ class KeptValue(Table):
     value_nm = peewee.IntegerField()
     at_utc = peewee.TextField()
     left_out_reason = peewee.TextField(null=True)
+    imported = peewee.IntegerField(null=True)
 
     class Meta:  # noqa: D106
         primary_key = peewee.CompositeKey("setup", "axis")
