@@ -13,9 +13,11 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 from werkzeug.serving import make_server
 
+from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM, PASSPHRASES
 from tests.web.conftest import Site, make_site
 from webapp.proof.keys import KeyRing
+from webapp.services.register import leave_out
 
 pytestmark = pytest.mark.browser
 WIDTHS = (390, 768, 1280)
@@ -51,6 +53,10 @@ def desk(tmp_path_factory: pytest.TempPathFactory, keys: tuple[Path, KeyRing]) -
     asking.event("worry.raised", {"worry": "probe_looks_wrong", "text": "A scratch on the ball."})
     asking.event("hold.pressed", {})
     house.accept(asking.parts)
+    # A vise that was moved and nobody said so, and one value that stands out: every shape of a chart is there.
+    steps = [0, 3, -2, 1, 4, -3, 0, 2, -1, 28, 1, -2, 0, 3, 60, 63, 58, 61]
+    past = keep_past(house, [CENTRES_NM["X"] + 1000 * step for step in steps])
+    leave_out(house.store, past[9], "X", "A chip under the ball.", "ines", house.clock())
     server = make_server("127.0.0.1", 0, site.app, threaded=True)
     thread = threading.Thread(target=server.serve_forever)
     thread.start()
@@ -70,6 +76,16 @@ def desk(tmp_path_factory: pytest.TempPathFactory, keys: tuple[Path, KeyRing]) -
         "slots": "/desk/slots",
         "people": "/desk/people",
         "machines": "/desk/machines",
+        "fixtures": "/desk/fixtures",
+        "trends": "/desk/fixtures/vise-a/X",
+        "trends of all seatings": "/desk/fixtures/vise-a/X?seating=all",
+        "trends without a value": "/desk/fixtures/vise-b/Z",
+        "a value": f"/desk/fixtures/vise-a/X/values/{past[3]}",
+        "a new seating": "/desk/fixtures/vise-a/seating",
+        "when it matters": "/desk/fixtures/vise-a/X/matters",
+        "another choice": "/desk/fixtures/vise-a/X/matters?ask=3&stop=20&ceiling=0.4&factor=1",
+        "no choice": "/desk/fixtures/vise-a/X/matters?ask=1&stop=0&ceiling=x&factor=0",
+        "when nothing is known": "/desk/fixtures/vise-b/Z/matters",
         "ledger": "/audit",
         "entry": "/audit/3",
         "verify": "/audit/verify",

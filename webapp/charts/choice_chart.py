@@ -106,9 +106,10 @@ def _lengths(axes: Axes, layout: Layout, scale: LengthScale, lines: Sequence[Lin
 def _rates(axes: Axes, lines: Sequence[Line]) -> None:
     rates = [max(line.false_asks_per_100, LEAST_RATE) for line in lines]
     axes.set_yscale("log")
-    low, high = 10 ** math.floor(math.log10(min(rates))), 10 ** math.ceil(math.log10(max(rates)))
-    axes.set_ylim(low, high)
-    powers = range(round(math.log10(low)), round(math.log10(high)) + 1)
+    low, high = math.floor(math.log10(min(rates))), math.ceil(math.log10(max(rates)))
+    high = max(high, low + 1)  # where the floor rules, every choice may ask as rarely
+    axes.set_ylim(10.0**low, 10.0**high)
+    powers = range(low, high + 1)
     ticks = [10.0**power for power in powers]
     axes.set_yticks(ticks, [f"{tick:g}" if tick >= 0.001 else "0.0001" for tick in ticks])
     axes.minorticks_off()

@@ -1,0 +1,80 @@
+"""Reading how a fixture's axis behaves."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from tests.kit.house import House
+from tests.kit.past import keep_past, setup_id
+from tests.kit.shop import CENTRES_NM
+from webapp.services import preparing, register, trending
+from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
+
+
+def scattered(count: int, off_nm: int = 0) -> list[int]:
+    chance = random.Random(11)
+    return [CENTRES_NM["X"] + off_nm + round(chance.gauss(0, 6)) * 1000 for _ in range(count)]
+
+
+def test_the_trend_of_the_present_seating_has_the_very_usual_of_the_sheet(house: House) -> None:
+    keep_past(house, scattered(25))
+    found = trending.trend(house.store, "vise-a", "X")
+    assert found.chosen == "vise-a-1"
+    assert found.now.usual == preparing.usuals(house.store, "mill-1")["X"]
+    assert [point.row.value_nm for point in found.now.points] == scattered(25)
+    assert found.now.points[0].row.person == "mara"
+    assert found.now.points[0].row.has_page
+
+
+def test_seatings_are_shown_each_by_itself_and_one_can_be_asked_for(house: House) -> None:
+    keep_past(house, scattered(20))
+    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
+    keep_past(house, scattered(10, 80_000), seating="vise-a-2", first=101)
+    now = trending.trend(house.store, "vise-a", "X")
+    assert (now.chosen, len(now.now.points), now.now.signal_count) == ("vise-a-2", 10, 0)
+    before = trending.trend(house.store, "vise-a", "X", "vise-a-1")
+    assert [len(one.points) for one in before.trends] == [20]
+    both = trending.trend(house.store, "vise-a", "X", trending.EVERY_SEATING)
+    assert [len(one.points) for one in both.trends] == [20, 10]
+    assert both.trends[0] == before.now
+    assert both.now == now.now
+
+
+def test_what_is_not_there_is_refused_by_name(house: House) -> None:
+    for fixture, axis in (("vise-z", "X"), ("vise-a", "W"), ("", "X")):
+        with pytest.raises(NoSuchFixture):
+            trending.trend(house.store, fixture, axis)
+    with pytest.raises(NoSuchSeating):
+        trending.trend(house.store, "vise-a", "X", "vise-b-1")
+    with pytest.raises(NoSuchValue):
+        trending.with_and_without(house.store, "vise-a", "X", setup_id(1))
+    with pytest.raises(NoSuchFixture):
+        trending.fixture_name(house.store, "vise-z")
+
+
+def test_a_value_is_shown_with_the_usual_that_would_be_without_it_and_the_other_way_round(
+    house: House,
+) -> None:
+    values = scattered(12)
+    values[5] += 300_000
+    ids = keep_past(house, values)
+    both = trending.with_and_without(house.store, "vise-a", "X", ids[5])
+    assert both.point.is_suspect
+    assert (both.now.usual.n_values, both.other.usual.n_values) == (12, 11)
+    register.leave_out(house.store, ids[5], "X", "A chip.", "ines", house.clock())
+    gone = trending.with_and_without(house.store, "vise-a", "X", ids[5])
+    assert gone.now.usual == both.other.usual
+    assert gone.other.usual == both.now.usual
+
+
+def test_the_overview_has_every_fixture_with_each_axis_that_is_touched(house: House) -> None:
+    keep_past(house, scattered(12))
+    found = {one["fixture"]: one for one in trending.overview(house.store)}
+    assert set(found) == {"vise-a", "vise-b"}
+    assert [row["axis"] for row in found["vise-a"]["axes"]] == ["X", "Y", "Z"]
+    trends = {row["axis"]: row["trend"] for row in found["vise-a"]["axes"]}
+    assert (len(trends["X"].points), len(trends["Y"].points)) == (12, 0)
+    assert found["vise-b"]["machine_name"] == "Dunlin"
+    assert not any(row["own_choice"] for one in found.values() for row in one["axes"])
