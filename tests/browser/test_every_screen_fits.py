@@ -40,6 +40,12 @@ MISFITS = """() => {
     const size = parseFloat(getComputedStyle(value).fontSize);
     if (value.getBoundingClientRect().width > 0 && size < 40) found.push(`a number at ${size} px`);
   }
+  for (const value of document.querySelectorAll('.plate .plate-value, .sums td')) {
+    const range = document.createRange();
+    range.selectNodeContents(value);
+    const right = range.getBoundingClientRect().right;
+    if (right > value.closest('.plate').getBoundingClientRect().right + 0.5) found.push(`${value.textContent} leaves its plate`);
+  }
   return found;
 }"""
 AXE = {
@@ -66,13 +72,17 @@ def faults(page: Page, name: str) -> list[str]:
     return [f"{name}: {one['id']} {[node['html'][:90] for node in one['nodes']][:3]}" for one in violations]
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_every_step_fits_and_can_be_read(new_tablet: Callable[..., Tablet], demo: Demo, theme: str) -> None:
+@pytest.mark.parametrize(
+    ("theme", "machine", "person"), [("light", "plover", "odile"), ("dark", "dunlin", "ilse")]
+)
+def test_every_step_fits_and_can_be_read(
+    new_tablet: Callable[..., Tablet], demo: Demo, theme: str, machine: str, person: str
+) -> None:
     tablet = new_tablet(color_scheme=theme)
     page, wrong = tablet.page, []
     wrong += look(page, "machines", SIZES) + faults(page, "machines")
-    tablet.begin("plover", "odile")
-    operator = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), demo.people["odile"].pin)
+    tablet.begin(machine, person)
+    operator = Operator(tablet, demo.mill(machine), demo.slot(machine, person), demo.people[person].pin)
     seen = set()
     for step, kind in operator.steps():
         wrong += look(page, step, SIZES)
@@ -92,7 +102,8 @@ def test_screens_beside_the_steps_fit_too(new_tablet: Callable[..., Tablet], dem
         wrong.extend(look(page, name, SIZES) + faults(page, name))
 
     tablet.begin("plover", "odile")
-    Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "").walk(until="x.search")
+    operator = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
+    operator.walk(until="x.search")
     tablet.tap_here("why")
     seen("why")
     tablet.tap("off")
@@ -101,7 +112,7 @@ def test_screens_beside_the_steps_fit_too(new_tablet: Callable[..., Tablet], dem
     seen("off, noted")
     tablet.tap("put-question")
     seen("question")
-    tablet.tap("back")
+    tablet.tap("common-question")
     tablet.page.set_viewport_size(viewport(PHONE))
     tablet.tap("open-all")
     tablet.page.set_viewport_size(viewport(SIZES["portrait"]))
@@ -114,6 +125,10 @@ def test_screens_beside_the_steps_fit_too(new_tablet: Callable[..., Tablet], dem
     tablet.tap("back")
     tablet.tap("break-off")
     seen("broken off")
+    operator.walk(until="sign.review")
+    seen("why it was broken off")
+    tablet.tap("break-reason", "vise")
+    seen("what happened, of a setup that was broken off")
     assert wrong == [], "\n".join(map(str, wrong))
 
 
