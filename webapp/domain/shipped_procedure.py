@@ -145,7 +145,7 @@ PROBE = Stage(
             why="The changer moves with force and does not look. It hits what stands in its way.",
             if_not="You cannot clear it alone: ask {lead}.",
             action="Way is clear, door is closed",
-            machine_state="Spindle stopped and axes at rest before you reach in.",
+            machine_state="Spindle stopped, axes at rest, nobody else at the control, before you reach in.",
         ),
         Step(
             id="probe.load",
@@ -248,11 +248,11 @@ VISE = Stage(
             id="vise.wipe",
             kind="confirm",
             do="Wipe the fixed jaw: its end, its face, its top.",
-            look_for="Bare metal without chips, oil film or burrs.",
+            look_for="Bare metal without chips, oil film or burrs. Use a cloth or a brush: chips are sharp.",
             why="A chip under the ball shifts the value by its thickness, always towards the probe.",
             if_not="A burr or a dent: do not file it here, tell {lead}.",
             action="The jaw is clean",
-            machine_state="Spindle stopped, axes at rest, ball high. Use a cloth or brush: chips are sharp.",
+            machine_state="Spindle stopped, axes at rest, ball high, nobody else at the control, before you reach in.",
         ),
         Step(
             id="vise.feel",
@@ -262,7 +262,7 @@ VISE = Stage(
             why="Only a jaw without play can be the reference. The moving jaw is never touched.",
             if_not="The fixed jaw gives: do not probe, ask {lead}. Neither gives: open the vise and feel again.",
             action="Say which jaw has play",
-            machine_state="Spindle stopped, axes at rest, ball high above the jaws, before you reach in.",
+            machine_state="Spindle stopped, axes at rest, ball high, nobody else at the control, before you reach in.",
             choices=(
                 Choice("moving", "Only the moving jaw has play", closes=True),
                 Choice("fixed", "The fixed jaw has play", closes=False),

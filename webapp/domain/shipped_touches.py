@@ -46,7 +46,7 @@ def _touch_stage(axis: str, title: str, why_here: str, why_so: str) -> Stage:
         do="Compare {axis} with what {fixture} usually shows.",
         look_for="“Agrees” goes on. “Ask” and “stop” name what may have happened.",
         why="A mistake leaves a trace in the number. Found now it costs minutes, later a part or a spindle.",
-        if_not="Touch again, or put a question to {lead}.",
+        if_not="It surprises you: touch again, or put a question to {lead}.",
         action="Keep this value",
         machine_state="Door closed, axes at rest, no hand inside.",
         axis=axis,
@@ -87,7 +87,7 @@ TOUCHES = (
         "Z",
         "Touch in Z",
         "Stand above the top, away from its edges. On an edge the ball slides, and the value is too low.",
-        "In Z the stylus' length counts instead of the ball's radius. The top is where heights start.",
+        "In Z the probe's length counts instead of the ball's radius. The top is where heights start.",
     ),
 )
 
@@ -102,9 +102,9 @@ STOW = Stage(
             do="Raise Z until the ball is clear of everything.",
             look_for="The ball stands above vise, clamps and table, with room for the changer.",
             why="The next move often goes sideways. A ball left low breaks on it.",
-            if_not="Z does not rise: press feed hold, move neither X nor Y, ask {lead}.",
+            if_not="The ball leans on a face: jog it off, back the way it came. Z does not rise: feed hold, ask {lead}.",
             action="Clear of everything",
-            machine_state="Door closed, no hand inside, Z alone moves.",
+            machine_state="Door closed, no hand inside. Once the ball is free, Z alone moves.",
         ),
         Step(
             id="stow.away",
