@@ -102,7 +102,7 @@ STOW = Stage(
             do="Raise Z until the ball is clear of everything.",
             look_for="The ball stands above vise, clamps and table, with room for the changer.",
             why="The next move often goes sideways. A ball left low breaks on it.",
-            if_not="The ball leans on a face: jog it off, back the way it came. Z does not rise: feed hold, ask {lead}.",
+            if_not="The ball leans on a face: jog it off the way it came. Z does not rise: feed hold, ask {lead}.",
             action="Clear of everything",
             machine_state="Door closed, no hand inside. Once the ball is free, Z alone moves.",
         ),
