@@ -108,6 +108,14 @@ def test_an_unknown_name_is_made_to_wait_like_a_known_one(house: House) -> None:
     assert outcomes("nobody") == outcomes("mara")
 
 
+def test_a_passphrase_that_was_typed_as_a_name_is_not_kept_in_the_database(house: House) -> None:
+    with pytest.raises(SignInRefused):
+        sign_in(house, "the rain fell on quiet barns", "odile")
+    house.store.close()
+    stored = b"".join(path.read_bytes() for path in house.folder.glob("zerokeep.db*"))
+    assert b"quiet barns" not in stored
+
+
 def test_the_victim_of_guesses_from_one_place_signs_in_from_another(house: House) -> None:
     for _ in range(8):
         with pytest.raises((SignInRefused, TooManyTries)):

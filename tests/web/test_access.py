@@ -57,6 +57,15 @@ def test_each_sign_in_gets_a_new_token(site: Site) -> None:
     assert len(tokens) == 2
 
 
+def test_signing_in_ends_the_session_that_the_browser_had_before(site: Site) -> None:
+    browser = site.signed_in("mara")
+    kept = browser.client.get_cookie("__Host-zerokeep")
+    assert kept is not None
+    assert browser.send("/sign-in", person="ines", passphrase=PASSPHRASES["ines"]).status_code == 303
+    browser.client.set_cookie("__Host-zerokeep", kept.value)
+    assert browser.get("/me").status_code == 303
+
+
 def test_signing_out_ends_the_session_on_the_server_too(site: Site) -> None:
     browser = site.signed_in("ines")
     kept = browser.client.get_cookie("__Host-zerokeep")

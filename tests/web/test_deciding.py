@@ -41,6 +41,20 @@ def test_a_wrong_passphrase_signs_nothing_and_keeps_the_note(site: Site) -> None
     assert "waits for sign-off" in lead.page(f"/desk/setups/{walk.setup}")
 
 
+def test_wrong_passphrases_typed_elsewhere_do_not_keep_a_lead_from_signing_off(site: Site) -> None:
+    walk = site.house.signed()
+    jokers = [site.signed_in(person) for person in ("ivo", "mara", "tomas")]
+    for joker in jokers:
+        joker.client.environ_base["REMOTE_ADDR"] = "10.0.0.66"
+    for _ in range(9):
+        site.house.clock.forward(minutes=10)
+        for joker in jokers:
+            joker.send("/me/pin", passphrase="a wrong passphrase", new_pin="908172", new_pin_again="908172")
+    lead = site.signed_in("ines")
+    answer = lead.send(f"/desk/setups/{walk.setup}/sign-off", note="", passphrase=PASSPHRASES["ines"])
+    assert answer.status_code == 303
+
+
 def test_a_setup_is_not_accepted_with_a_reason_only(site: Site) -> None:
     walk = site.house.signed()
     lead = site.signed_in("ines")

@@ -2,7 +2,7 @@
 
 Rules:
 - the answer and the work are the same for an unknown name, a wrong passphrase and a disabled account (OWASP ASVS 5.0,
-  6.3.8), and what was typed as a name never reaches the ledger, because it may be a passphrase in the wrong field;
+  6.3.8), and what was typed as a name is kept nowhere, because it may be a passphrase in the wrong field;
 - a session's token has 256 bits and comes in as an argument; only its hash is stored (7.2.3). It ends after a stretch
   without use, after its longest time, when the person is disabled or changes their passphrase (7.3, 7.4);
 - first secrets are made by chance, given once, good for a week and for nothing but changing them (6.4.1); a lead starts
@@ -82,10 +82,11 @@ def check_secret(
 
     Raises TooManyTries, StoppedAfterTries. To be called outside a transaction: the check is slow on purpose.
     """
-    subjects = throttle.passphrase_subjects(person_id[:LONGEST_NAME], source[:LONGEST_NAME])
     with store.writing():
-        wait = throttle.begin_try(store, subjects, now)
         person = store.people.person(person_id)
+        who = person["id"] if person else throttle.nobody(person_id)
+        subjects = throttle.passphrase_subjects(who, source[:LONGEST_NAME])
+        wait = throttle.begin_try(store, subjects, now)
     if wait is not None:
         raise StoppedAfterTries if wait.seconds is None else TooManyTries(seconds=wait.seconds)
     fits = passphrase_fits(person["passphrase_hash"] if person else None, passphrase)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from hashlib import sha256
 from typing import TYPE_CHECKING
 
 from webapp.services.times import from_text, utc_text
@@ -72,6 +73,11 @@ def passphrase_subjects(person: str, source: str) -> Subjects:
         (f"passphrase:{person}:anywhere", PASSPHRASE_ANYWHERE),
         (f"source:{source}", SOURCE),
     )
+
+
+def nobody(typed: str) -> str:
+    """What stands for a name that nobody has: four hex digits of its hash, which do not tell what was typed."""
+    return f"?{sha256(typed.encode('utf-8', 'surrogatepass')).hexdigest()[:4]}"
 
 
 def begin_try(store: Store, subjects: Subjects, now: datetime) -> Wait | None:

@@ -38,11 +38,14 @@ def sign_in() -> AnyResponse:
             form.passphrase.data,
             parts.now(),
             token,
-            request.remote_addr or "?",
+            sessions.source(),
         )
     except DomainError as refusal:
         form.refuse(None, plain(refusal.code, refusal.fields))
         return _sign_in_page(form, 403)
+    before = sessions.token()
+    if before:
+        access.sign_out(parts.store, before, parts.now())
     return sessions.begin(_to(_own_page(request.args.get("to"))), token)
 
 
@@ -75,7 +78,13 @@ def change_passphrase() -> AnyResponse:
     if form.validate():
         try:
             access.change_passphrase(
-                parts.store, parts.keyring, who.id, form.current.data, form.new_passphrase.data, parts.now()
+                parts.store,
+                parts.keyring,
+                who.id,
+                form.current.data,
+                form.new_passphrase.data,
+                parts.now(),
+                sessions.source(),
             )
             return sessions.end(_to(url_for("access.sign_in", changed="passphrase")))
         except DomainError as refusal:
@@ -91,7 +100,13 @@ def change_pin() -> AnyResponse:
     if form.validate():
         try:
             access.change_pin(
-                parts.store, parts.keyring, who.id, form.passphrase.data, form.new_pin.data, parts.now()
+                parts.store,
+                parts.keyring,
+                who.id,
+                form.passphrase.data,
+                form.new_pin.data,
+                parts.now(),
+                sessions.source(),
             )
             return _to(url_for("access.me", changed="pin"))
         except DomainError as refusal:

@@ -38,6 +38,7 @@ def sign_off(setup_id: object) -> Response:
                 form.passphrase.data,
                 (form.note.data or "").strip(),
                 parts.now(),
+                sessions.source(),
             )
         except DomainError as refusal:
             form.refuse(None, plain(refusal.code, refusal.fields))
@@ -61,6 +62,7 @@ def not_accept(setup_id: object) -> Response:
                 form.passphrase.data,
                 (form.reason.data or "").strip(),
                 parts.now(),
+                sessions.source(),
             )
         except DomainError as refusal:
             form.refuse(None, plain(refusal.code, refusal.fields))

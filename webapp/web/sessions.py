@@ -64,6 +64,11 @@ def end(answer: Response) -> Response:
     return answer
 
 
+def source() -> str:
+    """Where this request comes from, for the throttle: each place has its own count of wrong secrets."""
+    return request.remote_addr or "?"
+
+
 def token() -> str | None:
     """The token that this request carries."""
     return request.cookies.get(COOKIE)
