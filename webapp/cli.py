@@ -41,7 +41,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(options: argparse.Namespace) -> int:
     """Commands are imported when they are called: `--help` and `verify` need no server."""
-    from webapp.commands import demo, load, verify  # noqa: PLC0415
+    from webapp.commands import demo, load, past, verify  # noqa: PLC0415
 
     match options.command:
         case "check":
@@ -57,6 +57,12 @@ def _run(options: argparse.Namespace) -> int:
             return demo.demo(_settings(options, demo=True))
         case "load":
             return load.load(_settings(options), options.file, dry_run=options.dry_run, as_json=options.json)
+        case "import":
+            return past.take_in(
+                _settings(options), options.file, dry_run=options.dry_run, as_json=options.json
+            )
+        case "export":
+            return past.export(_settings(options), options.file, options.fixture)
         case _:
             return verify.verify(_settings(options), options.file, options.certificate, as_json=options.json)
 
@@ -84,6 +90,7 @@ def _parser() -> argparse.ArgumentParser:
         "--dry-run", action="store_true", help="say every fault and every change, alter nothing"
     )
     _add_common(load)
+    _add_past(commands)
     verify = commands.add_parser("verify", help="say what holds of a sealed record")
     verify.add_argument("file", type=Path, metavar="RECORD.pdf")
     verify.add_argument(
@@ -108,6 +115,24 @@ def _add_serving(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--tls-certificate", help="a certificate file, to serve by TLS")
     command.add_argument("--tls-key", help="its key file")
+
+
+def _add_past(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    from webapp.commands.past import COLUMNS  # noqa: PLC0415
+
+    take_in = commands.add_parser(
+        "import",
+        help="take past values in from a table (CSV)",
+        epilog=COLUMNS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    take_in.add_argument("file", type=Path, metavar="FILE.csv")
+    take_in.add_argument("--dry-run", action="store_true", help="say what would be taken in, alter nothing")
+    _add_common(take_in)
+    export = commands.add_parser("export", help="write all kept values into a table (CSV)")
+    export.add_argument("file", type=Path, metavar="FILE.csv")
+    export.add_argument("--fixture", help="only the values of this fixture")
+    export.add_argument("--data-folder", help="where the shop's data lies")
 
 
 def _add_common(command: argparse.ArgumentParser) -> None:

@@ -20,6 +20,7 @@ from webapp.domain.compare import display_of
 from webapp.domain.errors import DomainError, Fields, Finding
 from webapp.domain.lengths import Display, format_length, format_other_unit
 from webapp.domain.record_bundle import RecordBundle
+from webapp.domain.record_numbers import fast, pace, probe_check, squares
 from webapp.domain.record_rows import (
     CautionRow,
     CheckRow,
@@ -85,6 +86,10 @@ def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
         plates=tuple(_plate(axis, state, display) for axis in sheet["axes"]),
         touches=tuple(_touch(touch, story, display) for touch in state["touches"]),
         usuals=tuple(_usual(axis) for axis in sheet["axes"]),
+        squares=squares(story),
+        probe_check=probe_check(story),
+        pace=pace(record),
+        fast=fast(record, story),
         copied=_copied(story),
         cautions=_cautions(story),
         checks=_checks(story),

@@ -56,6 +56,27 @@ class UsualRow:
 
 
 @dataclass(frozen=True)
+class SquareRow:
+    """A look for square: both typed values, how far apart, and what it came to."""
+
+    axis: str
+    at: str
+    typed: tuple[str, str]
+    apart: str
+    found: Finding
+
+
+@dataclass(frozen=True)
+class PaceRow:
+    """A step that was done fast, with its time, the shop's middle time and what reading it takes, in seconds."""
+
+    do: str
+    took: str
+    shop: str
+    reading: str
+
+
+@dataclass(frozen=True)
 class CopiedRow:
     """An old value of the slot, as typed before clearing, and how it compared with what was last seen there."""
 
@@ -141,6 +162,10 @@ class RecordFacts:
     plates: tuple[Plate, ...]
     touches: tuple[TouchRow, ...]
     usuals: tuple[UsualRow, ...]
+    squares: tuple[SquareRow, ...]
+    probe_check: Finding | None
+    pace: Finding | None
+    fast: tuple[PaceRow, ...]
     copied: tuple[CopiedRow, ...]
     cautions: tuple[CautionRow, ...]
     checks: tuple[CheckRow, ...]

@@ -18,6 +18,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.errors import Finding
+from webapp.domain.events import HASH
 from webapp.domain.history_csv import (
     HistoryRow,
     Known,
@@ -29,7 +30,7 @@ from webapp.domain.history_csv import (
 )
 from webapp.domain.lengths import Display, Unit
 from webapp.services.access import must_be_lead
-from webapp.services.errors import NothingToImport
+from webapp.services.errors import NoSuchUpload, NothingToImport
 from webapp.services.ledger import SERVER, change
 from webapp.services.times import utc_text
 
@@ -41,6 +42,7 @@ Source = Callable[[], Iterable[bytes]]
 AT_A_TIME = 2_000
 MOST_TOLD = 500
 LONGEST_NAME = 120
+MOST_STAGED = 8
 
 
 @dataclass
@@ -243,3 +245,22 @@ def _as_row(rows: list[dict[str, Any]]) -> HistoryRow:
         first["note"],
         {row["axis"]: row["left_out_reason"] for row in rows if row["left_out_reason"] is not None},
     )
+
+
+def stage(store: Store, data: bytes) -> str:
+    """Keep a table that was looked at until it is taken in; its SHA-256. Older ones go."""
+    digest = store.incoming.write(data)
+    store.incoming.keep_newest(MOST_STAGED)
+    return digest
+
+
+def staged(store: Store, digest: str) -> bytes:
+    """A table that was looked at. Raises NoSuchUpload."""
+    if not (HASH.passes(digest) and store.incoming.is_whole(digest)):
+        raise NoSuchUpload
+    return store.incoming.read(digest)
+
+
+def drop(store: Store, digest: str) -> None:
+    """Forget a table that was taken in."""
+    store.incoming.remove(digest)

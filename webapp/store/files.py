@@ -58,6 +58,12 @@ class HashedFiles:
         """Take a file away again whose row could not be written."""
         self.path(digest).unlink(missing_ok=True)
 
+    def keep_newest(self, count: int) -> None:
+        """Take away all but the files that were written last."""
+        files = [path for path in self.folder.glob("*/*") if path.is_file()]
+        for path in sorted(files, key=lambda path: path.stat().st_mtime_ns, reverse=True)[count:]:
+            path.unlink(missing_ok=True)
+
 
 def _write_whole(path: Path, data: bytes) -> None:
     temporary = path.with_name(f"{path.name}.{os.getpid()}.new")

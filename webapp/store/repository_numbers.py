@@ -8,7 +8,8 @@ from webapp.store.repository_base import Repository, Row
 from webapp.store.tables_numbers import Budget, HistoryImport, ImportedSetup, ProbeCare, ProbeCheck
 
 INSERT_SETUP = (
-    "INSERT INTO imported_setup (id, imported, line, machine, person, named, note) VALUES (?, ?, ?, ?, ?, ?, ?)"
+    "INSERT INTO imported_setup (id, imported, line, machine, person, named, note) "
+    "VALUES (?, ?, ?, ?, ?, ?, ?)"
 )
 INSERT_VALUE = (
     "INSERT INTO kept_value (setup, axis, fixture, seating, value_nm, at_utc, left_out_reason, imported) "

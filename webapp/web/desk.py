@@ -11,10 +11,10 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from flask import Blueprint, Response, make_response, render_template, request
+from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 from werkzeug.exceptions import NotFound
 
-from webapp.services import answering, intake, recording, signing_off
+from webapp.services import answering, intake, pacing, past_values, recording, signing_off
 from webapp.web import rendering, sessions, showing
 from webapp.web.rights import may_open
 from webapp.web.wiring import wiring
@@ -94,8 +94,13 @@ def _start() -> int:
 
 
 @blueprint.get("/desk/setups/<uuid:setup_id>")
-def setup(setup_id: object) -> str:
-    """One setup: what was typed beside its limits, what was asked and answered, and where it stands."""
+def setup(setup_id: object) -> str | Response:
+    """One setup: what was typed beside its limits, what was asked and answered, and where it stands.
+
+    A past setup that was taken in from a table has a page of its own.
+    """
+    if sessions.signed_in().reads_all and past_values.past_setup(wiring().store, str(setup_id)):
+        return make_response(redirect(url_for("past.setup", setup_id=setup_id), 303))
     return render_template("desk/setup.html", **opened(str(setup_id)))
 
 
@@ -120,6 +125,9 @@ def opened(setup_id: str) -> dict[str, Any]:
         "lengths": showing.Lengths(showing.display_of(sheet["machine"])),
         "touches": showing.touch_rows(sheet, state),
         "timings": showing.timings(sheet["procedure"]["stages"], state, detail["events"]),
+        "pace": {row["step"]: row for row in detail["pace"]},
+        "paced": pacing.marked(detail["pace"]),
+        "squares": showing.square_rows(sheet, state),
         "names": names(),
         "drawings": rendering.drawings(sheet),
     }

@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from webapp.domain.jaw_square import jaw_angle, say_angle
 from webapp.domain.lengths import Display, Unit, format_length, format_other_unit
 from webapp.words import NoWordsError, say
 
@@ -97,6 +98,25 @@ def touch_rows(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> list[dict[
                 "seatings": usual["seatings"],
             }
         )
+    return rows
+
+
+def square_rows(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Every look for square with what it came to in words, newest last."""
+    plan, display = sheet.get("square"), display_of(sheet["machine"])
+    if plan is None:
+        return []
+    rows = []
+    for square in state["squares"]:
+        angle = jaw_angle(
+            (0, square["apart_nm"]),
+            tuple(square["values_nm"]),
+            plan["u_touch_nm"],
+            plan["jaw_length_nm"],
+            display,
+        )
+        found = say_angle(angle, display)
+        rows.append({**square, "words": say(found.code, found.fields)})
     return rows
 
 

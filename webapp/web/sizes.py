@@ -16,6 +16,7 @@ LARGEST: Mapping[str, int] = {
     "api.events": 4 * MIB,
     "api.news": 256 * KIB,
     "audit.verify": 16 * MIB,
+    "past.look": 16 * MIB,
 }
 
 

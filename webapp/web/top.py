@@ -26,7 +26,11 @@ MARKS: tuple[tuple[str, str, frozenset[str]], ...] = (
     ("Setups", "desk.setups", frozenset({"desk.setup", "deciding.sign_off", "deciding.not_accept"})),
     ("Slots", "registers.slots", frozenset()),
     ("People", "registers.people", frozenset()),
-    ("Machines", "registers.machines", frozenset()),
+    (
+        "Machines",
+        "registers.machines",
+        frozenset({"budgets.page", "budgets.line", "budgets.take_back", "budgets.confidence"}),
+    ),
     (
         "Fixtures",
         "fixtures.overview",
@@ -34,6 +38,8 @@ MARKS: tuple[tuple[str, str, frozenset[str]], ...] = (
             {"fixtures.trends", "fixtures.seating", "fixtures.value", "choosing.matters", "choosing.choose"}
         ),
     ),
+    ("Probes", "probes.overview", frozenset({"probes.probe", "probes.check", "probes.care"})),
+    ("Past values", "past.overview", frozenset({"past.look", "past.take_in", "past.setup"})),
     ("Tablets", "registers.tablets", frozenset({"registers.make_code"})),
     ("Ledger", "audit.ledger", frozenset({"audit.entry"})),
     ("Check a record", "audit.verify", frozenset()),

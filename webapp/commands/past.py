@@ -1,0 +1,107 @@
+"""`zerokeep import FILE.csv` and `zerokeep export FILE.csv`: past values from a table, and all kept values as one.
+
+A table of any size is read as a stream, twice: once to look, once to take in. Columns stand in `--help`.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+from webapp.commands.opening import opened
+from webapp.domain.errors import DomainError
+from webapp.domain.history_csv import RefusedLine
+from webapp.services import past_values
+from webapp.services.errors import NothingToImport
+from webapp.services.ledger import SERVER
+from webapp.services.past_values import Looked
+from webapp.serving import utc_now
+from webapp.settings import Settings
+from webapp.words import say
+
+DONE, REFUSED, NO_FILE = 0, 1, 2
+CHUNK = 1 << 20
+COLUMNS = """columns, in any order under a header line:
+  at_utc      a day (2026-09-03) or a time with its zone (2026-09-04T07:40:00Z)
+  machine, fixture, seating   the short names that the shop gave them
+  x_mm y_mm z_mm, or x_in y_in z_in   the surface as the control shows it, in machine coordinates; at least one
+  person, setup, note, left_out       may be left out; left_out is written "X: a chip | Y: a burr"
+Cells are parted by commas, semicolons or tabs; decimals stand after a point or a comma. Each line is one past setup."""
+
+
+def take_in(settings: Settings, path: Path, *, dry_run: bool, as_json: bool) -> int:
+    """Take a table in, or with `dry_run` only say what would be taken. Every refused line is told with its reason."""
+    if not path.is_file():
+        print(f"Cannot read {path}: there is no such file. Give the path of a table.", file=sys.stderr)
+        return NO_FILE
+    told: list[dict[str, object]] = []
+
+    def tell(line: RefusedLine) -> None:
+        words = say(line.reason.code, line.reason.fields)
+        if as_json:
+            told.append({"line": line.line, "code": line.reason.code, "detail": words})
+        else:
+            print(f"  line {line.line}: {words}", file=sys.stderr)
+
+    def source() -> Iterator[bytes]:
+        with path.open("rb") as file:
+            while chunk := file.read(CHUNK):
+                yield chunk
+
+    with opened(settings) as (store, _):
+        try:
+            if dry_run:
+                looked = past_values.look(store, source, utc_now(), tell)
+            else:
+                looked = past_values.take_in(store, source, path.name, SERVER, utc_now(), tell)
+        except NothingToImport as error:
+            return _nothing(path, error, told, as_json=as_json)
+    _say(path, looked, told, dry_run=dry_run, as_json=as_json)
+    return DONE if looked.setups else REFUSED
+
+
+def _nothing(path: Path, error: DomainError, told: list[dict[str, object]], *, as_json: bool) -> int:
+    words = say(error.code, error.fields)
+    if as_json:
+        print(
+            json.dumps({"file": str(path), "setups": 0, "refused": told, "detail": words}, ensure_ascii=False)
+        )
+    else:
+        print(words, file=sys.stderr)
+    return REFUSED
+
+
+def _say(path: Path, looked: Looked, told: list[dict[str, object]], *, dry_run: bool, as_json: bool) -> None:
+    if as_json:
+        found = {
+            "file": str(path), "dry_run": dry_run, "sha256": looked.sha256, "setups": looked.setups,
+            "values": looked.values, "by_fixture": looked.by_fixture, "outside_seating": looked.outside_seating,
+            "refused": told,
+        }  # fmt: skip
+        print(json.dumps(found, ensure_ascii=False, indent=1))
+        return
+    verb = "Would take in" if dry_run else "Taken in"
+    print(f"{verb}: {looked.setups} setups, {looked.values} values. Refused lines: {looked.refused}.")
+    for fixture, count in sorted(looked.by_fixture.items()):
+        print(f"  {fixture:<24} {count} values")
+    if looked.outside_seating:
+        print(
+            f"{looked.outside_seating} setups lie outside the time of their seating: look whether it is the right one."
+        )
+
+
+def export(settings: Settings, path: Path, fixture: str | None) -> int:
+    """Write all kept values, or those of one fixture, into a table."""
+    count = -1
+    with opened(settings) as (store, _):
+        try:
+            with path.open("w", encoding="utf-8", newline="") as file:
+                for count, line in enumerate(past_values.export(store, fixture)):  # noqa: B007
+                    file.write(line)
+        except OSError as error:
+            print(f"Cannot write {path}: {error.strerror}. Give a path that can be written.", file=sys.stderr)
+            return NO_FILE
+    print(f"{path}: {count} setups.")
+    return DONE
