@@ -3,6 +3,7 @@
 import json
 import re
 import shutil
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.kit.clock import Clock
 from tests.kit.device import Device
 from tests.kit.house import House
 from tests.kit.walk import Walk
@@ -19,6 +21,7 @@ from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.keys import KeyRing
 from webapp.services import enrolling, folding, intake
 from webapp.services.auditing import audit
+from webapp.services.board import machine_state
 from webapp.services.errors import BatchMalformed, BatchTooLong
 from webapp.words import catalogue
 
@@ -320,6 +323,36 @@ def test_a_clock_that_is_ahead_is_noted_and_orders_nothing(house: House) -> None
     walk.answer()
     receipts = intake.accept(house.store, house.keyring, walk.parts, server)
     assert (codes(receipts[0]), codes(receipts[1])) == ([], ["clock.skew"])
+
+
+def test_a_clock_that_is_days_ahead_does_not_hide_what_others_did_since(house: House) -> None:
+    def seen() -> tuple[Any, Any]:
+        with house.store.reading():
+            board = machine_state(house.store, "mill-1", house.clock(), {})
+            slot = house.store.shop.slot("mill-1", "G54")
+        return board["setup"], slot["last_setup"] if slot else None
+
+    ahead = house.walk()
+    ahead.clock = Clock(house.clock() + timedelta(days=2))
+    house.clock.forward(minutes=3)
+    ahead.start().until("touch")
+    house.accept(ahead.parts)
+    assert seen() == (ahead.setup, ahead.setup)
+    house.clock.forward(minutes=1)
+    after = house.walk().start().until("touch")
+    house.accept(after.parts)
+    assert seen() == (after.setup, after.setup)
+
+
+def test_a_setup_counts_for_the_machine_of_its_sheet_whatever_it_claims(house: House) -> None:
+    walk = house.walk()
+    walk.event("setup.started", {"machine": "mill-2", "display": "standalone"})
+    receipt = house.accept(walk.parts)[0]
+    assert codes(receipt) == ["setup.machine_differs"]
+    with house.store.reading():
+        setup = house.store.setups.setup(walk.setup)
+    assert setup is not None
+    assert setup["machine"] == "mill-1"
 
 
 def test_a_clock_that_goes_back_is_noted(house: House) -> None:

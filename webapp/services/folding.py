@@ -1,7 +1,9 @@
 """Where setups stand: the fold over what is stored, and the lists that are kept from it.
 
 Rules: the state of a setup is the fold over its events and decisions, always; the rows of setups, questions and slots
-that are kept beside are only there to be searched, and come from this module alone.
+that are kept beside are only there to be searched, and come from this module alone. Nothing was seen later than the
+server heard of it, whatever a tablet's clock says: a clock that is days ahead must not hide what others did since. A
+setup ran on the machine of its sheet, whatever its first event says.
 """
 
 from __future__ import annotations
@@ -61,15 +63,20 @@ def refresh(store: Store, setup_id: str) -> dict[str, Any]:
     if not events:
         raise NoSuchSetup(setup=setup_id)
     state = fold(sheet_of(store, events[0]["sheet"]), events, decisions_of(store, setup_id))
-    keep_lists(store, setup_id, events, state)
+    row = store.setups.setup(setup_id)
+    keep_lists(store, setup_id, events, state, row["last_at_utc"] if row else events[-1]["at_utc"])
     return state
 
 
-def keep_lists(store: Store, setup_id: str, events: list[dict[str, Any]], state: dict[str, Any]) -> None:
-    """Set the rows of one setup from its folded state. `events` are all of it, in order."""
+def keep_lists(
+    store: Store, setup_id: str, events: list[dict[str, Any]], state: dict[str, Any], heard_at_utc: str
+) -> None:
+    """Set the rows of one setup from its folded state. `events` are all of it, in order.
+
+    `heard_at_utc` is when the newest of them came, or a time that is known to be no earlier than the newest.
+    """
     first = events[0]
-    sheet = sheet_of(store, first["sheet"])
-    machine = state["machine"] or sheet["machine"]["id"]
+    machine = sheet_of(store, first["sheet"])["machine"]["id"]
     store.setups.put_setup(
         setup_id,
         device=first["device"],
@@ -81,10 +88,10 @@ def keep_lists(store: Store, setup_id: str, events: list[dict[str, Any]], state:
         signature=state["signatures"][-1]["state"] if state["signatures"] else NO_SIGNATURE,
         probe_in_spindle=state["probe_in_spindle"],
         started_at_utc=state["started_at_utc"] or first["at_utc"],
-        last_at_utc=max(event["at_utc"] for event in events),
+        last_at_utc=min(heard_at_utc, max(event["at_utc"] for event in events)),
     )
     _list_questions(store, setup_id, state["questions"])
-    _see_slot(store, machine, setup_id, state)
+    _see_slot(store, machine, setup_id, state, heard_at_utc)
 
 
 def _list_questions(store: Store, setup_id: str, questions: Iterable[dict[str, Any]]) -> None:
@@ -96,7 +103,7 @@ def _list_questions(store: Store, setup_id: str, questions: Iterable[dict[str, A
     store.setups.put_questions(rows)
 
 
-def _see_slot(store: Store, machine: str, setup_id: str, state: dict[str, Any]) -> None:
+def _see_slot(store: Store, machine: str, setup_id: str, state: dict[str, Any], heard_at_utc: str) -> None:
     """What the slot holds as far as it was seen: the copied values, zeros after the clearing, then each touch."""
     if state["slot"] is None or state["copied"] is None:
         return
@@ -117,4 +124,4 @@ def _see_slot(store: Store, machine: str, setup_id: str, state: dict[str, Any]) 
             if name.startswith("copy.") and step["at_utc"]
         ]
     if times:
-        store.shop.see_slot(machine, state["slot"], seen, max(times), setup_id)
+        store.shop.see_slot(machine, state["slot"], seen, min(heard_at_utc, max(times)), setup_id)

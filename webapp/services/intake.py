@@ -129,7 +129,7 @@ def _store(store: Store, intake: Intake) -> None:
         for place, (sent, _, problems) in enumerate(rows, start=start + 1):
             intake.receipts[sent.id] = receipt(sent.id, "accepted", problems=problems, sequence=place)
     for setup, (events, state) in folded.items():
-        folding.keep_lists(store, setup, events, state)
+        folding.keep_lists(store, setup, events, state, received)
     for device in {event["device"] for _, event, _ in rows}:
         store.devices.see(device, received)
     _keep_waiting(store, intake, received)
