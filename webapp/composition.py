@@ -23,7 +23,7 @@ from webapp import VERSION, fonts
 from webapp.proof.key_file import write_whole
 from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.pdf_seal import seal
-from webapp.proof.record_verify import verify_record
+from webapp.proof.record_verify import NOT_ON_LEDGER, verify_record
 from webapp.record.press import Press
 from webapp.services.intake import check_pending_seals
 from webapp.settings import Settings, key_passphrase
@@ -100,12 +100,12 @@ def shop_name(store: Store) -> str:
     return str(shop["name"]) if shop else KEYS_NAME
 
 
-def own_hash(store: Store, pdf: bytes) -> str | None:
-    """The hash of these bytes if this server sealed them and noted the hash on its ledger, else None."""
+def own_hash(store: Store, pdf: bytes) -> str:
+    """The hash of these bytes if this server sealed them and noted the hash on its ledger, else NOT_ON_LEDGER."""
     digest = hashlib.sha256(pdf).hexdigest()
     with store.reading():
         known = {row["sha256"] for row in store.records.records()}
-    return digest if digest in known else None
+    return digest if digest in known else NOT_ON_LEDGER
 
 
 def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Callable[[], str]) -> KeyRing:

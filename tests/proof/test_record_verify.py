@@ -16,7 +16,7 @@ from webapp.proof import jws
 from webapp.proof.keys import KeyRing, seal_certificate
 from webapp.proof.pdf_layout import find_seals
 from webapp.proof.pdf_seal import seal
-from webapp.proof.record_verify import verify_record
+from webapp.proof.record_verify import NOT_ON_LEDGER, verify_record
 from webapp.proof.report import Report
 
 Sealer = Callable[[RecordBundle], bytes]
@@ -58,6 +58,12 @@ def test_the_files_hash_is_compared_with_the_ledgers_first(record_pdf: bytes, ke
     assert report.holds
     assert report.lines[0].code == "file.known"
     assert says(record_pdf, keyring, "file.known", known_sha256="00" * 32) == "file.known.differs"
+
+
+def test_a_file_under_our_own_seal_that_is_not_on_the_ledger_does_not_hold(
+    record_pdf: bytes, keyring: KeyRing
+) -> None:
+    assert says(record_pdf, keyring, "file.known", known_sha256=NOT_ON_LEDGER) == "file.known.not_on_ledger"
 
 
 def test_a_valid_seal_of_somebody_else_is_not_ours(keyring: KeyRing) -> None:

@@ -43,7 +43,7 @@ def verify(settings: Settings, path: Path, certificates: list[Path], *, as_json:
 
 
 def _known(settings: Settings, pdf: bytes) -> str | None:
-    """The hash on the ledger of the data folder, where there is a database and it knows these bytes."""
+    """What the ledger of the data folder says about these bytes (see own_hash), None where there is no database."""
     if not settings.database.exists():
         return None
     store = Store.open(settings.database)

@@ -30,6 +30,8 @@ from webapp.proof.record_events import check_events
 from webapp.proof.report import Line, Report, failed, held, refusal_words
 
 Render = Callable[[RecordBundle], bytes]
+# In place of a hash: there is a ledger, and no file of this hash is on it.
+NOT_ON_LEDGER = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +58,10 @@ def verify_record(
 ) -> Report:
     """Judge one sealed record. Never raises for what the file holds.
 
-    `render` gives the unsealed bytes of a bundle; `known_sha256` is the hash on the ledger if there is one; `renderer`
-    are the versions that `render` uses, as `record.json` names them: if they differ from the record's, text is compared
-    where bytes differ. Without `renderer` only equal bytes hold.
+    `render` gives the unsealed bytes of a bundle; `known_sha256` is the hash on the ledger, NOT_ON_LEDGER if it is not
+    there (a stolen key can seal too), None if there is no ledger to ask; `renderer` are the versions that `render` uses,
+    as `record.json` names them: if they differ from the record's, text is compared where bytes differ. Without `renderer`
+    only equal bytes hold.
     """
     check = verify_seal(pdf, trusted_certificates)
     lines = [*_known_lines(pdf, known_sha256), *check.lines]
@@ -71,6 +74,8 @@ def _known_lines(pdf: bytes, known_sha256: str | None) -> list[Line]:
     if known_sha256 is None:
         return []
     found = sha256(pdf).hexdigest()
+    if known_sha256 == NOT_ON_LEDGER:
+        return [failed("file.known", "not_on_ledger", found=found)]
     if found == known_sha256:
         return [held("file.known", sha256=found)]
     return [failed("file.known", "differs", found=found, known=known_sha256)]
