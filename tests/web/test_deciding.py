@@ -2,6 +2,8 @@
 
 from tests.kit.shop import CENTRES_NM, PASSPHRASES
 from tests.web.conftest import Site
+from webapp.services import folding
+from webapp.services.ledger import change
 
 
 def test_the_queue_shows_a_signed_setup_and_the_page_shows_every_number_beside_its_limit(site: Site) -> None:
@@ -66,6 +68,17 @@ def test_a_setup_is_not_accepted_with_a_reason_only(site: Site) -> None:
     page = lead.page(f"/desk/setups/{walk.setup}")
     assert "not accepted" in page
     assert "Wrong vise." in page
+
+
+def test_a_problem_of_a_decision_is_shown_though_it_belongs_to_no_event(site: Site) -> None:
+    walk = site.house.walk().through()
+    site.house.accept(walk.parts)
+    with site.house.store.writing():
+        data = {"meaning": "reviewed and accepted", "note": ""}
+        change(site.house.store, "setup.signed_off", "ines", walk.setup, walk.setup, data, site.house.clock())
+        folding.refresh(site.house.store, walk.setup)
+    page = site.signed_in("ines").page(f"/desk/setups/{walk.setup}")
+    assert "1 problem<" in page
 
 
 def test_whoever_ran_a_setup_is_told_that_another_lead_signs_it_off(site: Site) -> None:

@@ -10,6 +10,8 @@ import pytest
 
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import Browser, Site
+from webapp.services import recording
+from webapp.services.times import utc_text
 
 
 @pytest.fixture(scope="module")
@@ -60,6 +62,18 @@ def test_a_record_with_one_bit_turned_does_not_hold(shared_site: Site, sealed: t
     altered[len(altered) // 2] ^= 1
     status, page = check(shared_site.signed_in("odo"), bytes(altered))
     assert status == 200
+    assert "Not everything holds" in page
+
+
+def test_a_pdf_that_our_key_sealed_and_our_ledger_does_not_know_does_not_hold(
+    shared_site: Site, sealed: tuple[str, bytes]
+) -> None:
+    parts = shared_site.app.extensions["zerokeep"]
+    shared_site.house.clock.forward(minutes=1)
+    again = recording.bundle(parts.store, sealed[0], parts.now(), parts.renderer)
+    status, page = check(shared_site.signed_in("odo"), parts.seal(parts.render(again), utc_text(parts.now())))
+    assert status == 200
+    assert "is not on the ledger" in page
     assert "Not everything holds" in page
 
 
@@ -116,6 +130,7 @@ def test_the_ledger_shows_each_entry_and_works_its_hash_out_again(shared_site: S
         root = shared_site.house.store.ledger.root().hex()
     assert "record.sealed" in page
     assert root in page
-    assert auditor.get(f"/audit/{size + 50}").status_code == 404
+    for beyond in (size + 50, 10**30, "9" * 5000):
+        assert auditor.get(f"/audit/{beyond}").status_code == 404
     for position in (0, size // 2, size - 1):
         assert "the same" in auditor.page(f"/audit/{position}")

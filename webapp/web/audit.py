@@ -98,7 +98,7 @@ def _before(size: int) -> int:
     return min(int(text), size) if re.fullmatch(r"[0-9]{1,9}", text) else size
 
 
-@blueprint.get("/audit/<int:position>")
+@blueprint.get("/audit/<int(max=999999999):position>")
 def entry(position: int) -> str:
     """One entry in full: its exact text, its leaf hash as stored and as worked out again."""
     store = wiring().store
