@@ -24,6 +24,7 @@ from webapp.domain.compare import (
 )
 from webapp.domain.lengths import format_length
 from webapp.domain.setup import Fold
+from webapp.domain.square import error_over_jaw_nm
 from webapp.services.times import utc_text
 
 Event = dict[str, Any]
@@ -173,6 +174,15 @@ class Walker:
             "verdict": verdict,
             "difference_nm": difference_nm,
         }
+
+    def _square(self, step: Event) -> tuple[str, Event]:
+        """The same face at both places: a jaw that is square, but for the scatter of two touches."""
+        axis, plan = step["axis"], self.sheet["square"]
+        typed = [self._typed(self.mill.touch(axis, NO_MISTAKE)) for _ in range(2)]
+        values_nm = [touch_length_nm(one, self.sheet["machine"], axis) for one in typed]
+        error_nm, told = error_over_jaw_nm(values_nm, plan)
+        found = {"apart_nm": plan["apart_nm"], "error_nm": error_nm, "told": told}
+        return "square.entered", {"axis": axis, "typed": typed, "values_nm": values_nm, **found}
 
     def _compare(self, step: Event) -> tuple[str, Event]:
         """Keep what agrees; touch again once where it differs; then put a question and keep what may be kept."""
