@@ -59,9 +59,9 @@ def verify_record(
     """Judge one sealed record. Never raises for what the file holds.
 
     `render` gives the unsealed bytes of a bundle; `known_sha256` is the hash on the ledger, NOT_ON_LEDGER if it is not
-    there (a stolen key can seal too), None if there is no ledger to ask; `renderer` are the versions that `render` uses,
-    as `record.json` names them: if they differ from the record's, text is compared where bytes differ. Without `renderer`
-    only equal bytes hold.
+    there (a stolen key can seal too), None if there is no ledger to ask; `renderer` are the versions that `render`
+    uses, as `record.json` names them: if they differ from the record's, text is compared where bytes differ. Without
+    `renderer` only equal bytes hold.
     """
     check = verify_seal(pdf, trusted_certificates)
     lines = [*_known_lines(pdf, known_sha256), *check.lines]
