@@ -83,7 +83,7 @@ function typed(context) {
   return {
     kind: 'square', strip: machineState(setup, step),
     left: [picture(tablet, square), questioned ? notice('ask', say('tablet.square.slanted')) : stepText(setup, step)],
-    right: [el('div', {class: 'two'}, fields.plates), fields.refused, fields.pad],
+    right: [el('div', {class: 'both-places'}, fields.plates), fields.refused, fields.pad],
     go: {label, press: enter}, shown: fields.shown,
   };
 }

@@ -99,7 +99,7 @@ function squareStrip({state, machine}, step) {
   if (!found || step.kind !== 'search') return null;
   const degrees = (Math.atan2(found.values_nm[1] - found.values_nm[0], found.apart_nm) * 180 / Math.PI).toFixed(3);
   const fields = {degrees: degrees.replace('-', '−'), error: written(found.error_nm, machine), unit: machine.unit};
-  return found.told ? notice('ask', say('tablet.square.told', fields), ' ', say('tablet.square.told_note')) : notice('plain', say('tablet.square.not_told', fields));
+  return el('div', {class: `strip angle${found.told ? ' told' : ''}`}, say(found.told ? 'tablet.square.told' : 'tablet.square.not_told', fields));
 }
 
 /** The lead's word that is still to be followed, on whatever step. */
