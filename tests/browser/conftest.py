@@ -1,4 +1,4 @@
-"""Real tablets at real servers: a demo shop made once in a run, copied for each test, served by a process of its own."""
+"""Real tablets at real servers: a demo shop made once in a run, copied for each test, served by its own process."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One setup, once through, for real: the server killed, the page reloaded, the browser killed, the record sealed and tried.
+"""One setup, once through, for real: server killed, page reloaded, browser killed, record sealed and tried.
 
 The only things that are not those of a shop are the mill, which is simulated, and the hands. Server and browser are
 processes that are ended by SIGKILL; the desk is used without JavaScript.
@@ -175,7 +175,7 @@ def verify(demo: Demo, path: Path) -> tuple[int, dict[str, Any]]:
 
 
 def pyhanko(demo: Demo, pdf: bytes) -> bool:
-    """Whether pyHanko accepts the file. Asked in a thread: it starts an event loop, and the browser's driver has one."""
+    """Whether pyHanko accepts the file. Asked in a thread: it starts an event loop, and Playwright has one."""
     certificates = x509.load_pem_x509_certificates((demo.folder / CERTIFICATES_FILE).read_bytes())
     with ThreadPoolExecutor(1) as thread:
         return thread.submit(pyhanko_accepts, pdf, certificates, now()).result()
@@ -193,7 +193,7 @@ def the_record_holds(demo: Demo, pdf: bytes, folder: Path) -> None:
 
 
 def a_flipped_byte_fails(demo: Demo, pdf: bytes, folder: Path) -> None:
-    """One byte changed in the page, in an attached file, and at the very end: each time it is said what does not hold."""
+    """One byte changed early, in the middle, at the very end: each time it is said what does not hold."""
     for place in (len(pdf) // 7, len(pdf) // 2, len(pdf) - 3):
         changed = bytearray(pdf)
         changed[place] ^= 0x20

@@ -37,9 +37,9 @@ class Desk:
         return self.page.locator(".code").inner_text().replace(" ", "")
 
     def answer(self, who: str, decision: str, reason: str) -> None:
-        """Answer the open question of a person."""
+        """Answer the question of a person that was put last."""
         self.open("/desk")
-        self.page.get_by_role("link", name=f"the question of {who}").click()
+        self.page.get_by_role("link", name=f"the question of {who}").last.click()
         self.page.check(f'[name="decision"][value="{decision}"]')
         self.page.fill('[name="reason"]', reason)
         self.page.get_by_role("button", name="Send the answer").click()

@@ -24,10 +24,13 @@ def free_port() -> int:
 
 
 class Server:
-    """`zerokeep demo` on a data folder. Starting again uses the same port, as a shop's server does."""
+    """`zerokeep demo` on a data folder. Starting again uses the same port, as a shop's server does.
 
-    def __init__(self, folder: Path, port: int | None = None) -> None:
-        self.folder, self.port = folder, port or free_port()
+    `root` is the checkout to run, this one unless another is given.
+    """
+
+    def __init__(self, folder: Path, port: int | None = None, root: Path = ROOT) -> None:
+        self.folder, self.port, self.root = folder, port or free_port(), root
         self.address = f"http://localhost:{self.port}"
         self.log = folder / "server.log"
         self._process: subprocess.Popen[bytes] | None = None
@@ -38,7 +41,7 @@ class Server:
         with self.log.open("ab") as log:
             self._process = subprocess.Popen(
                 [*command, "--data-folder", str(self.folder), "--port", str(self.port)],
-                cwd=ROOT,
+                cwd=self.root,
                 stdout=log,
                 stderr=log,
                 start_new_session=True,
@@ -52,7 +55,7 @@ class Server:
     def answers(self) -> bool:
         """Whether a request is answered now."""
         try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/sw.js", timeout=5):  # noqa: S310
+            with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/sw.js", timeout=5):
                 return True
         except (urllib.error.URLError, OSError):
             return False

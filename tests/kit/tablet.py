@@ -17,7 +17,8 @@ from tests.kit.demo import AXES, Mill
 REPEAT_MS, BOUNCE_MS = 320, 100
 NEXT_SCREEN = """() => {
   const heading = document.getElementById('heading');
-  return heading !== null && heading.dataset.seen === undefined && document.getElementById('app').dataset.settled === 'yes';
+  const fresh = heading !== null && heading.dataset.seen === undefined;
+  return fresh && document.getElementById('app').dataset.settled === 'yes';
 }"""
 SETTLED = "() => document.getElementById('app')?.dataset.settled === 'yes'"
 KEYS = {"-": "minus", "+": "plus", ".": "point"}
@@ -131,6 +132,19 @@ class Tablet:
         """Type and press the primary action."""
         self.type(text)
         self.tap("go")
+
+    def sync(self) -> None:
+        """Let the page look for the server now, as it does when it gets the focus."""
+        self.page.evaluate("() => { dispatchEvent(new Event('focus')); }")
+
+    def all_sent(self) -> None:
+        """Wait until nothing waits any more."""
+        self.sync()
+        self.page.wait_for_selector('[data-network="sent"]', timeout=60_000)
+
+    def events_of(self, kind: str) -> list[dict[str, Any]]:
+        """Payloads of one type, in order."""
+        return [row["payload"] for row in self.events() if row["payload"]["type"] == kind]
 
     # Whole ways
 

@@ -1,0 +1,299 @@
+"""Pictures of everything that can be seen: `python -m tests.screens OUT_DIR [--only PART]`.
+
+Every step of a setup on two machines, the screens beside the steps, the desk, the board, the practice mill, signing in,
+on three sizes in both themes; and the pages of a record, sealed and not signed off. To be looked at by people; nothing
+is judged here. The shop is the demo's, with a short past.
+"""
+
+from __future__ import annotations
+
+import argparse
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from tests.kit.chromium import CHROMIUM, CHROMIUM_FLAGS, PHONE, PORTRAIT, SIZES, viewport
+from tests.kit.demo import Demo, make_demo
+from tests.kit.desk import Desk
+from tests.kit.server import Server
+from tests.kit.tablet import Operator, Tablet
+from webapp.demo.mill import Mistake
+
+THEMES = ("light", "dark")
+PAINTED = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
+
+
+class Camera:
+    """Takes one screen on all sizes in both themes."""
+
+    def __init__(self, page: Page, folder: Path) -> None:
+        self.page, self.folder = page, folder
+
+    def take(self, name: str, *, whole: bool = False) -> None:
+        """Write NAME-SIZE-THEME.png for each; `whole` takes the page to its end, as a desk's pages are read."""
+        for theme in THEMES:
+            self.page.emulate_media(color_scheme=theme)
+            for size_name, size in SIZES.items():
+                self.page.set_viewport_size(viewport(size))
+                self.page.evaluate(PAINTED)
+                path = self.folder / f"{name}-{size_name}-{theme}.png"
+                self.page.screenshot(path=path, full_page=whole)
+        self.page.emulate_media(color_scheme="light")
+        self.page.set_viewport_size(viewport(PORTRAIT))
+
+
+class Studio:
+    """A demo shop with a server and a browser, and a folder for the pictures."""
+
+    def __init__(self, demo: Demo, server: Server, browser: Browser, out: Path) -> None:
+        self.demo, self.server, self.browser, self.out = demo, server, browser, out
+        self._codes = iter(f"PICTURES{letter}2" for letter in "ABCDEFGH")
+
+    def tablet(self) -> tuple[Tablet, Camera]:
+        """A tablet in use, and a camera on it."""
+        page = self.browser.new_context(viewport=viewport(PORTRAIT)).new_page()
+        tablet, camera = Tablet(page, self.server.address), Camera(page, self.out)
+        tablet.open()
+        camera.take("tablet-00-enrol")
+        tablet.enrol(self.demo.code(code=next(self._codes)))
+        return tablet, camera
+
+    def operator(self, tablet: Tablet, machine: str, person: str) -> Operator:
+        """Somebody who has begun a setup."""
+        tablet.begin(machine, person)
+        mill, slot = self.demo.mill(machine), self.demo.slot(machine, person)
+        return Operator(tablet, mill, slot, self.demo.people[person].pin)
+
+    def desk(self, person: str) -> Desk:
+        """A desk that this person has signed in at."""
+        desk = Desk(self.browser.new_context(viewport=viewport(PORTRAIT)).new_page(), self.server.address)
+        desk.sign_in(person, self.demo.people[person])
+        return desk
+
+
+def steps(studio: Studio) -> None:
+    """Every step on both machines, to the signature."""
+    for machine, person in (("plover", "odile"), ("dunlin", "ilse")):
+        tablet, camera = studio.tablet()
+        camera.take("tablet-01-machines")
+        hand = studio.operator(tablet, machine, person)
+        for number, (step, _) in enumerate(hand.steps(), start=1):
+            camera.take(f"{machine}-{number:02d}-{step}")
+        camera.take(f"{machine}-90-signed")
+        tablet.all_sent()
+        tablet.page.wait_for_selector('[data-signature="verified"]')
+        camera.take(f"{machine}-91-verified")
+
+
+def beside(studio: Studio) -> None:
+    """What is seen before, between and beside the steps, and when something is not as it should be."""
+    tablet, camera = studio.tablet()
+    _before(tablet, camera)
+    hand = studio.operator(tablet, "plover", "tariq")
+    hand.walk(until="probe.load")
+    tablet.enter("7")
+    camera.take("beside-20-wrong-tool")
+    hand.walk(until="slot.own")
+    tablet.enter("G57")
+    camera.take("beside-21-wrong-slot")
+    hand.walk(until="copy.values")
+    shown = hand.mill.shown()
+    for text in (shown["X"], shown["Y"], "-12.345"):
+        tablet.enter(text)
+    camera.take("beside-22-slot-changed")
+    tablet.tap("go")
+    hand.walk(until="x.search")
+    _looking_around(tablet, camera)
+    hand.walk(until="x.touch")
+    tablet.type("-413.33112")
+    tablet.tap_here("go")
+    camera.take("beside-30-no-length")
+    tablet.page.locator('[data-entry="X"]').fill("")
+    _verdicts(hand, camera)
+    tablet.tap("break-off")
+    camera.take("beside-40-broken-off")
+    hand.walk(until="sign.review")
+    camera.take("beside-41-why-broken-off")
+    tablet.tap("break-reason", "vise")
+    camera.take("beside-42-review-broken-off")
+    tablet.tap("go")
+    tablet.page.fill("#pin", "0000")
+    tablet.tap("go")
+    tablet.sync()
+    tablet.page.locator("#pin").wait_for(timeout=60_000)
+    camera.take("beside-43-sign-again")
+    second = Tablet(tablet.page.context.new_page(), tablet.address)
+    second.open()
+    Camera(second.page, studio.out).take("beside-50-another-tab")
+    second.page.close()
+
+
+def _before(tablet: Tablet, camera: Camera) -> None:
+    tablet.tap("holds")
+    camera.take("beside-02-holds")
+    tablet.tap("back")
+    for machine in ("plover",):
+        found = [row for row in tablet.rows("sheets") if row["machine"] == machine]
+        tablet.tap("machine", found[-1]["hash"])
+        camera.take("beside-03-people")
+        tablet.tap("person", "bram")
+        camera.take("beside-04-cannot-begin")
+        tablet.tap("back")
+        tablet.tap("person", "tariq")
+        camera.take("beside-05-ready")
+        tablet.tap("back")
+        tablet.tap("back")
+
+
+def _looking_around(tablet: Tablet, camera: Camera) -> None:
+    tablet.tap_here("why")
+    camera.take("beside-23-why")
+    for action, name in (("larger", "24-drawing"), ("off", "25-off")):
+        if tablet.offers(action):
+            tablet.tap(action)
+            camera.take(f"beside-{name}")
+            if action == "off":
+                tablet.tap("worry", "wrong_place")
+                camera.take("beside-26-off-noted")
+            tablet.tap("back")
+    tablet.page.set_viewport_size(viewport(PHONE))
+    tablet.tap("open-all")
+    camera.take("beside-27-steps-so-far")
+    tablet.tap("read-step", "slot.own")
+    camera.take("beside-28-read-a-step")
+    tablet.tap("correct")
+    camera.take("beside-29-correct")
+    tablet.tap("back")
+
+
+def _verdicts(hand: Operator, camera: Camera) -> None:
+    """A first touch far off, one that asks and is put to the lead, a question of one's own."""
+    tablet = hand.tablet
+    hand.mill.mistakes["X"] = [Mistake(ball_left_out=True)]
+    hand.walk(until="x.compare")
+    camera.take("beside-31-stop")
+    tablet.tap("put-question")
+    camera.take("beside-32-question")
+    tablet.tap("common-question")
+    camera.take("beside-33-stop-asked")
+    tablet.tap("touch-again")
+    usual = next(one["usual"] for one in tablet.sheet("plover")["axes"] if one["axis"] == "X")
+    hand.walk(until="x.touch")
+    tablet.enter(hand.mill.text(usual["centre_nm"] + (usual["ask_nm"] + usual["stop_nm"]) // 2))
+    camera.take("beside-34-ask")
+    tablet.tap("put-question")
+    tablet.tap("common-question")
+    camera.take("beside-35-asked")
+    tablet.tap("keep")
+
+
+def desk(studio: Studio) -> None:
+    """Board, signing in, the lead's pages, an auditor's, an operator's; a setup signed off and its record."""
+    page = studio.browser.new_context(viewport=viewport(PORTRAIT)).new_page()
+    camera = Camera(page, studio.out)
+    for name, path in (
+        ("01-board", "/"),
+        ("02-sign-in", "/sign-in"),
+        ("03-practice", "/practice/"),
+        ("04-practice-mill", "/practice/plover"),
+        ("05-not-there", "/nothing/here"),
+    ):
+        page.goto(f"{studio.server.address}{path}")
+        camera.take(f"desk-{name}", whole=True)
+    page.goto(f"{studio.server.address}/sign-in")
+    page.fill('[name="person"]', "mara")
+    page.fill('[name="passphrase"]', "not the right words at all")
+    page.get_by_role("button", name="Sign in").click()
+    camera.take("desk-06-sign-in-refused", whole=True)
+    _lead(studio)
+    for person, path in (("ruth", "/audit"), ("odile", "/desk/setups"), ("odile", "/me")):
+        desk = studio.desk(person)
+        if desk.page.goto(f"{studio.server.address}{path}").status == 200:
+            Camera(desk.page, studio.out).take(f"desk-40-{person}{path.replace('/', '-')}", whole=True)
+
+
+def _lead(studio: Studio) -> None:
+    desk = studio.desk("mara")
+    camera = Camera(desk.page, studio.out)
+    for number, link in enumerate(desk.page.locator("nav a, header a").all(), start=10):
+        path = link.get_attribute("href") or "/"
+        other = studio.browser.new_context(
+            storage_state=desk.page.context.storage_state(), viewport=viewport(PORTRAIT)
+        ).new_page()
+        other.goto(f"{studio.server.address}{path}")
+        name = path.strip("/").replace("/", "-") or "board"
+        Camera(other, studio.out).take(f"desk-{number}-lead-{name}", whole=True)
+        other.context.close()
+    desk.open("/desk/tablets")
+    desk.page.get_by_role("button", name="Make a code").click()
+    camera.take("desk-30-code", whole=True)
+    desk.open("/desk")
+    if desk.page.locator('a[href*="/desk/questions/"]').count():
+        desk.page.locator('a[href*="/desk/questions/"]').first.click()
+        camera.take("desk-31-question", whole=True)
+    _sign_off(studio, desk, camera)
+
+
+def _sign_off(studio: Studio, desk: Desk, camera: Camera) -> None:
+    with studio.demo.opened() as (store, _), store.reading():
+        waiting = [row for row in store.setups.setups(status=["signed"]) if row["person"] != "mara"]
+    setup = waiting[0]["id"]
+    desk.open(f"/desk/setups/{setup}")
+    camera.take("desk-32-setup", whole=True)
+    (studio.out / "unsigned.pdf").write_bytes(desk.download("As it stands", studio.out))
+    desk.open(f"/desk/setups/{setup}/not-accepted")
+    camera.take("desk-33-not-accept", whole=True)
+    desk.open(f"/desk/setups/{setup}/sign-off")
+    camera.take("desk-34-sign-off", whole=True)
+    desk.page.fill('[name="passphrase"]', "not the right words at all")
+    desk.page.get_by_role("button", name="Sign off").click()
+    camera.take("desk-35-sign-off-refused", whole=True)
+    desk.sign_off(setup, studio.demo.people["mara"])
+    camera.take("desk-36-signed-off", whole=True)
+    (studio.out / "record.pdf").write_bytes(desk.download("Sealed record", studio.out))
+    for name in ("record", "unsigned"):
+        picture = ("pdftoppm", "-r", "110", "-png", f"{name}.pdf", f"pdf-{name}")
+        subprocess.run(picture, cwd=studio.out, check=True)
+
+
+PARTS: dict[str, Callable[[Studio], None]] = {"steps": steps, "beside": beside, "desk": desk}
+
+
+@contextmanager
+def studio(out: Path) -> Iterator[Studio]:
+    """Everything that stands while pictures are taken."""
+    out.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder:
+        demo = Demo(make_demo(Path(folder)))
+        server = Server(demo.folder)
+        server.start()
+        try:
+            with sync_playwright() as playwright:
+                browser = playwright.chromium.launch(
+                    executable_path=CHROMIUM, args=list(CHROMIUM_FLAGS), headless=True
+                )
+                yield Studio(demo, server, browser, out)
+                browser.close()
+        finally:
+            server.kill()
+
+
+def main(arguments: list[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(prog="python -m tests.screens")
+    parser.add_argument("out", type=Path, help="where the pictures go")
+    parser.add_argument("--only", choices=PARTS, action="append", help="one part of it, may be repeated")
+    options = parser.parse_args(arguments)
+    with studio(options.out) as made:
+        for name in options.only or PARTS:
+            PARTS[name](made)
+    sys.stdout.write(f"{len(list(options.out.glob('*.png')))} pictures in {options.out}\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
