@@ -15,11 +15,12 @@ from hypothesis import strategies as st
 from tests.kit.clock import Clock
 from tests.kit.device import Device
 from tests.kit.house import House
+from tests.kit.shop import PINS
 from tests.kit.walk import Walk
 from webapp.domain.json_strict import canonical_bytes
 from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.keys import KeyRing
-from webapp.services import enrolling, folding, intake
+from webapp.services import answering, enrolling, folding, intake
 from webapp.services.auditing import audit
 from webapp.services.board import machine_state
 from webapp.services.errors import BatchMalformed, BatchTooLong
@@ -139,6 +140,40 @@ def test_two_events_with_one_number_are_both_kept_and_the_tablet_is_flagged(hous
         changes = house.store.ledger.changes(kind="device.forked")
     assert len(changes) == 1
     assert state_of(house, walk.setup)["holds"][0]["event"] == later["id"]
+
+
+def test_a_fork_after_the_sign_off_is_kept_apart_and_changes_nothing_of_what_was_signed_off(
+    house: House,
+) -> None:
+    walk = house.signed_off()
+    before = state_of(house, walk.setup)
+    touch = next(event for event in walk.events if event["type"] == "touch.entered")
+    for away in range(1, 5):  # by its id one of two events with one number comes first in the fold
+        twin = Device(house.device.number, "Tablet 1", touch["sequence"] - 1, touch["previous"])
+        data = {**touch["data"], "typed": f"-381.25{away}", "value_nm": -381_250_000 - away * 1_000_000}
+        twin.event("touch.entered", data, **{**_envelope(walk), "step": touch["step"]})
+        receipt = house.accept(twin.sent)[0]
+        assert (receipt["outcome"], receipt["code"]) == ("refused", "intake.setup_decided")
+    after = state_of(house, walk.setup)
+    assert {**after, "problems": []} == {**before, "problems": []}
+    assert [problem["code"] for problem in after["problems"]] == ["intake.setup_decided"] * 4
+    assert enrolling.devices(house.store)[0]["state"] == "forked"
+
+
+def test_what_a_setup_lacked_is_not_put_in_after_the_sign_off(house: House) -> None:
+    walk = house.walk().start()
+    house.device.event("hold.pressed", {"more": 1}, **_envelope(walk))
+    walk.until("sign")
+    walk.sign(PINS["mara"], house.keyring)
+    house.accept(walk.parts)
+    for question in answering.questions(house.store):
+        answering.answer(house.store, question["id"], "ines", "go_on", "First value here.", house.clock())
+    house.sign_off(walk.setup)
+    lacking = walk.events[0]
+    late = Device(house.device.number, "Tablet 1", lacking["sequence"], lacking["id"])
+    late.event("hold.pressed", {}, **_envelope(walk))
+    assert house.accept(late.sent)[0]["code"] == "intake.setup_decided"
+    assert state_of(house, walk.setup)["holds"] == []
 
 
 def test_a_lead_who_looked_into_a_fork_makes_it_an_ordinary_tablet_again(house: House) -> None:

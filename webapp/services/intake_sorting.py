@@ -2,7 +2,8 @@
 
 Rules: an event that is stored already gets the same answer again; one that was refused with a fitting signature stays
 refused; the others are judged in the order of their tablet's chain, whatever the order in which they came, and what
-waited for one of them is judged right after it.
+waited for one of them is judged right after it. Nothing is put in among the events of a setup that a lead has decided
+about: what they signed off has to stay what they saw.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 SKEW_SECONDS = 120
 MOST_WAITING = 5000
+DECIDED = ("signed_off", "not_accepted")
 # A sheet that is unknown after a restore may become known again.
 JUDGED_ANEW = frozenset({"intake.sheet_unknown"})
 
@@ -106,6 +108,8 @@ def _place(intake: Intake, checks: Checks, sent: Sent) -> None:
     event = _event(sent)
     refusal = checks.refusal(event)
     verdict = refusal or intake.chain.judge(event)
+    if isinstance(verdict, list) and checks.comes_too_late(event):
+        verdict = Refusal("intake.setup_decided", {})
     if isinstance(verdict, Refusal):
         _refuse(intake, sent, verdict)
     elif isinstance(verdict, str):
@@ -145,6 +149,11 @@ class Checks:
         rows = store.setups.setups_by_id(setups)
         self._owners = {setup: row["device"] for setup, row in rows.items()}
         self._newest = {setup: row["last_at_utc"] for setup, row in rows.items()}
+        self._last_number = {
+            setup: store.setups.events_of(setup)[-1]["sequence"]
+            for setup, row in rows.items()
+            if row["status"] in DECIDED
+        }
         self._states: dict[str, str] = {}
         self._sheets: dict[str, bool] = {}
         self._waiting: dict[str, int] = {}
@@ -158,6 +167,10 @@ class Checks:
         if self._owners.get(event["setup"], event["device"]) != event["device"]:
             return Refusal("intake.setup_of_other_device", {})
         return None
+
+    def comes_too_late(self, event: dict[str, Any]) -> bool:
+        """Whether the event would stand before others of a setup that was decided about."""
+        return event["sequence"] <= self._last_number.get(event["setup"], 0)
 
     def take(self, event: dict[str, Any]) -> None:
         """The event is taken: its setup is this tablet's from now on."""
