@@ -98,6 +98,24 @@ def question_of(site: Site) -> tuple[str, str]:
     return walk.setup, question
 
 
+def test_a_question_shows_the_touch_that_it_was_put_about_and_says_that_another_came_later(
+    site: Site,
+) -> None:
+    walk = site.house.walk().start().until("touch", "Y")
+    walk.touch(CENTRES_NM["Y"] + 200_000)
+    question = walk.question(1, "Y", "Y is 0.2 off. Go on?")
+    walk.event("touch.repeated", {"axis": "Y"}, walk.step["id"])
+    walk.until("touch", "Y").touch(CENTRES_NM["Y"] + 1_000)
+    site.house.accept(walk.parts)
+    lead = site.signed_in("ines")
+    plates = (
+        lead.page(f"/desk/questions/{question}").partition('<div class="plates">')[2].partition("<table")[0]
+    )
+    assert "−152.200" in plates
+    assert "−152.399" not in plates
+    assert "It was touched again after the question" in plates
+
+
 def test_a_question_is_answered_with_a_decision_and_a_reason(site: Site) -> None:
     setup, question = question_of(site)
     lead = site.signed_in("ines")
@@ -129,3 +147,12 @@ def test_the_first_of_two_answers_counts_and_the_second_is_told_so(site: Site) -
     late = second.send(f"/desk/questions/{question}", decision="break_off", reason="Stop it.")
     assert late.status_code == 422
     assert "Fine." in second.page(f"/desk/questions/{question}")
+
+
+def test_a_setup_that_was_broken_off_says_at_which_step_in_words(site: Site) -> None:
+    walk = site.house.walk().start().until("touch", "Y")
+    walk.event("setup.broken_off", {}, walk.step["id"])
+    site.house.accept(walk.parts)
+    page = site.signed_in("ines").page(f"/desk/setups/{walk.setup}")
+    assert "At “Run it, a hand at feed hold; type the Y shown”" in page
+    assert "y.touch</code>, " not in page

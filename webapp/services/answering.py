@@ -6,6 +6,7 @@ questions; of two leads who answer at once, the first counts and the other is to
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -25,8 +26,8 @@ DECISIONS = ("go_on", "touch_again", "break_off")
 def questions(store: Store, *, only_open: bool = True) -> list[dict[str, Any]]:
     """Questions, oldest first, each with its setup's row, the person's name and the arithmetic of its axis.
 
-    "touch" is the axis' last touch as the fold has it, "usual" the axis' lines on the setup's sheet; None without an
-    axis.
+    "touch" is the axis' last touch before the question as the fold has it, "usual" the axis' lines on the setup's
+    sheet; None without an axis.
     """
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}
@@ -56,13 +57,25 @@ def answer(store: Store, question_id: str, by: str, decision: str, reason: str, 
         folding.refresh(store, question["setup"])
 
 
+def touch_asked_about(
+    question: Mapping[str, Any], touches: Sequence[Mapping[str, Any]]
+) -> Mapping[str, Any] | None:
+    """The touch that stood when the question was put: its axis' last one by then, whatever was touched later.
+
+    None for a question about no axis. Times are the tablet's own; the axis' first touch where its clock went back.
+    """
+    of_axis = [touch for touch in touches if touch["axis"] == question["axis"]]
+    by_then = [touch for touch in of_axis if touch["at_utc"] <= question["at_utc"]]
+    return next(iter(by_then[-1:] or of_axis[:1]), None)
+
+
 def _with_arithmetic(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
     setup = store.setups.setup(row["setup"])
     if setup is None:
         raise LookupError(f"question {row['id']} names a setup that is not listed")
     sheet = folding.sheet_of(store, setup["sheet"])
     state = folding.fold_stored(store, row["setup"])
-    touches = [touch for touch in state["touches"] if touch["axis"] == row["axis"]]
+    touch = touch_asked_about(row, state["touches"])
     lines = next((axis for axis in sheet["axes"] if axis["axis"] == row["axis"]), None)
     return {
         **row,
@@ -71,6 +84,6 @@ def _with_arithmetic(store: Store, row: dict[str, Any], names: dict[str, str]) -
         "machine_name": sheet["machine"]["name"],
         "unit": sheet["machine"]["unit"],
         "decimals": sheet["machine"]["decimals"],
-        "touch": touches[-1] if touches else None,
+        "touch": touch,
         "usual": lines["usual"] if lines else None,
     }

@@ -101,7 +101,8 @@ def question(question_id: object) -> Response:
             return _see_other(url_for("desk.queue", done="answered"))
     about = opened(asked["setup"])
     about["touches"] = [one for one in about["touches"] if asked["axis"] in {None, one["axis"]}]
-    return _page("desk/question.html", form, asked=asked, **about)
+    asked_about = answering.touch_asked_about(asked, about["touches"])
+    return _page("desk/question.html", form, asked=asked, asked_about=asked_about, **about)
 
 
 def _sealed(setup_id: str) -> bool:

@@ -177,6 +177,14 @@ BREAKS = {
     "practice": "practice",
     "other": "another reason",
 }
+REFUSED = {
+    "wrong_pin": "the PIN was wrong",
+    "throttled": "too many tries",
+    "not_authorised": "not authorised on this machine at that time",
+    "person_disabled": "the person's account was closed",
+    "seal_missing": "no sealed PIN came with it",
+    "seal_wrong": "the sealed PIN belongs to something else",
+}
 BECAUSE = {
     "agrees": "it agrees",
     "question": "a question was put",
@@ -190,6 +198,13 @@ def in_words(table: Mapping[str, str]) -> Callable[[str | None], str]:
     return lambda code: table.get(code or "", code or "–")
 
 
+def step_words(step_id: str, sheet: Mapping[str, Any], slot: str | None) -> str:
+    """What a step asks to do, as its sheet says it, without the full stop; its id where the sheet has no such step."""
+    steps = (step for stage in sheet["procedure"]["stages"] for step in stage["steps"])
+    do = next((step["do"] for step in steps if step["id"] == step_id), step_id)
+    return str(do).replace("{slot}", slot or "the slot").removesuffix(".")
+
+
 FILTERS: dict[str, Callable[..., str]] = {
     "moment": moment,
     "to_seconds": moment_to_seconds,
@@ -201,4 +216,6 @@ FILTERS: dict[str, Callable[..., str]] = {
     "decision": in_words(DECISIONS),
     "break_reason": in_words(BREAKS),
     "because": in_words(BECAUSE),
+    "refused_because": in_words(REFUSED),
+    "step_words": step_words,
 }
