@@ -73,7 +73,9 @@ def test_an_askew_jaw_is_told_on_the_tablet_at_the_desk_and_stops_nobody(
     assert "jaw askew" in desk.open("/desk")
 
 
-def test_a_slip_between_both_values_is_asked_about_once_and_a_reload_keeps_what_was_typed(bram: Operator) -> None:
+def test_a_slip_between_both_values_is_asked_about_once_and_a_reload_keeps_what_was_typed(
+    bram: Operator,
+) -> None:
     tablet = bram.tablet
     bram.walk(until="y.square")
     look(bram, 50_000_000)

@@ -44,7 +44,7 @@ function numbers(axis, square, machine) {
       plate(say('tablet.search.most'), distance(approach.range_nm, machine)),
       plate(say('tablet.search.feed'), feed(approach.first_feed_text, approach.first_feed_mm_per_min, machine))),
     el('div', {class: 'plates stand'},
-      plate(say('tablet.search.gap'), {value: say('tablet.search.between', {low: low.value, high: high.value}), unit: low.unit, other: say('tablet.search.between', {low: low.other, high: high.other})}),
+      plate(say('tablet.search.gap'), {value: say('tablet.search.between', {low: low.value, high: high.value}), unit: low.unit}),
       plate(say('tablet.square.apart', {along: square.along}), {...apart, value: `+${apart.value}`})),
   ];
 }

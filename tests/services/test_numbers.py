@@ -1,0 +1,216 @@
+"""Budgets, checks of probes and past values: each changed by a lead, on the ledger, and felt by the next sheet."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from tests.kit.house import House
+from tests.kit.shop import PINS
+from webapp.domain.budget_lines import LeadLine
+from webapp.domain.probe_health import CheckTyped
+from webapp.services import answering, budgeting, pacing, past_values, probing
+from webapp.services.errors import (
+    CareRefused,
+    NoSuchLine,
+    NoSuchProbe,
+    NoSuchUpload,
+    NothingToImport,
+    ReasonMissing,
+    RoleMissing,
+)
+
+WIDE = LeadLine("own-1", "Chips", None, 30_000, "rectangular", None, "Looked at for a month")
+HEADER = "at_utc,machine,fixture,seating,person,x_mm,y_mm,z_mm\n"
+LOG = HEADER + "".join(
+    f"2026-11-{day:02},mill-1,vise-a,vise-a-1,mara,-381.2{day},-152.4{day},-300.0{day}\n"
+    for day in range(10, 20)
+)
+ENDS = {"x_low": "-403.004", "x_high": "-358.996", "y_low": "-174.004", "y_high": "-129.996"}
+RING = CheckTyped("ring", "50", "", "diametral", ENDS, "")
+
+
+def usual(house: House, axis: str = "X") -> dict[str, Any]:
+    house.clock.forward(minutes=2)
+    sheet = json.loads(house.sheet()[1])
+    return {
+        **next(one["usual"] for one in sheet["axes"] if one["axis"] == axis),
+        "check": sheet["probe"]["check"],
+    }
+
+
+def changes(house: House, kind: str) -> list[dict[str, Any]]:
+    with house.store.reading():
+        return [json.loads(row["text"]) for row in house.store.ledger.changes(kind=kind)]
+
+
+def take_in(house: House, text: str, by: str = "ines") -> past_values.Looked:
+    return past_values.take_in(house.store, lambda: [text.encode()], "log.csv", by, house.clock())
+
+
+def test_a_leads_line_widens_the_next_sheet_and_stands_on_the_ledger(house: House) -> None:
+    take_in(house, HEADER + LOG.splitlines(keepends=True)[1])
+    before = usual(house)["ask_nm"]
+    budgeting.set_line(house.store, "mill-1", WIDE, "Never counted before.", "ines", house.clock())
+    after = usual(house)["ask_nm"]
+    assert after > before
+    (entry,) = changes(house, "budget.line_set")
+    assert (entry["by"], entry["data"]["reason"], entry["data"]["line"]["value_nm"]) == (
+        "ines", "Never counted before.", 30_000,
+    )  # fmt: skip
+    budgeting.take_back(house.store, "mill-1", "own-1", None, "Cleaned since.", "ines", house.clock())
+    assert usual(house)["ask_nm"] == before
+
+
+def test_the_budget_of_another_machine_stays_as_it_is(house: House) -> None:
+    budgeting.set_line(house.store, "mill-1", WIDE, "Chips.", "ines", house.clock())
+    names = [
+        len(budgeting.machine_budget(house.store, one, house.clock()).axes[0].lines)
+        for one in ("mill-1", "mill-2")
+    ]
+    assert names == [6, 5]
+
+
+def test_refused_budget_changes_leave_nothing(house: House) -> None:
+    now = house.clock()
+    with pytest.raises(RoleMissing):
+        budgeting.set_line(house.store, "mill-1", WIDE, "x", "mara", now)
+    with pytest.raises(ReasonMissing):
+        budgeting.set_line(house.store, "mill-1", WIDE, " ", "ines", now)
+    with pytest.raises(NoSuchLine):
+        budgeting.set_line(house.store, "mill-1", replace(WIDE, id="resolution"), "x", "ines", now)
+    with pytest.raises(NoSuchLine):
+        budgeting.take_back(house.store, "mill-1", "own-9", None, "x", "ines", now)
+    assert changes(house, "budget.line_set") == []
+    assert budgeting.machine_budget(house.store, "mill-1", now).changes == ()
+
+
+def test_an_overdue_check_is_on_the_sheet_and_widens_until_the_probe_is_checked(house: House) -> None:
+    take_in(house, HEADER + LOG.splitlines(keepends=True)[1])
+    before = usual(house)
+    assert before["check"] is None
+    probing.set_care(house.store, "probe-1", 30, 1_000, "Once a month.", "ines", house.clock())
+    overdue = usual(house)
+    assert overdue["check"] == {"due_at_utc": None, "overdue": True}
+    assert overdue["ask_nm"] > before["ask_nm"]
+    probing.keep_check(house.store, "probe-1", "mill-1", RING, "", "ines", house.clock())
+    checked = usual(house)
+    assert checked["check"]["overdue"] is False
+    assert checked["ask_nm"] == before["ask_nm"]
+    house.clock.forward(days=32)
+    assert usual(house)["check"]["overdue"] is True
+    assert [one["data"]["found"]["effective_radius_nm"] for one in changes(house, "probe.checked")] == [
+        2_996_000
+    ]
+
+
+def test_refused_care_and_checks(house: House) -> None:
+    now = house.clock()
+    for days, factor in ((0, 100), (30, 99), (4_000, 100)):
+        with pytest.raises(CareRefused):
+            probing.set_care(house.store, "probe-1", days, factor, "x", "ines", now)
+    with pytest.raises(NoSuchProbe):
+        probing.set_care(house.store, "probe-9", 30, 100, "x", "ines", now)
+    with pytest.raises(RoleMissing):
+        probing.keep_check(house.store, "probe-1", "mill-1", RING, "", "mara", now)
+    assert probing.health(house.store, "probe-1", now).checks == ()
+
+
+def test_a_paper_log_gives_a_shop_its_lines_on_the_first_day(house: House) -> None:
+    assert usual(house)["centre_nm"] is None
+    looked = take_in(house, LOG)
+    assert (looked.setups, looked.values, looked.refused) == (10, 30, 0)
+    found = usual(house)
+    assert found["values"] == 10
+    assert found["ask_nm"] is not None
+    (entry,) = changes(house, "history.imported")
+    assert (entry["data"]["setups"], entry["data"]["sha256"]) == (10, looked.sha256)
+
+
+def test_looking_changes_nothing_and_names_every_refused_line(house: House) -> None:
+    bad = (
+        "2026-11-20,mill-1,vise-a,vise-a-9,mara,-381.2,,\n"
+        '2026-11-20,mill-1,vise-a,vise-a-1,mara,"=1+1",,\n'
+        "2031-01-01,mill-1,vise-a,vise-a-1,mara,-381.2,,\n"
+    )
+    looked = past_values.look(house.store, lambda: [(LOG + bad).encode()], house.clock())
+    assert (looked.setups, looked.refused) == (10, 3)
+    assert [one.reason.code for one in looked.lines] == [
+        "history.seating_unknown",
+        "history.formula",
+        "history.time_ahead",
+    ]
+    assert past_values.imports(house.store) == []
+    assert usual(house)["centre_nm"] is None
+
+
+def test_the_same_file_twice_is_refused_and_changes_nothing(house: House) -> None:
+    take_in(house, LOG)
+    with pytest.raises(NothingToImport):
+        take_in(house, LOG)
+    assert len(past_values.imports(house.store)) == 1
+    with pytest.raises(RoleMissing):
+        take_in(house, LOG.replace("-381", "-380"), by="mara")
+
+
+def test_what_is_exported_is_known_again_and_comes_back_the_same_elsewhere(house: House) -> None:
+    walk = house.signed_off()
+    take_in(house, LOG)
+    with house.store.writing():
+        first = house.store.numbers.kept_of(walk.setup)[0]
+        house.store.setups.leave_out(walk.setup, first["axis"], "a | chip")
+    text = "".join(past_values.export(house.store))
+    assert text.count("\r\n") == 12
+    assert walk.setup in text
+    assert "X: a / chip" in text
+    with pytest.raises(NothingToImport):
+        take_in(house, text)
+
+
+def test_an_imported_setup_says_where_it_comes_from(house: House) -> None:
+    take_in(house, LOG)
+    with house.store.reading():
+        ids = {row["setup"] for row in house.store.setups.kept_values("vise-a")}
+    one = past_values.past_setup(house.store, min(ids))
+    assert [row["axis"] for row in one] == ["X", "Y", "Z"]
+    assert {row["person"] for row in one} == {"mara"}
+    with pytest.raises(NoSuchUpload):
+        past_values.staged(house.store, "../../etc/passwd")
+
+
+def slow_setup(house: House) -> str:
+    """A setup of somebody who takes a while at each step, signed off."""
+    walk = house.walk().start()
+    elapsed = walk.events[0]["elapsed_ms"]
+    while walk.step["kind"] != "sign":
+        elapsed += 25_000
+        type_, data = getattr(walk, f"_{walk.step['kind']}")(walk.step)
+        walk.event(type_, data, walk.step["id"], elapsed_ms=elapsed)
+    walk.sign(PINS["mara"], house.keyring)
+    house.accept(walk.parts)
+    for question in answering.questions(house.store):
+        answering.answer(house.store, question["id"], "ines", "go_on", "Fine.", house.clock())
+    house.sign_off(walk.setup)
+    return walk.setup
+
+
+def test_steps_that_nobody_reads_are_marked_beside_the_shops_pace(house: House) -> None:
+    take_in(house, LOG)
+    calm = [slow_setup(house) for _ in range(6)]
+    walk = house.walk().start()
+    while walk.step["kind"] == "caution":
+        walk.event(
+            "caution.read",
+            {"caution": walk.step["caution"]["id"]},
+            walk.step["id"],
+            elapsed_ms=walk.events[-1]["elapsed_ms"] + 40,
+        )
+    house.accept(walk.parts)
+    with house.store.reading():
+        pace, usual_pace = (pacing.setup_pace(house.store, one) for one in (walk.setup, calm[0]))
+    assert [step["is_marked"] for step in pace] == [True] * 5
+    assert (pacing.marked(pace) or {})["code"] == "pace.marked"
+    assert pacing.marked(usual_pace) is None

@@ -1,0 +1,110 @@
+"""Budgets, probes and past values at the desk: typed, refused in words with nothing lost, kept, shown."""
+
+from __future__ import annotations
+
+import io
+
+from tests.web.conftest import Site
+
+LINE = {
+    "axis": "", "name": "Chips", "value": "0.003", "distribution": "rectangular", "degrees": "", "source": "Seen",
+    "reason": "Never counted.",
+}  # fmt: skip
+CHECK = {
+    "machine": "mill-1", "artefact": "ring", "diameter": "50", "diameter_uncertainty": "", "way": "diametral",
+    "x_low": "-403.004", "x_high": "-358.996", "y_low": "-174.004", "y_high": "-129.996", "places": "", "note": "",
+}  # fmt: skip
+TABLE = (
+    "at_utc;machine;fixture;seating;x_mm\n"
+    "2026-11-10;mill-1;vise-a;vise-a-1;-381,251\n"
+    "2026-11-11;mill-1;vise-a;nowhere;-381,2\n"
+)
+BUDGET = "/desk/machines/mill-1/budget"
+
+
+def test_a_refused_line_keeps_all_that_was_typed(site: Site) -> None:
+    lead = site.signed_in("ines")
+    answer = lead.send(f"{BUDGET}/lines/new", **{**LINE, "value": "-0.003"})
+    page = answer.get_data(as_text=True)
+    assert answer.status_code == 422
+    assert "“-0.003” cannot be taken here" in page
+    assert 'value="-0.003"' in page
+    assert "Never counted." in page
+
+
+def test_a_line_is_kept_shown_with_its_share_and_taken_back(site: Site) -> None:
+    lead = site.signed_in("ines")
+    assert lead.send(f"{BUDGET}/lines/new", **LINE).status_code == 303
+    page = lead.page(BUDGET)
+    assert "Chips" in page
+    assert '<rect class="part"' in page
+    href = page.split("Chips")[1].split('href="')[1].split('"')[0]
+    assert "Take it back" in lead.page(href)
+    assert lead.send(f"{href}/take-back", axis="", reason="Cleaned.").status_code == 303
+    assert "Chips" not in lead.page(BUDGET)
+
+
+def test_a_confidence_of_one_is_refused_and_stays_in_the_field(site: Site) -> None:
+    lead = site.signed_in("ines")
+    answer = lead.send(f"{BUDGET}/confidence", confidence="1", reason="Sure.")
+    assert answer.status_code == 422
+    assert "A confidence of 1 cannot be used" in answer.get_data(as_text=True)
+    assert lead.send(f"{BUDGET}/confidence", confidence="99 %", reason="Sure.").status_code == 303
+    assert "with 99 % confidence" in lead.page(BUDGET)
+
+
+def test_the_auditor_reads_the_budget_and_is_offered_no_change(site: Site) -> None:
+    page = site.signed_in("odo").page(BUDGET)
+    assert "coverage factor k" in page
+    assert "Add a line" not in page
+
+
+def test_a_check_is_worked_out_first_and_kept_after(site: Site) -> None:
+    lead = site.signed_in("ines")
+    tried = lead.send("/desk/probes/probe-1/check", **CHECK)
+    assert "Nothing is kept yet" in tried.get_data(as_text=True)
+    assert "never been checked" in lead.page("/desk/probes/probe-1")
+    assert lead.send("/desk/probes/probe-1/check", **CHECK, keep="yes").status_code == 303
+    assert "2.9960" in lead.page("/desk/probes/probe-1")
+
+
+def test_a_check_on_one_side_is_refused_and_keeps_the_places(site: Site) -> None:
+    places = "-359 -152\n-360 -145\n-360 -159\n-361 -142"
+    answer = site.signed_in("ines").send(
+        "/desk/probes/probe-1/check", **{**CHECK, "way": "places", "places": places}
+    )
+    assert answer.status_code == 422
+    assert "one side only" in answer.get_data(as_text=True)
+    assert "-360 -145" in answer.get_data(as_text=True)
+
+
+def test_care_that_is_no_number_is_refused_beside_its_field(site: Site) -> None:
+    lead = site.signed_in("ines")
+    answer = lead.send("/desk/probes/probe-1/care", every_days="often", factor="2", reason="x")
+    assert answer.status_code == 422
+    assert "“often” is no such number" in answer.get_data(as_text=True)
+    assert (
+        lead.send("/desk/probes/probe-1/care", every_days="30", factor="1,5", reason="x").status_code == 303
+    )
+    assert "overdue, never checked" in lead.page("/desk/probes")
+
+
+def test_a_table_is_looked_at_then_taken_in_then_handed_out(site: Site) -> None:
+    lead = site.signed_in("ines")
+    fields = {"csrf_token": lead.token(), "table": (io.BytesIO(TABLE.encode("utf-8-sig")), "log.csv")}
+    page = lead.send_raw("/desk/past/import", fields).get_data(as_text=True)
+    assert "1 setup can be taken in" in page
+    assert "has no seating “nowhere”" in page
+    action = page.split('action="/desk/past/import/')[1].split('"')[0]
+    assert lead.send(f"/desk/past/import/{action}", name="log.csv").status_code == 303
+    assert "log.csv" in lead.page("/desk/past")
+    text = lead.get("/desk/past.csv").get_data(as_text=True)
+    assert "-381.251" in text
+    setup = text.splitlines()[1].split(",")[5]
+    assert lead.get(f"/desk/setups/{setup}").headers["Location"].endswith(f"/desk/past/setups/{setup}")
+    assert "nobody signed it" in lead.page(f"/desk/past/setups/{setup}")
+    assert lead.send(f"/desk/past/import/{action}", name="log.csv").status_code == 422
+
+
+def test_no_file_is_refused_in_words(site: Site) -> None:
+    assert "No file is chosen" in site.signed_in("ines").send("/desk/past/import").get_data(as_text=True)
