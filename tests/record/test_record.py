@@ -17,9 +17,12 @@ from tests.record.made_up import TALES, Tale, normal
 from webapp.domain.errors import DomainError
 from webapp.domain.record_bundle import from_files
 from webapp.domain.record_facts import record_facts
+from webapp.domain.record_numbers import fast, pace, probe_check, squares
+from webapp.domain.record_story import Story
 from webapp.domain.shipped_procedure import NOTICE
 from webapp.record import render, render_unsigned
 from webapp.record.svg import SVG
+from webapp.words import say
 
 every_tale = pytest.mark.parametrize("tale", TALES)
 
@@ -296,3 +299,30 @@ def test_a_name_in_the_sheet_cannot_leave_its_drawing(tmp_path: Path) -> None:
 
 def test_a_record_stays_far_below_five_megabytes() -> None:
     assert max(len(pdf(tale)) for tale in TALES) < 500_000
+
+
+def test_square_the_probes_check_and_fast_steps_stand_in_the_record() -> None:
+    told = {"square": {"axis": "Y", "along": "X", "apart_nm": 100_000_000, "jaw_length_nm": 150_000_000,
+                       "u_touch_nm": 2_500, "u_error_nm": 5_303, "told_nm": 10_606}}  # fmt: skip
+    tale = Tale()
+    tale.sheet |= told
+    tale.sheet["probe"] |= {"check": {"due_at_utc": "2026-01-01T00:00:00.000Z", "overdue": True}}
+    story = Story(tale.sheet, {}, {
+        "started_at_utc": "2026-11-25T08:00:00.000Z",
+        "squares": [{"axis": "Y", "typed": ["-202.115", "-202.085"], "values_nm": [-202_115_000, -202_085_000],
+                     "apart_nm": 100_000_000, "error_nm": 45_000, "told": True, "stands": True, "event": "e",
+                     "at_utc": "2026-11-25T08:10:00.000Z"}],
+    }, {})  # fmt: skip
+    (row,) = squares(story)
+    assert "+0.045" in say(row.found.code, row.found.fields)
+    overdue = probe_check(story)
+    assert overdue is not None
+    assert say(overdue.code, overdue.fields) == "Check overdue since 2026-01-01"
+    step = {"step": "ready.door", "kind": "caution", "milliseconds": 300, "reading_ms": 6_000, "shop_times": 40,
+            "shop_middle_ms": 9_100, "shop_first_percentile_ms": 3_000, "is_marked": True}  # fmt: skip
+    record = {"step_pace": [step, {**step, "is_marked": False}]}
+    assert [(one.took, one.shop, one.reading) for one in fast(record, story)] == [("0.3", "9.1", "6.0")]
+    marked = pace(record)
+    assert marked is not None
+    assert marked.fields == {"marked": 1, "steps": 2}
+    assert pace({"step_pace": None}) is None
