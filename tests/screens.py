@@ -220,8 +220,10 @@ def desk(studio: Studio) -> None:
 def _lead(studio: Studio) -> None:
     desk = studio.desk("mara")
     camera = Camera(desk.page, studio.out)
-    for number, link in enumerate(desk.page.locator("nav a, header a").all(), start=10):
-        path = link.get_attribute("href") or "/"
+    links = desk.page.locator("nav a, header a").all()
+    for number, path in enumerate(
+        dict.fromkeys(link.get_attribute("href") or "/" for link in links), start=10
+    ):
         other = studio.browser.new_context(
             storage_state=desk.page.context.storage_state(), viewport=viewport(PORTRAIT)
         ).new_page()

@@ -42,6 +42,7 @@ def test_a_moving_jaw_touched_is_a_stop_and_the_fixed_one_touched_again_agrees(o
     tablet = odile.tablet
     assert tablet.page.locator("[data-verdict]").get_attribute("data-verdict") == "stop"
     assert not tablet.offers("keep")
+    assert "moving jaw" in tablet.page.locator(".causes li").first.inner_text()
     tablet.tap("touch-again")
     assert tablet.step == "y.search"
     odile.walk(until="z.search")
@@ -54,10 +55,11 @@ def test_a_moving_jaw_touched_is_a_stop_and_the_fixed_one_touched_again_agrees(o
     assert kept == {"axis": "Y", "because": "agrees"}
 
 
-def test_a_ball_left_out_is_a_stop_and_one_radius_out(odile: Operator) -> None:
+def test_a_ball_left_out_is_a_stop_one_radius_out_and_among_the_causes_named(odile: Operator) -> None:
     odile.mill.mistakes["X"] = [Mistake(ball_left_out=True)]
     odile.walk(until="x.compare")
     assert odile.tablet.page.locator("[data-verdict]").get_attribute("data-verdict") == "stop"
+    assert "ball" in odile.tablet.page.locator(".causes").inner_text()
     radius_mm = odile.mill.mill.ball_radius_nm / 1e6
     shown = odile.tablet.page.locator(".sums .total .figures").inner_text()
     assert float(shown.split()[0].replace("−", "-").removesuffix("mm")) == pytest.approx(-radius_mm, abs=0.1)

@@ -54,8 +54,10 @@ class Desk:
 
     def touches(self) -> dict[str, dict[str, str]]:
         """The last row of each axis in the table of touches: cells by their heading."""
+        table = self.page.locator("table", has=self.page.locator("caption", has_text="Touches"))
+        table.wait_for()
         rows = {}
-        for row in self.page.locator("table.many tbody tr").all():
+        for row in table.locator("tbody tr").all():
             cells = {
                 str(cell.get_attribute("data-label")): cell.inner_text()
                 for cell in row.locator("th, td").all()
