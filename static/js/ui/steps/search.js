@@ -32,8 +32,15 @@ function numbers(axis, machine) {
     el('div', {class: 'plates three-up'},
       plate(say('tablet.search.towards'), {value: axis.search_label, other: say(`tablet.direction.${axis.axis}${axis.search > 0 ? '_plus' : '_minus'}`)}),
       plate(say('tablet.search.most'), most), plate(say('tablet.search.feed'), fast)),
-    standAt(approach, axis, machine),
+    standAt(approach, axis, machine), place(approach, machine),
   ];
+}
+
+/** How deep the ball's centre goes below the jaw's top, and how far it keeps from the face's other edges; on a top the edges alone. */
+function place({depth_low_nm: low, depth_high_nm: high, edge_distance_nm: edge}, machine) {
+  const written = nm => distance(nm, machine).value;
+  const fields = {edge: written(edge), unit: machine.unit};
+  return el('p', {class: 'place'}, low === null ? say('tablet.search.edges', fields) : say('tablet.search.depth', {...fields, low: written(low), high: written(high)}));
 }
 
 function standAt(approach, axis, machine) {
@@ -42,5 +49,5 @@ function standAt(approach, axis, machine) {
     return plate(say('tablet.search.gap'), {value: say('tablet.search.between', {low: low.value, high: high.value}), unit: low.unit, other: say('tablet.search.between', {low: low.other, high: high.other})}, 'wide');
   }
   const [low, high] = [shown(approach.stand_low_nm, machine), shown(approach.stand_high_nm, machine)];
-  return el('div', {class: 'plates stand'}, plate(say('tablet.search.stand_from', {axis: axis.axis}), low), plate(say('tablet.search.stand_to', {axis: axis.axis}), high));
+  return el('div', {class: 'plates stand'}, plate(say(`tablet.search.stand_${axis.axis}_from`), low), plate(say(`tablet.search.stand_${axis.axis}_to`), high));
 }
