@@ -34,6 +34,6 @@ function changedNotice(setup) {
   const last = setup.sheet.slots.find(({label}) => label === setup.slotLabel)?.last_values_nm;
   const axes = AXES.filter(axis => setup.draft.compared?.[axis] === 'changed');
   if (!last || axes.length === 0) return null;
-  return notice('ask', axes.map(axis => el('p', {}, say('tablet.copy.changed', {axis, last: written(last[axis], setup.machine), slot: setup.slotLabel}))),
-    el('p', {}, say('tablet.copy.changed_do')));
+  const seen = axes.map(axis => `${axis} ${written(last[axis], setup.machine)}`).join(', ');
+  return notice('ask', el('p', {}, say('tablet.copy.changed', {seen, unit: setup.machine.unit, slot: setup.slotLabel})), el('p', {}, say('tablet.copy.changed_do')));
 }
