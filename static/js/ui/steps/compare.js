@@ -29,7 +29,7 @@ export function compareStep({setup, step, commit, open, breakOff}) {
     right: [
       asked.map(question => questionBlock(question, setup)),
       causesList(setup, axis, touch) ?? el('dl', {class: 'says one'}, el('div', {}, el('dt', {}, say('tablet.step.if_not')), el('dd', {}, setup.fill(step.if_not)))),
-      el('div', {class: 'ways'}, second, !(touch.verdict === 'agrees' || answer) && ask),
+      el('div', {class: 'ways'}, second, !answer && ask),
     ],
     go: goOn({because, answer, axis: step.axis, keep, again, breakOff, setup}),
   };
