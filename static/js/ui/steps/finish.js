@@ -3,7 +3,7 @@ import {el} from '../dom.js';
 import {say} from '../say.js';
 import {rows} from '../choices.js';
 import {written} from '../numbers.js';
-import {stepText} from '../text.js';
+import {notice, stepText} from '../text.js';
 
 const REASONS = ['stop_verdict', 'machine', 'vise', 'probe', 'out_of_time', 'wrong_slot', 'practice', 'other'];
 
@@ -16,9 +16,16 @@ export function finishStep({setup, step, commit}) {
   };
   return {
     left: review(setup),
-    right: [valuesTable(setup), stepText(setup, step)],
+    right: [slotLeft(setup) ?? valuesTable(setup), stepText(setup, step)],
     go: {label: step.action, press: () => commit('setup.finished', {outcome: broken ? 'broken_off' : 'complete'})},
   };
+}
+
+/** Broken off once the old values were copied down: the slot may be cleared or half set, which the next program would not know. */
+export function slotLeft({state: {broken_off: broken, copied, slot, values_nm: values}, machine}) {
+  if (!broken || !copied || Object.values(values).every(value => value !== null)) return null;
+  const old = Object.entries(copied.values_nm).map(([axis, nm]) => `${axis} ${written(nm, machine)}`).join(', ');
+  return notice('stop', say('tablet.finish.slot_left', {slot, old, unit: machine.unit}));
 }
 
 /** The list of what a reader of the record would ask about; a line that has nothing to tell says so. */

@@ -2,7 +2,7 @@
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {notice} from '../text.js';
-import {review} from '../steps/finish.js';
+import {review, slotLeft} from '../steps/finish.js';
 import {signStep} from '../steps/sign.js';
 import {around} from './step.js';
 
@@ -20,7 +20,7 @@ export function afterView(tablet) {
       el('p', {class: 'lead'}, say(`tablet.after.next_${stand}`, {lead: setup.lead})),
       notice('plain', say(state.probe_in_spindle ? 'tablet.after.board_probe' : 'tablet.after.board_stowed', {machine: setup.machine.name})),
     ],
-    right: review(setup),
+    right: [slotLeft(setup), review(setup)],
     go: {label: say('tablet.after.another'), action: 'another', press: () => tablet.leaveSetup()},
   };
 }

@@ -1,0 +1,76 @@
+"""What the tablet says before a touch and after it: how deep, what changed in the slot, and a slot that is left half set."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from tests.browser.test_every_screen_fits import look
+from tests.kit.chromium import SIZES
+from tests.kit.demo import AXES, Demo
+from tests.kit.tablet import Operator, Tablet
+
+
+def operator(new_tablet: Callable[..., Tablet], demo: Demo, machine: str, person: str) -> Operator:
+    tablet = new_tablet()
+    tablet.begin(machine, person)
+    return Operator(tablet, demo.mill(machine), demo.slot(machine, person), demo.people[person].pin)
+
+
+def test_a_search_says_how_deep_the_ball_goes_in_the_machines_own_unit(
+    new_tablet: Callable[..., Tablet], demo: Demo
+) -> None:
+    hand = operator(new_tablet, demo, "plover", "odile")
+    hand.walk(until="x.search")
+    assert "machine X from" in hand.tablet.text()
+    # By hand: edge break 0.5 + radius 3; reach 40 - 1, less than the jaw's 45 - 3 - 1; radius 3 + 1 from the edges.
+    assert "3.500 to 39.000 mm below the jaw's top, other edges ≥ 4.000 mm away" in hand.tablet.text()
+    hand.walk(until="x.compare")
+    assert hand.tablet.offers("keep")
+    assert hand.tablet.offers("put-question"), "a value that agrees may be asked about too"
+    hand.walk(until="z.search")
+    assert "above the jaw's top, edges ≥ 4.000 mm away." in hand.tablet.text()
+    assert "below the jaw's top" not in hand.tablet.text()
+    assert look(hand.tablet.page, "a search", SIZES) == []
+
+
+def test_three_values_that_changed_since_fit_above_the_keys(
+    new_tablet: Callable[..., Tablet], demo: Demo
+) -> None:
+    hand = operator(new_tablet, demo, "dunlin", "ilse")
+    hand.walk(until="copy.values")
+    seen = hand.mill.shown()
+    for axis in AXES:
+        hand.tablet.enter(f"-{abs(float(seen[axis])) - 1:.4f}")
+    said = hand.tablet.page.locator(".notice.ask").inner_text()
+    assert "The register last saw W4 at X −" in said
+    assert look(hand.tablet.page, "three that changed", SIZES) == []
+
+
+def test_a_setup_broken_off_after_the_copy_says_that_the_slot_may_be_half_set(
+    new_tablet: Callable[..., Tablet], demo: Demo
+) -> None:
+    hand = operator(new_tablet, demo, "plover", "odile")
+    before = hand.mill.mill.select_slot(hand.slot)
+    hand.walk(until="y.search")
+    hand.tablet.tap("break-off")
+    hand.walk(until="sign.review")
+    hand.tablet.tap("break-reason", "vise")
+    said = hand.tablet.page.locator(".notice.stop").inner_text()
+    assert "G55 may not hold a whole setup now: run no program with it." in said
+    old = hand.mill.text(before["X"]).replace("-", "−")
+    assert f"X {old}" in said
+    assert look(hand.tablet.page, "a slot half set", SIZES) == []
+    hand.walk()
+    assert hand.tablet.screen == "after"
+    assert "G55 may not hold a whole setup now" in hand.tablet.text()
+
+
+def test_a_setup_broken_off_before_anything_was_copied_warns_of_no_slot(
+    new_tablet: Callable[..., Tablet], demo: Demo
+) -> None:
+    hand = operator(new_tablet, demo, "plover", "odile")
+    hand.walk(until="copy.values")
+    hand.tablet.tap("break-off")
+    hand.walk(until="sign.review")
+    hand.tablet.tap("break-reason", "vise")
+    assert "whole setup" not in hand.tablet.text()
