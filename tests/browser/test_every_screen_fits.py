@@ -40,6 +40,12 @@ MISFITS = """() => {
     const size = parseFloat(getComputedStyle(value).fontSize);
     if (value.getBoundingClientRect().width > 0 && size < 40) found.push(`a number at ${size} px`);
   }
+  for (const button of document.querySelectorAll('main button, .bottom > button')) {
+    const range = document.createRange();
+    range.selectNodeContents(button);
+    const [words, box] = [range.getBoundingClientRect(), button.getBoundingClientRect()];
+    if (box.width > 0 && (words.left < box.left - 0.5 || words.right > box.right + 0.5)) found.push(`${button.textContent} leaves its button`);
+  }
   for (const value of document.querySelectorAll('.plate .plate-value, .sums td')) {
     const range = document.createRange();
     range.selectNodeContents(value);
