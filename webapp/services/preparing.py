@@ -38,11 +38,12 @@ from webapp.domain.shop import (
     from_plain,
 )
 from webapp.domain.slots import SlotFamily, SlotRow, normalise_label
-from webapp.domain.usual import FloorInputs, LinesChoice, SeatingValues, SetupValue, Usual, usual
+from webapp.domain.usual import FloorInputs, LinesChoice, SeatingValues, Usual
 from webapp.services import known
 from webapp.services.board import machine_state
 from webapp.services.causing import causes_now
 from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade
+from webapp.services.histories import seating_history, usual_of
 from webapp.services.times import from_text, later, utc_text
 
 if TYPE_CHECKING:
@@ -157,9 +158,7 @@ class _Inputs:
         parts = self.rules, self._machine, self._fixture, self._probe
         fixture = self._fixture.id
         histories = {face.axis: seating_history(store, fixture, face.axis) for face in self._fixture.faces}
-        usuals_now = {
-            axis: _usual(store, *parts, axis, history, now) for axis, history in histories.items()
-        }
+        usuals_now = {axis: _usual(store, *parts, axis, history, now) for axis, history in histories.items()}
         choices = {axis: lines_of(store, self.rules, fixture, axis) for axis in histories}
         causes = causes_now(store, *parts[1:], usuals_now, choices, self._slots, histories)
         return plan_axes(*parts, usuals_now, causes)
@@ -171,15 +170,6 @@ def current_procedure(store: Store) -> Revision:
     if value is None:
         raise NoShopYet
     return Revision.from_text(value["text"], value["hash"])
-
-
-def seating_history(store: Store, fixture_id: str, axis: str) -> list[SeatingValues]:
-    """Accepted values of a fixture's axis by seating, the present one last, inside the caller's transaction."""
-    values: dict[str, list[SetupValue]] = {row["id"]: [] for row in store.shop.seatings(fixture_id)}
-    for row in store.setups.kept_values(fixture_id, axis=axis):
-        if row["left_out_reason"] is None:
-            values[row["seating"]].append(SetupValue(row["setup"], row["value_nm"]))
-    return [SeatingValues(seating, tuple(found)) for seating, found in values.items()]
 
 
 def lines_of(store: Store, rules: ShopRules, fixture_id: str, axis: str) -> LinesChoice:
@@ -234,12 +224,9 @@ def _usual(
     history: Sequence[SeatingValues],
     now: datetime | None = None,
 ) -> Usual:
-    return usual(
-        history,
-        known.floor(store, rules, machine, fixture, probe, axis, now),
-        lines_of(store, rules, fixture.id, axis),
-        machine.display,
-    )
+    floor = known.floor(store, rules, machine, fixture, probe, axis, now)
+    choice = lines_of(store, rules, fixture.id, axis)
+    return usual_of(store, fixture.id, axis, history, floor, choice, machine.display)
 
 
 def machine_parts(store: Store, machine_id: str) -> tuple[ShopRules, Machine, Fixture, Probe]:

@@ -215,6 +215,11 @@ class Database:
     def _depth(self) -> int:
         return int(getattr(self._here, "depth", 0))
 
+    @property
+    def is_writing(self) -> bool:
+        """Whether this thread is inside a transaction that writes."""
+        return bool(getattr(self._here, "writes", False))
+
     def _must_be_inside(self, *, writing: bool = False) -> None:
         if not self._depth or (writing and not self._here.writes):
             raise OutsideTransaction

@@ -360,7 +360,39 @@ PROBES = Migration(
     ),
 )
 
-MIGRATIONS = (LEDGER, PEOPLE, SHOP, DEVICES, SETUPS, ACCESS, RECORDS, CHOICES, IMPORTS, PROBES)
+COUNTED = "INSERT INTO kept_version VALUES ({row}.fixture, {row}.axis, 1) "
+COUNTED += "ON CONFLICT (fixture, axis) DO UPDATE SET number = number + 1"
+
+VERSIONS = Migration(
+    "versions of kept values",
+    (
+        """CREATE TABLE kept_version (
+            fixture TEXT NOT NULL,
+            axis TEXT NOT NULL,
+            number INTEGER NOT NULL,
+            PRIMARY KEY (fixture, axis)) STRICT, WITHOUT ROWID""",
+        "INSERT INTO kept_version SELECT fixture, axis, count(*) FROM kept_value GROUP BY fixture, axis",
+        *(
+            f"CREATE TRIGGER kept_value_{action.lower()}_counted AFTER {action} ON kept_value "
+            f"BEGIN {COUNTED.format(row='OLD' if action == 'DELETE' else 'NEW')}; END"
+            for action in ("INSERT", "UPDATE", "DELETE")
+        ),
+    ),
+)
+
+MIGRATIONS = (
+    LEDGER,
+    PEOPLE,
+    SHOP,
+    DEVICES,
+    SETUPS,
+    ACCESS,
+    RECORDS,
+    CHOICES,
+    IMPORTS,
+    PROBES,
+    VERSIONS,
+)
 
 
 def migrate(database: Database, migrations: tuple[Migration, ...] = MIGRATIONS) -> list[str]:

@@ -43,11 +43,22 @@ QUESTION_COLUMNS = ("id", "setup", "event", "axis", "text", "at_utc")
 PUT_QUESTION = (
     f"INSERT INTO question ({', '.join(QUESTION_COLUMNS)}) VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"  # noqa: S608
 )
+COUNTED_VALUES = (
+    "SELECT seating, setup, value_nm FROM kept_value "
+    "WHERE fixture = ? AND axis = ? AND left_out_reason IS NULL ORDER BY at_utc, setup"
+)
 KEPT_PARTS = ("setup", "seating", "value_nm", "at_utc", "left_out_reason", "person", "has_page")
 KEPT_WITH_PEOPLE = (
-    "SELECT kept_value.setup, seating, value_nm, at_utc, left_out_reason, setup.person, setup.id IS NOT NULL "
+    "SELECT kept_value.setup, seating, value_nm, at_utc, left_out_reason, "
+    "coalesce(setup.person, imported_setup.person), setup.id IS NOT NULL "
     "FROM kept_value LEFT JOIN setup ON setup.id = kept_value.setup "
+    "LEFT JOIN imported_setup ON imported_setup.id = kept_value.setup "
     "WHERE fixture = ? AND axis = ? ORDER BY at_utc, kept_value.setup"
+)
+# Their order is that of the ledger: a later touch of the same axis comes later.
+TOUCHES_OF = (
+    "SELECT setup, id, jws FROM event WHERE setup IN (SELECT value FROM json_each(?)) "
+    "AND type = 'touch.entered' ORDER BY position"
 )
 EVENTS_OF = "SELECT id, jws FROM event WHERE setup = ? ORDER BY sequence, id"
 
@@ -104,6 +115,11 @@ class SetupsRepository(Repository):
     def texts_of(self, setup: str) -> list[tuple[str, str]]:
         """Id and signed text of the events of one setup, in the order of the device's chain."""
         return [(id_, jws) for id_, jws in self._database.raw(EVENTS_OF, (setup,))]
+
+    def touches_of(self, setups: Collection[str]) -> list[tuple[str, str, str]]:
+        """Setup, id and signed text of every touch in these setups, in the order of the ledger."""
+        rows = self._database.raw(TOUCHES_OF, (json.dumps(list(setups)),)) if setups else []
+        return [(setup, id_, jws) for setup, id_, jws in rows]
 
     def holders(self, device: str, sequences: Collection[int]) -> dict[int, str]:
         """For those sequence numbers of a tablet that are taken: the event that came first."""
@@ -244,9 +260,27 @@ class SetupsRepository(Repository):
         return self._rows(query.where(KeptValue.axis == axis) if axis else query)
 
     def kept_with_people(self, fixture: str, axis: str) -> list[Row]:
-        """Values of one axis of a fixture, those left out too, oldest first, each with who ran its setup and whether it has a page."""
+        """Values of one axis of a fixture, those left out too, oldest first: who brought each, and whether its setup
+        was walked through here.
+        """
         rows = self._database.raw(KEPT_WITH_PEOPLE, (fixture, axis))
         return [dict(zip(KEPT_PARTS, row, strict=True)) for row in rows]
+
+    def counted_values(self, fixture: str, axis: str) -> list[tuple[str, str, int]]:
+        """Seating, setup and value of an axis, without those left out, oldest first."""
+        rows = self._database.raw(COUNTED_VALUES, (fixture, axis))
+        return [(seating, setup, value) for seating, setup, value in rows]
+
+    def kept_version(self, fixture: str, axis: str) -> int | None:
+        """A number that is another one after each change of an axis' values; None while this transaction may yet
+        be taken back.
+        """
+        if self._database.is_writing:
+            return None
+        found = self._database.raw(
+            "SELECT number FROM kept_version WHERE fixture = ? AND axis = ?", (fixture, axis)
+        )
+        return int(found[0][0]) if found else 0
 
     def leave_out(self, setup: str, axis: str, reason: str | None) -> int:
         """Leave a value out of the usual, or take it back in (None); how many rows there were (0 or 1)."""

@@ -121,3 +121,14 @@ class KeptValue(Table):
 
     class Meta:  # noqa: D106
         primary_key = peewee.CompositeKey("setup", "axis")
+
+
+class KeptVersion(Table):
+    """How often the values of a fixture's axis have changed; triggers count."""
+
+    fixture = peewee.TextField()
+    axis = peewee.TextField()
+    number = peewee.IntegerField()
+
+    class Meta:  # noqa: D106
+        primary_key = peewee.CompositeKey("fixture", "axis")

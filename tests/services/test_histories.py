@@ -1,0 +1,112 @@
+"""What is kept in memory of an axis' past is never anything but what the store says."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from contextlib import suppress
+
+import pytest
+
+from tests.kit.house import House
+from tests.kit.past import keep_past, setup_id
+from tests.kit.shop import CENTRES_NM
+from webapp.domain.usual import LinesChoice, Usual, usual
+from webapp.services import choosing, histories, preparing, register
+from webapp.store import Store
+
+
+class TakenBack(Exception):
+    """Ends a transaction so that nothing of it stays."""
+
+
+def worked_out_anew(house: House, axis: str = "X") -> Usual:
+    """The usual from a store that was opened just now, by the domain alone."""
+    other = Store.open(house.folder / "zerokeep.db")
+    try:
+        with other.reading():
+            parts = preparing.axis_parts(other, "vise-a", axis)
+            history = histories.seating_history(other, "vise-a", axis)
+            return usual(history, parts.floor, parts.choice, parts.machine.display)
+    finally:
+        other.close()
+
+
+def keep(house: House, count: int = 20, first: int = 1) -> list[str]:
+    chance = random.Random(first)
+    values = [CENTRES_NM["X"] + round(chance.gauss(0, 15)) * 1000 for _ in range(count)]
+    return keep_past(house, values, first=first)
+
+
+CHANGES: dict[str, Callable[[House], object]] = {
+    "a value more": lambda house: keep(house, 1, first=50),
+    "an older value": lambda house: keep_past(house, [CENTRES_NM["X"] + 90_000], first=0),
+    "a value left out": lambda house: register.leave_out(
+        house.store, setup_id(3), "X", "A chip.", "ines", house.clock()
+    ),
+    "a new seating": lambda house: register.start_seating(
+        house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock()
+    ),
+    "another choice": lambda house: choosing.choose(
+        house.store, "vise-a", "X", LinesChoice(5, 50), "More asks.", "ines", house.clock()
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CHANGES)
+def test_every_change_is_seen_by_the_next_sheet(house: House, name: str) -> None:
+    keep(house)
+    before = preparing.usuals(house.store, "mill-1")["X"]
+    CHANGES[name](house)
+    after = preparing.usuals(house.store, "mill-1")["X"]
+    assert after != before
+    assert after == worked_out_anew(house)
+
+
+def test_a_change_that_was_taken_back_leaves_no_trace(house: House) -> None:
+    keep(house)
+    before = preparing.usuals(house.store, "mill-1")["X"]
+    with suppress(TakenBack), house.store.writing():
+        house.store.setups.leave_out(setup_id(1), "X", "A chip.")
+        inside = histories.seating_history(house.store, "vise-a", "X")
+        assert sum(len(one.values) for one in inside) == 19
+        raise TakenBack
+    assert preparing.usuals(house.store, "mill-1")["X"] == before
+    register.leave_out(house.store, setup_id(2), "X", "Another chip.", "ines", house.clock())
+    assert preparing.usuals(house.store, "mill-1")["X"] == worked_out_anew(house)
+
+
+def test_a_change_by_another_process_is_seen(house: House) -> None:
+    keep(house)
+    before = preparing.usuals(house.store, "mill-1")["X"]
+    other = Store.open(house.folder / "zerokeep.db")
+    register.leave_out(other, setup_id(4), "X", "A chip.", "ines", house.clock())
+    other.close()
+    after = preparing.usuals(house.store, "mill-1")["X"]
+    assert after.n_values == before.n_values - 1
+    assert after == worked_out_anew(house)
+
+
+def test_with_nothing_changed_nothing_is_read_or_worked_out_again(house: House) -> None:
+    keep(house)
+    with house.store.reading():
+        first = histories.seating_history(house.store, "vise-a", "X")
+        assert histories.seating_history(house.store, "vise-a", "X") is first
+        parts = preparing.axis_parts(house.store, "vise-a", "X")
+        inputs = parts.floor, parts.choice, parts.machine.display
+        one = histories.usual_of(house.store, "vise-a", "X", first, *inputs)
+        assert histories.usual_of(house.store, "vise-a", "X", first, *inputs) is one
+        assert histories.usual_of(house.store, "vise-a", "X", tuple(first), *inputs) is one
+        assert histories.usual_of(house.store, "vise-a", "X", list(first), *inputs) == one
+        assert one == usual(first, *inputs)
+
+
+def test_the_store_counts_each_axis_by_itself(house: House) -> None:
+    with house.store.reading():
+        assert house.store.setups.kept_version("vise-a", "X") == 0
+    keep(house, 3)
+    with house.store.reading():
+        assert house.store.setups.kept_version("vise-a", "X") == 3
+        assert house.store.setups.kept_version("vise-a", "Y") == 0
+    with house.store.writing():
+        assert house.store.setups.kept_version("vise-a", "X") is None
