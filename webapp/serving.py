@@ -27,6 +27,7 @@ from granian.log import LogLevels
 from granian.server import Server
 
 from webapp import create_app
+from webapp.charts.paper import warm_up
 from webapp.proof.errors import ProofError
 from webapp.services import recording
 from webapp.settings import BadSetting, Settings
@@ -159,6 +160,7 @@ def _load(settings: Settings, parent: int) -> Callable[..., Any]:
     )
     app: Flask = create_app(settings, utc_now, new_token)
     threading.Thread(target=seal_what_is_missing, args=(app,), daemon=True).start()
+    threading.Thread(target=warm_up, daemon=True).start()
     return app
 
 

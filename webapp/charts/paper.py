@@ -67,6 +67,15 @@ def _family() -> str:
     return str(font_manager.FontProperties(fname=path).get_name())
 
 
+def warm_up() -> None:
+    """Load what the first chart needs, so that nobody waits for it: a server does this beside its first requests."""
+    from matplotlib.backends import backend_svg  # noqa: F401, PLC0415 - see the rules of this module
+    from matplotlib.figure import Figure  # noqa: F401, PLC0415 - the same
+
+    with drawing:
+        _family()
+
+
 def settings(layout: Layout) -> Any:
     """Return Matplotlib's settings for one drawing: text stays text, nothing depends on chance or on the time."""
     return {
