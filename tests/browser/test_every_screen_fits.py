@@ -44,13 +44,15 @@ MISFITS = """() => {
     const range = document.createRange();
     range.selectNodeContents(button);
     const [words, box] = [range.getBoundingClientRect(), button.getBoundingClientRect()];
-    if (box.width > 0 && (words.left < box.left - 0.5 || words.right > box.right + 0.5)) found.push(`${button.textContent} leaves its button`);
+    const fits = words.left >= box.left - 0.5 && words.right <= box.right + 0.5;
+    if (box.width > 0 && !fits) found.push(`${button.textContent} leaves its button`);
   }
   for (const value of document.querySelectorAll('.plate .plate-value, .sums td')) {
     const range = document.createRange();
     range.selectNodeContents(value);
     const right = range.getBoundingClientRect().right;
-    if (right > value.closest('.plate').getBoundingClientRect().right + 0.5) found.push(`${value.textContent} leaves its plate`);
+    const plate = value.closest('.plate').getBoundingClientRect();
+    if (right > plate.right + 0.5) found.push(`${value.textContent} leaves its plate`);
   }
   return found;
 }"""

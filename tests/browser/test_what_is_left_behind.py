@@ -1,4 +1,4 @@
-"""What the tablet says before a touch and after it: how deep, what changed in the slot, and a slot that is left half set."""
+"""What the tablet says of depth, of a slot that changed, and of a slot that is left half set."""
 
 from __future__ import annotations
 
