@@ -24,7 +24,7 @@ from webapp.domain.limits import Line
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-WIDE = Layout("wide", 960, 14.5, (250, 130), 46, 30, 46, 138, 0)
+WIDE = Layout("wide", 860, 14.5, (250, 130), 46, 30, 46, 138, 0)
 NARROW = Layout("narrow", 360, 13.5, (240, 130), 46, 46, 44, 12, 0)
 LAYOUTS = (WIDE, NARROW)
 LEAST_RATE = 1e-4

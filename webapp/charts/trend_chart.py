@@ -39,7 +39,7 @@ from webapp.domain.trend import SeatingTrend, TrendPoint
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-WIDE = Layout("wide", 960, 14.5, (230, 130, 100), 44, 30, 46, 128, 420)
+WIDE = Layout("wide", 860, 14.5, (230, 130, 100), 44, 30, 46, 128, 420)
 NARROW = Layout("narrow", 360, 13.5, (230, 130, 110), 44, 28, 44, 8, 140)
 LAYOUTS = (WIDE, NARROW)
 KINDS = {"individuals": 0, "ewma": 1, "moving_range": 2}
@@ -151,12 +151,25 @@ def _frame(sheet: Sheet, axes: Axes, scale: LengthScale, code: str) -> None:
         axes.axvline(one.start - 0.5, color=RULE, linewidth=1, linestyle=(0, (5, 4)), clip_on=False)
 
 
+def _width(sheet: Sheet) -> float:
+    """Return about how wide the panels are: a little less, so that what is measured by it fits."""
+    return sheet.layout.width - sheet.layout.right - 90
+
+
 def _dates(sheet: Sheet, axes: Axes) -> None:
     """Write the day under some setups, as many as there is room for."""
     rows = [point.row for one in sheet.placed for point in one.trend.points]
-    wide = text_width("2026-01-01", sheet.layout.text) * 1.35
-    many = max(1, min(len(rows), int((sheet.layout.width - sheet.layout.right - 90) // wide)))
-    places = sorted({round(i * (len(rows) - 1) / max(many - 1, 1)) for i in range(many)})
+    apart = len(rows) * 1.35 * text_width("2026-01-01", sheet.layout.text) / _width(sheet)
+    places = [0]
+    for place in range(1, len(rows) - 1):
+        # The ends are written beside their setups, not under them, so they need half as much again.
+        if (
+            place - places[-1] >= apart * (1.5 if len(places) == 1 else 1)
+            and len(rows) - 1 - place >= 1.5 * apart
+        ):
+            places.append(place)
+    if len(rows) > 1 and len(rows) >= 1.5 * apart:
+        places.append(len(rows) - 1)
     for number, place in enumerate(places):
         side = "left" if number == 0 else "right" if place == len(rows) - 1 else "center"
         where = {"left": -0.5, "right": len(rows) - 0.5, "center": float(place)}[side]
