@@ -10,7 +10,17 @@ from typing import Any
 
 import pytest
 
-from tests.rules.example_shop import MILL_MM, PROBE, RULES, SLOTS, VISE, example_sheet, sheet_value, usual_of
+from tests.rules.example_shop import (
+    MILL_MM,
+    PROBE,
+    RULES,
+    SLOTS,
+    VISE,
+    causes_of,
+    example_sheet,
+    sheet_value,
+    usual_of,
+)
 from webapp.domain.errors import SlotListedTwiceError
 from webapp.domain.json_strict import canonical_text
 from webapp.domain.procedure import Procedure, publish
@@ -65,7 +75,8 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
         "id", "name", "unit", "decimals", "travel_nm", "confirm_limit_nm", "slot_family", "probe_tool", "parking_tool",
     }  # fmt: skip
     assert sheet["axes"][0].keys() == {
-        "axis", "normal", "search", "search_label", "face", "approach", "approach_error", "usual", "drawing",
+        "axis", "normal", "search", "search_label", "face", "approach", "approach_error", "usual", "causes",
+        "drawing",
     }  # fmt: skip
     assert sheet["axes"][0]["usual"].keys() == {
         "centre_nm",
@@ -186,7 +197,7 @@ def test_without_a_value_only_the_gap_is_given() -> None:
 def test_a_narrow_end_of_the_jaw_is_measured_across_its_thickness() -> None:
     usuals = {axis: usual_of(MILL_MM, axis) for axis in "XYZ"}
     thin = replace(VISE, jaw_thickness_nm=7_000_000)
-    plans = plan_axes(RULES, MILL_MM, thin, PROBE, usuals)
+    plans = plan_axes(RULES, MILL_MM, thin, PROBE, usuals, causes_of(MILL_MM, usuals, fixture=thin))
     codes = [plan.approach_error.code if plan.approach_error else None for plan in plans]
     assert codes == ["approach.face_too_narrow", None, "approach.face_too_narrow"]
 

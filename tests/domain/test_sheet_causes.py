@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -50,9 +51,12 @@ def test_a_ball_left_out_is_named_on_both_displays() -> None:
 def test_what_the_shop_states_besides_makes_candidates() -> None:
     machine = MACHINES["mm"]
     usuals = {axis: usual_of(machine, axis) for axis in "XYZ"}
-    measures = measures_of(
-        VISE, PROBE, parallels_nm=[12_000_000], jaw_steps_nm=[4_000_000], moving_jaw_thickness_nm=30_000_000
-    )
+    stated = {
+        "parallels_nm": [12_000_000],
+        "jaw_steps_nm": [4_000_000],
+        "moving_jaw_thickness_nm": 30_000_000,
+    }
+    measures = measures_of(replace(VISE, **stated), PROBE)
     found = sheet_causes(machine, VISE, measures, usuals, CHOICES)
     codes = {one["code"] for part in found.values() for one in part["candidates"]}
     assert {
@@ -61,6 +65,13 @@ def test_what_the_shop_states_besides_makes_candidates() -> None:
         "cause.jaw_step",
         "cause.moving_jaw_outside",
     } <= codes
+
+
+def test_no_more_than_the_last_seatings_are_carried() -> None:
+    history = [SeatingValues.of(f"s{place}", [-370_000_000 - place * 1_000_000]) for place in range(20)]
+    until = {one.seating_id: f"2026-09-{place + 1:02d}T00:00:00.000Z" for place, one in enumerate(history)}
+    found = earlier_seatings(history, until, MACHINES["mm"])
+    assert [one.until_utc for one in found] == [until[f"s{place}"] for place in range(18, 10, -1)]
 
 
 def test_earlier_seatings_and_recent_touches_reach_their_axis() -> None:

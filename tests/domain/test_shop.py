@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import pytest
@@ -69,6 +69,12 @@ def test_an_item_turns_into_json_and_back_without_loss(item: Any) -> None:
         (Fixture, VISE, "clamping_axis", "Z"),
         (Fixture, VISE, "clamping_direction", 2),
         (Fixture, VISE, "faces", []),
+        (Fixture, VISE, "parallels_nm", [0]),
+        (Fixture, VISE, "parallels_nm", [12_000_000, 12_000_000]),
+        (Fixture, VISE, "parallels_nm", list(range(1, 10))),
+        (Fixture, VISE, "jaw_steps_nm", "4"),
+        (Fixture, VISE, "jaw_steps_nm", [4.0]),
+        (Fixture, VISE, "moving_jaw_thickness_nm", 0),
         (Fixture, VISE, "faces", [FixtureFace("X", -1, "front")]),
         (Fixture, VISE, "faces", [FixtureFace("Y", -1, "left_end")]),
         (Fixture, VISE, "faces", [FixtureFace("X", -1, "left_end"), FixtureFace("X", 1, "right_end")]),
@@ -127,6 +133,14 @@ def test_a_field_too_many_or_too_few_is_refused(change: dict[str, Any]) -> None:
 def test_what_is_no_object_is_refused() -> None:
     with pytest.raises(ShopFieldsError):
         from_plain(Probe, json.loads("[]"))
+
+
+def test_what_only_causes_need_may_be_left_out_and_comes_back_as_it_was_stored() -> None:
+    left_out = ("parallels_nm", "jaw_steps_nm", "moving_jaw_thickness_nm")
+    plain = {name: value for name, value in as_plain(VISE).items() if name not in left_out}
+    assert from_plain(Fixture, plain) == VISE
+    stated = replace(VISE, parallels_nm=(12_000_000, 20_000_000), moving_jaw_thickness_nm=32_000_000)
+    assert from_plain(Fixture, json.loads(json.dumps(as_plain(stated)))) == stated
 
 
 def test_values_that_are_left_out_take_what_ships() -> None:

@@ -14,6 +14,7 @@ from webapp.domain.setup import Fold
 from webapp.proof.keys import KeyRing
 
 AXES = ("X", "Y", "Z")
+MOST_ANSWERS = 200
 
 
 class Walk:
@@ -77,9 +78,13 @@ class Walk:
 
     def until(self, kind: str, axis: str | None = None) -> Walk:
         """Answer steps until one of this kind (and axis) is open."""
-        while self.step["kind"] != kind or (axis and self.step["axis"] != axis):
+        for _ in range(MOST_ANSWERS):
+            if self.step["kind"] == kind and (not axis or self.step["axis"] == axis):
+                return self
             self.answer()
-        return self
+        raise AssertionError(
+            f"no step {kind} {axis or ''} within {MOST_ANSWERS} answers: {self.fold.result()['blocked']}"
+        )
 
     def through(self) -> Walk:
         """From the start to the signature, which is left open."""
@@ -161,7 +166,9 @@ class Walk:
         if because is None:
             self.question(1000 + len(self.device.sent), step["axis"])
             because = self.fold.result()["keep_because"]
-        return "touch.kept", {"axis": step["axis"], "because": because or "agrees"}
+        if because is None:  # past the stop line: the same value from a second search is a repeat that agrees
+            return "touch.repeated", {"axis": step["axis"]}
+        return "touch.kept", {"axis": step["axis"], "because": because}
 
     def _finish(self, _: dict[str, Any]) -> tuple[str, dict[str, Any]]:
         outcome = "broken_off" if self.fold.result()["broken_off"] else "complete"

@@ -18,6 +18,7 @@ from webapp.domain.sheet import (
     lines_choice,
     plan_axes,
 )
+from webapp.domain.sheet_causes import measures_of, sheet_causes
 from webapp.domain.shipped_procedure import SHIPPED
 from webapp.domain.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
 from webapp.domain.slots import SlotRow
@@ -122,6 +123,14 @@ def usual_of(machine: Machine, axis: str, *, known: bool = True) -> Usual:
     return usual(history, floor_inputs(RULES, machine, VISE, PROBE, axis), lines_choice(RULES), display)
 
 
+def causes_of(
+    machine: Machine, usuals: dict[str, Usual], *, fixture: Fixture = VISE, probe: Probe = PROBE
+) -> dict[str, dict[str, Any]]:
+    """What causes are named from on a mill of this shop."""
+    choices = dict.fromkeys(usuals, lines_choice(RULES))
+    return sheet_causes(machine, fixture, measures_of(fixture, probe), usuals, choices, slots=SLOTS)
+
+
 def example_sheet(
     name: str = "mm",
     *,
@@ -143,7 +152,9 @@ def example_sheet(
         "people": PEOPLE,
         "slots": SLOTS,
         "board": Board("clear", "2026-11-24T16:21:00.000Z", "Ivo Brandt", 0),
-        "axes": plan_axes(RULES, machine, fixture, probe, usuals),
+        "axes": plan_axes(
+            RULES, machine, fixture, probe, usuals, causes_of(machine, usuals, fixture=fixture, probe=probe)
+        ),
         "revision": revision or publish(SHIPPED),
         "pin_key": PIN_KEY,
         "compiled_at_utc": COMPILED,

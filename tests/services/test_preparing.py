@@ -6,9 +6,11 @@ from typing import Any
 import pytest
 
 from tests.kit.house import House
-from webapp.services import preparing, register
+from webapp.domain.json_strict import canonical_text
+from webapp.services import causing, preparing, register
 from webapp.services.board import board
 from webapp.services.errors import NoSuchMachine
+from webapp.services.ledger import change
 
 
 def usual(house: House, axis: str = "X", machine: str = "mill-1") -> Any:
@@ -55,6 +57,79 @@ def test_every_sheet_handed_out_is_kept(house: House) -> None:
             first[1],
             second[1],
         ]
+
+
+def causes(house: House, axis: str = "X") -> dict[str, Any]:
+    """The causes of an axis that the sheet carries, the last of each code."""
+    sheet = json.loads(house.sheet()[1])
+    part = next(one["causes"] for one in sheet["axes"] if one["axis"] == axis)
+    return {one["code"]: one for one in part["candidates"]}
+
+
+def test_a_sheet_carries_what_causes_are_named_from_and_it_is_the_same_while_nothing_changes(
+    house: House,
+) -> None:
+    house.signed_off()
+    first = house.sheet()
+    found = causes(house, "Y")
+    assert {"cause.ball_left_out", "cause.moving_jaw", "cause.axes_exchanged"} <= found.keys()
+    assert found["cause.ball_left_out"]["low_nm"] == -152_400_000 - 2_996_000
+    house.clock.forward(minutes=2)
+    assert house.sheet() == first
+    assert len(canonical_text(json.loads(first[1])["axes"][0]["causes"])) < 5_000
+
+
+def test_without_a_usual_a_sheet_still_names_what_was_not_probed(house: House) -> None:
+    assert causes(house).keys() == {"cause.zero_left"}
+
+
+def test_what_the_shop_states_about_the_vise_reaches_the_sheet(house: House) -> None:
+    house.signed_off()
+    with house.store.writing():
+        value = house.store.shop.item("fixture", "vise-a")
+        value |= {"parallels_nm": [12_000_000], "moving_jaw_thickness_nm": 30_000_000}
+        house.store.shop.put("fixture", "vise-a", value)
+        change(house.store, "fixture.changed", "ines", "vise-a", None, {}, house.clock())
+    assert causes(house, "Z")["cause.parallel_on_jaw"]["low_nm"] == -300_050_000 + 12_000_000
+    assert "cause.moving_jaw_outside" in causes(house, "Y")
+
+
+def touch_moved(house: House, person: str) -> None:
+    """Somebody touches X on a vise that was pushed by 0.8 mm, and comes no further than the stop."""
+    moved = {"X": -380_450_000, "Y": -152_400_000, "Z": -300_050_000}
+    house.accept(house.walk(person, values_nm=moved).start().until("compare", "X").parts)
+
+
+def test_touches_of_two_people_off_to_one_side_tell_that_the_vise_was_moved_before_anything_is_accepted(
+    house: House,
+) -> None:
+    house.signed_off()
+    touch_moved(house, "ivo")
+    assert "cause.vise_moved" not in causes(house)
+    house.clock.forward(hours=1)
+    touch_moved(house, "tomas")
+    found = causes(house)["cause.vise_moved"]
+    assert (found["low_nm"], found["fields"]["people"], found["fields"]["shift"]) == (
+        -380_450_000,
+        2,
+        "0.800",
+    )
+    assert "cause.vise_moved" not in causes(house, "Y")
+
+
+def test_touches_of_an_earlier_seating_say_nothing_about_this_one_and_its_place_is_known(
+    house: House,
+) -> None:
+    house.signed_off()
+    for person in ("ivo", "tomas"):
+        touch_moved(house, person)
+    house.clock.forward(minutes=1)
+    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved for a long part.", "ines", house.clock())
+    with house.store.reading():
+        assert causing.recent_touches(house.store, "mill-1", "vise-a") == {}
+    found = causes(house)
+    assert "cause.vise_moved" not in found
+    assert found["cause.other_seating"]["low_nm"] == -381_250_000
 
 
 def test_accepted_values_become_the_usual_of_the_next_sheet(house: House) -> None:

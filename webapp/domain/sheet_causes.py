@@ -21,15 +21,11 @@ from webapp.domain.shop import Fixture, Machine, Probe
 from webapp.domain.slots import SlotRow
 from webapp.domain.usual import LinesChoice, SeatingValues, Usual, centre_nm
 
+# Vises go back to where they were lately, if at all; a sheet stays small however often one was moved.
+MOST_SEATINGS = 8
 
-def measures_of(
-    fixture: Fixture,
-    probe: Probe,
-    *,
-    parallels_nm: Sequence[int] = (),
-    jaw_steps_nm: Sequence[int] = (),
-    moving_jaw_thickness_nm: int | None = None,
-) -> Measures:
+
+def measures_of(fixture: Fixture, probe: Probe) -> Measures:
     """Return what causes are drawn from, from the shop's items."""
     return Measures(
         effective_radius_nm=probe.effective_radius_nm,
@@ -42,24 +38,27 @@ def measures_of(
         opening_nm=fixture.opening_nm,
         clamping_axis=fixture.clamping_axis,
         clamping_direction=fixture.clamping_direction,
-        moving_jaw_thickness_nm=moving_jaw_thickness_nm,
-        parallels_nm=tuple(parallels_nm),
-        jaw_steps_nm=tuple(jaw_steps_nm),
+        moving_jaw_thickness_nm=fixture.moving_jaw_thickness_nm,
+        parallels_nm=fixture.parallels_nm,
+        jaw_steps_nm=fixture.jaw_steps_nm,
     )
 
 
 def earlier_seatings(
     history: Sequence[SeatingValues], until_utc: Mapping[str, str], machine: Machine
 ) -> tuple[OtherSeating, ...]:
-    """Return where the fixture sat before, latest first. `history` as for the usual; `until_utc` by seating's id."""
+    """Return where the fixture sat before, latest first and no more than MOST_SEATINGS.
+
+    `history` as for the usual; `until_utc` by seating's id.
+    """
+    sat = [seating for seating in reversed(history[:-1]) if seating.values]
     return tuple(
         OtherSeating(
             until_utc[seating.seating_id],
             centre_nm(seating.values_nm, machine.display),
             len(seating.values),
         )
-        for seating in reversed(history[:-1])
-        if seating.values
+        for seating in sat[:MOST_SEATINGS]
     )
 
 

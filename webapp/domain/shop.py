@@ -29,6 +29,7 @@ ROLES = ("operator", "lead", "auditor")
 LONGEST_NAME = 80
 LONGEST_LEAD = 200
 LEAST_SQUARE_APART_NM = 20_000_000
+MOST_HEIGHTS = 8
 Item = TypeVar("Item")
 
 
@@ -194,6 +195,12 @@ def _is_span(value: Any) -> bool:
     return all(type(end) is int for end in value) and value[0] < value[1]
 
 
+def _are_heights(value: Any) -> bool:
+    if not isinstance(value, tuple | list) or not all(_is_count(height) and height for height in value):
+        return False
+    return len(value) <= MOST_HEIGHTS and len(set(value)) == len(value)
+
+
 def _is_count(value: Any) -> bool:
     return type(value) is int and value >= 0
 
@@ -227,6 +234,9 @@ class Fixture:
     where the clamping face looks: towards the moving jaw. `u_seat_nm` is how well it seats (standard uncertainty),
     `expanding_length_nm` the length between it and the machine's reference that grows with temperature. With
     `square_apart_nm` above 0 the clamping face is touched at two places that far apart, before anything else on it.
+
+    May be left out, and likely causes then say nothing of them: `parallels_nm`, the heights of the parallels that lie
+    about; `jaw_steps_nm`, how far below the jaw's top its steps lie; `moving_jaw_thickness_nm`.
     """
 
     id: str
@@ -242,6 +252,9 @@ class Fixture:
     u_seat_nm: int = 0
     expanding_length_nm: int = 0
     square_apart_nm: int = 0
+    parallels_nm: tuple[int, ...] = ()
+    jaw_steps_nm: tuple[int, ...] = ()
+    moving_jaw_thickness_nm: int | None = None
 
     def __post_init__(self) -> None:
         _check_id(self)
@@ -258,6 +271,12 @@ class Fixture:
             _require(self, "faces", self._fits(face), "face_of_vise")
         _check_whole(self, "square_apart_nm", least=0)
         _require(self, "square_apart_nm", self._can_be_squared(), "square_apart")
+        for name in ("parallels_nm", "jaw_steps_nm"):
+            heights = getattr(self, name)
+            _require(self, name, _are_heights(heights), "heights")
+            object.__setattr__(self, name, tuple(heights))
+        if self.moving_jaw_thickness_nm is not None:
+            _check_whole(self, "moving_jaw_thickness_nm", least=1)
 
     def _can_be_squared(self) -> bool:
         """Tell whether two places that far apart lie on the jaw, and the fixture's clamping face is touched."""
