@@ -9,6 +9,9 @@ from webapp.domain.shop_file import ShopFileError, read_shop
 from webapp.words import say
 
 DEMO = demo_shop_text(date(2026, 11, 25))
+VISE = "fixture “plover-vise”"
+SINCE = "since = 2026-07-30T07:30:00Z"
+NOT_LENGTH = "shop_file.not_a_length"
 
 
 def faults(text: str) -> list[tuple[str, str]]:
@@ -66,8 +69,8 @@ def test_every_fault_is_listed_at_once_with_its_place() -> None:
         ("[shop]", "[shop", "", "shop_file.not_toml"),
         ("[shop]", "[shops]", "shops", "shop_file.unknown_table"),
         ("[[probe]]", "[probe]", "", "shop_file.not_toml"),
-        ("jaw_height_mm = 45", "jaw_height_mm = 45.0000001", "fixture “plover-vise”, jaw_height_mm", "shop_file.length_not_whole"),
-        ("stylus_reach_mm = 40", 'stylus_reach_mm = "40"', "probe “probe-6”, stylus_reach_mm", "shop_file.not_a_length"),
+        ("jaw_height_mm = 45", "jaw_height_mm = 45.0000001", f"{VISE}, jaw_height_mm", "shop_file.length_not_whole"),
+        ("stylus_reach_mm = 40", 'stylus_reach_mm = "40"', "probe “probe-6”, stylus_reach_mm", NOT_LENGTH),
         ('id = "probe-4"', 'id = "probe-6"', "probe “probe-6”", "shop_file.id_twice"),
         ('roles = ["lead"]', 'roles = ["boss"]', "person “henk”, roles", "shop_file.field_wrong"),
         ('probe = "probe-4"', 'probe = "probe-9"', "machine “dunlin”", "shop_file.unknown_name"),
@@ -77,8 +80,8 @@ def test_every_fault_is_listed_at_once_with_its_place() -> None:
         ('kind = "shop"', 'kind = "mine"', "slot 1 (plover G54)", "shop_file.slot_kind"),
         ('kind = "shop"', 'kind = "person"', "slot plover G54", "slots.without_owner"),
         ("until = 2027-03-25", "until = 5", "person “odile”, authorised", "shop_file.not_a_date"),
-        ("since = 2026-07-30T07:30:00Z", "since = 2026-07-30T07:30:00", "fixture “plover-vise”, seating", "shop_file.time_without_zone"),
-        ("since = 2026-07-30T07:30:00Z", "since = 2026-11-01T07:30:00Z", "fixture “plover-vise”, seating", "shop_file.seatings_out_of_order"),
+        (SINCE, "since = 2026-07-30T07:30:00", f"{VISE}, seating", "shop_file.time_without_zone"),
+        (SINCE, "since = 2026-11-01T07:30:00Z", f"{VISE}, seating", "shop_file.seatings_out_of_order"),
         ('id = "dunlin-vise-1"', 'id = "plover-vise-1"', "seating", "shop_file.id_twice"),
         ('parking_tool = "20"', 'parking_tool = "16"', "machine “dunlin”, parking_tool", "shop_file.field_wrong"),
     ],

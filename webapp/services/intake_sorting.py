@@ -170,7 +170,7 @@ class Checks:
 
     def comes_too_late(self, event: dict[str, Any]) -> bool:
         """Whether the event would stand before others of a setup that was decided about."""
-        return event["sequence"] <= self._last_number.get(event["setup"], 0)
+        return int(event["sequence"]) <= self._last_number.get(event["setup"], 0)
 
     def take(self, event: dict[str, Any]) -> None:
         """The event is taken: its setup is this tablet's from now on."""
