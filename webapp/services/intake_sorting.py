@@ -149,7 +149,7 @@ class Checks:
         rows = store.setups.setups_by_id(setups)
         self._owners = {setup: row["device"] for setup, row in rows.items()}
         self._newest = {setup: row["last_at_utc"] for setup, row in rows.items()}
-        self._last_number = {
+        self._last_number: dict[str, int] = {
             setup: store.setups.events_of(setup)[-1]["sequence"]
             for setup, row in rows.items()
             if row["status"] in DECIDED
