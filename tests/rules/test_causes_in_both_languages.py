@@ -47,6 +47,7 @@ def test_the_server_names_what_the_vector_says(vector: Plain) -> None:
         copied_nm=vector.get("copied_nm"),
         own_slot=vector.get("own_slot"),
         earlier=vector.get("earlier", []),
+        confirmed=vector.get("confirmed", False),
     )
     assert [[one["code"], one["alike"]] for one in found] == vector["named"]
 
@@ -77,7 +78,7 @@ def rules(browser: Browser) -> Iterator[Page]:
 
 
 NAME_ALL = """cases => cases.map(c => causes.nameCauses(c.value_nm, c.causes, c.usual, c.display,
-  {copiedNm: c.copied_nm, ownSlot: c.own_slot, earlier: c.earlier}))"""
+  {copiedNm: c.copied_nm, ownSlot: c.own_slot, earlier: c.earlier, confirmed: c.confirmed}))"""
 REPAIR_ALL = "cases => cases.map(c => causes.repairs(c.value_nm, c.display, c.usual))"
 
 
@@ -91,6 +92,7 @@ def in_python(case: Plain) -> list[Plain]:
         copied_nm=case["copied_nm"],
         own_slot=case["own_slot"],
         earlier=case["earlier"],
+        confirmed=case["confirmed"],
     )
 
 
@@ -103,6 +105,7 @@ def case_of(vector: Plain) -> Plain:
         "copied_nm": vector.get("copied_nm"),
         "own_slot": vector.get("own_slot"),
         "earlier": vector.get("earlier", []),
+        "confirmed": vector.get("confirmed", False),
     }
 
 
@@ -154,6 +157,7 @@ def by_chance(chance: random.Random) -> Plain:
         "copied_nm": chance.choice([None, value, value + step]),
         "own_slot": chance.choice([None, "0", "1"]),
         "earlier": chance.choice([[], earlier]),
+        "confirmed": chance.random() < 0.5,
     }
 
 

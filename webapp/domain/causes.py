@@ -8,6 +8,8 @@ Rules of this module:
 - The nearest comes first, in uncertainties; values before ranges; what also explains an earlier axis before what does
   not. Whatever predicts the same as the nearest within three uncertainties (the larger of the two) cannot be told
   from it by the number: it is marked `alike`, stands beside it, and is never left out for one that is less near.
+- A slip of typing is asked about before a value is taken. Where the person has said that the control really shows it
+  (`confirmed`), a slip is named after all else that fits: it may still have been read wrong.
 - `static/js/rules/causes.js` does the same in the browser.
 """
 
@@ -25,6 +27,8 @@ from webapp.domain.lengths import Display, format_length
 
 MOST_NAMED = 3
 WITHIN = 3
+# Behind values (0) and ranges (1).
+LAST = 2
 
 __all__ = [
     "AxisFacts",
@@ -88,12 +92,14 @@ def name_causes(
     copied_nm: int | None = None,
     own_slot: str | None = None,
     earlier: Sequence[Mapping[str, Any]] = (),
+    confirmed: bool = False,
 ) -> list[dict[str, Any]]:
     """Return at most three causes, the likeliest first: {"code", "fields", "low_nm", "high_nm", "alike"}.
 
     `causes` and `usual` are the sheet's; `copied_nm` is what the operator's own slot `own_slot` held on this axis
-    before it was cleared; `earlier` lists the axes touched before as {"axis", "value_nm", "verdict"}. The range is
-    what the cause would have given. `alike` is True for all that cannot be told from the first by the number alone.
+    before it was cleared; `earlier` lists the axes touched before as {"axis", "value_nm", "verdict"}; `confirmed`: the
+    person was asked about slips and said that this is what the control shows. The range is what the cause would have
+    given. `alike` is True for all that cannot be told from the first by the number alone.
     """
     centre_nm = usual["centre_nm"]
     if centre_nm is not None and abs(value_nm - centre_nm) <= causes["chance_nm"]:
@@ -109,7 +115,7 @@ def name_causes(
         if fits and all(_reads(read, other) for other in one["beside"]):
             found.append(_entry(one, off_nm, place))
     found += [
-        _slip(value_nm, one, causes, centre_nm, display, len(found) + place)
+        _slip(value_nm, one, causes, centre_nm, display, (LAST if confirmed else 0, len(found) + place))
         for place, one in enumerate(repairs(value_nm, display, usual))
         if one["tells"]
     ]
@@ -139,7 +145,7 @@ def _entry(one: Mapping[str, Any], off_nm: int, place: int) -> dict[str, Any]:
         "low_nm": one["low_nm"],
         "high_nm": one["high_nm"],
         "uncertainty_nm": one["uncertainty_nm"],
-        "rank": (is_range, -len(one["beside"]), off_nm / one["uncertainty_nm"], place),
+        "rank": (int(is_range), -len(one["beside"]), off_nm / one["uncertainty_nm"], place),
     }
 
 
@@ -149,7 +155,7 @@ def _slip(
     causes: Mapping[str, Any],
     centre_nm: int,
     display: Display,
-    place: int,
+    stands: tuple[int, int],
 ) -> dict[str, Any]:
     """Return a slip of typing as a cause: what it would have given is the value less what the slip makes of the rest.
 
@@ -165,7 +171,7 @@ def _slip(
         "low_nm": given_nm,
         "high_nm": given_nm,
         "uncertainty_nm": uncertainty_nm,
-        "rank": (False, 0, off_nm / uncertainty_nm, place),
+        "rank": (stands[0], 0, off_nm / uncertainty_nm, stands[1]),
     }
 
 

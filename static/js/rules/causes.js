@@ -13,6 +13,8 @@ const MOST_NAMED = 3;
 const WITHIN = 3;
 const MOST_PLACES = 3;
 const ROOM_FOR_DIGIT = 4;
+// Behind values (0) and ranges (1).
+const LAST = 2;
 // Causes whose fields tell them apart: two slots are two causes.
 const SAID_APART = new Set(['other_slot', 'other_seating', 'other_axis', 'other_unit', 'parallel_on_jaw', 'parallel_on_bed', 'jaw_step']
   .map(name => `cause.${name}`));
@@ -23,10 +25,11 @@ const SAID_APART = new Set(['other_slot', 'other_seating', 'other_axis', 'other_
  * @param {Causes} causes the sheet's
  * @param {{centre_nm: number|null, ask_nm: number|null}} usual the sheet's
  * @param {{unit: string, decimals: number}} display
- * @param {{copiedNm?: number|null, ownSlot?: string|null, earlier?: {axis: string, value_nm: number, verdict: string}[]}} setup
+ * @param {{copiedNm?: number|null, ownSlot?: string|null, earlier?: {axis: string, value_nm: number, verdict: string}[],
+ *   confirmed?: boolean}} setup
  * @returns {Named[]}
  */
-export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, ownSlot = null, earlier = []} = {}) {
+export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, ownSlot = null, earlier = [], confirmed = false} = {}) {
   const {centre_nm: centre} = usual;
   if (centre !== null && Math.abs(valueNm - centre) <= causes.chance_nm) return [];
   const read = new Map(earlier.map(one => [one.axis, one.value_nm]));
@@ -40,7 +43,7 @@ export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, ow
   });
   const before = found.length;
   repairs(valueNm, display, usual).forEach((one, place) => {
-    if (one.tells) found.push(slip(valueNm, one, causes, centre, display, before + place));
+    if (one.tells) found.push(slip(valueNm, one, causes, centre, display, [confirmed ? LAST : 0, before + place]));
   });
   return ranked(found);
 }
@@ -60,7 +63,7 @@ const entry = (one, off, place) => ({
 });
 
 /** A slip as a cause: what it would have given is the value less what the slip makes of the rest. */
-function slip(valueNm, repair, causes, centre, display, place) {
+function slip(valueNm, repair, causes, centre, display, [stands, place]) {
   const scaled = nm => Math.floor(nm * repair.up / repair.down);
   const off = scaled(repair.off_nm);
   const given = repair.repaired_nm > centre ? valueNm - off : valueNm + off;
@@ -68,7 +71,7 @@ function slip(valueNm, repair, causes, centre, display, place) {
   return {
     code: repair.code.replace('repair.', 'cause.'),
     fields: {repaired: formatLength(repair.repaired_nm, display), unit: display.unit},
-    low_nm: given, high_nm: given, uncertainty_nm: uncertainty, rank: [0, 0, off / uncertainty, place],
+    low_nm: given, high_nm: given, uncertainty_nm: uncertainty, rank: [stands, 0, off / uncertainty, place],
   };
 }
 
