@@ -133,6 +133,13 @@ class Tablet:
         self.type(text)
         self.tap("go")
 
+    def enter_touch(self, text: str) -> None:
+        """Type what the control shows; where the tablet asks whether it really does, say so."""
+        self.enter(text)
+        if self.offers("shows"):
+            self.tap("shows", "as-typed")
+            self.tap("go")
+
     def sync(self) -> None:
         """Let the page look for the server now, as it does when it gets the focus."""
         self.page.evaluate("() => { dispatchEvent(new Event('focus')); }")
@@ -241,7 +248,7 @@ class Operator:
     def _touch(self) -> None:
         axis = self.tablet.page.locator("[data-entry]").get_attribute("data-entry")
         assert axis in AXES
-        self.tablet.enter(self.mill.touch(axis))
+        self.tablet.enter_touch(self.mill.touch(axis))
 
     def _compare(self) -> None:
         if self.tablet.offers("keep"):

@@ -5,7 +5,7 @@
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {shown, written, distance} from '../numbers.js';
-import {causesList} from './causes.js';
+import {causesBlock} from './causes.js';
 import {machineState} from '../text.js';
 import {clockTime} from '../when.js';
 
@@ -28,7 +28,7 @@ export function compareStep({setup, step, commit, open, breakOff}) {
     left: [verdictBlock(touch, touches, because), sums(setup, axis, touch)],
     right: [
       asked.map(question => questionBlock(question, setup)),
-      causesList(setup, axis, touch) ?? el('dl', {class: 'says one'}, el('div', {}, el('dt', {}, say('tablet.step.if_not')), el('dd', {}, setup.fill(step.if_not)))),
+      causesBlock(setup, axis, touch) ?? el('dl', {class: 'says one'}, el('div', {}, el('dt', {}, say('tablet.step.if_not')), el('dd', {}, setup.fill(step.if_not)))),
       el('div', {class: 'ways'}, second, !answer && ask),
     ],
     go: goOn({because, answer, axis: step.axis, keep, again, breakOff, setup}),

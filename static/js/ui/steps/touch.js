@@ -1,14 +1,25 @@
-/** The value that the control shows after the touch, typed as it stands there. Nothing measured is ever filled in. */
+/**
+ * The value that the control shows after the touch, typed as it stands there. Nothing measured is ever filled in; a value that
+ * one slip of typing would explain is asked about before it is taken.
+ */
 import {touchLengthNm, verdict} from '../../rules/compare.js';
 import {say, sayError} from '../say.js';
 import {numberKeys} from '../keypad.js';
 import {machineState, stepText} from '../text.js';
 import {picture} from './search.js';
+import {slipsOf, slipsScreen} from './slips.js';
 import {typing} from './typing.js';
 
 export function touchStep(context) {
-  const {setup, step, commit} = context;
+  const {setup, step, commit, again} = context;
   const axis = setup.axis(step.axis);
+  const take = text => {
+    const value = touchLengthNm(text, setup.machine, step.axis);
+    const judged = verdict(axis.usual, value);
+    return commit('touch.entered', {axis: step.axis, typed: text, value_nm: value, verdict: judged.verdict, difference_nm: judged.difference_nm});
+  };
+  const asked = setup.draft.slip ?? null;
+  if (asked !== null) return slipsScreen(context, {typed: asked, slips: slipsOf(touchLengthNm(asked, setup.machine, step.axis), setup.machine, axis.usual), take});
   const enter = () => {
     const text = fields.value(step.axis).trim();
     let value;
@@ -17,8 +28,9 @@ export function touchStep(context) {
     } catch (error) {
       return fields.fail(sayError(error));
     }
-    const judged = verdict(axis.usual, value);
-    return commit('touch.entered', {axis: step.axis, typed: text, value_nm: value, verdict: judged.verdict, difference_nm: judged.difference_nm});
+    if (slipsOf(value, setup.machine, axis.usual).length === 0) return take(text);
+    setup.keepDraft({...setup.draft, slip: text, shows: null});
+    return again();
   };
   const label = say('tablet.touch.shown', {axis: step.axis});
   const fields = typing(context, [{name: step.axis, label, unit: setup.machine.unit}], numberKeys(), enter);

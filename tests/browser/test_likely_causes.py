@@ -1,0 +1,166 @@
+"""What the tablet asks before it takes an odd value, and what it names as likely once one is taken; offline too."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from tests.browser.test_every_screen_fits import faults, look
+from tests.kit.chromium import SIZES
+from tests.kit.demo import Demo, now
+from tests.kit.tablet import Operator, Tablet
+from webapp.demo.mill import Mistake
+from webapp.services import register
+
+# As the demo's shop file states it for the probe in Plover.
+EFFECTIVE_RADIUS_NM = 2_996_000
+
+
+def usual_of(hand: Operator, axis: str) -> dict[str, int]:
+    return next(one["usual"] for one in hand.tablet.sheet("plover")["axes"] if one["axis"] == axis)
+
+
+def named(tablet: Tablet) -> list[str]:
+    """The causes that are named, in order."""
+    return [one.get_attribute("data-cause") or "" for one in tablet.page.locator("[data-cause]").all()]
+
+
+def touched(tablet: Tablet) -> list[dict[str, Any]]:
+    return [one["data"] for one in tablet.events_of("touch.entered")]
+
+
+def with_digits_swapped(hand: Operator, axis: str) -> tuple[str, str]:
+    """The usual's centre of an axis, and the same with its first two digits swapped."""
+    right = hand.mill.text(usual_of(hand, axis)["centre_nm"])
+    return right, f"-{right[2]}{right[1]}{right[3:]}"
+
+
+def test_a_slip_of_typing_is_asked_about_before_the_value_is_taken_and_nothing_is_lost(
+    odile: Operator,
+) -> None:
+    odile.walk(until="x.touch")
+    tablet, (right, swapped) = odile.tablet, with_digits_swapped(odile, "X")
+    tablet.enter(swapped)
+    assert (tablet.step, tablet.kind, touched(tablet)) == ("x.touch", "touch", [])
+    assert f"You typed {swapped.replace('-', '−')} mm." in tablet.text()
+    assert tablet.find("go").get_attribute("aria-disabled") == "true"
+    tablet.reload()
+    assert tablet.offers("shows"), "the question is still there after a reload"
+    tablet.tap("type-again")
+    assert tablet.page.locator('[data-entry="X"]').input_value().replace("−", "-") == swapped
+    tablet.tap("go")
+    tablet.tap("shows", str(usual_of(odile, "X")["centre_nm"]))
+    tablet.tap("go")
+    assert tablet.step == "x.compare"
+    taken = touched(tablet)[0]
+    assert (taken["typed"].replace("−", "-"), taken["verdict"]) == (right, "agrees")
+
+
+def test_a_value_that_the_control_really_shows_is_taken_as_it_was_typed(odile: Operator) -> None:
+    odile.walk(until="x.touch")
+    tablet, (_, swapped) = odile.tablet, with_digits_swapped(odile, "X")
+    tablet.enter(swapped)
+    tablet.tap("shows", "as-typed")
+    tablet.tap("go")
+    taken = touched(tablet)[0]
+    assert (taken["typed"].replace("−", "-"), taken["verdict"]) == (swapped, "stop")
+    assert "cause.swapped" in named(tablet)
+
+
+def test_a_value_that_agrees_is_taken_without_a_question(odile: Operator) -> None:
+    odile.walk(until="x.touch")
+    odile.tablet.enter(odile.mill.text(usual_of(odile, "X")["centre_nm"]))
+    assert odile.tablet.step == "x.compare"
+    assert named(odile.tablet) == []
+
+
+def test_a_ball_left_out_is_named_first_with_what_it_gives_and_what_to_check_also_offline(
+    odile: Operator,
+) -> None:
+    odile.mill.mistakes["X"] = [Mistake(ball_left_out=True)]
+    odile.walk(until="x.search")
+    tablet = odile.tablet
+    tablet.page.context.set_offline(True)
+    odile.walk(until="x.compare")
+    assert named(tablet)[0] == "cause.ball_left_out"
+    first = tablet.page.locator("[data-cause]").first.inner_text()
+    would_be = odile.mill.text(usual_of(odile, "X")["centre_nm"] - EFFECTIVE_RADIUS_NM).replace("-", "−")
+    assert f"It would have given {would_be} mm." in first
+    assert "Look at whether the probing cycle added the ball's radius" in first
+
+
+def test_the_moving_jaw_is_named_on_y_and_both_touches_are_kept(odile: Operator) -> None:
+    odile.mill.mistakes["Y"] = [Mistake(moving_jaw=True)]
+    odile.walk(until="y.compare")
+    tablet = odile.tablet
+    assert named(tablet)[0] == "cause.moving_jaw"
+    tablet.tap("touch-again")
+    odile.walk(until="y.compare")
+    assert named(tablet) == []
+    assert [(one["axis"], one["verdict"]) for one in touched(tablet)] == [
+        ("X", "agrees"),
+        ("Y", "stop"),
+        ("Y", "agrees"),
+    ]
+
+
+def test_two_causes_that_give_the_same_are_both_named_and_told_to_be_alike(odile: Operator) -> None:
+    odile.walk(until="copy.values")
+    shown, tablet = odile.mill.shown(), odile.tablet
+    for text in ("0", shown["Y"], shown["Z"]):
+        tablet.enter(text)
+    tablet.tap("go")  # the register saw something else there
+    odile.walk(until="x.touch")
+    tablet.enter_touch("0")
+    assert set(named(tablet)) == {"cause.zero_left", "cause.old_value"}
+    assert "These give the same value." in tablet.text()
+
+
+def test_without_a_usual_what_was_not_probed_is_still_named(
+    demo: Demo, new_tablet: Callable[..., Tablet]
+) -> None:
+    with demo.opened() as (store, _):
+        register.start_seating(
+            store, "plover-vise", "plover-vise-9", "Moved for a long plate.", "mara", now()
+        )
+    tablet = new_tablet()
+    tablet.begin("plover", "odile")
+    hand = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
+    hand.walk(until="x.touch")
+    tablet.enter_touch("0")
+    assert "cause.zero_left" in named(tablet)
+    tablet.tap("touch-again")
+    hand.walk(until="x.compare")
+    assert set(named(tablet)) == {"cause.other_seating"}, "the vise of this test was not moved at all"
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_the_question_and_the_causes_fit_and_can_be_read(
+    new_tablet: Callable[..., Tablet], demo: Demo, theme: str
+) -> None:
+    tablet = new_tablet(color_scheme=theme)
+    tablet.begin("plover", "odile")
+    hand = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
+    hand.walk(until="copy.values")
+    for text in ("0", hand.mill.shown()["Y"], hand.mill.shown()["Z"]):
+        tablet.enter(text)
+    tablet.tap("go")
+    hand.walk(until="x.touch")
+    tablet.page.context.set_offline(True)  # the quiet line is at its longest then
+    tablet.enter(with_digits_swapped(hand, "X")[1])
+    wrong = look(tablet.page, "a question about a slip", SIZES) + faults(
+        tablet.page, "a question about a slip"
+    )
+    tablet.tap("type-again")
+    tablet.page.locator('[data-entry="X"]').fill("")
+    tablet.enter_touch("0")
+    assert len(named(tablet)) == 2
+    wrong += look(tablet.page, "causes", SIZES) + faults(tablet.page, "causes")
+    for size in ("phone", "landscape"):
+        wrong += look(tablet.page, f"causes on {size}", {size: SIZES[size]})
+        if size == "phone":
+            tablet.page.locator("[data-cause] summary").first.click()
+            wrong += look(tablet.page, "a cause unfolded", {size: SIZES[size]})
+    assert wrong == [], "\n".join(map(str, wrong))
