@@ -35,12 +35,13 @@ POLICY = {
     "require-trusted-types-for": "'script'",
 }
 MARK = "00000000-0000-0000-0000-0000000000aa"
+MADE_UP: dict[str, str | int] = {"position": 3, "axis": "X"}
 
 
 def every_address(site: Site) -> Iterator[tuple[str, str]]:
     """Method and address of every route, with made-up values in its parts."""
     for rule in site.app.url_map.iter_rules():
-        values = {name: 3 if name == "position" else MARK for name in rule.arguments}
+        values = {name: MADE_UP.get(name, MARK) for name in rule.arguments}
         address = site.app.url_map.bind("localhost").build(rule.endpoint, values)
         for method in sorted((rule.methods or set()) - {"HEAD", "OPTIONS"}):
             yield method, address

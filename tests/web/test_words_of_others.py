@@ -58,8 +58,9 @@ def test_a_note_that_is_refused_comes_back_as_text(shared_site: Site, payload: s
 
 
 @pytest.mark.parametrize("payload", PAYLOADS)
-def test_a_name_typed_at_the_sign_in_comes_back_as_text(shared_site: Site, payload: str) -> None:
-    answer = shared_site.browser().send("/sign-in", person=payload[:60], passphrase="wrong wrong wrong")
+def test_a_name_typed_at_the_sign_in_comes_back_as_text(site: Site, payload: str) -> None:
+    """In a shop of its own: wrong tries count for the place that they come from."""
+    answer = site.browser().send("/sign-in", person=payload[:60], passphrase="wrong wrong wrong")
     assert_text_only(answer.get_data(as_text=True), payload[:60])
 
 
