@@ -69,7 +69,8 @@ def test_an_error_can_be_listed_as_a_finding() -> None:
 def test_a_sentence_says_what_was_typed_and_what_was_expected() -> None:
     said = say("length.too_many_decimals", {"typed": "1.2345", "decimals": 3, "unit": "mm"})
     assert "“1.2345”" in said
-    assert "3 in mm" in said
+    assert "the 3 decimals" in said
+    assert "mm is expected" in said
 
 
 def test_typed_text_that_looks_like_a_field_stays_as_it_is() -> None:
