@@ -2,6 +2,7 @@
 
 import subprocess
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from io import BytesIO
 from pathlib import Path
@@ -18,7 +19,15 @@ from tests.proof.pdfs import AT
 
 
 def pyhanko_accepts(pdf: bytes, trusted: Sequence[x509.Certificate], moment: datetime = AT) -> bool:
-    """Whether pyHanko, strict, finds one signature, valid then, by a trusted key, over the entire file."""
+    """Whether pyHanko, strict, finds one signature, valid then, by a trusted key, over the entire file.
+
+    Asked in a thread of its own, because it runs an event loop and a browser test may have left one running here.
+    """
+    with ThreadPoolExecutor(max_workers=1) as thread:
+        return thread.submit(_pyhanko_accepts, pdf, trusted, moment).result()
+
+
+def _pyhanko_accepts(pdf: bytes, trusted: Sequence[x509.Certificate], moment: datetime) -> bool:
     roots = [asn1_x509.Certificate.load(one.public_bytes(Encoding.DER)) for one in trusted]
     context = ValidationContext(trust_roots=roots, allow_fetching=False, moment=moment)
     try:

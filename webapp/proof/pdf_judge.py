@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from io import BytesIO
 from typing import Any
@@ -18,7 +19,16 @@ REVISIONS = 2
 
 
 def judge(pdf: bytes, trusted_certificates: Sequence[x509.Certificate], at: datetime) -> list[str]:
-    """What speaks against the file, in a word each; an empty list if nothing does. `at` is when it was sealed."""
+    """What speaks against the file, in a word each; an empty list if nothing does. `at` is when it was sealed.
+
+    Asked in a thread of its own: pyHanko runs an event loop for each question, which a thread whose loop is running
+    already cannot.
+    """
+    with ThreadPoolExecutor(max_workers=1) as thread:
+        return thread.submit(_judged, pdf, trusted_certificates, at).result()
+
+
+def _judged(pdf: bytes, trusted_certificates: Sequence[x509.Certificate], at: datetime) -> list[str]:
     try:
         return list(_against(PdfFileReader(BytesIO(pdf), strict=True), trusted_certificates, at))
     except Exception as error:  # noqa: BLE001 - a validator that stops, for whatever reason, has not agreed
