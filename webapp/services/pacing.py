@@ -22,7 +22,7 @@ _TIMES: dict[tuple[str, str], tuple[StepTime, ...]] = {}
 
 
 def setup_pace(store: Store, setup_id: str) -> list[dict[str, Any]]:
-    """Each step's time beside the shop's, inside the caller's transaction. Raises NoSuchSetup."""
+    """Each step's time beside the shop's, inside the caller's transaction; none for a setup without events."""
     return marked_times(_times(store, setup_id), shop_pace(_of_shop(store, setup_id)))
 
 
@@ -49,5 +49,8 @@ def _remembered(store: Store, row: dict[str, Any]) -> tuple[StepTime, ...]:
 
 
 def _times(store: Store, setup_id: str) -> tuple[StepTime, ...]:
-    state, events = folding.fold_stored(store, setup_id), folding.events_of(store, setup_id)
+    events = folding.events_of(store, setup_id)
+    if not events:  # a row without events has no times to tell
+        return ()
+    state = folding.fold_stored(store, setup_id)
     return step_times(folding.sheet_of(store, state["sheet"]), state, events)
