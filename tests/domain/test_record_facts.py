@@ -68,6 +68,28 @@ def test_both_values_of_a_repeated_touch_are_shown() -> None:
     assert len(kept) == 1
 
 
+def test_an_odd_touch_says_what_was_named_as_likely() -> None:
+    odd, right = record_facts(stopped().bundle(), final=True).touches[:2]
+    assert said(list(odd.causes or ())) == [
+        "The ball's radius of 3.000 mm may have been added twice, or the diameter in its place.",
+        "One digit may be wrong: −413.324 mm would fit.",
+    ]
+    assert right.causes is None
+    asked_about = record_facts(asked().bundle(), final=True).touches[1]
+    assert said(list(asked_about.causes or ()))[0].startswith("No known mistake gives this value.")
+
+
+def test_a_record_on_a_sheet_from_before_causes_names_none() -> None:
+    sheet = made_sheet()
+    for axis in sheet["axes"]:
+        del axis["causes"]
+    tale = Tale(sheet)
+    tale.start()
+    tale.walk(until="x.touch")
+    tale.touch("X", "-410.324")
+    assert record_facts(tale.bundle(sealed=False), final=False).touches[0].causes is None
+
+
 def test_the_scale_shows_what_was_done_and_what_was_skipped() -> None:
     scale = {stage.short: stage for stage in record_facts(broken_off().bundle(), final=True).scale}
     assert scale["vise"].state == "done"

@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, field
 from hashlib import sha256
 from typing import Any
 
+from webapp.domain.cause_facts import Candidate
 from webapp.domain.compare import compared_on_sheet, slot_length_nm, touch_length_nm, verdict_on
 from webapp.domain.drawing import Vise, draw_touch
 from webapp.domain.json_strict import canonical_text
@@ -63,7 +64,7 @@ def made_sheet(inches: bool = False, names: dict[str, str] | None = None) -> dic
             {
                 "axis": axis, "normal": normal, "search": sense, "search_label": f"{axis}{'+' if sense > 0 else '−'}",
                 "face": face, "approach": approach(axis), "approach_error": None,
-                "usual": {**usual, "centre_nm": USUAL_NM[axis]},
+                "usual": {**usual, "centre_nm": USUAL_NM[axis]}, "causes": made_causes(axis, normal),
                 "drawing": draw_touch(VISE, 6 * MM, approach(axis), axis, face, normal, display),
             }
             for axis, (face, normal, sense) in TOUCHED.items()
@@ -72,6 +73,18 @@ def made_sheet(inches: bool = False, names: dict[str, str] | None = None) -> dic
                       "stages": [made_stage(without_square(asdict(stage)), words) for stage in SHIPPED.stages]},
         "pin_key": {},
     }  # fmt: skip
+
+
+def made_causes(axis: str, normal: int) -> dict[str, Any]:
+    """What causes of an axis are named from: the ball's radius in its ways, and the zero from clearing."""
+    radius = {"radius": "3.000", "unit": "mm"}
+    off = {"cause.ball_left_out": normal * 3 * MM, "cause.ball_twice": -normal * 3 * MM}
+    found = [
+        Candidate(code, USUAL_NM[axis] + off_nm, USUAL_NM[axis] + off_nm, 12_000, radius)
+        for code, off_nm in off.items()
+    ]
+    candidates = [one.as_dict() for one in [*found, Candidate("cause.zero_left", 0, 0, 289)]]
+    return {"chance_nm": 31_000, "uncertainty_nm": 12_000, "candidates": candidates}
 
 
 def slot_row(label: str, kind: str, owner: str | None, name: str | None) -> dict[str, Any]:

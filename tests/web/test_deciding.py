@@ -1,6 +1,6 @@
 """The lead's decisions at the desk: review, sign off, not accept, answer."""
 
-from tests.kit.shop import CENTRES_NM, PASSPHRASES
+from tests.kit.shop import CENTRES_NM, PASSPHRASES, PROBE
 from tests.web.conftest import Site
 from webapp.services import folding
 from webapp.services.ledger import change
@@ -114,6 +114,27 @@ def test_a_question_shows_the_touch_that_it_was_put_about_and_says_that_another_
     assert "−152.200" in plates
     assert "−152.399" not in plates
     assert "It was touched again after the question" in plates
+
+
+def test_the_lead_sees_beside_an_odd_touch_what_may_be_behind_it_with_the_arithmetic(site: Site) -> None:
+    site.house.signed_off()
+    site.house.clock.forward(hours=1)
+    walk = site.house.walk().start().until("touch", "Y")
+    walk.touch(CENTRES_NM["Y"] - PROBE.effective_radius_nm + 5_000)
+    question = walk.question(1, "Y", "Y is 3 mm off. Go on?")
+    site.house.accept(walk.parts)
+    candidates = walk.sheet["axes"][1]["causes"]["candidates"]
+    ball = next(one for one in candidates if one["code"] == "cause.ball_left_out")
+    lead = site.signed_in("ines")
+    for path in (f"/desk/questions/{question}", f"/desk/setups/{walk.setup}"):
+        table = lead.page(path).partition("What may be behind it")[2].partition("</table>")[0]
+        first = table.partition("<tbody>")[2].partition("</tr>")[0]
+        assert "The ball&#39;s radius of 2.996 mm may have been left out." in first
+        for number in ("−155.396", "+0.005", f"{5_000 / ball['uncertainty_nm']:.1f} <span"):
+            assert number in first, number
+        assert "Look at whether the probing cycle added the ball&#39;s radius" in first
+        assert "Y," in first
+        assert "X," not in table
 
 
 def test_a_question_is_answered_with_a_decision_and_a_reason(site: Site) -> None:

@@ -16,6 +16,7 @@ from collections.abc import Mapping
 from hashlib import sha256
 from typing import Any
 
+from webapp.domain.causes_of_setup import causes_of_touch
 from webapp.domain.compare import display_of
 from webapp.domain.errors import DomainError, Fields, Finding
 from webapp.domain.lengths import Display, format_length, format_other_unit
@@ -84,7 +85,7 @@ def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
         outcome=_outcome(state),
         scale=_scale(sheet, state),
         plates=tuple(_plate(axis, state, display) for axis in sheet["axes"]),
-        touches=tuple(_touch(touch, story, display) for touch in state["touches"]),
+        touches=tuple(_touch(place, story, display) for place in range(len(state["touches"]))),
         usuals=tuple(_usual(axis) for axis in sheet["axes"]),
         squares=squares(story),
         probe_check=probe_check(story),
@@ -154,7 +155,8 @@ def _plate(axis: Mapping[str, Any], state: Mapping[str, Any], display: Display) 
     )
 
 
-def _touch(touch: Mapping[str, Any], story: Story, display: Display) -> TouchRow:
+def _touch(place: int, story: Story, display: Display) -> TouchRow:
+    touch = story.state["touches"][place]
     usual = story.axis(touch["axis"])["usual"]
     centre_nm = usual["centre_nm"]
     lines = [None if centre_nm is None else usual[name] for name in ("ask_nm", "stop_nm")]
@@ -174,7 +176,16 @@ def _touch(touch: Mapping[str, Any], story: Story, display: Display) -> TouchRow
         sign=VERDICT_SIGNS[touch["verdict"]],
         verdict=Finding(f"record.verdict_{touch['verdict']}"),
         kept=Finding(kept),
+        causes=_causes(place, story),
     )
+
+
+def _causes(place: int, story: Story) -> tuple[Finding, ...] | None:
+    """Return the sentences of what was named for a touch, or the one that says that nothing was."""
+    named = causes_of_touch(story.sheet, story.state, place)
+    if named is None:
+        return None
+    return tuple(Finding(one.code, one.says["fields"]) for one in named) or (Finding("cause.none"),)
 
 
 def _usual(axis: Mapping[str, Any]) -> UsualRow:

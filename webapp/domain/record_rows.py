@@ -33,7 +33,10 @@ class Plate:
 
 @dataclass(frozen=True)
 class TouchRow:
-    """One touch beside what is usual. Texts without unit; `usual` and `difference` are None without a usual."""
+    """One touch beside what is usual. Texts without unit; `usual` and `difference` are None without a usual.
+
+    `causes` is what was named as likely, the likeliest first; None where there was nothing to explain.
+    """
 
     axis: str
     at: str
@@ -45,6 +48,7 @@ class TouchRow:
     sign: str
     verdict: Finding
     kept: Finding
+    causes: tuple[Finding, ...] | None
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from webapp.domain.causes_of_setup import causes_of_touch
 from webapp.domain.jaw_square import jaw_angle, say_angle
 from webapp.domain.lengths import Display, Unit, format_length, format_other_unit
 from webapp.words import NoWordsError, say
@@ -63,6 +64,13 @@ class Lengths:
         """Without a sign, for measures that have none."""
         return "–" if value_nm is None else format_length(value_nm, self.display, sign=False)
 
+    def fine(self, value_nm: int) -> str:
+        """An uncertainty, with one decimal more than the display shows and its unit."""
+        unit = self.display.unit
+        finer = Display(unit, min(self.display.decimals + 1, unit.most_decimals))
+        step_nm = finer.resolution_nm
+        return f"{format_length(-(-value_nm // step_nm) * step_nm, finer, sign=False)} {self.unit}"
+
     def other(self, value_nm: int | None) -> str:
         """In the other unit, with its name."""
         return "–" if value_nm is None else format_other_unit(value_nm, self.display)
@@ -79,11 +87,11 @@ class Lengths:
 
 
 def touch_rows(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Every touch of a setup beside its limits, in the order of touching; the kept ones are marked."""
+    """Every touch beside its limits and its likely causes, in the order of touching; the kept ones are marked."""
     axes = {axis["axis"]: axis for axis in sheet["axes"]}
     lengths = Lengths(display_of(sheet["machine"]))
     rows = []
-    for touch in state["touches"]:
+    for place, touch in enumerate(state["touches"]):
         usual = axes[touch["axis"]]["usual"]
         rows.append(
             {
@@ -96,6 +104,7 @@ def touch_rows(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> list[dict[
                 "stop": lengths.line(usual["stop_nm"]),
                 "setups": usual["values"],
                 "seatings": usual["seatings"],
+                "causes": causes_of_touch(sheet, state, place),
             }
         )
     return rows
