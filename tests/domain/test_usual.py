@@ -89,7 +89,7 @@ def test_without_any_seating_every_touch_is_asked_about() -> None:
 )
 def test_below_two_degrees_of_freedom_the_floor_alone_rules(history: list[SeatingValues]) -> None:
     found = usual(history, FLOOR, CHOICE, MM)
-    n = len(history[-1].values)
+    n = len(history[-1].values_nm)
     u_b = math.sqrt(1000**2 + 2000**2 + 1000**2 / 12)
     assert "floor_rules" in found.reasons
     for line, coverage in zip(lines(found), (0.99, 0.999), strict=True):
@@ -153,7 +153,7 @@ def test_touches_repeated_within_one_setup_count_once() -> None:
 
 def test_a_seating_with_two_values_of_one_setup_is_refused() -> None:
     with pytest.raises(errors.SetupCountedTwiceError) as refused:
-        SeatingValues("a", (SetupValue("s1", 1), SetupValue("s1", 2)))
+        SeatingValues.of_setups("a", [SetupValue("s1", 1), SetupValue("s1", 2)])
     assert refused.value.fields == {"setup": "s1", "seating": "a"}
 
 

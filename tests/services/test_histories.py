@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import sqlite3
 from collections.abc import Callable
 from contextlib import suppress
 
@@ -41,6 +42,7 @@ def keep(house: House, count: int = 20, first: int = 1) -> list[str]:
 CHANGES: dict[str, Callable[[House], object]] = {
     "a value more": lambda house: keep(house, 1, first=50),
     "an older value": lambda house: keep_past(house, [CENTRES_NM["X"] + 90_000], first=0),
+    "more changes than are followed": lambda house: keep(house, histories.MOST_CHANGES + 1, first=50),
     "a value left out": lambda house: register.leave_out(
         house.store, setup_id(3), "X", "A chip.", "ines", house.clock()
     ),
@@ -63,13 +65,44 @@ def test_every_change_is_seen_by_the_next_sheet(house: House, name: str) -> None
     assert after == worked_out_anew(house)
 
 
+def test_any_row_of_changes_ends_where_reading_anew_ends(house: House) -> None:
+    keep(house)
+    chance, out = random.Random(5), set()
+    for turn in range(40):
+        number = chance.randint(1, 20)
+        if number in out:
+            register.take_in(house.store, setup_id(number), "X", "Back.", "ines", house.clock())
+            out.remove(number)
+        else:
+            register.leave_out(house.store, setup_id(number), "X", "A chip.", "ines", house.clock())
+            out.add(number)
+        if turn == 20:
+            register.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
+        if turn % 3 == 0:
+            keep_past(house, [CENTRES_NM["X"] + turn * 1000], first=100 + turn)
+        if turn % 2:
+            assert preparing.usuals(house.store, "mill-1")["X"] == worked_out_anew(house)
+
+
+def test_a_value_that_is_gone_from_the_store_is_gone_from_the_usual(house: House) -> None:
+    keep(house)
+    before = preparing.usuals(house.store, "mill-1")["X"]
+    other = sqlite3.connect(house.folder / "zerokeep.db")
+    other.execute("DELETE FROM kept_value WHERE setup = ?", (setup_id(7),))
+    other.commit()
+    other.close()
+    after = preparing.usuals(house.store, "mill-1")["X"]
+    assert after.n_values == before.n_values - 1
+    assert after == worked_out_anew(house)
+
+
 def test_a_change_that_was_taken_back_leaves_no_trace(house: House) -> None:
     keep(house)
     before = preparing.usuals(house.store, "mill-1")["X"]
     with suppress(TakenBack), house.store.writing():
         house.store.setups.leave_out(setup_id(1), "X", "A chip.")
         inside = histories.seating_history(house.store, "vise-a", "X")
-        assert sum(len(one.values) for one in inside) == 19
+        assert sum(len(one.values_nm) for one in inside) == 19
         raise TakenBack
     assert preparing.usuals(house.store, "mill-1")["X"] == before
     register.leave_out(house.store, setup_id(2), "X", "Another chip.", "ines", house.clock())
@@ -103,10 +136,10 @@ def test_with_nothing_changed_nothing_is_read_or_worked_out_again(house: House) 
 
 def test_the_store_counts_each_axis_by_itself(house: House) -> None:
     with house.store.reading():
-        assert house.store.setups.kept_version("vise-a", "X") == 0
+        assert house.store.setups.changes_of_values("vise-a", "X") == 0
     keep(house, 3)
     with house.store.reading():
-        assert house.store.setups.kept_version("vise-a", "X") == 3
-        assert house.store.setups.kept_version("vise-a", "Y") == 0
+        assert house.store.setups.changes_of_values("vise-a", "X") == 3
+        assert house.store.setups.changes_of_values("vise-a", "Y") == 0
     with house.store.writing():
-        assert house.store.setups.kept_version("vise-a", "X") is None
+        assert house.store.setups.changes_of_values("vise-a", "X") is None

@@ -51,12 +51,12 @@ def earlier_seatings(
 
     `history` as for the usual; `until_utc` by seating's id.
     """
-    sat = [seating for seating in reversed(history[:-1]) if seating.values]
+    sat = [seating for seating in reversed(history[:-1]) if seating.values_nm]
     return tuple(
         OtherSeating(
             until_utc[seating.seating_id],
             centre_nm(seating.values_nm, machine.display),
-            len(seating.values),
+            len(seating.values_nm),
         )
         for seating in sat[:MOST_SEATINGS]
     )

@@ -29,6 +29,7 @@ from fractions import Fraction
 from scipy import special
 
 from webapp.domain.errors import TooFewValuesError
+from webapp.domain.exact_sums import times_n_squares, times_n_squares_in_pieces
 
 VARIANCE_TEST_LEVEL = 0.01
 LEAST_DEGREES_TO_DIFFER = 5
@@ -47,8 +48,7 @@ def squares(values: Sequence[int | Fraction]) -> Fraction:
     """Return the exact sum of squared deviations from the mean; 0 for one value or none."""
     if len(values) < 2:
         return Fraction(0)
-    total, of_squares = sum(values), sum(value * value for value in values)
-    return Fraction(of_squares) - Fraction(total) ** 2 / len(values)
+    return Fraction(times_n_squares(values)) / len(values)
 
 
 def standard_deviation(values: Sequence[int | Fraction]) -> float:
@@ -56,11 +56,6 @@ def standard_deviation(values: Sequence[int | Fraction]) -> float:
     if len(values) < 2:
         raise TooFewValuesError(n=len(values), least=2)
     return math.sqrt(squares(values) / (len(values) - 1))
-
-
-def stretches(values: Sequence[int]) -> list[Sequence[int]]:
-    """Return the values in stretches of 20, counted from the latest; the oldest stretch may be shorter."""
-    return [values[max(0, end - STRETCH) : end] for end in range(len(values), 0, -STRETCH)]
 
 
 @dataclass(frozen=True)
@@ -79,17 +74,19 @@ class Pooled:
 
 def pool(seatings: Sequence[Sequence[int]], members: Sequence[int]) -> Pooled:
     """Return the pooled variance of the named seatings, which need one degree of freedom between them."""
-    pieces = [piece for i in members for piece in stretches(seatings[i])]
-    degrees = sum(len(piece) - 1 for piece in pieces)
+    lengths = [len(seatings[i]) for i in members]
+    degrees = sum(length - math.ceil(length / STRETCH) for length in lengths)
     if degrees < 1:
-        raise TooFewValuesError(n=max((len(seatings[i]) for i in members), default=0), least=2)
-    # n times the sum of squares is a whole number; a fraction is formed once for each length of stretch only.
-    by_length: dict[int, int] = {}
-    for piece in pieces:
-        times_n = len(piece) * sum([value * value for value in piece]) - sum(piece) ** 2
-        by_length[len(piece)] = by_length.get(len(piece), 0) + times_n
-    total = sum((Fraction(times_n, n) for n, times_n in by_length.items()), Fraction(0))
+        raise TooFewValuesError(n=max(lengths, default=0), least=2)
+    total = sum((_squares_within_stretches(seatings[i]) for i in members), Fraction(0))
     return Pooled(total / degrees, degrees, tuple(members))
+
+
+def _squares_within_stretches(values: Sequence[int]) -> Fraction:
+    """Return squared deviations within stretches of 20, counted from the latest; the oldest stretch may be shorter."""
+    oldest = len(values) % STRETCH
+    whole = times_n_squares_in_pieces(values[oldest:], STRETCH)
+    return squares(values[:oldest]) + Fraction(whole, STRETCH)
 
 
 def pool_alike(seatings: Sequence[Sequence[int]], current: int, resolution_nm: int) -> Pooled | None:

@@ -140,8 +140,8 @@ def seating_trend(
 
 def _values(seating: SeatingRows) -> SeatingValues:
     rows = sorted(seating.rows, key=lambda row: (row.at_utc, row.setup_id))
-    kept = tuple(SetupValue(row.setup_id, row.value_nm) for row in rows if row.left_out_reason is None)
-    return SeatingValues(seating.seating_id, kept)
+    kept = [SetupValue(row.setup_id, row.value_nm) for row in rows if row.left_out_reason is None]
+    return SeatingValues.of_setups(seating.seating_id, kept)
 
 
 def _chart(rows: Sequence[TrendRow], earlier: Sequence[SeatingRows], display: Display) -> Chart | None:

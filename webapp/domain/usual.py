@@ -21,6 +21,7 @@ Rules of this module:
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from fractions import Fraction
@@ -55,27 +56,33 @@ class SetupValue:
 
 @dataclass(frozen=True)
 class SeatingValues:
-    """The accepted values of one seating in order of time, one for each setup. There may be none yet."""
+    """The accepted values of one seating in nm, in order of time, and the setup of each, one value for each setup.
+
+    Two columns, not a list of pairs: a seating may hold a hundred thousand. There may be no value yet.
+    """
 
     seating_id: str
-    values: tuple[SetupValue, ...] = ()
+    setup_ids: tuple[str, ...] = ()
+    values_nm: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
-        seen: set[str] = set()
-        for value in self.values:
-            if value.setup_id in seen:
-                raise SetupCountedTwiceError(setup=value.setup_id, seating=self.seating_id)
-            seen.add(value.setup_id)
+        if len(self.setup_ids) != len(self.values_nm):
+            raise ValueError(f"{len(self.setup_ids)} setups for {len(self.values_nm)} values")
+        if len(set(self.setup_ids)) < len(self.setup_ids):
+            twice = next(setup for setup, times in Counter(self.setup_ids).items() if times > 1)
+            raise SetupCountedTwiceError(setup=twice, seating=self.seating_id)
 
     @classmethod
     def of(cls, seating_id: str, values_nm: Iterable[int]) -> SeatingValues:
         """Return a seating of values that each come from a setup of their own, numbered from 1."""
-        return cls(seating_id, tuple(SetupValue(str(i), v) for i, v in enumerate(values_nm, start=1)))
+        values = tuple(values_nm)
+        return cls(seating_id, tuple(str(place) for place in range(1, len(values) + 1)), values)
 
-    @property
-    def values_nm(self) -> tuple[int, ...]:
-        """Return the bare values, in order."""
-        return tuple(value.value_nm for value in self.values)
+    @classmethod
+    def of_setups(cls, seating_id: str, values: Iterable[SetupValue]) -> SeatingValues:
+        """Return a seating of these setups' values."""
+        found = tuple(values)
+        return cls(seating_id, tuple(one.setup_id for one in found), tuple(one.value_nm for one in found))
 
 
 def one_value_per_setup(touches: Iterable[SetupValue]) -> tuple[SetupValue, ...]:
@@ -302,12 +309,12 @@ def centre_nm(values_nm: Sequence[int], display: Display) -> int:
 
 def _suspects(history: Sequence[SeatingValues]) -> Iterable[Suspect]:
     for seating in history:
-        if len(seating.values) < LEAST_FOR_SUSPECTS:
+        if len(seating.values_nm) < LEAST_FOR_SUSPECTS:
             continue
         test = spread.grubbs(seating.values_nm)
         if test.is_suspect:
-            value = seating.values[test.index]
-            yield Suspect(seating.seating_id, value.setup_id, value.value_nm, test.statistic, test.critical)
+            setup_id, value_nm = seating.setup_ids[test.index], seating.values_nm[test.index]
+            yield Suspect(seating.seating_id, setup_id, value_nm, test.statistic, test.critical)
 
 
 def verdict(value_nm: int, usual_now: Usual) -> Verdict:

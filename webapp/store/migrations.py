@@ -380,6 +380,31 @@ VERSIONS = Migration(
     ),
 )
 
+LISTED = (
+    "INSERT INTO kept_change SELECT {row}.fixture, {row}.axis, coalesce(max(number), 0) + 1, {row}.setup "
+    "FROM kept_change WHERE fixture = {row}.fixture AND axis = {row}.axis;"
+)
+
+# Which value each change was about, so that whoever remembers the values up to a number reads only those after it.
+KEPT_CHANGES = Migration(
+    "changes of kept values",
+    (
+        *(f"DROP TRIGGER kept_value_{action}_counted" for action in ("insert", "update", "delete")),
+        "DROP TABLE kept_version",
+        """CREATE TABLE kept_change (
+            fixture TEXT NOT NULL,
+            axis TEXT NOT NULL,
+            number INTEGER NOT NULL,
+            setup TEXT NOT NULL,
+            PRIMARY KEY (fixture, axis, number)) STRICT, WITHOUT ROWID""",
+        *(
+            f"CREATE TRIGGER kept_value_{action.lower()}_listed AFTER {action} ON kept_value "
+            f"BEGIN {' '.join(LISTED.format(row=row) for row in rows)} END"
+            for action, rows in (("INSERT", ("NEW",)), ("UPDATE", ("OLD", "NEW")), ("DELETE", ("OLD",)))
+        ),
+    ),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -392,6 +417,7 @@ MIGRATIONS = (
     IMPORTS,
     PROBES,
     VERSIONS,
+    KEPT_CHANGES,
 )
 
 

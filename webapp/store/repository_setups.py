@@ -44,8 +44,13 @@ PUT_QUESTION = (
     f"INSERT INTO question ({', '.join(QUESTION_COLUMNS)}) VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"  # noqa: S608
 )
 COUNTED_VALUES = (
-    "SELECT seating, setup, value_nm FROM kept_value "
+    "SELECT seating, setup, value_nm, at_utc FROM kept_value "
     "WHERE fixture = ? AND axis = ? AND left_out_reason IS NULL ORDER BY at_utc, setup"
+)
+CHANGED_AFTER = "SELECT DISTINCT setup FROM kept_change WHERE fixture = ? AND axis = ? AND number > ?"
+CHANGED_VALUES = (
+    f"SELECT changed.setup, seating, value_nm, at_utc FROM ({CHANGED_AFTER}) AS changed "  # noqa: S608
+    "LEFT JOIN kept_value ON kept_value.setup = changed.setup AND fixture = ? AND axis = ? AND left_out_reason IS NULL"
 )
 KEPT_PARTS = ("setup", "seating", "value_nm", "at_utc", "left_out_reason", "person", "has_page")
 KEPT_WITH_PEOPLE = (
@@ -266,21 +271,22 @@ class SetupsRepository(Repository):
         rows = self._database.raw(KEPT_WITH_PEOPLE, (fixture, axis))
         return [dict(zip(KEPT_PARTS, row, strict=True)) for row in rows]
 
-    def counted_values(self, fixture: str, axis: str) -> list[tuple[str, str, int]]:
-        """Seating, setup and value of an axis, without those left out, oldest first."""
-        rows = self._database.raw(COUNTED_VALUES, (fixture, axis))
-        return [(seating, setup, value) for seating, setup, value in rows]
+    def counted_values(self, fixture: str, axis: str) -> list[tuple[str, str, int, str]]:
+        """Seating, setup, value and time of an axis, without those left out, oldest first."""
+        return self._database.raw(COUNTED_VALUES, (fixture, axis))
 
-    def kept_version(self, fixture: str, axis: str) -> int | None:
-        """A number that is another one after each change of an axis' values; None while this transaction may yet
-        be taken back.
-        """
+    def changes_of_values(self, fixture: str, axis: str) -> int | None:
+        """How often an axis' values have changed; None while this transaction may yet be taken back."""
         if self._database.is_writing:
             return None
-        found = self._database.raw(
-            "SELECT number FROM kept_version WHERE fixture = ? AND axis = ?", (fixture, axis)
-        )
-        return int(found[0][0]) if found else 0
+        statement = "SELECT coalesce(max(number), 0) FROM kept_change WHERE fixture = ? AND axis = ?"
+        return int(self._database.raw(statement, (fixture, axis))[0][0])
+
+    def changed_values(self, fixture: str, axis: str, after: int) -> list[tuple[str, str | None, int, str]]:
+        """Setups whose value changed after so many changes: setup, seating, value and time of the value that counts
+        now; the seating is None where none does.
+        """
+        return self._database.raw(CHANGED_VALUES, (fixture, axis, after, fixture, axis))
 
     def leave_out(self, setup: str, axis: str, reason: str | None) -> int:
         """Leave a value out of the usual, or take it back in (None); how many rows there were (0 or 1)."""

@@ -123,12 +123,13 @@ class KeptValue(Table):
         primary_key = peewee.CompositeKey("setup", "axis")
 
 
-class KeptVersion(Table):
-    """How often the values of a fixture's axis have changed; triggers count."""
+class KeptChange(Table):
+    """Changes of an axis' values, numbered from 1, each with the setup it was about; triggers list them."""
 
     fixture = peewee.TextField()
     axis = peewee.TextField()
     number = peewee.IntegerField()
+    setup = peewee.TextField()
 
     class Meta:  # noqa: D106
-        primary_key = peewee.CompositeKey("fixture", "axis")
+        primary_key = peewee.CompositeKey("fixture", "axis", "number")
