@@ -224,6 +224,29 @@ def test_a_sign_off_without_a_verified_signature_is_never_final() -> None:
         record_facts(tale.bundle(), final=True)
 
 
+def test_the_lead_s_signature_says_over_how_many_events_it_was_given() -> None:
+    tale = normal()
+    before, later = record_facts(tale.bundle(), final=True).signatures
+    assert before.read is None
+    assert later.read is not None
+    assert later.read.code == "record.read_all"
+    assert later.read.fields["events"] == len(tale.events)
+    tale.tell("setup.resumed", None, away_ms=5)
+    read = record_facts(tale.bundle(), final=True).signatures[-1].read
+    assert read is not None
+    assert (read.code, read.fields["later"]) == ("record.read_and_later", 1)
+    assert all(said([later.read, read]))
+
+
+def test_a_sign_off_over_something_else_is_told_on_the_page() -> None:
+    tale = normal()
+    without = replace(tale.bundle(), events=tuple(tale.events[:3] + tale.events[4:]))
+    for bundle in (without, replace(tale.bundle(), sheet_text=f"{tale.sheet_text} ")):
+        read = record_facts(bundle, final=False).signatures[-1].read
+        assert read is not None
+        assert read.code == "record.read_differs"
+
+
 def test_a_record_without_time_and_ledger_is_never_final() -> None:
     with pytest.raises(RecordNotFinalError) as refused:
         record_facts(normal().bundle(sealed=False), final=True)

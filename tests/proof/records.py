@@ -8,6 +8,7 @@ from typing import Any
 
 from cryptography.hazmat.primitives.asymmetric import ec
 
+from tests.kit.reviewing import bound
 from tests.proof.pdfs import AT_UTC, pdf_of
 from webapp.domain.json_strict import canonical_text
 from webapp.domain.record_bundle import RecordBundle
@@ -92,7 +93,14 @@ def verified_for(event: str, person: str = "mara") -> str:
     return decision("signature.verified", {"event": event, "person": person, "key": "k"}, "server")
 
 
-SIGNED_OFF = decision("setup.signed_off", {"meaning": "reviewed and accepted", "note": ""}, "ines")
+def signed_off(claim: Any, by: str = "ines") -> str:
+    """A sign-off that says that this was read."""
+    return decision(
+        "setup.signed_off", {"meaning": "reviewed and accepted", "note": "", "reviewed": claim}, by
+    )
+
+
+SIGNED_OFF = signed_off(None)
 
 
 @cache
@@ -110,12 +118,12 @@ def bundle() -> RecordBundle:
         "step_pace": None,
     }
     decisions = (verified_for(jws.event_id(events[-1])), SIGNED_OFF)
-    return RecordBundle(SHEET, tuple(events), (TABLET.listed(),), decisions, record)
+    return bound(RecordBundle(SHEET, tuple(events), (TABLET.listed(),), decisions, record))
 
 
 def changed(**changes: Any) -> RecordBundle:
-    """The record with some of its files replaced."""
-    return replace(bundle(), **changes)
+    """The record with some of its files replaced, signed off as it then is."""
+    return bound(replace(bundle(), **changes))
 
 
 def render(record: RecordBundle) -> bytes:

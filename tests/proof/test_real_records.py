@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
 
+from tests.kit.reviewing import bound
 from tests.proof.judges import pdfsig_accepts, pyhanko_accepts
 from tests.proof.pdfs import REASON
 from tests.record.made_up import TALES, Tale
@@ -38,7 +39,7 @@ def signed(bundle: RecordBundle) -> RecordBundle:
         new_ids[sha256(old.rpartition(".")[0].encode()).hexdigest()] = jws.event_id(events[-1])
     decisions = tuple(canonical_text(_renamed(json.loads(text), new_ids)) for text in bundle.decisions)
     device = {"id": jwk["kid"], "name": "Tablet 2", "jwk": jwk}
-    return replace(bundle, events=tuple(events), devices=(device,), decisions=decisions)
+    return bound(replace(bundle, events=tuple(events), devices=(device,), decisions=decisions))
 
 
 def _renamed(decision: dict[str, Any], new_ids: dict[str, str]) -> dict[str, Any]:

@@ -44,9 +44,9 @@ def says(pdf: bytes, keyring: KeyRing, code: str, **options: Any) -> str:
 def test_a_whole_record_holds_in_every_line(record_pdf: bytes, keyring: KeyRing) -> None:
     report = verify_record(record_pdf, keyring.trusted_certificates, render)
     assert report.failures == ()
-    assert [line.code for line in report.lines][-7:] == [
+    assert [line.code for line in report.lines][-8:] == [
         *("record.files", "record.events", "record.chain", "record.belongs", "record.signed"),
-        *("record.time", "record.page"),
+        *("record.reviewed", "record.time", "record.page"),
     ]
     assert report.line("record.signed").fields == {"operator": "mara", "lead": "ines"}
     assert all(line["detail"] for line in report.as_dict()["lines"])
@@ -278,6 +278,63 @@ def test_a_lead_who_signs_off_their_own_setup_is_told(seal_it: Sealer, keyring: 
     own = decision("setup.signed_off", {"meaning": "reviewed and accepted", "note": ""}, "mara")
     pdf = seal_it(changed(decisions=(bundle().decisions[0], own)))
     assert says(pdf, keyring, "record.signed") == "record.signed.own_work"
+
+
+def bare(**changes: Any) -> RecordBundle:
+    """The record with some of its files replaced and the sign-off left as it was."""
+    return replace(bundle(), **changes)
+
+
+def test_a_sign_off_that_does_not_say_what_was_read_does_not_hold(seal_it: Sealer, keyring: KeyRing) -> None:
+    silent = decision("setup.signed_off", {"meaning": "reviewed and accepted", "note": ""}, "ines")
+    for text in (silent, SIGNED_OFF, decision("setup.signed_off", ["read"], "ines")):  # type: ignore[arg-type]
+        pdf = seal_it(bare(decisions=(bundle().decisions[0], text)))
+        assert says(pdf, keyring, "record.reviewed") == "record.reviewed.not_said"
+
+
+def test_an_event_taken_out_after_the_sign_off_is_seen_by_what_was_read(
+    seal_it: Sealer, keyring: KeyRing
+) -> None:
+    events = bundle().events
+    pdf = seal_it(bare(events=events[:3] + events[4:]))
+    assert says(pdf, keyring, "record.reviewed") == "record.reviewed.differs"
+
+
+def test_a_decision_put_in_before_the_sign_off_is_seen_by_what_was_read(
+    seal_it: Sealer, keyring: KeyRing
+) -> None:
+    verified, sign_off = bundle().decisions
+    answered = decision("question.answered", {"question": "q", "decision": "go_on", "reason": ""}, "ines")
+    pdf = seal_it(bare(decisions=(verified, answered, sign_off)))
+    assert says(pdf, keyring, "record.reviewed") == "record.reviewed.differs"
+
+
+@pytest.mark.parametrize(
+    "claim",
+    [
+        {"events": 6, "sha256": "00" * 32},
+        {"events": 0, "sha256": "00" * 32},
+        {"events": 7, "sha256": "00" * 32},
+        {"events": True, "sha256": "00" * 32},
+        {"sha256": "00" * 32},
+        "all of it",
+    ],
+)
+def test_a_claim_of_what_was_read_that_nothing_gives_does_not_hold(
+    claim: Any, seal_it: Sealer, keyring: KeyRing
+) -> None:
+    pdf = seal_it(bare(decisions=(bundle().decisions[0], records.signed_off(claim))))
+    assert says(pdf, keyring, "record.reviewed") == "record.reviewed.differs"
+
+
+def test_events_that_came_after_the_sign_off_are_counted_and_told(seal_it: Sealer, keyring: KeyRing) -> None:
+    late = TABLET.event("setup.resumed", {"away_ms": 5}, 7, jws.event_id(bundle().events[-1]))
+    report = verify_record(
+        seal_it(bare(events=(*bundle().events, late))), keyring.trusted_certificates, render
+    )
+    assert report.holds
+    assert report.line("record.reviewed").says == "record.reviewed.holds_with_later"
+    assert report.line("record.reviewed").fields == {"events": 6, "later": 1}
 
 
 def test_bytes_that_are_nothing_at_all_give_a_report_and_no_error(keyring: KeyRing) -> None:

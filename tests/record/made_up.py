@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, field
 from hashlib import sha256
 from typing import Any
 
+from tests.kit.reviewing import bound
 from webapp.domain.cause_facts import Candidate
 from webapp.domain.compare import compared_on_sheet, slot_length_nm, touch_length_nm, verdict_on
 from webapp.domain.drawing import Vise, draw_touch
@@ -237,6 +238,7 @@ class Tale:
 
     def sign_off(self, note: str = "") -> None:
         self.decide("setup.signed_off", meaning="reviewed and accepted", note=note)
+        self.decisions = list(bound(self.bundle()).decisions)
 
 
 def encoded(data: bytes) -> str:

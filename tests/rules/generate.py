@@ -129,7 +129,11 @@ def _decide(player: Player, chance: Random) -> None:
     data = {
         "signature.verified": {"person": "mara", "key": "k"},
         "signature.refused": {"person": "mara", "reason": chance.choice(("wrong_pin", "throttled"))},
-        "setup.signed_off": {"meaning": "reviewed and accepted", "note": ""},
+        "setup.signed_off": {
+            "meaning": "reviewed and accepted",
+            "note": "",
+            "reviewed": {"events": 3, "sha256": "0" * 64},
+        },
         "setup.not_accepted": {"reason": "No."},
         "event.set_aside": {"code": "intake.forked", "fields": {"sequence": 3}},
     }[kind]

@@ -1,5 +1,6 @@
 """The lead decides: sign-off, refusal, answers; and what becomes of the values."""
 
+import json
 import threading
 from typing import Any
 
@@ -8,6 +9,7 @@ import pytest
 from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES, PINS
 from tests.kit.walk import Walk
+from webapp.domain.reviewed import fits
 from webapp.services import answering, register, signing_off
 from webapp.services.errors import (
     AnsweredAlready,
@@ -20,6 +22,7 @@ from webapp.services.errors import (
     QuestionsOpen,
     ReasonMissing,
     RoleMissing,
+    SetupChanged,
     SignatureNotVerified,
     SignInRefused,
 )
@@ -38,7 +41,10 @@ def status(house: House, walk: Walk) -> Any:
 
 
 def not_accept(house: House, setup: str, by: str = "ines", reason: str = "Touched the moving jaw.") -> None:
-    signing_off.not_accept(house.store, house.keyring, setup, by, PASSPHRASES[by], reason, house.clock())
+    seen = house.seen(setup)
+    signing_off.not_accept(
+        house.store, house.keyring, setup, by, PASSPHRASES[by], reason, house.clock(), seen=seen
+    )
 
 
 def answer(
@@ -112,8 +118,11 @@ def test_each_sign_off_asks_for_the_passphrase(house: House) -> None:
     walk = house.signed()
     with pytest.raises(SignInRefused):
         house.sign_off(walk.setup, passphrase="wrong")
+    seen = house.seen(walk.setup)
     with pytest.raises(SignInRefused):
-        signing_off.not_accept(house.store, house.keyring, walk.setup, "ines", "wrong", "No.", house.clock())
+        signing_off.not_accept(
+            house.store, house.keyring, walk.setup, "ines", "wrong", "No.", house.clock(), seen=seen
+        )
     assert status(house, walk) == "signed"
 
 
@@ -171,6 +180,73 @@ def test_a_decision_stands(house: House) -> None:
     assert refused.value.fields["by"] == "ines"
     with pytest.raises(DecidedAlready):
         not_accept(house, walk.setup, by="tomas")
+
+
+def decide_about(house: House, walk: Walk, seen: str, *, accept: bool) -> None:
+    """One of the two decisions, by a lead who has read the setup when its fingerprint was this one."""
+    decide = signing_off.sign_off if accept else signing_off.not_accept
+    decide(
+        house.store,
+        house.keyring,
+        walk.setup,
+        "ines",
+        PASSPHRASES["ines"],
+        "I have read it.",
+        house.clock(),
+        seen=seen,
+    )
+
+
+@pytest.mark.parametrize("accept", [True, False])
+def test_a_setup_that_got_another_event_since_it_was_read_is_not_decided_about(
+    house: House, accept: bool
+) -> None:
+    walk = house.signed()
+    seen = house.seen(walk.setup)
+    walk.event("setup.resumed", {"away_ms": 1000}, None)
+    assert house.accept(walk.parts)[-1]["outcome"] == "accepted"
+    with pytest.raises(SetupChanged):
+        decide_about(house, walk, seen, accept=accept)
+    assert status(house, walk) == "signed"
+    decide_about(house, walk, house.seen(walk.setup), accept=accept)
+    assert status(house, walk) == ("signed_off" if accept else "not_accepted")
+
+
+@pytest.mark.parametrize("accept", [True, False])
+def test_a_setup_whose_question_was_answered_since_it_was_read_is_not_decided_about(
+    house: House, accept: bool
+) -> None:
+    walk = house.walk().through()
+    walk.sign(PINS["mara"], house.keyring)
+    house.accept(walk.parts)
+    seen = house.seen(walk.setup)
+    for question in answering.questions(house.store):
+        answer(house, question["id"], by="tomas")
+    with pytest.raises(SetupChanged):
+        decide_about(house, walk, seen, accept=accept)
+
+
+def test_a_decision_that_says_nothing_of_what_was_read_is_refused(house: House) -> None:
+    walk = house.signed()
+    for nothing in ("", "0" * 64):
+        with pytest.raises(SetupChanged):
+            decide_about(house, walk, nothing, accept=True)
+
+
+def test_the_ledger_says_what_was_read_before_a_decision(house: House) -> None:
+    accepted, refused = house.signed(), house.signed("tomas")
+    house.sign_off(accepted.setup)
+    read = signing_off.reviewed_now(house.store, refused.setup)
+    not_accept(house, refused.setup)
+    with house.store.reading():
+        (sign_off,) = house.store.ledger.changes(kind="setup.signed_off")
+        (not_accepted,) = house.store.ledger.changes(kind="setup.not_accepted")
+        ids = [id_ for id_, _ in house.store.setups.texts_of(accepted.setup)]
+        before = [row["text"] for row in house.store.ledger.changes_of_setup(accepted.setup)][:-1]
+    assert json.loads(not_accepted["text"])["data"]["reviewed"] == read
+    claim = json.loads(sign_off["text"])["data"]["reviewed"]
+    assert claim["events"] == len(ids) == len(accepted.events)
+    assert fits(claim, accepted.setup, accepted.sheet_hash, ids, before)
 
 
 def test_not_accepting_needs_a_reason(house: House) -> None:

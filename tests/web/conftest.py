@@ -28,6 +28,7 @@ AUDITOR = ("odo", "Odo Lind", "the ledger smells of rain today")
 ORIGIN = "https://localhost"
 TABLET = {"X-Zerokeep": "1", "Content-Type": "application/json"}
 TOKEN = re.compile(r'name="csrf_token" value="([^"]+)"')
+SEEN = re.compile(r'name="seen" type="hidden" value="([0-9a-f]{64})"')
 
 _AUDITORS_HASH: list[str] = []
 
@@ -76,6 +77,12 @@ class Browser:
     def send(self, path: str, **fields: Any) -> TestResponse:
         """Send a form with its token, as one of our own pages would."""
         return self.send_raw(path, {"csrf_token": self.token(), **fields})
+
+    def decide(self, path: str, **fields: Any) -> TestResponse:
+        """Open the form of a decision, and send it with what the page says was read."""
+        found = SEEN.search(self.page(path))
+        assert found
+        return self.send(path, seen=found[1], **fields)
 
     def send_raw(self, path: str, fields: dict[str, Any], **headers: str) -> TestResponse:
         """Send a form as it is."""

@@ -1,8 +1,10 @@
 """The lead's decisions at the desk: review, sign off, not accept, answer."""
 
-from tests.kit.shop import CENTRES_NM, PASSPHRASES, PROBE
-from tests.web.conftest import Site
-from webapp.services import folding
+import re
+
+from tests.kit.shop import CENTRES_NM, PASSPHRASES, PINS, PROBE
+from tests.web.conftest import SEEN, Site
+from webapp.services import answering, folding, signing_off
 from webapp.services.ledger import change
 
 
@@ -23,7 +25,7 @@ def test_a_setup_is_signed_off_with_the_passphrase_and_a_note(site: Site) -> Non
     lead = site.signed_in("ines")
     path = f"/desk/setups/{walk.setup}/sign-off"
     assert "reviewed and accepted" in lead.page(path)
-    answer = lead.send(path, note="Good.", passphrase=PASSPHRASES["ines"])
+    answer = lead.decide(path, note="Good.", passphrase=PASSPHRASES["ines"])
     assert answer.status_code == 303
     page = lead.page(f"/desk/setups/{walk.setup}")
     assert "signed off" in page
@@ -33,7 +35,7 @@ def test_a_setup_is_signed_off_with_the_passphrase_and_a_note(site: Site) -> Non
 def test_a_wrong_passphrase_signs_nothing_and_keeps_the_note(site: Site) -> None:
     walk = site.house.signed()
     lead = site.signed_in("ines")
-    answer = lead.send(
+    answer = lead.decide(
         f"/desk/setups/{walk.setup}/sign-off", note="A note of mine.", passphrase="not the passphrase"
     )
     text = answer.get_data(as_text=True)
@@ -41,6 +43,57 @@ def test_a_wrong_passphrase_signs_nothing_and_keeps_the_note(site: Site) -> None
     assert "A note of mine." in text
     assert "not the passphrase" not in text
     assert "waits for sign-off" in lead.page(f"/desk/setups/{walk.setup}")
+
+
+def test_a_setup_that_changed_since_its_form_was_opened_is_read_again_and_the_note_stays(site: Site) -> None:
+    walk = site.house.walk().through()
+    walk.sign(PINS["mara"], site.house.keyring)
+    site.house.accept(walk.parts)
+    lead = site.signed_in("ines")
+    for decision, field in (("sign-off", "note"), ("not-accepted", "reason")):
+        path = f"/desk/setups/{walk.setup}/{decision}"
+        read = SEEN.search(lead.page(path))
+        assert read
+        question = answering.questions(site.house.store)[0]
+        answering.answer(site.house.store, question["id"], "tomas", "go_on", "Fine.", site.house.clock())
+        for passphrase, told in (
+            ("not the passphrase", "does not"),
+            (PASSPHRASES["ines"], "has changed since you looked at it"),
+        ):
+            typed = {field: "Words of mine.", "seen": read[1], "passphrase": passphrase}
+            answer = lead.send(path, **typed)
+            text = answer.get_data(as_text=True)
+            assert answer.status_code == 422
+            assert "Words of mine." in text
+            fresh = SEEN.search(text)
+            assert fresh
+            assert ("has changed since" in text) == told.startswith("has changed")
+            assert (fresh[1] == read[1]) == (passphrase == "not the passphrase")
+    assert "waits for sign-off" in lead.page(f"/desk/setups/{walk.setup}")
+
+
+def test_a_form_without_what_was_read_decides_nothing(site: Site) -> None:
+    walk = site.house.signed()
+    lead = site.signed_in("ines")
+    for decision in ("sign-off", "not-accepted"):
+        answer = lead.send(
+            f"/desk/setups/{walk.setup}/{decision}", note="", reason="No.", passphrase=PASSPHRASES["ines"]
+        )
+        assert answer.status_code == 422
+        assert "has changed since you looked at it" in answer.get_data(as_text=True)
+
+
+def test_the_form_says_so_when_the_setup_changed_between_its_page_and_the_form(site: Site) -> None:
+    walk = site.house.signed()
+    lead = site.signed_in("ines")
+    link = re.search(
+        r'href="(/desk/setups/[^"]+/sign-off\?seen=[0-9a-f]{64})"', lead.page(f"/desk/setups/{walk.setup}")
+    )
+    assert link
+    assert "has changed since you looked at it" not in lead.page(link[1])
+    walk.event("setup.resumed", {"away_ms": 1000}, None)
+    site.house.accept(walk.parts)
+    assert "has changed since you looked at it" in lead.page(link[1])
 
 
 def test_wrong_passphrases_typed_elsewhere_do_not_keep_a_lead_from_signing_off(site: Site) -> None:
@@ -53,7 +106,7 @@ def test_wrong_passphrases_typed_elsewhere_do_not_keep_a_lead_from_signing_off(s
         for joker in jokers:
             joker.send("/me/pin", passphrase="a wrong passphrase", new_pin="908172", new_pin_again="908172")
     lead = site.signed_in("ines")
-    answer = lead.send(f"/desk/setups/{walk.setup}/sign-off", note="", passphrase=PASSPHRASES["ines"])
+    answer = lead.decide(f"/desk/setups/{walk.setup}/sign-off", note="", passphrase=PASSPHRASES["ines"])
     assert answer.status_code == 303
 
 
@@ -61,10 +114,10 @@ def test_a_setup_is_not_accepted_with_a_reason_only(site: Site) -> None:
     walk = site.house.signed()
     lead = site.signed_in("ines")
     path = f"/desk/setups/{walk.setup}/not-accepted"
-    refused = lead.send(path, reason="", passphrase=PASSPHRASES["ines"])
+    refused = lead.decide(path, reason="", passphrase=PASSPHRASES["ines"])
     assert refused.status_code == 422
     assert "Say why" in refused.get_data(as_text=True)
-    assert lead.send(path, reason="Wrong vise.", passphrase=PASSPHRASES["ines"]).status_code == 303
+    assert lead.decide(path, reason="Wrong vise.", passphrase=PASSPHRASES["ines"]).status_code == 303
     page = lead.page(f"/desk/setups/{walk.setup}")
     assert "not accepted" in page
     assert "Wrong vise." in page
@@ -74,7 +127,8 @@ def test_a_problem_of_a_decision_is_shown_though_it_belongs_to_no_event(site: Si
     walk = site.house.walk().through()
     site.house.accept(walk.parts)
     with site.house.store.writing():
-        data = {"meaning": "reviewed and accepted", "note": ""}
+        read = signing_off.reviewed_now(site.house.store, walk.setup)
+        data = {"meaning": "reviewed and accepted", "note": "", "reviewed": read}
         change(site.house.store, "setup.signed_off", "ines", walk.setup, walk.setup, data, site.house.clock())
         folding.refresh(site.house.store, walk.setup)
     page = site.signed_in("ines").page(f"/desk/setups/{walk.setup}")
@@ -85,7 +139,7 @@ def test_whoever_ran_a_setup_is_told_that_another_lead_signs_it_off(site: Site) 
     walk = site.house.signed("tomas")
     runner = site.signed_in("tomas")
     assert "another lead has to sign it off" in runner.page(f"/desk/setups/{walk.setup}")
-    answer = runner.send(f"/desk/setups/{walk.setup}/sign-off", note="", passphrase=PASSPHRASES["tomas"])
+    answer = runner.decide(f"/desk/setups/{walk.setup}/sign-off", note="", passphrase=PASSPHRASES["tomas"])
     assert answer.status_code == 422
     assert "waits for sign-off" in runner.page(f"/desk/setups/{walk.setup}")
 

@@ -20,7 +20,7 @@ def sealed(shared_site: Site) -> tuple[str, bytes]:
     walk = shared_site.house.signed()
     shared_site.house.clock.forward(minutes=5)
     lead = shared_site.signed_in("ines")
-    answer = lead.send(f"/desk/setups/{walk.setup}/sign-off", note="Good.", passphrase=PASSPHRASES["ines"])
+    answer = lead.decide(f"/desk/setups/{walk.setup}/sign-off", note="Good.", passphrase=PASSPHRASES["ines"])
     assert answer.status_code == 303
     assert answer.headers["Location"].endswith("done=sealed")
     return walk.setup, lead.get(f"/records/{walk.setup}.pdf").data

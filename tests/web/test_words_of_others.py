@@ -53,7 +53,7 @@ def test_a_question_from_a_tablet_is_text_on_every_page(shared_site: Site, paylo
 def test_a_note_that_is_refused_comes_back_as_text(shared_site: Site, payload: str) -> None:
     walk = shared_site.house.signed()
     lead = shared_site.signed_in("ines")
-    answer = lead.send(f"/desk/setups/{walk.setup}/sign-off", note=payload, passphrase="wrong wrong wrong")
+    answer = lead.decide(f"/desk/setups/{walk.setup}/sign-off", note=payload, passphrase="wrong wrong wrong")
     assert_text_only(answer.get_data(as_text=True), payload)
 
 
@@ -83,5 +83,5 @@ def test_a_reason_of_the_lead_is_text_for_the_operator(shared_site: Site) -> Non
     walk = shared_site.house.signed()
     lead = shared_site.signed_in("ines")
     payload = PAYLOADS[0]
-    lead.send(f"/desk/setups/{walk.setup}/not-accepted", reason=payload, passphrase=PASSPHRASES["ines"])
+    lead.decide(f"/desk/setups/{walk.setup}/not-accepted", reason=payload, passphrase=PASSPHRASES["ines"])
     assert_text_only(shared_site.signed_in("mara").page(f"/desk/setups/{walk.setup}"), payload)

@@ -142,6 +142,7 @@ class Historian:
             self.secrets[lead].passphrase,
             "",
             later + timedelta(minutes=2),
+            seen=signing_off.reviewed_now(self.store, state["setup"])["sha256"],
         )
 
     def _person(self, past: Past) -> Person:

@@ -36,6 +36,7 @@ from webapp.domain.record_rows import (
     UsualRow,
 )
 from webapp.domain.record_story import Story, happenings
+from webapp.domain.reviewed import fits
 from webapp.domain.setup import fold
 
 VERDICT_SIGNS = {"agrees": "=", "ask": "?", "stop": "×"}
@@ -261,8 +262,11 @@ def _signature_state(signature: Mapping[str, Any]) -> Finding:
 
 def _sign_off_row(sign_off: Mapping[str, Any], story: Story, bundle: RecordBundle) -> SignatureRow:
     """Return the lead's signature; its identifier is the hash of the decision's text."""
-    decided = zip(bundle.decisions, bundle.decoded_decisions(), strict=True)
-    text = next(text for text, decision in decided if decision["type"] == "setup.signed_off")
+    decided = list(zip(bundle.decisions, bundle.decoded_decisions(), strict=True))
+    place = next(
+        place for place, (_, decision) in enumerate(decided) if decision["type"] == "setup.signed_off"
+    )
+    text = decided[place][0]
     roles = story.people.get(sign_off["by"], {}).get("roles", ["lead"])
     return SignatureRow(
         name=story.name_of(sign_off["by"]),
@@ -272,6 +276,22 @@ def _sign_off_row(sign_off: Mapping[str, Any], story: Story, bundle: RecordBundl
         state=Finding("record.signature_on_ledger"),
         event=grouped(sha256(text.encode("utf-8")).hexdigest()[:SHORTENED_HEX]),
         note=sign_off["note"],
+        read=_read(sign_off["reviewed"], story, bundle, place),
+    )
+
+
+def _read(claim: Any, story: Story, bundle: RecordBundle, place: int) -> Finding:
+    """Return over what the lead signed, worked out again from the events and from the decisions before this one."""
+    sheet_hash = sha256(bundle.sheet_text.encode("utf-8")).hexdigest()
+    ids = list(story.events)
+    if not fits(claim, bundle.record["setup"], sheet_hash, ids, bundle.decisions[:place]):
+        return Finding("record.read_differs")
+    fields: Fields = {"events": claim["events"], "print": grouped(claim["sha256"][:SHORTENED_HEX])}
+    later = len(ids) - claim["events"]
+    return (
+        Finding("record.read_and_later", {**fields, "later": later})
+        if later
+        else Finding("record.read_all", fields)
     )
 
 

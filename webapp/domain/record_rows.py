@@ -109,7 +109,10 @@ class CheckRow:
 
 @dataclass(frozen=True)
 class SignatureRow:
-    """A person's signature in words. `event` is the identifier shortened to 16 digits, in groups of four."""
+    """A person's signature in words. `event` is the identifier shortened to 16 digits, in groups of four.
+
+    `read` says over what a lead decided, None for an operator's signature.
+    """
 
     name: str
     roles: tuple[Finding, ...]
@@ -118,6 +121,7 @@ class SignatureRow:
     state: Finding
     event: str
     note: str
+    read: Finding | None = None
 
 
 @dataclass(frozen=True)

@@ -73,9 +73,14 @@ def decide(state: SetupState, decision: Mapping[str, Any]) -> None:
         state.refused[data["event"]] = data["reason"]
         _settle_signature(state)
     elif kind == "setup.signed_off":
-        state.sign_off = {**said, "meaning": data["meaning"], "note": data["note"]}
+        state.sign_off = {
+            **said,
+            "meaning": data["meaning"],
+            "note": data["note"],
+            "reviewed": data.get("reviewed"),
+        }
     elif kind == "setup.not_accepted":
-        state.not_accepted = {**said, "reason": data["reason"]}
+        state.not_accepted = {**said, "reason": data["reason"], "reviewed": data.get("reviewed")}
     elif kind == "event.set_aside":
         state.set_aside[data["event"]] = {"code": data["code"], "fields": data["fields"]}
 

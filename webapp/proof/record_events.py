@@ -5,7 +5,9 @@ Rules:
 - a device's sequence grows; where two events follow each other directly, the later names the earlier by its id. A
   device's chain runs over all its setups, so a gap is told and counted here: the ledger proves what lies in it;
 - all events and decisions are of the record's setup, all events of the sheet that is attached;
-- the operator's signature is among the events and was verified with a PIN, and the sign-off came after it.
+- the operator's signature is among the events and was verified with a PIN, and the sign-off came after it;
+- the sign-off names what the lead had read: the fingerprint of the events and of the decisions before it is worked out
+  again from what is in the record (see domain/reviewed.py). Events that came later are counted and told.
 """
 
 from collections.abc import Iterator, Sequence
@@ -15,6 +17,7 @@ from typing import Any
 from webapp.domain.errors import DomainError
 from webapp.domain.events import read_event
 from webapp.domain.record_bundle import RecordBundle
+from webapp.domain.reviewed import fits
 from webapp.proof.errors import JwsRefused
 from webapp.proof.jws import DeviceKey, key_id
 from webapp.proof.report import Line, failed, held, refusal_words
@@ -28,15 +31,21 @@ Decision = Any
 
 
 def check_events(bundle: RecordBundle, setup: str) -> list[Line]:
-    """One line each on signatures, chain, belonging and the persons' signatures; `setup` is the record's id."""
+    """One line each on signatures, chain, belonging, the persons' signatures and what was reviewed; `setup` is the
+    record's id.
+    """
     opened, signatures = _open(bundle.events, bundle.devices)
     if opened is None:
-        not_asked = [failed(f"record.{name}", "not_asked") for name in ("chain", "belongs", "signed")]
+        not_asked = [
+            failed(f"record.{name}", "not_asked") for name in ("chain", "belongs", "signed", "reviewed")
+        ]
         return [signatures, *not_asked]
     sheet_hash = sha256(bundle.sheet_text.encode()).hexdigest()
     decisions = bundle.decoded_decisions()
     belongs = _belonging_line(sheet_hash, opened, decisions, setup)
-    return [signatures, _chain_line(opened), belongs, _signed_line(opened, decisions)]
+    signed = _signed_line(opened, decisions)
+    read = _reviewed_line(bundle, setup, sheet_hash, [event["id"] for event in opened])
+    return [signatures, _chain_line(opened), belongs, signed, read]
 
 
 def _open(events: Sequence[str], devices: Sequence[dict[str, Any]]) -> tuple[list[Event] | None, Line]:
@@ -125,6 +134,25 @@ def _signed_line(events: Sequence[Event], decisions: Sequence[Decision]) -> Line
     if operator == lead:
         return failed("record.signed", "own_work", person=lead)
     return held("record.signed", operator=operator, lead=lead)
+
+
+def _reviewed_line(bundle: RecordBundle, setup: str, sheet_hash: str, ids: list[str]) -> Line:
+    """Whether the last sign-off is about what is in the record; whether there is one is asked elsewhere."""
+    signed_off = list(_of_type(bundle.decoded_decisions(), "setup.signed_off"))
+    if not signed_off:
+        return failed("record.reviewed", "not_asked")
+    place, decision = signed_off[-1]
+    data = decision["data"]
+    claim = data.get("reviewed") if isinstance(data, dict) else None
+    if claim is None:
+        return failed("record.reviewed", "not_said")
+    if not fits(claim, setup, sheet_hash, ids, bundle.decisions[:place]):
+        return failed("record.reviewed", "differs")
+    later = len(ids) - claim["events"]
+    if later:
+        fields: dict[str, str | int] = {"events": claim["events"], "later": later}
+        return Line("record.reviewed", holds=True, says="record.reviewed.holds_with_later", fields=fields)
+    return held("record.reviewed", events=claim["events"])
 
 
 def _names_one_of(decision: Decision, signed: set[tuple[str, str]]) -> bool:

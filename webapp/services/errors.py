@@ -149,6 +149,12 @@ class DecidedAlready(NotNow):
     field_names = ("by", "at_utc")
 
 
+class SetupChanged(NotNow):
+    """The setup is not what it was when the person read it."""
+
+    code = "services.setup_changed"
+
+
 class SignatureNotVerified(NotNow):
     code = "services.signature_not_verified"
 

@@ -5,6 +5,8 @@ Rules:
 - the operator's signature has to be verified first, and every question answered;
 - each sign-off asks for the passphrase again, whatever the session (7.5.3; 21 CFR 11.200(a)); the right to sign off is
   looked at after that, in the transaction that writes, so that of two leads one signs (15.4.2);
+- a decision is about what the person read: the fingerprint that their page carried has to be the one of now, and it
+  stands in the decision (11.70);
 - a touch's value becomes part of the usual here and nowhere else: one value a setup and axis, of a complete setup,
   under the seating that its sheet named, in the same transaction.
 """
@@ -14,6 +16,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.reviewed import Reviewed, reviewed
 from webapp.services import folding, pacing
 from webapp.services.access import DESK, check_secret, must_be_lead
 from webapp.services.errors import (
@@ -22,6 +25,7 @@ from webapp.services.errors import (
     NotFinished,
     OwnSetup,
     QuestionsOpen,
+    SetupChanged,
     SignatureNotVerified,
     SignInRefused,
 )
@@ -50,7 +54,8 @@ def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
     """Everything about one setup; raises NoSuchSetup.
 
     setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
-    names (of people by id), device (its row without the key), record (row or None), pace (see pacing.setup_pace).
+    names (of people by id), device (its row without the key), record (row or None), pace (see pacing.setup_pace),
+    reviewed (what a decision about it now would be about, see domain.reviewed).
     """
     del now
     with store.reading():
@@ -71,7 +76,19 @@ def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
             "device": {name: value for name, value in device.items() if name != "jwk"},
             "record": store.records.record(setup_id),
             "pace": pacing.setup_pace(store, setup_id),
+            "reviewed": reviewed_now(store, setup_id),
         }
+
+
+def reviewed_now(store: Store, setup_id: str) -> Reviewed:
+    """The fingerprint of a setup as it stands. Raises NoSuchSetup."""
+    with store.reading():
+        row = store.setups.setup(setup_id)
+        if row is None:
+            raise NoSuchSetup(setup=setup_id)
+        ids = [id_ for id_, _ in store.setups.texts_of(setup_id)]
+        decisions = [change_row["text"] for change_row in store.ledger.changes_of_setup(setup_id)]
+        return reviewed(setup_id, row["sheet"], ids, decisions)
 
 
 def numbers(sheet: dict[str, Any], state: dict[str, Any]) -> list[dict[str, Any]]:
@@ -99,11 +116,13 @@ def sign_off(
     note: str,
     now: datetime,
     source: str = DESK,
+    *,
+    seen: str,
 ) -> None:
-    """Sign a setup off: "reviewed and accepted".
+    """Sign a setup off: "reviewed and accepted". `seen` is the fingerprint of what was read (see reviewed_now).
 
     Raises SignInRefused, TooManyTries, StoppedAfterTries for the passphrase; RoleMissing, OwnSetup, NoSuchSetup,
-    DecidedAlready, NotFinished, SignatureNotVerified, QuestionsOpen for the setup.
+    DecidedAlready, SetupChanged, NotFinished, SignatureNotVerified, QuestionsOpen for the setup.
     """
     del keyring
     note = note_text(note)
@@ -111,8 +130,9 @@ def sign_off(
     with store.writing():
         must_be_lead(store, by)
         state = _undecided(store, setup_id, by)
+        read = _must_be_as_seen(store, setup_id, seen)
         _must_be_signed(state)
-        data = {"meaning": MEANING, "note": note}
+        data = {"meaning": MEANING, "note": note, "reviewed": read}
         change(store, "setup.signed_off", by, setup_id, setup_id, data, now)
         _keep_values(store, setup_id, state)
         folding.refresh(store, setup_id)
@@ -127,6 +147,8 @@ def not_accept(
     reason: str,
     now: datetime,
     source: str = DESK,
+    *,
+    seen: str,
 ) -> None:
     """Say with a reason that a finished setup is not accepted; its values never count. Raises as sign_off does."""
     del keyring
@@ -135,9 +157,11 @@ def not_accept(
     with store.writing():
         must_be_lead(store, by)
         state = _undecided(store, setup_id, by)
+        read = _must_be_as_seen(store, setup_id, seen)
         if state["outcome"] is None:
             raise NotFinished
-        change(store, "setup.not_accepted", by, setup_id, setup_id, {"reason": reason}, now)
+        data = {"reason": reason, "reviewed": read}
+        change(store, "setup.not_accepted", by, setup_id, setup_id, data, now)
         folding.refresh(store, setup_id)
 
 
@@ -155,6 +179,14 @@ def _undecided(store: Store, setup_id: str, by: str) -> dict[str, Any]:
     if by in {state["person"], *(signature["person"] for signature in state["signatures"])}:
         raise OwnSetup
     return state
+
+
+def _must_be_as_seen(store: Store, setup_id: str, seen: str) -> Reviewed:
+    """What is decided about, if the person has read exactly that."""
+    read = reviewed_now(store, setup_id)
+    if read["sha256"] != seen:
+        raise SetupChanged
+    return read
 
 
 def _must_be_signed(state: dict[str, Any]) -> None:

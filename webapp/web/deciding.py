@@ -1,8 +1,9 @@
 """The lead's decisions: sign off, not accept, answer a question, seal again.
 
 Rules: each decision shows what it is about before it is sent (WCAG 2.2, 3.3.4) and asks for the passphrase again,
-whatever the session says (OWASP ASVS 5.0, 7.5.3; 21 CFR 11.200(a)); a refusal of the use case comes back into the form
-with all that was typed, the passphrase aside.
+whatever the session says (OWASP ASVS 5.0, 7.5.3; 21 CFR 11.200(a)); a decision about a setup carries the fingerprint of
+what its page showed, and is refused when the setup is another by then; a refusal of the use case comes back into the
+form with all that was typed, the passphrase aside.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from werkzeug.exceptions import NotFound
 
 from webapp.domain.errors import DomainError
 from webapp.services import answering, recording, signing_off
-from webapp.services.errors import ServiceError
+from webapp.services.errors import ServiceError, SetupChanged
 from webapp.web import forms, rendering, sessions
 from webapp.web.desk import names, opened
 from webapp.web.showing import plain
@@ -39,12 +40,13 @@ def sign_off(setup_id: object) -> Response:
                 (form.note.data or "").strip(),
                 parts.now(),
                 sessions.source(),
+                seen=form.seen.data or "",
             )
         except DomainError as refusal:
-            form.refuse(None, plain(refusal.code, refusal.fields))
+            _refuse(form, refusal)
         else:
             return _to_setup(identifier, "sealed" if _sealed(identifier) else "not_sealed")
-    return _page("desk/sign_off.html", form, **opened(identifier))
+    return _decision_page("desk/sign_off.html", form, identifier)
 
 
 @blueprint.route("/desk/setups/<uuid:setup_id>/not-accepted", methods=["GET", "POST"])
@@ -63,12 +65,13 @@ def not_accept(setup_id: object) -> Response:
                 (form.reason.data or "").strip(),
                 parts.now(),
                 sessions.source(),
+                seen=form.seen.data or "",
             )
         except DomainError as refusal:
-            form.refuse(None, plain(refusal.code, refusal.fields))
+            _refuse(form, refusal)
         else:
             return _to_setup(identifier, "not_accepted")
-    return _page("desk/not_accept.html", form, **opened(identifier))
+    return _decision_page("desk/not_accept.html", form, identifier)
 
 
 @blueprint.post("/desk/setups/<uuid:setup_id>/seal")
@@ -124,6 +127,22 @@ def _sealed(setup_id: str) -> bool:
         current_app.logger.exception("record of %s not sealed", setup_id)
         return False
     return True
+
+
+def _refuse(form: forms.SignOff | forms.NotAccept, refusal: DomainError) -> None:
+    """Put a refusal above the form. One for a setup that changed makes the page that comes the one to be read."""
+    form.refuse(None, plain(refusal.code, refusal.fields))
+    if isinstance(refusal, SetupChanged):
+        form.seen.data = None
+
+
+def _decision_page(template: str, form: forms.SignOff | forms.NotAccept, setup_id: str) -> Response:
+    """The setup and the form that decides about it. What was read stays what it was until the person is told."""
+    about = opened(setup_id)
+    shown = about["detail"]["reviewed"]["sha256"]
+    read_before = request.args.get("seen") if request.method == "GET" else None
+    form.seen.data = form.seen.data or shown
+    return _page(template, form, changed=read_before not in {None, shown}, **about)
 
 
 def _page(template: str, form: forms.DeskForm, **about: Any) -> Response:

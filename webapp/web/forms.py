@@ -96,6 +96,7 @@ class SignOff(DeskForm):
     """A note, and the passphrase again, whatever the session says."""
 
     note = words("Note for the record", None)
+    seen = HiddenField()
     passphrase = secret("Your passphrase, again")
 
 
@@ -103,6 +104,7 @@ class NotAccept(DeskForm):
     """Why, and the passphrase again."""
 
     reason = words("Why it is not accepted", "It is empty. Say why; the operator will read it.")
+    seen = HiddenField()
     passphrase = secret("Your passphrase, again")
 
 
