@@ -247,6 +247,23 @@ def test_a_sign_off_over_something_else_is_told_on_the_page() -> None:
         assert read.code == "record.read_differs"
 
 
+def test_a_fork_of_the_tablet_s_chain_stands_on_the_page_with_its_events() -> None:
+    tale = Tale()
+    tale.start()
+    tale.walk(until="x.touch")
+    before = tale.last
+    one = tale.tell("hold.pressed", "x.touch")
+    kept = tale.events.pop()
+    tale.last = before
+    other = tale.tell("worry.raised", "x.touch", worry="other", text="From the copy.")
+    tale.events.append(kept)
+    lines = record_facts(tale.bundle(sealed=False), final=False).happenings
+    (told,) = [line.what for line in lines if line.what.code == "record.forked"]
+    assert told.fields == {"sequence": len(tale.events) - 1, "events": f"{other[:12]}, {one[:12]}"}
+    assert all(said([told]))
+    assert {line.what.code for line in lines} >= {"record.hold", "record.worry_other"}
+
+
 def test_a_record_without_time_and_ledger_is_never_final() -> None:
     with pytest.raises(RecordNotFinalError) as refused:
         record_facts(normal().bundle(sealed=False), final=True)

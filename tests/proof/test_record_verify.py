@@ -206,6 +206,55 @@ def test_an_event_that_does_not_name_the_one_before_breaks_the_chain(
     assert says(seal_it(with_event(3, event)), keyring, "record.chain") == "record.chain.broken"
 
 
+def forked(number: int, **changes: Any) -> tuple[str, RecordBundle]:
+    """A record in which the tablet wrote a second event with this number."""
+    events = list(bundle().events)
+    before = jws.event_id(events[number - 2])
+    other = TABLET.event(
+        "worry.raised", {"worry": "other", "text": "From the copy."}, number, changes.pop("previous", before)
+    )
+    events.insert(number, other)
+    return other, changed(events=tuple(events), **changes)
+
+
+def test_a_fork_inside_a_record_is_named_with_its_events_and_the_rest_is_judged(
+    seal_it: Sealer, keyring: KeyRing
+) -> None:
+    other, record = forked(4)
+    report = verify_record(seal_it(record), keyring.trusted_certificates, render)
+    assert report.holds
+    line = report.line("record.chain")
+    assert line.says == "record.chain.holds_with_fork"
+    assert line.fields["forks"] == 1
+    for event in (bundle().events[3], other):
+        assert jws.event_id(event) in line.detail
+    assert report.line("record.reviewed").fields == {"events": 7}
+
+
+def test_the_chain_goes_on_from_either_side_of_a_fork(seal_it: Sealer, keyring: KeyRing) -> None:
+    other, record = forked(4)
+    events = list(record.events)
+    events[5] = TABLET.event("setup.resumed", {"away_ms": 5}, 5, jws.event_id(other))
+    pdf = seal_it(changed(events=tuple(events[:6])))
+    chain_line = verify_record(pdf, keyring.trusted_certificates, render).line("record.chain")
+    assert (chain_line.holds, chain_line.says) == (True, "record.chain.holds_with_fork")
+
+
+def test_behind_a_fork_the_event_before_may_lie_in_another_setup_of_the_copy(
+    seal_it: Sealer, keyring: KeyRing
+) -> None:
+    _, record = forked(4, previous="ab" * 32)
+    chain_line = verify_record(seal_it(record), keyring.trusted_certificates, render).line("record.chain")
+    assert (chain_line.holds, chain_line.says) == (True, "record.chain.holds_with_fork")
+
+
+def test_before_a_fork_a_break_of_the_chain_is_still_a_break(seal_it: Sealer, keyring: KeyRing) -> None:
+    _, record = forked(5)
+    events = list(record.events)
+    events[2] = TABLET.event("hold.pressed", {}, 3, "ab" * 32)
+    assert says(seal_it(changed(events=tuple(events))), keyring, "record.chain") == "record.chain.broken"
+
+
 def test_events_out_of_order_or_twice_break_the_chain(seal_it: Sealer, keyring: KeyRing) -> None:
     first, second, *rest = bundle().events
     for events in ((second, first, *rest), (first, second, second, *rest)):

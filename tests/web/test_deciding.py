@@ -224,6 +224,21 @@ def test_the_first_of_two_answers_counts_and_the_second_is_told_so(site: Site) -
     assert "Fine." in second.page(f"/desk/questions/{question}")
 
 
+def test_a_split_in_the_tablet_s_history_is_shown_before_the_lead_signs(site: Site) -> None:
+    walk = site.house.walk().start()
+    copy = walk.device.clone()
+    one = walk.event("hold.pressed", {}, None)
+    site.house.accept(walk.parts)
+    same = {name: one[name] for name in ("setup", "sheet", "person", "at_utc")}
+    other = copy.event("worry.raised", {"worry": "other", "text": ""}, **same)
+    site.house.accept(copy.sent)
+    page = site.signed_in("ines").page(f"/desk/setups/{walk.setup}")
+    note = page.partition("history splits here")[2].partition("</section>")[0]
+    assert f"number {one['sequence']}" in note
+    assert one["id"][:12] in note
+    assert other["id"][:12] in note
+
+
 def test_a_setup_that_was_broken_off_says_at_which_step_in_words(site: Site) -> None:
     walk = site.house.walk().start().until("touch", "Y")
     walk.event("setup.broken_off", {}, walk.step["id"])

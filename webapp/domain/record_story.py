@@ -12,11 +12,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from webapp.domain.chain import forks
 from webapp.domain.errors import Fields, Finding
 
 ANSWERING = frozenset({"board.checked", "step.done", "tool.read", "slot.read", "slot.cleared"})
 SLOT_MARK = "{slot}"
 MS_PER_MINUTE = 60_000
+SHORT_ID = 12
 
 
 @dataclass(frozen=True)
@@ -112,6 +114,7 @@ def happenings(story: Story) -> tuple[Happening, ...]:
         *_answers_that_kept_open(story),
         *_break(story),
         *_not_accepted(story),
+        *_forks(story),
         *_problems(story),
     ]
     ordered = sorted(found, key=lambda line: line[0])
@@ -197,6 +200,22 @@ def _not_accepted(story: Story) -> list[Line]:
         return []
     said = Finding("record.not_accepted", {"name": story.name_of(refused["by"])})
     return [(refused["at_utc"], None, said, refused["reason"])]
+
+
+def _forks(story: Story) -> list[Line]:
+    """A tablet that wrote two events with one number: said where the first of them stands, with both ids."""
+    return [
+        (
+            story.events[fork.events[0]]["at_utc"],
+            story.events[fork.events[0]]["step"],
+            Finding(
+                "record.forked",
+                {"sequence": fork.sequence, "events": ", ".join(one[:SHORT_ID] for one in fork.events)},
+            ),
+            "",
+        )
+        for fork in forks(story.events.values())
+    ]
 
 
 def _problems(story: Story) -> list[Line]:

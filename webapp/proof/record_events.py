@@ -4,6 +4,8 @@ Rules:
 - every event is a message of one of the devices listed in the record, whose id is the fingerprint of its key;
 - a device's sequence grows; where two events follow each other directly, the later names the earlier by its id. A
   device's chain runs over all its setups, so a gap is told and counted here: the ledger proves what lies in it;
+- two different events with one number are a fork of their device. It does not undo the record: both events stand in it
+  and on its pages, and the line names them. Behind a fork the event before may lie in another setup of the copy;
 - all events and decisions are of the record's setup, all events of the sheet that is attached;
 - the operator's signature is among the events and was verified with a PIN, and the sign-off came after it;
 - the sign-off names what the lead had read: the fingerprint of the events and of the decisions before it is worked out
@@ -14,6 +16,7 @@ from collections.abc import Iterator, Sequence
 from hashlib import sha256
 from typing import Any
 
+from webapp.domain.chain import Fork, forks
 from webapp.domain.errors import DomainError
 from webapp.domain.events import read_event
 from webapp.domain.record_bundle import RecordBundle
@@ -23,6 +26,7 @@ from webapp.proof.jws import DeviceKey, key_id
 from webapp.proof.report import Line, failed, held, refusal_words
 
 CHANGE_DOMAIN = "zerokeep/change/1"
+MOST_NAMED = 8
 DECISION_NAMES = {"domain", "type", "at_utc", "by", "subject", "setup", "data"}
 
 Event = dict[str, Any]
@@ -81,26 +85,39 @@ def _keys(devices: Sequence[dict[str, Any]]) -> dict[str, DeviceKey]:
 
 
 def _chain_line(events: Sequence[Event]) -> Line:
-    last: dict[str, Event] = {}
+    """Whether the events follow each other; forks are named and what follows them is still looked at."""
+    split = forks(events)
+    first_fork: dict[str, int] = {}
+    for fork in split:
+        first_fork.setdefault(fork.device, fork.sequence)
+    last: dict[
+        str, tuple[int, set[str], set[str]]
+    ] = {}  # number, its events, the events of the number before
     elsewhere = 0
     for event in events:
-        before = last.get(event["device"])
-        last[event["device"]] = event
-        if before is None:
-            continue
-        step = event["sequence"] - before["sequence"]
-        if step < 1:
-            return failed(
-                "record.chain", "out_of_order", sequence=event["sequence"], after=before["sequence"]
-            )
-        if step == 1 and event["previous"] != before["id"]:
-            return failed("record.chain", "broken", sequence=event["sequence"])
-        elsewhere += step - 1
-    if elsewhere:
-        return Line(
-            "record.chain", holds=True, says="record.chain.holds_with_gaps", fields={"events": elsewhere}
-        )
-    return held("record.chain", events=len(events))
+        device, number = event["device"], event["sequence"]
+        at, here, before = last.get(device, (number - 1, set(), set()))
+        if number < at or event["id"] in here:
+            return failed("record.chain", "out_of_order", sequence=number, after=at)
+        if number > at:
+            before = here if number == at + 1 else set()
+            here = set()
+            elsewhere += number - at - 1
+        # Behind a fork the event before may be the copy's, in another setup.
+        if before and event["previous"] not in before and number < first_fork.get(device, number + 1):
+            return failed("record.chain", "broken", sequence=number)
+        last[device] = (number, here | {event["id"]}, before)
+    return _chain_words(len(events), elsewhere, split)
+
+
+def _chain_words(events: int, elsewhere: int, split: Sequence[Fork]) -> Line:
+    if not split:
+        how = {"events": elsewhere} if elsewhere else {"events": events}
+        says = "record.chain.holds_with_gaps" if elsewhere else "record.chain.holds"
+        return Line("record.chain", holds=True, says=says, fields={**how})
+    named = "; ".join(f"{fork.sequence}: {', '.join(fork.events)}" for fork in split[:MOST_NAMED])
+    fields: dict[str, str | int] = {"forks": len(split), "named": named, "events": elsewhere}
+    return Line("record.chain", holds=True, says="record.chain.holds_with_fork", fields=fields)
 
 
 def _belonging_line(

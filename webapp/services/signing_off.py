@@ -16,6 +16,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.chain import forks
 from webapp.domain.reviewed import Reviewed, reviewed
 from webapp.services import folding, pacing
 from webapp.services.access import DESK, check_secret, must_be_lead
@@ -55,7 +56,7 @@ def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
 
     setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
     names (of people by id), device (its row without the key), record (row or None), pace (see pacing.setup_pace),
-    reviewed (what a decision about it now would be about, see domain.reviewed).
+    forks (see domain.chain), reviewed (what a decision about it now would be about, see domain.reviewed).
     """
     del now
     with store.reading():
@@ -65,11 +66,13 @@ def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
         sheet = folding.sheet_of(store, row["sheet"])
         state = folding.fold_stored(store, setup_id)
         device = store.devices.device(row["device"]) or {}
+        events = _events(store, setup_id, state)
         return {
             "setup": row,
             "state": state,
             "sheet": sheet,
-            "events": _events(store, setup_id, state),
+            "events": events,
+            "forks": forks(events),
             "decisions": folding.decisions_of(store, setup_id),
             "numbers": numbers(sheet, state),
             "names": {person["id"]: person["name"] for person in store.people.everybody()},

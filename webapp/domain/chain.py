@@ -1,0 +1,33 @@
+"""Where a tablet's chain of events splits: two different events with one number.
+
+Rules of this module:
+- One tablet numbers its events once. Two events with one number mean that its key was used from two places: the tablet
+  was copied, or brought back from a backup. Both events are real and both are kept; which of them is right no program
+  can tell.
+- The same event twice is no fork.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Fork:
+    """One number of one tablet that several events carry; ids in the order in which they stand."""
+
+    device: str
+    sequence: int
+    events: tuple[str, ...]
+
+
+def forks(events: Iterable[Mapping[str, Any]]) -> tuple[Fork, ...]:
+    """Return every fork among these events, in the order of their first events."""
+    held: dict[tuple[str, int], list[str]] = {}
+    for event in events:
+        ids = held.setdefault((event["device"], event["sequence"]), [])
+        if event["id"] not in ids:
+            ids.append(event["id"])
+    return tuple(Fork(*place, tuple(ids)) for place, ids in held.items() if len(ids) > 1)
