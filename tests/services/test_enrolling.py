@@ -15,6 +15,7 @@ from webapp.services.errors import (
     KeyRefused,
     NameRefused,
     NoSuchDevice,
+    NotForked,
     ProofRefused,
     ReasonMissing,
     RoleMissing,
@@ -166,6 +167,11 @@ def test_a_disabled_tablet_stays_disabled_and_is_told_so_and_nothing_else(house:
     with pytest.raises(DeviceDisabled):
         enrolling.clear_fork(house.store, house.device.id, "ines", "Found.", house.clock())
     assert news(house, house.device) == {"sheets": [], "decisions": [], "device": {"state": "disabled"}}
+
+
+def test_a_tablet_that_never_split_has_no_fork_to_clear(house: House) -> None:
+    with pytest.raises(NotForked):
+        enrolling.clear_fork(house.store, house.device.id, "ines", "Just so.", house.clock())
 
 
 def test_news_bring_every_machine_s_sheet_without_the_text_of_those_it_has(house: House) -> None:

@@ -38,6 +38,7 @@ MATRIX = {
     "registers.tablets": "lead",
     "registers.make_code": "lead",
     "registers.disable_tablet": "lead",
+    "registers.clear_fork": "lead",
     "registers.slots": "lead auditor",
     "registers.people": "lead auditor",
     "registers.machines": "lead auditor",

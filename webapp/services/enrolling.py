@@ -28,6 +28,7 @@ from webapp.services.errors import (
     KeyRefused,
     NameRefused,
     NoSuchDevice,
+    NotForked,
     ProofRefused,
     TooManyTries,
 )
@@ -106,7 +107,7 @@ def disable(store: Store, device_id: str, by: str, reason: str, now: datetime) -
 def clear_fork(store: Store, device_id: str, by: str, reason: str, now: datetime) -> None:
     """Say that two chains of one tablet were looked into; it is an ordinary tablet again, and the events all stay.
 
-    Raises NoSuchDevice, RoleMissing, ReasonMissing, DeviceDisabled.
+    Raises NoSuchDevice, RoleMissing, ReasonMissing, DeviceDisabled, NotForked.
     """
     _set_state(store, device_id, "enrolled", "device.fork_cleared", by, reason, now)
 
@@ -232,6 +233,8 @@ def _set_state(
             raise NoSuchDevice(device=device_id)
         if row["state"] == "disabled" and state != "disabled":
             raise DeviceDisabled
+        if state == "enrolled" and row["state"] != "forked":
+            raise NotForked(device=row["name"])
         store.devices.set_state(device_id, state)
         change(store, kind, by, device_id, None, {"reason": reason}, now)
 

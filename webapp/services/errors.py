@@ -169,6 +169,11 @@ class AnsweredAlready(NotNow):
     field_names = ("by", "at_utc")
 
 
+class NotForked(NotNow):
+    code = "services.not_forked"
+    field_names = ("device",)
+
+
 class NotSignedOff(NotNow):
     code = "services.not_signed_off"
 

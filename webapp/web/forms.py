@@ -123,8 +123,8 @@ class Answer(DeskForm):
     reason = words("Reason", "It is empty. Say why in a sentence; it goes into the record.")
 
 
-class DisableTablet(DeskForm):
-    """Why a tablet is taken out of use."""
+class TabletReason(DeskForm):
+    """Why a tablet is taken out of use, or its split history counts as looked into."""
 
     reason = StringField(
         "Reason", [InputRequired("It is empty. Say why; it goes onto the ledger."), Length(max=200)]

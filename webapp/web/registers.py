@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
 from flask import Blueprint, Response, make_response, redirect, render_template, url_for
 
@@ -21,6 +22,9 @@ from webapp.web import forms, sessions, showing
 from webapp.web.desk import names
 from webapp.web.showing import plain
 from webapp.web.wiring import wiring
+
+if TYPE_CHECKING:
+    from webapp.store import Store
 
 blueprint = Blueprint("registers", __name__)
 
@@ -59,14 +63,31 @@ def one_time_code(token: str) -> str:
 @blueprint.post("/desk/tablets/<device_id>/disable")
 def disable_tablet(device_id: str) -> Response:
     """Take a tablet out of use. What it sent before stays; what it sends from now on is refused."""
-    form, parts, who = forms.DisableTablet(), wiring(), sessions.signed_in()
-    if not form.validate():
-        return _tablets_page(status=422, wrong=(device_id, form.reason.errors[0]))
-    try:
-        enrolling.disable(parts.store, device_id, who.id, (form.reason.data or "").strip(), parts.now())
-    except DomainError as refusal:
-        return _tablets_page(status=422, wrong=(device_id, plain(refusal.code, refusal.fields)))
-    return make_response(redirect(url_for("registers.tablets"), 303))
+    return _change_tablet(device_id, "disable", enrolling.disable)
+
+
+@blueprint.post("/desk/tablets/<device_id>/fork-cleared")
+def clear_fork(device_id: str) -> Response:
+    """Say that the two histories of a tablet were looked into. Both stay; what it sends is no longer marked."""
+    return _change_tablet(device_id, "clear_fork", enrolling.clear_fork)
+
+
+def _change_tablet(
+    device_id: str, form_name: str, change: Callable[[Store, str, str, str, datetime], None]
+) -> Response:
+    """One change of a tablet with its reason; a refusal comes back beside the form that was sent."""
+    form, parts, who = forms.TabletReason(), wiring(), sessions.signed_in()
+    typed = (form.reason.data or "").strip()
+    said = None if form.validate() else form.reason.errors[0]
+    if said is None:
+        try:
+            change(parts.store, device_id, who.id, typed, parts.now())
+        except DomainError as refusal:
+            said = plain(refusal.code, refusal.fields)
+        else:
+            return make_response(redirect(url_for("registers.tablets"), 303))
+    wrong = {"device": device_id, "form": form_name, "said": said, "typed": typed}
+    return _tablets_page(status=422, wrong=wrong)
 
 
 def _tablets_page(status: int = 200, **more: Any) -> Response:

@@ -51,6 +51,7 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "registers.tablets": LEADS,
     "registers.make_code": LEADS,
     "registers.disable_tablet": LEADS,
+    "registers.clear_fork": LEADS,
     "registers.slots": READERS,
     "registers.people": READERS,
     "registers.machines": READERS,

@@ -1,0 +1,82 @@
+"""The lead's page of tablets: taking one out of use, and saying that a split history was looked into."""
+
+import json
+
+from tests.web.conftest import Site
+
+
+def fork(site: Site) -> str:
+    """A tablet that wrote two events with one number; its id."""
+    walk = site.house.walk().start()
+    copy = walk.device.clone()
+    one = walk.event("hold.pressed", {}, None)
+    same = {name: one[name] for name in ("setup", "sheet", "person", "at_utc")}
+    copy.event("worry.raised", {"worry": "other", "text": ""}, **same)
+    site.house.accept(walk.parts + copy.sent)
+    return site.house.device.id
+
+
+def state(site: Site) -> str:
+    with site.house.store.reading():
+        device = site.house.store.devices.device(site.house.device.id)
+    assert device
+    return str(device["state"])
+
+
+def test_a_lead_says_what_was_found_about_a_split_history_and_the_tablet_is_an_ordinary_one_again(
+    site: Site,
+) -> None:
+    device = fork(site)
+    lead = site.signed_in("ines")
+    path = f"/desk/tablets/{device}/fork-cleared"
+    assert path in lead.page("/desk/tablets")
+    assert lead.send(path, reason="Restored from a backup on Monday.").status_code == 303
+    assert state(site) == "enrolled"
+    assert path not in lead.page("/desk/tablets")
+    with site.house.store.reading():
+        (row,) = site.house.store.ledger.changes(kind="device.fork_cleared")
+    assert row["by"] == "ines"
+    assert json.loads(row["text"])["data"] == {"reason": "Restored from a backup on Monday."}
+
+
+def test_nothing_is_cleared_without_saying_what_was_found(site: Site) -> None:
+    device = fork(site)
+    lead = site.signed_in("ines")
+    for reason, told in (("", "Say why"), (" " * 3, "A reason is needed")):
+        answer = lead.send(f"/desk/tablets/{device}/fork-cleared", reason=reason)
+        assert answer.status_code == 422
+        assert told in answer.get_data(as_text=True)
+    assert state(site) == "forked"
+
+
+def test_a_reason_that_is_too_long_is_refused_beside_its_own_form_and_stays(site: Site) -> None:
+    device = fork(site)
+    lead = site.signed_in("ines")
+    text = lead.send(f"/desk/tablets/{device}/fork-cleared", reason="x" * 201).get_data(as_text=True)
+    cleared, _, disabled = text.partition(f"/desk/tablets/{device}/disable")
+    assert f'value="{"x" * 201}"' in cleared
+    assert 'aria-invalid="true"' not in disabled
+
+
+def test_a_tablet_with_one_history_has_nothing_to_clear(site: Site) -> None:
+    device = site.house.device.id
+    lead = site.signed_in("ines")
+    answer = lead.send(f"/desk/tablets/{device}/fork-cleared", reason="Just so.")
+    assert answer.status_code == 422
+    assert "one history only" in answer.get_data(as_text=True)
+    with site.house.store.reading():
+        assert site.house.store.ledger.changes(kind="device.fork_cleared") == []
+
+
+def test_a_tablet_out_of_use_stays_so(site: Site) -> None:
+    device = fork(site)
+    lead = site.signed_in("ines")
+    assert lead.send(f"/desk/tablets/{device}/disable", reason="Lost.").status_code == 303
+    assert lead.send(f"/desk/tablets/{device}/fork-cleared", reason="Found.").status_code == 422
+    assert state(site) == "disabled"
+
+
+def test_an_operator_clears_nothing(site: Site) -> None:
+    device = fork(site)
+    assert site.signed_in("ivo").send(f"/desk/tablets/{device}/fork-cleared", reason="x").status_code == 403
+    assert state(site) == "forked"
