@@ -11,6 +11,21 @@ const PREFIX = 'zerokeep-shell-';
 const CACHE = PREFIX + VERSION;
 const HOLD = 'zerokeep-hold';
 const PAGE = '/tablet';
+/* This version's cache, opened once in a worker's life. It is never dropped while this worker answers. */
+let opened = null;
+const ownCache = () => (opened ??= caches.open(CACHE));
+
+/*
+ * Have the browser answer for this version's files out of the cache by itself, without asking the worker (Service Workers,
+ * "static routing"); a browser that does not know it asks the worker, and gets the same. Not the page: which version of it
+ * comes is the worker's to say.
+ */
+async function answerWithoutWorker(event) {
+  const files = FILES.filter(address => /^\/(assets|fonts)\//.test(address));
+  await event.addRoutes?.(files.map(pathname => ({
+    condition: {urlPattern: {pathname, search: ''}, requestMethod: 'get'}, source: {cacheName: CACHE},
+  })));
+}
 
 async function keepAll() {
   const cache = await caches.open(CACHE);
@@ -33,7 +48,7 @@ async function fetchOne(address) {
 /* The version that an open page runs on stands in the address of the files that it asks for. */
 async function kept(request) {
   const {pathname} = new URL(request.url);
-  if (request.mode === 'navigate' && pathname === PAGE) return (await caches.open(await heldOrOwn())).match(PAGE);
+  if (request.mode === 'navigate' && pathname === PAGE) return pageInUse();
   if (pathname.startsWith('/assets/') || pathname.startsWith('/fonts/') || pathname.startsWith('/icons/') || pathname === '/manifest.webmanifest') {
     return fromAnyVersion(pathname);
   }
@@ -41,7 +56,7 @@ async function kept(request) {
 }
 
 async function fromAnyVersion(pathname) {
-  const found = await (await caches.open(CACHE)).match(pathname);
+  const found = await (await ownCache()).match(pathname);
   if (found) return found;
   for (const name of await caches.keys()) {
     const older = name.startsWith(PREFIX) ? await (await caches.open(name)).match(pathname) : undefined;
@@ -55,6 +70,11 @@ async function hold(version) {
   const cache = await caches.open(HOLD);
   if (version === null) await cache.delete(PAGE);
   else await cache.put(PAGE, new Response(version));
+}
+
+async function pageInUse() {
+  const name = await heldOrOwn();
+  return (await (name === CACHE ? ownCache() : caches.open(name))).match(PAGE);
 }
 
 async function heldOrOwn() {

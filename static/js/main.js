@@ -10,6 +10,7 @@ import {Store} from './store/db.js';
 import {Drafts} from './store/drafts.js';
 import {named} from './store/errors.js';
 import {ownDevice, proveKeeping} from './store/keys.js';
+import {whatIsHeld} from './store/opening.js';
 import {Outbox} from './store/outbox.js';
 import {Shelf} from './store/shelf.js';
 import {Sync, whenToSync} from './sync.js';
@@ -25,19 +26,26 @@ const version = document.querySelector('meta[name="zerokeep-version"]').content;
 const root = document.getElementById('app');
 
 async function start() {
+  const missing = missingAbility();
   const reading = loadWords();
   const clock = new Clock();
   const network = new NetworkLine();
   const frame = new Frame(root, new Guard(root), network.element);
   const standalone = matchMedia('(display-mode: standalone), (display-mode: fullscreen)').matches || navigator.standalone === true;
   const tablet = new Tablet({clock, network, frame, standalone, version, api: new Api(), sync: {state: {}, run: () => {}}, said: document.getElementById('said')});
-  const missing = missingAbility();
   if (missing) await reading;
   if (missing) return tablet.go({name: 'not-possible', code: missing});
+  try {
+    return await withStore(tablet, reading);
+  } finally {
+    watchVersion(tablet);
+  }
+}
+
+/** Behind the first screen, which does not need it, but whatever became of that: a version with a fault is to be replaced. */
+function watchVersion(tablet) {
   keepOffline({version, onWaiting: take => { tablet.takeUpdate = take; if (!tablet.setup) tablet.refresh(); }})
     .then(registration => { tablet.registration = registration; }, () => {});
-  await withStore(tablet, reading);
-  return tablet;
 }
 
 function missingAbility() {
@@ -50,23 +58,25 @@ function missingAbility() {
 async function withStore(tablet, reading) {
   const store = new Store({onState: state => { if (state === 'blocked') tablet.go({name: 'not-kept', code: 'store.blocked'}); }});
   Object.assign(tablet, {store, shelf: new Shelf(store), drafts: new Drafts(store), outbox: new Outbox(store, null)});
+  let opening;
   try {
-    Object.assign(tablet, await ownDevice(store));
+    opening = await whatIsHeld(store);
+    Object.assign(tablet, await ownDevice(store, opening));
     if (!tablet.device) await proveKeeping(store);
   } catch (error) {
     await reading;
     return tablet.go({name: 'not-possible', code: named(error).code});
   }
-  await reading;
+  const [alone] = await Promise.all([tablet.device && onlyWriter(tablet.device.id), reading]);
   if (!tablet.device) return tablet.go({name: 'enrol'});
-  if (!await onlyWriter(tablet.device.id)) return tablet.go({name: 'elsewhere'});
-  return asDevice(tablet);
+  if (!alone) return tablet.go({name: 'elsewhere'});
+  return asDevice(tablet, opening);
 }
 
-async function asDevice(tablet) {
+async function asDevice(tablet, {chain, held}) {
   const {store, device, shelf, clock, api} = tablet;
-  tablet.outbox = new Outbox(store, device);
-  tablet.setup = await Setup.resume(tablet);
+  tablet.outbox = new Outbox(store, device, chain);
+  tablet.setup = Setup.resume(tablet, held);
   tablet.sync = new Sync({
     api, outbox: tablet.outbox, shelf, device, clock, setups: () => Setup.mine(tablet),
     inUse: () => new Set([tablet.setup?.sheetHash, tablet.beginningOn]), onChange: state => tablet.synced(state),
@@ -92,7 +102,8 @@ async function firstView(tablet) {
   const awayMs = clock.sinceMs(setup.rows.at(-1).payload.at_utc);
   if (setup.state.status !== 'running') return tablet.go({name: 'step'});
   if (awayMs > AWAY_MS) return tablet.go({name: 'away', awayMs});
-  return tablet.act(() => setup.commit('setup.resumed', {away_ms: awayMs}));
+  await tablet.go({name: 'step'});
+  return tablet.aside(() => setup.commit('setup.resumed', {away_ms: awayMs}));
 }
 
 /** A tablet that lay untouched for long asks before it goes on, page reloaded or not. */

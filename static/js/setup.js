@@ -4,9 +4,9 @@
  */
 import {fold} from './rules/setup.js';
 import {sealPin} from './proof/jwe.js';
+import {CURRENT} from './store/opening.js';
 
 const MINE = 'my_setups';
-const CURRENT = 'current_setup';
 /** Events that come between: what stands half typed stays. */
 const BESIDE = new Set(['hold.pressed', 'worry.raised', 'question.put', 'setup.resumed']);
 /** The server answers about 500 at most, and nobody looks at older ones here. */
@@ -33,18 +33,14 @@ export class Setup {
     return setup;
   }
 
-  /** The setup that was running when the page went away, or null. */
-  static async resume(tablet) {
-    const id = await tablet.shelf.noted(CURRENT);
-    if (!id) return null;
-    const rows = await tablet.outbox.ofSetup(id);
-    if (rows.length === 0) return null;
+  /** The setup that was running when the page went away, out of what the start has read (`held` of opening.js); or null. */
+  static resume(tablet, held) {
+    if (!held) return null;
+    const {id, rows, drafts} = held;
     const {sheet: sheetHash, person} = rows[0].payload;
-    const sheet = await tablet.shelf.sheet(sheetHash);
-    if (!sheet) return null;
-    const decisions = await tablet.shelf.decisions(id);
-    const setup = new Setup(tablet, {id, sheetHash, sheet, person, rows, decisions, draft: {}});
-    if (setup.state.current_step) setup.draft = await tablet.drafts.of(id, setup.state.current_step);
+    const decisions = held.decisions.map(text => JSON.parse(text));
+    const setup = new Setup(tablet, {id, sheetHash, sheet: JSON.parse(held.sheet.text), person, rows, decisions, draft: {}});
+    setup.draft = drafts.find(({step}) => step === setup.state.current_step)?.typed ?? {};
     return setup;
   }
 

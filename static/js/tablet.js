@@ -66,6 +66,15 @@ export class Tablet {
     }
   }
 
+  /** Keep an event that changes nothing on the screen. The chain has its order, so a tap meanwhile is kept behind it. */
+  async aside(work) {
+    try {
+      await work();
+    } catch (error) {
+      this.#stopped(error);
+    }
+  }
+
   /** Something was not kept. Another tab going on with the chain is its own case; a fault of the program is told as loss too. */
   #stopped(error) {
     const kept = error instanceof StoreError;

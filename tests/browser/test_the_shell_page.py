@@ -1,38 +1,57 @@
-"""The shell page names every file that the tablet needs, so that one wave of requests brings it up."""
+"""The shell page names the joined files alone, and the joined script does what the modules in the tree do."""
 
 from __future__ import annotations
 
-import os.path
 import re
-from pathlib import Path
+from collections.abc import Callable
 
-from tests.kit.modules import ROOT, tablet_page
+from playwright.sync_api import BrowserContext
+
+from tests.kit.modules import ROOT, open_modules, shell, tablet_page
+from webapp.web.joining import join_modules, reached
 
 MODULES = ROOT / "static" / "js"
-IMPORTED = re.compile(r"from '(\.[^']+)'")
-PRELOADED = re.compile(r'rel="modulepreload" href="/assets/trial/js/([^"]+)"')
-SHEETS = re.compile(r'rel="stylesheet" href="/assets/trial/css/([^"]+)"')
+# What a module gives, as text that can be compared: `name: value`, for functions and classes their source.
+GIVEN = "given => Object.entries(given).map(([name, value]) => `${name}: ${value}`).sort()"
 
 
-def reached(module: Path, found: set[str]) -> set[str]:
-    """Every module that this one imports, and they in turn."""
-    for address in IMPORTED.findall(module.read_text(encoding="utf-8")):
-        other = Path(os.path.normpath(module.parent / address))
-        name = other.relative_to(MODULES).as_posix()
-        if name not in found:
-            found.add(name)
-            reached(other, found)
-    return found
+def test_the_page_asks_for_one_script_one_style_and_one_catalogue() -> None:
+    named = re.findall(r'(?:href|src)="/assets/trial/([^"]+)"', tablet_page())
+    assert sorted(named) == ["joined/tablet.css", "joined/tablet.js", "joined/tablet.json"]
 
 
-def test_every_module_that_the_tablet_comes_to_is_fetched_at_once() -> None:
-    assert sorted(PRELOADED.findall(tablet_page())) == sorted(reached(MODULES / "main.js", set()))
+def test_no_module_of_the_tablet_is_left_outside_the_joined_script() -> None:
+    """But the twin of the server's canonical JSON, which the vectors alone ask for."""
+    modules = {name: file.body.decode() for name, file in shell().assets.items() if name.startswith("js/")}
+    assert modules.keys() - reached(modules, "js/main.js") == {"js/rules/canonical.js"}
 
 
-def test_every_style_sheet_that_is_named_is_there() -> None:
-    made_by_the_server = {"fonts.css"}
-    named = set(SHEETS.findall(tablet_page())) - made_by_the_server
-    assert {name for name in named if not (ROOT / "static" / "css" / name).is_file()} == set()
+def test_every_joined_module_gives_what_the_browsers_own_module_gives(
+    new_context: Callable[..., BrowserContext],
+) -> None:
+    page = open_modules(new_context())
+    modules = {name: file.body.decode() for name, file in shell().assets.items() if name.startswith("js/")}
+    names = [name for name in reached(modules, "js/main.js") if name != "js/main.js"]
+    entry = "".join(f"import {{}} from '../{name}';\n" for name in names)
+    script = join_modules({**modules, "all/entry.js": entry}, "all/entry.js")
+    all_of_it = ", ".join(
+        f"'{name}': ${re.sub(r'[^a-z0-9_]', '$', name.removesuffix('.js'))}" for name in names
+    )
+    joined = page.evaluate(
+        f"() => {{ const told = {GIVEN};\n"
+        f"const all = {script.removesuffix('})();')}return {{{all_of_it}}}; }})();\n"
+        "return Object.fromEntries(Object.entries(all).map(([name, given]) => [name, told(given)])); }"
+    )
+    own = page.evaluate(
+        f"""async names => {{
+          const told = {GIVEN};
+          const one = async name => [name, told(await import(`/assets/trial/${{name}}`))];
+          return Object.fromEntries(await Promise.all(names.map(one)));
+        }}""",
+        names,
+    )
+    assert len(names) > 70
+    assert joined == own
 
 
 def test_no_script_of_the_tablet_needs_a_gesture_or_writes_markup() -> None:

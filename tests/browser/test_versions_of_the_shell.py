@@ -53,7 +53,7 @@ class Site:
     """A server with one version of a page, two files and one call; a file can be made to be missing."""
 
     def __init__(self) -> None:
-        self.version, self.missing = "one", ""
+        self.version, self.missing, self.before = "one", "", ""
         site = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -76,7 +76,7 @@ class Site:
             f"/assets/{self.version}/{name}.js": f"'{name} of {self.version}'" for name in ("now", "later")
         }
         listing = ["/tablet", *files]
-        worker = [f"const VERSION = '{self.version}';", f"const FILES = {json.dumps(listing)};"]
+        worker = [self.before, f"const VERSION = '{self.version}';", f"const FILES = {json.dumps(listing)};"]
         worker += [(ROOT / "static" / name).read_text(encoding="utf-8") for name in ("sw-cache.js", "sw.js")]
         pages = {
             "/tablet": PAGE.format(version=self.version),
@@ -126,6 +126,37 @@ def test_the_page_and_its_files_come_without_the_server(page: Page, site: Site) 
     page.reload()
     assert page.title() == "one"
     assert fetched(page, "/assets/one/later.js") == "'later of one'"
+
+
+WHO_ANSWERED = """async path => {
+  await (await fetch(path)).text();
+  const [entry] = performance.getEntriesByName(new URL(path, location).href).slice(-1);
+  return entry.workerFinalSourceType ?? entry.workerFinalRouterSource;
+}"""
+
+
+def test_the_browser_answers_for_this_versions_files_without_asking_the_worker(
+    page: Page, site: Site
+) -> None:
+    """Service Workers (W3C), static routing; Resource Timing tells who answered."""
+    site.stop()
+    page.reload()
+    assert page.evaluate(WHO_ANSWERED, "/assets/one/later.js") == "cache"
+    assert page.evaluate(WHO_ANSWERED, "/assets/one/later.js?x=1") != "cache"
+
+
+def test_a_browser_without_static_routing_gets_the_same_from_the_worker(
+    new_context: Callable[..., BrowserContext], site: Site
+) -> None:
+    site.before = "delete InstallEvent.prototype.addRoutes;"
+    page = new_context().new_page()
+    page.goto(f"{site.address}/tablet")
+    page.evaluate(REGISTER)
+    site.stop()
+    page.reload()
+    assert page.title() == "one"
+    assert fetched(page, "/assets/one/later.js") == "'later of one'"
+    assert page.evaluate(WHO_ANSWERED, "/assets/one/later.js") != "cache"
 
 
 @pytest.mark.parametrize("missing", ["/assets/two/later.js", "/tablet"])

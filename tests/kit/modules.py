@@ -6,6 +6,7 @@ The address is localhost, which is a secure context, so keys and storage are rea
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -13,9 +14,11 @@ from urllib.parse import urlsplit
 from jinja2 import Environment, FileSystemLoader
 from playwright.sync_api import BrowserContext, Page, Route
 
+from webapp.composition import files
+from webapp.web.shell import Shell
+
 ROOT = Path(__file__).resolve().parents[2]
 ORIGIN = "http://localhost:9"
-TYPES = {".js": "text/javascript", ".css": "text/css", ".json": "application/json"}
 Answer = Callable[[Route], Any]
 
 
@@ -25,6 +28,12 @@ def tablet_page() -> str:
     return templates.get_template("tablet/shell.html").render(
         version="trial", asset=lambda path: f"/assets/trial/{path}"
     )
+
+
+@cache
+def shell() -> Shell:
+    """All files as a server of this tree reads them at its start."""
+    return files()
 
 
 def open_modules(
@@ -46,11 +55,15 @@ def _answer(route: Route, answers: dict[str, Answer]) -> None:
     elif path == "/tablet":
         route.fulfill(body=tablet_page(), content_type="text/html")
     else:
-        file = ROOT / "static" / path.removeprefix("/assets/trial/")
-        if path.startswith("/assets/trial/") and file.is_file() and file.suffix in TYPES:
-            route.fulfill(body=file.read_bytes(), content_type=TYPES[file.suffix])
-        else:
+        found = (
+            shell().assets.get(path.removeprefix("/assets/trial/"))
+            if path.startswith("/assets/trial/")
+            else None
+        )
+        if found is None:
             route.fulfill(status=404)
+        else:
+            route.fulfill(body=found.body, content_type=found.content_type)
 
 
 # Makes `outbox` (with a fresh key) and `store` on the page; a body of an event to append.

@@ -46,18 +46,14 @@ def test_everything_that_the_tablets_page_names_is_kept(shared_site: Site) -> No
     assert named <= set(files)
 
 
-def test_every_module_that_a_kept_module_imports_is_kept_too(shared_site: Site) -> None:
-    shell = shared_site.app.extensions["zerokeep"].shell
-    modules = {path: file for path, file in shell.assets.items() if path.endswith(".js") and "/" in path}
-    found = 0
-    for path, file in modules.items():
-        for target in re.findall(r"""(?:from|import)\s*\(?['"](\.{1,2}/[^'"]+)['"]""", file.body.decode()):
-            parts = path.split("/")[:-1]
-            for step in target.split("/"):
-                parts = parts[:-1] if step == ".." else parts if step == "." else [*parts, step]
-            assert "/".join(parts) in shell.assets, f"{path} imports {target}"
-            found += 1
-    assert found
+def test_the_kept_script_asks_for_no_module_that_is_not_kept(shared_site: Site) -> None:
+    browser = shared_site.browser()
+    files = written(browser.page("/sw.js"), "FILES")
+    assert isinstance(files, list)
+    scripts = [address for address in files if address.endswith(".js")]
+    assert len(scripts) == 1
+    code = [line for line in browser.page(scripts[0]).splitlines() if not line.startswith(" *")]
+    assert [line for line in code if re.search(r"^\s*(import|export)\b|\bimport\(", line)] == []
 
 
 def test_the_manifest_names_icons_that_have_the_size_they_claim(shared_site: Site) -> None:

@@ -7,14 +7,19 @@ import pytest
 from PIL import Image
 
 from webapp.web.icons import SIZES, icon
-from webapp.web.shell import Shell, font_name, read_shell
+from webapp.web.joining import CannotJoin
+from webapp.web.shell import TABLET_SHEETS, TABLET_WORDS, Shell, font_name, read_shell
 
 
 def shell_of(folder: Path, script: str = "export const one = 1;", page: str = "<p>") -> Shell:
     (folder / "js").mkdir(parents=True, exist_ok=True)
     (folder / "css").mkdir(exist_ok=True)
     (folder / "js" / "main.js").write_text(script)
-    (folder / "css" / "desk.css").write_text("p { color: red }")
+    for sheet in (*TABLET_SHEETS, "css/desk.css"):
+        (folder / sheet).write_text("p { color: red }")
+    for words in TABLET_WORDS:
+        (folder / words).parent.mkdir(parents=True, exist_ok=True)
+        (folder / words).write_text("{}")
     (folder / "sw.js").write_text("/* worker */")
     (folder / "page.html").write_text(page)
     return read_shell(
@@ -45,14 +50,15 @@ def test_tablets_keep_the_page_its_files_fonts_and_icons_but_nothing_of_the_desk
     shell = shell_of(tmp_path)
     kept = shell.kept_on_tablets()
     assert kept[:2] == ["/tablet", "/manifest.webmanifest"]
-    assert {
-        shell.address("js/main.js"),
-        shell.address("css/fonts.css"),
-        "/fonts/f-1.woff2",
-        "/icons/icon.png",
-    } <= {*kept}
+    joined = [shell.address(f"joined/tablet.{kind}") for kind in ("css", "js", "json")]
+    assert kept[2:] == [*joined, "/fonts/f-1.woff2", "/icons/icon.png"]
     assert not [address for address in kept if "desk" in address or "sw.js" in address]
     assert len(kept) == len(set(kept))
+
+
+def test_a_module_that_cannot_be_joined_stops_the_program_at_its_start(tmp_path: Path) -> None:
+    with pytest.raises(CannotJoin, match=r"js/main\.js"):
+        shell_of(tmp_path, script="export default 1;")
 
 
 def test_the_name_of_a_font_follows_its_bytes() -> None:

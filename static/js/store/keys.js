@@ -6,8 +6,8 @@
 import {newPair, thumbprint} from '../proof/jws.js';
 import {asked} from './db.js';
 import {StoreError} from './errors.js';
+import {ENROLLED, ROW, whatIsHeld} from './opening.js';
 
-const ROW = 'device';
 const TRIAL = 'trial';
 const ES256 = {name: 'ECDSA', hash: 'SHA-256'};
 
@@ -21,12 +21,11 @@ export async function proveKeeping(store) {
 
 /**
  * The device that this tablet is: {device, lost}. `device` is null before enrolment; `lost` is true when the tablet was
- * enrolled and its key can no longer be used.
+ * enrolled and its key can no longer be used. `opening`: what `whatIsHeld` read, or resolves to.
  */
-export async function ownDevice(store) {
-  const row = await get(store, ROW);
-  const enrolled = await store.read(['notes'], tx => asked(tx.objectStore('notes').get('enrolled')));
-  if (!row) return {device: null, lost: enrolled !== undefined};
+export async function ownDevice(store, opening = whatIsHeld(store)) {
+  const {row, enrolled} = await opening;
+  if (!row) return {device: null, lost: enrolled !== null};
   try {
     await check(row);
   } catch {
@@ -41,7 +40,7 @@ export async function keepDevice(store, pair, enrolment) {
   const row = {name: ROW, id, ...pair, ...enrolment};
   await store.writeEvidence(['keys', 'notes'], async tx => {
     await asked(tx.objectStore('keys').put(row));
-    await asked(tx.objectStore('notes').put({name: 'enrolled', value: id}));
+    await asked(tx.objectStore('notes').put({name: ENROLLED, value: id}));
   });
   const kept = await get(store, ROW);
   await check(kept);

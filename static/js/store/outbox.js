@@ -17,10 +17,12 @@ export const EVENT_DOMAIN = 'zerokeep/event/1';
 export class Outbox {
   #last = Promise.resolve();
   /** Where the chain stood after our own last write; null: read it. The write looks again, so a stale one only fails. */
-  #known = null;
+  #known;
 
-  constructor(store, device) {
+  /** `chain`: where the chain stood when the start read it, or null. */
+  constructor(store, device, chain = null) {
     Object.assign(this, {store, device});
+    this.#known = chain;
   }
 
   /**

@@ -40,8 +40,10 @@ export class Shelf {
 
   /** Newest sheet of every machine: [{hash, sheet}], by the machine's name. */
   async newest() {
-    const current = new Set(await this.noted('current_sheets') ?? []);
-    const rows = await this.store.read(['sheets'], tx => asked(tx.objectStore('sheets').getAll()));
+    const [note, rows] = await this.store.read(['notes', 'sheets'], tx => Promise.all([
+      asked(tx.objectStore('notes').get('current_sheets')), asked(tx.objectStore('sheets').getAll()),
+    ]));
+    const current = new Set(note?.value ?? []);
     return rows.filter(row => current.has(row.hash))
       .map(row => ({hash: row.hash, sheet: JSON.parse(row.text)}))
       .sort((one, other) => one.sheet.machine.name.localeCompare(other.sheet.machine.name));

@@ -1,15 +1,11 @@
 /** The words of the tablet: whole sentences by code, from the same files that the server reads. */
 import {fill} from '../rules/words.js';
 
-const LANGUAGE = 'en';
-const FILES = ['tablet', 'numbers', 'drawing', 'causes'];
 const words = {};
 
-/** Read the catalogue; from the worker's cache when there is no network. */
-export async function loadWords(files = FILES) {
-  const folder = new URL(`../../words/${LANGUAGE}/`, import.meta.url);
-  const catalogues = await Promise.all(files.map(name => fetch(new URL(`${name}.json`, folder)).then(answer => answer.json())));
-  Object.assign(words, ...catalogues);
+/** Read the catalogue that the page names; from the worker's cache when there is no network. */
+export async function loadWords(address = document.getElementById('words').href) {
+  Object.assign(words, await (await fetch(address)).json());
 }
 
 /** The sentence of a code with its fields put in. Throws for a code without words: a fault of the program. */
