@@ -23,6 +23,7 @@ from webapp.services.errors import (
     ReasonMissing,
     RoleMissing,
     RoleUnknown,
+    SeatingJustStarted,
     ServiceError,
     TimeRefused,
 )
@@ -105,6 +106,17 @@ def test_slots_machines_people_and_times_that_there_are_not_are_named(house: Hou
         register.start_seating(house.store, "vise-z", "s", "Moved.", "ines", house.clock())
     with pytest.raises(NoSuchValue):
         register.leave_out(house.store, "none", "X", "A chip.", "ines", house.clock())
+
+
+def test_a_seating_started_again_within_a_minute_is_the_same_press(house: House) -> None:
+    start = register.start_seating
+    start(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
+    house.clock.forward(seconds=59)
+    with pytest.raises(SeatingJustStarted) as refused:
+        start(house.store, "vise-a", "vise-a-3", "Moved.", "ines", house.clock())
+    assert refused.value.fields["seconds"] == 60
+    house.clock.forward(seconds=1)
+    start(house.store, "vise-a", "vise-a-3", "Moved again.", "ines", house.clock())
 
 
 def test_every_change_needs_a_lead(house: House) -> None:

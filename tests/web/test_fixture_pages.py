@@ -11,7 +11,9 @@ import pytest
 from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM
 from tests.web.conftest import Site
+from webapp.domain.events import SHORT_ID
 from webapp.web.charting import MOST_KEPT
+from webapp.web.fixtures import seating_id
 
 TRENDS, MATTERS = "/desk/fixtures/vise-a/X", "/desk/fixtures/vise-a/X/matters"
 
@@ -160,6 +162,28 @@ def test_a_value_is_left_out_with_a_reason_and_taken_back_with_another(site: Sit
     ledger = lead.page("/audit")
     assert "value.left_out" in ledger
     assert "value.taken_in" in ledger
+
+
+def test_a_new_seating_that_is_sent_twice_is_started_once_and_the_second_is_told(site: Site) -> None:
+    lead = site.signed_in("ines")
+    for _ in range(2):
+        answer = lead.send("/desk/fixtures/vise-a/seating", reason="Vise moved, re-trammed.")
+    text = answer.get_data(as_text=True)
+    assert answer.status_code == 422
+    assert "Nothing was started a second time" in text
+    assert "Vise moved, re-trammed." in text
+    with site.house.store.reading():
+        assert len(site.house.store.shop.seatings("vise-a")) == 2
+    site.house.clock.forward(seconds=61)
+    assert lead.send("/desk/fixtures/vise-a/seating", reason="Moved once more.").status_code == 303
+
+
+def test_two_fixtures_whose_names_begin_alike_get_seatings_of_their_own_in_one_second(site: Site) -> None:
+    names = [f"double-width-precision-vise-{end}" for end in ("left", "right")]
+    now = site.house.clock()
+    ids = {seating_id(name, now, f"token {place}") for place, name in enumerate(names)}
+    assert len(ids) == 2
+    assert all(SHORT_ID.passes(one) for one in ids)
 
 
 def test_a_new_seating_needs_a_reason(site: Site) -> None:

@@ -149,6 +149,13 @@ class DecidedAlready(NotNow):
     field_names = ("by", "at_utc")
 
 
+class SeatingJustStarted(NotNow):
+    """Most likely one press that was sent twice."""
+
+    code = "services.seating_just_started"
+    field_names = ("at_utc", "seconds")
+
+
 class SetupChanged(NotNow):
     """The setup is not what it was when the person read it."""
 

@@ -9,7 +9,7 @@ sessions at once.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.errors import LabelNotInFamilyError
@@ -34,6 +34,7 @@ from webapp.services.errors import (
     NoSuchValue,
     PersonKnownAlready,
     RoleUnknown,
+    SeatingJustStarted,
     TimeRefused,
 )
 from webapp.services.ledger import change
@@ -45,6 +46,7 @@ if TYPE_CHECKING:
     from webapp.store import Store
 
 LONGEST_NAME = 80
+SAME_PRESS_SECONDS = 60
 
 
 def give_slot(
@@ -126,13 +128,17 @@ def withdraw(store: Store, person: str, machine: str, reason: str, by: str, now:
 def start_seating(store: Store, fixture: str, seating: str, reason: str, by: str, now: datetime) -> None:
     """Say that a fixture was moved or trammed anew: from now on its usual starts again. `seating` is a new id.
 
-    Raises RoleMissing, ReasonMissing, NoSuchFixture.
+    One that was started less than a minute ago is taken for the same press sent twice: nobody moves a vise and trams
+    it in that time. Raises RoleMissing, ReasonMissing, NoSuchFixture, SeatingJustStarted.
     """
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
         if store.shop.item("fixture", fixture) is None:
             raise NoSuchFixture(fixture=fixture)
+        present = store.shop.seating_now(fixture)
+        if present and abs(now - from_text(present["since_utc"])) < timedelta(seconds=SAME_PRESS_SECONDS):
+            raise SeatingJustStarted(at_utc=present["since_utc"], seconds=SAME_PRESS_SECONDS)
         store.shop.start_seating(seating, fixture, utc_text(now), reason)
         data = {"seating": seating, "reason": reason}
         change(store, "seating.started", by, fixture, None, data, now)
