@@ -26,7 +26,7 @@ from granian.constants import Interfaces, SSLProtocols
 from granian.log import LogLevels
 from granian.server import Server
 
-from webapp import create_app
+from webapp import create_app, watching
 from webapp.charts.paper import warm_up
 from webapp.proof.errors import ProofError
 from webapp.services import recording
@@ -161,7 +161,15 @@ def _load(settings: Settings, parent: int) -> Callable[..., Any]:
     app: Flask = create_app(settings, utc_now, new_token)
     threading.Thread(target=seal_what_is_missing, args=(app,), daemon=True).start()
     threading.Thread(target=warm_up, daemon=True).start()
+    threading.Thread(target=_watch, args=(app, settings), daemon=True).start()
     return app
+
+
+def _watch(app: Flask, settings: Settings) -> None:
+    """Look after what is stored. The demo's first look waits for a day, so that its start costs nothing more."""
+    parts, never = app.extensions["zerokeep"], threading.Event()
+    first_pause_s = watching.DAY_S if settings.demo else watching.FIRST_PAUSE_S
+    watching.watch(parts.store, parts.now, lambda seconds: not never.wait(seconds), first_pause_s)
 
 
 def seal_what_is_missing(app: Flask, pause_s: float = PAUSE_S) -> int:

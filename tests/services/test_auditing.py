@@ -1,13 +1,16 @@
 """The self-audit works everything out again and names the record at fault."""
 
+import json
+import os
 import sqlite3
+import subprocess
 from typing import Any
 
 import pytest
 
 from tests.kit.house import House
 from webapp.domain.tree import leaf_hash
-from webapp.services.auditing import audit
+from webapp.services.auditing import Fault, Outcome, audit, last_run, run
 
 
 def tamper(house: House, *statements: str) -> Any:
@@ -27,6 +30,64 @@ def tamper(house: House, *statements: str) -> Any:
 def test_a_whole_store_has_no_fault(house: House) -> None:
     house.signed_off()
     assert audit(house.store) == []
+
+
+def ran(house: House) -> Any:
+    with house.store.reading():
+        rows = house.store.ledger.changes(kind="audit.ran")
+    return [json.loads(row["text"])["data"] for row in rows]
+
+
+def test_a_run_stands_on_the_ledger_with_what_it_looked_at_and_found(house: House) -> None:
+    house.signed_off()
+    assert last_run(house.store) is None
+    with house.store.reading():
+        size = house.store.ledger.size()
+    outcome = run(house.store, house.clock())
+    assert (outcome.entries, outcome.records, outcome.faults) == (size, 0, ())
+    assert ran(house) == [{"entries": size, "records": 0, "faults": 0, "found": []}]
+    assert last_run(house.store) == outcome.as_dict()
+    assert run(house.store, house.clock()).faults == ()
+
+
+def test_what_a_run_finds_stands_on_the_ledger_by_record(house: House) -> None:
+    house.signed_off()
+    tamper(house, "UPDATE sheet SET text = text || ' '")
+    outcome = run(house.store, house.clock())
+    assert [fault.code for fault in outcome.faults] == ["audit.sheet"]
+    found = last_run(house.store)
+    assert found
+    assert found["faults"] == 1
+    assert found["found"][0]["record"].startswith("sheet ")
+
+
+def test_many_findings_are_counted_and_the_first_are_listed() -> None:
+    faults = tuple(Fault("audit.leaf", f"leaf at {place}") for place in range(250))
+    said = Outcome("2026-11-25T08:00:00.000Z", 250, 0, faults).as_dict()
+    assert (said["faults"], len(said["found"])) == (250, 100)
+
+
+def test_others_may_write_while_a_copy_is_looked_at_and_no_copy_is_left(house: House) -> None:
+    walk = house.signed()
+    with house.store.copied() as copy, copy.reading():
+        before = copy.ledger.size()
+        house.sign_off(walk.setup)
+        assert copy.ledger.size() == before
+    assert list(house.folder.glob("looked-at-*")) == []
+
+
+def test_copies_of_a_killed_process_go_and_those_of_a_running_one_stay(house: House) -> None:
+    ended = subprocess.Popen(["true"])
+    ended.wait()
+    killed = house.folder / f"looked-at-{ended.pid}-x.db"
+    running = house.folder / f"looked-at-{os.getpid()}-x.db"
+    for left in (killed, running):
+        left.write_bytes(b"")
+    with house.store.copied():
+        assert not killed.exists()
+        assert running.exists()
+        (own,) = [path for path in house.folder.glob("looked-at-*") if path != running]
+        assert own.stat().st_mode & 0o077 == 0
 
 
 @pytest.mark.parametrize(

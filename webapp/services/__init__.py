@@ -30,4 +30,5 @@ loading      load(store, shop, by, now, make_secret, keyring) -> [change], with 
 board        board(store, now) -> [state of each machine]
 ledger       change(store, type, by, subject, setup, data, now) -> position; the one place that appends a change
 auditing     audit(store) -> [fault]: everything recomputed; none in a whole store
+             run(store, now) -> outcome, on a copy, put on the ledger; last_run(store) -> dict | None
 """

@@ -4,7 +4,10 @@
 `with store.reading():` or `with store.writing():`, through the repositories, one a subject.
 """
 
-from contextlib import AbstractContextManager
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +25,8 @@ from webapp.store.repository_setups import SetupsRepository
 from webapp.store.repository_shop import ShopRepository
 
 __all__ = ["Store", "StoreError"]
+
+COPY_PREFIX = "looked-at-"
 
 
 class Store:
@@ -68,6 +73,27 @@ class Store:
         """A whole copy of the database file, made while others go on working."""
         self._database.copy_to(path)
 
+    @contextmanager
+    def copied(self) -> Iterator["Store"]:
+        """A store on a whole copy of the file beside this one, which goes when the block ends.
+
+        For what reads for long: in rollback-journal mode a long look at the file itself keeps everybody from writing.
+        Sealed files are not copied; the copy reads them where they lie.
+        """
+        folder = self._database.path.parent
+        for left in folder.glob(f"{COPY_PREFIX}*.db"):
+            if not _is_alive(left.name.removeprefix(COPY_PREFIX).partition("-")[0]):
+                left.unlink(missing_ok=True)
+        handle, name = tempfile.mkstemp(prefix=f"{COPY_PREFIX}{os.getpid()}-", suffix=".db", dir=folder)
+        os.close(handle)
+        copy = Store(Path(name))
+        try:
+            self.copy_to(Path(name))
+            yield copy
+        finally:
+            copy.close()
+            Path(name).unlink(missing_ok=True)
+
     def damage(self) -> list[str]:
         """What SQLite's own checks find wrong; nothing in a whole file. Needs a transaction around it."""
         return self._database.damage()
@@ -75,3 +101,14 @@ class Store:
     def close(self) -> None:
         """Close this thread's connection; the next use opens another."""
         self._database.close()
+
+
+def _is_alive(process: str) -> bool:
+    """Whether a process of this number runs; the copies of one that was killed are nobody's."""
+    try:
+        os.kill(int(process), 0)
+    except PermissionError:
+        return True
+    except (ValueError, OSError):
+        return False
+    return True

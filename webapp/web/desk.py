@@ -14,7 +14,7 @@ from typing import Any
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 from werkzeug.exceptions import NotFound
 
-from webapp.services import answering, intake, pacing, past_values, recording, signing_off
+from webapp.services import answering, auditing, intake, pacing, past_values, recording, signing_off
 from webapp.web import rendering, sessions, showing
 from webapp.web.rights import may_open
 from webapp.web.wiring import wiring
@@ -40,6 +40,7 @@ def queue() -> str:
         unsealed=recording.unsealed(parts.store),
         waiting=intake.waiting(parts.store),
         refused=intake.refused(parts.store),
+        audited=auditing.last_run(parts.store),
         names=names(),
     )
 
