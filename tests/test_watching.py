@@ -44,15 +44,34 @@ class Waiting:
 
 def test_it_looks_after_the_first_pause_and_then_once_a_day(house: House) -> None:
     waiting = Waiting(house.clock, rounds=3)
-    assert watching.watch(house.store, house.clock, waiting, first_pause_s=7) == 3
+    assert (
+        watching.watch(house.store, house.keyring.seal_certificate, house.clock, waiting, first_pause_s=7)
+        == 3
+    )
     assert waiting.waited == [7, *[24 * 60 * 60] * 3]
     with house.store.reading():
         days = [row["at_utc"][:10] for row in house.store.ledger.changes(kind="audit.ran")]
     assert days == ["2026-11-27", "2026-11-26", "2026-11-25"]
 
 
+def test_a_seal_that_is_about_to_end_is_told_once_a_day(
+    house: House, caplog: pytest.LogCaptureFixture
+) -> None:
+    house.clock.forward(days=3650 - 60)
+    watching.watch(
+        house.store, house.keyring.seal_certificate, house.clock, Waiting(house.clock, rounds=2), 7
+    )
+    told = [row.message for row in caplog.records if "renew-seal" in row.message]
+    assert [message.partition("in ")[2][:7] for message in told] == ["59 days", "58 days"]
+
+
 def test_it_stops_when_the_waiting_is_over(house: House) -> None:
-    assert watching.watch(house.store, house.clock, Waiting(house.clock, rounds=0)) == 0
+    assert (
+        watching.watch(
+            house.store, house.keyring.seal_certificate, house.clock, Waiting(house.clock, rounds=0)
+        )
+        == 0
+    )
     assert auditing.last_run(house.store) is None
 
 
@@ -88,5 +107,5 @@ def test_a_look_that_fails_is_logged_and_the_next_one_comes(
             aside.replace(database)
         return waiting(seconds)
 
-    assert watching.watch(house.store, house.clock, wait) == 1
+    assert watching.watch(house.store, house.keyring.seal_certificate, house.clock, wait) == 1
     assert "the audit could not be done" in caplog.text

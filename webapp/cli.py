@@ -41,7 +41,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(options: argparse.Namespace) -> int:
     """Commands are imported when they are called: `--help` and `verify` need no server."""
-    from webapp.commands import audit, demo, load, past, verify  # noqa: PLC0415
+    from webapp.commands import audit, demo, load, past, renew_seal, verify  # noqa: PLC0415
 
     match options.command:
         case "check":
@@ -55,8 +55,9 @@ def _run(options: argparse.Namespace) -> int:
             return 0
         case "demo":
             return demo.demo(_settings(options, demo=True))
-        case "audit":
-            return audit.audit(_settings(options), as_json=options.json)
+        case "audit" | "renew-seal":
+            run = {"audit": audit.audit, "renew-seal": renew_seal.renew_seal}[options.command]
+            return run(_settings(options), as_json=options.json)
         case "load":
             return load.load(_settings(options), options.file, dry_run=options.dry_run, as_json=options.json)
         case "import":
@@ -96,6 +97,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_common(
         commands.add_parser("audit", help="work out again all that is stored, and say what does not fit")
     )
+    _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
     verify = commands.add_parser("verify", help="say what holds of a sealed record")
     verify.add_argument("file", type=Path, metavar="RECORD.pdf")
     verify.add_argument(

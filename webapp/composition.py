@@ -118,11 +118,16 @@ def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Cal
         keyring = KeyRing.open(settings.keys_folder, passphrase)
     else:
         keyring = KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
+    write_certificates(settings, keyring)
+    return keyring
+
+
+def write_certificates(settings: Settings, keyring: KeyRing) -> None:
+    """Put the certificates of all seals, the one in use first, into the file beside the keys."""
     pem = b"".join(one.public_bytes(Encoding.PEM) for one in keyring.trusted_certificates)
     file = settings.data_folder / CERTIFICATES_FILE
     if not file.exists() or file.read_bytes() != pem:
         write_whole(settings.data_folder, CERTIFICATES_FILE, pem)
-    return keyring
 
 
 def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:

@@ -29,9 +29,11 @@ from granian.server import Server
 from webapp import create_app, watching
 from webapp.charts.paper import warm_up
 from webapp.proof.errors import ProofError
+from webapp.proof.seal_term import seal_term
 from webapp.services import recording
 from webapp.settings import BadSetting, Settings
 from webapp.store import Store, StoreError
+from webapp.words import say
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -89,7 +91,9 @@ def prepare(settings: Settings) -> list[str]:
         raise CannotStart(str(error)) from error
     parts = app.extensions["zerokeep"]
     try:
-        return [*_hint_if_empty(parts.store), *_where(settings)]
+        term = seal_term(parts.keyring.seal_certificate, parts.now())
+        warning = [say(term.code, term.fields)] if term else []
+        return [*_hint_if_empty(parts.store), *warning, *_where(settings)]
     finally:
         parts.close()
 
@@ -169,7 +173,8 @@ def _watch(app: Flask, settings: Settings) -> None:
     """Look after what is stored. The demo's first look waits for a day, so that its start costs nothing more."""
     parts, never = app.extensions["zerokeep"], threading.Event()
     first_pause_s = watching.DAY_S if settings.demo else watching.FIRST_PAUSE_S
-    watching.watch(parts.store, parts.now, lambda seconds: not never.wait(seconds), first_pause_s)
+    certificate = parts.keyring.seal_certificate
+    watching.watch(parts.store, certificate, parts.now, lambda s: not never.wait(s), first_pause_s)
 
 
 def seal_what_is_missing(app: Flask, pause_s: float = PAUSE_S) -> int:

@@ -1,4 +1,5 @@
-"""What the server looks at by itself, again and again, beside answering: whether all that is stored still fits.
+"""What the server looks at by itself, again and again, beside answering: whether all that is stored still fits,
+and whether the seal's certificate is about to end.
 
 Rules: the clock and the waiting are arguments; each look has its own words in the log; one that fails is logged and
 does not end the watch. A look reads a copy, so nobody at a tablet waits for it.
@@ -11,6 +12,9 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from cryptography import x509
+
+from webapp.proof.seal_term import seal_term
 from webapp.services import auditing
 from webapp.words import say
 
@@ -25,13 +29,20 @@ logger = logging.getLogger("zerokeep.watch")
 Wait = Callable[[float], bool]
 
 
-def watch(store: Store, now: Callable[[], datetime], wait: Wait, first_pause_s: float = FIRST_PAUSE_S) -> int:
-    """Audit after the first pause and then daily, until `wait` says that it is over; how often it was done."""
+def watch(
+    store: Store,
+    certificate: x509.Certificate,
+    now: Callable[[], datetime],
+    wait: Wait,
+    first_pause_s: float = FIRST_PAUSE_S,
+) -> int:
+    """Look after the first pause and then daily, until `wait` says that it is over; how often an audit was done."""
     done, pause_s = 0, first_pause_s
     try:
         while wait(pause_s):
             pause_s = DAY_S
             done += look(store, now)
+            tell_term(certificate, now())
     finally:
         store.close()
     return done
@@ -48,3 +59,10 @@ def look(store: Store, now: Callable[[], datetime]) -> bool:
         logger.error("audit: %s: %s", say(fault.code), fault.record)
     logger.info("audit: %d entries, %d do not fit", outcome.entries, len(outcome.faults))
     return True
+
+
+def tell_term(certificate: x509.Certificate, now: datetime) -> None:
+    """Log a warning while the seal's certificate is about to end, or has."""
+    term = seal_term(certificate, now)
+    if term is not None:
+        logger.warning("%s", say(term.code, term.fields))

@@ -3,10 +3,12 @@
 import socket
 import subprocess
 import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from webapp.proof.keys import SEAL_CERTIFICATE_DAYS, KeyRing
 from webapp.serving import CannotStart, check_port, prepare
 from webapp.settings import BadSetting, Settings, read_settings
 
@@ -81,3 +83,11 @@ def _free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
+
+
+def test_a_seal_that_ends_soon_is_said_at_the_start(tmp_path: Path) -> None:
+    long_ago = datetime.now(UTC) - timedelta(days=SEAL_CERTIFICATE_DAYS - 30)
+    KeyRing.create(tmp_path / "data" / "keys", LONG_ENOUGH, common_name="Zerokeep", now=long_ago)
+    lines = "\n".join(prepare(settings(tmp_path / "data", port=_free_port())))
+    assert "in 29 days" in lines
+    assert "zerokeep renew-seal" in lines

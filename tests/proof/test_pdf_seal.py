@@ -1,7 +1,7 @@
 """The seal as it is made: its profile, its exact place, and what is never sealed or handed out."""
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from hashlib import sha256
 from io import BytesIO
 from typing import Any
@@ -21,6 +21,8 @@ from webapp.proof.keys import KeyRing, seal_certificate
 from webapp.proof.pdf_seal import seal
 from webapp.proof.pdf_update import SealWords, prepare
 from webapp.proof.pdf_verify import verify_seal
+from webapp.proof.seal_term import seal_term
+from webapp.words import say
 
 
 def embedded(pdf: bytes) -> Any:
@@ -188,10 +190,45 @@ def test_a_seal_that_does_not_verify_is_never_handed_out(keyring: KeyRing) -> No
 
 
 def test_nothing_is_sealed_before_or_after_the_certificates_time(keyring: KeyRing) -> None:
-    for at_utc in ("2026-11-25T08:03:11.999Z", "2037-01-01T00:00:00.000Z"):
+    for at_utc, code, day in (
+        ("2026-11-25T08:03:11.999Z", "seal.not_yet", "2026-11-25"),
+        ("2036-11-22T08:03:13.000Z", "seal.ended", "2036-11-22"),
+    ):
         with pytest.raises(SealError) as refused:
             seal(plain_pdf(), keyring, at_utc, SHOP, REASON)
-        assert str(refused.value.fields["lines"]).startswith("seal.words, ")
+        assert (refused.value.code, refused.value.fields) == (code, {"day": day})
+    assert "renew-seal" in str(refused.value)
+    assert seal(plain_pdf(), keyring, "2036-11-22T08:03:12.999Z", SHOP, REASON)
+
+
+def test_a_seal_that_was_made_outside_the_certificates_time_does_not_hold(keyring: KeyRing) -> None:
+    late = AT.replace(year=2037)
+    report = verify_seal(
+        seal_anything(plain_pdf(), keyring.seal_key, keyring.seal_certificate, late),
+        keyring.trusted_certificates,
+    )
+    assert report.line("seal.words").says == "seal.words.outside_certificate"
+
+
+@pytest.mark.parametrize(
+    ("days_left", "seconds", "code"),
+    [
+        (60, 1, None),
+        (60, 0, "seal.ends_soon"),
+        (0, 0, "seal.ends_soon"),
+        (0, -1, "seal.ended"),
+        (3650, 1, "seal.not_yet"),
+    ],
+)
+def test_the_end_of_the_certificate_is_told_from_sixty_days_before(
+    keyring: KeyRing, days_left: int, seconds: int, code: str | None
+) -> None:
+    end = keyring.seal_certificate.not_valid_after_utc
+    term = seal_term(keyring.seal_certificate, end - timedelta(days=days_left, seconds=seconds))
+    assert (term.code if term else None) == code
+    if term:
+        assert say(term.code, term.fields)
+        assert term.seals == (code == "seal.ends_soon")
 
 
 def test_an_old_record_verifies_after_a_change_of_the_seal_key(

@@ -20,6 +20,7 @@ from webapp.proof.keys import KeyRing
 from webapp.proof.pdf_features import forbidden_features
 from webapp.proof.pdf_update import PreparedPdf, SealWords
 from webapp.proof.pdf_verify import verify_seal
+from webapp.proof.seal_term import must_hold
 
 LONGEST_WORDS = 500
 
@@ -29,11 +30,13 @@ def seal(pdf: bytes, keyring: KeyRing, at_utc: str, shop_name: str, reason: str)
 
     `at_utc` like "2026-11-25T08:03:12.345Z"; the seal keeps whole seconds. `shop_name` and `reason` have
     1 to 500 characters. Raises SealError for bytes that
-    are no PDF, that are sealed already, that hold what no record may hold, or if the result does not verify.
+    are no PDF, that are sealed already, that hold what no record may hold, at a time at which the certificate does not
+    hold, or if the result does not verify.
     """
     if max(len(shop_name), len(reason)) > LONGEST_WORDS or not (shop_name and reason):
         raise SealError("seal.words_length", most=LONGEST_WORDS)
     words = SealWords(_whole_seconds(at_utc), shop_name, reason)
+    must_hold(keyring.seal_certificate, words.at)
     found = forbidden_features(pdf, widgets=0)
     if found:
         raise SealError("seal.unfit", found=", ".join(found))

@@ -14,6 +14,7 @@ from typing import Any
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 from werkzeug.exceptions import NotFound
 
+from webapp.proof.seal_term import seal_term
 from webapp.services import answering, auditing, intake, pacing, past_values, recording, signing_off
 from webapp.web import rendering, sessions, showing
 from webapp.web.rights import may_open
@@ -41,6 +42,7 @@ def queue() -> str:
         waiting=intake.waiting(parts.store),
         refused=intake.refused(parts.store),
         audited=auditing.last_run(parts.store),
+        seal_term=seal_term(parts.keyring.seal_certificate, parts.now()),
         names=names(),
     )
 
@@ -131,6 +133,7 @@ def opened(setup_id: str) -> dict[str, Any]:
         "squares": showing.square_rows(sheet, state),
         "names": names(),
         "drawings": rendering.drawings(sheet),
+        "seal_term": seal_term(parts.keyring.seal_certificate, parts.now()),
     }
 
 

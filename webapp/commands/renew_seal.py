@@ -1,0 +1,52 @@
+"""`zerokeep renew-seal`: a new key and certificate for the shop's seal; what was sealed before stays verifiable."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from hashlib import sha256
+
+from cryptography import x509
+from cryptography.hazmat.primitives.serialization import Encoding
+
+from webapp.commands.opening import opened
+from webapp.composition import CERTIFICATES_FILE, KEYS_NAME, write_certificates
+from webapp.proof.keys import new_private_key, seal_certificate
+from webapp.services.ledger import SERVER, change
+from webapp.serving import new_token, utc_now
+from webapp.settings import Settings, key_passphrase
+
+SERIAL_BYTES = 16
+
+
+def renew_seal(settings: Settings, *, as_json: bool) -> int:
+    """Make the key, keep the former certificate as a trusted one, note both on the ledger. Raises as `opened` does."""
+    now = utc_now()
+    with opened(settings) as (store, keyring):
+        key = new_private_key()
+        serial = int.from_bytes(secrets.token_bytes(SERIAL_BYTES), "big") >> 1
+        certificate = seal_certificate(key, KEYS_NAME, now, serial)
+        renewed = keyring.with_new_seal_key(key, certificate)
+        said = {**_said(certificate), "before": _said(keyring.seal_certificate)["sha256"]}
+        with store.writing():
+            change(store, "seal.renewed", SERVER, "seal", None, said, now)
+            renewed.save(settings.keys_folder, key_passphrase(settings, new_token))
+        write_certificates(settings, renewed)
+    if as_json:
+        print(json.dumps(said, indent=1))
+        return 0
+    print(f"The seal has a new certificate, good until {said['until_utc']}: SHA-256 {said['sha256']}")
+    print(
+        f"Hand the file {settings.data_folder / CERTIFICATES_FILE} to whoever verifies records: the former ones are in"
+    )
+    print(
+        "it as well, and what they sealed still verifies. Start the server again; until then it seals with the former key."
+    )
+    return 0
+
+
+def _said(certificate: x509.Certificate) -> dict[str, str]:
+    return {
+        "sha256": sha256(certificate.public_bytes(Encoding.DER)).hexdigest(),
+        "until_utc": f"{certificate.not_valid_after_utc:%Y-%m-%dT%H:%M:%S.000Z}",
+    }
