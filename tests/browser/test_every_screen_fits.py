@@ -5,6 +5,7 @@ Sources: WCAG 2.2, 1.4.6 (7:1), 1.4.10, 2.5.5 (44 px), by axe-core; the sizes of
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -47,6 +48,11 @@ MISFITS = """() => {
     const fits = words.left >= box.left - 0.5 && words.right <= box.right + 0.5;
     if (box.width > 0 && !fits) found.push(`${button.textContent} leaves its button`);
   }
+  for (const text of document.querySelectorAll('svg.drawing text')) {
+    const size = parseFloat(text.getAttribute('font-size')) * (text.getScreenCTM()?.a ?? 0);
+    const isSeen = text.getBoundingClientRect().width > 0;
+    if (isSeen && size < 13) found.push(`drawing says ${text.textContent} at ${size} px`);
+  }
   for (const value of document.querySelectorAll('.plate .plate-value, .sums td')) {
     const range = document.createRange();
     range.selectNodeContents(value);
@@ -56,6 +62,8 @@ MISFITS = """() => {
   }
   return found;
 }"""
+SEEN = """() => [...document.querySelectorAll('svg.drawing')]
+  .filter(one => one.getBoundingClientRect().height > 60).length"""
 AXE = {
     "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
     "rules": {"color-contrast-enhanced": {"enabled": True}},
@@ -72,6 +80,13 @@ def look(page: Page, name: str, sizes: dict[str, tuple[int, int]]) -> list[str]:
         )
         found += [f"{name} on {size_name}: {what}" for what in page.evaluate(MISFITS)]
     return found
+
+
+def drawings_seen(page: Page, size: str) -> int:
+    """How many drawings can be seen on the step itself, on this size."""
+    page.set_viewport_size(viewport(SIZES[size]))
+    page.evaluate("() => new Promise(resolve => requestAnimationFrame(() => requestAnimationFrame(resolve)))")
+    return int(page.evaluate(SEEN))
 
 
 def faults(page: Page, name: str) -> list[str]:
@@ -94,6 +109,8 @@ def test_every_step_fits_and_can_be_read(
     seen = set()
     for step, kind in operator.steps():
         wrong += look(page, step, SIZES)
+        if kind in {"search", "touch"}:
+            wrong += [f"{step} on {size}: no drawing" for size in SIZES if drawings_seen(page, size) != 1]
         if kind not in seen:
             wrong += faults(page, step)
         seen.add(kind)
@@ -170,3 +187,32 @@ def test_at_twice_the_text_size_nothing_is_cut_off(
         wrong += [(step, what) for what in tablet.page.evaluate(MISFITS) if not what.startswith("scrolls")]
         tablet.page.evaluate("() => { document.documentElement.style.fontSize = ''; }")
     assert wrong == [], "\n".join(map(str, wrong))
+
+
+def test_a_search_says_which_page_of_the_control_and_both_feeds(tablet: Tablet, demo: Demo) -> None:
+    tablet.begin("plover", "odile")
+    operator = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
+    for step, point in (
+        ("x.search", "X of the spindle line"),
+        ("z.search", "Z of the ball's centre, probe's length"),
+    ):
+        operator.walk(until=step)
+        said = " ".join(tablet.page.locator(".search-grid").inner_text().split())
+        assert point in said
+        assert "on the machine page, not the work page" in said
+        approach = next(
+            one["approach"] for one in tablet.sheet("plover")["axes"] if one["axis"] == step[0].upper()
+        )
+        most = approach["largest_first_feed_text"].split()[0]
+        assert re.search(f"first feed 900 .*at most {most} .*second feed 60 mm/min", said)
+    operator.walk(until="z.touch")
+    assert "Z of G55, on the page of work offsets" in tablet.text()
+    assert "Z−: first 900, then 60 mm/min." in tablet.text()
+
+
+def test_the_small_drawing_opens_the_large_one(tablet: Tablet, demo: Demo) -> None:
+    tablet.begin("plover", "odile")
+    Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "").walk(until="x.search")
+    tablet.page.set_viewport_size(viewport(PHONE))
+    tablet.tap("larger")
+    assert tablet.screen == "drawing"

@@ -22,6 +22,7 @@ from webapp.domain.approach import (
     search_range_nm,
 )
 from webapp.domain.axes import Axis, Face
+from webapp.domain.feeds import format_feed
 from webapp.domain.lengths import Display, Unit
 from webapp.words import say
 
@@ -79,12 +80,23 @@ def test_a_top_is_searched_downwards_and_its_reading_carries_the_gauge_length() 
     found = plan(measures=TOP)
     assert (found.direction_label, say(found.direction_code)) == ("Z−", "down")
     assert (found.stand_low_nm, found.stand_high_nm) == (-246_000_000, -241_650_000)
+    assert found.stand_above_ball_nm == STYLUS.gauge_length_nm > 0
     assert (found.depth_low_nm, found.depth_high_nm) == (None, None)
 
 
 def test_a_control_that_knows_the_probe_length_reads_without_it() -> None:
     found = plan(stylus=replace(STYLUS, gauge_length_nm=0), measures=TOP)
     assert (found.stand_low_nm, found.stand_high_nm) == (-396_000_000, -391_650_000)
+    assert found.stand_above_ball_nm == 0
+
+
+def test_on_a_side_the_numbers_are_those_of_the_spindle_line_whatever_the_gauge_length() -> None:
+    assert plan().stand_above_ball_nm == plan(measures=BACK).stand_above_ball_nm == 0
+
+
+def test_the_largest_first_feed_is_written_as_it_is_typed() -> None:
+    found = plan()
+    assert found.largest_first_feed_text == format_feed(found.largest_first_feed_mm_per_min, MM)
 
 
 def test_without_history_only_the_gap_is_given() -> None:

@@ -59,6 +59,20 @@ def texts(drawing: Drawing) -> list[str]:
     ]
 
 
+@every_case
+def test_the_small_drawing_names_the_search_and_nothing_else(
+    vise: Vise, axis: str, face: str, normal: int
+) -> None:
+    small = drawn(vise, axis, face, normal)["small"]
+    (label,) = [shape for shape in small["shapes"] if shape["kind"] == "text"]
+    assert label["text"] == f"{axis}{'−' if normal > 0 else '+'}"
+    assert label["size"] >= 20
+    (ball,) = with_role(small["shapes"], "ball")
+    assert ball["r"] >= 12, "can be seen at one unit to a pixel"
+    assert ball["r"] <= ball["cx"] <= small["width"] - ball["r"]
+    assert ball["r"] <= ball["cy"] <= small["height"] - ball["r"]
+
+
 def both(drawing: Drawing) -> list[tuple[int, int, list[dict[str, Any]]]]:
     compact = drawing["compact"]
     return [

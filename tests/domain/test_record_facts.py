@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from tests.record.made_up import TALES, Tale, asked, broken_off, inch_machine, made_sheet, normal, stopped
+from tests.record.made_up import MM, TALES, Tale, asked, broken_off, inch_machine, made_sheet, normal, stopped
 from webapp.domain.errors import Finding
 from webapp.domain.json_strict import canonical_text
 from webapp.domain.record_facts import RecordNotFinalError, grouped, record_facts, whole_time
@@ -57,6 +57,34 @@ def test_a_first_value_has_no_lines_and_says_so() -> None:
     touch = facts.touches[0]
     assert (touch.usual, touch.difference, touch.ask_line, touch.stop_line) == (None, None, None, None)
     assert said([facts.usuals[0].stands_on]) == ["left end: no usual yet for this seating"]
+
+
+def planned(axis: str, above_nm: int, inches: bool = False) -> str:
+    sheet = made_sheet(inches=inches)
+    feeds = {"first_feed_text": "900 mm/min", "fine_feed_text": "60 mm/min"}
+    stand = {"stand_low_nm": -421_666_000, "stand_high_nm": -417_316_000, "stand_above_ball_nm": above_nm}
+    plan = {**sheet["axes"][0]["approach"], **feeds, **stand}
+    next(one for one in sheet["axes"] if one["axis"] == axis)["approach"] = plan
+    tale = Tale(sheet)
+    tale.start()
+    facts = record_facts(tale.bundle(sealed=False), final=False)
+    (text,) = said([one.planned for one in facts.usuals if one.planned is not None])
+    return text
+
+
+def test_a_planned_search_says_which_point_its_coordinates_are_of() -> None:
+    assert planned("X", 0) == (
+        "Start at machine X −421.666 to −417.316 mm, the spindle line. Range 6.350 mm, feeds 900, then 60 mm/min."
+    )
+    assert "the ball's centre, probe's length counted in" in planned("Z", 0)
+    assert "the spindle's gauge line, 5.9055 in above the ball's centre" in planned(
+        "Z", 150 * MM, inches=True
+    )
+
+
+def test_a_sheet_that_does_not_say_which_point_it_means_has_no_planned_search() -> None:
+    facts = record_facts(asked().bundle(), final=True)
+    assert [one.planned for one in facts.usuals] == [None, None, None]
 
 
 def test_both_values_of_a_repeated_touch_are_shown() -> None:

@@ -69,31 +69,42 @@ def test_python_and_browser_make_the_same_elements(page: Page, address: str) -> 
         const say = (code, fields) => catalogue[code].replace(
             /\\{(\\w+)\\}/g, (_, name) => name.endsWith('_code') ? catalogue[fields[name]] : fields[name]);
         const write = element => new XMLSerializer().serializeToString(element);
-        return drawings.map(drawing => [false, true].map(compact => write(drawingSvg(drawing, say, compact))));
+        return drawings.map(drawing => ['', 'compact', 'small'].map(size => write(drawingSvg(drawing, say, size))));
     }"""
     made = page.evaluate(script, [json.loads(json.dumps(drawings())), dict(catalogue())])
-    for drawing, (wide, compact) in zip(drawings(), made, strict=True):
-        assert elements(wide) == elements(draw_svg(drawing, say))
-        assert elements(compact) == elements(draw_svg(drawing, say, compact=True))
+    for drawing, sizes in zip(drawings(), made, strict=True):
+        for size, text in zip(("", "compact", "small"), sizes, strict=True):
+            assert elements(text) == elements(draw_svg(drawing, say, size))
 
 
 @pytest.mark.browser
-def test_the_figure_shows_one_of_its_two_drawings_by_its_width(page: Page, address: str) -> None:
+def test_the_figure_shows_the_one_drawing_whose_words_can_be_read(page: Page, address: str) -> None:
     page.goto(f"{address}/css/drawing.css")
     page.set_content(f'<link rel="stylesheet" href="{address}/css/drawing.css"><div id="place"></div>')
-    script = """async ([drawing, width]) => {
+    script = """async ([drawing, width, height]) => {
         const {drawingFigure} = await import('/js/ui/drawing.js');
         const place = document.getElementById('place');
-        place.style.width = width + 'px';
+        Object.assign(place.style, {display: 'flex', width: width + 'px', height: height + 'px'});
         place.replaceChildren(drawingFigure(drawing, code => code));
+        place.firstChild.style.flex = '1';
         return [...place.querySelectorAll('svg')].map(svg => getComputedStyle(svg).display !== 'none');
     }"""
-    assert page.evaluate(script, [drawings()[0], 720]) == [True, False]
-    assert page.evaluate(script, [drawings()[0], 360]) == [False, True]
+    drawing = drawings()[0]
+    assert page.evaluate(script, [drawing, 720, 300]) == [True, False, False]
+    assert page.evaluate(script, [drawing, 720, 200]) == [False, True, False]
+    assert page.evaluate(script, [drawing, 360, 300]) == [False, True, False]
+    assert page.evaluate(script, [drawing, 720, 120]) == [False, False, True]
+    assert page.evaluate(script, [drawing, 240, 300]) == [False, False, True]
+    from_before = {name: part for name, part in drawing.items() if name != "small"}
+    assert page.evaluate(script, [from_before, 240, 300]) == [False, True]
 
 
 def test_every_role_has_its_looks_here_and_in_the_style_sheet() -> None:
-    roles = {shape["role"] for one in drawings() for shape in [*one["shapes"], *one["compact"]["shapes"]]}
+    roles = {
+        shape["role"]
+        for one in drawings()
+        for shape in [*one["shapes"], *one["compact"]["shapes"], *one["small"]["shapes"]]
+    }
     sheet = (ROOT / "static/css/drawing.css").read_text()
     assert roles <= LOOKS.keys()
     assert [role for role in sorted(roles) if f".{role}" not in sheet] == ["dimension_label", "label"]

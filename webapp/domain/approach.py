@@ -77,7 +77,8 @@ class Approach:
     """The plan of one touch: whole nanometres on the display's grid, feeds in mm/min and as typed.
 
     `search_end_nm` is the farthest that the search can go. Stand and end are None without a usual, depth on a
-    top.
+    top. `stand_above_ball_nm` says which point stand and end are the machine coordinates of: how far it lies above the
+    ball's centre, which is the gauge length on Z where the control counts Z from the spindle's gauge line, else 0.
     """
 
     axis: Axis
@@ -88,6 +89,7 @@ class Approach:
     first_feed_text: str
     first_feed_lowered: bool
     largest_first_feed_mm_per_min: float
+    largest_first_feed_text: str
     fine_feed_mm_per_min: float
     fine_feed_text: str
     stopping_distance_nm: int
@@ -97,6 +99,7 @@ class Approach:
     range_nm: int
     stand_low_nm: int | None
     stand_high_nm: int | None
+    stand_above_ball_nm: int
     search_end_nm: int | None
     depth_low_nm: int | None
     depth_high_nm: int | None
@@ -142,6 +145,7 @@ def plan_approach(
         first_feed_text=format_feed(first, display),
         first_feed_lowered=largest < motion.first_feed_mm_per_min,
         largest_first_feed_mm_per_min=largest,
+        largest_first_feed_text=format_feed(largest, display),
         fine_feed_mm_per_min=fine,
         fine_feed_text=format_feed(fine, display),
         stopping_distance_nm=stop,
@@ -151,6 +155,7 @@ def plan_approach(
         range_nm=range_nm,
         stand_low_nm=stand[0] if stand else None,
         stand_high_nm=stand[1] if stand else None,
+        stand_above_ball_nm=stylus.length_along_nm(face),
         search_end_nm=end,
         depth_low_nm=depth[0] if depth else None,
         depth_high_nm=depth[1] if depth else None,

@@ -12,15 +12,16 @@ Rules of this module:
 - Numbers in a drawing are in the machine's unit and resolution.
 - No text is smaller than 15 units in the view 720 wide, nor than 14 in the compact view 360 wide, which is meant to
   be shown one unit to a CSS pixel or larger.
+- The small view, 240 wide, holds the touched face, the ball, its window, the search and its name, and no other words.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, TypedDict
+from typing import Any, NotRequired, TypedDict
 
 from webapp.domain.drawing_canvas import Canvas, Shape
-from webapp.domain.drawing_close_up import COMPACT, COMPACT_TEXT, WIDE, draw_close_up
+from webapp.domain.drawing_close_up import COMPACT, COMPACT_TEXT, SMALL, WIDE, draw_close_up
 from webapp.domain.drawing_locator import draw_axes, draw_locator, draw_small_locator
 from webapp.domain.drawing_touch import Touch
 from webapp.domain.errors import DomainError, Fields
@@ -57,8 +58,8 @@ class Words(TypedDict):
     fields: Fields
 
 
-class CompactDrawing(TypedDict):
-    """The same touch for a narrow screen."""
+class NarrowDrawing(TypedDict):
+    """The same touch for a narrow screen, or for a low one."""
 
     width: int
     height: int
@@ -73,7 +74,8 @@ class Drawing(TypedDict):
     height: int
     words: Words
     shapes: list[Shape]
-    compact: CompactDrawing
+    compact: NarrowDrawing
+    small: NotRequired[NarrowDrawing]
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,7 @@ def draw_touch(
     normal: int,
     display: Display,
 ) -> Drawing:
-    """Return the drawing of the touch of `face` along `axis`, 720 by 300 units, with a compact one of 360 by 200.
+    """Return the drawing of the touch of `face` along `axis`: 720 by 300 units, compact 360 by 200, small 240 by 96.
 
     `normal` is +1 or -1: where the face looks along its axis. `approach` holds gap_low_nm, gap_high_nm and range_nm;
     with None the drawing shows vise, ball and direction and says that there is no start window. Raises a
@@ -115,6 +117,8 @@ def draw_touch(
     draw_locator(wide, touch, (456, 8, 256, 284))
     draw_close_up(compact, touch, (0, 0, 262, 200), COMPACT)
     draw_small_locator(compact, touch, (266, 4, 90, 194))
+    small = Canvas(text=COMPACT_TEXT)
+    draw_close_up(small, touch, (0, 0, 240, 96), SMALL)
     return {
         "view": touch.view,
         "width": 720,
@@ -122,6 +126,7 @@ def draw_touch(
         "words": _words(touch),
         "shapes": wide.shapes,
         "compact": {"width": 360, "height": 200, "shapes": compact.shapes},
+        "small": {"width": 240, "height": 96, "shapes": small.shapes},
     }
 
 

@@ -20,6 +20,7 @@ EDGE = 12.0
 LEAST_JAW = 46.0
 HATCH_SPACING = 11.0
 COMPACT_TEXT = 14.0
+SMALL_LABEL = 26.0
 
 
 @dataclass(frozen=True)
@@ -66,10 +67,15 @@ class Layout:
     ball_x: float
     largest_scale: float
     window_edge: float
+    least_jaw: float = LEAST_JAW
+    is_bare: bool = False
 
 
 WIDE = Layout(above=36, below=78, least_ball=44, ball_x=118, largest_scale=14, window_edge=12)
 COMPACT = Layout(above=26, below=56, least_ball=30, ball_x=46, largest_scale=8.5, window_edge=6)
+SMALL = Layout(
+    above=8, below=8, least_ball=24, ball_x=120, largest_scale=6, window_edge=5, least_jaw=26, is_bare=True
+)
 
 
 def draw_close_up(canvas: Canvas, touch: Touch, box: Box, layout: Layout) -> None:
@@ -82,7 +88,20 @@ def draw_close_up(canvas: Canvas, touch: Touch, box: Box, layout: Layout) -> Non
     _draw_moving_jaw(canvas, touch, place, box)
     _draw_fixed_jaw(canvas, place, body)
     _draw_ball(canvas, touch, place, box)
+    if layout.is_bare:
+        _label_bare(canvas, touch, box)
+        return
     (_label_upright if place.upright else _label_level)(canvas, touch, place, body, half)
+
+
+def _label_bare(canvas: Canvas, touch: Touch, box: Box) -> None:
+    """Label a drawing that has room for the direction alone, at the side that the jaw leaves free."""
+    x, y, width, height = box
+    if touch.upright:
+        canvas.mark("search_label", (x + 8, y + height / 2 + 9), "start", touch.search_label, SMALL_LABEL)
+        return
+    at: Point = (x + 8, y + 24) if touch.normal < 0 else (x + width - 8, y + 24)
+    canvas.mark("search_label", at, "start" if touch.normal < 0 else "end", touch.search_label, SMALL_LABEL)
 
 
 def _way(touch: Touch) -> float:
@@ -135,7 +154,7 @@ def _upright(touch: Touch, box: Box, outward: tuple[int, int], layout: Layout) -
     x, y, width, height = box
     depth, across = _measures(touch)
     room = height - layout.above - EDGE
-    scale = min((room - LEAST_JAW) / _way(touch), layout.largest_scale)
+    scale = min((room - layout.least_jaw) / _way(touch), layout.largest_scale)
     jaw = min(room - _way(touch) * scale, depth * scale)
     face_y = y + layout.above + jaw if outward[1] > 0 else y + height - layout.above - jaw
     sides = (layout.ball_x - EDGE) / scale, (width - layout.ball_x - EDGE) / scale

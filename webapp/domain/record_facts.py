@@ -21,7 +21,7 @@ from webapp.domain.compare import display_of
 from webapp.domain.errors import DomainError, Fields, Finding
 from webapp.domain.lengths import Display, format_length, format_other_unit
 from webapp.domain.record_bundle import RecordBundle
-from webapp.domain.record_numbers import fast, pace, probe_check, squares
+from webapp.domain.record_numbers import fast, pace, planned_search, probe_check, squares
 from webapp.domain.record_rows import (
     CautionRow,
     CheckRow,
@@ -87,7 +87,7 @@ def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
         scale=_scale(sheet, state),
         plates=tuple(_plate(axis, state, display) for axis in sheet["axes"]),
         touches=tuple(_touch(place, story, display) for place in range(len(state["touches"]))),
-        usuals=tuple(_usual(axis) for axis in sheet["axes"]),
+        usuals=tuple(_usual(axis, display) for axis in sheet["axes"]),
         squares=squares(story),
         probe_check=probe_check(story),
         pace=pace(record),
@@ -189,13 +189,14 @@ def _causes(place: int, story: Story) -> tuple[Finding, ...] | None:
     return tuple(Finding(one.code, one.says["fields"]) for one in named) or (Finding("cause.none"),)
 
 
-def _usual(axis: Mapping[str, Any]) -> UsualRow:
+def _usual(axis: Mapping[str, Any], display: Display) -> UsualRow:
     usual = axis["usual"]
+    planned = planned_search(axis, display)
     fields: Fields = {"face_code": f"record.face_{axis['face']}"}
     if usual["centre_nm"] is None:
-        return UsualRow(axis["search_label"], Finding("record.usual_none", fields))
+        return UsualRow(axis["search_label"], Finding("record.usual_none", fields), planned)
     counts: Fields = {"values": usual["values"], "seatings": usual["seatings"]}
-    return UsualRow(axis["search_label"], Finding("record.usual_from", fields | counts))
+    return UsualRow(axis["search_label"], Finding("record.usual_from", fields | counts), planned)
 
 
 def _copied(story: Story) -> tuple[CopiedRow, ...]:

@@ -3,6 +3,8 @@
 Rules of this module:
 - An angle comes in words with its uncertainty, whether it can be told from none or not.
 - A step that was done fast stands there with its time beside the shop's; nothing is said about why.
+- Where the ball was to stand comes with the point that it is said of: the spindle line in X and Y; in Z the ball's
+  centre or the spindle's gauge line, as the control counts.
 - A record from before these numbers were kept has none of them, and says nothing.
 """
 
@@ -12,9 +14,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from webapp.domain.compare import display_of
-from webapp.domain.errors import Finding
+from webapp.domain.errors import Fields, Finding
 from webapp.domain.jaw_square import jaw_angle, say_angle
-from webapp.domain.lengths import format_length
+from webapp.domain.lengths import Display, format_length
 from webapp.domain.record_rows import PaceRow, SquareRow
 from webapp.domain.record_story import Story
 
@@ -51,6 +53,27 @@ def probe_check(story: Story) -> Finding | None:
         if check["overdue"] or started >= due
         else None
     )
+
+
+def planned_search(axis: Mapping[str, Any], display: Display) -> Finding | None:
+    """Return how the search of this axis was planned, None where nothing is known of the point that is meant."""
+    approach = axis["approach"]
+    if approach is None or "stand_above_ball_nm" not in approach or approach["stand_low_nm"] is None:
+        return None
+    above = approach["stand_above_ball_nm"]
+    point = "spindle" if axis["axis"] != "Z" else "gauge_line" if above else "ball"
+    fields: Fields = {
+        "axis": axis["axis"],
+        "low": format_length(approach["stand_low_nm"], display),
+        "high": format_length(approach["stand_high_nm"], display),
+        "range": format_length(approach["range_nm"], display, sign=False),
+        "first": approach["first_feed_text"].split()[0],
+        "second": approach["fine_feed_text"],
+        "unit": display.unit.value,
+    }
+    if point == "gauge_line":
+        fields["above"] = format_length(above, display, sign=False)
+    return Finding(f"record.planned_{point}", fields)
 
 
 def pace(record: Mapping[str, Any]) -> Finding | None:

@@ -24,7 +24,7 @@ def _touch_stage(axis: str, title: str, why_here: str, why_so: str) -> Stage:
         do="Stand the ball in the window and set the search {search}.",
         look_for="Ball as drawn. Slot {slot}, direction {search}, range and feed as on the plates.",
         why=why_here,
-        if_not="A value differs: correct it now. Run nothing yet.",
+        if_not="A value differs: correct it. Run nothing yet.",
         action="All of it is set",
         machine_state="Door closed, no hand inside while you jog.",
         axis=axis,

@@ -94,7 +94,7 @@ class Typesetter:
             final=final,
             # Both are made of elements whose texts were escaped as they were written.
             scale=Markup(draw_scale(facts.scale, say)),  # noqa: S704
-            drawings=[(label, Markup(draw_svg(one, say, compact=True))) for label, one in facts.drawings],  # noqa: S704
+            drawings=[(label, Markup(draw_svg(one, say, size="compact"))) for label, one in facts.drawings],  # noqa: S704
             made_at=_dated(bundle).isoformat(),
             said=_said,
             say=say,

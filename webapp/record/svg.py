@@ -51,17 +51,17 @@ LOOKS: dict[str, dict[str, str]] = {
 }
 
 
-def draw_svg(drawing: Mapping[str, Any], say: Say, compact: bool = False) -> str:
+def draw_svg(drawing: Mapping[str, Any], say: Say, size: str = "") -> str:
     """Return the drawing as an `svg` element in text, its title the words for a screen reader.
 
-    `say` turns a code and its fields into a sentence. With `compact` the version for narrow places.
+    `say` turns a code and its fields into a sentence. `size`: the wide drawing (""), the "compact" or the "small" one.
     """
-    view = drawing["compact"] if compact else drawing
+    view = drawing[size] if size else drawing
     ET.register_namespace("", SVG)
     svg = ET.Element(
         f"{{{SVG}}}svg",
         {
-            "class": "drawing compact" if compact else "drawing",
+            "class": f"drawing {size}".strip(),
             "viewBox": f"0 0 {view['width']} {view['height']}",
             "role": "img",
             "font-family": FONTS,

@@ -41,7 +41,7 @@ def drawings(sheet: Mapping[str, Any]) -> list[dict[str, Any]]:
             "search_label": axis["search_label"],
             "face": axis["face"],
             "svg": Markup(draw_svg(axis["drawing"], plain)),  # noqa: S704 - built and escaped by an XML library
-            "compact": Markup(draw_svg(axis["drawing"], plain, compact=True)),  # noqa: S704 - the same
+            "compact": Markup(draw_svg(axis["drawing"], plain, size="compact")),  # noqa: S704 - the same
         }
         for axis in sheet["axes"]
         if axis.get("drawing")

@@ -13,19 +13,19 @@ const NUMBERS = {
 };
 
 /**
- * A figure with the wide and the compact drawing; drawing.css shows the one that fits the figure's own width.
- * `say(code, fields)` gives the sentence of a code.
+ * A figure with the wide, the compact and the small drawing, as many as the sheet has; drawing.css shows the one whose words
+ * can be read at the figure's own size. `say(code, fields)` gives the sentence of a code.
  */
 export function drawingFigure(drawing, say) {
-  return el('figure', {class: 'drawing-figure'}, drawingSvg(drawing, say, false), drawingSvg(drawing, say, true));
+  return el('figure', {class: 'drawing-figure'}, ['', 'compact', 'small'].filter(size => size === '' || drawing[size]).map(size => drawingSvg(drawing, say, size)));
 }
 
-/** One svg element: the wide drawing, or the compact one. Its title is the drawing in words. */
-export function drawingSvg(drawing, say, compact) {
-  const view = compact ? drawing.compact : drawing;
+/** One svg element: the wide drawing (''), the 'compact' or the 'small' one. Its title is the drawing in words. */
+export function drawingSvg(drawing, say, size) {
+  const view = size === '' ? drawing : drawing[size];
   const title = svg('title', {}, say(drawing.words.code, drawing.words.fields));
   const attributes = {
-    class: compact ? 'drawing compact' : 'drawing',
+    class: `drawing ${size}`.trim(),
     viewBox: `0 0 ${view.width} ${view.height}`,
     role: 'img',
   };

@@ -1,12 +1,13 @@
 /** The plate: every number that is typed into the control or read off it stands on one. */
 import {el} from './dom.js';
 
-/** A plate of {value, unit, other} under a label. */
-export function plate(label, {value, unit = null, other = null}, kind = '') {
+/** A plate of {value, unit, other, note} under a label. */
+export function plate(label, {value, unit = null, other = null, note = null}, kind = '') {
   return el('div', {class: `plate ${kind}`},
     el('span', {class: 'plate-label'}, label),
     el('span', {class: 'plate-line'}, el('span', {class: 'plate-value'}, value), unit && el('span', {class: 'plate-unit'}, unit)),
-    other && el('span', {class: 'plate-other'}, unit && el('span', {class: 'unit-under'}, unit), other));
+    note && el('span', {class: 'plate-note'}, note),
+    other && el('span', {class: 'plate-other'}, unit && el('span', {class: 'unit-under'}, unit), el('span', {class: 'other-unit'}, other)));
 }
 
 /** Plates side by side. */

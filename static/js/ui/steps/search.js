@@ -1,6 +1,9 @@
-/** Set the search: the drawing, where to stand, which way, how far at most, how fast at most. */
+/**
+ * Set the search: the drawing, which way, how far at most, how fast at first and then, where to stand and which page of the
+ * control says so. One grid holds all of it; plate.css gives each part its place by the width that there is.
+ */
 import {drawingFigure} from '../drawing.js';
-import {button, el} from '../dom.js';
+import {button, el, svg} from '../dom.js';
 import {say} from '../say.js';
 import {distance, feed, shown} from '../numbers.js';
 import {plate} from '../plate.js';
@@ -11,43 +14,64 @@ export function searchStep(context) {
   const axis = setup.axis(step.axis);
   return {
     strip: machineState(setup, step),
-    left: picture(context),
-    right: [numbers(axis, setup.machine), stepText(setup, step)],
+    left: axis.approach ? searchGrid(context, axis, standAt(axis, setup)) : [picture(context), notice('stop', say('tablet.search.no_approach')), stepText(setup, step)],
     go: {label: step.action, press: () => commit('step.done', {answer: 'done'})},
   };
 }
 
-/** The drawing of a touch, in a frame that gives way where there is no room for it. */
-export const picture = ({tablet, step, setup}) => {
-  const {drawing} = setup.axis(step.axis);
-  return drawing && el('div', {class: 'picture'}, drawingFigure(drawing, say), button(say('tablet.drawing.larger'), 'larger', () => tablet.go({name: 'drawing', axis: step.axis}), {class: 'larger'}));
-};
+/** The drawing of a touch, in a frame that gives way where there is no room for it; the whole of it opens the large one. */
+export const picture = ({tablet, step, setup}) => framed(setup.axis(step.axis).drawing, () => tablet.go({name: 'drawing', axis: step.axis}));
 
-function numbers(axis, machine) {
+/** A drawing in its frame. */
+export const framed = (drawing, open) => drawing && el('div', {class: `picture${drawing.small ? ' with-small' : ''}`}, drawingFigure(drawing, say),
+  button([largerSign(), el('span', {}, say('tablet.drawing.larger'))], 'larger', open, {class: 'larger', 'aria-label': say('tablet.drawing.larger')}));
+
+const largerSign = () => svg('svg', {viewBox: '0 0 24 24', class: 'larger-sign', 'aria-hidden': 'true'}, svg('path', {d: 'M14 3h7v7M10 21H3v-7M21 3l-8 8M3 21l8-8'}));
+
+/** Drawing, plates and words of a search; `where` is what says where to stand. */
+export function searchGrid(context, axis, where) {
+  const {setup, step} = context;
   const {approach} = axis;
-  if (!approach) return notice('stop', say('tablet.search.no_approach'));
-  const most = distance(approach.range_nm, machine);
-  const fast = feed(approach.first_feed_text, approach.first_feed_mm_per_min, machine);
-  return [
-    el('div', {class: 'plates three-up'},
-      plate(say('tablet.search.towards'), {value: axis.search_label, other: say(`tablet.direction.${axis.axis}${axis.search > 0 ? '_plus' : '_minus'}`)}),
-      plate(say('tablet.search.most'), most), plate(say('tablet.search.feed'), fast)),
-    standAt(approach, axis, machine), place(approach, machine),
-  ];
+  const {machine} = setup;
+  return el('div', {class: 'search-grid'},
+    where.picture ?? picture(context),
+    plate(say('tablet.search.towards'), {value: axis.search_label, other: say(`tablet.direction.${axis.axis}${axis.search > 0 ? '_plus' : '_minus'}`)}, 'direction'),
+    plate(say('tablet.search.most'), distance(approach.range_nm, machine), 'range'),
+    plate(say('tablet.search.feed'), {...feed(approach.first_feed_text, approach.first_feed_mm_per_min, machine), note: say('tablet.search.feed_most', {most: largest(approach)})}, 'first'),
+    plate(say('tablet.search.second_feed'), feed(approach.fine_feed_text, approach.fine_feed_mm_per_min, machine), 'second'),
+    where.plates, where.words, stepText(setup, step));
+}
+
+/** The largest first feed without its unit; a sheet from before it was carried has the feed that is set, which is never above. */
+const largest = ({largest_first_feed_text: text, first_feed_text: set}) => (text ?? set).split(' ')[0];
+
+function standAt(axis, {machine, slotLabel}) {
+  const {approach} = axis;
+  if (approach.stand_low_nm === null) return {plates: gapPlate(approach, machine), words: el('div', {class: 'place'}, place(approach, machine))};
+  const [low, high] = [shown(approach.stand_low_nm, machine), shown(approach.stand_high_nm, machine)];
+  return {
+    plates: [plate(say(`tablet.search.stand_${axis.axis}_from`), low, 'low'), plate(say(`tablet.search.stand_${axis.axis}_to`), high, 'high')],
+    words: el('div', {class: 'place'},
+      el('p', {class: 'page'}, standPoint(axis, machine), ' ', el('span', {class: 'page-why'}, say('tablet.search.page_why', {slot: slotLabel}))), place(approach, machine)),
+  };
+}
+
+/** Which point the two numbers are the machine coordinates of, and which page of the control to read. */
+function standPoint({axis, approach: {stand_above_ball_nm: above}}, machine) {
+  if (axis !== 'Z' || above === undefined) return say('tablet.search.page_spindle', {axis});
+  if (above === 0) return say('tablet.search.page_ball');
+  return say('tablet.search.page_gauge_line', {above: distance(above, machine).value, unit: machine.unit});
+}
+
+/** Without a usual only the gap between ball and face is known. */
+export function gapPlate(approach, machine, kind = 'gap') {
+  const [low, high] = [distance(approach.gap_low_nm, machine), distance(approach.gap_high_nm, machine)];
+  return plate(say('tablet.search.gap'), {value: say('tablet.search.between', {low: low.value, high: high.value}), unit: low.unit, other: say('tablet.search.between', {low: low.other, high: high.other})}, kind);
 }
 
 /** How deep the ball's centre goes below the jaw's top, and how far it keeps from the face's other edges; on a top the edges alone. */
 function place({depth_low_nm: low, depth_high_nm: high, edge_distance_nm: edge}, machine) {
   const written = nm => distance(nm, machine).value;
   const fields = {edge: written(edge), unit: machine.unit};
-  return el('p', {class: 'place'}, low === null ? say('tablet.search.edges', fields) : say('tablet.search.depth', {...fields, low: written(low), high: written(high)}));
-}
-
-function standAt(approach, axis, machine) {
-  if (approach.stand_low_nm === null) {
-    const [low, high] = [distance(approach.gap_low_nm, machine), distance(approach.gap_high_nm, machine)];
-    return plate(say('tablet.search.gap'), {value: say('tablet.search.between', {low: low.value, high: high.value}), unit: low.unit, other: say('tablet.search.between', {low: low.other, high: high.other})}, 'wide');
-  }
-  const [low, high] = [shown(approach.stand_low_nm, machine), shown(approach.stand_high_nm, machine)];
-  return el('div', {class: 'plates stand'}, plate(say(`tablet.search.stand_${axis.axis}_from`), low), plate(say(`tablet.search.stand_${axis.axis}_to`), high));
+  return el('p', {}, low === null ? say('tablet.search.edges', fields) : say('tablet.search.depth', {...fields, low: written(low), high: written(high)}));
 }

@@ -4,13 +4,13 @@
  */
 import {touchLengthNm} from '../../rules/compare.js';
 import {errorOverJaw} from '../../rules/square.js';
-import {button, el} from '../dom.js';
-import {drawingFigure} from '../drawing.js';
+import {el} from '../dom.js';
 import {numberKeys} from '../keypad.js';
-import {distance, feed} from '../numbers.js';
+import {distance} from '../numbers.js';
 import {plate} from '../plate.js';
 import {say, sayError} from '../say.js';
 import {machineState, notice, stepText} from '../text.js';
+import {framed, gapPlate, searchGrid} from './search.js';
 import {typing} from './typing.js';
 
 // A difference above a tenth of the distance is about six degrees: more likely one of the two was read or typed wrong.
@@ -22,38 +22,31 @@ export function squareStep(context) {
 }
 
 /** How both searches are set. */
-function planned({tablet, setup, step, again}) {
-  const {square, machine} = {square: setup.sheet.square, machine: setup.machine};
+function planned(context) {
+  const {tablet, setup, step, again} = context;
+  const {sheet: {square}, machine} = setup;
   const axis = setup.axis(step.axis);
   const press = () => { setup.keepDraft({...setup.draft, set: true}); again(); };
   return {
-    kind: 'square', strip: machineState(setup, step), left: picture(tablet, square),
-    right: [numbers(axis, square, machine), stepText(setup, step)],
+    kind: 'square', strip: machineState(setup, step),
+    left: axis.approach ? searchGrid(context, axis, {picture: picture(tablet, square), plates: places(axis.approach, square, machine)})
+      : [picture(tablet, square), notice('stop', say('tablet.search.no_approach')), stepText(setup, step)],
     go: {label: say('tablet.square.set'), press},
   };
 }
 
-function numbers(axis, square, machine) {
-  const {approach} = axis;
-  if (!approach) return notice('stop', say('tablet.search.no_approach'));
+/** How far the ball stands off the face, and where the second place lies. */
+function places(approach, square, machine) {
   const apart = distance(square.apart_nm, machine);
-  const [low, high] = [distance(approach.gap_low_nm, machine), distance(approach.gap_high_nm, machine)];
-  return [
-    el('div', {class: 'plates three-up'},
-      plate(say('tablet.search.towards'), {value: axis.search_label, other: say(`tablet.direction.${axis.axis}${axis.search > 0 ? '_plus' : '_minus'}`)}),
-      plate(say('tablet.search.most'), distance(approach.range_nm, machine)),
-      plate(say('tablet.search.feed'), feed(approach.first_feed_text, approach.first_feed_mm_per_min, machine))),
-    el('div', {class: 'plates stand'},
-      plate(say('tablet.search.gap'), {value: say('tablet.search.between', {low: low.value, high: high.value}), unit: low.unit}),
-      plate(say('tablet.square.apart', {along: square.along}), {...apart, value: `+${apart.value}`})),
-  ];
+  return [gapPlate(approach, machine, 'low'), plate(say('tablet.square.apart', {along: square.along}), {...apart, value: `+${apart.value}`}, 'high')];
 }
 
 /** What the control shows at both places. */
 function typed(context) {
   const {tablet, setup, step, commit, again} = context;
   const {sheet: {square}, machine} = setup;
-  const fields = typing(context, PLACES.map(name => ({name, label: say(`tablet.square.${name}`, {axis: step.axis}), unit: machine.unit})), numberKeys(), enter, 'compact');
+  const placeName = name => say(`tablet.square.${name}`, {axis: step.axis, slot: setup.slotLabel});
+  const fields = typing(context, PLACES.map(name => ({name, label: placeName(name), unit: machine.unit})), numberKeys(), enter, 'compact');
   const {questioned = null} = setup.draft;
 
   function enter() {
@@ -65,7 +58,7 @@ function typed(context) {
         values[place] = touchLengthNm(texts[place], machine, step.axis);
       } catch (error) {
         fields.focus(name);
-        return fields.fail([`${say(`tablet.square.${name}`, {axis: step.axis})}: `, sayError(error)]);
+        return fields.fail([`${placeName(name)}: `, sayError(error)]);
       }
     }
     const missing = PLACES.find((name, place) => values[place] === undefined);
@@ -88,5 +81,4 @@ function typed(context) {
   };
 }
 
-const picture = (tablet, {drawing}) => el('div', {class: 'picture'}, drawingFigure(drawing, say),
-  button(say('tablet.drawing.larger'), 'larger', () => tablet.go({name: 'drawing', axis: 'square'}), {class: 'larger'}));
+const picture = (tablet, {drawing}) => framed(drawing, () => tablet.go({name: 'drawing', axis: 'square'}));

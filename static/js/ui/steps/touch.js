@@ -3,6 +3,7 @@
  * one slip of typing would explain is asked about before it is taken.
  */
 import {touchLengthNm, verdict} from '../../rules/compare.js';
+import {el} from '../dom.js';
 import {say, sayError} from '../say.js';
 import {numberKeys} from '../keypad.js';
 import {machineState, stepText} from '../text.js';
@@ -32,13 +33,20 @@ export function touchStep(context) {
     setup.keepDraft({...setup.draft, slip: text, shows: null});
     return again();
   };
-  const label = say('tablet.touch.shown', {axis: step.axis});
+  const label = say('tablet.touch.shown', {axis: step.axis, slot: setup.slotLabel});
   const fields = typing(context, [{name: step.axis, label, unit: setup.machine.unit}], numberKeys(), enter);
   return {
     strip: machineState(setup, step),
-    left: [picture(context), stepText(setup, step)],
+    left: [picture(context), asSet(axis), stepText(setup, step)],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: step.action, press: enter},
     shown: fields.shown,
   };
+}
+
+/** Both feeds of the search that is run now, to watch for. */
+function asSet({approach, search_label: search}) {
+  if (!approach) return null;
+  const [first] = approach.first_feed_text.split(' ');
+  return el('p', {class: 'place'}, say('tablet.touch.feeds', {search, first, second: approach.fine_feed_text}));
 }
