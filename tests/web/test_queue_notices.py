@@ -40,8 +40,8 @@ def test_the_end_of_the_seals_certificate_is_told_from_sixty_days_before(site: S
 
 
 def test_a_sign_off_past_the_end_stands_and_says_why_there_is_no_seal(site: Site) -> None:
-    site.house.clock.forward(days=3651)
     walk = site.house.signed()
+    site.house.clock.forward(days=3651)
     lead = site.signed_in("ines")
     answer = lead.decide(f"/desk/setups/{walk.setup}/sign-off", note="", passphrase=PASSPHRASES["ines"])
     assert answer.status_code == 303

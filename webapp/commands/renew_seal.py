@@ -36,12 +36,9 @@ def renew_seal(settings: Settings, *, as_json: bool) -> int:
         print(json.dumps(said, indent=1))
         return 0
     print(f"The seal has a new certificate, good until {said['until_utc']}: SHA-256 {said['sha256']}")
-    print(
-        f"Hand the file {settings.data_folder / CERTIFICATES_FILE} to whoever verifies records: the former ones are in"
-    )
-    print(
-        "it as well, and what they sealed still verifies. Start the server again; until then it seals with the former key."
-    )
+    print(f"Hand this file to whoever verifies records: {settings.data_folder / CERTIFICATES_FILE}")
+    print("The former certificates are in it as well, and what they sealed still verifies.")
+    print("Start the server again; until then it seals with the former key.")
     return 0
 
 
