@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from hashlib import sha256
 from typing import Any
@@ -16,6 +16,7 @@ from uuid import UUID
 
 from cryptography.hazmat.primitives.asymmetric import ec
 
+from webapp.demo import probe_checks
 from webapp.demo.device import Clock, Device
 from webapp.demo.mill import Mistake, SimulatedMill
 from webapp.demo.scenario import SCENARIOS, place
@@ -32,6 +33,7 @@ FIRST_DAY, LAST_DAY = -112, -1
 SETUPS_A_MILL = 34
 LEADS = ("mara", "henk")
 LEFT_FOR_THE_LEAD = 2
+CHECKED_EVERY = timedelta(days=28)
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,9 @@ class Historian:
     chance: random.Random
     setups_a_mill: int = SETUPS_A_MILL
     seatings: int = 0
+    probes_checked_at: datetime | None = None
+    # Apart from the walks' chance, so that how often probes are checked changes no walk.
+    ring_chance: random.Random = field(default_factory=lambda: random.Random(CHECKED_EVERY.days))  # noqa: S311
 
     def write(self, today: datetime) -> int:
         """All past setups up to yesterday; how many."""
@@ -73,6 +78,7 @@ class Historian:
         )
         for number, past in enumerate(pasts, start=1):
             self._seat(past.at)
+            self._check_probes(past.at - timedelta(minutes=40))
             self._live(past, left_open=number > len(pasts) - LEFT_FOR_THE_LEAD)
         return len(pasts)
 
@@ -171,6 +177,19 @@ class Historian:
             self.seatings = len(begun.seatings)
             since = from_text(begun.seatings[-1].since_utc)
             loading.load(self.store, begun, LEADS[0], since, no_secret, self.keyring)
+
+    def _check_probes(self, at: datetime) -> None:
+        """Check every probe when the last time lies four weeks back."""
+        last = self.probes_checked_at
+        if last is not None and at - last < CHECKED_EVERY:
+            return
+        self.probes_checked_at = at
+        probes = {probe.id: probe for probe in self.shop.probes}
+        for machine in self.shop.machines:
+            probe = probes[machine.probe]
+            if last is None:
+                probe_checks.care_for(self.store, probe, LEADS[0], at)
+            probe_checks.check(self.store, machine, probe, LEADS[0], at, self.ring_chance)
 
     def _seating(self, past: Past) -> tuple[str, datetime]:
         fixture = next(machine.fixture for machine in self.shop.machines if machine.id == past.machine)
