@@ -34,6 +34,15 @@ def test_four_texts_make_a_choice() -> None:
     assert in_inches.choice == LinesChoice(100, 1000, 508_000, 2.5)
 
 
+def test_a_ceiling_that_reads_as_the_one_that_holds_is_that_one() -> None:
+    held = LinesChoice(100, 1000, 500_000)
+    shown = as_typed(held, INCH)
+    assert shown["ceiling"] == "0.0197"
+    assert read_choice(shown, INCH, held).choice == held
+    assert read_choice({**shown, "ceiling": "0.0198"}, INCH, held).choice == LinesChoice(100, 1000, 502_920)
+    assert read_choice(shown, INCH).choice == LinesChoice(100, 1000, 500_380)
+
+
 @pytest.mark.parametrize(
     ("typed", "one_in"), [("99 %", 100), ("99.5%", 200), ("99,9 %", 1000), ("50 %", 2), (" 75 ", 75)]
 )

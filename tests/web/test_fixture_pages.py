@@ -281,9 +281,15 @@ def test_the_auditor_reads_and_is_offered_no_change(site: Site) -> None:
 def test_an_inch_machine_has_its_pages_in_inches(site: Site) -> None:
     values = [-254_000 * 1000 + 2540 * step for step in (0, 1, -1, 2, 0, 1, -2, 0)]
     keep_past(site.house, values, fixture="vise-b", machine="mill-2", seating="vise-b-1")
-    page = site.signed_in("ines").page("/desk/fixtures/vise-b/X")
+    lead = site.signed_in("ines")
+    page = lead.page("/desk/fixtures/vise-b/X")
     assert "value, in<" in page
     assert "−10.000" in page
+    shown = re.search(r'name="ceiling"[^>]*value="([^"]+)"', lead.page("/desk/fixtures/vise-b/X/matters"))
+    assert shown is not None
+    looked_at = "/desk/fixtures/vise-b/X/matters?ask=100&stop=1000&factor=&ceiling="
+    assert "is not saved" not in lead.page(looked_at + shown[1])
+    assert "is not saved" in lead.page(looked_at + "0.018")
 
 
 def test_charts_are_drawn_once_for_the_same_content_and_anew_for_another(site: Site) -> None:

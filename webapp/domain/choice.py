@@ -95,12 +95,15 @@ class Reading:
     refused: Mapping[str, DomainError]
 
 
-def read_choice(typed: Mapping[str, str], display: Display) -> Reading:
-    """Return the choice in the texts `ask`, `stop`, `ceiling` (in the display's unit) and `factor`, or why not."""
+def read_choice(typed: Mapping[str, str], display: Display, held: LinesChoice | None = None) -> Reading:
+    """Return the choice in the texts `ask`, `stop`, `ceiling` (in the display's unit) and `factor`, or why not.
+
+    A ceiling that reads as the one of the choice `held` is that one: 0.5 mm shows as 0.0197 in and stays 0.5 mm.
+    """
     refused: dict[str, DomainError] = {}
     ask = _try(refused, "ask", lambda: read_one_in(typed.get("ask", "")))
     stop = _try(refused, "stop", lambda: read_one_in(typed.get("stop", "")))
-    ceiling = _try(refused, "ceiling", lambda: read_ceiling_nm(typed.get("ceiling", ""), display))
+    ceiling = _try(refused, "ceiling", lambda: read_ceiling_nm(typed.get("ceiling", ""), display, held))
     factor = _try(refused, "factor", lambda: read_factor(typed.get("factor", "")))
     if isinstance(ask, int) and isinstance(stop, int) and stop <= ask:
         refused["stop"] = StopNotRarerError(ask_one_in=ask, stop_one_in=stop)
@@ -144,8 +147,10 @@ def _from_share(text: str) -> int:
     return one_in
 
 
-def read_ceiling_nm(typed: str, display: Display) -> int:
+def read_ceiling_nm(typed: str, display: Display, held: LinesChoice | None = None) -> int:
     """Return the ceiling in nanometres. Raises a `LengthError` for a text that is no length, `CeilingOutsideError`."""
+    if held is not None and typed.strip() == as_typed(held, display)["ceiling"]:
+        return held.ceiling_nm
     ceiling_nm = parse_length(
         typed[:LONGEST_TYPED], display, -10 * HIGHEST_CEILING_NM, 10 * HIGHEST_CEILING_NM
     )

@@ -38,8 +38,8 @@ def choose(fixture: str, axis: str) -> Response:
     """Save the choice that was looked at, with the reason."""
     form, parts, who = forms.SaveChoice(), wiring(), sessions.signed_in()
     typed = {name: request.form.get(name, "") for name in FIELDS}
-    display = _display(fixture, axis)
-    reading = read_choice(typed, display)
+    held = trending.parts_of(parts.store, fixture, axis)
+    reading = read_choice(typed, held.machine.display, held.choice)
     if form.validate() and reading.choice is not None:
         try:
             reason = form.reason.data or ""
@@ -53,17 +53,13 @@ def choose(fixture: str, axis: str) -> Response:
     return _page(fixture, axis, typed, form, 422)
 
 
-def _display(fixture: str, axis: str) -> Display:
-    return trending.parts_of(wiring().store, fixture, axis).machine.display
-
-
 def _page(
     fixture: str, axis: str, typed: dict[str, str], form: forms.SaveChoice | None, status: int
 ) -> Response:
     parts = trending.parts_of(wiring().store, fixture, axis)
     display = parts.machine.display
     whole = {**as_typed(parts.choice, display), **typed}
-    reading = read_choice(whole, display)
+    reading = read_choice(whole, display, parts.choice)
     found = choosing.matters(wiring().store, fixture, axis, reading.choice)
     lines = forms.Lines(formdata=None, data=whole)
     for name, refusal in reading.refused.items():
