@@ -3,10 +3,10 @@
  * or a named error: no answer in time, an answer that is no JSON, or a refusal with its code and fields.
  */
 export class ApiError extends Error {
-  constructor(code, {status = null, fields = {}, cause} = {}) {
+  constructor(code, {status = null, fields = {}, retryAfterS = 0, cause} = {}) {
     super(code, {cause});
     this.name = 'ApiError';
-    Object.assign(this, {code, status, fields});
+    Object.assign(this, {code, status, fields, retryAfterS});
   }
 }
 
@@ -25,7 +25,8 @@ export class Api {
     }
     if (answer === null || typeof answer !== 'object') throw new ApiError('api.garbled', {status: response.status});
     if (response.ok) return answer;
-    throw new ApiError(answer.code ?? 'api.failed', {status: response.status, fields: answer.fields ?? {}});
+    const retryAfterS = Number(response.headers.get('Retry-After')) || 0;
+    throw new ApiError(answer.code ?? 'api.failed', {status: response.status, fields: answer.fields ?? {}, retryAfterS});
   }
 
   async #answer(path, body) {

@@ -4,12 +4,14 @@
  * - Reach means a signed answer to a fresh nonce, never `navigator.onLine`.
  * - Events go in the order of the chain. Only ids in a receipt whose signature is good leave the outbox; a 500, a time-out,
  *   an answer that is no JSON or a receipt by another key leave everything as it is.
+ * - A server that says "later" (429) is asked again after the seconds it names, a minute at most; everything stays till then.
  * - The lock saves work only: without it two runs would send the same events, and the server has them once.
  */
 import {toBase64url} from './proof/bytes.js';
 import {NotGenuine, sign, verified} from './proof/jws.js';
 
 const MOST_EVENTS = 200;
+const LONGEST_WAIT_S = 60;
 const REACH = 'zerokeep-reach+jws';
 const RECEIPT = 'zerokeep-receipt+jws';
 const REQUEST = 'zerokeep-request+jws';
@@ -17,6 +19,7 @@ const REQUEST = 'zerokeep-request+jws';
 export class Sync {
   #running = null;
   #again = false;
+  #notBefore = -Infinity;
 
   /** `parts`: api, outbox, shelf, device, clock, setups() -> Promise of setup ids to ask about, inUse() -> Set of hashes (at once). */
   constructor(parts) {
@@ -46,12 +49,14 @@ export class Sync {
   }
 
   async #once() {
+    if (this.clock.forward() < this.#notBefore) return;
     try {
       const challenge = await this.#reach();
       const sent = await this.#send();
       const fresh = await this.#news(challenge);
       this.#tell({reached: true, lastAtUtc: this.clock.nowUtc(), code: null, changed: sent || fresh});
     } catch (error) {
+      if (error.retryAfterS > 0) this.#notBefore = this.clock.forward() + 1000 * Math.min(error.retryAfterS, LONGEST_WAIT_S);
       this.#tell({reached: false, code: typeof error.code === 'string' ? error.code : 'api.failed', changed: false});
     }
   }

@@ -123,6 +123,33 @@ def test_a_failing_server_leaves_the_outbox_as_it_is(
     assert send(page)["count"] == 0, "nothing had expired"
 
 
+def test_a_server_that_says_later_is_asked_again_after_the_seconds_it_names(
+    page: Page, fake: FakeServer
+) -> None:
+    page.evaluate("() => { self.moment = 0; clock.forward = () => moment; }")
+    fake.in_place_of_receipts = lambda route: route.fulfill(
+        status=429, json={"code": "web.too_many", "fields": {}}, headers={"Retry-After": "30"}
+    )
+    state = send(page)
+    assert (state["count"], state["reached"], state["code"]) == (3, False, "web.too_many")
+    fake.in_place_of_receipts = None
+    page.evaluate("() => { moment = 29_999; }")
+    assert (send(page)["count"], len(fake.events)) == (3, 1)
+    page.evaluate("() => { moment = 30_000; }")
+    assert (send(page)["count"], len(fake.events)) == (0, 2)
+
+
+def test_no_server_makes_a_tablet_wait_longer_than_a_minute(page: Page, fake: FakeServer) -> None:
+    page.evaluate("() => { self.moment = 0; clock.forward = () => moment; }")
+    fake.in_place_of_receipts = lambda route: route.fulfill(
+        status=429, json={"code": "web.too_many", "fields": {}}, headers={"Retry-After": "86400"}
+    )
+    send(page)
+    fake.in_place_of_receipts = None
+    page.evaluate("() => { moment = 60_000; }")
+    assert send(page)["count"] == 0
+
+
 def test_a_receipt_by_another_key_counts_for_nothing(page: Page, fake: FakeServer) -> None:
     def forged(route: Route) -> None:
         fake.key, fake.in_place_of_receipts = OTHER_KEY, None

@@ -7,14 +7,22 @@ from hashlib import sha256
 from typing import Any
 
 import pytest
-from werkzeug.test import EnvironBuilder
+from werkzeug.test import EnvironBuilder, TestResponse
 
 from tests.kit.device import Device
 from tests.kit.shop import PINS
 from tests.web.conftest import ORIGIN, TABLET, Site
 from webapp.proof.jws import DeviceKey
+from webapp.services import enrolling
+from webapp.web.strangers import AT_ONCE, SECONDS_EACH
 
 NONCE = "bm9uY2Utb2YtYS10YWJsZXQ"
+
+
+@pytest.fixture(autouse=True)
+def _time_goes_on(shared_site: Site) -> None:
+    """So many bad calls at once would be held back: each test of the shared shop comes some minutes later."""
+    shared_site.house.clock.forward(seconds=AT_ONCE * SECONDS_EACH)
 
 
 def payload_of(site: Site, jws: str, typ: str) -> dict[str, Any]:
@@ -114,6 +122,97 @@ def test_a_tablet_out_of_use_learns_only_that(site: Site) -> None:
     assert lead.send(f"/desk/tablets/{site.house.device.id}/disable", reason="Cracked.").status_code == 303
     answer = site.browser().call("/api/news", news_request(site.house.device, reached(site)["challenge"]))
     assert answer.get_json() == {"sheets": [], "decisions": [], "device": {"state": "disabled"}}
+
+
+# Strangers are held back by their address, tablets in use never
+
+
+def strangers_upload(site: Site, number: int) -> dict[str, Any]:
+    """A batch of one event by a key that nobody enrolled."""
+    stranger = Device(91_000 + number)
+    walk = site.house.walk(device=stranger).start()
+    return {"events": walk.parts}
+
+
+def use_up(site: Site, body: Any, path: str = "/api/events") -> TestResponse:
+    """Call until the address has had its share; the answer that says so."""
+    for _ in range(AT_ONCE):
+        answer = site.browser().call(path, body)
+        assert answer.status_code != 429, answer.get_json()
+    return site.browser().call(path, body)
+
+
+def test_uploads_of_a_stranger_are_held_back_with_the_seconds_to_wait(site: Site) -> None:
+    body = strangers_upload(site, 1)
+    answer = use_up(site, body)
+    assert answer.status_code == 429
+    assert answer.get_json() == {"code": "web.too_many", "fields": {}}
+    assert answer.headers["Retry-After"] == str(SECONDS_EACH)
+    with site.house.store.reading():
+        before = site.house.store.ledger.size()
+    assert site.browser().call("/api/events", strangers_upload(site, 2)).status_code == 429
+    with site.house.store.reading():
+        assert site.house.store.ledger.size() == before
+    site.house.clock.forward(seconds=SECONDS_EACH)
+    assert site.browser().call("/api/events", body).status_code == 200
+    assert site.browser().call("/api/events", body).status_code == 429
+
+
+def test_a_tablet_in_use_is_never_held_back_whoever_is_behind_its_address(site: Site) -> None:
+    assert use_up(site, strangers_upload(site, 1)).status_code == 429
+    walk = site.house.walk().start()
+    strange = strangers_upload(site, 2)["events"]
+    for part in walk.parts:
+        answer = site.browser().call("/api/events", {"events": [*strange, part]})
+        assert answer.status_code == 200
+    assert reached(site)["challenge"]
+    news = site.browser().call("/api/news", news_request(site.house.device, reached(site)["challenge"]))
+    assert news.status_code == 200
+    with site.house.store.reading():
+        assert site.house.store.setups.setup(walk.setup) is not None
+
+
+def test_the_uploads_of_a_tablet_in_use_use_nothing_up(site: Site) -> None:
+    walk = site.house.walk().start()
+    for _ in range(2 * AT_ONCE):
+        assert site.browser().call("/api/events", {"events": walk.parts}).status_code == 200
+    assert site.browser().call("/api/events", strangers_upload(site, 1)).status_code == 200
+
+
+def test_the_name_of_a_tablet_in_use_without_its_signature_lets_nobody_through(site: Site) -> None:
+    walk = site.house.walk().start()
+    body = {"events": [{"jws": f"{walk.parts[0]['jws'][:-4]}AAAA", "pin": None}]}
+    assert use_up(site, body).status_code == 429
+
+
+def test_a_disabled_tablet_counts_as_a_stranger(site: Site) -> None:
+    walk = site.house.walk().start()
+    enrolling.disable(site.house.store, site.house.device.id, "ines", "Lost.", site.house.clock())
+    assert use_up(site, {"events": walk.parts}).status_code == 429
+    answer = site.browser().call("/api/news", news_request(site.house.device, reached(site)["challenge"]))
+    assert answer.status_code == 429
+
+
+@pytest.mark.parametrize(
+    ("path", "body"),
+    [
+        ("/api/events", b"{"),
+        ("/api/events", {"events": []}),
+        ("/api/reach", {"nonce": "no"}),
+        ("/api/news", {"request": "x"}),
+        ("/api/enrol", {"code": 1}),
+    ],
+)
+def test_what_cannot_be_read_is_counted_and_then_held_back(site: Site, path: str, body: Any) -> None:
+    assert use_up(site, body, path).status_code == 429
+    other = site.browser()
+    other.client.environ_base["REMOTE_ADDR"] = "10.0.0.66"
+    assert other.call(path, body).status_code != 429
+
+
+def test_a_readable_question_whether_the_server_is_reached_is_always_answered(site: Site) -> None:
+    assert use_up(site, {"nonce": "no"}, "/api/reach").status_code == 429
+    assert reached(site)["challenge"]
 
 
 # What is refused before it means anything

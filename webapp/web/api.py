@@ -3,25 +3,31 @@
 Rules: what may be sent at all is guards.py's (own header, JSON, same origin, size); whether it is whole is
 checked here,
 before anything is stored (RFC 8259, strict: no repeated names, no NaN); what it means is the use cases'. A device is
-known by its signature, never by a cookie.
+known by its signature, never by a cookie. Strangers are counted by their address and held back (strangers.py); a tablet
+in use never is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
 
-from flask import Blueprint, Response, json, request
+from flask import Blueprint, Response, g, json, request
+from werkzeug.exceptions import TooManyRequests
 
 from webapp.domain.json_strict import JsonError, read_json
-from webapp.services import enrolling, intake
+from webapp.services import enrolling, intake, senders
 from webapp.web import reaching, sizes
 from webapp.web.errors import api_error
 from webapp.web.wiring import wiring
 
+if TYPE_CHECKING:
+    from webapp.store import Store
+
 blueprint = Blueprint("api", __name__, url_prefix="/api")
 
 MOST_EVENTS = 500
+TURNED_DOWN = frozenset({400, 403, 409, 413, 415, 422})
 Shape = Mapping[str, type | tuple[type, ...]]
 
 
@@ -37,6 +43,61 @@ class Unreadable(Exception):
 def unreadable(error: Unreadable) -> Response:
     """Say which field it was; nothing was stored."""
     return api_error(400, "web.unreadable", {"field": error.field})
+
+
+@blueprint.before_request
+def hold_strangers_back() -> None:
+    """Answer 429 to an address that had its share, unless a tablet in use speaks. Raises TooManyRequests."""
+    parts = wiring()
+    seconds = parts.strangers.wait_seconds(_address(), parts.now())
+    if seconds and not _may_pass():
+        raise TooManyRequests(retry_after=seconds)
+
+
+@blueprint.after_request
+def count_strangers(answer: Response) -> Response:
+    """Count a call that no tablet in use has signed: one that says so, or one that was turned down."""
+    known = g.get("sender_known")
+    turned_down = answer.status_code in TURNED_DOWN
+    if known is False or (known is None and turned_down):
+        wiring().strangers.count(_address(), wiring().now())
+    return answer
+
+
+def _may_pass() -> bool:
+    """Whether a call from an address over its count is answered all the same."""
+    endpoint = request.endpoint or ""
+    if endpoint not in SPOKEN_FOR:
+        return False
+    try:
+        body = read_json(request.get_data(cache=True), sizes.largest_body(endpoint))
+        return SPOKEN_FOR[endpoint](wiring().store, body)
+    except (JsonError, KeyError, TypeError, AttributeError):
+        return False
+
+
+def _signed_events(store: Store, body: dict[str, Any]) -> bool:
+    return senders.is_known(store, (entry["jws"] for entry in body["events"]))
+
+
+def _signed_request(store: Store, body: dict[str, Any]) -> bool:
+    return senders.is_known(store, [body["request"]], enrolling.REQUEST_TYPE)
+
+
+def _asks_whether_reached(_: Store, body: dict[str, Any]) -> bool:
+    return bool(reaching.NONCE.fullmatch(body["nonce"]))
+
+
+# What lets a call of an address over its count through. Enrolling has nothing: it waits.
+SPOKEN_FOR: Mapping[str, Callable[[Store, dict[str, Any]], bool]] = {
+    "api.events": _signed_events,
+    "api.news": _signed_request,
+    "api.reach": _asks_whether_reached,
+}
+
+
+def _address() -> str:
+    return request.remote_addr or "?"
 
 
 @blueprint.post("/reach")
@@ -77,6 +138,7 @@ def events() -> Response:
     for entry in batch:
         _check(entry, {"jws": str, "pin": (str, type(None))})
     parts = wiring()
+    g.sender_known = senders.is_known(parts.store, (entry["jws"] for entry in batch))
     receipts = intake.accept(parts.store, parts.keyring, batch, parts.now())
     return _json({"receipts": reaching.receipts(parts.keyring, receipts, parts.now())})
 
@@ -88,6 +150,7 @@ def news() -> Response:
     parts = wiring()
     now = parts.now()
     asked = enrolling.read_request(parts.store, body["request"], now)
+    g.sender_known = asked["device"]["state"] in senders.IN_USE
     reaching.check_challenge(parts.keyring, asked["challenge"], now)
     return _json(enrolling.news(parts.store, parts.keyring, asked, now))
 

@@ -26,6 +26,7 @@ SECRETS = (
     "current",
 )
 OWN_FIELDS = frozenset({"csrf_token"})
+TOO_MANY = 429
 KNOWN = {
     400: "web.bad_request",
     403: "web.not_allowed",
@@ -82,7 +83,10 @@ def _refusal(error: DomainError | ProofError) -> Response:
     """A rule said no and no view put it beside its field."""
     status = next((number for kind, number in STATUS_OF if isinstance(error, kind)), 422)
     if request.path.startswith("/api/"):
-        return api_error(status, error.code, error.fields)
+        answer = api_error(status, error.code, error.fields)
+        if status == TOO_MANY and isinstance(error.fields.get("seconds"), int):
+            answer.headers["Retry-After"] = str(error.fields["seconds"])
+        return answer
     page = render_template("desk/error.html", status=status, code=error.code, fields=error.fields)
     return make_response(page, status)
 

@@ -6,11 +6,13 @@ The services below never see Flask; the blueprints above never open a store or r
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, cast
 
 from flask import Flask, current_app
+
+from webapp.web.strangers import Strangers
 
 if TYPE_CHECKING:
     from webapp.domain.record_bundle import RecordBundle
@@ -28,7 +30,8 @@ class Wiring:
     """The parts of one running server. `now` gives an aware UTC time, `new_token` 256 bits of chance as text.
 
     `render` and `render_unsigned` draw a record, `renderer` names the programs and versions that do; `seal` seals a
-    drawn PDF as of the time given; `verify` judges one that somebody brings.
+    drawn PDF as of the time given; `verify` judges one that somebody brings. `strangers` counts calls that no tablet in
+    use has signed.
     """
 
     settings: Settings
@@ -43,6 +46,7 @@ class Wiring:
     seal: Callable[[bytes, str], bytes]
     verify: Callable[[bytes], Report]
     close: Callable[[], None]
+    strangers: Strangers = field(default_factory=Strangers)
 
 
 def attach(app: Flask, parts: Wiring) -> None:
