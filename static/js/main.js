@@ -44,7 +44,7 @@ async function start() {
 
 /** Behind the first screen, which does not need it, but whatever became of that: a version with a fault is to be replaced. */
 function watchVersion(tablet) {
-  keepOffline({version, onWaiting: take => { tablet.takeUpdate = take; if (!tablet.setup) tablet.refresh(); }})
+  keepOffline({version, onNewer: take => tablet.offerUpdate(take)})
     .then(registration => { tablet.registration = registration; }, () => {});
 }
 

@@ -22,14 +22,14 @@ export class Tablet {
     Object.assign(this, {setup: null, view: {name: 'machines'}, sheets: [], waitingRows: [], takeUpdate: null, storageProtected: null, beginningOn: null, ...parts});
   }
 
-  async go(view) {
+  async go(view, options) {
     this.view = view;
     if (['machines', 'people', 'ready'].includes(view.name)) {
       this.sheets = await this.shelf.newest();
       this.view = this.#stillThere(view);
     }
     if (['holds', 'enrol'].includes(view.name)) this.waitingRows = await this.outbox.waiting();
-    this.render();
+    this.render(options);
   }
 
   /** This view, or the one before it where the machine or the person is no longer in the sheets. */
@@ -127,13 +127,21 @@ export class Tablet {
   async synced({changed}) {
     await this.tellNetwork();
     if (!changed) return;
+    await this.frame.guard.noFinger();
     if (this.setup) {
       const before = JSON.stringify(this.setup.state);
       await this.setup.readDecisions();
       if (JSON.stringify(this.setup.state) !== before) this.refresh();
     } else if (['machines', 'ready'].includes(this.view.name)) {
-      await this.go(this.view);
+      await this.go(this.view, {quiet: true});
     }
+  }
+
+  /** A newer version can be taken: offered on the screen between setups, never inside one. */
+  async offerUpdate(take) {
+    this.takeUpdate = take;
+    await this.frame.guard.noFinger();
+    if (this.view.name === 'machines') this.refresh();
   }
 
   /** The newest sheet of a machine: {hash, sheet}. */

@@ -12,6 +12,7 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
 from playwright.sync_api import BrowserContext, Page, Route
 
+from tests.kit.chromium import wait_until
 from tests.kit.modules import OUTBOX, open_modules
 from webapp.proof.jws import event_id, public_jwk, sign
 
@@ -241,7 +242,7 @@ def test_the_pin_seal_is_erased_once_the_server_has_it(page: Page) -> None:
 
 def test_runs_at_the_same_moment_become_one_after_the_other(page: Page, fake: FakeServer) -> None:
     page.evaluate("() => Promise.all([sync.run(), sync.run(), sync.run()])")
-    page.wait_for_function("() => outbox.tally().then(tally => tally.count === 0)")
+    wait_until(page, "() => outbox.tally().then(tally => tally.count === 0)")
     assert len(fake.events) == 1
 
 

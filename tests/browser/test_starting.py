@@ -85,3 +85,46 @@ def test_a_tablet_with_many_setups_behind_it_still_gets_news_and_the_running_one
     noted = next(row["value"] for row in tablet.rows("notes") if row["name"] == "my_setups")
     assert len(noted) <= SETUPS
     assert noted[-1] == tablet.events()[0]["payload"]["setup"]
+
+
+# A tap in the very moment in which the screen is brought up to date: what it says of the control, then the click.
+TAP_AS_IT_CHANGES = """selector => {
+  new MutationObserver((_, observer) => {
+    observer.disconnect();
+    document.querySelector(selector).click();
+  }).observe(document.getElementById('app'), {childList: true});
+}"""
+
+
+def test_a_finger_that_is_down_while_newer_sheets_come_loses_no_tap(tablet: Tablet, demo: Demo) -> None:
+    tablet.settled()
+    tablet.find("holds").hover()
+    tablet.page.mouse.down()
+    replace_the_sheet(tablet, demo)
+    tablet.page.wait_for_timeout(300)
+    tablet.page.mouse.up()
+    tablet.page.wait_for_selector('#app[data-screen="holds"]')
+
+
+def test_a_control_that_stays_what_it_was_takes_the_tap_that_was_on_its_way(
+    tablet: Tablet, demo: Demo
+) -> None:
+    tablet.settled()
+    tablet.page.evaluate(TAP_AS_IT_CHANGES, '[data-action="holds"]')
+    replace_the_sheet(tablet, demo)
+    tablet.page.wait_for_selector('#app[data-screen="holds"]')
+
+
+def test_a_control_that_became_another_does_not_take_it(tablet: Tablet, demo: Demo) -> None:
+    tablet.settled()
+    old = next(row["hash"] for row in tablet.rows("sheets") if row["machine"] == "plover")
+    row = next(
+        number
+        for number, one in enumerate(tablet.page.locator('[data-action="machine"]').all())
+        if one.get_attribute("data-choice") == old
+    )
+    tablet.page.evaluate(TAP_AS_IT_CHANGES, f'li:nth-child({row + 1}) [data-action="machine"]')
+    replace_the_sheet(tablet, demo)
+    tablet.page.wait_for_selector(f'[data-choice="{old}"]', state="detached")
+    tablet.page.wait_for_timeout(500)
+    assert tablet.screen == "machines"

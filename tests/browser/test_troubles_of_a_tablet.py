@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import BrowserContext, Page, Route
-from playwright.sync_api import TimeoutError as TookTooLong
 
 from tests.kit.demo import Demo
 from tests.kit.desk import Desk
-from tests.kit.server import ROOT, Server
+from tests.kit.server import Server
 from tests.kit.tablet import Operator, Tablet
 
 # The page's wall clock, put forward by so many hours; timers run on.
@@ -238,61 +235,3 @@ def test_a_tablet_taken_out_of_use_says_so_and_keeps_what_was_not_sent(
     assert tablet.waiting == 2
     with demo.opened() as (store, _), store.reading():
         assert len(store.setups.events_of(unsent[0]["setup"])) == taken
-
-
-def newer_version(folder: Path) -> Path:
-    """A copy of the program whose tablet files differ by a comment."""
-    for name in ("webapp", "static", "templates"):
-        shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
-    main = folder / "static" / "js" / "main.js"
-    main.write_text(main.read_text(encoding="utf-8") + "\n/* a later version */\n", encoding="utf-8")
-    return folder
-
-
-def take_the_new_version(tablet: Tablet) -> None:
-    """Tap the offer; a tap that fell into a screen's first moment does nothing and is made again, as a person would."""
-    for _ in range(4):
-        tablet.settled()
-        try:
-            with tablet.page.expect_navigation(timeout=8_000):
-                tablet.find("take-update").click()
-        except TookTooLong:
-            continue
-        return
-    raise AssertionError("the offer cannot be taken")
-
-
-def test_a_new_version_is_offered_only_between_setups_and_taken_only_when_asked(
-    odile: Operator, server: Server, demo: Demo, tmp_path: Path
-) -> None:
-    tablet = odile.tablet
-    version = "() => document.querySelector('meta[name=\"zerokeep-version\"]').content"
-    old = tablet.page.evaluate(version)
-    odile.walk(until="ready.hold")
-    server.kill()
-    later = Server(demo.folder, server.port, root=newer_version(tmp_path / "later"))
-    later.start()
-    try:
-        tablet.page.evaluate("() => navigator.serviceWorker.getRegistration().then(one => one.update())")
-        tablet.page.wait_for_function(
-            "() => navigator.serviceWorker.getRegistration().then(one => one.waiting !== null)"
-        )
-        tablet.reload()
-        assert tablet.step == "ready.hold"
-        assert tablet.page.evaluate(version) == old
-        assert not tablet.offers("take-update")
-        odile.walk(until="ready.board")
-        assert {row["payload"]["app"] for row in tablet.events()} == {old}
-        tablet.tap("off")
-        tablet.tap("break-off")
-        tablet.tap("break-reason", "practice")
-        odile.walk()
-        assert tablet.page.evaluate(version) == old
-        tablet.tap("another")
-        tablet.find("take-update").wait_for()
-        assert tablet.page.evaluate(version) == old
-        take_the_new_version(tablet)
-        tablet.page.wait_for_function(f"old => ({version})() !== old", arg=old)
-        tablet.all_sent()
-    finally:
-        later.kill()

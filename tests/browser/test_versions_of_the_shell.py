@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, Page
 
+from tests.kit.chromium import wait_until
 from tests.kit.modules import ROOT
 
 PAGE = """<!doctype html><title>{version}</title><p>/assets/{version}/</p><script>
@@ -212,7 +213,7 @@ def test_an_old_page_still_gets_its_files_after_the_new_version_took_over(page: 
     assert fetched(old, "/assets/one/later.js") == "'later of one'"
     old.close()
     page.evaluate("async () => (await navigator.serviceWorker.ready).active.postMessage({do: 'drop unused'})")
-    page.wait_for_function("async () => (await caches.keys()).join() === 'zerokeep-shell-two'")
+    wait_until(page, "async () => (await caches.keys()).join() === 'zerokeep-shell-two'")
 
 
 def test_while_a_setup_runs_its_version_comes_back_whatever_waits(page: Page, site: Site) -> None:

@@ -8,7 +8,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import BrowserContext, Error, Playwright
+from playwright.sync_api import BrowserContext, Error, Page, Playwright
 
 CHROMIUM = "/usr/bin/chromium"
 # Without these flags a headless Chromium wants a sandbox that a container does not give,
@@ -29,6 +29,18 @@ SIZES = {"phone": PHONE, "portrait": PORTRAIT, "landscape": LANDSCAPE}
 def viewport(size: tuple[int, int]) -> Any:
     """A size as Playwright wants it."""
     return {"width": size[0], "height": size[1]}
+
+
+def wait_until(page: Page, question: str, seconds: float = 30) -> None:
+    """Ask the page until what its promise resolves to is true.
+
+    `wait_for_function` takes the promise itself for the answer, which is true at once.
+    """
+    until = time.monotonic() + seconds
+    while not page.evaluate(question):
+        if time.monotonic() > until:
+            raise AssertionError(f"never came true: {question}")
+        page.wait_for_timeout(50)
 
 
 class Profile:

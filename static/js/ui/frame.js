@@ -14,6 +14,7 @@ export class Frame {
   /** Put a screen up. `quiet` keeps the focus where it is: the same screen, brought up to date. */
   show(screen, {quiet = false} = {}) {
     const before = this.root.querySelector('.scale');
+    const stood = quiet ? this.guard.look() : undefined;
     const focused = quiet ? document.activeElement?.dataset?.action : null;
     this.root.className = `frame${screen.scale ? ' with-scale' : ''}`;
     Object.assign(this.root.dataset, {screen: screen.name, step: screen.step ?? '', kind: screen.kind ?? ''});
@@ -22,7 +23,7 @@ export class Frame {
     if (screen.scale) slideFrom(before, screen.scale);
     if (quiet) this.#focusAgain(focused);
     else heading.focus({preventScroll: true});
-    this.guard.shown();
+    this.guard.shown(stood);
     screen.shown?.();
   }
 

@@ -13,7 +13,7 @@ export function machinesView(tablet) {
   const {sheets} = tablet;
   const pick = hash => tablet.go({name: 'people', machine: sheets.find(each => each.hash === hash).sheet.machine.id});
   if (sheets.length === 0) return {
-    name: 'machines', title: say('tablet.start.no_sheets'), left: el('p', {class: 'lead'}, say('tablet.start.no_sheets_do')), right: foot(tablet),
+    name: 'machines', title: say('tablet.start.no_sheets'), left: [updateOffer(tablet), el('p', {class: 'lead'}, say('tablet.start.no_sheets_do'))], right: foot(tablet),
     go: {label: say('tablet.start.fetch'), action: 'fetch', press: () => tablet.syncNow()},
   };
   return {
