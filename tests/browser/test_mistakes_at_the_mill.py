@@ -182,3 +182,25 @@ def test_a_wrong_tool_number_and_a_slot_that_changed_are_asked_about(odile: Oper
         tablet.enter(text)
     assert tablet.step == "clear.values"
     assert "Not zero yet: Z." in tablet.text()
+
+
+def test_the_next_setup_in_a_slot_that_was_left_half_set_says_so(odile: Operator) -> None:
+    tablet = odile.tablet
+    odile.walk(until="y.touch")
+    tablet.tap("break-off")
+    odile.walk(until="sign.review")
+    tablet.tap("break-reason", "vise")
+    odile.walk()
+    tablet.all_sent()
+    tablet.tap("another")
+    tablet.sync()
+    for _ in range(100):
+        if next(one for one in tablet.sheet("plover")["slots"] if one["label"] == "G55")["missing_axes"]:
+            break
+        tablet.page.wait_for_timeout(200)
+    tablet.begin("plover", "odile")
+    odile.walk(until="ready.board")
+    assert "Left half set: G55. Run no program with it." in tablet.text()
+    odile.walk(until="slot.own")
+    assert "G55 was left half set, without Y, Z." in tablet.text()
+    assert tablet.page.locator(".half-mark").first.is_visible()

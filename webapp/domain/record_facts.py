@@ -19,6 +19,7 @@ from typing import Any
 from webapp.domain.causes_of_setup import causes_of_touch
 from webapp.domain.compare import display_of
 from webapp.domain.errors import DomainError, Fields, Finding
+from webapp.domain.half_set import missing_axes
 from webapp.domain.lengths import Display, format_length, format_other_unit
 from webapp.domain.record_bundle import RecordBundle
 from webapp.domain.record_numbers import fast, pace, planned_search, probe_check, squares
@@ -86,6 +87,7 @@ def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
         outcome=_outcome(state),
         scale=_scale(sheet, state),
         plates=tuple(_plate(axis, state, display) for axis in sheet["axes"]),
+        half_set=_half_set(sheet, state),
         touches=tuple(_touch(place, story, display) for place in range(len(state["touches"]))),
         usuals=tuple(_usual(axis, display) for axis in sheet["axes"]),
         squares=squares(story),
@@ -153,6 +155,15 @@ def _plate(axis: Mapping[str, Any], state: Mapping[str, Any], display: Display) 
     sign, words = VERDICT_SIGNS[verdict], Finding(f"record.verdict_{verdict}")
     return Plate(
         axis["axis"], format_length(value_nm, display), format_other_unit(value_nm, display), sign, words
+    )
+
+
+def _half_set(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> Finding | None:
+    """Return the sentence about a slot that this setup left without all its values; not while it still runs."""
+    is_left = state["status"] != "running" or state["broken_off"] is not None
+    missing = missing_axes(sheet, state) if is_left else ()
+    return (
+        Finding("record.half_set", {"slot": state["slot"], "axes": ", ".join(missing)}) if missing else None
     )
 
 

@@ -171,6 +171,7 @@ class RecordFacts:
     outcome: Finding
     scale: tuple[ScaleStage, ...]
     plates: tuple[Plate, ...]
+    half_set: Finding | None
     touches: tuple[TouchRow, ...]
     usuals: tuple[UsualRow, ...]
     squares: tuple[SquareRow, ...]

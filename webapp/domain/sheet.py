@@ -305,6 +305,7 @@ def _slot(label: str, row: SlotRow) -> dict[str, Any]:
         "held_back": row.held_back,
         "last_values_nm": None if last is None else {axis.value: last[axis] for axis in Axis if axis in last},
         "last_seen_at_utc": _utc_text(row.last_seen_at_utc),
+        "missing_axes": list(row.missing_axes),
     }
 
 

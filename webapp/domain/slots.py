@@ -136,7 +136,10 @@ def _number_of(label: str) -> str:
 
 @dataclass(frozen=True)
 class SlotRow:
-    """One row of the register: the slot, whose it is until when (exclusive), and what was last seen in it."""
+    """One row of the register: the slot, whose it is until when (exclusive), and what was last seen in it.
+
+    `missing_axes` are those without a value where the last setup left the slot half set.
+    """
 
     label: str
     kind: SlotKind
@@ -146,6 +149,7 @@ class SlotRow:
     last_values_nm: Mapping[Axis, int] | None = None
     last_seen_at_utc: datetime | None = None
     held_back: bool = False
+    missing_axes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.kind == "person" and not (self.owner_id and self.owner_name):

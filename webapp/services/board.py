@@ -2,7 +2,7 @@
 
 Rules: the board repeats what the last setup of a machine said and when; it knows nothing of what nobody told it. A
 setup that was last heard of long ago and never ended leaves the state "unknown", or the probe in the spindle if it
-was there.
+was there. A slot that a setup left half set stays on the board until somebody sets it whole.
 """
 
 from __future__ import annotations
@@ -10,28 +10,31 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from webapp.services.half_set import IN_USE_HOURS, half_set_slots
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
 
-IN_USE_HOURS = 2
-
 
 def board(store: Store, now: datetime) -> list[dict[str, Any]]:
     """For each machine: machine, name, state (clear, in_use, probe_in_spindle, unknown), since_utc, by, by_name, setup,
-    open_questions.
+    open_questions, half_set (axes without a value, by slot).
     """
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}
         return [
-            {"name": value["name"], **machine_state(store, machine, now, names)}
+            {
+                "name": value["name"],
+                **machine_state(store, machine, now, names),
+                "half_set": half_set_slots(store, machine, now),
+            }
             for machine, value in store.shop.items("machine").items()
         ]
 
 
 def machine_state(store: Store, machine: str, now: datetime, names: dict[str, str]) -> dict[str, Any]:
-    """The same of one machine, without its name, inside the caller's transaction."""
+    """The same of one machine, without its name and its slots, inside the caller's transaction."""
     rows = store.setups.setups(machine=machine, newest=1)
     setups = {row["id"] for row in store.setups.setups(machine=machine)}
     open_questions = sum(question["setup"] in setups for question in store.setups.questions())

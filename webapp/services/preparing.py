@@ -11,7 +11,7 @@ Rules:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -43,6 +43,7 @@ from webapp.services import known
 from webapp.services.board import machine_state
 from webapp.services.causing import causes_now
 from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade
+from webapp.services.half_set import half_set_slots
 from webapp.services.histories import seating_history, usual_of
 from webapp.services.times import from_text, later, utc_text
 
@@ -127,7 +128,7 @@ class _Inputs:
         self._fixture = _item(store, Fixture, "fixture", self._machine.fixture)
         self._probe = _item(store, Probe, "probe", self._machine.probe)
         self._people = _people(store, machine_id, utc_text(now))
-        self._slots = _slots(store, self._machine)
+        self._slots = _slots(store, self._machine, now)
         self._seating = _seating(store, self._fixture)
         self._board = _board(store, machine_id, now)
         self._probe_check = known.check_state(store, self._probe.id, now)
@@ -270,12 +271,16 @@ def _people(store: Store, machine_id: str, now_utc: str) -> list[SheetPerson]:
     ]
 
 
-def _slots(store: Store, machine: Machine) -> list[SlotRow]:
+def _slots(store: Store, machine: Machine, now: datetime) -> list[SlotRow]:
     """The register in the order in which the control counts its slots."""
     names = {person["id"]: person["name"] for person in store.people.everybody()}
     family = SlotFamily(machine.labels)
     places = {label: place for place, label in enumerate(family.labels)}
-    rows = [slot_row(row, names) for row in store.shop.slots(machine.id)]
+    half_set = half_set_slots(store, machine.id, now)
+    rows = [
+        replace(slot_row(row, names), missing_axes=half_set.get(row["label"], ()))
+        for row in store.shop.slots(machine.id)
+    ]
     return sorted(rows, key=lambda row: places[normalise_label(row.label, family)])
 
 

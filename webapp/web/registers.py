@@ -18,6 +18,7 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from webapp.domain.errors import DomainError
 from webapp.domain.slots import SlotFamily
 from webapp.services import enrolling, preparing
+from webapp.services.half_set import half_set_slots
 from webapp.web import forms, sessions, showing
 from webapp.web.desk import names
 from webapp.web.showing import plain
@@ -102,11 +103,13 @@ def slots() -> str:
     with store.reading():
         machines = store.shop.items("machine")
         rows = {key: store.shop.slots(key) for key in machines}
+        half_set = {key: half_set_slots(store, key, wiring().now()) for key in machines}
     registers = [
         {
             "id": key,
             "name": machine["name"],
             "lengths": showing.Lengths(showing.display_of(machine)),
+            "half_set": half_set[key],
             "rows": in_family_order(rows[key], SlotFamily.parse(machine["slot_family"]).labels),
         }
         for key, machine in machines.items()

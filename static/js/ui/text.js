@@ -18,5 +18,8 @@ export function machineState(setup, step) {
     el('p', {}, el('span', {class: 'strip-label'}, say('tablet.step.machine_state')), ' ', setup.fill(step.machine_state)), step.why && [toggle, reason]);
 }
 
+/** Slots that an earlier setup left half set, a mark and a sentence; nothing where there is none. */
+export const halfSet = (kind, sentence) => el('p', {class: `half ${kind}`}, el('span', {class: 'half-mark', 'aria-hidden': 'true'}), ' ', sentence);
+
 /** A notice that stays: what was typed, what was expected, what to do. `kind` is 'ask', 'stop' or 'plain'. */
 export const notice = (kind, ...content) => el('div', {class: `notice ${kind}`, role: kind === 'plain' ? null : 'alert'}, content);

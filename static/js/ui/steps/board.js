@@ -2,7 +2,7 @@
 import {el} from '../dom.js';
 import {plate} from '../plate.js';
 import {say} from '../say.js';
-import {machineState, notice, stepText} from '../text.js';
+import {halfSet, machineState, notice, stepText} from '../text.js';
 import {rows} from '../choices.js';
 import {dayAndTime} from '../when.js';
 
@@ -12,7 +12,7 @@ export function boardStep({setup, step, commit, again}) {
   const pick = id => { setup.keepDraft({chosen: id}); again(); };
   return {
     strip: machineState(setup, step),
-    left: [boardPlate(setup.sheet.board), stepText(setup, step)],
+    left: [boardPlate(setup.sheet), stepText(setup, step)],
     right: [
       rows(step.choices, pick, {chosen: chosen ?? '', action: 'found'}),
       found && found !== 'clear' && notice('ask', say(`tablet.board.do_${found}`, {lead: setup.lead})),
@@ -22,10 +22,12 @@ export function boardStep({setup, step, commit, again}) {
 }
 
 /** How the register says the machine was left. */
-export function boardPlate({state, since_utc: since, by_name: by, open_questions: open}) {
+export function boardPlate({board: {state, since_utc: since, by_name: by, open_questions: open}, slots}) {
+  const halves = slots.filter(({missing_axes: missing}) => missing?.length > 0);
   const when = since && say(by ? 'tablet.board.since_by' : 'tablet.board.since', {time: dayAndTime(since), by: by ?? ''});
   return [
     plate(say('tablet.board.left'), {value: say(`tablet.board.${state}`), other: when}, 'words'),
     open > 0 && el('p', {class: 'open-questions'}, say(open === 1 ? 'tablet.board.open_question' : 'tablet.board.open_questions', {count: open})),
+    halves.length > 0 && halfSet('open-half', say('tablet.board.half_set', {slots: halves.map(({label}) => label).join(', ')})),
   ];
 }

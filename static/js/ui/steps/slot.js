@@ -2,7 +2,7 @@
 import {say} from '../say.js';
 import {matchSlot} from '../../rules/compare.js';
 import {labelKeys} from '../keypad.js';
-import {machineState, notice, stepText} from '../text.js';
+import {halfSet, machineState, notice, stepText} from '../text.js';
 import {dayAndTime} from '../when.js';
 import {typing} from './typing.js';
 
@@ -18,11 +18,17 @@ export function slotStep(context) {
   const last = setup.rows.filter(({payload}) => payload.step === step.id && payload.type === 'slot.read').at(-1)?.payload.data;
   return {
     strip: machineState(setup, step),
-    left: [stepText(setup, step), last && last.outcome !== 'own' && notice('stop', refusal(setup, last))],
+    left: [leftHalfSet(setup.ownSlots), stepText(setup, step), last && last.outcome !== 'own' && notice('stop', refusal(setup, last))],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: step.action, press: enter},
     shown: fields.shown,
   };
+}
+
+/** The operator's own slot, where its last setup left it without all its values. A sheet from before says nothing of it. */
+export function leftHalfSet(own) {
+  const slot = own.find(({missing_axes: missing}) => missing?.length > 0);
+  return slot ? notice('ask', halfSet('', say('tablet.slot.half_set', {slot: slot.label, axes: slot.missing_axes.join(', ')}))) : null;
 }
 
 function refusal(setup, {typed, outcome}) {

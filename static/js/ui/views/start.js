@@ -5,6 +5,7 @@ import {rows} from '../choices.js';
 import {notice} from '../text.js';
 import {dayAndTime, span} from '../when.js';
 import {boardPlate} from '../steps/board.js';
+import {leftHalfSet} from '../steps/slot.js';
 import {plate} from '../plate.js';
 
 const FILTER_FROM = 13;
@@ -51,9 +52,9 @@ export function readyView(tablet) {
   return {
     name: 'ready', title: say('tablet.start.ready', {name: person.name, machine: sheet.machine.name}),
     left: [
-      refusals.map(text => notice('stop', text)),
+      refusals.map(text => notice('stop', text)), leftHalfSet(own),
       el('div', {class: 'plates two'}, plate(say('tablet.start.your_slot'), {value: own[0]?.label ?? say('tablet.slot.none'), other: own[0]?.until_utc ? say('tablet.start.until', {time: dayAndTime(own[0].until_utc)}) : null}),
-        el('div', {}, boardPlate(sheet.board))),
+        el('div', {}, boardPlate(sheet))),
       el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
       el('p', {class: 'label'}, say('tablet.start.sheet_from', {time: dayAndTime(sheet.compiled_at_utc), span: span(tablet.clock.sinceMs(sheet.compiled_at_utc)), until: dayAndTime(sheet.expires_at_utc)})),
     ],
