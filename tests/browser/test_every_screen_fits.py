@@ -109,6 +109,8 @@ def test_every_step_fits_and_can_be_read(
     seen = set()
     for step, kind in operator.steps():
         wrong += look(page, step, SIZES)
+        if page.locator(".strip.state").count() != 1:
+            wrong.append(f"{step} does not say what state the machine must be in")
         if kind in {"search", "touch"}:
             wrong += [f"{step} on {size}: no drawing" for size in SIZES if drawings_seen(page, size) != 1]
         if kind not in seen:

@@ -3,18 +3,19 @@ import {el} from '../dom.js';
 import {say} from '../say.js';
 import {rows} from '../choices.js';
 import {written} from '../numbers.js';
-import {notice, stepText} from '../text.js';
+import {machineState, notice, stepText} from '../text.js';
 
 const REASONS = ['stop_verdict', 'machine', 'vise', 'probe', 'out_of_time', 'wrong_slot', 'practice', 'other'];
 
 export function finishStep({setup, step, commit}) {
   const {broken_off: broken} = setup.state;
   if (broken && broken.reason === null) return {
-    title: say('tablet.break.why'),
+    title: say('tablet.break.why'), strip: machineState(setup, step),
     left: el('p', {class: 'lead'}, say('tablet.break.why_lead')),
     right: rows(REASONS.map(id => ({id, label: say(`tablet.break.reason_${id}`)})), id => commit('break.explained', {reason: id, text: ''}), {action: 'break-reason', kind: 'pairs'}),
   };
   return {
+    strip: machineState(setup, step),
     left: review(setup),
     right: [slotLeft(setup) ?? valuesTable(setup), stepText(setup, step)],
     go: {label: step.action, press: () => commit('setup.finished', {outcome: broken ? 'broken_off' : 'complete'})},

@@ -1,7 +1,7 @@
 /** Signing with a PIN: a real password field (paste and password managers work), shown on request, sealed for the server at once. */
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
-import {notice, stepText} from '../text.js';
+import {machineState, notice, stepText} from '../text.js';
 
 export function signStep({setup, step, commit}) {
   const refused = el('div', {id: 'refused', 'aria-live': 'assertive'});
@@ -20,6 +20,7 @@ export function signStep({setup, step, commit}) {
   input.addEventListener('keydown', event => { if (event.key === 'Enter') press(); });
   const before = setup.state.signatures.at(-1);
   return {
+    strip: machineState(setup, step),
     left: [
       before?.state === 'refused' && notice('stop', say(`tablet.sign.refused_${before.refused_because}`, {lead: setup.lead})),
       el('div', {class: 'signing plate'},
