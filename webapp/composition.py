@@ -26,6 +26,7 @@ from webapp.proof.pdf_seal import seal
 from webapp.proof.record_verify import NOT_ON_LEDGER, verify_record
 from webapp.record.press import Press
 from webapp.services.intake import check_pending_seals
+from webapp.services.timekeeping import Timekeeper, look_at_start
 from webapp.settings import Settings, key_passphrase
 from webapp.store import Store
 from webapp.web import pages, shell
@@ -43,7 +44,12 @@ RENDERER = {"weasyprint": version("weasyprint"), "zerokeep": VERSION}
 SEAL_REASON = "Reviewed and accepted by the lead; sealed by the shop's server"
 
 
-def compose(settings: Settings, now: Callable[[], datetime], new_token: Callable[[], str]) -> Flask:
+def compose(
+    settings: Settings,
+    now: Callable[[], datetime],
+    new_token: Callable[[], str],
+    elapsed_s: Callable[[], float] | None = None,
+) -> Flask:
     """The application with every part in place. See webapp.create_app."""
     settings.data_folder.mkdir(parents=True, exist_ok=True)
     keyring = open_keyring(settings, now, new_token)
@@ -66,7 +72,9 @@ def compose(settings: Settings, now: Callable[[], datetime], new_token: Callable
             partial(verify_record, pdf, keyring.trusted_certificates, final, own_hash(store, pdf), RENDERER)
         ),
         close=partial(_close, press, store),
+        timekeeper=Timekeeper(elapsed_s) if elapsed_s else None,
     )
+    look_at_start(store, now())
     check_pending_seals(store, keyring, now())
     blueprints = list(pages.BLUEPRINTS)
     more_rights = {}

@@ -54,6 +54,11 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
+def elapsed_s() -> float:
+    """Seconds since this computer was started, its sleep included; nobody can set this clock."""
+    return time.clock_gettime(getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC))
+
+
 def new_token() -> str:
     """256 bits of chance as URL-safe text."""
     return secrets.token_urlsafe(32)
@@ -86,7 +91,7 @@ def prepare(settings: Settings) -> list[str]:
     make_data_folder(settings)
     check_port(settings)
     try:
-        app = create_app(settings, utc_now, new_token)
+        app = create_app(settings, utc_now, new_token, elapsed_s)
     except (BadSetting, ProofError, StoreError) as error:
         raise CannotStart(str(error)) from error
     parts = app.extensions["zerokeep"]
@@ -162,7 +167,7 @@ def _load(settings: Settings, parent: int) -> Callable[..., Any]:
     logging.basicConfig(
         level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s", stream=sys.stderr
     )
-    app: Flask = create_app(settings, utc_now, new_token)
+    app: Flask = create_app(settings, utc_now, new_token, elapsed_s)
     threading.Thread(target=seal_what_is_missing, args=(app,), daemon=True).start()
     threading.Thread(target=warm_up, daemon=True).start()
     threading.Thread(target=_watch, args=(app, settings), daemon=True).start()

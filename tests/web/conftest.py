@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -127,8 +128,15 @@ def shared_site(tmp_path_factory: pytest.TempPathFactory, keys: tuple[Path, KeyR
     site.app.extensions["zerokeep"].close()
 
 
-def make_site(folder: Path, keys: tuple[Path, KeyRing], **settings: Any) -> Site:
-    """Load the shop into a folder and start the application on it."""
+def make_site(
+    folder: Path,
+    keys: tuple[Path, KeyRing],
+    *,
+    elapsed_s: Callable[[], float] | None = None,
+    back: timedelta = timedelta(0),
+    **settings: Any,
+) -> Site:
+    """Load the shop into a folder, set its clock back if asked, and start the application on it."""
     (folder / "keys").mkdir(mode=0o700)
     kept = folder / "keys" / "keys.json"
     kept.touch(mode=0o600)
@@ -136,10 +144,12 @@ def make_site(folder: Path, keys: tuple[Path, KeyRing], **settings: Any) -> Site
     house = House(folder, keys[1])
     add_auditor(house)
     tokens = count(1)
+    house.clock.moment -= back
     app = create_app(
         Settings(data_folder=folder, key_passphrase=KEY_PASSPHRASE, **settings),
         house.clock,
         lambda: f"token-{next(tokens):040d}",
+        elapsed_s,
     )
     return Site(house, app)
 

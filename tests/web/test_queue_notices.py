@@ -1,9 +1,12 @@
 """What the lead's first page says about the server itself."""
 
 import sqlite3
+from datetime import timedelta
+from pathlib import Path
 
 from tests.kit.shop import PASSPHRASES
-from tests.web.conftest import Site
+from tests.web.conftest import Site, make_site
+from webapp.proof.keys import KeyRing
 from webapp.services import auditing
 
 
@@ -49,3 +52,35 @@ def test_a_sign_off_past_the_end_stands_and_says_why_there_is_no_seal(site: Site
     assert "signed off" in page
     assert "certificate ended on 2036-11-22" in page
     assert "certificate ended on 2036-11-22" in lead.page("/desk")
+
+
+def test_a_jump_of_the_clock_is_noted_before_the_next_write_and_shown_to_leads(
+    tmp_path: Path, keys: tuple[Path, KeyRing]
+) -> None:
+    elapsed = [0.0]
+    site = make_site(tmp_path, keys, elapsed_s=lambda: elapsed[0])
+    lead = site.signed_in("ines")
+    elapsed[0] += 60
+    site.house.clock.forward(seconds=60)
+    lead.send("/desk/tablets/code")
+    assert "clock jumped" not in lead.page("/desk")
+    site.house.clock.forward(minutes=10)
+    lead.send("/desk/tablets/code")
+    page = lead.page("/desk")
+    assert "clock jumped" in page
+    assert "600 seconds forward" in page
+    with site.house.store.reading():
+        types = [row["type"] for row in site.house.store.ledger.changes(newest=2)]
+    assert types == ["code.made", "clock.jumped"]
+    site.house.store.close()
+    site.app.extensions["zerokeep"].close()
+
+
+def test_a_start_with_a_clock_behind_the_ledger_is_shown_to_leads(
+    tmp_path: Path, keys: tuple[Path, KeyRing]
+) -> None:
+    site = make_site(tmp_path, keys, back=timedelta(days=1))
+    page = site.signed_in("ines").page("/desk")
+    assert "86400 seconds back, seen at a start" in page
+    site.house.store.close()
+    site.app.extensions["zerokeep"].close()

@@ -29,6 +29,8 @@ register     give_slot, end_slot, release, keep_slot, authorise, withdraw, start
 loading      load(store, shop, by, now, make_secret, keyring) -> [change], with the first secrets of new people
 board        board(store, now) -> [state of each machine]
 ledger       change(store, type, by, subject, setup, data, now) -> position; the one place that appends a change
+timekeeping  Timekeeper(elapsed_s).look(now) -> Jump | None; look_at_start(store, now), note(store, jump, when),
+             recent_jumps(store, now)
 auditing     audit(store) -> [fault]: everything recomputed; none in a whole store
              run(store, now) -> outcome, on a copy, put on the ledger; last_run(store) -> dict | None
 """

@@ -14,6 +14,11 @@ INSERT_NODE = "INSERT INTO node (level, number, hash) VALUES (?, ?, ?)"
 CHANGES_OF_SETUP = (
     "SELECT position, text, type, by, subject, setup, at_utc FROM change WHERE setup = ? ORDER BY position"
 )
+NEWEST_TIME = (
+    "SELECT coalesce(change.at_utc, event.received_at_utc) FROM leaf "
+    "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
+    "ORDER BY leaf.position DESC LIMIT 1"
+)
 AT_A_TIME = 1000
 
 
@@ -59,6 +64,11 @@ class LedgerRepository(Repository):
         """The newest changes, of one type if given, newest first."""
         query = Change.select().order_by(Change.position.desc()).limit(newest)
         return self._rows(query.where(Change.type == kind) if kind else query)
+
+    def newest_at_utc(self) -> str | None:
+        """When the newest entry was written: a change's time, or when an event came; None for an empty ledger."""
+        rows = self._database.raw(NEWEST_TIME)
+        return str(rows[0][0]) if rows else None
 
     def all_leaves(self) -> Iterator[Row]:
         """Every leaf in order, read in stretches."""

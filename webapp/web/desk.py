@@ -15,7 +15,16 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from werkzeug.exceptions import NotFound
 
 from webapp.proof.seal_term import seal_term
-from webapp.services import answering, auditing, intake, pacing, past_values, recording, signing_off
+from webapp.services import (
+    answering,
+    auditing,
+    intake,
+    pacing,
+    past_values,
+    recording,
+    signing_off,
+    timekeeping,
+)
 from webapp.web import rendering, sessions, showing
 from webapp.web.rights import may_open
 from webapp.web.wiring import wiring
@@ -41,6 +50,7 @@ def queue() -> str:
         unsealed=recording.unsealed(parts.store),
         waiting=intake.waiting(parts.store),
         refused=intake.refused(parts.store),
+        clock_jumps=timekeeping.recent_jumps(parts.store, parts.now()),
         audited=auditing.last_run(parts.store),
         seal_term=seal_term(parts.keyring.seal_certificate, parts.now()),
         names=names(),

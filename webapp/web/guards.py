@@ -18,7 +18,9 @@ from flask import Flask, Response, current_app, g, redirect, request, url_for
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import BadRequest, Forbidden, UnsupportedMediaType
 
+from webapp.services import timekeeping
 from webapp.web import rights, sessions, sizes
+from webapp.web.wiring import wiring
 
 READING = frozenset({"GET", "HEAD"})
 OWN_PAGES = frozenset({"same-origin", "none"})
@@ -43,6 +45,8 @@ def init_app(app: Flask, more_rights: Mapping[str, frozenset[str]]) -> None:
     @app.before_request
     def guard() -> Response | None:
         request.max_content_length = sizes.largest_body(request.endpoint)
+        if request.method not in READING:
+            _look_at_clock()
         if request.routing_exception is not None or request.endpoint is None:
             return None
         needed = table.get(request.endpoint)
@@ -57,6 +61,15 @@ def init_app(app: Flask, more_rights: Mapping[str, frozenset[str]]) -> None:
         if request.method not in READING and not for_tablets:
             csrf.protect()
         return None
+
+
+def _look_at_clock() -> None:
+    """Note a jump of the server's clock before anything is written under its new time."""
+    parts = wiring()
+    jump = parts.timekeeper.look(parts.now()) if parts.timekeeper else None
+    if jump is not None:
+        current_app.logger.warning("the server's clock moved by %d ms", jump.moved_ms)
+        timekeeping.note(parts.store, jump, "running")
 
 
 def _check_sender(*, for_tablets: bool) -> None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, cast
 
 from flask import Flask, current_app
 
+from webapp.services.timekeeping import Timekeeper
 from webapp.web.strangers import Strangers
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ class Wiring:
 
     `render` and `render_unsigned` draw a record, `renderer` names the programs and versions that do; `seal` seals a
     drawn PDF as of the time given; `verify` judges one that somebody brings. `strangers` counts calls that no tablet in
-    use has signed.
+    use has signed. `timekeeper` is None where there is no second clock.
     """
 
     settings: Settings
@@ -47,6 +48,7 @@ class Wiring:
     verify: Callable[[bytes], Report]
     close: Callable[[], None]
     strangers: Strangers = field(default_factory=Strangers)
+    timekeeper: Timekeeper | None = None
 
 
 def attach(app: Flask, parts: Wiring) -> None:
