@@ -109,8 +109,8 @@ class Walk:
         return self.answer()
 
     def question(self, number: int, axis: str | None, text: str = "Is this all right?") -> str:
-        """Put a question; its id."""
-        identifier = str(UUID(int=0x9E00_0000 + number))
+        """Put a question; its id, which no other setup's question has."""
+        identifier = str(UUID(int=(UUID(self.setup).int << 64) + 0x9E00_0000 + number))
         self.event("question.put", {"question": identifier, "axis": axis, "text": text})
         return identifier
 

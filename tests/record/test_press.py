@@ -16,7 +16,7 @@ from webapp.domain.json_strict import canonical_text
 from webapp.domain.record_bundle import RecordBundle
 from webapp.domain.record_facts import RecordNotFinalError
 from webapp.record import errors, render, render_unsigned
-from webapp.record.press import Press
+from webapp.record.press import Press, clear_left_folders, own_accounts
 from webapp.words import say
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -99,6 +99,49 @@ def test_a_closed_press_leaves_no_process_and_no_file() -> None:
     assert not Path(f"/proc/{number}").exists()
     assert not folder.exists()
     press.close()
+
+
+def test_folders_that_ended_servers_left_go_and_all_others_stay(tmp_path: Path) -> None:
+    ended = subprocess.Popen(["true"])
+    ended.wait()
+    own = tmp_path / f"zerokeep-press-{os.getpid()}-new"
+    names = {
+        f"zerokeep-press-{ended.pid}-old": True,
+        f"zerokeep-press-{ended.pid}-young": False,
+        f"zerokeep-press-{os.getpid()}-running": False,
+        f"zerokeep-press-{ended.pid}-Else": False,
+        f"zerokeep-press-{ended.pid}": False,
+        "zerokeep-pressed-1-x": False,
+    }
+    for name in (own.name, *names):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "file").write_text("x")
+        if not name.endswith(("-new", "-young")):
+            os.utime(tmp_path / name, (0, 0))
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    link = tmp_path / f"zerokeep-press-{ended.pid}-link"
+    link.symlink_to(elsewhere)
+    assert clear_left_folders(own, own_accounts()) == [name for name, goes in names.items() if goes]
+    left = {path.name for path in tmp_path.iterdir()}
+    assert left == {own.name, link.name, "elsewhere", *(name for name, goes in names.items() if not goes)}
+
+
+def test_a_folder_of_another_account_stays(tmp_path: Path) -> None:
+    ended = subprocess.Popen(["true"])
+    ended.wait()
+    own, left = (tmp_path / f"zerokeep-press-{number}-x" for number in (os.getpid(), ended.pid))
+    own.mkdir()
+    left.mkdir()
+    os.utime(left, (0, 0))
+    assert clear_left_folders(own, own_accounts() ^ {os.geteuid()}) == []
+    assert clear_left_folders(own, own_accounts()) == [left.name]
+
+
+def test_a_press_names_its_server_in_the_folder(press: Press) -> None:
+    press.render(normal().bundle(), final=True)
+    folder = Path(f"/proc/{press.process_id}/cwd").readlink()
+    assert folder.name.startswith(f"zerokeep-press-{os.getpid()}-")
 
 
 def test_threads_take_turns(press: Press) -> None:

@@ -186,6 +186,49 @@ def test_a_lead_who_looked_into_a_fork_makes_it_an_ordinary_tablet_again(house: 
     assert enrolling.devices(house.store)[0]["state"] == "enrolled"
 
 
+def asks(walk: Walk, question: str, text: str) -> dict[str, Any]:
+    """Put a question under an id of the test's choice; its part of the upload."""
+    walk.event("question.put", {"question": question, "axis": None, "text": text})
+    return walk.device.sent[-1]
+
+
+def test_a_question_of_another_setup_is_refused_and_hides_nothing(house: House) -> None:
+    walk = house.walk().start()
+    question = walk.question(1, "X", "The real one.")
+    house.accept(walk.parts)
+    other = Device(90_555, "Tablet 2")
+    other.enrol(house.store, house.keyring, house.clock, code="7QF3KM9XRB")
+    copying = house.walk(device=other).start()
+    copied = asks(copying, question, "Not the real one.")
+    receipt = house.accept(copying.parts)[-1]
+    assert (receipt["outcome"], receipt["code"]) == ("refused", "intake.question_of_other_setup")
+    assert receipt["fields"] == {"question": question}
+    assert [row["text"] for row in answering.questions(house.store)] == ["The real one."]
+    answering.answer(house.store, question, "ines", "go_on", "Fine.", house.clock())
+    assert state_of(house, copying.setup)["questions"] == []
+    assert house.accept([copied])[0]["code"] == "intake.question_of_other_setup"
+
+
+def test_of_two_setups_that_name_one_question_in_one_upload_the_second_is_refused(house: House) -> None:
+    question = "00000000-0000-0000-0000-0000000000aa"
+    first = house.walk().start()
+    asks(first, question, "First.")
+    second = house.walk().start()
+    asks(second, question, "Second.")
+    receipts = house.accept(house.device.sent)
+    assert [receipt["outcome"] for receipt in receipts] == ["accepted", "accepted", "accepted", "refused"]
+    assert [row["text"] for row in answering.questions(house.store)] == ["First."]
+
+
+def test_a_question_sent_twice_in_its_own_setup_is_a_problem_and_no_refusal(house: House) -> None:
+    walk = house.walk().start()
+    question = walk.question(1, "X")
+    asks(walk, question, "Once more.")
+    receipts = house.accept(walk.parts)
+    assert outcomes(receipts) == ["accepted"] * 3
+    assert codes(receipts[-1]) == ["setup.question_twice"]
+
+
 def test_an_unknown_tablet_is_refused_and_set_aside(house: House) -> None:
     stranger = Device(90_777)
     walk = house.walk(device=stranger).start()

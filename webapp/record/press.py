@@ -3,7 +3,8 @@
 Rules of this module:
 - One job at a time, in a warm process that is started with the first job, and again after it had to be ended.
 - A job that takes longer than 30 seconds ends with its process (kill(2)); the next job gets a new one.
-- The process gets no environment but what it needs, no open file but its pipes, and a temporary folder of its own.
+- The process gets no environment but what it needs, no open file but its pipes, and a temporary folder of its own. A
+  server that was killed leaves that folder; the next start takes those of ended servers away.
 - What it refuses comes back as the same named refusal; what goes wrong there has a name here.
 """
 
@@ -12,17 +13,22 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import re
+import shutil
 import signal
+import stat
 import subprocess
 import sys
 import tempfile
 import threading
+from collections.abc import Collection
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, cast
 
 from webapp.domain.errors import DomainError, error_classes
 from webapp.domain.record_bundle import RecordBundle
+from webapp.record.confinement import NOBODY
 from webapp.record.errors import (
     PressDidNotStartError,
     PressDiedError,
@@ -36,6 +42,9 @@ START_SECONDS = 60
 END_SECONDS = 5
 # The process ends itself by processor time; a process that waits for something is ended a little later from here.
 GRACE_SECONDS = 5
+FOLDER_PREFIX = "zerokeep-press-"
+LEFT_FOLDER = re.compile(r"zerokeep-press-([1-9][0-9]{0,9})-[a-z0-9_]+")
+LEFT_SECONDS = 3600
 
 
 class Press:
@@ -84,7 +93,10 @@ class Press:
         if self._process is not None and self._process.poll() is None:
             return self._process
         self._end(gently=False)
-        self._folder = tempfile.TemporaryDirectory(prefix="zerokeep-press-", ignore_cleanup_errors=True)
+        self._folder = tempfile.TemporaryDirectory(
+            prefix=f"{FOLDER_PREFIX}{os.getpid()}-", ignore_cleanup_errors=True
+        )
+        clear_left_folders(Path(self._folder.name), own_accounts())
         process = subprocess.Popen(
             [sys.executable, "-P", "-m", "webapp.record.press_room"],
             stdin=subprocess.PIPE,
@@ -144,6 +156,41 @@ class Press:
         folder, self._folder = self._folder, None
         if folder is not None:
             folder.cleanup()
+
+
+def own_accounts() -> set[int]:
+    """Whose folders are ours: this account's, and nobody's, which a press started by root becomes."""
+    return {os.geteuid(), NOBODY} if os.geteuid() == 0 else {os.geteuid()}
+
+
+def clear_left_folders(own: Path, ours: Collection[int]) -> list[str]:
+    """Take away the folders that ended servers left beside this new one; their names.
+
+    Only real folders of our accounts, whose name names a process that is gone, and which have not been touched for an
+    hour.
+    """
+    newest = own.stat().st_mtime - LEFT_SECONDS
+    gone = []
+    for folder in own.parent.glob(f"{FOLDER_PREFIX}*"):
+        named = LEFT_FOLDER.fullmatch(folder.name)
+        if named is None or _is_alive(int(named[1])):
+            continue
+        with contextlib.suppress(OSError):
+            found = folder.lstat()
+            if stat.S_ISDIR(found.st_mode) and found.st_uid in ours and found.st_mtime < newest:
+                shutil.rmtree(folder)
+                gone.append(folder.name)
+    return sorted(gone)
+
+
+def _is_alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def _environment(folder: str) -> dict[str, str]:

@@ -3,7 +3,8 @@
 Rules: an event that is stored already gets the same answer again; one that was refused with a fitting signature stays
 refused; the others are judged in the order of their tablet's chain, whatever the order in which they came, and what
 waited for one of them is judged right after it. Nothing is put in among the events of a setup that a lead has decided
-about: what they signed off has to stay what they saw.
+about: what they signed off has to stay what they saw. A question is one setup's: another setup that names it is
+refused, so that it can neither hide the question nor take its answer.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 SKEW_SECONDS = 120
 MOST_WAITING = 5000
+ASKS = "question.put"
 DECIDED = ("signed_off", "not_accepted")
 # A sheet that is unknown after a restore may become known again.
 JUDGED_ANEW = frozenset({"intake.sheet_unknown"})
@@ -93,7 +95,9 @@ def _load_chain(store: Store, intake: Intake, new: list[Sent]) -> None:
 
 def _place_all(store: Store, intake: Intake, new: list[Sent]) -> None:
     late = [sent for waiters in intake.waiting_by_previous.values() for sent in waiters]
-    checks = Checks(store, intake.now, {_event(sent)["setup"] for sent in (*new, *late)})
+    events = [_event(sent) for sent in (*new, *late)]
+    questions = {event["data"]["question"] for event in events if event["type"] == ASKS}
+    checks = Checks(store, intake.now, {event["setup"] for event in events}, questions)
     todo = sorted(new, key=lambda sent: (sent.device or "", _event(sent)["sequence"], sent.id), reverse=True)
     while todo:
         sent = todo.pop()
@@ -143,7 +147,7 @@ def _refuse(intake: Intake, sent: Sent, refusal: Refusal, *, keep: bool = True) 
 class Checks:
     """What an event is checked against besides its chain, read from the store once a batch."""
 
-    def __init__(self, store: Store, now: datetime, setups: set[str]) -> None:
+    def __init__(self, store: Store, now: datetime, setups: set[str], questions: set[str]) -> None:
         self._store = store
         self._latest_utc = utc_text(now + timedelta(seconds=SKEW_SECONDS))
         rows = store.setups.setups_by_id(setups)
@@ -154,6 +158,7 @@ class Checks:
             for setup, row in rows.items()
             if row["status"] in DECIDED
         }
+        self._asked_in = store.setups.setups_of_questions(questions)
         self._states: dict[str, str] = {}
         self._sheets: dict[str, bool] = {}
         self._waiting: dict[str, int] = {}
@@ -166,6 +171,10 @@ class Checks:
             return Refusal("intake.sheet_unknown", {"sheet": event["sheet"]})
         if self._owners.get(event["setup"], event["device"]) != event["device"]:
             return Refusal("intake.setup_of_other_device", {})
+        if event["type"] == ASKS:
+            question = event["data"]["question"]
+            if self._asked_in.get(question, event["setup"]) != event["setup"]:
+                return Refusal("intake.question_of_other_setup", {"question": question})
         return None
 
     def comes_too_late(self, event: dict[str, Any]) -> bool:
@@ -173,8 +182,10 @@ class Checks:
         return int(event["sequence"]) <= self._last_number.get(event["setup"], 0)
 
     def take(self, event: dict[str, Any]) -> None:
-        """The event is taken: its setup is this tablet's from now on."""
+        """The event is taken: its setup is this tablet's from now on, and its question this setup's."""
         self._owners[event["setup"]] = event["device"]
+        if event["type"] == ASKS:
+            self._asked_in[event["data"]["question"]] = event["setup"]
 
     def problems(self, event: dict[str, Any]) -> list[Problem]:
         """What is odd about the event's times and is noted on it."""

@@ -237,6 +237,10 @@ class SetupsRepository(Repository):
         """One question, or None."""
         return self._row(Question.select().where(Question.id == question_id))
 
+    def setups_of_questions(self, ids: Collection[str]) -> dict[str, str]:
+        """Whose setup each of these questions was put in, for those that are listed."""
+        return {id_: row["setup"] for id_, row in self._found("question", ("id", "setup"), ids).items()}
+
     def questions(self, *, only_open: bool = True, setup: str | None = None) -> list[Row]:
         """Questions, oldest first."""
         query = Question.select().order_by(Question.at_utc, Question.id)
