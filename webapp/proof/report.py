@@ -2,7 +2,7 @@
 
 A line has a `code` for what was asked, whether it holds, and the words of what was found (`says`, with its
 fields) in the words catalogue. A report holds when every line does. A line is never left out because it would
-fail: what could not be asked any more is a line that does not hold.
+fail: what could not be looked at any more is a line that does not hold, and says so instead of "fails".
 """
 
 from dataclasses import dataclass, field
@@ -13,6 +13,9 @@ from webapp.proof.errors import ProofError
 from webapp.words import say
 
 Fields = dict[str, str | int]
+
+NOT_ASKED = ".not_asked"
+SIGNS = {"holds": "=", "fails": "×", "not_looked_at": "–"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +31,18 @@ class Line:
     def detail(self) -> str:
         """The sentence for a person."""
         return say(self.says, self.fields)
+
+    @property
+    def state(self) -> str:
+        """One of "holds", "fails" and "not_looked_at"."""
+        if self.holds:
+            return "holds"
+        return "not_looked_at" if self.says.endswith(NOT_ASKED) else "fails"
+
+    @property
+    def asked(self) -> str:
+        """What was asked, in words."""
+        return say(f"{self.code}.asked")
 
 
 def held(code: str, **fields: str | int) -> Line:
@@ -69,11 +84,13 @@ class Report:
         raise KeyError(code)
 
     def as_dict(self) -> dict[str, Any]:
-        """Plain JSON: {"holds", "lines": [{"code", "holds", "says", "fields", "detail"}]}."""
+        """Plain JSON: {"holds", "lines": [{"code", "asked", "holds", "state", "says", "fields", "detail"}]}."""
         lines = [
             {
                 "code": line.code,
+                "asked": line.asked,
                 "holds": line.holds,
+                "state": line.state,
                 "says": line.says,
                 "fields": dict(line.fields),
                 "detail": line.detail,
@@ -83,9 +100,12 @@ class Report:
         return {"holds": self.holds, "lines": lines}
 
     def as_text(self) -> str:
-        """For a terminal: a verdict, then a line each, "holds" or "FAILS" before its sentence."""
+        """For a terminal: a verdict, then two lines each: sign, state and what was asked; under it what was found."""
         verdict = say("report.holds" if self.holds else "report.fails")
+        words = {state: say(f"report.state_{state}") for state in SIGNS}
+        wide = max(map(len, words.values()))
         lines = [
-            f"{'holds' if line.holds else 'FAILS'}  {line.code:<18}  {line.detail}" for line in self.lines
+            f"{SIGNS[line.state]} {words[line.state]:<{wide}}  {line.asked}\n{'':<{wide + 4}}{line.detail}"
+            for line in self.lines
         ]
         return "\n".join([verdict, *lines]) + "\n"
