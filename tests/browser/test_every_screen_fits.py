@@ -41,6 +41,16 @@ MISFITS = """() => {
     const size = parseFloat(getComputedStyle(value).fontSize);
     if (value.getBoundingClientRect().width > 0 && size < 40) found.push(`a number at ${size} px`);
   }
+  const names = [...document.querySelectorAll('.scale-stage')].map(stage => {
+    const range = document.createRange();
+    range.selectNodeContents(stage);
+    return [stage.textContent, range.getBoundingClientRect()];
+  }).filter(([, {width}]) => width > 0);
+  names.forEach(([name, box], place) => {
+    const after = names[place + 1]?.[1];
+    const lies = after && box.right > after.left && box.bottom > after.top;
+    if (lies) found.push(`${name} lies over the next stage`);
+  });
   for (const button of document.querySelectorAll('main button, .bottom > button')) {
     const range = document.createRange();
     range.selectNodeContents(button);

@@ -160,6 +160,17 @@ def test_at_200_percent_text_nothing_is_cut(lead: Page, desk: Desk) -> None:
         assert lead.evaluate(CUT) <= 0, name
 
 
+@pytest.mark.parametrize(("width", "text"), [(320, "100%"), (768, "200%"), (1280, "200%")])
+def test_every_page_reflows_to_320_px_and_with_text_twice_as_large(
+    lead: Page, desk: Desk, width: int, text: str
+) -> None:
+    lead.set_viewport_size({"width": width, "height": 900})
+    for name, address in desk.pages.items():
+        lead.goto(address)
+        lead.evaluate("size => { document.documentElement.style.fontSize = size; }", text)
+        assert lead.evaluate(CUT) <= 0, name
+
+
 @pytest.mark.parametrize("lead", [{"java_script_enabled": False}], indirect=True)
 def test_the_lead_answers_a_question_without_a_script_and_without_a_mouse(lead: Page, desk: Desk) -> None:
     lead.goto(desk.pages["queue"])
