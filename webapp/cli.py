@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from webapp import VERSION
@@ -41,7 +41,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(options: argparse.Namespace) -> int:
     """Commands are imported when they are called: `--help` and `verify` need no server."""
-    from webapp.commands import audit, demo, load, past, renew_seal, verify  # noqa: PLC0415
+    from webapp.commands import audit, demo, ledger, load, parts, past, renew_seal, verify  # noqa: PLC0415
 
     match options.command:
         case "check":
@@ -53,21 +53,21 @@ def _run(options: argparse.Namespace) -> int:
 
             serve(_settings(options))
             return 0
+        case "parts":
+            return parts.parts(as_json=options.json)
         case "demo":
             return demo.demo(_settings(options, demo=True))
-        case "audit" | "renew-seal":
-            run = {"audit": audit.audit, "renew-seal": renew_seal.renew_seal}[options.command]
-            return run(_settings(options), as_json=options.json)
-        case "load":
-            return load.load(_settings(options), options.file, dry_run=options.dry_run, as_json=options.json)
-        case "import":
-            return past.take_in(
-                _settings(options), options.file, dry_run=options.dry_run, as_json=options.json
-            )
-        case "export":
-            return past.export(_settings(options), options.file, options.fixture)
-        case _:
-            return verify.verify(_settings(options), options.file, options.certificate, as_json=options.json)
+    settings = _settings(options)
+    commands: dict[str, Callable[[], int]] = {
+        "load": lambda: load.load(settings, options.file, dry_run=options.dry_run, as_json=options.json),
+        "import": lambda: past.take_in(settings, options.file, dry_run=options.dry_run, as_json=options.json),
+        "export": lambda: past.export(settings, options.file, options.fixture),
+        "audit": lambda: audit.audit(settings, as_json=options.json),
+        "ledger": lambda: ledger.write_out(settings, after=options.after),
+        "renew-seal": lambda: renew_seal.renew_seal(settings, as_json=options.json),
+        "verify": lambda: verify.verify(settings, options.file, options.certificate, as_json=options.json),
+    }
+    return commands[options.command]()
 
 
 def _settings(options: argparse.Namespace, *, demo: bool = False) -> Settings:
@@ -108,6 +108,13 @@ def _parser() -> argparse.ArgumentParser:
         help="the seal's certificate (PEM), may be repeated",
     )
     _add_common(verify)
+    out = commands.add_parser(
+        "ledger", help="print the changes on the ledger, one a line, for another computer"
+    )
+    out.add_argument("--after", type=int, default=-1, metavar="POSITION", help="only those behind this entry")
+    out.add_argument("--data-folder", help="where the shop's data lies")
+    made_of = commands.add_parser("parts", help="what the program is made of, beside what was pinned")
+    made_of.add_argument("--json", action="store_true", help="print it as a CycloneDX bill of materials")
     check = commands.add_parser("check", help="linters, types, import contracts, tests")
     check.add_argument("--json", action="store_true", help="print the result as JSON")
     return parser

@@ -77,9 +77,8 @@ class LedgerRepository(Repository):
             yield from rows
             start = rows[-1]["position"] + 1
 
-    def all_changes(self) -> Iterator[Row]:
-        """Every change in order, read in stretches."""
-        start = 0
+    def all_changes(self, start: int = 0) -> Iterator[Row]:
+        """Every change from position `start` on, in order, read in stretches."""
         while rows := self._rows(_stretch(Change, start)):
             yield from rows
             start = rows[-1]["position"] + 1
