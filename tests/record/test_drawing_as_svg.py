@@ -110,6 +110,11 @@ def test_every_role_has_its_looks_here_and_in_the_style_sheet() -> None:
     assert [role for role in sorted(roles) if f".{role}" not in sheet] == ["dimension_label", "label"]
 
 
+def test_one_style_sheet_paints_the_drawings() -> None:
+    painting = [path.name for path in (ROOT / "static/css").glob("*.css") if ".fixed_jaw" in path.read_text()]
+    assert painting == ["drawing.css"]
+
+
 def test_what_tells_the_jaws_apart_is_not_colour() -> None:
     assert "stroke-dasharray" in LOOKS["moving_jaw"]
     assert "stroke-dasharray" in LOOKS["start_window"]
