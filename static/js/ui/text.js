@@ -21,5 +21,19 @@ export function machineState(setup, step) {
 /** Slots that an earlier setup left half set, a mark and a sentence; nothing where there is none. */
 export const halfSet = (kind, sentence) => el('p', {class: `half ${kind}`}, el('span', {class: 'half-mark', 'aria-hidden': 'true'}), ' ', sentence);
 
+/**
+ * A field for a person's own words, and a label over it. What is typed lives in the draft of the step that is open, under `name`,
+ * so that a reload brings it back; `words()` gives it, `forget()` lets go of it once it is kept.
+ */
+export function ownWords(setup, name, label, describedBy = null) {
+  const field = el('textarea', {id: name, rows: '3', maxlength: '1000', 'aria-describedby': describedBy, data: {words: name}, on: {input: event => setup.keepDraft({...setup.draft, [name]: event.target.value})}});
+  field.value = setup.draft[name] ?? '';
+  return {
+    parts: [el('label', {for: name, class: 'label'}, label), field],
+    words: () => field.value.trim(),
+    forget: () => { const {[name]: _, ...rest} = setup.draft; setup.keepDraft(rest); },
+  };
+}
+
 /** A notice that stays: what was typed, what was expected, what to do. `kind` is 'ask', 'stop' or 'plain'. */
 export const notice = (kind, ...content) => el('div', {class: `notice ${kind}`, role: kind === 'plain' ? null : 'alert'}, content);

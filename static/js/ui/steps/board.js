@@ -9,7 +9,7 @@ import {dayAndTime} from '../when.js';
 export function boardStep({setup, step, commit, again}) {
   const chosen = setup.draft.chosen ?? null;
   const found = setup.rows.filter(({payload}) => payload.type === 'board.checked').at(-1)?.payload.data.found;
-  const pick = id => { setup.keepDraft({chosen: id}); again(); };
+  const pick = id => { setup.keepDraft({...setup.draft, chosen: id}); again(); };
   return {
     strip: machineState(setup, step),
     left: [boardPlate(setup.sheet), stepText(setup, step)],

@@ -9,7 +9,7 @@ export function confirmStep({setup, step, commit, again}) {
   const chosen = setup.draft.chosen ?? null;
   const last = setup.rows.filter(({payload}) => payload.step === step.id && payload.type === 'step.done').at(-1)?.payload.data.answer;
   const kept = choices.find(({id, closes}) => id === last && closes === false);
-  const pick = id => { setup.keepDraft({chosen: id}); again(); };
+  const pick = id => { setup.keepDraft({...setup.draft, chosen: id}); again(); };
   return {
     strip: machineState(setup, step),
     left: el('div', {class: 'big-says'}, stepText(setup, step)),

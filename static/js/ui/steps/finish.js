@@ -1,24 +1,46 @@
 /** Before signing: what was skipped, asked and held, and the values. A setup that was broken off says why first. */
-import {el} from '../dom.js';
+import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {rows} from '../choices.js';
 import {written} from '../numbers.js';
-import {machineState, notice, stepText} from '../text.js';
+import {machineState, notice, ownWords, stepText} from '../text.js';
 
 const REASONS = ['stop_verdict', 'machine', 'vise', 'probe', 'out_of_time', 'wrong_slot', 'practice', 'other'];
 
-export function finishStep({setup, step, commit}) {
+export function finishStep(context) {
+  const {setup, step, commit} = context;
   const {broken_off: broken} = setup.state;
-  if (broken && broken.reason === null) return {
-    title: say('tablet.break.why'), strip: machineState(setup, step),
-    left: el('p', {class: 'lead'}, say('tablet.break.why_lead')),
-    right: rows(REASONS.map(id => ({id, label: say(`tablet.break.reason_${id}`)})), id => commit('break.explained', {reason: id, text: ''}), {action: 'break-reason', kind: 'pairs'}),
-  };
+  if (broken && broken.reason === null) return setup.draft.reason ? inOwnWords(context) : whyBrokenOff(context);
   return {
     strip: machineState(setup, step),
     left: review(setup),
     right: [slotLeft(setup) ?? valuesTable(setup), stepText(setup, step)],
     go: {label: step.action, press: () => commit('setup.finished', {outcome: broken ? 'broken_off' : 'complete'})},
+  };
+}
+
+function whyBrokenOff({setup, step, commit, again}) {
+  const pick = id => {
+    if (id !== 'other') return commit('break.explained', {reason: id, text: ''});
+    setup.keepDraft({...setup.draft, reason: id});
+    return again();
+  };
+  return {
+    title: say('tablet.break.why'), strip: machineState(setup, step),
+    left: el('p', {class: 'lead'}, say('tablet.break.why_lead')),
+    right: rows(REASONS.map(id => ({id, label: say(`tablet.break.reason_${id}`)})), pick, {action: 'break-reason', kind: 'pairs'}),
+  };
+}
+
+/** Something else: why, in one's own words if there are any. */
+function inOwnWords({setup, step, commit, again}) {
+  const {reason} = setup.draft;
+  const own = ownWords(setup, 'words', say('tablet.break.words'));
+  return {
+    title: say('tablet.break.why'), strip: machineState(setup, step),
+    left: el('p', {class: 'lead'}, say('tablet.break.words_lead')),
+    right: [own.parts, button(say('tablet.break.another_reason'), 'another-reason', () => { setup.keepDraft({...setup.draft, reason: null}); again(); })],
+    go: {label: say('tablet.break.words_go'), action: 'break-words', press: () => commit('break.explained', {reason, text: own.words()})},
   };
 }
 

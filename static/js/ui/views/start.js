@@ -32,7 +32,7 @@ export function peopleView(tablet) {
   const people = [...sheet.people].sort((one, other) => one.name.localeCompare(other.name));
   const list = el('div', {});
   const show = part => list.replaceChildren(rows(people.filter(({name}) => name.toLowerCase().includes(part.trim().toLowerCase()))
-    .map(({id, name}) => ({id, label: name, note: sheet.slots.filter(slot => slot.owner_id === id).map(({label}) => label).join(', ') || say('tablet.start.no_slot_short')})),
+    .map(person => ({id: person.id, label: person.name, note: personNote(sheet, person, tablet.clock.nowUtc()), ended: hasEnded(sheet, person, tablet.clock.nowUtc())})),
   id => tablet.go({name: 'ready', machine, person: id}), {action: 'person', kind: 'pairs'}));
   show('');
   const filter = people.length >= FILTER_FROM && el('input', {type: 'search', placeholder: say('tablet.start.filter'), 'aria-label': say('tablet.start.filter'), on: {input: event => show(event.target.value)}});
@@ -43,11 +43,25 @@ export function peopleView(tablet) {
   };
 }
 
+/** Slots of a person; in words and by a mark when none of them, or the person's right to the machine, still runs. */
+function personNote(sheet, person, now) {
+  const own = slotsOf(sheet, person);
+  const slots = own.map(({label}) => label).join(', ');
+  if (rightEnded(person, now)) return say('tablet.start.right_ended', {slots: slots || say('tablet.start.no_slot_short')});
+  if (own.length === 0) return say('tablet.start.no_slot_short');
+  return own.every(slot => slotEnded(slot, now)) ? say('tablet.start.slot_ended_short', {slots}) : slots;
+}
+
+const slotsOf = (sheet, {id}) => sheet.slots.filter(slot => slot.kind === 'person' && slot.owner_id === id);
+const rightEnded = ({until_utc: until}, now) => until !== null && now >= until;
+const slotEnded = (slot, now) => slot.held_back || (slot.until_utc !== null && now >= slot.until_utc);
+const hasEnded = (sheet, person, now) => rightEnded(person, now) || slotsOf(sheet, person).every(slot => slotEnded(slot, now));
+
 export function readyView(tablet) {
   const {machine, person: id} = tablet.view;
   const {hash, sheet} = tablet.sheetOf(machine);
   const person = sheet.people.find(each => each.id === id);
-  const own = sheet.slots.filter(slot => slot.kind === 'person' && slot.owner_id === id);
+  const own = slotsOf(sheet, person);
   const refusals = whyNot(tablet, sheet, person, own);
   return {
     name: 'ready', title: say('tablet.start.ready', {name: person.name, machine: sheet.machine.name}),
@@ -70,9 +84,9 @@ function whyNot(tablet, sheet, person, own) {
   const lead = {lead: sheet.shop.lead};
   return [
     now >= sheet.expires_at_utc && say('tablet.start.sheet_expired', {time: dayAndTime(sheet.expires_at_utc)}),
-    person.until_utc && now >= person.until_utc && say('tablet.start.not_authorised', {time: dayAndTime(person.until_utc), ...lead}),
+    rightEnded(person, now) && say('tablet.start.not_authorised', {time: dayAndTime(person.until_utc), ...lead}),
     own.length === 0 && say('tablet.start.no_slot', lead),
-    own.length > 0 && own.every(slot => slot.held_back || (slot.until_utc && now >= slot.until_utc)) && say('tablet.start.slot_ended', {slot: own[0].label, ...lead}),
+    own.length > 0 && own.every(slot => slotEnded(slot, now)) && say('tablet.start.slot_ended', {slot: own[0].label, ...lead}),
     tablet.sync.state.device !== 'enrolled' && say(`tablet.device.${tablet.sync.state.device}`, lead),
   ].filter(Boolean);
 }
