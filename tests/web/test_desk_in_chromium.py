@@ -51,8 +51,13 @@ def desk(tmp_path_factory: pytest.TempPathFactory, keys: tuple[Path, KeyRing]) -
     asking.touch(CENTRES_NM["Y"] + 200_000)
     question = asking.question(77, "Y", "Y is 0.2 off. Did somebody move the vise?")
     asking.event("worry.raised", {"worry": "probe_looks_wrong", "text": "A scratch on the ball."})
-    asking.event("hold.pressed", {})
+    copy = asking.device.clone()
+    held = asking.event("hold.pressed", {})
     house.accept(asking.parts)
+    # A tablet that was copied: its history splits, and both sides stand on the pages.
+    same = {name: held[name] for name in ("setup", "sheet", "person", "at_utc")}
+    copy.event("worry.raised", {"worry": "other", "text": "From the copy."}, **same)
+    house.accept(copy.sent)
     # A vise that was moved and nobody said so, and one value that stands out: every shape of a chart is there.
     steps = [0, 3, -2, 1, 4, -3, 0, 2, -1, 28, 1, -2, 0, 3, 60, 63, 58, 61]
     past = keep_past(house, [CENTRES_NM["X"] + 1000 * step for step in steps])
