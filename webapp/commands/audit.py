@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-import sys
 
+from webapp.commands.opening import looked_into
 from webapp.services import auditing
 from webapp.serving import utc_now
 from webapp.settings import Settings
-from webapp.store import Store
 from webapp.words import say
 
 WHOLE, FAULTS, NO_SHOP = 0, 1, 2
@@ -16,17 +15,10 @@ WHOLE, FAULTS, NO_SHOP = 0, 1, 2
 
 def audit(settings: Settings, *, as_json: bool) -> int:
     """Print the outcome; the server may be running meanwhile."""
-    if not settings.database.exists():
-        print(
-            f"There is no shop in {settings.data_folder}. Give its folder with --data-folder.",
-            file=sys.stderr,
-        )
-        return NO_SHOP
-    store = Store.open(settings.database)
-    try:
+    with looked_into(settings) as store:
+        if store is None:
+            return NO_SHOP
         outcome = auditing.run(store, utc_now())
-    finally:
-        store.close()
     if as_json:
         print(json.dumps(outcome.as_dict(), ensure_ascii=False, indent=1))
     else:

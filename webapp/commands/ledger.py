@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-import sys
 
+from webapp.commands.opening import looked_into
 from webapp.services import ledger
 from webapp.settings import Settings
-from webapp.store import Store
 
 DONE, NO_SHOP = 0, 2
 
@@ -17,21 +16,14 @@ def write_out(settings: Settings, *, after: int) -> int:
 
     A line is {"position", "change"}, the last one {"head": {"size", "root"}}: give size minus 1 as `after` next time.
     """
-    if not settings.database.exists():
-        print(
-            f"There is no shop in {settings.data_folder}. Give its folder with --data-folder.",
-            file=sys.stderr,
-        )
-        return NO_SHOP
-    store = Store.open(settings.database)
-    try:
+    with looked_into(settings) as store:
+        if store is None:
+            return NO_SHOP
         with (
             store.reading()
         ):  # all of it first: a slow reader of our output must not keep anybody from writing
             rows = list(store.ledger.all_changes(after + 1))
             head = ledger.head(store)
-    finally:
-        store.close()
     for row in rows:
         print(
             json.dumps({"position": row["position"], "change": json.loads(row["text"])}, ensure_ascii=False)

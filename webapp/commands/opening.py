@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -23,5 +24,22 @@ def opened(settings: Settings) -> Iterator[tuple[Store, KeyRing]]:
     store = Store.open(settings.database)
     try:
         yield store, keyring
+    finally:
+        store.close()
+
+
+@contextmanager
+def looked_into(settings: Settings) -> Iterator[Store | None]:
+    """The store alone, for a command that needs no keys and makes nothing; None, and it is said, where no shop is."""
+    if not settings.database.exists():
+        print(
+            f"There is no shop in {settings.data_folder}. Give its folder with --data-folder.",
+            file=sys.stderr,
+        )
+        yield None
+        return
+    store = Store.open(settings.database)
+    try:
+        yield store
     finally:
         store.close()

@@ -97,7 +97,7 @@ def _events(store: Store, entries: dict[int, tuple[str, bytes]]) -> Iterator[Fau
     keys: dict[str, DeviceKey] = {}
     known: set[str] = set()
     for row in store.setups.all_events():
-        entries[row["position"]] = ("event", row["jws"].encode("utf-8", "surrogatepass"))
+        entries[row["position"]] = ("event", _leaf(row["jws"]))
         yield from _event(store, row, keys, known)
         known.add(row["id"])
 
@@ -125,7 +125,7 @@ def _event(store: Store, row: dict[str, Any], keys: dict[str, DeviceKey], known:
 def _changes(store: Store, entries: dict[int, tuple[str, bytes]]) -> Iterator[Fault]:
     for row in store.ledger.all_changes():
         record = f"change {row['type']} at {row['position']}"
-        entries[row["position"]] = ("change", row["text"].encode("utf-8", "surrogatepass"))
+        entries[row["position"]] = ("change", _leaf(row["text"]))
         try:
             value = json.loads(row["text"])
             fits = canonical_text(value) == row["text"] and all(
@@ -137,18 +137,23 @@ def _changes(store: Store, entries: dict[int, tuple[str, bytes]]) -> Iterator[Fa
             yield Fault("audit.change_row", record)
 
 
+def _leaf(text: str) -> bytes:
+    """The leaf that this entry should have; the texts themselves are too many to be kept in memory."""
+    return tree.leaf_hash(text.encode("utf-8", "surrogatepass"))
+
+
 def _tree(store: Store, entries: dict[int, tuple[str, bytes]]) -> Iterator[Fault]:
     """Leaves against the texts, nodes against the leaves, the root against both."""
     hashes: list[bytes] = []
     for place, row in enumerate(store.ledger.all_leaves()):
-        kind, text = entries.pop(row["position"], ("", b""))
+        kind, hashed = entries.pop(row["position"], ("", b""))
         record = f"leaf at {row['position']}"
         if row["position"] != place:
             yield Fault("audit.leaf_missing", f"leaf at {place}")
             return
         if not kind:
             yield Fault("audit.entry_missing", record)
-        elif kind != row["kind"] or tree.leaf_hash(text) != bytes(row["hash"]):
+        elif kind != row["kind"] or hashed != bytes(row["hash"]):
             yield Fault("audit.leaf", record)
         hashes.append(bytes(row["hash"]))
     yield from (Fault("audit.leaf_missing", f"{kind} at {place}") for place, (kind, _) in entries.items())
