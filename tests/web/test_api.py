@@ -124,6 +124,18 @@ def test_a_tablet_out_of_use_learns_only_that(site: Site) -> None:
     assert answer.get_json() == {"sheets": [], "decisions": [], "device": {"state": "disabled"}}
 
 
+def test_a_wait_after_wrong_codes_is_said_in_the_header_too(site: Site) -> None:
+    device = Device(90_777, "Tablet at Dunlin")
+    for _ in range(25):
+        code = "WRONGWRONG"
+        body = {"code": code, "name": device.name, "jwk": device.jwk, "display": "standalone"}
+        answer = site.browser().call("/api/enrol", {**body, "proof": device.enrol_proof(code)})
+    assert answer.status_code == 429
+    said = answer.get_json()
+    assert said["code"] == "services.too_many_tries"
+    assert answer.headers["Retry-After"] == str(said["fields"]["seconds"])
+
+
 # Strangers are held back by their address, tablets in use never
 
 
