@@ -92,7 +92,8 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
 
 
 def test_a_sheet_carries_the_notice() -> None:
-    assert value_of()["shop"] == {"name": RULES.name, "lead": RULES.lead, "notice": NOTICE}
+    shop = {"name": RULES.name, "lead": RULES.lead, "notice": NOTICE, "time_zone": "UTC", "offsets": []}
+    assert value_of()["shop"] == shop
 
 
 def test_all_wording_is_filled_but_the_operators_own_slot() -> None:

@@ -7,7 +7,8 @@ Rules of this module:
   list). A record is final only when the operator's signature is verified and the lead has signed off.
 - What was skipped, asked, held, corrected or answered otherwise stands on the page, and so does every problem of the
   fold; earlier values are not hidden (ISO/IEC 17025:2017 7.5.2, from memory).
-- Times are UTC. Inside tables the date is left out where it is the day the setup started.
+- Times are UTC; with a date the shop's own time stands behind them. Inside tables the date is left out where it is
+  the day the setup started.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ from webapp.domain.record_rows import (
 from webapp.domain.record_story import Story, happenings
 from webapp.domain.reviewed import fits
 from webapp.domain.setup import fold
+from webapp.domain.zones import local_by_offsets
 
 VERDICT_SIGNS = {"agrees": "=", "ask": "?", "stop": "×"}
 SHORTENED_HEX = 16
@@ -80,9 +82,9 @@ def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
         procedure=sheet["procedure"]["title"],
         revision=grouped(sheet["procedure"]["revision"][:8]),
         setup=record["setup"],
-        started=whole_time(state["started_at_utc"]),
-        ended=None if ended is None else whole_time(ended),
-        sealed=None if record["sealed_at_utc"] is None else whole_time(record["sealed_at_utc"]),
+        started=whole_time(state["started_at_utc"], sheet),
+        ended=None if ended is None else whole_time(ended, sheet),
+        sealed=None if record["sealed_at_utc"] is None else whole_time(record["sealed_at_utc"], sheet),
         status=_status(state, final),
         outcome=_outcome(state),
         scale=_scale(sheet, state),
@@ -109,9 +111,13 @@ def grouped(text: str, size: int = 4) -> str:
     return " ".join(text[place : place + size] for place in range(0, len(text), size))
 
 
-def whole_time(at_utc: str) -> str:
-    """Return date, time to the second and offset, such as "2026-11-25 08:03:12 +00:00"."""
-    return f"{at_utc[:10]} {at_utc[11:19]} +00:00"
+def whole_time(at_utc: str, sheet: Mapping[str, Any] | None = None) -> str:
+    """Return date, time to the second and offset, such as "2026-11-25 08:03:12 +00:00"; behind it in brackets the
+    shop's own time, where the sheet carries its offsets.
+    """
+    local = None if sheet is None else local_by_offsets(at_utc, sheet["shop"].get("offsets", ()))
+    beside = "" if local is None else f" ({local})"
+    return f"{at_utc[:10]} {at_utc[11:19]} +00:00{beside}"
 
 
 def _check_final(state: Mapping[str, Any], record: Mapping[str, Any]) -> None:
@@ -251,7 +257,7 @@ def _signatures(story: Story, bundle: RecordBundle) -> tuple[SignatureRow, ...]:
             name=story.name_of(signature["person"]),
             roles=(Finding("record.role_operator"),),
             meaning=Finding("record.meaning_performed"),
-            at=whole_time(signature["at_utc"]),
+            at=whole_time(signature["at_utc"], story.sheet),
             state=_signature_state(signature),
             event=grouped(signature["event"][:SHORTENED_HEX]),
             note="",
@@ -284,7 +290,7 @@ def _sign_off_row(sign_off: Mapping[str, Any], story: Story, bundle: RecordBundl
         name=story.name_of(sign_off["by"]),
         roles=tuple(Finding(f"record.role_{role}") for role in roles),
         meaning=Finding("record.meaning_accepted"),
-        at=whole_time(sign_off["at_utc"]),
+        at=whole_time(sign_off["at_utc"], story.sheet),
         state=Finding("record.signature_on_ledger"),
         event=grouped(sha256(text.encode("utf-8")).hexdigest()[:SHORTENED_HEX]),
         note=sign_off["note"],

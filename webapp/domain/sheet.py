@@ -35,6 +35,7 @@ from webapp.domain.shop import Fixture, FixtureFace, Machine, Probe, Seating, Sh
 from webapp.domain.slots import SlotFamily, SlotRow, check_register
 from webapp.domain.square import square_plan
 from webapp.domain.usual import FloorInputs, LinesChoice, Usual
+from webapp.domain.zones import offsets
 
 SHEET_DOMAIN = "zerokeep/sheet/1"
 _PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
@@ -258,7 +259,7 @@ def compile_sheet(
         "domain": SHEET_DOMAIN,
         "compiled_at_utc": compiled_at_utc,
         "expires_at_utc": expires_at_utc,
-        "shop": {"name": rules.name, "lead": rules.lead, "notice": NOTICE},
+        "shop": _shop(rules, compiled_at_utc),
         "machine": _machine(machine),
         "fixture": {"id": fixture.id, "name": fixture.name, "seating": asdict(seating)},
         "probe": {
@@ -278,6 +279,16 @@ def compile_sheet(
     }
     text = canonical_text(value)
     return Sheet(sha256(text.encode("utf-8")).hexdigest(), text)
+
+
+def _shop(rules: ShopRules, compiled_at_utc: str) -> dict[str, Any]:
+    return {
+        "name": rules.name,
+        "lead": rules.lead,
+        "notice": NOTICE,
+        "time_zone": rules.time_zone,
+        "offsets": offsets(rules.time_zone, compiled_at_utc) if compiled_at_utc else [],
+    }
 
 
 def _machine(machine: Machine) -> dict[str, Any]:

@@ -23,6 +23,7 @@ from webapp.domain.events import SHORT_ID
 from webapp.domain.lengths import Display, Unit
 from webapp.domain.measures import COMMON_SEARCH_CAP_NM, SHIPPED_SAFETY_FACTOR
 from webapp.domain.slots import SlotFamily
+from webapp.domain.zones import UTC_NAME, is_zone
 
 FACES = ("left_end", "right_end", "front", "back", "top")
 ROLES = ("operator", "lead", "auditor")
@@ -101,7 +102,7 @@ class ShopRules:
     """What the lead decided for the whole shop. `lead` says in words whom to call.
 
     One false ask (stop) in so many touches; `ceiling_nm` is the stop line's limit; `coverage_factor` None takes the
-    normal quantile. A sheet may be used for `sheet_hours`.
+    normal quantile. A sheet may be used for `sheet_hours`. `time_zone` is shown beside UTC (see `zones`).
     """
 
     name: str
@@ -115,6 +116,7 @@ class ShopRules:
     temperature_half_range_kelvin: float = 5.0
     expansion_um_per_m_kelvin: float = 11.5
     sheet_hours: int = 12
+    time_zone: str = UTC_NAME
 
     def __post_init__(self) -> None:
         _check_name(self)
@@ -123,6 +125,7 @@ class ShopRules:
         _check_whole(self, "ask_one_in", "stop_one_in", least=2)
         _check_number(self, "safety_factor", least=1.0)
         _check_number(self, "temperature_half_range_kelvin", "expansion_um_per_m_kelvin")
+        _require(self, "time_zone", is_zone(self.time_zone), "time_zone")
         if self.coverage_factor is not None:
             _check_number(self, "coverage_factor")
 

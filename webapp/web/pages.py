@@ -31,6 +31,7 @@ from webapp.web import (
     showing,
     tablet,
     top,
+    zone,
 )
 from webapp.web.wiring import Wiring, attach
 
@@ -63,7 +64,8 @@ def init_app(
     for blueprint in blueprints:
         app.register_blueprint(blueprint)
     rights.check_table((rule.endpoint for rule in app.url_map.iter_rules()), more_rights)
-    app.jinja_env.filters.update(showing.FILTERS)
+    app.jinja_env.filters.update({**showing.FILTERS, "local": zone.local})
+    app.jinja_env.globals["shop_zone"] = zone.shop_zone
     app.jinja_env.globals.update(asset=parts.shell.address, plain=showing.plain, marks_for=top.marks_for)
     app.context_processor(_for_every_page)
 

@@ -1,20 +1,37 @@
-/** Times for people: a clock time of this tablet, and how long ago something was. */
+/**
+ * Times for people, in the shop's own zone with its offset, wherever the tablet was last; and how long ago something was. Kept
+ * is UTC alone. A sheet from before zones, or a zone that this browser does not know, leaves the tablet's own.
+ */
 import {say} from './say.js';
 
 const MINUTE_MS = 60_000;
+let formatter = formatterOf(undefined);
 
-/** "10:42", in the tablet's own time zone. */
-export function clockTime(atUtc) {
-  const at = new Date(atUtc);
-  return `${String(at.getHours()).padStart(2, '0')}:${String(at.getMinutes()).padStart(2, '0')}`;
+/** Show times in this zone (an IANA name) from now on. */
+export function useZone(name) {
+  try {
+    formatter = formatterOf(name);
+  } catch { /* not known here: the zone stays as it is */ }
 }
 
-/** "2026-11-25, 10:42". */
-export function dayAndTime(atUtc) {
-  const at = new Date(atUtc);
-  const day = [at.getFullYear(), at.getMonth() + 1, at.getDate()].map(part => String(part).padStart(2, '0')).join('-');
-  return say('tablet.when.day_and_time', {day, time: clockTime(atUtc)});
+function formatterOf(timeZone) {
+  return new Intl.DateTimeFormat('en-GB', {
+    timeZone, hourCycle: 'h23', year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit', timeZoneName: 'longOffset',
+  });
 }
+
+/** {day, time, offset}: "2026-11-25", "10:42", "+01:00" or "UTC". */
+function parts(atUtc) {
+  const found = Object.fromEntries(formatter.formatToParts(new Date(atUtc)).map(({type, value}) => [type, value]));
+  const {year, month, day, hour, minute, timeZoneName} = found;
+  return {day: `${year}-${month}-${day}`, time: `${hour}:${minute}`, offset: timeZoneName.replace('GMT', '') || 'UTC'};
+}
+
+/** "10:42", in the shop's zone. */
+export const clockTime = atUtc => parts(atUtc).time;
+
+/** "2026-11-25, 10:42 +01:00". */
+export const dayAndTime = atUtc => say('tablet.when.day_and_time', parts(atUtc));
 
 /** "less than a minute", "12 minutes", "3 hours", "2 days". */
 export function span(ms) {

@@ -11,6 +11,7 @@ import {questionView} from './question.js';
 import {readView} from './read.js';
 import {machinesView, peopleView, readyView} from './start.js';
 import {stepView} from './step.js';
+import {useZone} from '../when.js';
 
 const reload = () => location.reload();
 
@@ -23,4 +24,9 @@ const VIEWS = {
   off: offView, question: questionView, read: readView, drawing: drawingView, correct: correctView, away: awayView,
 };
 
-export const screenOf = tablet => VIEWS[tablet.view.name](tablet);
+/** The screen of the view that stands, its times in the zone of the sheet that is in use, else of the newest. */
+export function screenOf(tablet) {
+  const sheet = tablet.setup?.sheet ?? tablet.sheets[0]?.sheet;
+  if (sheet) useZone(sheet.shop.time_zone);
+  return VIEWS[tablet.view.name](tablet);
+}

@@ -1,0 +1,89 @@
+"""The shop's own time beside UTC.
+
+Rules of this module:
+- A zone is a name of the IANA time zone database, such as Europe/Oslo (BCP 175, RFC 6557); "UTC" where a shop has named
+  none.
+- Everything is kept in UTC. The shop's time is worked out where somebody reads, always with its offset, and UTC stays
+  beside it: a rule of a zone may change, a time that was kept does not.
+- A sheet carries the offsets of the days that its setup may be signed off in, so that a record says the same for ever,
+  whatever a later edition of the database says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime, timedelta, timezone
+from zoneinfo import ZoneInfo
+
+UTC_NAME = "UTC"
+AHEAD = timedelta(days=400)
+
+
+def is_zone(name: object) -> bool:
+    """Tell whether the database knows this name."""
+    if not isinstance(name, str) or not name:
+        return False
+    try:
+        ZoneInfo(name)
+    except (KeyError, OSError, ValueError):  # no such zone, a folder of zones, or a name that leads elsewhere
+        return False
+    return True
+
+
+def local_time(at_utc: str, zone: str) -> str | None:
+    """Return "09:30 +02:00" in this zone, with the day before it where that is another; None where the zone is UTC."""
+    if zone == UTC_NAME:
+        return None
+    at = datetime.fromisoformat(at_utc)
+    return _beside(at, at.astimezone(ZoneInfo(zone)))
+
+
+def offsets(zone: str, from_utc: str) -> list[dict[str, str | int]]:
+    """Return the zone's offsets from a time on, for 400 days: [{"from_utc", "minutes"}], the first from that time.
+
+    Empty for UTC. A change stands there with its minute.
+    """
+    if zone == UTC_NAME:
+        return []
+    place, start = ZoneInfo(zone), datetime.fromisoformat(from_utc)
+    found: list[dict[str, str | int]] = [{"from_utc": from_utc, "minutes": _minutes(start, place)}]
+    day = start
+    while day < start + AHEAD:
+        day, before = day + timedelta(days=1), day
+        if _minutes(day, place) != _minutes(before, place):
+            change = _change(before, day, place)
+            text = change.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+            found.append({"from_utc": text, "minutes": _minutes(change, place)})
+    return found
+
+
+def local_by_offsets(at_utc: str, known: Iterable[Mapping[str, str | int]]) -> str | None:
+    """Return the local time as `local_time` does, by a sheet's offsets; None for a time before the first."""
+    minutes = [int(one["minutes"]) for one in known if str(one["from_utc"]) <= at_utc]
+    if not minutes:
+        return None
+    at = datetime.fromisoformat(at_utc)
+    return _beside(at, at.astimezone(timezone(timedelta(minutes=minutes[-1]))))
+
+
+def _beside(at: datetime, local: datetime) -> str:
+    day = "" if local.date() == at.date() else f"{local:%Y-%m-%d} "
+    return f"{day}{local:%H:%M} {local.isoformat()[-6:]}"
+
+
+def _minutes(at: datetime, place: ZoneInfo) -> int:
+    offset = at.astimezone(place).utcoffset() or timedelta()
+    return int(offset.total_seconds() // 60)
+
+
+def _change(before: datetime, after: datetime, place: ZoneInfo) -> datetime:
+    """Return the first whole minute of the new offset between two times with different ones."""
+    low, high = int(before.timestamp() // 60), int(after.timestamp() // 60)
+    new = _minutes(after, place)
+    while high - low > 1:
+        middle = (low + high) // 2
+        if _minutes(datetime.fromtimestamp(middle * 60, UTC), place) == new:
+            high = middle
+        else:
+            low = middle
+    return datetime.fromtimestamp(high * 60, UTC)
