@@ -24,6 +24,7 @@ from webapp.services import answering, enrolling, folding, intake
 from webapp.services.auditing import audit
 from webapp.services.board import machine_state
 from webapp.services.errors import BatchMalformed, BatchTooLong
+from webapp.services.times import utc_text
 from webapp.words import catalogue
 
 UNKNOWN_SHEET = "0" * 64
@@ -420,6 +421,45 @@ def test_a_clock_that_is_days_ahead_does_not_hide_what_others_did_since(house: H
     after = house.walk().start().until("touch")
     house.accept(after.parts)
     assert seen() == (after.setup, after.setup)
+
+
+def slot_seen(house: House) -> tuple[Any, Any]:
+    """Which setup the register last saw in Mara's slot, and when."""
+    with house.store.reading():
+        slot = house.store.shop.slot("mill-1", "G54")
+    return (slot["last_setup"], slot["last_seen_at_utc"]) if slot else (None, None)
+
+
+@pytest.mark.parametrize("days", [-2, 2])
+def test_what_a_slot_holds_is_as_old_as_the_servers_receipt_whatever_the_tablets_clock_says(
+    house: House, days: int
+) -> None:
+    before = house.walk().start().until("touch")
+    house.accept(before.parts)
+    assert slot_seen(house) == (before.setup, utc_text(house.clock()))
+    off = house.walk()
+    off.clock = Clock(house.clock() + timedelta(days=days))
+    house.clock.forward(hours=1)
+    off.start().until("touch")
+    house.accept(off.parts)
+    assert slot_seen(house) == (off.setup, utc_text(house.clock()))
+    with house.store.reading():
+        times = {event["at_utc"] for event in folding.events_of(house.store, off.setup)}
+    assert all((at_utc > utc_text(house.clock())) == (days > 0) for at_utc in times)
+
+
+def test_an_event_that_shows_no_value_does_not_make_the_slots_older_values_new(house: House) -> None:
+    first = house.walk().start().until("touch")
+    house.accept(first.parts)
+    house.clock.forward(hours=1)
+    second = house.walk().start().until("touch")
+    house.accept(second.parts)
+    seen = slot_seen(house)
+    assert seen[0] == second.setup
+    house.clock.forward(hours=1)
+    first.question(1, None, "Shall I go on?")
+    house.accept(first.parts[-1:])
+    assert slot_seen(house) == seen
 
 
 def test_a_setup_counts_for_the_machine_of_its_sheet_whatever_it_claims(house: House) -> None:

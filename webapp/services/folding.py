@@ -2,7 +2,8 @@
 
 Rules: the state of a setup is the fold over its events and decisions, always; the rows of setups, questions and slots
 that are kept beside are only there to be searched, and come from this module alone. Nothing was seen later than the
-server heard of it, whatever a tablet's clock says: a clock that is days ahead must not hide what others did since. A
+server heard of it, whatever a tablet's clock says: a clock that is days ahead must not hide what others did since.
+What a slot holds has the time of the server's receipt alone, so that one that is behind does not pass for old. A
 setup ran on the machine of its sheet, whatever its first event says.
 """
 
@@ -91,7 +92,7 @@ def keep_lists(
         last_at_utc=min(heard_at_utc, max(event["at_utc"] for event in events)),
     )
     _list_questions(store, setup_id, state["questions"])
-    _see_slot(store, machine, setup_id, state, heard_at_utc)
+    _see_slot(store, machine, setup_id, state)
 
 
 def _list_questions(store: Store, setup_id: str, questions: Iterable[dict[str, Any]]) -> None:
@@ -103,25 +104,25 @@ def _list_questions(store: Store, setup_id: str, questions: Iterable[dict[str, A
     store.setups.put_questions(rows)
 
 
-def _see_slot(store: Store, machine: str, setup_id: str, state: dict[str, Any], heard_at_utc: str) -> None:
-    """What the slot holds as far as it was seen: the copied values, zeros after the clearing, then each touch."""
+def _see_slot(store: Store, machine: str, setup_id: str, state: dict[str, Any]) -> None:
+    """What the slot holds as far as it was seen: the copied values, zeros after the clearing, then each touch.
+
+    It was seen when the server got the newest event that says so: a tablet's clock may be days off, and then its
+    values would pass for older or newer than what others saw. Its own time stays in the event.
+    """
     if state["slot"] is None or state["copied"] is None:
         return
     seen = dict(state["copied"]["values_nm"])
+    events = [state["copied"]["event"]]
     cleared = [
         step for name, step in state["steps"].items() if name.startswith("clear.") and step["state"] == "done"
     ]
-    times = [step["at_utc"] for step in cleared]
     if cleared:
         seen = dict.fromkeys(seen, 0)
+        events += [step["event"] for step in cleared]
     for touch in state["touches"]:
         seen[touch["axis"]] = touch["value_nm"]
-        times.append(touch["at_utc"])
-    if not times and state["steps"]:
-        times = [
-            step["at_utc"]
-            for name, step in state["steps"].items()
-            if name.startswith("copy.") and step["at_utc"]
-        ]
-    if times:
-        store.shop.see_slot(machine, state["slot"], seen, min(heard_at_utc, max(times)), setup_id)
+        events.append(touch["event"])
+    at_utc = store.setups.newest_receipt(events)
+    if at_utc is not None:
+        store.shop.see_slot(machine, state["slot"], seen, at_utc, setup_id)

@@ -61,6 +61,7 @@ KEPT_WITH_PEOPLE = (
     "WHERE fixture = ? AND axis = ? ORDER BY at_utc, kept_value.setup"
 )
 # Their order is that of the ledger: a later touch of the same axis comes later.
+NEWEST_RECEIPT = "SELECT max(received_at_utc) FROM event WHERE id IN (SELECT value FROM json_each(?))"
 TOUCHES_OF = (
     "SELECT setup, id, jws FROM event WHERE setup IN (SELECT value FROM json_each(?)) "
     "AND type = 'touch.entered' ORDER BY position"
@@ -120,6 +121,11 @@ class SetupsRepository(Repository):
     def texts_of(self, setup: str) -> list[tuple[str, str]]:
         """Id and signed text of the events of one setup, in the order of the device's chain."""
         return [(id_, jws) for id_, jws in self._database.raw(EVENTS_OF, (setup,))]
+
+    def newest_receipt(self, events: Collection[str]) -> str | None:
+        """When the server got the last of these events, or None where it has none of them."""
+        rows = self._database.raw(NEWEST_RECEIPT, (json.dumps(list(events)),))
+        return str(rows[0][0]) if rows and rows[0][0] is not None else None
 
     def touches_of(self, setups: Collection[str]) -> list[tuple[str, str, str]]:
         """Setup, id and signed text of every touch in these setups, in the order of the ledger."""
