@@ -1,12 +1,18 @@
 /**
  * The tablet's two clocks: the wall clock, which may be wrong, and the one that only runs forward. Nothing is ever put in
  * order by the wall clock; where it differs from the server's by more than two minutes, the page says so.
+ *
+ * Events carry the wall clock as it is. Whether a sheet or an authorisation still holds is asked of the server's time as well
+ * as it is known here: `basis` says by what. 'server': compared since the page was opened. 'memory': compared earlier, and the
+ * wall clock may have been set since. 'own': never compared.
  */
 const SKEW_TO_SAY_MS = 120_000;
 
 export class Clock {
+  #serverAtMs = null;
+
   constructor({wall = () => Date.now(), forward = () => performance.now()} = {}) {
-    Object.assign(this, {wall, forward, skewMs: 0});
+    Object.assign(this, {wall, forward, skewMs: null, basis: 'own'});
   }
 
   /** Wall clock as "2026-11-25T08:03:12.345Z". */
@@ -14,18 +20,63 @@ export class Clock {
     return new Date(this.wall()).toISOString();
   }
 
-  /** Note the server's time of an answer to a request that was sent at `sentAt` (wall clock, ms). */
+  /** Take up what was noted of the last comparison ({skew_ms, server_at_utc} or null). */
+  remember(note) {
+    if (note) this.#set(note.skew_ms, Date.parse(note.server_at_utc), 'memory');
+  }
+
+  /** What to note for the next start. */
+  get toRemember() {
+    return {skew_ms: this.skewMs, server_at_utc: this.comparedAtUtc};
+  }
+
+  /**
+   * Note the server's time of an answer to a request that was sent at `sentAt` (wall clock, ms). True when what is said of
+   * times changes by it: another basis, or another skew by more than two minutes.
+   */
   compare(serverAtUtc, sentAt) {
     const middle = sentAt + (this.wall() - sentAt) / 2;
     const server = Date.parse(serverAtUtc);
-    if (Number.isFinite(server)) this.skewMs = Math.round(middle - server);
+    if (!Number.isFinite(server)) return false;
+    const {skewMs, basis} = this;
+    this.#set(Math.round(middle - server), server, 'server');
+    return basis !== 'server' || Math.abs(this.skewMs - skewMs) > SKEW_TO_SAY_MS;
+  }
+
+  #set(skewMs, serverAtMs, basis) {
+    this.#serverAtMs = serverAtMs;
+    Object.assign(this, {skewMs, basis});
   }
 
   get isWrong() {
-    return Math.abs(this.skewMs) > SKEW_TO_SAY_MS;
+    return Math.abs(this.skewMs ?? 0) > SKEW_TO_SAY_MS;
   }
 
-  /** Milliseconds from a time in the past; never negative, because a clock may have been put back. */
+  /** The server's time at the last comparison, or null. */
+  get comparedAtUtc() {
+    return this.#serverAtMs === null ? null : new Date(this.#serverAtMs).toISOString();
+  }
+
+  /** The server's time now, as well as it is known here. */
+  trueUtc() {
+    return new Date(this.#trueMs()).toISOString();
+  }
+
+  /** Whether the wall clock was put back since the last comparison: then no age can be told. */
+  get wentBack() {
+    return this.#serverAtMs !== null && this.#trueMs() < this.#serverAtMs - SKEW_TO_SAY_MS;
+  }
+
+  /** Milliseconds since a time of the server's; never negative. */
+  ageMs(atUtc) {
+    return Math.max(0, Math.round(this.#trueMs() - Date.parse(atUtc)));
+  }
+
+  #trueMs() {
+    return this.wall() - (this.skewMs ?? 0);
+  }
+
+  /** Milliseconds from a time of this tablet's own in the past; never negative, because a clock may have been put back. */
   sinceMs(atUtc) {
     return Math.max(0, Math.round(this.wall() - Date.parse(atUtc)));
   }

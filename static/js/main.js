@@ -9,9 +9,11 @@ import {Setup} from './setup.js';
 import {Store} from './store/db.js';
 import {Drafts} from './store/drafts.js';
 import {named} from './store/errors.js';
+import {forgetClosed} from './store/forgetting.js';
 import {ownDevice, proveKeeping} from './store/keys.js';
 import {whatIsHeld} from './store/opening.js';
 import {Outbox} from './store/outbox.js';
+import {protection} from './store/protection.js';
 import {Shelf} from './store/shelf.js';
 import {Sync, whenToSync} from './sync.js';
 import {Tablet} from './tablet.js';
@@ -61,6 +63,7 @@ async function withStore(tablet, reading) {
   let opening;
   try {
     opening = await whatIsHeld(store);
+    tablet.clock.remember(opening.clock);
     Object.assign(tablet, await ownDevice(store, opening));
     if (!tablet.device) await proveKeeping(store);
   } catch (error) {
@@ -77,9 +80,10 @@ async function asDevice(tablet, {chain, held}) {
   const {store, device, shelf, clock, api} = tablet;
   tablet.outbox = new Outbox(store, device, chain);
   tablet.setup = Setup.resume(tablet, held);
+  const inUse = () => new Set([tablet.setup?.sheetHash, tablet.beginningOn]);
+  tablet.forget = () => forgetClosed(store, clock.wall(), inUse);
   tablet.sync = new Sync({
-    api, outbox: tablet.outbox, shelf, device, clock, setups: () => Setup.mine(tablet),
-    inUse: () => new Set([tablet.setup?.sheetHash, tablet.beginningOn]), onChange: state => tablet.synced(state),
+    api, outbox: tablet.outbox, shelf, device, clock, inUse, setups: () => Setup.mine(tablet), onChange: state => tablet.synced(state),
   });
   await firstView(tablet);
   tablet.tellNetwork();
@@ -91,7 +95,7 @@ async function asDevice(tablet, {chain, held}) {
 
 /** Some browsers never answer this one: nothing waits for it. */
 async function askWhetherProtected(tablet) {
-  tablet.storageProtected = await navigator.storage?.persisted?.() ?? null;
+  tablet.storageProtected = (await protection()).persisted;
   if (tablet.view.name === 'machines') tablet.refresh();
 }
 

@@ -4,9 +4,8 @@
  */
 import {fold} from './rules/setup.js';
 import {sealPin} from './proof/jwe.js';
-import {CURRENT} from './store/opening.js';
+import {CURRENT, MINE} from './store/opening.js';
 
-const MINE = 'my_setups';
 /** Events that come between: what stands half typed stays. */
 const BESIDE = new Set(['hold.pressed', 'worry.raised', 'question.put', 'setup.resumed']);
 /** The server answers about 500 at most, and nobody looks at older ones here. */

@@ -5,12 +5,16 @@
  * - Events go in the order of the chain. Only ids in a receipt whose signature is good leave the outbox; a 500, a time-out,
  *   an answer that is no JSON or a receipt by another key leave everything as it is.
  * - A server that says "later" (429) is asked again after the seconds it names, a minute at most; everything stays till then.
+ * - What the server refused for good is sent again when the page has started, when the server has another version or the
+ *   tablet another standing there, and else after a pause that doubles: only then may the answer be another.
  * - The lock saves work only: without it two runs would send the same events, and the server has them once.
  */
 import {toBase64url} from './proof/bytes.js';
 import {NotGenuine, sign, verified} from './proof/jws.js';
+import {protection} from './store/protection.js';
 
 const MOST_EVENTS = 200;
+const [FIRST_PAUSE_MS, LONGEST_PAUSE_MS] = [10 * 60_000, 4 * 3_600_000];
 const LONGEST_WAIT_S = 60;
 const REACH = 'zerokeep-reach+jws';
 const RECEIPT = 'zerokeep-receipt+jws';
@@ -19,11 +23,13 @@ const REQUEST = 'zerokeep-request+jws';
 export class Sync {
   #running = null;
   #again = false;
+  /** When what was refused is sent again: {seen: what the answer hangs on, at: forward clock, pauseMs}. */
+  #retry = {seen: null, at: 0, pauseMs: FIRST_PAUSE_MS};
   #notBefore = -Infinity;
 
   /** `parts`: api, outbox, shelf, device, clock, setups() -> Promise of setup ids to ask about, inUse() -> Set of hashes (at once). */
   constructor(parts) {
-    Object.assign(this, {locks: globalThis.navigator?.locks, onChange: () => {}, ...parts});
+    Object.assign(this, {locks: globalThis.navigator?.locks, onChange: () => {}, protection, ...parts});
     this.state = {reached: null, lastAtUtc: null, code: null, shell: null, device: 'enrolled'};
   }
 
@@ -54,7 +60,7 @@ export class Sync {
       const challenge = await this.#reach();
       const sent = await this.#send();
       const fresh = await this.#news(challenge);
-      this.#tell({reached: true, lastAtUtc: this.clock.nowUtc(), code: null, changed: sent || fresh});
+      this.#tell({reached: true, lastAtUtc: this.clock.nowUtc(), code: null, changed: sent || fresh || this.state.clockMoved});
     } catch (error) {
       if (error.retryAfterS > 0) this.#notBefore = this.clock.forward() + 1000 * Math.min(error.retryAfterS, LONGEST_WAIT_S);
       this.#tell({reached: false, code: typeof error.code === 'string' ? error.code : 'api.failed', changed: false});
@@ -67,7 +73,7 @@ export class Sync {
     const {answer} = await this.api.post('/api/reach', {nonce});
     const reach = await verified(answer, this.device.receipt_key, REACH);
     if (reach.domain !== 'zerokeep/reach/1' || reach.nonce !== nonce) throw new NotGenuine('sync.other_nonce');
-    this.clock.compare(reach.at_utc, sentAt);
+    this.state.clockMoved = this.clock.compare(reach.at_utc, sentAt);
     this.state.shell = reach.shell;
     return reach.challenge;
   }
@@ -75,26 +81,44 @@ export class Sync {
   /** Send all that waits, each event once a run: what was not taken does not stand in the way of what comes behind it. */
   async #send() {
     const tried = new Set();
+    const again = await this.#refusedToRetry();
     let taken = false;
     for (;;) {
-      const waiting = await this.outbox.waiting(tried.size + MOST_EVENTS);
+      const waiting = again.length > 0 ? again.splice(0, MOST_EVENTS) : await this.outbox.waiting(tried.size + MOST_EVENTS);
       const rows = waiting.filter(row => !tried.has(row.id)).slice(0, MOST_EVENTS);
       if (rows.length === 0) return taken;
       for (const row of rows) tried.add(row.id);
-      const {receipts: jws} = await this.api.post('/api/events', {events: rows.map(({jws, pin}) => ({jws, pin}))});
-      const payload = await verified(jws, this.device.receipt_key, RECEIPT);
-      const sent = new Set(rows.map(row => row.id));
-      const receipts = payload.domain === 'zerokeep/receipts/1' ? payload.receipts.filter(receipt => sent.has(receipt.event)) : [];
-      await this.outbox.acknowledge(receipts);
-      taken ||= receipts.some(({outcome}) => outcome === 'accepted' || outcome === 'already_had');
+      taken = await this.#sendOnce(rows) || taken;
     }
+  }
+
+  /** Send some rows and take what a genuine receipt says of them; true when the server took one. */
+  async #sendOnce(rows) {
+    const {receipts: jws} = await this.api.post('/api/events', {events: rows.map(({jws, pin}) => ({jws, pin}))});
+    const payload = await verified(jws, this.device.receipt_key, RECEIPT);
+    const sent = new Set(rows.map(row => row.id));
+    const receipts = payload.domain === 'zerokeep/receipts/1' ? payload.receipts.filter(receipt => sent.has(receipt.event)) : [];
+    await this.outbox.acknowledge(receipts);
+    return receipts.some(({outcome}) => outcome === 'accepted' || outcome === 'already_had');
+  }
+
+  /** Rows refused for good, when it is time to ask again; else none. */
+  async #refusedToRetry() {
+    const seen = `${this.state.shell} ${this.state.device}`;
+    const now = this.clock.forward();
+    const changed = seen !== this.#retry.seen;
+    if (!changed && now < this.#retry.at) return [];
+    const pauseMs = changed ? FIRST_PAUSE_MS : Math.min(2 * this.#retry.pauseMs, LONGEST_PAUSE_MS);
+    this.#retry = {seen, at: now + pauseMs, pauseMs};
+    return this.outbox.refused();
   }
 
   async #news(challenge) {
     const {device, shelf, clock} = this;
     const setups = await this.setups();
     const have = await shelf.hashes();
-    const payload = {domain: 'zerokeep/request/1', challenge, have, setups};
+    const health = {...await this.protection(), skew_ms: clock.skewMs};
+    const payload = {domain: 'zerokeep/request/1', challenge, have, setups, health};
     const {jws} = await sign(device.privateKey, device.id, REQUEST, payload);
     const news = await this.api.post('/api/news', {request: jws});
     this.state.device = news.device?.state ?? 'enrolled';

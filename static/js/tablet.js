@@ -6,16 +6,21 @@ import {enrol} from './enrolment.js';
 import {holdVersion, lookForUpdate} from './offline.js';
 import {Setup} from './setup.js';
 import {StoreError} from './store/errors.js';
+import {CLOCK} from './store/opening.js';
 import {button} from './ui/dom.js';
 import {say} from './ui/say.js';
 import {stayAwake} from './ui/wake.js';
 import {screenOf} from './ui/views/index.js';
 
 const AFTER_PAINT_MS = 120;
+const NOTE_CLOCK_EVERY_MS = 5 * 60_000;
+const FORGET_EVERY_MS = 6 * 3_600_000;
 
 export class Tablet {
   #busy = false;
   #sending = null;
+  #forgetAgainAt = 0;
+  #noteClockAt = 0;
 
   /** `parts`: store, outbox, shelf, drafts, device, clock, api, sync, version, frame, network, standalone, lost, said. */
   constructor(parts) {
@@ -28,7 +33,7 @@ export class Tablet {
       this.sheets = await this.shelf.newest();
       this.view = this.#stillThere(view);
     }
-    if (['holds', 'enrol'].includes(view.name)) this.waitingRows = await this.outbox.waiting();
+    if (['holds', 'enrol'].includes(view.name)) this.waitingRows = [...await this.outbox.refused(), ...await this.outbox.waiting()];
     this.render(options);
   }
 
@@ -124,8 +129,10 @@ export class Tablet {
   }
 
   /** The sync has news: decisions may change the step, sheets the start screen. What is being typed stays. */
-  async synced({changed}) {
+  async synced({changed, reached, clockMoved}) {
     await this.tellNetwork();
+    if (reached) await this.#rememberClock(clockMoved);
+    if (reached) await this.#forgetSometimes();
     if (!changed) return;
     await this.frame.guard.noFinger();
     if (this.setup) {
@@ -135,6 +142,20 @@ export class Tablet {
     } else if (['machines', 'ready'].includes(this.view.name)) {
       await this.go(this.view, {quiet: true});
     }
+  }
+
+  /** Note how the clocks compare, for a start without the server: when that has changed, else every few minutes. */
+  async #rememberClock(moved) {
+    if (!moved && this.clock.forward() < this.#noteClockAt) return;
+    this.#noteClockAt = this.clock.forward() + NOTE_CLOCK_EVERY_MS;
+    await this.shelf.note(CLOCK, this.clock.toRemember).catch(() => {});
+  }
+
+  /** Let go of setups that are long over: once a start and then every few hours, as long as the server answers. */
+  async #forgetSometimes() {
+    if (this.clock.forward() < this.#forgetAgainAt) return;
+    this.#forgetAgainAt = this.clock.forward() + FORGET_EVERY_MS;
+    await this.forget().catch(() => {});
   }
 
   /** A newer version can be taken: offered on the screen between setups, never inside one. */

@@ -80,7 +80,7 @@ def test_nothing_counts_as_kept_before_the_transaction_is_complete(page: Page) -
 def test_a_full_storage_is_said_and_nothing_is_claimed_to_be_kept(page: Page) -> None:
     page.evaluate(FAIL_NEXT_ADD, "QuotaExceededError")
     assert append(page) == "store.full"
-    assert page.evaluate("() => outbox.tally()") == {"count": 0, "oldestAtUtc": None}
+    assert page.evaluate("() => outbox.tally()") == {"count": 0, "refused": 0, "oldestAtUtc": None}
     assert append(page) == "kept", "the chain goes on where it stood"
     assert page.evaluate("() => outbox.waiting().then(rows => rows.map(row => row.sequence))") == [1]
 

@@ -38,6 +38,7 @@ class FakeServer:
 
     def __init__(self) -> None:
         self.key, self.nonce, self.at_utc = KEY, None, "2026-11-25T08:03:12.345Z"
+        self.shell, self.code = "trial", "intake.malformed"
         self.outcome: Callable[[str], str | None] = lambda _: "accepted"
         self.events: list[list[str]] = []
         self.sheets: list[dict[str, Any]] = []
@@ -55,7 +56,7 @@ class FakeServer:
             "nonce": nonce,
             "at_utc": self.at_utc,
             "challenge": "c",
-            "shell": "trial",
+            "shell": self.shell,
         }
         route.fulfill(json={"answer": self.signed(payload, "zerokeep-reach+jws")})
 
@@ -65,7 +66,11 @@ class FakeServer:
         if self.in_place_of_receipts:
             self.in_place_of_receipts(route)
             return
-        receipts = [{"event": one, "outcome": self.outcome(one)} for one in batch if self.outcome(one)]
+        receipts = [
+            {"event": one, "outcome": self.outcome(one), "code": self.code}
+            for one in batch
+            if self.outcome(one)
+        ]
         payload = {"domain": "zerokeep/receipts/1", "at_utc": self.at_utc, "receipts": receipts}
         route.fulfill(json={"receipts": self.signed(payload, "zerokeep-receipt+jws")})
 
@@ -190,6 +195,48 @@ def test_an_event_that_was_not_taken_stays_and_is_shown(page: Page, fake: FakeSe
     assert troubled == [[second, outcome]]
 
 
+def test_what_is_refused_for_good_is_kept_and_sent_again_only_when_the_answer_may_be_another(
+    page: Page, fake: FakeServer
+) -> None:
+    page.evaluate("() => { self.moment = 0; clock.forward = () => moment; }")
+    fake.outcome = lambda _: "refused"
+    assert send(page)["count"] == 3
+    send(page)
+    assert len(fake.events) == 1, "not at every turn"
+    assert page.evaluate("() => outbox.tally()") == {
+        "count": 3,
+        "refused": 3,
+        "oldestAtUtc": "2026-11-25T08:03:12.345Z",
+    }
+    for moment, batches in ((599_999, 1), (600_000, 2), (1_799_999, 2), (1_800_000, 3)):
+        page.evaluate("at => { moment = at; }", moment)
+        send(page)
+        assert len(fake.events) == batches, f"after {moment} ms: a pause that doubles"
+    fake.shell = "later"
+    send(page)
+    assert len(fake.events) == 4, "another version of the server may know the event"
+    fake.outcome = lambda _: "accepted"
+    page.evaluate(START, {"receipt_key": JWK})
+    assert send(page)["count"] == 0
+    assert fake.events[-1] == fake.events[0], "at a start, in the order of the chain"
+
+
+def test_what_is_refused_for_now_is_sent_at_the_next_turn(page: Page, fake: FakeServer) -> None:
+    fake.outcome, fake.code = lambda _: "refused", "chain.too_many_waiting"
+    send(page)
+    fake.outcome = lambda _: "accepted"
+    assert send(page)["count"] == 0
+
+
+def test_a_new_event_is_sent_at_once_beside_refused_ones(page: Page, fake: FakeServer) -> None:
+    fake.outcome = lambda _: "refused"
+    send(page)
+    fake.outcome = lambda _: "accepted"
+    new = page.evaluate("() => outbox.append(body()).then(row => row.id)")
+    assert send(page)["count"] == 3
+    assert fake.events[-1] == [new]
+
+
 def test_many_events_that_are_refused_do_not_hold_up_those_behind_them(page: Page, fake: FakeServer) -> None:
     page.evaluate("async () => { for (let n = 4; n <= 203; n += 1) await outbox.append(body()); }")
     waiting = page.evaluate("() => outbox.waiting().then(rows => rows.map(row => row.id))")
@@ -260,7 +307,13 @@ def test_the_request_for_news_is_signed_by_the_tablet(
     send(page)
     header, payload, _ = (base64.urlsafe_b64decode(part + "==") for part in asked[0].split("."))
     assert json.loads(header)["kid"] == page.evaluate("() => device.id")
-    assert json.loads(payload) == {
+    request = json.loads(payload)
+    health = request.pop("health")
+    assert health.pop("skew_ms") == page.evaluate("() => clock.skewMs")
+    assert health.pop("persisted") is page.evaluate("() => navigator.storage.persisted()")
+    assert health.keys() == {"usage_bytes", "quota_bytes"}
+    assert all(isinstance(size, int) and size > 0 for size in health.values())
+    assert request == {
         "domain": "zerokeep/request/1",
         "challenge": "c",
         "have": [],

@@ -40,6 +40,15 @@ def make_code(house: House, code: str = CODE, by: str = "ines") -> Any:
     return enrolling.make_code(house.store, by, house.clock(), code)
 
 
+HEALTH = {"persisted": False, "usage_bytes": 12_000_000, "quota_bytes": 3 * 10**9, "skew_ms": -172_800_000}
+
+
+def health_kept(house: House, device: Device) -> Any:
+    with house.store.reading():
+        row = house.store.devices.device(device.id)
+    return row["health"] if row else "no such tablet"
+
+
 def request(device: Device, **changes: Any) -> Any:
     payload = {"domain": "zerokeep/request/1", "challenge": "c", "have": [], "setups": [], **changes}
     return device.signed(payload, "zerokeep-request+jws")
@@ -200,8 +209,44 @@ def test_a_request_that_is_not_signed_by_an_enrolled_tablet_is_refused(house: Ho
 
 
 @pytest.mark.parametrize(
-    "change", [{"domain": "zerokeep/enrol/1"}, {"more": 1}, {"have": "x"}, {"setups": [1]}]
+    "change",
+    [
+        {"domain": "zerokeep/enrol/1"},
+        {"more": 1},
+        {"have": "x"},
+        {"setups": [1]},
+        {"health": None},
+        {"health": {}},
+        {"health": {**HEALTH, "more": 1}},
+        {"health": {**HEALTH, "persisted": 1}},
+        {"health": {**HEALTH, "usage_bytes": -1}},
+        {"health": {**HEALTH, "quota_bytes": 1.5}},
+        {"health": {**HEALTH, "usage_bytes": True}},
+        {"health": {**HEALTH, "skew_ms": "0"}},
+        {"health": {name: value for name, value in HEALTH.items() if name != "skew_ms"}},
+    ],
 )
 def test_a_request_of_another_shape_is_refused(house: House, change: dict[str, object]) -> None:
     with pytest.raises(ProofRefused):
         enrolling.read_request(house.store, request(house.device, **change), house.clock())
+
+
+def test_what_a_tablet_says_of_its_storage_and_clock_is_kept_the_newest_only(house: House) -> None:
+    assert health_kept(house, house.device) is None
+    news(house, house.device, health=HEALTH)
+    assert health_kept(house, house.device) == HEALTH
+    unknown = {"persisted": None, "usage_bytes": None, "quota_bytes": None, "skew_ms": None}
+    news(house, house.device, health=unknown)
+    assert health_kept(house, house.device) == unknown
+
+
+def test_a_request_of_the_version_before_is_read_and_leaves_what_was_said(house: House) -> None:
+    news(house, house.device, health=HEALTH)
+    assert news(house, house.device)["device"] == {"state": "enrolled"}
+    assert health_kept(house, house.device) == HEALTH
+
+
+def test_health_that_is_malformed_is_not_kept(house: House) -> None:
+    with pytest.raises(ProofRefused):
+        news(house, house.device, health={**HEALTH, "persisted": "yes"})
+    assert health_kept(house, house.device) is None

@@ -7,7 +7,10 @@ Rules:
   name; the key is a P-256 key (RFC 7518 section 6.2.1) and names itself by its RFC 7638 thumbprint;
 - what the tablet is given to pin (the key for PINs, the key of receipts) is kept with the enrolment;
 - a tablet enrolled outside the installed app is noted as that, because its data is less well kept there;
-- a disabled tablet stays known, so that what it signed earlier can still be checked.
+- a disabled tablet stays known, so that what it signed earlier can still be checked;
+- with each request a tablet says whether its browser protects what it holds, how much room there is, and how far its
+  clock is off; the newest is kept. A tablet in the middle of a setup goes on in its own version, so a request of the
+  version before, without that, is read as well.
 """
 
 from __future__ import annotations
@@ -137,11 +140,16 @@ def read_request(store: Store, request: str, now: datetime) -> dict[str, Any]:
         raise ProofRefused
     with store.writing():
         store.devices.see(kid, utc_text(now))
+        if "health" in payload:
+            store.devices.keep_health(kid, payload["health"])
     return {**payload, "device": device}
 
 
 def _is_request(payload: Any) -> bool:
-    if not isinstance(payload, dict) or payload.keys() != {"domain", "challenge", "have", "setups"}:
+    fields = {"domain", "challenge", "have", "setups"}
+    if not isinstance(payload, dict) or payload.keys() not in (fields, fields | {"health"}):
+        return False
+    if "health" in payload and not _is_health(payload["health"]):
         return False
     lists = (payload["have"], payload["setups"])
     return (
@@ -150,6 +158,27 @@ def _is_request(payload: Any) -> bool:
         and all(isinstance(one, list) and len(one) <= 500 for one in lists)
         and all(isinstance(text, str) for one in lists for text in one)
     )
+
+
+def _is_health(health: Any) -> bool:
+    """Exactly persisted (true, false, null), usage_bytes and quota_bytes (from 0, or null), skew_ms (or null)."""
+    if not isinstance(health, dict) or health.keys() != {
+        "persisted",
+        "usage_bytes",
+        "quota_bytes",
+        "skew_ms",
+    }:
+        return False
+    sizes = (health["usage_bytes"], health["quota_bytes"])
+    return (
+        (health["persisted"] is None or isinstance(health["persisted"], bool))
+        and all(size is None or (_is_whole(size) and size >= 0) for size in sizes)
+        and (health["skew_ms"] is None or _is_whole(health["skew_ms"]))
+    )
+
+
+def _is_whole(number: Any) -> bool:
+    return isinstance(number, int) and not isinstance(number, bool)
 
 
 def _checked_key(jwk: dict[str, Any]) -> DeviceKey:

@@ -405,6 +405,8 @@ KEPT_CHANGES = Migration(
     ),
 )
 
+HEALTH = Migration("what tablets say of themselves", ("ALTER TABLE device ADD COLUMN health TEXT",))
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -418,6 +420,7 @@ MIGRATIONS = (
     PROBES,
     VERSIONS,
     KEPT_CHANGES,
+    HEALTH,
 )
 
 

@@ -17,6 +17,7 @@ class Device(Table):
     receipt_key = peewee.TextField()
     enrolled_at_utc = peewee.TextField()
     last_seen_at_utc = peewee.TextField(null=True)
+    health = peewee.TextField(null=True)
 
 
 class Code(Table):

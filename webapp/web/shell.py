@@ -34,7 +34,9 @@ TABLET_SHEETS = tuple(
         "fonts", "tokens", "base", "tablet", "scale", "plate", "keypad", "step", "lists", "drawing", "square",
     )
 )  # fmt: skip
-TABLET_WORDS = tuple(f"words/en/{name}.json" for name in ("tablet", "numbers", "drawing", "causes"))
+TABLET_WORDS = tuple(
+    f"words/en/{name}.json" for name in ("tablet", "numbers", "drawing", "causes", "messages", "services")
+)
 JOINED = "joined/"
 
 

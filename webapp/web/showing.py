@@ -41,6 +41,14 @@ def span(milliseconds: int | None) -> str:
     return f"{minutes}:{seconds:02d}"
 
 
+def apart(milliseconds: int) -> str:
+    """How far two clocks are apart, in the largest unit that says it: `3 minutes`, `5 hours`, `2 days`."""
+    minutes = abs(milliseconds) // 60_000
+    if minutes >= 2 * 1440:
+        return f"{minutes // 1440} days"
+    return f"{minutes // 60} hours" if minutes >= 120 else f"{minutes} minutes"
+
+
 def display_of(machine: Mapping[str, Any]) -> Display:
     """The display of a machine, from a sheet's or a register's machine."""
     return Display(Unit(machine["unit"]), machine["decimals"])
@@ -219,6 +227,7 @@ FILTERS: dict[str, Callable[..., str]] = {
     "to_seconds": moment_to_seconds,
     "clock": clock,
     "span": span,
+    "apart": apart,
     "tojson_text": json_text,
     "face": in_words(FACES),
     "worry": in_words(WORRIES),

@@ -7,20 +7,22 @@ import {asked} from './db.js';
 export const ROW = 'device';
 export const ENROLLED = 'enrolled';
 export const CURRENT = 'current_setup';
+export const MINE = 'my_setups';
+export const CLOCK = 'clock';
 const STORES = ['keys', 'notes', 'chain', 'events', 'sheets', 'decisions', 'drafts'];
 
 /**
- * {row, enrolled, chain, held}: the kept key row, the note of enrolment and where the chain stands, each null where there is
- * none; `held` is the setup that was running when the page went away, {id, rows, sheet, decisions, drafts}, or null.
+ * {row, enrolled, clock, chain, held}: the kept key row, the notes of enrolment and of the clock's last comparison, and where
+ * the chain stands, each null where there is none; `held` is the setup that was running when the page went away, {id, rows, sheet, decisions, drafts}, or null.
  */
 export function whatIsHeld(store) {
   return store.read(STORES, async tx => {
     const noted = name => asked(tx.objectStore('notes').get(name)).then(found => found?.value ?? null);
-    const [row, chains, enrolled, id] = await Promise.all([
-      asked(tx.objectStore('keys').get(ROW)), asked(tx.objectStore('chain').getAll()), noted(ENROLLED), noted(CURRENT),
+    const [row, chains, enrolled, clock, id] = await Promise.all([
+      asked(tx.objectStore('keys').get(ROW)), asked(tx.objectStore('chain').getAll()), noted(ENROLLED), noted(CLOCK), noted(CURRENT),
     ]);
     const chain = chains.find(({device}) => device === row?.id) ?? null;
-    return {row: row ?? null, enrolled, chain, held: id ? await setupOf(tx, id) : null};
+    return {row: row ?? null, enrolled, clock, chain, held: id ? await setupOf(tx, id) : null};
   });
 }
 

@@ -5,7 +5,7 @@
  *   wrote meanwhile makes this write fail (`store.chain_moved`), and the unique index on (device, sequence) holds even
  *   where two tabs looked at the same moment.
  * - An event leaves the outbox only by `acknowledge`, which sync.js calls for ids in a receipt it has verified. Nothing
- *   expires, nothing is given up.
+ *   expires, nothing is given up. What the server refused for good stands apart: sending it at every turn changes nothing.
  */
 import {sign} from '../proof/jws.js';
 import {asked} from './db.js';
@@ -13,6 +13,11 @@ import {StoreError} from './errors.js';
 
 export const EVENT_TYPE = 'zerokeep-event+jws';
 export const EVENT_DOMAIN = 'zerokeep/event/1';
+const [WAITS, REFUSED] = [1, 2];
+/** Refusals that pass by themselves, as soon as what stands before the event is taken. */
+const FOR_NOW = new Set(['chain.too_many_waiting']);
+const taken = ({outcome}) => outcome === 'accepted' || outcome === 'already_had';
+const all = mark => IDBKeyRange.bound([mark], [mark, []]);
 
 export class Outbox {
   #last = Promise.resolve();
@@ -44,7 +49,7 @@ export class Outbox {
     const {type, ...rest} = body;
     const payload = {domain: EVENT_DOMAIN, type, device, sequence, previous, ...rest};
     const {jws, id} = await sign(privateKey, device, EVENT_TYPE, payload);
-    const row = {id, device, sequence, setup: payload.setup, payload, jws, pin: await seal(id), waiting: 1, outcome: null};
+    const row = {id, device, sequence, setup: payload.setup, payload, jws, pin: await seal(id), waiting: WAITS, outcome: null};
     await this.store.writeEvidence(['events', 'chain'], tx => this.#put(tx, row));
     this.#known = {sequence, head: id};
     return row;
@@ -65,26 +70,29 @@ export class Outbox {
     return this.store.read(['events'], tx => asked(tx.objectStore('events').index('setup').getAll(range)));
   }
 
-  /** Rows still without a verified receipt, in the order they go out. */
+  /** Rows still without a verified receipt, in the order they go out; those refused for good are not among them. */
   waiting(most) {
-    const range = IDBKeyRange.bound([1], [1, []]);
-    return this.store.read(['events'], tx => asked(tx.objectStore('events').index('waiting').getAll(range, most)));
+    return this.store.read(['events'], tx => asked(tx.objectStore('events').index('waiting').getAll(all(WAITS), most)));
   }
 
-  /** {count, oldestAtUtc}: what the network line says. */
+  /** Rows that the server refused for good, in the order of the chain. */
+  refused() {
+    return this.store.read(['events'], tx => asked(tx.objectStore('events').index('waiting').getAll(all(REFUSED))));
+  }
+
+  /** {count, oldestAtUtc, refused}: what the network line says; `count` is all that the server has not taken. */
   async tally() {
-    const range = IDBKeyRange.bound([1], [1, []]);
     return this.store.read(['events'], async tx => {
       const index = tx.objectStore('events').index('waiting');
-      const count = await asked(index.count(range));
-      const oldest = count > 0 ? await asked(index.get(range)) : null;
-      return {count, oldestAtUtc: oldest?.payload.at_utc ?? null};
+      const [count, refused] = await Promise.all([asked(index.count()), asked(index.count(all(REFUSED)))]);
+      const oldest = count > 0 ? await asked(index.get(count > refused ? all(WAITS) : all(REFUSED))) : null;
+      return {count, refused, oldestAtUtc: oldest?.payload.at_utc ?? null};
     });
   }
 
-  /** Rows that the server answered without taking them: kept out of order, or refused. They are sent again, and shown. */
+  /** Rows that the server answered without taking them: kept out of order, or refused. They stay, and are shown. */
   async troubled() {
-    return (await this.waiting()).filter(row => row.outcome !== null);
+    return [...await this.waiting(), ...await this.refused()].filter(row => row.outcome !== null);
   }
 
   /**
@@ -98,9 +106,11 @@ export class Outbox {
         const row = await asked(events.get(receipt.event));
         if (!row) continue;
         row.outcome = receipt;
-        if (receipt.outcome === 'accepted' || receipt.outcome === 'already_had') {
+        if (taken(receipt)) {
           delete row.waiting;
           row.pin = null;
+        } else {
+          row.waiting = receipt.outcome === 'refused' && !FOR_NOW.has(receipt.code) ? REFUSED : WAITS;
         }
         await asked(events.put(row));
       }

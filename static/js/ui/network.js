@@ -10,10 +10,10 @@ export class NetworkLine {
   }
 
   /** `tally` of the outbox, `state` of the sync, the clock. */
-  show({count, oldestAtUtc}, state, clock) {
-    const line = this.#words(count, oldestAtUtc, state, clock);
+  show({count, oldestAtUtc, refused = 0}, state, clock) {
+    const line = this.#words(count - refused, oldestAtUtc, state, clock);
     const notTaken = state.device === 'disabled' || state.device === 'forked' ? say(`tablet.network.device_${state.device}`) : null;
-    const warned = [line, notTaken, clock.isWrong && say('tablet.network.clock')].filter(Boolean).join(' · ');
+    const warned = [line, refused > 0 && say('tablet.network.refused', {count: refused}), notTaken, clock.isWrong && say('tablet.network.clock')].filter(Boolean).join(' · ');
     this.element.dataset.network = count > 0 ? 'waiting' : 'sent';
     this.element.dataset.waiting = count;
     if (this.text.textContent !== warned) this.text.textContent = warned;

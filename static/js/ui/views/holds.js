@@ -1,6 +1,6 @@
 /** What this tablet holds: which device it is, what has not been sent, and what the server answered to it. */
 import {el} from '../dom.js';
-import {say} from '../say.js';
+import {say, sayError} from '../say.js';
 import {dayAndTime} from '../when.js';
 
 export function holdsView(tablet) {
@@ -22,5 +22,11 @@ export function waitingList(rows) {
   if (rows.length === 0) return el('p', {class: 'lead'}, say('tablet.holds.nothing'));
   return el('table', {class: 'waiting'}, el('caption', {}, say('tablet.holds.waiting', {count: rows.length})), el('tbody', {}, rows.map(({payload, sequence, outcome}) => el('tr', {},
     el('td', {class: 'number'}, String(sequence)), el('td', {}, dayAndTime(payload.at_utc)), el('td', {}, payload.type),
-    el('td', {}, outcome ? say(`tablet.outcome.${outcome.outcome}`) : '')))));
+    el('td', {}, outcome ? answer(outcome) : '')))));
+}
+
+/** What the server answered, with its reason where it refused. */
+function answer(outcome) {
+  const said = say(`tablet.outcome.${outcome.outcome}`);
+  return outcome.outcome === 'refused' ? [said, el('br'), sayError(outcome)] : said;
 }

@@ -7,6 +7,7 @@ import {dayAndTime, span} from '../when.js';
 import {boardPlate} from '../steps/board.js';
 import {leftHalfSet} from '../steps/slot.js';
 import {plate} from '../plate.js';
+import {noAge, toldBy, wrongClock} from './times.js';
 
 const FILTER_FROM = 13;
 
@@ -19,12 +20,12 @@ export function machinesView(tablet) {
   };
   return {
     name: 'machines', title: say('tablet.start.machine'),
-    left: [updateOffer(tablet), rows(sheets.map(({hash, sheet}) => ({id: hash, label: sheet.machine.name, note: machineNote(tablet, sheet)})), pick, {action: 'machine', kind: 'machines'})],
+    left: [updateOffer(tablet), wrongClock(tablet.clock), rows(sheets.map(({hash, sheet}) => ({id: hash, label: sheet.machine.name, note: machineNote(tablet, sheet)})), pick, {action: 'machine', kind: 'machines'})],
     right: foot(tablet),
   };
 }
 
-const machineNote = (tablet, sheet) => [say(`tablet.board.${sheet.board.state}`), sheet.fixture.name, say('tablet.start.sheet_age', {span: span(tablet.clock.sinceMs(sheet.compiled_at_utc))})].join(' · ');
+const machineNote = (tablet, sheet) => [say(`tablet.board.${sheet.board.state}`), sheet.fixture.name, say('tablet.start.sheet_age', {span: span(tablet.clock.ageMs(sheet.compiled_at_utc))})].join(' · ');
 
 export function peopleView(tablet) {
   const {machine} = tablet.view;
@@ -67,10 +68,11 @@ export function readyView(tablet) {
     name: 'ready', title: say('tablet.start.ready', {name: person.name, machine: sheet.machine.name}),
     left: [
       refusals.map(text => notice('stop', text)), leftHalfSet(own),
+      wrongClock(tablet.clock),
       el('div', {class: 'plates two'}, plate(say('tablet.start.your_slot'), {value: own[0]?.label ?? say('tablet.slot.none'), other: own[0]?.until_utc ? say('tablet.start.until', {time: dayAndTime(own[0].until_utc)}) : null}),
         el('div', {}, boardPlate(sheet))),
       el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
-      el('p', {class: 'label'}, say('tablet.start.sheet_from', {time: dayAndTime(sheet.compiled_at_utc), span: span(tablet.clock.sinceMs(sheet.compiled_at_utc)), until: dayAndTime(sheet.expires_at_utc)})),
+      el('p', {class: 'label'}, say('tablet.start.sheet_from', {time: dayAndTime(sheet.compiled_at_utc), span: span(tablet.clock.ageMs(sheet.compiled_at_utc)), until: dayAndTime(sheet.expires_at_utc)}), ' ', toldBy(tablet.clock)),
     ],
     right: [el('p', {class: 'standing'}, sheet.shop.notice)],
     go: refusals.length === 0 && {label: say('tablet.start.begin'), action: 'begin', press: () => tablet.begin(hash, sheet, id)},
@@ -80,9 +82,10 @@ export function readyView(tablet) {
 
 /** Every reason why this person cannot begin here now, each with what to do. */
 function whyNot(tablet, sheet, person, own) {
-  const now = tablet.clock.nowUtc();
+  const now = tablet.clock.trueUtc();
   const lead = {lead: sheet.shop.lead};
   return [
+    noAge(tablet.clock),
     now >= sheet.expires_at_utc && say('tablet.start.sheet_expired', {time: dayAndTime(sheet.expires_at_utc)}),
     rightEnded(person, now) && say('tablet.start.not_authorised', {time: dayAndTime(person.until_utc), ...lead}),
     own.length === 0 && say('tablet.start.no_slot', lead),

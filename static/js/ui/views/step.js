@@ -83,12 +83,12 @@ function undoStrip(tablet) {
     button(say('tablet.break.undo'), 'break-undo', () => tablet.act(() => setup.commit('break.undone', {}))));
 }
 
-/** The probe's check is overdue: said where the probe is called, by the sheet or since then by the tablet's own clock. */
+/** The probe's check is overdue: said where the probe is called, by the sheet or since then by the server's time as it is known here. */
 function checkStrip(setup, step, clock) {
   const {check = null, name: probe} = setup.sheet.probe;
   if (!check || setup.stageOf(step.id).id !== 'probe') return null;
   const {due_at_utc: due, overdue} = check;
-  if (!overdue && (due === null || clock.nowUtc() < due)) return null;
+  if (!overdue && (due === null || clock.trueUtc() < due)) return null;
   const fields = {probe, lead: setup.lead, date: due?.slice(0, 10) ?? ''};
   return notice('ask', say(due === null ? 'tablet.probe.check_never' : 'tablet.probe.check_due', fields));
 }
