@@ -66,6 +66,7 @@ def compose(
         new_token=new_token,
         render=final,
         render_unsigned=partial(press.render, final=False),
+        print_trends=press.trends,
         renderer=RENDERER,
         seal=lambda pdf, at_utc: _apart(partial(seal, pdf, keyring, at_utc, shop_name(store), SEAL_REASON)),
         verify=lambda pdf: _apart(

@@ -44,6 +44,7 @@ MATRIX = {
     "registers.machines": "lead auditor",
     "fixtures.overview": "lead auditor",
     "fixtures.trends": "lead auditor",
+    "printing.trends": "lead auditor",
     "fixtures.seating": "lead",
     "fixtures.value": "lead",
     "choosing.matters": "lead auditor",

@@ -44,6 +44,7 @@ NARROW = Layout("narrow", 360, 13.5, (230, 130, 110), 44, 28, 44, 8, 140)
 LAYOUTS = (WIDE, NARROW)
 KINDS = {"individuals": 0, "ewma": 1, "moving_range": 2}
 Say = Callable[[str, Mapping[str, Any]], str]
+Href = Callable[[str], str | None]
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ class Sheet:
     count: int
     display: Display
     say: Say
-    href: Callable[[str], str]
+    href: Href
     dense: bool
 
 
@@ -73,14 +74,15 @@ def trend_charts(
     words: str,
     display: Display,
     say: Say,
-    href: Callable[[str], str],
+    href: Href,
+    layouts: Sequence[Layout] = LAYOUTS,
 ) -> tuple[str, ...]:
     """Return the chart of these seatings, oldest first, as SVG: for wide places and for narrow ones.
 
-    `href` gives the address of a setup's page. There has to be at least one value.
+    `href` gives the address of a setup's page, or None on paper. There has to be at least one value.
     """
     with drawing:
-        return tuple(_draw(layout, trends, axis, words, display, say, href) for layout in LAYOUTS)
+        return tuple(_draw(layout, trends, axis, words, display, say, href) for layout in layouts)
 
 
 def _draw(
@@ -90,7 +92,7 @@ def _draw(
     words: str,
     display: Display,
     say: Say,
-    href: Callable[[str], str],
+    href: Href,
 ) -> str:
     from matplotlib import rc_context  # noqa: PLC0415 - loaded with the first chart
 

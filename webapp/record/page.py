@@ -16,10 +16,11 @@ from __future__ import annotations
 
 import logging
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from functools import cached_property, lru_cache
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -105,21 +106,38 @@ class Typesetter:
         html = self.html(record_facts(bundle, final), bundle, final)
         data, missing = self._print(html, bundle, final)
         if missing:
-            data, _ = self._print(
-                html.translate({code: f"[U+{code:04X}]" for code in missing}), bundle, final
-            )
+            data, _ = self._print(_coded(html, missing), bundle, final)
+        return data
+
+    def trends(self, paper: Mapping[str, Any]) -> bytes:
+        """Return the PDF of a fixture's trends. `paper` is what its pages say; each `chart` is SVG text of our own."""
+        axes = [
+            # Written by an XML library, every word in it escaped there.
+            {**one, "chart": Markup(one["chart"]) if one["chart"] else None}  # noqa: S704
+            for one in paper["axes"]
+        ]
+        made_at = datetime.fromisoformat(paper["made_at_utc"]).replace(microsecond=0).isoformat()
+        page = self.templates.get_template("trends.html")
+        html = page.render(paper={**paper, "axes": axes}, made_at=made_at)
+        data, missing = self._write(html, sha256(html.encode()).digest())
+        if missing:
+            data, _ = self._write(_coded(html, missing), sha256(html.encode()).digest())
         return data
 
     def _print(self, html: str, bundle: RecordBundle, final: bool) -> tuple[bytes, frozenset[int]]:
         """Return the PDF of this text, and the code points that no font here can draw."""
-        attachments = self._attachments(bundle) if final else None
+        return self._write(html, bytes.fromhex(bundle.digest()), self._attachments(bundle) if final else None)
+
+    def _write(
+        self, html: str, digest: bytes, attachments: list[Attachment] | None = None
+    ) -> tuple[bytes, frozenset[int]]:
         page = HTML(string=html, url_fetcher=self.fetcher, base_url=BUNDLED)
         with _watched() as watcher:
             data: bytes = page.write_pdf(
                 stylesheets=[self.style],
                 font_config=self.fonts,
                 pdf_variant=VARIANT,
-                pdf_identifier=bytes.fromhex(bundle.digest())[:IDENTIFIER_BYTES],
+                pdf_identifier=digest[:IDENTIFIER_BYTES],
                 attachments=attachments,
                 finisher=_name_files_once,
             )
@@ -176,6 +194,11 @@ def _name_files_once(_: Any, pdf: Any) -> None:
     """Take out the second mention that the renderer gives each attached file."""
     if "AF" in pdf.catalog:
         pdf.catalog["AF"] = type(pdf.catalog["AF"])(dict.fromkeys(pdf.catalog["AF"]))
+
+
+def _coded(html: str, missing: frozenset[int]) -> str:
+    """Return the text with these characters as their code points."""
+    return html.translate({code: f"[U+{code:04X}]" for code in missing})
 
 
 def _said(finding: Finding) -> str:

@@ -1,4 +1,4 @@
-"""The press: prints records in a process of its own that can fetch nothing.
+"""The press: prints records, and a fixture's trends, in a process of its own that can fetch nothing.
 
 Rules of this module:
 - One job at a time, in a warm process that is started with the first job, and again after it had to be ended.
@@ -21,7 +21,7 @@ import subprocess
 import sys
 import tempfile
 import threading
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, cast
@@ -72,7 +72,14 @@ class Press:
         Raises a `PressError` when the process fails or takes too long, and what reading the bundle raises.
         """
         files = {name: data.decode("utf-8") for name, data in bundle.files().items()}
-        job = json.dumps({"final": final, "files": files}).encode()
+        return self._printed({"final": final, "files": files})
+
+    def trends(self, paper: Mapping[str, Any]) -> bytes:
+        """Return the PDF of a fixture's trends (see `page.Typesetter.trends`). Raises as render does."""
+        return self._printed({"trends": dict(paper)})
+
+    def _printed(self, asked: Mapping[str, Any]) -> bytes:
+        job = json.dumps(asked).encode()
         with self._turn:
             answer = self._ask(self._running(), job)
         if answer[:1] == b"P":

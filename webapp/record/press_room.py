@@ -76,6 +76,8 @@ def _answer(job: bytes) -> bytes:
 
     asked: dict[str, Any] = json.loads(job)
     try:
+        if "trends" in asked:
+            return b"P" + typesetter().trends(asked["trends"])
         bundle = from_files({name: text.encode("utf-8") for name, text in asked["files"].items()})
         return b"P" + typesetter().pdf(bundle, asked["final"])
     except DomainError as refused:

@@ -14,7 +14,7 @@ from threading import Lock
 from markupsafe import Markup
 
 from webapp.charts.choice_chart import Curve, choice_charts
-from webapp.charts.trend_chart import trend_charts
+from webapp.charts.trend_chart import WIDE, trend_charts
 from webapp.domain.lengths import Display
 from webapp.domain.trend import SeatingTrend
 from webapp.web.showing import plain
@@ -36,6 +36,13 @@ def trend(
         _content(axis, words, display, *map(_seating, trends)),
         lambda: trend_charts(trends, axis, words, display, plain, href),
     )
+
+
+def on_paper(trends: Sequence[SeatingTrend], axis: str, words: str, display: Display) -> str | None:
+    """The wide chart of these seatings without links, for a printed page; None where they have no value."""
+    if not any(one.points for one in trends):
+        return None
+    return trend_charts(trends, axis, words, display, plain, lambda _: None, (WIDE,))[0]
 
 
 def choice(curve: Curve, axis: str, words: str, display: Display, href: Callable[[int], str | None]) -> Svgs:

@@ -25,6 +25,7 @@ from webapp.web import (
     headers,
     offline,
     past,
+    printing,
     probes,
     registers,
     rights,
@@ -48,6 +49,7 @@ BLUEPRINTS: Sequence[Blueprint] = (
     probes.blueprint,
     past.blueprint,
     fixtures.blueprint,
+    printing.blueprint,
     choosing.blueprint,
     audit.blueprint,
 )

@@ -57,6 +57,7 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "registers.machines": READERS,
     "fixtures.overview": READERS,
     "fixtures.trends": READERS,
+    "printing.trends": READERS,
     "fixtures.seating": LEADS,
     "fixtures.value": LEADS,
     "choosing.matters": READERS,

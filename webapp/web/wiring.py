@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from flask import Flask, current_app
 
@@ -30,9 +30,9 @@ EXTENSION = "zerokeep"
 class Wiring:
     """The parts of one running server. `now` gives an aware UTC time, `new_token` 256 bits of chance as text.
 
-    `render` and `render_unsigned` draw a record, `renderer` names the programs and versions that do; `seal` seals a
-    drawn PDF as of the time given; `verify` judges one that somebody brings. `strangers` counts calls that no tablet in
-    use has signed. `timekeeper` is None where there is no second clock.
+    `render` and `render_unsigned` draw a record, `print_trends` a fixture's trends, `renderer` names the programs and
+    versions that do; `seal` seals a drawn PDF as of the time given; `verify` judges one that somebody brings.
+    `strangers` counts calls that no tablet in use has signed. `timekeeper` is None where there is no second clock.
     """
 
     settings: Settings
@@ -43,6 +43,7 @@ class Wiring:
     new_token: Callable[[], str]
     render: Callable[[RecordBundle], bytes]
     render_unsigned: Callable[[RecordBundle], bytes]
+    print_trends: Callable[[Mapping[str, Any]], bytes]
     renderer: Mapping[str, str]
     seal: Callable[[bytes, str], bytes]
     verify: Callable[[bytes], Report]
