@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -39,6 +40,15 @@ def endless() -> RecordBundle:
     sheet = bundle.sheet()
     sheet["shop"]["notice"] = "word " * 1_500_000
     return replace(bundle, sheet_text=canonical_text(sheet))
+
+
+def kill_while_busy(press: Press) -> None:
+    """Kill the process once it has a job: before that it would only be replaced."""
+    while not press._turn.locked():
+        time.sleep(0.01)
+    time.sleep(0.2)
+    assert press.process_id is not None
+    os.kill(press.process_id, signal.SIGSEGV)
 
 
 def test_the_press_gives_the_bytes_that_the_same_process_gives(press: Press) -> None:
@@ -81,7 +91,7 @@ def test_a_job_that_goes_on_for_too_long_ends_and_the_next_one_works(press: Pres
 
 def test_a_process_that_dies_is_named_and_replaced(press: Press) -> None:
     press.render(normal().bundle(), final=True)
-    killer = threading.Timer(0.2, os.kill, (press.process_id, signal.SIGSEGV))
+    killer = threading.Thread(target=kill_while_busy, args=(press,))
     killer.start()
     with pytest.raises(errors.PressDiedError) as died:
         press.render(endless(), final=True)
