@@ -235,3 +235,13 @@ def test_a_tablet_taken_out_of_use_says_so_and_keeps_what_was_not_sent(
     assert tablet.waiting == 2
     with demo.opened() as (store, _), store.reading():
         assert len(store.setups.events_of(unsent[0]["setup"])) == taken
+    tablet.page.wait_for_selector("text=2 not taken by the server: tell the lead")
+    tablet.tap("off")
+    tablet.tap("break-off")
+    tablet.tap("break-reason", "practice")
+    odile.walk()
+    tablet.tap("another")
+    tablet.tap("holds")
+    kept = tablet.page.locator("table.waiting tr").all_inner_texts()
+    assert len(kept) == len(tablet.events()) - taken
+    assert all("This tablet was taken out of use." in row for row in kept[:2]), "with the server's reason"
