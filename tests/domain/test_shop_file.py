@@ -10,6 +10,7 @@ from webapp.words import say
 
 DEMO = demo_shop_text(date(2026, 11, 25))
 VISE = "fixture “plover-vise”"
+VISE_B = "fixture “dunlin-vise”"
 SINCE = "since = 2026-07-30T07:30:00Z"
 NOT_LENGTH = "shop_file.not_a_length"
 
@@ -28,6 +29,11 @@ def test_the_demo_shop_is_a_sound_shop_file() -> None:
     assert len(shop.people) == 12
     assert {seating.fixture for seating in shop.seatings} == {"plover-vise", "dunlin-vise"}
     assert len(shop.seatings) == 4
+    assert {fixture.id: fixture.square_apart_nm for fixture in shop.fixtures} == {
+        "plover-vise": 0,
+        "dunlin-vise": 101_600_000,
+    }
+    assert shop.rules.time_zone == "Europe/Oslo"
 
 
 def test_lengths_of_every_unit_become_the_same_whole_nanometres() -> None:
@@ -83,6 +89,8 @@ def test_every_fault_is_listed_at_once_with_its_place() -> None:
         (SINCE, "since = 2026-07-30T07:30:00", f"{VISE}, seating", "shop_file.time_without_zone"),
         (SINCE, "since = 2026-11-01T07:30:00Z", f"{VISE}, seating", "shop_file.seatings_out_of_order"),
         ('id = "dunlin-vise-1"', 'id = "plover-vise-1"', "seating", "shop_file.id_twice"),
+        ("square_apart_in = 4 ", "square_apart_in = 6 ", f"{VISE_B}, square_apart_nm", "shop_file.field_wrong"),
+        ('time_zone = "Europe/Oslo"', 'time_zone = "Europe/Osl"', "shop, time_zone", "shop_file.field_wrong"),
         ('parking_tool = "20"', 'parking_tool = "16"', "machine “dunlin”, parking_tool", "shop_file.field_wrong"),
     ],
 )  # fmt: skip

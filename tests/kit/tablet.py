@@ -250,6 +250,15 @@ class Operator:
         assert axis in AXES
         self.tablet.enter_touch(self.mill.touch(axis))
 
+    def _square(self) -> None:
+        """First both searches are set, on a screen of their own; then two values of one face are typed."""
+        if self.tablet.page.locator("[data-entry]").count() == 0:
+            self._go()
+            return
+        axis = self.tablet.step[0].upper()
+        for _ in range(2):
+            self.tablet.enter(self.mill.touch(axis))
+
     def _compare(self) -> None:
         if self.tablet.offers("keep"):
             self.tablet.tap("keep")

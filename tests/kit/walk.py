@@ -11,6 +11,7 @@ from tests.kit.device import Device
 from webapp.domain.compare import compared_on_sheet, display_of, slot_on_sheet, touch_length_nm, verdict_on
 from webapp.domain.lengths import format_length
 from webapp.domain.setup import Fold
+from webapp.domain.square import error_over_jaw_nm
 from webapp.proof.keys import KeyRing
 
 AXES = ("X", "Y", "Z")
@@ -160,6 +161,14 @@ class Walk:
         verdict, difference_nm = verdict_on(value_nm, usual)
         data = {"axis": axis, "typed": typed, "value_nm": value_nm}
         return "touch.entered", {**data, "verdict": verdict, "difference_nm": difference_nm}
+
+    def _square(self, step: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+        axis, plan = step["axis"], self.sheet["square"]
+        typed = [format_length(self.values_nm[axis], display_of(self.sheet["machine"]))] * 2
+        values_nm = [touch_length_nm(one, self.sheet["machine"], axis) for one in typed]
+        error_nm, told = error_over_jaw_nm(values_nm, plan)
+        found = {"apart_nm": plan["apart_nm"], "error_nm": error_nm, "told": told}
+        return "square.entered", {"axis": axis, "typed": typed, "values_nm": values_nm, **found}
 
     def _compare(self, step: dict[str, Any]) -> tuple[str, dict[str, Any]]:
         because = self.fold.result()["keep_because"]

@@ -32,7 +32,12 @@ NM_PER = {"_mm": Decimal(1_000_000), "_in": Decimal(25_400_000), "_um": Decimal(
 TABLES = ("shop", "machine", "fixture", "probe", "person", "slot")
 SLOT_KINDS = ("person", "shop")
 # Fields that only make sense together with another.
-BESIDE = {"faces": ("clamping_axis",), "parking_tool": ("probe_tool",), "decimals": ("unit",)}
+BESIDE = {
+    "faces": ("clamping_axis",),
+    "square_apart_nm": ("jaw_length_nm", "clamping_axis", "faces"),
+    "parking_tool": ("probe_tool",),
+    "decimals": ("unit",),
+}
 Item = TypeVar("Item")
 Table = Mapping[str, Any]
 

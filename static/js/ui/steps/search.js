@@ -66,7 +66,7 @@ function standPoint({axis, approach: {stand_above_ball_nm: above}}, machine) {
 /** Without a usual only the gap between ball and face is known. */
 export function gapPlate(approach, machine, kind = 'gap') {
   const [low, high] = [distance(approach.gap_low_nm, machine), distance(approach.gap_high_nm, machine)];
-  return plate(say('tablet.search.gap'), {value: say('tablet.search.between', {low: low.value, high: high.value}), unit: low.unit, other: say('tablet.search.between', {low: low.other, high: high.other})}, kind);
+  return plate(say('tablet.search.gap'), {value: say('tablet.search.between', {low: low.value, high: high.value}), unit: low.unit, other: say('tablet.search.between', {low: low.other, high: high.other})}, `${kind} between`);
 }
 
 /** How deep the ball's centre goes below the jaw's top, and how far it keeps from the face's other edges; on a top the edges alone. */
