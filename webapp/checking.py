@@ -16,6 +16,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from webapp.bootstrap.start import WHOLE_RUN
+
 ROOT = Path(__file__).resolve().parent.parent
 _PYTHON = sys.executable
 
@@ -44,7 +46,7 @@ LINTERS = (
     Step("import contracts", (str(Path(_PYTHON).with_name("lint-imports")),)),
 )
 # The tests run the linters as well; here they have already run.
-STEPS = (*LINTERS, Step("pytest", (_PYTHON, "-m", "pytest", "-m", "not linters")))
+STEPS = (*LINTERS, Step("pytest", (_PYTHON, "-m", "pytest", "-m", "not linters", *WHOLE_RUN)))
 _TOOLS = ("importlinter", "mypy", "pytest", "ruff")
 
 

@@ -21,6 +21,9 @@ ROOT = Path(__file__).resolve().parents[2]
 FOR_PROGRAM = Environment(ROOT, ROOT / "webapp" / "requirements.txt", needed_mb=600)
 FOR_TESTS = Environment(ROOT, ROOT / "webapp" / "requirements-test.txt", needed_mb=1000, base=FOR_PROGRAM)
 
+# Browser tests wait more than they work: two at a time take little more than half as long. Files stay whole.
+WHOLE_RUN = ("--numprocesses=auto", "--maxprocesses=4", "--dist=loadfile")
+
 
 def program(arguments: Sequence[str]) -> int:
     """Set up what the program needs and become it. Returns (with exit status 1) only if the set-up failed."""
@@ -32,11 +35,14 @@ def program(arguments: Sequence[str]) -> int:
 
 
 def tests(arguments: Sequence[str]) -> int:
-    """Set up what the tests need and become pytest, in the checkout. Returns (with 1) only if the set-up failed."""
+    """Set up what the tests need and become pytest, in the checkout. Returns (with 1) only if the set-up failed.
+
+    All tests run on every processor, file by file; a part of them runs just as it is asked for.
+    """
     if not _is_set_up(FOR_TESTS, PROGRAM + TESTS):
         return 1
     os.chdir(ROOT)
-    return _become(FOR_TESTS, ["pytest", *arguments])
+    return _become(FOR_TESTS, ["pytest", *(arguments or WHOLE_RUN)])
 
 
 def _is_set_up(environment: Environment, needs: Sequence[Need]) -> bool:
