@@ -23,13 +23,13 @@ def test_a_search_says_how_deep_the_ball_goes_in_the_machines_own_unit(
     hand.walk(until="x.search")
     assert "machine X from" in hand.tablet.text()
     # By hand: edge break 0.5 + radius 3; reach 40 - 1, less than the jaw's 45 - 3 - 1; radius 3 + 1 from the edges.
-    assert "3.500 to 39.000 mm below the jaw's top, other edges ≥ 4.000 mm away" in hand.tablet.text()
+    assert "3.500 to 39.000 mm below the top, ≥ 4.000 mm from other edges" in hand.tablet.text()
     hand.walk(until="x.compare")
     assert hand.tablet.offers("keep")
     assert hand.tablet.offers("put-question"), "a value that agrees may be asked about too"
     hand.walk(until="z.search")
-    assert "above the jaw's top, edges ≥ 4.000 mm away." in hand.tablet.text()
-    assert "below the jaw's top" not in hand.tablet.text()
+    assert "above the top, ≥ 4.000 mm from its edges." in hand.tablet.text()
+    assert "below the top" not in hand.tablet.text()
     assert look(hand.tablet.page, "a search", SIZES) == []
 
 

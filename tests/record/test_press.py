@@ -234,12 +234,12 @@ def confined(act: str, folder: Path) -> int:
 
 
 @pytest.mark.parametrize("what", GIVEN_UP)
-def test_the_process_gives_up(what: str, tmp_path: Path) -> None:
-    assert confined(GIVEN_UP[what], tmp_path) == 7
+def test_the_process_gives_up(what: str, open_path: Path) -> None:
+    assert confined(GIVEN_UP[what], open_path) == 7
 
 
-def test_the_process_keeps_its_own_folder_to_read(tmp_path: Path) -> None:
-    assert confined("assert open(own / 'inside').read() == 'mine'", tmp_path) == 0
+def test_the_process_keeps_its_own_folder_to_read(open_path: Path) -> None:
+    assert confined("assert open(own / 'inside').read() == 'mine'", open_path) == 0
 
 
 def test_memory_ends_at_a_gibibyte() -> None:
