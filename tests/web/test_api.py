@@ -14,6 +14,7 @@ from tests.kit.shop import PINS
 from tests.web.conftest import ORIGIN, TABLET, Site
 from webapp.proof.jws import DeviceKey
 from webapp.services import enrolling
+from webapp.services.senders import MOST_TRIED
 from webapp.web.strangers import AT_ONCE, SECONDS_EACH
 
 NONCE = "bm9uY2Utb2YtYS10YWJsZXQ"
@@ -195,6 +196,15 @@ def test_the_name_of_a_tablet_in_use_without_its_signature_lets_nobody_through(s
     walk = site.house.walk().start()
     body = {"events": [{"jws": f"{walk.parts[0]['jws'][:-4]}AAAA", "pin": None}]}
     assert use_up(site, body).status_code == 429
+
+
+def test_only_the_first_few_texts_of_an_upload_are_looked_at_for_a_tablet_in_use(site: Site) -> None:
+    strange = strangers_upload(site, 1)["events"]
+    own = site.house.walk().start().parts
+    assert use_up(site, {"events": strange}).status_code == 429
+    batch = [*strange * MOST_TRIED, *own]
+    assert site.browser().call("/api/events", {"events": batch}).status_code == 429
+    assert site.browser().call("/api/events", {"events": batch[1:]}).status_code == 200
 
 
 def test_a_disabled_tablet_counts_as_a_stranger(site: Site) -> None:
