@@ -84,9 +84,17 @@ def test_an_event_is_the_newest_entry_by_when_it_came(house: House) -> None:
     assert [one["expected_at_utc"] for one in jumps(house)] == [came]
 
 
-def test_a_jump_is_shown_for_two_weeks_by_whichever_time_is_later(house: House) -> None:
+def test_a_jump_is_shown_for_two_weeks_by_either_time(house: House) -> None:
     now = house.clock()
     timekeeping.note(house.store, Jump(now, now - timedelta(days=400)), "running")
     assert len(timekeeping.recent_jumps(house.store, now + timedelta(days=14))) == 1
     assert timekeeping.recent_jumps(house.store, now + timedelta(days=14, seconds=1)) == []
     assert len(timekeeping.recent_jumps(house.store, now - timedelta(days=400))) == 1
+
+
+def test_a_clock_that_was_years_ahead_is_shown_for_two_weeks_and_not_for_years(house: House) -> None:
+    now = house.clock()
+    timekeeping.note(house.store, Jump(now, now + timedelta(days=3650)), "running")
+    timekeeping.note(house.store, Jump(now + timedelta(days=3650), now), "running")
+    assert len(timekeeping.recent_jumps(house.store, now)) == 2
+    assert timekeeping.recent_jumps(house.store, now + timedelta(days=15)) == []

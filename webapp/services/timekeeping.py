@@ -85,9 +85,16 @@ def note(store: Store, jump: Jump, when: str) -> None:
 
 
 def recent_jumps(store: Store, now: datetime) -> list[dict[str, Any]]:
-    """What stands on the ledger of jumps of the last two weeks, by either time, newest first."""
-    since = utc_text(now - timedelta(days=SHOWN_DAYS))
+    """What stands on the ledger of jumps with either time in the last two weeks, newest first.
+
+    One of the two was wrong, and may lie years ahead: a time that is still to come keeps nothing on the page.
+    """
+    since, until = utc_text(now - timedelta(days=SHOWN_DAYS)), utc_text(now)
     with store.reading():
         rows = store.ledger.changes(kind=CLOCK_JUMPED, newest=20)
     found = [json.loads(row["text"])["data"] for row in rows]
-    return [one for one in found if max(one["expected_at_utc"], one["found_at_utc"]) >= since]
+    return [
+        one
+        for one in found
+        if any(since <= at <= until for at in (one["expected_at_utc"], one["found_at_utc"]))
+    ]
