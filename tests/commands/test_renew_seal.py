@@ -58,3 +58,10 @@ def test_nothing_is_renewed_without_the_passphrase_of_the_keys(
     assert main(["renew-seal", "--data-folder", str(settings.data_folder)]) == 1
     assert "passphrase does not open the keys" in capsys.readouterr().err
     assert certificates(settings) == before
+
+
+def test_a_folder_without_a_shop_stays_as_it_is(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    elsewhere = tmp_path / "mistyped"
+    assert main(["renew-seal", "--data-folder", str(elsewhere)]) == 2
+    assert "There is no shop in" in capsys.readouterr().err
+    assert not elsewhere.exists()

@@ -28,14 +28,19 @@ def opened(settings: Settings) -> Iterator[tuple[Store, KeyRing]]:
         store.close()
 
 
+def has_shop(settings: Settings) -> bool:
+    """Whether there is a store in the folder; where there is none, it is said."""
+    if settings.database.exists():
+        return True
+    where = f"There is no shop in {settings.data_folder}. Give its folder with --data-folder."
+    print(where, file=sys.stderr)
+    return False
+
+
 @contextmanager
 def looked_into(settings: Settings) -> Iterator[Store | None]:
     """The store alone, for a command that needs no keys and makes nothing; None, and it is said, where no shop is."""
-    if not settings.database.exists():
-        print(
-            f"There is no shop in {settings.data_folder}. Give its folder with --data-folder.",
-            file=sys.stderr,
-        )
+    if not has_shop(settings):
         yield None
         return
     store = Store.open(settings.database)

@@ -9,7 +9,7 @@ from hashlib import sha256
 from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
 
-from webapp.commands.opening import opened
+from webapp.commands.opening import has_shop, opened
 from webapp.composition import CERTIFICATES_FILE, KEYS_NAME, write_certificates
 from webapp.proof.keys import new_private_key, seal_certificate
 from webapp.services.ledger import SERVER, change
@@ -17,10 +17,16 @@ from webapp.serving import new_token, utc_now
 from webapp.settings import Settings, key_passphrase
 
 SERIAL_BYTES = 16
+DONE, NO_SHOP = 0, 2
 
 
 def renew_seal(settings: Settings, *, as_json: bool) -> int:
-    """Make the key, keep the former certificate as a trusted one, note both on the ledger. Raises as `opened` does."""
+    """Make the key, keep the former certificate as a trusted one, note both on the ledger. Raises as `opened` does.
+
+    A folder without a shop is left as it is: keys made there would be taken for the shop's.
+    """
+    if not has_shop(settings):
+        return NO_SHOP
     now = utc_now()
     with opened(settings) as (store, keyring):
         key = new_private_key()
@@ -34,12 +40,12 @@ def renew_seal(settings: Settings, *, as_json: bool) -> int:
         write_certificates(settings, renewed)
     if as_json:
         print(json.dumps(said, indent=1))
-        return 0
+        return DONE
     print(f"The seal has a new certificate, good until {said['until_utc']}: SHA-256 {said['sha256']}")
     print(f"Hand this file to whoever verifies records: {settings.data_folder / CERTIFICATES_FILE}")
     print("The former certificates are in it as well, and what they sealed still verifies.")
     print("Start the server again; until then it seals with the former key.")
-    return 0
+    return DONE
 
 
 def _said(certificate: x509.Certificate) -> dict[str, str]:
