@@ -80,3 +80,14 @@ def test_an_operator_clears_nothing(site: Site) -> None:
     device = fork(site)
     assert site.signed_in("ivo").send(f"/desk/tablets/{device}/fork-cleared", reason="x").status_code == 403
     assert state(site) == "forked"
+
+
+def test_the_storage_of_a_tablet_out_of_use_is_nobody_s_concern(site: Site) -> None:
+    health = {"persisted": False, "usage_bytes": None, "quota_bytes": None, "skew_ms": None}
+    with site.house.store.writing():
+        site.house.store.devices.keep_health(site.house.device.id, health)
+    lead = site.signed_in("ines")
+    told = "storage is not protected."
+    assert told in lead.page("/desk/tablets")
+    assert lead.send(f"/desk/tablets/{site.house.device.id}/disable", reason="Lost.").status_code == 303
+    assert told not in lead.page("/desk/tablets")
