@@ -6,8 +6,8 @@ export function plate(label, {value, unit = null, other = null, note = null}, ki
   return el('div', {class: `plate ${kind}`},
     el('span', {class: 'plate-label'}, label),
     el('span', {class: 'plate-line'}, el('span', {class: 'plate-value'}, value), unit && el('span', {class: 'plate-unit'}, unit)),
-    note && el('span', {class: 'plate-note'}, note),
-    other && el('span', {class: 'plate-other'}, unit && el('span', {class: 'unit-under'}, unit), el('span', {class: 'other-unit'}, other)));
+    other && el('span', {class: 'plate-other'}, unit && el('span', {class: 'unit-under'}, unit), el('span', {class: 'other-unit'}, other)),
+    note && el('span', {class: 'plate-note'}, note));
 }
 
 /** Plates side by side. */
