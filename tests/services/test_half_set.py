@@ -3,7 +3,9 @@
 import json
 from typing import Any
 
+from tests.kit.device import Device
 from tests.kit.house import House
+from tests.kit.shop import PINS
 from webapp.services.board import board
 from webapp.services.half_set import half_set_slots
 
@@ -51,3 +53,20 @@ def test_the_next_whole_setup_in_the_slot_takes_the_mark_away(house: House) -> N
     house.signed()
     assert half_set(house) == {}
     assert on_sheet(house, slot) == []
+
+
+def test_an_older_whole_setup_that_is_sent_late_from_another_tablet_leaves_the_mark(house: House) -> None:
+    other = Device(4711, "Other")
+    other.enrol(house.store, house.keyring, house.clock, code="ABCDE23456")
+    early = house.walk(device=other).through()
+    early.sign(PINS["mara"], house.keyring)
+    house.clock.forward(hours=2)
+    slot = broken_off(house)
+    house.accept(early.parts)
+    assert early.fold.result()["slot"] == slot
+    assert half_set(house) == {slot: ("Y", "Z")}
+    house.clock.forward(minutes=1)
+    later = house.walk(device=other).through()
+    later.sign(PINS["mara"], house.keyring)
+    house.accept(later.parts)
+    assert half_set(house) == {}, "its sheet was compiled after the slot was left"

@@ -3,8 +3,9 @@
 Rules: the state of a setup is the fold over its events and decisions, always; the rows of setups, questions and slots
 that are kept beside are only there to be searched, and come from this module alone. Nothing was seen later than the
 server heard of it, whatever a tablet's clock says: a clock that is days ahead must not hide what others did since.
-What a slot holds has the time of the server's receipt alone, so that one that is behind does not pass for old. A
-setup ran on the machine of its sheet, whatever its first event says.
+What a slot holds has the time of the server's receipt alone, so that one that is behind does not pass for old; a slot
+that was left half set stays so until a setup that is known to be later. A setup ran on the machine of its sheet,
+whatever its first event says.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import json
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.half_set import missing_axes
 from webapp.domain.setup import fold
 from webapp.services.errors import NoSuchSetup
 from webapp.services.intake_reading import stored_event
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from webapp.store import Store
 
 NO_SIGNATURE = "none"
+WHOLE = "complete"
 MOST_SHEETS = 64
 # A sheet's hash names its text for ever, in every store.
 _SHEETS: dict[str, dict[str, Any]] = {}
@@ -124,5 +127,22 @@ def _see_slot(store: Store, machine: str, setup_id: str, state: dict[str, Any]) 
         seen[touch["axis"]] = touch["value_nm"]
         events.append(touch["event"])
     at_utc = store.setups.newest_receipt(events)
-    if at_utc is not None:
+    if at_utc is not None and not _may_be_older(store, machine, setup_id, state["slot"]):
         store.shop.see_slot(machine, state["slot"], seen, at_utc, setup_id)
+
+
+def _may_be_older(store: Store, machine: str, setup_id: str, label: str) -> bool:
+    """Whether a slot was left half set by another setup that this one, sent late, may have come before.
+
+    What is known of the order: one tablet's setups follow each other, and a setup began after its sheet was compiled.
+    Otherwise the slot stays as it was left: a mark too many makes somebody look, one too few lets somebody cut.
+    """
+    slot, this = store.shop.slot(machine, label), store.setups.setup(setup_id)
+    if slot is None or this is None or slot["last_setup"] in (None, setup_id):
+        return False
+    last = store.setups.setup(slot["last_setup"])
+    if last is None or last["outcome"] == WHOLE or last["device"] == this["device"]:
+        return False
+    if sheet_of(store, this["sheet"])["compiled_at_utc"] >= slot["last_seen_at_utc"]:
+        return False
+    return bool(missing_axes(sheet_of(store, last["sheet"]), fold_stored(store, last["id"])))

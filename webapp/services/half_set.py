@@ -10,13 +10,12 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from webapp.domain.half_set import missing_axes
-from webapp.services.folding import fold_stored, sheet_of
+from webapp.services.folding import WHOLE, fold_stored, sheet_of
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
 
-WHOLE = "complete"
 IN_USE_HOURS = 2
 
 
