@@ -18,13 +18,15 @@ const ownCache = () => (opened ??= caches.open(CACHE));
 /*
  * Have the browser answer for this version's files out of the cache by itself, without asking the worker (Service Workers,
  * "static routing"); a browser that does not know it asks the worker, and gets the same. Not the page: which version of it
- * comes is the worker's to say.
+ * comes is the worker's to say. A browser that refuses these routes loses speed and nothing else.
  */
 async function answerWithoutWorker(event) {
   const files = FILES.filter(address => /^\/(assets|fonts)\//.test(address));
-  await event.addRoutes?.(files.map(pathname => ({
-    condition: {urlPattern: {pathname, search: ''}, requestMethod: 'get'}, source: {cacheName: CACHE},
-  })));
+  try {
+    await event.addRoutes?.(files.map(pathname => ({
+      condition: {urlPattern: {pathname, search: ''}, requestMethod: 'get'}, source: {cacheName: CACHE},
+    })));
+  } catch { /* the worker answers */ }
 }
 
 async function keepAll() {

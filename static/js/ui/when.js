@@ -14,10 +14,16 @@ export function useZone(name) {
   } catch { /* not known here: the zone stays as it is */ }
 }
 
+/** An older browser, which cannot write the offset, writes the zone's short name. Throws RangeError for an unknown zone. */
 function formatterOf(timeZone) {
-  return new Intl.DateTimeFormat('en-GB', {
-    timeZone, hourCycle: 'h23', year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit', timeZoneName: 'longOffset',
+  const form = timeZoneName => new Intl.DateTimeFormat('en-GB', {
+    timeZone, hourCycle: 'h23', year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit', timeZoneName,
   });
+  try {
+    return form('longOffset');
+  } catch {
+    return form('short');
+  }
 }
 
 /** {day, time, offset}: "2026-11-25", "10:42", "+01:00" or "UTC". */
