@@ -1,5 +1,6 @@
 """What a record's page says, worked out from the bundle alone."""
 
+import json
 from dataclasses import replace
 
 import pytest
@@ -273,6 +274,18 @@ def test_a_sign_off_over_something_else_is_told_on_the_page() -> None:
         read = record_facts(bundle, final=False).signatures[-1].read
         assert read is not None
         assert read.code == "record.read_differs"
+
+
+def test_a_sign_off_from_before_fingerprints_says_nothing_of_what_was_read_and_accuses_nobody() -> None:
+    tale = normal()
+    decisions = [json.loads(text) for text in tale.decisions]
+    for decision in decisions:
+        decision["data"].pop("reviewed", None)
+    bundle = replace(tale.bundle(), decisions=tuple(canonical_text(one) for one in decisions))
+    read = record_facts(bundle, final=True).signatures[-1].read
+    assert read is not None
+    assert read.code == "record.read_not_said"
+    assert all(said([read]))
 
 
 def test_a_fork_of_the_tablet_s_chain_stands_on_the_page_with_its_events() -> None:

@@ -300,6 +300,8 @@ def _sign_off_row(sign_off: Mapping[str, Any], story: Story, bundle: RecordBundl
 
 def _read(claim: Any, story: Story, bundle: RecordBundle, place: int) -> Finding:
     """Return over what the lead signed, worked out again from the events and from the decisions before this one."""
+    if claim is None:
+        return Finding("record.read_not_said")
     sheet_hash = sha256(bundle.sheet_text.encode("utf-8")).hexdigest()
     ids = list(story.events)
     if not fits(claim, bundle.record["setup"], sheet_hash, ids, bundle.decisions[:place]):
