@@ -80,8 +80,18 @@ export class Sync {
 
   /** Send all that waits, each event once a run: what was not taken does not stand in the way of what comes behind it. */
   async #send() {
-    const tried = new Set();
+    const before = this.#retry;
     const again = await this.#refusedToRetry();
+    try {
+      return await this.#sendAll(again);
+    } catch (error) {
+      this.#retry = before; // what did not reach the server was not asked
+      throw error;
+    }
+  }
+
+  async #sendAll(again) {
+    const tried = new Set();
     let taken = false;
     for (;;) {
       const waiting = again.length > 0 ? again.splice(0, MOST_EVENTS) : await this.outbox.waiting(tried.size + MOST_EVENTS);

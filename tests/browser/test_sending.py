@@ -221,6 +221,19 @@ def test_what_is_refused_for_good_is_kept_and_sent_again_only_when_the_answer_ma
     assert fake.events[-1] == fake.events[0], "at a start, in the order of the chain"
 
 
+def test_asking_again_that_did_not_reach_the_server_is_made_up_at_the_next_turn(
+    page: Page, fake: FakeServer
+) -> None:
+    page.evaluate("() => { self.moment = 0; clock.forward = () => moment; }")
+    fake.outcome = lambda _: "refused"
+    send(page)
+    page.evaluate("() => { moment = 600_000; }")
+    fake.in_place_of_receipts = lambda route: route.abort("connectionreset")
+    send(page)
+    fake.in_place_of_receipts, fake.outcome = None, lambda _: "accepted"
+    assert send(page)["count"] == 0
+
+
 def test_what_is_refused_for_now_is_sent_at_the_next_turn(page: Page, fake: FakeServer) -> None:
     fake.outcome, fake.code = lambda _: "refused", "chain.too_many_waiting"
     send(page)
