@@ -16,7 +16,7 @@ import pytest
 from tests.record.made_up import TALES, Tale, normal
 from webapp.domain.errors import DomainError
 from webapp.domain.record_bundle import from_files
-from webapp.domain.record_facts import record_facts
+from webapp.domain.record_facts import MOST_FAST, record_facts
 from webapp.domain.record_numbers import fast, pace, probe_check, squares
 from webapp.domain.record_story import Story
 from webapp.domain.shipped_procedure import NOTICE
@@ -68,6 +68,19 @@ def catalog(found: dict[str, Any]) -> dict[str, Any]:
 @every_tale
 def test_a_record_is_one_or_two_pages(tale: str, tmp_path: Path) -> None:
     assert 1 <= len(page_texts(pdf(tale), tmp_path)) <= 2
+
+
+def test_a_hurried_setup_stays_on_two_pages_and_says_how_many_steps_were_fast(tmp_path: Path) -> None:
+    bundle = normal().bundle()
+    steps = [step["id"] for stage in bundle.sheet()["procedure"]["stages"] for step in stage["steps"]]
+    fast_step = {"milliseconds": 900, "shop_middle_ms": 8800, "reading_ms": 9200, "is_marked": True}
+    record = {**bundle.record, "step_pace": [{"step": step, **fast_step} for step in steps]}
+    pages = page_texts(render(replace(bundle, record=record)), tmp_path)
+    assert len(pages) == 2
+    said = " ".join(" ".join(pages).split())
+    assert f"{len(steps)} of {len(steps)}" in said
+    assert "0.9 s, here usually 8.8, to read it 9.2; " in said
+    assert f"And {len(steps) - MOST_FAST} more" in said
 
 
 @every_tale

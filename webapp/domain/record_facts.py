@@ -44,6 +44,7 @@ from webapp.domain.zones import local_by_offsets
 
 VERDICT_SIGNS = {"agrees": "=", "ask": "?", "stop": "×"}
 SHORTENED_HEX = 16
+MOST_FAST = 2
 ANSWERED_KINDS = ("board", "tool_in", "slot", "clear", "tool_out")
 
 
@@ -66,6 +67,7 @@ def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
     story = Story(sheet, {event["id"]: event for event in events}, state, _people(record))
     display = display_of(sheet["machine"])
     ended = story.time_of_type("setup.finished")
+    marked = fast(record, story)
     return RecordFacts(
         shop=record["shop"],
         notice=sheet["shop"]["notice"],
@@ -95,7 +97,10 @@ def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
         squares=squares(story),
         probe_check=probe_check(story),
         pace=pace(record),
-        fast=fast(record, story),
+        fast=marked[:MOST_FAST],
+        fast_more=Finding("record.pace_more", {"more": len(marked) - MOST_FAST})
+        if len(marked) > MOST_FAST
+        else None,
         copied=_copied(story),
         cautions=_cautions(story),
         checks=_checks(story),

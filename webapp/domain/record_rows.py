@@ -178,6 +178,7 @@ class RecordFacts:
     probe_check: Finding | None
     pace: Finding | None
     fast: tuple[PaceRow, ...]
+    fast_more: Finding | None
     copied: tuple[CopiedRow, ...]
     cautions: tuple[CautionRow, ...]
     checks: tuple[CheckRow, ...]
