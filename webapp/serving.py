@@ -30,7 +30,7 @@ from webapp import create_app, watching
 from webapp.charts.paper import warm_up
 from webapp.proof.errors import ProofError
 from webapp.proof.seal_term import seal_term
-from webapp.services import recording
+from webapp.services import preparing, recording
 from webapp.settings import BadSetting, Settings
 from webapp.store import Store, StoreError
 from webapp.words import say
@@ -170,6 +170,7 @@ def _load(settings: Settings, parent: int) -> Callable[..., Any]:
     app: Flask = create_app(settings, utc_now, new_token, elapsed_s)
     threading.Thread(target=seal_what_is_missing, args=(app,), daemon=True).start()
     threading.Thread(target=warm_up, daemon=True).start()
+    threading.Thread(target=read_the_past, args=(app,), daemon=True).start()
     threading.Thread(target=_watch, args=(app, settings), daemon=True).start()
     return app
 
@@ -180,6 +181,22 @@ def _watch(app: Flask, settings: Settings) -> None:
     first_pause_s = watching.DAY_S if settings.demo else watching.FIRST_PAUSE_S
     certificate = parts.keyring.seal_certificate
     watching.watch(parts.store, certificate, parts.now, lambda s: not never.wait(s), first_pause_s)
+
+
+def read_the_past(app: Flask) -> int:
+    """Work out every machine's lines once, so that nobody's first sheet waits for a long past; how many machines."""
+    parts = app.extensions["zerokeep"]
+    try:
+        with parts.store.reading():
+            machines = list(parts.store.shop.items("machine"))
+        for machine in machines:
+            preparing.usuals(parts.store, machine)
+    except Exception:  # the first sheet says what is wrong
+        app.logger.exception("the past was not read ahead")
+        return 0
+    finally:
+        parts.store.close()
+    return len(machines)
 
 
 def seal_what_is_missing(app: Flask, pause_s: float = PAUSE_S) -> int:

@@ -14,8 +14,17 @@ from pathlib import Path
 
 import pytest
 
+from tests.kit.past import keep_past
 from tests.web.conftest import Site
-from webapp.serving import CannotStart, check_port, make_data_folder, prepare, seal_what_is_missing
+from webapp.services import histories
+from webapp.serving import (
+    CannotStart,
+    check_port,
+    make_data_folder,
+    prepare,
+    read_the_past,
+    seal_what_is_missing,
+)
 from webapp.settings import Settings
 
 PROGRAM = """
@@ -67,6 +76,14 @@ def test_records_that_are_missing_are_sealed_after_the_start(site: Site) -> None
     for walk in (first, second):
         assert lead.get(f"/records/{walk.setup}.pdf").status_code == 200
     assert seal_what_is_missing(site.app, pause_s=0) == 0
+
+
+def test_the_past_is_read_ahead_so_that_the_first_sheet_waits_for_nothing(site: Site) -> None:
+    keep_past(site.house, [-381_250_000, -381_251_000, -381_252_000])
+    store = site.app.extensions["zerokeep"].store
+    assert ("vise-a", "X") not in histories._stores.get(store, {})
+    assert read_the_past(site.app) == 2
+    assert [len(one.values_nm) for one in histories._stores[store]["vise-a", "X"].history] == [3]
 
 
 def test_an_empty_data_folder_says_how_a_shop_is_loaded(tmp_path: Path, free_port: int) -> None:
