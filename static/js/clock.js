@@ -4,15 +4,22 @@
  *
  * Events carry the wall clock as it is. Whether a sheet or an authorisation still holds is asked of the server's time as well
  * as it is known here: `basis` says by what. 'server': compared since the page was opened. 'memory': compared earlier, and the
- * wall clock may have been set since. 'own': never compared.
+ * wall clock may have been set since. 'own': never compared. The forward clock stands still while some tablets sleep: it says
+ * how much time has passed at least, and where the wall clock says more, the tablet slept or its clock was set.
  */
 const SKEW_TO_SAY_MS = 120_000;
 
 export class Clock {
   #serverAtMs = null;
+  #comparedAt = null;
+  #basis = 'own';
 
   constructor({wall = () => Date.now(), forward = () => performance.now()} = {}) {
-    Object.assign(this, {wall, forward, skewMs: null, basis: 'own'});
+    Object.assign(this, {wall, forward, skewMs: null});
+  }
+
+  get basis() {
+    return this.#basis === 'server' && this.#toldMs() - this.#leastMs() > SKEW_TO_SAY_MS ? 'memory' : this.#basis;
   }
 
   /** Wall clock as "2026-11-25T08:03:12.345Z". */
@@ -45,7 +52,9 @@ export class Clock {
 
   #set(skewMs, serverAtMs, basis) {
     this.#serverAtMs = serverAtMs;
-    Object.assign(this, {skewMs, basis});
+    this.#basis = basis;
+    this.#comparedAt = basis === 'server' ? this.forward() : null;
+    this.skewMs = skewMs;
   }
 
   get isWrong() {
@@ -64,7 +73,7 @@ export class Clock {
 
   /** Whether the wall clock was put back since the last comparison: then no age can be told. */
   get wentBack() {
-    return this.#serverAtMs !== null && this.#trueMs() < this.#serverAtMs - SKEW_TO_SAY_MS;
+    return this.#serverAtMs !== null && this.#toldMs() < this.#serverAtMs - SKEW_TO_SAY_MS;
   }
 
   /** Milliseconds since a time of the server's; never negative. */
@@ -73,7 +82,17 @@ export class Clock {
   }
 
   #trueMs() {
+    return Math.max(this.#toldMs(), this.#leastMs());
+  }
+
+  /** The server's time by the wall clock. */
+  #toldMs() {
     return this.wall() - (this.skewMs ?? 0);
+  }
+
+  /** What it is at least, by the forward clock since the comparison. */
+  #leastMs() {
+    return this.#comparedAt === null ? -Infinity : this.#serverAtMs + this.forward() - this.#comparedAt;
   }
 
   /** Milliseconds from a time of this tablet's own in the past; never negative, because a clock may have been put back. */

@@ -122,6 +122,23 @@ def test_a_clock_says_by_what_it_tells_and_what_changes_it(page: Page) -> None:
     assert page.evaluate("() => { wallMs -= 1; return clock.wentBack; }") is True
 
 
+def test_a_clock_that_is_set_while_the_page_is_open_is_no_longer_called_the_servers(page: Page) -> None:
+    page.evaluate(CLOCK, SOON)
+    page.evaluate(
+        "at => { self.forwardMs = 0; clock.forward = () => forwardMs; clock.compare(at, wallMs); }", SOON
+    )
+    page.evaluate("hours => { wallMs += hours; forwardMs += hours; }", HOUR_MS)
+    assert page.evaluate("at => [clock.basis, clock.ageMs(at)]", SOON) == ["server", HOUR_MS], "time went by"
+    page.evaluate("hours => { wallMs += hours; }", HOUR_MS)
+    assert page.evaluate("at => [clock.basis, clock.ageMs(at)]", SOON) == ["memory", 2 * HOUR_MS], (
+        "set forward"
+    )
+    page.evaluate("hours => { wallMs -= 2 * hours; }", HOUR_MS)
+    assert page.evaluate("at => clock.ageMs(at)", SOON) == HOUR_MS, (
+        "set back, an hour has passed all the same"
+    )
+
+
 @pytest.mark.parametrize(
     ("storage", "found"),
     [
