@@ -3,7 +3,7 @@
 - Stopping distance: OpenStax, College Physics, Example 2.14 (data/stopping_distance.json).
 - Search cap of a quarter inch, factor of two on the overtravel: common practice, no source.
 - Straight probe and slots: NISTIR 6556 (Kramer, Proctor, Messina, 2000), sections 3.5.9, 3.2.2 and Table 2, read in a
-  transcription of the report. US Government work.
+  copy of the report, which is in the public domain.
 - Axes: ISO 841:2001, as a control maker's manual quotes it and from memory; the standard's text was not read.
 """
 
