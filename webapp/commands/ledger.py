@@ -19,9 +19,8 @@ def write_out(settings: Settings, *, after: int) -> int:
     with looked_into(settings) as store:
         if store is None:
             return NO_SHOP
-        with (
-            store.reading()
-        ):  # all of it first: a slow reader of our output must not keep anybody from writing
+        # All of it first: a slow reader of our output must not keep anybody from writing.
+        with store.reading():
             rows = list(store.ledger.all_changes(after + 1))
             head = ledger.head(store)
     for row in rows:
