@@ -35,8 +35,10 @@ def test_the_count_comes_back_one_by_one_and_never_beyond_the_first() -> None:
     assert strangers.wait_seconds("10.0.0.1", much_later) == SECONDS_EACH
 
 
-def test_a_clock_that_was_set_back_gives_nothing() -> None:
-    assert used_up().wait_seconds("10.0.0.1", NOW - timedelta(days=1)) == SECONDS_EACH
+def test_a_clock_that_was_set_back_gives_nothing_and_counts_on_from_there() -> None:
+    strangers, yesterday = used_up(), NOW - timedelta(days=1)
+    assert strangers.wait_seconds("10.0.0.1", yesterday) == SECONDS_EACH
+    assert strangers.wait_seconds("10.0.0.1", yesterday + timedelta(seconds=SECONDS_EACH)) == 0
 
 
 @pytest.mark.parametrize(

@@ -49,8 +49,10 @@ class Strangers:
 
     def _now_left(self, network: str, now: datetime) -> float:
         left, since = self._left.get(network, (float(AT_ONCE), now))
-        # A clock that was set back gives nothing and takes nothing.
-        return min(float(AT_ONCE), left + max(0.0, (now - since).total_seconds()) / SECONDS_EACH)
+        if now < since:  # a clock that was set back gives nothing and takes nothing: it counts on from here
+            self._left[network] = (left, now)
+            return left
+        return min(float(AT_ONCE), left + (now - since).total_seconds() / SECONDS_EACH)
 
 
 def _network(address: str) -> str:
