@@ -11,17 +11,28 @@ export class NetworkLine {
 
   /** `tally` of the outbox, `state` of the sync, the clock. */
   show({count, oldestAtUtc, refused = 0}, state, clock) {
-    const line = this.#words(count - refused, oldestAtUtc, state, clock);
-    const notTaken = state.device === 'disabled' || state.device === 'forked' ? say(`tablet.network.device_${state.device}`) : null;
-    const warned = [line, refused > 0 && say('tablet.network.refused', {count: refused}), notTaken, clock.isWrong && say('tablet.network.clock')].filter(Boolean).join(' · ');
+    const warning = warningOf(refused, state, clock);
+    const text = warning ? [shortly(count, refused), warning].filter(Boolean).join(' · ') : atLength(count, oldestAtUtc, state, clock);
     this.element.dataset.network = count > 0 ? 'waiting' : 'sent';
     this.element.dataset.waiting = count;
-    if (this.text.textContent !== warned) this.text.textContent = warned;
+    if (this.text.textContent !== text) this.text.textContent = text;
   }
+}
 
-  #words(count, oldestAtUtc, {lastAtUtc, reached}, clock) {
-    if (count > 0) return say('tablet.network.waiting', {count, span: span(clock.sinceMs(oldestAtUtc))});
-    if (lastAtUtc) return say(reached ? 'tablet.network.sent' : 'tablet.network.sent_before', {time: clockTime(lastAtUtc)});
-    return say('tablet.network.nothing');
-  }
+function atLength(count, oldestAtUtc, {lastAtUtc, reached}, clock) {
+  if (count > 0) return say('tablet.network.waiting', {count, span: span(clock.sinceMs(oldestAtUtc))});
+  if (lastAtUtc) return say(reached ? 'tablet.network.sent' : 'tablet.network.sent_before', {time: clockTime(lastAtUtc)});
+  return say('tablet.network.nothing');
+}
+
+function shortly(count, refused) {
+  if (count > refused) return say('tablet.network.waiting_short', {count: count - refused});
+  return count === 0 && say('tablet.network.sent_short');
+}
+
+/** The gravest alone, or null: one line is all the room there is, and what this tablet holds can be read in full. */
+function warningOf(refused, {device}, clock) {
+  if (device === 'disabled' || device === 'forked') return say(`tablet.network.device_${device}`);
+  if (refused > 0) return say('tablet.network.refused', {count: refused});
+  return clock.isWrong ? say('tablet.network.clock') : null;
 }
