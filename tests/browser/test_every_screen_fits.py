@@ -90,7 +90,7 @@ AXE = {
 
 
 def longest_quiet_line() -> str:
-    """The longest that the line about the network says: long without one, or with a warning."""
+    """The longest that the line about the network says, be it of what waits or of what is wrong."""
     words = json.loads(WORDS.read_text(encoding="utf-8"))
 
     def say(code: str, **fields: object) -> str:
