@@ -5,8 +5,8 @@ Only the edges of the program draw chance; the use cases get what was drawn.
 
 import secrets
 
-from webapp.domain.errors import DomainError
-from webapp.services.secret_rules import check_passphrase, check_pin
+from webapp.domain.plain.errors import DomainError
+from webapp.services.people.secret_rules import check_passphrase, check_pin
 
 # Short everyday words; four by chance make a passphrase that a person can type at a desk.
 WORDS = (

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from webapp import VERSION
-from webapp.domain.errors import DomainError
+from webapp.domain.plain.errors import DomainError
 from webapp.proof.errors import ProofError
 from webapp.serving import CannotStart
 from webapp.settings import BadSetting, Settings, read_settings

@@ -25,13 +25,14 @@ from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.pdf_seal import seal
 from webapp.proof.record_verify import NOT_ON_LEDGER, verify_record
 from webapp.record.press import Press
-from webapp.services.intake import check_pending_seals
-from webapp.services.timekeeping import Timekeeper, look_at_start
+from webapp.services.evidence.timekeeping import Timekeeper, look_at_start
+from webapp.services.intake.intake import check_pending_seals
 from webapp.settings import Settings, key_passphrase
 from webapp.store import Store
-from webapp.web import pages, shell
-from webapp.web.icons import SIZES, icon
-from webapp.web.wiring import Wiring
+from webapp.web import pages
+from webapp.web.edge.wiring import Wiring
+from webapp.web.files import shell
+from webapp.web.files.icons import SIZES, icon
 
 Result = TypeVar("Result")
 
@@ -141,14 +142,14 @@ def write_certificates(settings: Settings, keyring: KeyRing) -> None:
 
 def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:
     """Flask's and Flask-WTF's settings. The form cookie's key comes from the pepper, which no visitor can guess at."""
-    from webapp.web import sizes  # noqa: PLC0415
+    from webapp.web.edge import request_sizes  # noqa: PLC0415
 
     return {
         "SECRET_KEY": HKDF(SHA256(), 32, None, b"zerokeep/form-cookie/1").derive(keyring.pepper),
         "TRUSTED_HOSTS": list(settings.trusted_hosts),
-        "MAX_CONTENT_LENGTH": sizes.SMALL,
-        "MAX_FORM_MEMORY_SIZE": sizes.FORM_MEMORY,
-        "MAX_FORM_PARTS": sizes.FORM_PARTS,
+        "MAX_CONTENT_LENGTH": request_sizes.SMALL,
+        "MAX_FORM_MEMORY_SIZE": request_sizes.FORM_MEMORY,
+        "MAX_FORM_PARTS": request_sizes.FORM_PARTS,
         "PROVIDE_AUTOMATIC_OPTIONS": False,
         "SESSION_COOKIE_NAME": "__Host-zerokeep-form",
         "SESSION_COOKIE_SECURE": True,

@@ -30,7 +30,8 @@ from webapp import create_app, watching
 from webapp.charts.paper import warm_up
 from webapp.proof.errors import ProofError
 from webapp.proof.seal_term import seal_term
-from webapp.services import preparing, recording
+from webapp.services.setups import recording
+from webapp.services.sheets import preparing
 from webapp.settings import BadSetting, Settings
 from webapp.store import Store, StoreError
 from webapp.words import say

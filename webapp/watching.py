@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from cryptography import x509
 
 from webapp.proof.seal_term import seal_term
-from webapp.services import auditing
+from webapp.services.evidence import auditing
 from webapp.words import say
 
 if TYPE_CHECKING:

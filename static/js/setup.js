@@ -2,7 +2,7 @@
  * One running setup on this tablet: its events, what they amount to (the fold), and the one way to add to it.
  * Nothing here is shown as done before `commit` has resolved, and `commit` resolves only after the event is kept.
  */
-import {fold} from './rules/setup.js';
+import {fold} from './rules/setup/fold.js';
 import {sealPin} from './proof/jwe.js';
 import {CURRENT, MINE} from './store/opening.js';
 

@@ -23,7 +23,8 @@ from tests.kit.house import House
 from tests.kit.past import keep_past, setup_id
 from tests.kit.shop import CENTRES_NM, fixed_keyring
 from tests.web.conftest import make_site
-from webapp.services import preparing, register
+from webapp.services.sheets import preparing
+from webapp.services.shop import register
 
 AXES = ("X", "Y", "Z")
 

@@ -23,7 +23,7 @@ from weasyprint.text.fonts import FontConfiguration
 
 from tests.proof.made_up import CHEAP, PASSPHRASE, counted_bytes, numbered_keys
 from tests.record.made_up import normal
-from webapp.domain.record_facts import record_facts
+from webapp.domain.record.facts import record_facts
 from webapp.fonts import font_files
 from webapp.proof.keys import KeyRing
 from webapp.proof.pdf_seal import seal

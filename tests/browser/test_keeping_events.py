@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page
 
 from tests.kit.modules import OUTBOX, open_modules
-from webapp.domain.events import read_event
+from webapp.domain.evidence.events import read_event
 from webapp.proof.jws import DeviceKey
 
 FAIL_NEXT_ADD = """name => {

@@ -12,7 +12,7 @@ from tests.kit.chromium import SIZES
 from tests.kit.demo import Demo, now
 from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
-from webapp.services import register
+from webapp.services.shop import register
 
 # As the demo's shop file states it for the probe in Plover.
 EFFECTIVE_RADIUS_NM = 2_996_000

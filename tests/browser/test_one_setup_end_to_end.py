@@ -25,9 +25,9 @@ from tests.kit.server import ROOT, Server
 from tests.kit.tablet import Operator, Tablet
 from tests.proof.judges import pdfsig_accepts, pyhanko_accepts
 from webapp.composition import CERTIFICATES_FILE
-from webapp.domain.lengths import Display, format_length
+from webapp.domain.plain.lengths import Display, format_length
 from webapp.proof.jws import DeviceKey
-from webapp.services.auditing import audit
+from webapp.services.evidence.auditing import audit
 
 LEAD, OPERATOR, MACHINE = "mara", "odile", "plover"
 HALF_TYPED = "-41"

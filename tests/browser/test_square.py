@@ -13,8 +13,8 @@ from tests.kit.desk import Desk
 from tests.kit.server import Server
 from tests.kit.tablet import Operator, Tablet
 from webapp.commands.opening import opened
-from webapp.domain.lengths import Display, Unit, format_length, parse_length
-from webapp.services.ledger import SERVER, change
+from webapp.domain.plain.lengths import Display, Unit, format_length, parse_length
+from webapp.services.evidence.ledger import SERVER, change
 
 MM = Display(Unit.MM, 3)
 FIXTURE = "plover-vise"

@@ -7,7 +7,7 @@ import pytest
 from tests.browser.conftest import NewTablet
 from tests.kit.demo import Demo, now
 from tests.kit.tablet import Tablet
-from webapp.services import register
+from webapp.services.shop import register
 from webapp.services.times import later
 
 SETUPS = 520

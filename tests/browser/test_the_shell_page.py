@@ -8,7 +8,7 @@ from collections.abc import Callable
 from playwright.sync_api import BrowserContext
 
 from tests.kit.modules import ROOT, open_modules, shell, tablet_page
-from webapp.web.joining import join_modules, reached
+from webapp.web.files.joining import join_modules, reached
 
 MODULES = ROOT / "static" / "js"
 # What a module gives, as text that can be compared: `name: value`, for functions and classes their source.
@@ -23,7 +23,7 @@ def test_the_page_asks_for_one_script_one_style_and_one_catalogue() -> None:
 def test_no_module_of_the_tablet_is_left_outside_the_joined_script() -> None:
     """But the twin of the server's canonical JSON, which the vectors alone ask for."""
     modules = {name: file.body.decode() for name, file in shell().assets.items() if name.startswith("js/")}
-    assert modules.keys() - reached(modules, "js/main.js") == {"js/rules/canonical.js"}
+    assert modules.keys() - reached(modules, "js/main.js") == {"js/rules/plain/canonical.js"}
 
 
 def test_every_joined_module_gives_what_the_browsers_own_module_gives(

@@ -18,10 +18,9 @@ from webapp.charts.paper import ROLES
 from webapp.charts.scales import length_scale
 from webapp.charts.thinning import thinned
 from webapp.charts.trend_chart import LAYOUTS, trend_charts
-from webapp.domain import limits
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.trend import SeatingRows, SeatingTrend, TrendRow, seating_trend
-from webapp.domain.usual import FloorInputs, LinesChoice
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.trend import SeatingRows, SeatingTrend, TrendRow, seating_trend
+from webapp.domain.usual.usual import FloorInputs, LinesChoice, limits
 from webapp.services.times import utc_text
 from webapp.words import say
 

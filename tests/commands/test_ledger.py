@@ -10,7 +10,7 @@ from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp.cli import main
-from webapp.services import answering
+from webapp.services.setups import answering
 
 
 def written_out(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> list[Any]:

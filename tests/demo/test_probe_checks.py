@@ -9,9 +9,9 @@ import pytest
 
 from webapp.demo.demo_shop import demo_shop_text
 from webapp.demo.probe_checks import HUMP_NM, PLACES, SCATTER_NM, typed_check
-from webapp.domain.probe_health import work_out
-from webapp.domain.shop import Machine
-from webapp.domain.shop_file import read_shop
+from webapp.domain.probe.probe_health import work_out
+from webapp.domain.shop.shop import Machine
+from webapp.domain.shop.shop_file import read_shop
 
 SHOP = read_shop(demo_shop_text(date(2026, 11, 25)))
 

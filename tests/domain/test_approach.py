@@ -9,8 +9,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from webapp.domain import errors
-from webapp.domain.approach import (
+from webapp.domain.plain import errors
+from webapp.domain.plain.axes import Axis, Face
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.touch.approach import (
     Approach,
     AxisTravel,
     FaceMeasures,
@@ -21,9 +23,7 @@ from webapp.domain.approach import (
     plan_approach,
     search_range_nm,
 )
-from webapp.domain.axes import Axis, Face
-from webapp.domain.feeds import format_feed
-from webapp.domain.lengths import Display, Unit
+from webapp.domain.touch.feeds import format_feed
 from webapp.words import say
 
 MM = Display(Unit.MM, 3)

@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from tests.rules.example_shop import MILL_INCH, MILL_MM, PROBE, RULES, VISE
-from webapp.domain.budget_lines import BudgetStoredWrongError, LeadLine, axis_lines, floor_of, lead_lines
-from webapp.domain.budget_typed import (
+from webapp.domain.budget.lines import BudgetStoredWrongError, LeadLine, axis_lines, floor_of, lead_lines
+from webapp.domain.budget.typed import (
     BudgetDistributionUnknownError,
     BudgetNumberNotReadError,
     BudgetValueOutsideError,
@@ -20,10 +20,10 @@ from webapp.domain.budget_typed import (
     read_thermal,
     read_value_nm,
 )
-from webapp.domain.errors import DomainError, LengthError
-from webapp.domain.sheet import floor_inputs
-from webapp.domain.uncertainty import ConfidenceNotBetweenError, budget
-from webapp.domain.usual import LinesChoice, SeatingValues, combined_uncertainty_nm, usual
+from webapp.domain.budget.uncertainty import ConfidenceNotBetweenError, budget
+from webapp.domain.plain.errors import DomainError, LengthError
+from webapp.domain.sheet.sheet import floor_inputs
+from webapp.domain.usual.usual import LinesChoice, SeatingValues, combined_uncertainty_nm, usual
 from webapp.words import say
 
 CHIP = LeadLine("own-1", "Chips under the vise", None, 3_000, "rectangular", "12", "Looked at for a month")

@@ -14,14 +14,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.domain import causes as causes_of
-from webapp.domain.axes import Axis, Face
-from webapp.domain.cause_facts import Known, Measures, half_width_nm, known_axis
-from webapp.domain.causes import AxisFacts, name_causes, name_causes_of_vector, prepare, repairs, say_causes
-from webapp.domain.causes_reading import OtherSeating, OtherSlot, RecentTouch
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.spread import prediction_half_width
-from webapp.domain.usual import FloorInputs, LinesChoice, SeatingValues, usual
+from webapp.domain.causes import named as causes_of
+from webapp.domain.causes.facts import Known, Measures, half_width_nm, known_axis
+from webapp.domain.causes.named import (
+    AxisFacts,
+    name_causes,
+    name_causes_of_vector,
+    prepare,
+    repairs,
+    say_causes,
+)
+from webapp.domain.causes.reading import OtherSeating, OtherSlot, RecentTouch
+from webapp.domain.figures.spread import prediction_half_width
+from webapp.domain.plain.axes import Axis, Face
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, usual
 from webapp.words import catalogue, say
 
 MM = Display(Unit.MM, 3)

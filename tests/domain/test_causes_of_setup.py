@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from tests.record.made_up import USUAL_NM, made_sheet
-from webapp.domain.cause_facts import Candidate
-from webapp.domain.causes_of_setup import causes_of_touch
+from webapp.domain.causes.facts import Candidate
+from webapp.domain.causes.of_setup import causes_of_touch
 
 FAR_NM = -90_002_000
 

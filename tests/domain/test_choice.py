@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.domain.choice import (
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.choice import (
     RAREST_ONE_IN,
     CeilingOutsideError,
     ChoiceError,
@@ -21,8 +22,7 @@ from webapp.domain.choice import (
     read_factor,
     read_one_in,
 )
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.usual import LinesChoice
+from webapp.domain.usual.usual import LinesChoice
 
 MM, INCH = Display(Unit.MM, 3), Display(Unit.INCH, 4)
 GOOD = {"ask": "100", "stop": "1000", "ceiling": "0.5", "factor": ""}

@@ -10,8 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.rules.example_shop import MILL_MM, SLOTS, sheet_value, usual_of
-from webapp.domain.axes import Axis
-from webapp.domain.compare import (
+from webapp.domain.plain.axes import Axis
+from webapp.domain.plain.errors import LengthBeyondTravelError
+from webapp.domain.shop.slots import compare_copied
+from webapp.domain.touch.compare import (
     compared_on_sheet,
     same_tool,
     slot_length_nm,
@@ -19,9 +21,7 @@ from webapp.domain.compare import (
     touch_length_nm,
     verdict_on,
 )
-from webapp.domain.errors import LengthBeyondTravelError
-from webapp.domain.slots import compare_copied
-from webapp.domain.usual import verdict
+from webapp.domain.usual.usual import verdict
 
 sheet_of = cache(sheet_value)
 

@@ -8,16 +8,16 @@ from typing import Any
 
 import pytest
 
-from webapp.domain.drawing import (
+from webapp.domain.drawing.canvas import hatch
+from webapp.domain.drawing.drawing import (
     Drawing,
     DrawingFaceUnknownError,
     DrawingMeasureNotPositiveError,
     Vise,
     draw_touch,
 )
-from webapp.domain.drawing_canvas import hatch
-from webapp.domain.json_strict import canonical_text
-from webapp.domain.lengths import Display, Unit
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.plain.lengths import Display, Unit
 from webapp.words import say
 
 MM = 1_000_000

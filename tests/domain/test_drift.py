@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.domain.drift import (
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.drift import (
     Chart,
     DatedValue,
     DriftTooFewError,
@@ -19,7 +20,6 @@ from webapp.domain.drift import (
     say_hints,
     say_signal,
 )
-from webapp.domain.lengths import Display, Unit
 from webapp.words import say
 
 MM = Display(Unit.MM, 3)

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import webapp.domain
-from webapp.domain.errors import DomainError, Finding, LengthTooManyDecimalsError, error_classes
+from webapp.domain.plain.errors import DomainError, Finding, LengthTooManyDecimalsError, error_classes
 from webapp.words import PLACEHOLDER, NoWordsError, catalogue, fill, say
 
 for module in pkgutil.walk_packages(webapp.domain.__path__, "webapp.domain."):

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from webapp.domain import events
-from webapp.domain.events import (
+from webapp.domain.evidence import events
+from webapp.domain.evidence.events import (
     CLOSING,
     DATA,
     EventChainWrongError,
@@ -19,7 +19,7 @@ from webapp.domain.events import (
     EventTypeUnknownError,
     read_event,
 )
-from webapp.domain.json_strict import JsonRepeatedNameError
+from webapp.domain.plain.json_strict import JsonRepeatedNameError
 from webapp.words import catalogue
 
 GOOD_DATA: dict[str, dict[str, Any]] = {

@@ -7,7 +7,12 @@ from fractions import Fraction
 
 import pytest
 
-from webapp.domain.exact_sums import LARGEST_DEVIATION, LEAST_LONG, times_n_squares, times_n_squares_in_pieces
+from webapp.domain.figures.exact_sums import (
+    LARGEST_DEVIATION,
+    LEAST_LONG,
+    times_n_squares,
+    times_n_squares_in_pieces,
+)
 
 OFFSETS_NM = (0, -600_123_457, 2**40, 2**70)
 

@@ -6,14 +6,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.domain.feeds import (
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.touch.feeds import (
     format_feed,
     largest_feed_mm_per_min,
     round_feed_down,
     stopping_distance_mm,
     stopping_distance_nm,
 )
-from webapp.domain.lengths import Display, Unit
 
 MM = Display(Unit.MM, 3)
 INCH = Display(Unit.INCH, 4)

@@ -1,9 +1,9 @@
 """A slot is left half set from the copying down until every axis has a kept value, and the record says so."""
 
 from tests.record.made_up import Tale, broken_off, normal
-from webapp.domain.half_set import missing_axes
-from webapp.domain.record_facts import record_facts
-from webapp.domain.setup import fold
+from webapp.domain.record.facts import record_facts
+from webapp.domain.setup.fold import fold
+from webapp.domain.setup.half_set import missing_axes
 from webapp.words import say
 
 

@@ -11,14 +11,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.domain.errors import Finding
-from webapp.domain.history_columns import (
+from webapp.domain.plain.errors import Finding
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.history_columns import (
     HistoryColumnMissingError,
     HistoryColumnTwiceError,
     HistoryColumnUnknownError,
     HistoryEmptyError,
 )
-from webapp.domain.history_csv import (
+from webapp.domain.usual.history_csv import (
     LONGEST_LINE,
     HistoryRow,
     Known,
@@ -29,7 +30,6 @@ from webapp.domain.history_csv import (
     read_history,
     write_history,
 )
-from webapp.domain.lengths import Display, Unit
 from webapp.words import say
 
 MM = Display(Unit.MM, 3)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.domain.json_strict import (
+from webapp.domain.plain.json_strict import (
     LARGEST_INTEGER,
     LARGEST_TEXT_BYTES,
     JsonCannotWriteError,

@@ -13,14 +13,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.domain.errors import (
+from webapp.domain.plain.errors import (
     DisplayNotExactError,
     DomainError,
     HalfWidthNotANumberError,
     LengthBeyondTravelError,
     LimitsReversedError,
 )
-from webapp.domain.lengths import (
+from webapp.domain.plain.lengths import (
     Display,
     Unit,
     format_length,

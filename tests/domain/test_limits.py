@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.limits import (
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.limits import (
     CHOICES_ONE_IN,
     ChanceNotBetweenError,
     LimitsWithoutValueError,
@@ -25,7 +25,15 @@ from webapp.domain.limits import (
     line_nm,
     would_have_asked,
 )
-from webapp.domain.usual import FloorInputs, LinesChoice, SeatingValues, SetupValue, Usual, usual, verdict
+from webapp.domain.usual.usual import (
+    FloorInputs,
+    LinesChoice,
+    SeatingValues,
+    SetupValue,
+    Usual,
+    usual,
+    verdict,
+)
 from webapp.words import say
 
 MM = Display(Unit.MM, 3)

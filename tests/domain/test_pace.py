@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from webapp.domain.pace import (
+from webapp.domain.setup.pace import (
     LEAST_TIMES,
     PaceTimeNegativeError,
     ReadingRateError,

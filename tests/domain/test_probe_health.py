@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 
 from tests.rules.example_shop import MILL_INCH, MILL_MM
-from webapp.domain.circle_fit import CircleOneSidedError
-from webapp.domain.errors import DomainError
-from webapp.domain.probe_health import (
+from webapp.domain.figures.circle_fit import CircleOneSidedError
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.probe.probe_health import (
     ArtefactUnknownError,
     CheckState,
     CheckTyped,
@@ -21,7 +21,11 @@ from webapp.domain.probe_health import (
     state_of,
     work_out,
 )
-from webapp.domain.ring_check import IntervalNotPositiveError, RingDoesNotFitError, RingTooFewPointsError
+from webapp.domain.probe.ring_check import (
+    IntervalNotPositiveError,
+    RingDoesNotFitError,
+    RingTooFewPointsError,
+)
 from webapp.words import say
 
 CENTRE = (-381.0, -152.0)

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from webapp.domain.json_strict import canonical_text
-from webapp.domain.procedure import (
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.procedure.procedure import (
     Caution,
     Choice,
     Procedure,
@@ -23,8 +23,8 @@ from webapp.domain.procedure import (
     procedure_from_json,
     publish,
 )
-from webapp.domain.procedure_rules import STAGES
-from webapp.domain.shipped_procedure import NOTICE, SHIPPED
+from webapp.domain.procedure.rules import STAGES
+from webapp.domain.procedure.shipped import NOTICE, SHIPPED
 from webapp.words import catalogue, say
 
 

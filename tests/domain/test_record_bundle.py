@@ -6,9 +6,9 @@ import json
 
 import pytest
 
-from webapp.domain.errors import DomainError
-from webapp.domain.json_strict import canonical_text
-from webapp.domain.record_bundle import (
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.record.bundle import (
     RecordBundle,
     RecordEventNotJwsError,
     RecordFileMissingError,

@@ -6,9 +6,9 @@ from dataclasses import replace
 import pytest
 
 from tests.record.made_up import MM, TALES, Tale, asked, broken_off, inch_machine, made_sheet, normal, stopped
-from webapp.domain.errors import Finding
-from webapp.domain.json_strict import canonical_text
-from webapp.domain.record_facts import RecordNotFinalError, grouped, record_facts, whole_time
+from webapp.domain.plain.errors import Finding
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.record.facts import RecordNotFinalError, grouped, record_facts, whole_time
 from webapp.words import say
 
 

@@ -8,10 +8,9 @@ from datetime import date
 import numpy as np
 import pytest
 
-from webapp.domain.circle_fit import CircleOneSidedError, CircleTooFewError, fit_circle
-from webapp.domain.jaw_square import SquareUncertaintyError, TouchesTooCloseError, jaw_angle, say_angle
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.ring_check import (
+from webapp.domain.figures.circle_fit import CircleOneSidedError, CircleTooFewError, fit_circle
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.probe.ring_check import (
     IntervalNotPositiveError,
     RingDoesNotFitError,
     RingTooFewPointsError,
@@ -22,6 +21,7 @@ from webapp.domain.ring_check import (
     from_repeats,
     say_overdue,
 )
+from webapp.domain.touch.jaw_square import SquareUncertaintyError, TouchesTooCloseError, jaw_angle, say_angle
 from webapp.words import say
 
 MM = Display(Unit.MM, 3)

@@ -15,14 +15,14 @@ from hypothesis import strategies as st
 from tests.rules.example_shop import sheet_value
 from tests.rules.generate import random_setup
 from tests.rules.playing import play
-from webapp.domain.events import DATA
-from webapp.domain.setup import ANSWERS, NOTES, Fold, fold
+from webapp.domain.evidence.events import DATA
+from webapp.domain.setup.fold import ANSWERS, NOTES, Fold, fold
 from webapp.words import catalogue, say
 
 SCENARIOS: list[dict[str, Any]] = json.loads(
     (Path(__file__).parent.parent / "vectors" / "setups.json").read_text(encoding="utf-8")
 )["scenarios"]
-FOLD_FILES = sorted((Path(__file__).parents[2] / "webapp" / "domain").glob("setup*.py"))
+FOLD_FILES = sorted((Path(__file__).parents[2] / "webapp" / "domain" / "setup").glob("*.py"))
 
 sheet_of = cache(sheet_value)
 

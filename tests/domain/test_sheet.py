@@ -21,12 +21,12 @@ from tests.rules.example_shop import (
     sheet_value,
     usual_of,
 )
-from webapp.domain.errors import SlotListedTwiceError
-from webapp.domain.json_strict import canonical_text
-from webapp.domain.procedure import Procedure, publish
-from webapp.domain.sheet import SheetOfAnotherError, SheetWithoutTouchError, plan_axes
-from webapp.domain.shipped_procedure import NOTICE, SHIPPED
-from webapp.domain.shop import FixtureFace
+from webapp.domain.plain.errors import SlotListedTwiceError
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.procedure.procedure import Procedure, publish
+from webapp.domain.procedure.shipped import NOTICE, SHIPPED
+from webapp.domain.sheet.sheet import SheetOfAnotherError, SheetWithoutTouchError, plan_axes
+from webapp.domain.shop.shop import FixtureFace
 from webapp.words import say
 
 TURNED = replace(

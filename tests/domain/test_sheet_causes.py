@@ -8,12 +8,12 @@ from dataclasses import replace
 import pytest
 
 from tests.rules.example_shop import CENTRES_NM, MACHINES, PROBE, RULES, SLOTS, VISE, usual_of
-from webapp.domain.causes import name_causes
-from webapp.domain.causes_reading import RecentTouch
-from webapp.domain.json_strict import canonical_text
-from webapp.domain.sheet import lines_choice
-from webapp.domain.sheet_causes import earlier_seatings, measures_of, sheet_causes
-from webapp.domain.usual import SeatingValues
+from webapp.domain.causes.named import name_causes
+from webapp.domain.causes.of_sheet import earlier_seatings, measures_of, sheet_causes
+from webapp.domain.causes.reading import RecentTouch
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.sheet.sheet import lines_choice
+from webapp.domain.usual.usual import SeatingValues
 
 CHOICES = dict.fromkeys("XYZ", lines_choice(RULES))
 

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 
 from tests.rules.example_shop import MILL_INCH, MILL_MM, PROBE, RULES, VISE
-from webapp.domain.errors import DisplayNotExactError, FamilyEmptyError
-from webapp.domain.json_strict import canonical_bytes, read_json
-from webapp.domain.shop import (
+from webapp.domain.plain.errors import DisplayNotExactError, FamilyEmptyError
+from webapp.domain.plain.json_strict import canonical_bytes, read_json
+from webapp.domain.shop.shop import (
     Fixture,
     FixtureFace,
     Machine,

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from webapp.demo.demo_shop import demo_shop_text
-from webapp.domain.shop_file import ShopFileError, read_shop
+from webapp.domain.shop.shop_file import ShopFileError, read_shop
 from webapp.words import say
 
 DEMO = demo_shop_text(date(2026, 11, 25))

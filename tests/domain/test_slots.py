@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.domain import errors
-from webapp.domain.axes import Axis
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.slots import (
+from webapp.domain.plain import errors
+from webapp.domain.plain.axes import Axis
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.shop.slots import (
     MOST_SLOTS,
     SlotFamily,
     SlotRow,

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from webapp.domain import spread
-from webapp.domain.errors import TooFewValuesError
+from webapp.domain.figures import spread
+from webapp.domain.plain.errors import TooFewValuesError
 
 values_nm = st.lists(st.integers(-(10**9), 10**9), min_size=2, max_size=30)
 

@@ -8,12 +8,12 @@ from dataclasses import replace
 import pytest
 
 from tests.rules.example_shop import MILL_MM, PROBE, VISE, example_sheet, sheet_value
-from webapp.domain.jaw_square import jaw_angle
-from webapp.domain.procedure import Procedure
-from webapp.domain.procedure_rules import faults
-from webapp.domain.shipped_procedure import SHIPPED
-from webapp.domain.shop import FixtureFace, ShopFieldError
-from webapp.domain.square import error_over_jaw_nm, square_plan
+from webapp.domain.procedure.procedure import Procedure
+from webapp.domain.procedure.rules import faults
+from webapp.domain.procedure.shipped import SHIPPED
+from webapp.domain.shop.shop import FixtureFace, ShopFieldError
+from webapp.domain.touch.jaw_square import jaw_angle
+from webapp.domain.touch.square import error_over_jaw_nm, square_plan
 from webapp.words import say
 
 ASKING = replace(VISE, square_apart_nm=100_000_000)

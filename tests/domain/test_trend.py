@@ -9,9 +9,9 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.trend import SeatingRows, SeatingTrend, TrendRow, described, seating_trend
-from webapp.domain.usual import FloorInputs, LinesChoice
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.trend import SeatingRows, SeatingTrend, TrendRow, described, seating_trend
+from webapp.domain.usual.usual import FloorInputs, LinesChoice
 from webapp.words import say
 
 MM, INCH = Display(Unit.MM, 3), Display(Unit.INCH, 4)

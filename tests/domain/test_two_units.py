@@ -11,11 +11,11 @@ from typing import Any
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from webapp.domain.axes import Axis, Face
-from webapp.domain.cause_facts import Measures, known_axis
-from webapp.domain.causes import AxisFacts, name_causes, prepare
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.usual import FloorInputs, LinesChoice, SeatingValues, Usual, usual, verdict
+from webapp.domain.causes.facts import Measures, known_axis
+from webapp.domain.causes.named import AxisFacts, name_causes, prepare
+from webapp.domain.plain.axes import Axis, Face
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, Usual, usual, verdict
 
 METRIC, INCH = Display(Unit.MM, 3), Display(Unit.INCH, 4)
 BOTH_SHOW_NM = 127_000

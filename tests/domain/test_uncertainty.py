@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from webapp.domain.uncertainty import (
+from webapp.domain.budget.uncertainty import (
     BudgetEmptyError,
     BudgetLine,
     BudgetLineNegativeError,

@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from webapp.domain import errors
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.usual import (
+from webapp.domain.plain import errors
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.usual import (
     FloorInputs,
     LinesChoice,
     SeatingValues,

@@ -9,10 +9,10 @@ from dataclasses import replace
 import pytest
 
 from tests.record.made_up import made_sheet, normal
-from webapp.domain.record_facts import record_facts
-from webapp.domain.shop import ShopFieldError, ShopRules, as_plain, from_plain
-from webapp.domain.shop_examples import RULES
-from webapp.domain.zones import is_zone, local_by_offsets, local_time, offsets
+from webapp.domain.plain.zones import is_zone, local_by_offsets, local_time, offsets
+from webapp.domain.record.facts import record_facts
+from webapp.domain.shop.examples import RULES
+from webapp.domain.shop.shop import ShopFieldError, ShopRules, as_plain, from_plain
 from webapp.words import say
 
 

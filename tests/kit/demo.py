@@ -15,10 +15,10 @@ from webapp.commands.opening import opened
 from webapp.demo import starting
 from webapp.demo.history import Secrets
 from webapp.demo.mill import NO_MISTAKE, Mistake, SimulatedMill
-from webapp.domain.lengths import Display, format_length
-from webapp.domain.shop_file import Shop
+from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.shop.shop_file import Shop
 from webapp.proof.keys import KeyRing
-from webapp.services import enrolling
+from webapp.services.people import enrolling
 from webapp.services.times import utc_text
 from webapp.settings import Settings, read_settings
 from webapp.store import Store

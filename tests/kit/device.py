@@ -9,12 +9,12 @@ from typing import Any
 
 from cryptography.hazmat.primitives.asymmetric import ec
 
-from webapp.domain.events import EVENT_DOMAIN
-from webapp.domain.json_strict import canonical_bytes
+from webapp.domain.evidence.events import EVENT_DOMAIN
+from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.jwe import seal_pin
 from webapp.proof.jws import EVENT_TYPE, public_jwk, sign
 from webapp.proof.keys import KeyRing
-from webapp.services import enrolling
+from webapp.services.people import enrolling
 from webapp.store import Store
 
 APP = "0.1.0"

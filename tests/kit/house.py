@@ -9,10 +9,11 @@ from tests.kit.clock import Clock
 from tests.kit.device import Device
 from tests.kit.shop import PASSPHRASES, PINS, fixed_keyring, load_shop
 from tests.kit.walk import Walk
-from webapp.domain.shop_file import Shop
+from webapp.domain.shop.shop_file import Shop
 from webapp.proof.keys import KeyRing
-from webapp.services import answering, intake, signing_off
-from webapp.services.preparing import current_sheet
+from webapp.services.intake import intake
+from webapp.services.setups import answering, signing_off
+from webapp.services.sheets.preparing import current_sheet
 from webapp.store import Store
 
 

@@ -15,7 +15,7 @@ from jinja2 import Environment, FileSystemLoader
 from playwright.sync_api import BrowserContext, Page, Route
 
 from webapp.composition import files
-from webapp.web.shell import Shell
+from webapp.web.files.shell import Shell
 
 ROOT = Path(__file__).resolve().parents[2]
 ORIGIN = "http://localhost:9"

@@ -6,9 +6,9 @@ import json
 from dataclasses import replace
 from hashlib import sha256
 
-from webapp.domain.json_strict import canonical_text
-from webapp.domain.record_bundle import RecordBundle
-from webapp.domain.reviewed import reviewed
+from webapp.domain.evidence.reviewed import reviewed
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.record.bundle import RecordBundle
 from webapp.proof.jws import event_id
 
 

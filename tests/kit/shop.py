@@ -7,13 +7,13 @@ from pathlib import Path
 from cryptography.hazmat.primitives.asymmetric import ec
 
 from tests.kit.clock import Clock
-from webapp.domain.shop import Fixture, FixtureFace, Machine, Person, Probe, ShopRules
-from webapp.domain.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
+from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Person, Probe, ShopRules
+from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.proof.key_file import WrappingCost
 from webapp.proof.keys import KeyRing
-from webapp.services.ledger import SERVER
-from webapp.services.loading import load
-from webapp.services.secret_rules import hash_passphrase, hash_pin
+from webapp.services.evidence.ledger import SERVER
+from webapp.services.people.secret_rules import hash_passphrase, hash_pin
+from webapp.services.shop.loading import load
 from webapp.store import Store
 
 RULES = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga, ext. 12")

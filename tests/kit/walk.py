@@ -8,10 +8,16 @@ from uuid import UUID
 
 from tests.kit.clock import Clock
 from tests.kit.device import Device
-from webapp.domain.compare import compared_on_sheet, display_of, slot_on_sheet, touch_length_nm, verdict_on
-from webapp.domain.lengths import format_length
-from webapp.domain.setup import Fold
-from webapp.domain.square import error_over_jaw_nm
+from webapp.domain.plain.lengths import format_length
+from webapp.domain.setup.fold import Fold
+from webapp.domain.touch.compare import (
+    compared_on_sheet,
+    display_of,
+    slot_on_sheet,
+    touch_length_nm,
+    verdict_on,
+)
+from webapp.domain.touch.square import error_over_jaw_nm
 from webapp.proof.keys import KeyRing
 
 AXES = ("X", "Y", "Z")

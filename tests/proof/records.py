@@ -10,8 +10,8 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from tests.kit.reviewing import bound
 from tests.proof.pdfs import AT_UTC, pdf_of
-from webapp.domain.json_strict import canonical_text
-from webapp.domain.record_bundle import RecordBundle
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.record.bundle import RecordBundle
 from webapp.proof import jws
 
 SETUP = "3e2b8c1a-5d47-4f0e-9a61-0c7d2b9e4f15"

@@ -12,7 +12,7 @@ from cryptography.hazmat.primitives import serialization
 from cryptography.x509.oid import ExtensionOID
 
 from tests.proof.made_up import CHEAP, PASSPHRASE, counted_bytes, numbered_keys
-from webapp.domain.json_strict import canonical_bytes
+from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.errors import DamagedKeyFileError, KeyFolderError, WrongPassphraseError
 from webapp.proof.keys import FILE_NAME, KeyRing, seal_certificate
 

@@ -16,8 +16,8 @@ from tests.kit.reviewing import bound
 from tests.proof.judges import pdfsig_accepts, pyhanko_accepts
 from tests.proof.pdfs import REASON
 from tests.record.made_up import TALES, Tale
-from webapp.domain.json_strict import canonical_text
-from webapp.domain.record_bundle import RecordBundle, from_files
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.record.bundle import RecordBundle, from_files
 from webapp.proof import jws
 from webapp.proof.keys import KeyRing
 from webapp.proof.pdf_seal import seal

@@ -11,7 +11,7 @@ from tests.proof import records
 from tests.proof.made_up import numbered_keys
 from tests.proof.pdfs import AT, AT_UTC, REASON, SHOP, seal_anything
 from tests.proof.records import SETUP, SIGNED_OFF, TABLET, Tablet, bundle, chain, changed, decision, render
-from webapp.domain.record_bundle import RecordBundle
+from webapp.domain.record.bundle import RecordBundle
 from webapp.proof import jws
 from webapp.proof.keys import KeyRing, seal_certificate
 from webapp.proof.pdf_layout import find_seals

@@ -15,12 +15,12 @@ from typing import Any
 
 import pytest
 
-from webapp.domain.approach import AxisTravel, FaceMeasures, ProbingMotion, Stylus, plan_approach
-from webapp.domain.axes import Axis, Direction, Face, search_direction, surface_from_trigger
-from webapp.domain.feeds import largest_feed_mm_per_min, stopping_distance_mm
-from webapp.domain.lengths import NM_PER_INCH, Display, Unit
-from webapp.domain.measures import COMMON_SEARCH_CAP_NM, SHIPPED_SAFETY_FACTOR
-from webapp.domain.slots import default_family
+from webapp.domain.plain.axes import Axis, Direction, Face, search_direction, surface_from_trigger
+from webapp.domain.plain.lengths import NM_PER_INCH, Display, Unit
+from webapp.domain.shop.measures import COMMON_SEARCH_CAP_NM, SHIPPED_SAFETY_FACTOR
+from webapp.domain.shop.slots import default_family
+from webapp.domain.touch.approach import AxisTravel, FaceMeasures, ProbingMotion, Stylus, plan_approach
+from webapp.domain.touch.feeds import largest_feed_mm_per_min, stopping_distance_mm
 from webapp.words import say
 
 STOPPING = json.loads(

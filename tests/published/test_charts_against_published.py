@@ -16,9 +16,9 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from webapp.domain import drift
-from webapp.domain.run_length import ewma_run_length, individuals_run_length
-from webapp.domain.run_rules import run_rules
+from webapp.domain.figures.run_length import ewma_run_length, individuals_run_length
+from webapp.domain.figures.run_rules import run_rules
+from webapp.domain.usual import drift
 
 DATA = Path(__file__).parent / "data"
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from webapp.domain.circle_fit import fit_circle, kasa
+from webapp.domain.figures.circle_fit import fit_circle, kasa
 
 DATA = json.loads((Path(__file__).parent / "data" / "circle_fit.json").read_text(encoding="utf-8"))
 

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from webapp.domain.json_strict import (
+from webapp.domain.plain.json_strict import (
     JsonIntegerTooLargeError,
     JsonNotANumberError,
     canonical_bytes,

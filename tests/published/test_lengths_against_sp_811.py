@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from webapp.domain.lengths import NM_PER_INCH, NM_PER_MM, Display, Unit, format_length, parse_length
+from webapp.domain.plain.lengths import NM_PER_INCH, NM_PER_MM, Display, Unit, format_length, parse_length
 
 FACTS = json.loads((Path(__file__).parent / "data" / "units_sp811.json").read_text(encoding="utf-8"))
 KILOMETRE_NM = 10**12

@@ -21,9 +21,9 @@ from typing import Any
 import pytest
 from scipy import stats
 
-from webapp.domain import spread
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.usual import FloorInputs, LinesChoice, SeatingValues, combined_uncertainty_nm, usual
+from webapp.domain.figures import spread
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, combined_uncertainty_nm, usual
 
 DATA = Path(__file__).parent / "data"
 

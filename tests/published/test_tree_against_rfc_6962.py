@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pymerkle import InmemoryTree
 
-from webapp.domain import tree
+from webapp.domain.evidence import tree
 
 PUBLISHED = json.loads((Path(__file__).parent / "data" / "merkle.json").read_text())
 ENTRIES = [bytes.fromhex(entry) for entry in PUBLISHED["leaves_hex"]]

@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 from scipy import special, stats
 
-from webapp.domain.limits import _beyond
-from webapp.domain.uncertainty import BudgetLine, Distribution, budget, thermal_line
+from webapp.domain.budget.uncertainty import BudgetLine, Distribution, budget, thermal_line
+from webapp.domain.usual.limits import _beyond
 
 DATA = Path(__file__).parent / "data"
 

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.usual import FloorInputs, LinesChoice, SeatingValues, usual
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, usual
 
 VALUES = (1, 2, 3, 5, 10, 30, 100)
 EARLIER = (0, 1, 4)

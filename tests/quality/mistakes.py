@@ -16,10 +16,10 @@ import numpy as np
 from scipy import stats
 
 from tests.quality.worlds import PEOPLE, World, draw
-from webapp.domain.causes import is_alike, name_causes
-from webapp.domain.causes_reading import OtherSeating, OtherSlot, RecentTouch
-from webapp.domain.causes_typing import ROOM_FOR_DIGIT
-from webapp.domain.usual import verdict
+from webapp.domain.causes.named import is_alike, name_causes
+from webapp.domain.causes.reading import OtherSeating, OtherSlot, RecentTouch
+from webapp.domain.causes.typing_slips import ROOM_FOR_DIGIT
+from webapp.domain.usual.usual import verdict
 
 
 @dataclass

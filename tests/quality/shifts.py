@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from webapp.domain.drift import BASELINE, D2, EWMA_LIMIT, INDIVIDUALS_LIMIT, WEIGHT, DatedValue, chart
-from webapp.domain.run_length import ewma_run_length, individuals_run_length
+from webapp.domain.figures.run_length import ewma_run_length, individuals_run_length
+from webapp.domain.usual.drift import BASELINE, D2, EWMA_LIMIT, INDIVIDUALS_LIMIT, WEIGHT, DatedValue, chart
 
 WITHIN = 8
 KINDS = ("individuals", "ewma", "either")

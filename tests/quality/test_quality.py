@@ -12,8 +12,8 @@ import pytest
 
 from tests.quality import false_asks, mistakes, shifts
 from tests.quality.__main__ import main
-from webapp.domain.drift import chart
-from webapp.domain.usual import SeatingValues
+from webapp.domain.usual.drift import chart
+from webapp.domain.usual.usual import SeatingValues
 
 SEED = 20261125
 

@@ -12,12 +12,12 @@ from typing import Any
 
 import numpy as np
 
-from webapp.domain.axes import Axis, Face
-from webapp.domain.cause_facts import Known, Measures, known_axis
-from webapp.domain.causes import AxisFacts, prepare
-from webapp.domain.causes_reading import OtherSeating, OtherSlot, RecentTouch
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.usual import FloorInputs, LinesChoice, SeatingValues, Usual, usual
+from webapp.domain.causes.facts import Known, Measures, known_axis
+from webapp.domain.causes.named import AxisFacts, prepare
+from webapp.domain.causes.reading import OtherSeating, OtherSlot, RecentTouch
+from webapp.domain.plain.axes import Axis, Face
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, Usual, usual
 
 DISPLAYS = (Display(Unit.MM, 3), Display(Unit.MM, 3), Display(Unit.MM, 4), Display(Unit.INCH, 4))
 CHOICE = LinesChoice(ceiling_nm=10**9)

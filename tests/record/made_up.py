@@ -11,13 +11,13 @@ from hashlib import sha256
 from typing import Any
 
 from tests.kit.reviewing import bound
-from webapp.domain.cause_facts import Candidate
-from webapp.domain.compare import compared_on_sheet, slot_length_nm, touch_length_nm, verdict_on
-from webapp.domain.drawing import Vise, draw_touch
-from webapp.domain.json_strict import canonical_text
-from webapp.domain.lengths import Display, Unit
-from webapp.domain.record_bundle import RecordBundle
-from webapp.domain.shipped_procedure import NOTICE, SHIPPED
+from webapp.domain.causes.facts import Candidate
+from webapp.domain.drawing.drawing import Vise, draw_touch
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.procedure.shipped import NOTICE, SHIPPED
+from webapp.domain.record.bundle import RecordBundle
+from webapp.domain.touch.compare import compared_on_sheet, slot_length_nm, touch_length_nm, verdict_on
 
 MM = 1_000_000
 DEVICE = "d" * 43

@@ -12,8 +12,8 @@ from xml.etree import ElementTree as ET
 import pytest
 from playwright.sync_api import Page
 
-from webapp.domain.drawing import Drawing, Vise, draw_touch
-from webapp.domain.lengths import Display, Unit
+from webapp.domain.drawing.drawing import Drawing, Vise, draw_touch
+from webapp.domain.plain.lengths import Display, Unit
 from webapp.record.svg import LOOKS, SVG, draw_svg
 from webapp.words import catalogue, say
 

@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 
 from tests.record.made_up import Tale, normal
-from webapp.domain.json_strict import canonical_text
-from webapp.domain.record_bundle import RecordBundle
-from webapp.domain.record_facts import RecordNotFinalError
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.record.bundle import RecordBundle
+from webapp.domain.record.facts import RecordNotFinalError
 from webapp.record import errors, render, render_unsigned
 from webapp.record.press import Press, clear_left_folders, own_accounts
 from webapp.words import say

@@ -14,12 +14,12 @@ from unicodedata import normalize
 import pytest
 
 from tests.record.made_up import TALES, Tale, normal
-from webapp.domain.errors import DomainError
-from webapp.domain.record_bundle import from_files
-from webapp.domain.record_facts import MOST_FAST, record_facts
-from webapp.domain.record_numbers import fast, pace, probe_check, squares
-from webapp.domain.record_story import Story
-from webapp.domain.shipped_procedure import NOTICE
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.procedure.shipped import NOTICE
+from webapp.domain.record.bundle import from_files
+from webapp.domain.record.facts import MOST_FAST, record_facts
+from webapp.domain.record.numbers import fast, pace, probe_check, squares
+from webapp.domain.record.story import Story
 from webapp.record import render, render_unsigned
 from webapp.record.svg import SVG
 from webapp.words import say
@@ -90,7 +90,7 @@ def test_the_same_bundle_gives_the_same_bytes(tale: str) -> None:
 
 def test_another_process_gives_the_same_bytes(tmp_path: Path) -> None:
     script = (
-        "import sys; from pathlib import Path; from webapp.domain.record_bundle import from_files\n"
+        "import sys; from pathlib import Path; from webapp.domain.record.bundle import from_files\n"
         "from webapp.record import render\n"
         "folder = Path(sys.argv[1])\n"
         "sys.stdout.buffer.write(render(from_files({path.name: path.read_bytes() for path in folder.iterdir()})))\n"

@@ -7,9 +7,11 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
-from webapp.domain.axes import Axis
-from webapp.domain.procedure import Revision, publish
-from webapp.domain.sheet import (
+from webapp.domain.causes.of_sheet import measures_of, sheet_causes
+from webapp.domain.plain.axes import Axis
+from webapp.domain.procedure.procedure import Revision, publish
+from webapp.domain.procedure.shipped import SHIPPED
+from webapp.domain.sheet.sheet import (
     Board,
     Sheet,
     SheetPerson,
@@ -18,11 +20,9 @@ from webapp.domain.sheet import (
     lines_choice,
     plan_axes,
 )
-from webapp.domain.sheet_causes import measures_of, sheet_causes
-from webapp.domain.shipped_procedure import SHIPPED
-from webapp.domain.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
-from webapp.domain.slots import SlotRow
-from webapp.domain.usual import SeatingValues, Usual, usual
+from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
+from webapp.domain.shop.slots import SlotRow
+from webapp.domain.usual.usual import SeatingValues, Usual, usual
 
 COMPILED = "2026-11-25T07:00:00.000Z"
 EXPIRES = "2026-11-25T19:00:00.000Z"

@@ -11,7 +11,7 @@ from random import Random
 from typing import Any
 
 from tests.rules.playing import Player
-from webapp.domain.events import BREAK_REASONS, SLOT_OUTCOMES, WORRIES
+from webapp.domain.evidence.events import BREAK_REASONS, SLOT_OUTCOMES, WORRIES
 
 Plain = dict[str, Any]
 

@@ -10,10 +10,10 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from webapp.domain.compare import display_of
-from webapp.domain.lengths import format_length
-from webapp.domain.setup import Fold
-from webapp.domain.square import error_over_jaw_nm
+from webapp.domain.plain.lengths import format_length
+from webapp.domain.setup.fold import Fold
+from webapp.domain.touch.compare import display_of
+from webapp.domain.touch.square import error_over_jaw_nm
 
 SETUP = "3f0c9f7e-0000-4000-8000-000000000001"
 DEVICE = "d" * 43

@@ -14,8 +14,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, Route
 
-from webapp.domain.causes import name_causes, repairs
-from webapp.domain.lengths import Display, Unit
+from webapp.domain.causes.named import name_causes, repairs
+from webapp.domain.plain.lengths import Display, Unit
 
 ROOT = Path(__file__).resolve().parents[2]
 VECTORS: dict[str, Any] = json.loads((ROOT / "tests" / "vectors" / "causes.json").read_text(encoding="utf-8"))
@@ -72,7 +72,7 @@ def rules(browser: Browser) -> Iterator[Page]:
 
     page.route("**/*", answer)
     page.goto(f"{ORIGIN}/page")
-    page.evaluate("async () => { globalThis.causes = await import('/js/rules/causes.js'); }")
+    page.evaluate("async () => { globalThis.causes = await import('/js/rules/causes/named.js'); }")
     yield page
     page.close()
 

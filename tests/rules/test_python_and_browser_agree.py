@@ -17,12 +17,12 @@ from playwright.sync_api import Browser, Page, Route
 from tests.rules.example_shop import sheet_value
 from tests.rules.generate import random_length_case, random_setup
 from tests.rules.playing import play
-from webapp.domain.compare import compared_on_sheet, repeat_agrees, same_tool, slot_on_sheet, verdict_on
-from webapp.domain.errors import DomainError
-from webapp.domain.json_strict import JsonError, canonical_text
-from webapp.domain.lengths import Display, Unit, format_length, format_other_unit, parse_length
-from webapp.domain.setup import fold
-from webapp.domain.slots import clear_plan
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.json_strict import JsonError, canonical_text
+from webapp.domain.plain.lengths import Display, Unit, format_length, format_other_unit, parse_length
+from webapp.domain.setup.fold import fold
+from webapp.domain.shop.slots import clear_plan
+from webapp.domain.touch.compare import compared_on_sheet, repeat_agrees, same_tool, slot_on_sheet, verdict_on
 from webapp.words import catalogue, say
 
 pytestmark = pytest.mark.browser
@@ -38,13 +38,13 @@ POLICY = "default-src 'none'; script-src 'self'; connect-src 'self'"
 # Each takes the cases as JSON text and answers with JSON text: the driver would copy them value by value.
 FOLD = """async text => {
   const [sheets, cases] = JSON.parse(text);
-  const {fold} = await import('/static/js/rules/setup.js');
+  const {fold} = await import('/static/js/rules/setup/fold.js');
   return JSON.stringify(cases.map(([sheet, events, decisions]) => fold(sheets[sheet], events, decisions)));
 }"""
 LENGTHS = """async text => {
   const [sheet, cases] = JSON.parse(text);
-  const lengths = await import('/static/js/rules/lengths.js');
-  const compare = await import('/static/js/rules/compare.js');
+  const lengths = await import('/static/js/rules/plain/lengths.js');
+  const compare = await import('/static/js/rules/touch/compare.js');
   const tried = attempt => { try { return attempt(); } catch (error) {
     if (!error.code) throw error;
     return {code: error.code, fields: error.fields};
@@ -64,13 +64,13 @@ LENGTHS = """async text => {
 }"""
 CANONICAL = """async text => {
   const values = JSON.parse(text);
-  const {canonicalText} = await import('/static/js/rules/canonical.js');
+  const {canonicalText} = await import('/static/js/rules/plain/canonical.js');
   const tried = value => { try { return canonicalText(JSON.parse(value)); } catch (error) { return error.code; } };
   return JSON.stringify(values.map(tried));
 }"""
 WORDS = """async text => {
   const [words, cases] = JSON.parse(text);
-  const {fill} = await import('/static/js/rules/words.js');
+  const {fill} = await import('/static/js/rules/plain/words.js');
   const tried = ([code, fields]) => { try { return fill(words, code, fields); } catch { return null; } };
   return JSON.stringify(cases.map(tried));
 }"""

@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES, PINS
-from webapp.services import access, register, throttle
 from webapp.services.errors import (
     NoSuchPerson,
     PassphraseGuessable,
@@ -22,7 +21,9 @@ from webapp.services.errors import (
     StoppedAfterTries,
     TooManyTries,
 )
-from webapp.services.secret_rules import check_passphrase, check_pin, hash_passphrase
+from webapp.services.people import access, throttle
+from webapp.services.people.secret_rules import check_passphrase, check_pin, hash_passphrase
+from webapp.services.shop import register
 
 NEW = "eleven wet boots by the oven"
 TOKEN = "token"

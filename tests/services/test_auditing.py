@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from tests.kit.house import House
-from webapp.domain.tree import leaf_hash
-from webapp.services.auditing import Fault, Outcome, audit, last_run, run
+from webapp.domain.evidence.tree import leaf_hash
+from webapp.services.evidence.auditing import Fault, Outcome, audit, last_run, run
 
 
 def tamper(house: House, *statements: str) -> Any:

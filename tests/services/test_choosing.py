@@ -11,11 +11,12 @@ import pytest
 from tests.kit.house import House
 from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM
-from webapp.domain.choice import ChoiceUnchangedError
-from webapp.domain.usual import LinesChoice
-from webapp.services import choosing, register
-from webapp.services.auditing import audit
+from webapp.domain.usual.choice import ChoiceUnchangedError
+from webapp.domain.usual.usual import LinesChoice
 from webapp.services.errors import NoSuchFixture, ReasonMissing, RoleMissing
+from webapp.services.evidence.auditing import audit
+from webapp.services.numbers import choosing
+from webapp.services.shop import register
 
 WIDER = LinesChoice(1000, 10_000, 400_000, None)
 

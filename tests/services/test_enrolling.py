@@ -8,7 +8,6 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from tests.kit.device import Device
 from tests.kit.house import House
-from webapp.services import enrolling
 from webapp.services.errors import (
     CodeRefused,
     DeviceDisabled,
@@ -21,6 +20,7 @@ from webapp.services.errors import (
     RoleMissing,
     TooManyTries,
 )
+from webapp.services.people import enrolling
 
 CODE = "8RF3KM9XRB"
 

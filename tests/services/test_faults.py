@@ -12,7 +12,7 @@ import pytest
 
 from tests.kit.device import Device
 from tests.kit.house import House
-from webapp.services.auditing import audit
+from webapp.services.evidence.auditing import audit
 from webapp.store.errors import DiskFull
 
 ROUNDS = 20
@@ -23,7 +23,7 @@ from pathlib import Path
 from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
-from webapp.services import intake
+from webapp.services.intake import intake
 house = House(Path(sys.argv[1]), fixed_keyring(Path(tempfile.mkdtemp(dir=sys.argv[1])), Clock()), loaded=True)
 house.clock.forward(days=1)
 print("ready", flush=True)

@@ -6,8 +6,8 @@ from typing import Any
 from tests.kit.device import Device
 from tests.kit.house import House
 from tests.kit.shop import PINS
-from webapp.services.board import board
-from webapp.services.half_set import half_set_slots
+from webapp.services.setups.board import board
+from webapp.services.setups.half_set import half_set_slots
 
 
 def half_set(house: House) -> dict[str, tuple[str, ...]]:

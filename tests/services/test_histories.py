@@ -12,8 +12,10 @@ import pytest
 from tests.kit.house import House
 from tests.kit.past import keep_past, setup_id
 from tests.kit.shop import CENTRES_NM
-from webapp.domain.usual import LinesChoice, Usual, usual
-from webapp.services import choosing, histories, preparing, register
+from webapp.domain.usual.usual import LinesChoice, Usual, usual
+from webapp.services.numbers import choosing, histories
+from webapp.services.sheets import preparing
+from webapp.services.shop import register
 from webapp.store import Store
 
 

@@ -17,13 +17,15 @@ from tests.kit.device import Device
 from tests.kit.house import House
 from tests.kit.shop import PINS
 from tests.kit.walk import Walk
-from webapp.domain.json_strict import canonical_bytes
+from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.keys import KeyRing
-from webapp.services import answering, enrolling, folding, intake
-from webapp.services.auditing import audit
-from webapp.services.board import machine_state
 from webapp.services.errors import BatchMalformed, BatchTooLong
+from webapp.services.evidence.auditing import audit
+from webapp.services.intake import intake
+from webapp.services.people import enrolling
+from webapp.services.setups import answering, stored_setups
+from webapp.services.setups.board import machine_state
 from webapp.services.times import utc_text
 from webapp.words import catalogue
 
@@ -42,7 +44,7 @@ def codes(receipt: dict[str, Any]) -> Any:
 
 def state_of(house: House, setup: str) -> Any:
     with house.store.reading():
-        return folding.fold_stored(house.store, setup)
+        return stored_setups.fold_stored(house.store, setup)
 
 
 def stored(house: House) -> Any:
@@ -50,7 +52,7 @@ def stored(house: House) -> Any:
     with house.store.reading():
         events = sorted(row["id"] for row in house.store.setups.all_events())
         setups = house.store.setups.setups()
-        states = {row["id"]: folding.fold_stored(house.store, row["id"]) for row in setups}
+        states = {row["id"]: stored_setups.fold_stored(house.store, row["id"]) for row in setups}
         waiting = [row["id"] for row in house.store.setups.waiting()]
         return (
             events,
@@ -444,7 +446,7 @@ def test_what_a_slot_holds_is_as_old_as_the_servers_receipt_whatever_the_tablets
     house.accept(off.parts)
     assert slot_seen(house) == (off.setup, utc_text(house.clock()))
     with house.store.reading():
-        times = {event["at_utc"] for event in folding.events_of(house.store, off.setup)}
+        times = {event["at_utc"] for event in stored_setups.events_of(house.store, off.setup)}
     assert all((at_utc > utc_text(house.clock())) == (days > 0) for at_utc in times)
 
 
@@ -558,7 +560,7 @@ def test_the_bytes_come_back_as_they_were_signed(house: House) -> None:
 
 
 def test_every_code_of_an_event_s_fate_has_words() -> None:
-    source = "".join(path.read_text() for path in Path("webapp/services").glob("intake*.py"))
+    source = "".join(path.read_text() for path in Path("webapp/services/intake").glob("*.py"))
     found = set(re.findall(r'"((?:intake|chain|clock)\.[a-z_]+)"', source))
     assert len(found) > 10
     assert found <= catalogue().keys()

@@ -10,9 +10,8 @@ import pytest
 
 from tests.kit.house import House
 from tests.kit.shop import PINS
-from webapp.domain.budget_lines import LeadLine
-from webapp.domain.probe_health import CheckTyped
-from webapp.services import answering, budgeting, pacing, past_values, probing
+from webapp.domain.budget.lines import LeadLine
+from webapp.domain.probe.probe_health import CheckTyped
 from webapp.services.errors import (
     CareRefused,
     NoSuchLine,
@@ -22,6 +21,8 @@ from webapp.services.errors import (
     ReasonMissing,
     RoleMissing,
 )
+from webapp.services.numbers import budgeting, past_values, probing
+from webapp.services.setups import answering, pacing
 
 WIDE = LeadLine("own-1", "Chips", None, 30_000, "rectangular", None, "Looked at for a month")
 HEADER = "at_utc,machine,fixture,seating,person,x_mm,y_mm,z_mm\n"

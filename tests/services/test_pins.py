@@ -9,8 +9,11 @@ from tests.kit.device import Device
 from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES, PINS
 from tests.kit.walk import Walk
-from webapp.services import access, folding, intake, pins, register
 from webapp.services.errors import SecretNotChecked
+from webapp.services.intake import intake
+from webapp.services.people import access, pins
+from webapp.services.setups import stored_setups
+from webapp.services.shop import register
 
 WRONG = "364859"
 
@@ -23,7 +26,7 @@ def sign(house: House, walk: Walk, pin: str, **bound: Any) -> Any:
 
 def signatures(house: House, walk: Walk) -> Any:
     with house.store.reading():
-        return folding.fold_stored(house.store, walk.setup)["signatures"]
+        return stored_setups.fold_stored(house.store, walk.setup)["signatures"]
 
 
 def everything_stored(house: House) -> Any:
@@ -51,7 +54,7 @@ def test_a_wrong_pin_makes_the_setup_need_a_signature_again(house: House) -> Non
     walk = house.walk().start()
     assert sign(house, walk, WRONG)["signature"] == "wrong_pin"
     with house.store.reading():
-        state = folding.fold_stored(house.store, walk.setup)
+        state = stored_setups.fold_stored(house.store, walk.setup)
         row = house.store.setups.setup(walk.setup)
     assert (state["status"], row["status"], row["signature"]) == ("finished", "finished", "refused")
     assert state["current_step"] == _sign_step(walk)

@@ -6,11 +6,12 @@ from typing import Any
 import pytest
 
 from tests.kit.house import House
-from webapp.domain.json_strict import canonical_text
-from webapp.services import causing, preparing, register
-from webapp.services.board import board
+from webapp.domain.plain.json_strict import canonical_text
 from webapp.services.errors import NoSuchMachine
-from webapp.services.ledger import change
+from webapp.services.evidence.ledger import change
+from webapp.services.setups.board import board
+from webapp.services.sheets import cause_material, preparing
+from webapp.services.shop import register
 
 
 def usual(house: House, axis: str = "X", machine: str = "mill-1") -> Any:
@@ -126,7 +127,7 @@ def test_touches_of_an_earlier_seating_say_nothing_about_this_one_and_its_place_
     house.clock.forward(minutes=1)
     register.start_seating(house.store, "vise-a", "vise-a-2", "Moved for a long part.", "ines", house.clock())
     with house.store.reading():
-        assert causing.recent_touches(house.store, "mill-1", "vise-a") == {}
+        assert cause_material.recent_touches(house.store, "mill-1", "vise-a") == {}
     found = causes(house)
     assert "cause.vise_moved" not in found
     assert found["cause.other_seating"]["low_nm"] == -381_250_000

@@ -6,11 +6,11 @@ from typing import Any
 import pytest
 
 from tests.kit.house import House
-from webapp.domain.record_bundle import RecordBundle, from_files
-from webapp.domain.setup import fold
-from webapp.services import recording, signing_off
-from webapp.services.auditing import audit
+from webapp.domain.record.bundle import RecordBundle, from_files
+from webapp.domain.setup.fold import fold
 from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
+from webapp.services.evidence.auditing import audit
+from webapp.services.setups import recording, signing_off
 from webapp.store.errors import DatabaseDamaged, DiskFull
 
 RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}

@@ -8,9 +8,8 @@ import pytest
 
 from tests.kit.house import House
 from tests.kit.shop import MILL, SHOP, load_shop
-from webapp.domain.errors import SlotHeldBackError, SlotNotAssignedError, SlotTakenError, error_classes
-from webapp.domain.shop_file import Shop
-from webapp.services import access, register
+from webapp.domain.plain.errors import SlotHeldBackError, SlotNotAssignedError, SlotTakenError, error_classes
+from webapp.domain.shop.shop_file import Shop
 from webapp.services.errors import (
     LastLead,
     NameRefused,
@@ -27,8 +26,10 @@ from webapp.services.errors import (
     ServiceError,
     TimeRefused,
 )
-from webapp.services.ledger import SERVER
-from webapp.services.loading import load
+from webapp.services.evidence.ledger import SERVER
+from webapp.services.people import access
+from webapp.services.shop import register
+from webapp.services.shop.loading import load
 from webapp.words import catalogue, say
 
 UNTIL = "2027-06-30T00:00:00.000Z"

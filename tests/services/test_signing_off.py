@@ -9,8 +9,7 @@ import pytest
 from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES, PINS
 from tests.kit.walk import Walk
-from webapp.domain.reviewed import fits
-from webapp.services import answering, register, signing_off
+from webapp.domain.evidence.reviewed import fits
 from webapp.services.errors import (
     AnsweredAlready,
     DecidedAlready,
@@ -26,6 +25,8 @@ from webapp.services.errors import (
     SignatureNotVerified,
     SignInRefused,
 )
+from webapp.services.setups import answering, signing_off
+from webapp.services.shop import register
 
 UNKNOWN = "00000000-0000-0000-0000-00000000dead"
 

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from tests.kit.house import House
-from webapp.services import timekeeping
-from webapp.services.timekeeping import Jump, Timekeeper
+from webapp.services.evidence import timekeeping
+from webapp.services.evidence.timekeeping import Jump, Timekeeper
 
 NOW = datetime(2026, 11, 25, 8, 0, tzinfo=UTC)
 

@@ -9,8 +9,10 @@ import pytest
 from tests.kit.house import House
 from tests.kit.past import keep_past, setup_id
 from tests.kit.shop import CENTRES_NM
-from webapp.services import preparing, register, trending
 from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
+from webapp.services.numbers import trending
+from webapp.services.sheets import preparing
+from webapp.services.shop import register
 
 
 def scattered(count: int, off_nm: int = 0) -> list[int]:

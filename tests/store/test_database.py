@@ -9,17 +9,7 @@ from typing import Any
 
 import pytest
 
-from webapp.store import (
-    Store,
-    tables_access,
-    tables_devices,
-    tables_ledger,
-    tables_numbers,
-    tables_people,
-    tables_records,
-    tables_setups,
-    tables_shop,
-)
+from webapp.store import Store
 from webapp.store.database import BUSY_SECONDS, SETTINGS, Database, apply_settings, survives_write_ahead_log
 from webapp.store.errors import (
     AlreadyWriting,
@@ -36,7 +26,8 @@ from webapp.store.errors import (
     WriteAheadLogRefused,
 )
 from webapp.store.migrations import MIGRATIONS, Migration, migrate
-from webapp.store.tables_base import Table
+from webapp.store.tables import access, devices, ledger, numbers, people, records, setups, shop
+from webapp.store.tables.base import Table
 
 PERSON = ("mara", "Mara Okafor", ["operator"])
 
@@ -256,14 +247,14 @@ def test_a_file_of_a_newer_or_another_version_is_refused(tmp_path: Path) -> None
 
 def test_classes_and_tables_have_the_same_columns(store: Store) -> None:
     rooms = (
-        tables_access,
-        tables_devices,
-        tables_ledger,
-        tables_numbers,
-        tables_people,
-        tables_records,
-        tables_setups,
-        tables_shop,
+        access,
+        devices,
+        ledger,
+        numbers,
+        people,
+        records,
+        setups,
+        shop,
     )
     classes = {
         value

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from webapp.domain import tree
+from webapp.domain.evidence import tree
 from webapp.store import Store
 
 

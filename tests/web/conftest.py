@@ -21,7 +21,7 @@ from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES, fixed_keyring
 from webapp import create_app
 from webapp.proof.keys import KeyRing
-from webapp.services.secret_rules import hash_passphrase
+from webapp.services.people.secret_rules import hash_passphrase
 from webapp.settings import Settings
 
 KEY_PASSPHRASE = "four plain words here"

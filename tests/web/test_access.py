@@ -8,7 +8,7 @@ import pytest
 
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import Site
-from webapp.web.access import _own_page
+from webapp.web.desk.access import _own_page
 
 TOKEN_FIELD = re.compile(r'name="csrf_token" value="[^"]+"')
 

@@ -4,8 +4,8 @@ import re
 
 from tests.kit.shop import CENTRES_NM, PASSPHRASES, PINS, PROBE
 from tests.web.conftest import SEEN, Site
-from webapp.services import answering, folding, signing_off
-from webapp.services.ledger import change
+from webapp.services.evidence.ledger import change
+from webapp.services.setups import answering, signing_off, stored_setups
 
 
 def test_the_queue_shows_a_signed_setup_and_the_page_shows_every_number_beside_its_limit(site: Site) -> None:
@@ -132,7 +132,7 @@ def test_a_problem_of_a_decision_is_shown_though_it_belongs_to_no_event(site: Si
         read = signing_off.reviewed_now(site.house.store, walk.setup)
         data = {"meaning": "reviewed and accepted", "note": "", "reviewed": read}
         change(site.house.store, "setup.signed_off", "ines", walk.setup, walk.setup, data, site.house.clock())
-        folding.refresh(site.house.store, walk.setup)
+        stored_setups.refresh(site.house.store, walk.setup)
     page = site.signed_in("ines").page(f"/desk/setups/{walk.setup}")
     assert "1 problem<" in page
 

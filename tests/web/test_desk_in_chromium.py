@@ -17,7 +17,7 @@ from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM, PASSPHRASES
 from tests.web.conftest import Site, make_site
 from webapp.proof.keys import KeyRing
-from webapp.services.register import leave_out
+from webapp.services.shop.register import leave_out
 
 pytestmark = pytest.mark.browser
 WIDTHS = (390, 768, 1280)

@@ -10,8 +10,8 @@ from werkzeug.test import TestResponse
 
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import ORIGIN, Site
-from webapp.web import headers
-from webapp.web.sizes import LARGEST, SMALL
+from webapp.web.edge import headers
+from webapp.web.edge.request_sizes import LARGEST, SMALL
 
 HEADERS = {
     "X-Content-Type-Options": "nosniff",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from webapp.web.joining import CannotJoin, join_modules, join_sheets, join_words, reached
+from webapp.web.files.joining import CannotJoin, join_modules, join_sheets, join_words, reached
 
 MODULES = {
     "js/main.js": "import {one} from './a.js';\nimport {two as other} from './sub/b.js';\nsaid.push(one + other);",

@@ -9,7 +9,7 @@ import pytest
 from webapp.proof.jws import DeviceKey
 from webapp.proof.keys import KeyRing
 from webapp.services.errors import ChallengeRefused
-from webapp.web.reaching import challenge, check_challenge, reach, receipts
+from webapp.web.tablet.signed_answers import challenge, check_challenge, reach, receipts
 
 NOW = datetime(2026, 11, 25, 8, 3, 12, 345_000, tzinfo=UTC)
 NONCE = "bm9uY2Utb2YtYS10YWJsZXQ"

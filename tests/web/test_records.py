@@ -10,7 +10,7 @@ import pytest
 
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import Browser, Site
-from webapp.services import recording
+from webapp.services.setups import recording
 from webapp.services.times import utc_text
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from webapp.web.rights import (
+from webapp.web.edge.rights import (
     EVERYONE,
     LEADS,
     PEOPLE,

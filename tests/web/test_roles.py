@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.web.conftest import Browser, Site
-from webapp.web.rights import RIGHTS
+from webapp.web.edge.rights import RIGHTS
 
 # Written out again and not taken from the table under test. P: everyone, T: tablets, then the roles that get in.
 MATRIX = {

@@ -16,7 +16,7 @@ import pytest
 
 from tests.kit.past import keep_past
 from tests.web.conftest import Site
-from webapp.services import histories
+from webapp.services.numbers import histories
 from webapp.serving import (
     CannotStart,
     check_port,

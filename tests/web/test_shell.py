@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from webapp.web.icons import SIZES, icon
-from webapp.web.joining import CannotJoin
-from webapp.web.shell import TABLET_SHEETS, TABLET_WORDS, Shell, font_name, read_shell
+from webapp.web.files.icons import SIZES, icon
+from webapp.web.files.joining import CannotJoin
+from webapp.web.files.shell import TABLET_SHEETS, TABLET_WORDS, Shell, font_name, read_shell
 
 
 def shell_of(folder: Path, script: str = "export const one = 1;", page: str = "<p>") -> Shell:

@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from webapp.web.strangers import AT_ONCE, MOST_ADDRESSES, SECONDS_EACH, Strangers
+from webapp.web.edge.strangers import AT_ONCE, MOST_ADDRESSES, SECONDS_EACH, Strangers
 
 NOW = datetime(2026, 11, 25, 8, 0, tzinfo=UTC)
 

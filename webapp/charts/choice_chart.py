@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, Any
 from webapp.charts.paper import INK, RULE, SOFT, TINT, Layout, blank, drawing, settings, text_width
 from webapp.charts.scales import LengthScale, length_scale
 from webapp.charts.svg import Point, picture
-from webapp.domain.lengths import Display, format_length
-from webapp.domain.limits import Line
+from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.usual.limits import Line
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

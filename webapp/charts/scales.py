@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from webapp.domain.lengths import Display, format_length
+from webapp.domain.plain.lengths import Display, format_length
 
 ROOM = 0.08
 LEAST_STEPS = 6

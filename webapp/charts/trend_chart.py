@@ -33,8 +33,8 @@ from webapp.charts.paper import (
 from webapp.charts.scales import LengthScale, length_scale, spread_out
 from webapp.charts.svg import Point, picture
 from webapp.charts.thinning import thinned
-from webapp.domain.lengths import Display, format_length
-from webapp.domain.trend import SeatingTrend, TrendPoint
+from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.usual.trend import SeatingTrend, TrendPoint
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from webapp.commands.opening import looked_into
-from webapp.services import auditing
+from webapp.services.evidence import auditing
 from webapp.serving import utc_now
 from webapp.settings import Settings
 from webapp.words import say

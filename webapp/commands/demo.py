@@ -6,7 +6,7 @@ import shutil
 
 from webapp.commands.opening import opened
 from webapp.demo import starting
-from webapp.domain.shop_file import read_shop
+from webapp.domain.shop.shop_file import read_shop
 from webapp.serving import check_port, make_data_folder, serve, utc_now
 from webapp.settings import Settings
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from webapp.commands.opening import looked_into
-from webapp.services import ledger
+from webapp.services.evidence import ledger
 from webapp.settings import Settings
 
 DONE, NO_SHOP = 0, 2

@@ -9,10 +9,10 @@ from typing import Any
 
 from webapp.chance import first_secret
 from webapp.commands.opening import opened
-from webapp.domain.errors import Finding
-from webapp.domain.shop_file import Shop, ShopFileError, read_shop
-from webapp.services import loading
-from webapp.services.ledger import SERVER
+from webapp.domain.plain.errors import Finding
+from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop
+from webapp.services.evidence.ledger import SERVER
+from webapp.services.shop import loading
 from webapp.serving import utc_now
 from webapp.settings import Settings
 from webapp.words import say

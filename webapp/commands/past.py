@@ -11,12 +11,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from webapp.commands.opening import opened
-from webapp.domain.errors import DomainError
-from webapp.domain.history_csv import RefusedLine
-from webapp.services import past_values
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.usual.history_csv import RefusedLine
 from webapp.services.errors import NothingToImport
-from webapp.services.ledger import SERVER
-from webapp.services.past_values import Looked
+from webapp.services.evidence.ledger import SERVER
+from webapp.services.numbers import past_values
+from webapp.services.numbers.past_values import Looked
 from webapp.serving import utc_now
 from webapp.settings import Settings
 from webapp.words import say

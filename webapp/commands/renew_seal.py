@@ -12,7 +12,7 @@ from cryptography.hazmat.primitives.serialization import Encoding
 from webapp.commands.opening import has_shop, opened
 from webapp.composition import CERTIFICATES_FILE, KEYS_NAME, write_certificates
 from webapp.proof.keys import new_private_key, seal_certificate
-from webapp.services.ledger import SERVER, change
+from webapp.services.evidence.ledger import SERVER, change
 from webapp.serving import new_token, utc_now
 from webapp.settings import Settings, key_passphrase
 

@@ -6,8 +6,8 @@ from typing import Any
 
 from cryptography.hazmat.primitives.asymmetric import ec
 
-from webapp.domain.events import EVENT_DOMAIN
-from webapp.domain.json_strict import canonical_bytes
+from webapp.domain.evidence.events import EVENT_DOMAIN
+from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.jwe import seal_pin
 from webapp.proof.jws import EVENT_TYPE, event_id, public_jwk, sign, thumbprint
 from webapp.services.times import utc_text

@@ -21,11 +21,15 @@ from webapp.demo.device import Clock, Device
 from webapp.demo.mill import Mistake, SimulatedMill
 from webapp.demo.scenario import SCENARIOS, place
 from webapp.demo.walker import Person, Walker
-from webapp.domain.json_strict import canonical_bytes
-from webapp.domain.shop_file import Shop
+from webapp.domain.plain.json_strict import canonical_bytes
+from webapp.domain.shop.shop_file import Shop
 from webapp.proof.jws import sign
 from webapp.proof.keys import KeyRing
-from webapp.services import answering, enrolling, intake, loading, preparing, signing_off
+from webapp.services.intake import intake
+from webapp.services.people import enrolling
+from webapp.services.setups import answering, signing_off
+from webapp.services.sheets import preparing
+from webapp.services.shop import loading
 from webapp.services.times import from_text
 from webapp.store import Store
 

@@ -16,7 +16,7 @@ micrometres of probing) are common practice, no source; the arithmetic of the ba
 import random
 from dataclasses import dataclass, field
 
-from webapp.domain.errors import DomainError
+from webapp.domain.plain.errors import DomainError
 
 AXES = ("X", "Y", "Z")
 Values = dict[str, int]

@@ -14,9 +14,9 @@ from werkzeug.wrappers import Response
 from webapp.demo.mill import AXES, Mistake, SimulatedMill
 from webapp.demo.practice_shop import Deed, PracticeMill, PracticeShop
 from webapp.demo.starting import practice_shop
-from webapp.domain.errors import DomainError
-from webapp.domain.lengths import Display, format_length
-from webapp.web.rights import EVERYONE
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.lengths import Display, format_length
+from webapp.web.edge.rights import EVERYONE
 from webapp.words import say
 
 LONGEST_TYPED = 12

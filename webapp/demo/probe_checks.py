@@ -11,10 +11,10 @@ import math
 import random
 from datetime import datetime
 
-from webapp.domain.lengths import format_length
-from webapp.domain.probe_health import CheckTyped
-from webapp.domain.shop import Machine, Probe
-from webapp.services import probing
+from webapp.domain.plain.lengths import format_length
+from webapp.domain.probe.probe_health import CheckTyped
+from webapp.domain.shop.shop import Machine, Probe
+from webapp.services.numbers import probing
 from webapp.store import Store
 
 EVERY_DAYS = 60

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from webapp.demo.mill import AXES, SimulatedMill, Values, ViseTruth
-from webapp.domain.shop import Fixture, Machine, Probe
+from webapp.domain.shop.shop import Fixture, Machine, Probe
 
 NM_PER_INCH = 25_400_000
 

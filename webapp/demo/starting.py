@@ -19,11 +19,12 @@ from webapp.demo.history import SETUPS_A_MILL, Historian, Secrets, begun_seating
 from webapp.demo.mill import SimulatedMill
 from webapp.demo.practice_shop import PracticeMill, PracticeShop
 from webapp.demo.scenario import make_mill, place
-from webapp.domain.shop import Fixture, Machine, Probe
-from webapp.domain.shop_file import Shop, read_shop
+from webapp.domain.shop.shop import Fixture, Machine, Probe
+from webapp.domain.shop.shop_file import Shop, read_shop
 from webapp.proof.keys import KeyRing
-from webapp.services import access, loading
-from webapp.services.ledger import SERVER
+from webapp.services.evidence.ledger import SERVER
+from webapp.services.people import access
+from webapp.services.shop import loading
 from webapp.services.times import from_text
 from webapp.store import Store
 

@@ -13,7 +13,9 @@ from typing import Any
 
 from webapp.demo.device import Clock, Device
 from webapp.demo.mill import AXES, NO_MISTAKE, Mistake, SimulatedMill
-from webapp.domain.compare import (
+from webapp.domain.plain.lengths import format_length
+from webapp.domain.setup.fold import Fold
+from webapp.domain.touch.compare import (
     compared_on_sheet,
     display_of,
     same_tool,
@@ -22,9 +24,7 @@ from webapp.domain.compare import (
     touch_length_nm,
     verdict_on,
 )
-from webapp.domain.lengths import format_length
-from webapp.domain.setup import Fold
-from webapp.domain.square import error_over_jaw_nm
+from webapp.domain.touch.square import error_over_jaw_nm
 from webapp.services.times import utc_text
 
 Event = dict[str, Any]

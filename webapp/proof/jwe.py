@@ -22,7 +22,7 @@ from joserfc.errors import JoseError
 from joserfc.jwk import ECKey
 from joserfc.registry import HeaderParameter
 
-from webapp.domain.json_strict import JsonError, read_json
+from webapp.domain.plain.json_strict import JsonError, read_json
 from webapp.proof.encoding import from_base64url
 from webapp.proof.errors import JwsRefused, PinSealRefused
 from webapp.proof.jws import public_key_from_jwk

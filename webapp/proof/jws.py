@@ -25,7 +25,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature, encode_dss_signature
 from cryptography.hazmat.primitives.hashes import SHA256
 
-from webapp.domain.json_strict import JsonError, canonical_bytes, read_json
+from webapp.domain.plain.json_strict import JsonError, canonical_bytes, read_json
 from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.errors import JwsRefused
 

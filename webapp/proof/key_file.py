@@ -21,7 +21,7 @@ from argon2.low_level import Type, hash_secret_raw
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 
-from webapp.domain.json_strict import JsonError, canonical_bytes, read_json
+from webapp.domain.plain.json_strict import JsonError, canonical_bytes, read_json
 from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.errors import DamagedKeyFileError, WrongPassphraseError
 

@@ -23,7 +23,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.x509.oid import NameOID
 
-from webapp.domain.json_strict import canonical_bytes, read_json
+from webapp.domain.plain.json_strict import canonical_bytes, read_json
 from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.errors import KeyFolderError
 from webapp.proof.jws import COORDINATE_BYTES, public_jwk

@@ -9,18 +9,18 @@ Rules:
 - all events and decisions are of the record's setup, all events of the sheet that is attached;
 - the operator's signature is among the events and was verified with a PIN, and the sign-off came after it;
 - the sign-off names what the lead had read: the fingerprint of the events and of the decisions before it is worked out
-  again from what is in the record (see domain/reviewed.py). Events that came later are counted and told.
+  again from what is in the record (see domain/evidence/reviewed.py). Events that came later are counted and told.
 """
 
 from collections.abc import Iterator, Sequence
 from hashlib import sha256
 from typing import Any
 
-from webapp.domain.chain import Fork, forks
-from webapp.domain.errors import DomainError
-from webapp.domain.events import read_event
-from webapp.domain.record_bundle import RecordBundle
-from webapp.domain.reviewed import fits
+from webapp.domain.evidence.chain import Fork, forks
+from webapp.domain.evidence.events import read_event
+from webapp.domain.evidence.reviewed import fits
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.record.bundle import RecordBundle
 from webapp.proof.errors import JwsRefused
 from webapp.proof.jws import DeviceKey, key_id
 from webapp.proof.report import Line, failed, held, refusal_words

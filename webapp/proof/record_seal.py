@@ -4,8 +4,8 @@ The seal's time has to be the record's own `sealed_at_utc`, which a verifier com
 Whoever seals should not be able to get either wrong, so both are read from the record inside the PDF.
 """
 
-from webapp.domain.errors import DomainError
-from webapp.domain.record_bundle import from_files
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.record.bundle import from_files
 from webapp.proof.errors import SealError
 from webapp.proof.keys import KeyRing
 from webapp.proof.pdf_attachments import AttachmentsUnreadableError, attachments

@@ -21,8 +21,8 @@ from typing import Any
 from cryptography import x509
 from pypdf import PdfReader
 
-from webapp.domain.errors import DomainError
-from webapp.domain.record_bundle import RecordBundle, from_files
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.record.bundle import RecordBundle, from_files
 from webapp.proof.pdf_attachments import AttachmentsUnreadableError, attachments, place_of
 from webapp.proof.pdf_layout import base_length, first_difference, read_words
 from webapp.proof.pdf_verify import SealCheck, verify_seal

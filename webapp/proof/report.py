@@ -8,7 +8,7 @@ fail: what could not be looked at any more is a line that does not hold, and say
 from dataclasses import dataclass, field
 from typing import Any
 
-from webapp.domain.errors import DomainError
+from webapp.domain.plain.errors import DomainError
 from webapp.proof.errors import ProofError
 from webapp.words import say
 

@@ -4,7 +4,7 @@
 `webapp.record.press`, which draws in a process that can fetch nothing, and never loads the renderer itself.
 """
 
-from webapp.domain.record_bundle import RecordBundle
+from webapp.domain.record.bundle import RecordBundle
 
 
 def render(bundle: RecordBundle) -> bytes:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from webapp.domain.errors import DomainError
+from webapp.domain.plain.errors import DomainError
 
 
 class PressError(DomainError):

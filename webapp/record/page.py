@@ -30,10 +30,10 @@ from weasyprint import CSS, HTML, Attachment
 from weasyprint.logger import LOGGER
 from weasyprint.text.fonts import FontConfiguration
 
-from webapp.domain.errors import Finding
-from webapp.domain.record_bundle import RecordBundle
-from webapp.domain.record_facts import record_facts
-from webapp.domain.record_rows import RecordFacts
+from webapp.domain.plain.errors import Finding
+from webapp.domain.record.bundle import RecordBundle
+from webapp.domain.record.facts import record_facts
+from webapp.domain.record.rows import RecordFacts
 from webapp.fonts import font_files
 from webapp.record.fetcher import BUNDLED, BundledFetcher
 from webapp.record.scale import draw_scale

@@ -26,8 +26,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, cast
 
-from webapp.domain.errors import DomainError, error_classes
-from webapp.domain.record_bundle import RecordBundle
+from webapp.domain.plain.errors import DomainError, error_classes
+from webapp.domain.record.bundle import RecordBundle
 from webapp.record.confinement import NOBODY
 from webapp.record.errors import (
     PressDidNotStartError,

@@ -70,8 +70,8 @@ def _readable() -> list[Path]:
 
 
 def _answer(job: bytes) -> bytes:
-    from webapp.domain.errors import DomainError  # noqa: PLC0415 - loaded long before
-    from webapp.domain.record_bundle import from_files  # noqa: PLC0415
+    from webapp.domain.plain.errors import DomainError  # noqa: PLC0415 - loaded long before
+    from webapp.domain.record.bundle import from_files  # noqa: PLC0415
     from webapp.record.page import typesetter  # noqa: PLC0415
 
     asked: dict[str, Any] = json.loads(job)

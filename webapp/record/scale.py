@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 from xml.etree import ElementTree as ET
 
-from webapp.domain.record_rows import ScaleStage
+from webapp.domain.record.rows import ScaleStage
 from webapp.record.svg import FONTS, INK, RULE, SVG
 
 Say = Callable[[str, Mapping[str, Any]], str]

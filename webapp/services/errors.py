@@ -4,7 +4,7 @@ Four classes sort them for whoever answers a person: nothing of that name, not t
 what was typed.
 """
 
-from webapp.domain.errors import DomainError
+from webapp.domain.plain.errors import DomainError
 
 
 class ServiceError(DomainError):

@@ -15,14 +15,14 @@ from webapp.store.database import Database
 from webapp.store.errors import StoreError
 from webapp.store.files import HashedFiles
 from webapp.store.migrations import migrate
-from webapp.store.repository_access import AccessRepository
-from webapp.store.repository_devices import DevicesRepository
-from webapp.store.repository_ledger import LedgerRepository
-from webapp.store.repository_numbers import NumbersRepository
-from webapp.store.repository_people import PeopleRepository
-from webapp.store.repository_records import RecordsRepository
-from webapp.store.repository_setups import SetupsRepository
-from webapp.store.repository_shop import ShopRepository
+from webapp.store.repositories.access import AccessRepository
+from webapp.store.repositories.devices import DevicesRepository
+from webapp.store.repositories.ledger import LedgerRepository
+from webapp.store.repositories.numbers import NumbersRepository
+from webapp.store.repositories.people import PeopleRepository
+from webapp.store.repositories.records import RecordsRepository
+from webapp.store.repositories.setups import SetupsRepository
+from webapp.store.repositories.shop import ShopRepository
 
 __all__ = ["Store", "StoreError"]
 

@@ -10,35 +10,18 @@ from collections.abc import Mapping, Sequence
 
 from flask import Blueprint, Flask, has_request_context, request
 
-from webapp.web import (
-    access,
-    api,
-    audit,
-    board,
-    budgets,
-    choosing,
-    deciding,
-    desk,
-    errors,
-    fixtures,
-    guards,
-    headers,
-    offline,
-    past,
-    printing,
-    probes,
-    registers,
-    rights,
-    showing,
-    tablet,
-    top,
-    zone,
-)
-from webapp.web.wiring import Wiring, attach
+from webapp.web.desk import access, audit, board, deciding, desk, registers
+from webapp.web.edge import errors, guards, headers, rights, shop_zone
+from webapp.web.edge.wiring import Wiring, attach
+from webapp.web.files import offline
+from webapp.web.numbers import budgets, choosing, fixtures, past, probes
+from webapp.web.show import printing, shown_values, top_rule
+from webapp.web.tablet import api
+from webapp.web.tablet import page as tablet_page
 
 BLUEPRINTS: Sequence[Blueprint] = (
     offline.blueprint,
-    tablet.blueprint,
+    tablet_page.blueprint,
     api.blueprint,
     access.blueprint,
     board.blueprint,
@@ -66,15 +49,17 @@ def init_app(
     for blueprint in blueprints:
         app.register_blueprint(blueprint)
     rights.check_table((rule.endpoint for rule in app.url_map.iter_rules()), more_rights)
-    app.jinja_env.filters.update({**showing.FILTERS, "local": zone.local})
-    app.jinja_env.globals["shop_zone"] = zone.shop_zone
-    app.jinja_env.globals.update(asset=parts.shell.address, plain=showing.plain, marks_for=top.marks_for)
+    app.jinja_env.filters.update({**shown_values.FILTERS, "local": shop_zone.local})
+    app.jinja_env.globals["shop_zone"] = shop_zone.shop_zone
+    app.jinja_env.globals.update(
+        asset=parts.shell.address, plain=shown_values.plain, marks_for=top_rule.marks_for
+    )
     app.context_processor(_for_every_page)
 
 
 def _for_every_page() -> dict[str, object]:
     """What the frame of a page needs; an address that could not be matched has no links to offer."""
-    from webapp.web import sessions  # noqa: PLC0415
+    from webapp.web.edge import sessions  # noqa: PLC0415
 
     linkable = has_request_context() and request.endpoint is not None and request.routing_exception is None
     return {"who": sessions.known(), "can_link": linkable}

@@ -1,6 +1,6 @@
 /** Numbers as a person reads them: in the machine's own unit and resolution, the other unit beside it. */
-import {displayOf as display} from '../rules/compare.js';
-import {formatLength, formatOtherUnit} from '../rules/lengths.js';
+import {displayOf as display} from '../rules/touch/compare.js';
+import {formatLength, formatOtherUnit} from '../rules/plain/lengths.js';
 
 const MM_PER_INCH = 25.4;
 

@@ -1,5 +1,5 @@
 /** The words of the tablet: whole sentences by code, from the same files that the server reads. */
-import {fill} from '../rules/words.js';
+import {fill} from '../rules/plain/words.js';
 
 const words = {};
 

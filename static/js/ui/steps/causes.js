@@ -2,8 +2,8 @@
  * What may have happened: the likely causes that the sheet carries, the likeliest first, each with what it would have given and
  * one thing to look at. Where there is room all of it is open; else it unfolds, one cause at a time.
  */
-import {nameCauses} from '../../rules/causes.js';
-import {displayOf} from '../../rules/compare.js';
+import {nameCauses} from '../../rules/causes/named.js';
+import {displayOf} from '../../rules/touch/compare.js';
 import {el} from '../dom.js';
 import {written} from '../numbers.js';
 import {say} from '../say.js';

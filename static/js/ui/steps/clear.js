@@ -1,5 +1,5 @@
 /** Clear the slot: how large each change is, whether the control will ask, and then what all three read. */
-import {AXES, clearPlan} from '../../rules/compare.js';
+import {AXES, clearPlan} from '../../rules/touch/compare.js';
 import {el} from '../dom.js';
 import {say} from '../say.js';
 import {distance} from '../numbers.js';

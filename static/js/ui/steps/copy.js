@@ -1,5 +1,5 @@
 /** Copy down before clearing: three old values, compared with what the register last saw in this slot. Nothing is filled in. */
-import {AXES, copiedValues} from '../../rules/compare.js';
+import {AXES, copiedValues} from '../../rules/touch/compare.js';
 import {el} from '../dom.js';
 import {say} from '../say.js';
 import {written} from '../numbers.js';

@@ -2,9 +2,9 @@
  * A value that one slip of typing would explain is asked about before it is taken: which number does the control really show?
  * What was typed stands among the answers; nothing is chosen beforehand, and the field keeps it for typing again.
  */
-import {repairs} from '../../rules/causes.js';
-import {displayOf} from '../../rules/compare.js';
-import {formatLength} from '../../rules/lengths.js';
+import {repairs} from '../../rules/causes/named.js';
+import {displayOf} from '../../rules/touch/compare.js';
+import {formatLength} from '../../rules/plain/lengths.js';
 import {rows} from '../choices.js';
 import {button, el} from '../dom.js';
 import {say} from '../say.js';

@@ -1,6 +1,6 @@
 /** The slot that the control shows as selected, typed by the operator and matched with the register on the sheet. */
 import {say} from '../say.js';
-import {matchSlot} from '../../rules/compare.js';
+import {matchSlot} from '../../rules/touch/compare.js';
 import {labelKeys} from '../keypad.js';
 import {halfSet, machineState, notice, stepText} from '../text.js';
 import {dayAndTime} from '../when.js';

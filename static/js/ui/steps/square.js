@@ -2,8 +2,8 @@
  * Is the jaw square to the axis? Two touches on one face, far apart. First how both searches are set, then what the control
  * shows at each place. The angle is told at the step itself and stands in the record; it stops nobody.
  */
-import {touchLengthNm} from '../../rules/compare.js';
-import {errorOverJaw} from '../../rules/square.js';
+import {touchLengthNm} from '../../rules/touch/compare.js';
+import {errorOverJaw} from '../../rules/touch/square.js';
 import {el} from '../dom.js';
 import {numberKeys} from '../keypad.js';
 import {distance} from '../numbers.js';

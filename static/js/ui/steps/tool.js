@@ -1,6 +1,6 @@
 /** The tool number that the control shows, typed and compared: the probe's on the way in, the parking tool's on the way out. */
 import {say} from '../say.js';
-import {toolMatches} from '../../rules/compare.js';
+import {toolMatches} from '../../rules/touch/compare.js';
 import {wholeKeys} from '../keypad.js';
 import {machineState, notice, stepText} from '../text.js';
 import {typing} from './typing.js';

@@ -2,7 +2,7 @@
  * The value that the control shows after the touch, typed as it stands there. Nothing measured is ever filled in; a value that
  * one slip of typing would explain is asked about before it is taken.
  */
-import {touchLengthNm, verdict} from '../../rules/compare.js';
+import {touchLengthNm, verdict} from '../../rules/touch/compare.js';
 import {el} from '../dom.js';
 import {say, sayError} from '../say.js';
 import {numberKeys} from '../keypad.js';

@@ -1,5 +1,5 @@
 /** Three values typed one after another on one screen; what copying down and clearing share. */
-import {AXES, slotLengthNm} from '../../rules/compare.js';
+import {AXES, slotLengthNm} from '../../rules/touch/compare.js';
 import {say, sayError} from '../say.js';
 import {numberKeys} from '../keypad.js';
 import {typing} from './typing.js';

@@ -1,0 +1,67 @@
+/** What a folded setup says, as plain data: the twin of the second half of webapp/domain/setup/fold.py. */
+import {currentStep} from './state.js';
+import {reasonsFor, waitsAtCompare} from './touches.js';
+
+/** The result of the fold; shares its parts with the state. */
+export function result(state, seen) {
+  const step = currentStep(state);
+  return {
+    setup: state.setup, sheet: state.sheetHash, person: state.person, machine: state.machine,
+    started_at_utc: state.startedAtUtc, status: statusOf(state), current_step: step?.id ?? null,
+    blocked: blockedBy(state, step), keep_because: step?.kind === 'compare' ? reasonsFor(state, step.axis)[0] ?? null : null,
+    probe_in_spindle: state.probeInSpindle, steps: state.steps, cautions: state.cautions, slot: state.slot, copied: state.copied,
+    touches: state.touches, squares: state.squares, values_nm: valuesNm(state), holds: state.holds, questions: state.questions, worries: state.worries,
+    corrections: state.corrections, resumes: state.resumes, broken_off: state.brokenOff,
+    break_can_be_undone: state.beforeBreak !== null, outcome: state.outcome, signatures: state.signatures,
+    sign_off: state.signOff, not_accepted: state.notAccepted,
+    problems: [...state.problems, ...problemsOfDecisions(state, seen)],
+  };
+}
+
+function statusOf(state) {
+  if (state.notAccepted !== null) return 'not_accepted';
+  if (state.signOff !== null) return 'signed_off';
+  const last = state.signatures.at(-1);
+  if (last && last.state !== 'refused') return 'signed';
+  return state.outcome === null ? 'running' : 'finished';
+}
+
+function valuesNm(state) {
+  const values = {X: null, Y: null, Z: null};
+  for (const touch of state.touches) if (touch.kept) values[touch.axis] = touch.value_nm;
+  return values;
+}
+
+/** Why the current step is still open or what it waits for; the lead's word comes first. */
+function blockedBy(state, step) {
+  if (step === null) return null;
+  if (step.kind === 'finish' && state.brokenOff !== null && state.brokenOff.reason === null) {
+    return {code: 'setup.break_needs_reason', fields: {}};
+  }
+  if (step.kind === 'sign' && state.signatures.length > 0) {
+    return {code: 'setup.signature_refused', fields: {reason_code: `signature.${state.signatures.at(-1).refused_because}`}};
+  }
+  return leadSays(state) ?? state.blocked ?? (step.kind === 'compare' ? waitsAtCompare(state, step.axis) : null);
+}
+
+/** The lead's word that is still to be followed: to break off, or to touch an axis again. */
+function leadSays(state) {
+  if (state.brokenOff !== null || state.outcome !== null) return null;
+  for (const {question, axis, answer} of state.questions) {
+    if (answer?.decision === 'break_off') return {code: 'setup.lead_says_break_off', fields: {reason: answer.reason}};
+    const untouched = axis !== null && (state.searchedAt.get(axis) ?? 0) < state.questionOrder.get(question);
+    if (answer?.decision === 'touch_again' && untouched) {
+      return {code: 'setup.lead_says_touch_again', fields: {axis, reason: answer.reason}};
+    }
+  }
+  return null;
+}
+
+/** What is wrong with the server's decisions, looked at together with the events. */
+function problemsOfDecisions(state, seen) {
+  const found = [...state.setAside].filter(([id]) => !seen.has(id)).map(([id, {code, fields}]) => ({event: id, code, fields}));
+  if (state.signOff === null) return found;
+  if (state.signatures.at(-1)?.state !== 'verified') found.push({event: null, code: 'setup.sign_off_unverified', fields: {}});
+  if (state.signOff.by === state.person) found.push({event: null, code: 'setup.sign_off_by_operator', fields: {}});
+  return found;
+}

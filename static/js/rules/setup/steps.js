@@ -1,0 +1,102 @@
+/**
+ * Events that answer a step, except touches and the end. The twin of webapp/domain/setup/steps.py: a step closes only on the
+ * answer that it asks for, and what was typed is read again.
+ */
+import {AXES, copiedValues, matchSlot, slotLengthNm, toolMatches} from '../touch/compare.js';
+import {RuleError} from '../plain/errors.js';
+import {close, currentStep, note, stay} from './state.js';
+
+export function readCaution(state, event) {
+  const step = currentStep(state);
+  const {caution} = event.data;
+  if (step.caution.id !== caution) throw new RuleError('setup.caution_other', {caution, expected: step.caution.id});
+  state.cautions.push({caution, at_utc: event.at_utc, event: event.id});
+  close(state, step.id, event);
+}
+
+/** Only a clear machine goes on. */
+export function checkBoard(state, event) {
+  const {found} = event.data;
+  state.probeInSpindle = found === 'probe_in_spindle';
+  if (found === 'clear') close(state, event.step, event);
+  else stay(state, `setup.board_${found}`);
+}
+
+/** A confirmation, or a search that is set. */
+export function doStep(state, event) {
+  const step = currentStep(state);
+  const {answer} = event.data;
+  const choice = step.choices.find(({id}) => id === answer);
+  if (!choice && (step.choices.length > 0 || answer !== 'done')) throw new RuleError('setup.choice_unknown', {answer});
+  if (choice && !choice.closes) {
+    stay(state, 'setup.answer_keeps_open', {label: choice.label});
+    return;
+  }
+  if (step.kind === 'search') state.searchedAt.set(step.axis, state.count);
+  close(state, step.id, event);
+}
+
+/** The number on the control against the probe's or the parking tool's. */
+export function readTool(state, event) {
+  const {typed} = event.data;
+  const loading = currentStep(state).kind === 'tool_in';
+  const expected = loading ? state.sheet.machine.probe_tool : state.sheet.machine.parking_tool;
+  const matches = toolMatches(typed, expected);
+  if (matches !== event.data.matches) note(state, event, 'setup.tool_differs', {typed, expected});
+  if (!matches) {
+    stay(state, 'setup.tool_other', {typed, expected});
+    return;
+  }
+  state.probeInSpindle = loading;
+  close(state, event.step, event);
+}
+
+/** Whose slot is selected. */
+export function readSlot(state, event) {
+  const {typed, outcome: claimed} = event.data;
+  const found = matchSlot(state.sheet, typed, event.person, event.at_utc);
+  if (found.outcome !== claimed) note(state, event, 'setup.slot_differs', {typed, claimed, found: found.outcome});
+  if (found.outcome !== 'own') {
+    stay(state, `setup.slot_${found.outcome}`, {label: found.label || typed, owner: found.owner_name});
+    return;
+  }
+  state.slot = found.label;
+  close(state, event.step, event);
+}
+
+/** The three old values, compared with what was last seen in the slot. */
+export function copyValues(state, event) {
+  const values = typedValues(state, event);
+  const compared = copiedValues(state.sheet, state.slot, values);
+  for (const axis of AXES) {
+    const claimed = event.data.compared[axis];
+    if (claimed !== compared[axis]) note(state, event, 'setup.compared_differs', {axis, claimed, found: compared[axis]});
+  }
+  state.copied = {values_nm: values, compared, event: event.id};
+  close(state, event.step, event);
+}
+
+/** Only three zeros go on. */
+export function clearSlot(state, event) {
+  const values = typedValues(state, event);
+  const left = AXES.find(axis => values[axis] !== 0);
+  if (left === undefined) close(state, event.step, event);
+  else stay(state, 'setup.slot_not_zero', {axis: left, typed: event.data.typed[left]});
+}
+
+function typedValues(state, event) {
+  const {typed, values_nm: claimed} = event.data;
+  const values = Object.fromEntries(AXES.map(axis => [axis, readLength(slotLengthNm, state, typed[axis], axis)]));
+  for (const axis of AXES) if (claimed[axis] !== values[axis]) note(state, event, 'setup.value_differs', {axis, typed: typed[axis]});
+  return values;
+}
+
+/** The typed length by one of the readers of compare.js; what cannot be read is not allowed. */
+export function readLength(read, state, typed, axis) {
+  try {
+    return read(typed, state.sheet.machine, axis);
+  } catch (error) {
+    if (!(error instanceof RuleError)) throw error;
+    throw new RuleError('setup.length_unreadable', {axis, typed});
+  }
+}

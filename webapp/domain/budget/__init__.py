@@ -1,0 +1,1 @@
+"""The uncertainty budget of an axis."""

@@ -1,0 +1,1 @@
+"""Likely causes of an odd value."""

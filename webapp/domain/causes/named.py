@@ -1,0 +1,254 @@
+"""Likely causes of an odd value: what the sheet carries, and which of it a tablet names.
+
+Rules of this module:
+- The server prepares candidates (`prepare`); they depend on no person. The tablet compares (`name_causes`) with whole
+  numbers and one quotient of whole numbers, so that server and browser name the same.
+- A cause is named when the value lies within three uncertainties of what it predicts, and beyond what chance explains
+  (see `cause_facts`). At most three are named.
+- The nearest comes first, in uncertainties; values before ranges; what also explains an earlier axis before what does
+  not. Whatever predicts the same as the nearest within three uncertainties (the larger of the two) cannot be told
+  from it by the number: it is marked `alike`, stands beside it, and is never left out for one that is less near.
+- A slip of typing is asked about before a value is taken. Where the person has said that the control really shows it
+  (`confirmed`), a slip is named after all else that fits: it may still have been read wrong.
+- `static/js/rules/causes/named.js` does the same in the browser.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from webapp.domain.causes.facts import Candidate, Known, Measures
+from webapp.domain.causes.geometry import geometry_causes
+from webapp.domain.causes.reading import OtherSeating, OtherSlot, RecentTouch, reading_causes
+from webapp.domain.causes.typing_slips import repairs
+from webapp.domain.plain.lengths import Display, format_length
+
+MOST_NAMED = 3
+WITHIN = 3
+# Behind values (0) and ranges (1).
+LAST = 2
+
+__all__ = [
+    "AxisFacts",
+    "is_alike",
+    "name_causes",
+    "name_causes_of_vector",
+    "prepare",
+    "repairs",
+    "say_causes",
+]
+
+
+@dataclass(frozen=True)
+class AxisFacts:
+    """What causes of one axis are drawn from, besides the other axes. `recent`: other people's touches, in time."""
+
+    known: Known
+    face_name: str
+    travel_nm: tuple[int, int]
+    slots: Sequence[OtherSlot] = ()
+    seatings: Sequence[OtherSeating] = ()
+    recent: Sequence[RecentTouch] = ()
+
+
+def prepare(
+    axis: str, facts: Mapping[str, AxisFacts], measures: Measures, display: Display
+) -> dict[str, Any]:
+    """Return the part `causes` of one axis on the sheet, as plain data.
+
+    `facts` holds every axis of the sheet by name. What a value inside the travel cannot read is left out, and so is
+    what lies so near the usual that chance explains it.
+    """
+    here = facts[axis]
+    known = here.known
+    others = {name: other.known for name, other in facts.items() if name != axis}
+    found = geometry_causes(known, here.face_name, measures, display)
+    found += reading_causes(known, others, here.slots, here.seatings, here.recent, display)
+    return {
+        "chance_nm": known.chance_nm,
+        "uncertainty_nm": known.uncertainty_nm,
+        "candidates": [one.as_dict() for one in found if _can_be_told(one, known, here.travel_nm)],
+    }
+
+
+def _can_be_told(one: Candidate, known: Known, travel_nm: tuple[int, int]) -> bool:
+    reach_nm = WITHIN * one.uncertainty_nm
+    if one.high_nm + reach_nm < travel_nm[0] or one.low_nm - reach_nm > travel_nm[1]:
+        return False
+    if known.centre_nm is None or known.chance_nm is None:
+        return True
+    farthest_nm = max(abs(one.low_nm - known.centre_nm), abs(one.high_nm - known.centre_nm))
+    return farthest_nm > known.chance_nm
+
+
+def name_causes(
+    value_nm: int,
+    causes: Mapping[str, Any],
+    usual: Mapping[str, Any],
+    display: Display,
+    *,
+    copied_nm: int | None = None,
+    own_slot: str | None = None,
+    earlier: Sequence[Mapping[str, Any]] = (),
+    confirmed: bool = False,
+) -> list[dict[str, Any]]:
+    """Return at most three causes, the likeliest first: {"code", "fields", "low_nm", "high_nm", "alike"}.
+
+    `causes` and `usual` are the sheet's; `copied_nm` is what the operator's own slot `own_slot` held on this axis
+    before it was cleared; `earlier` lists the axes touched before as {"axis", "value_nm", "verdict"}; `confirmed`: the
+    person was asked about slips and said that this is what the control shows. The range is what the cause would have
+    given. `alike` is True for all that cannot be told from the first by the number alone.
+    """
+    centre_nm = usual["centre_nm"]
+    if centre_nm is not None and abs(value_nm - centre_nm) <= causes["chance_nm"]:
+        return []
+    read = {one["axis"]: one["value_nm"] for one in earlier}
+    alone = all(one["verdict"] == "agrees" for one in earlier)
+    found = []
+    for place, one in enumerate([*causes["candidates"], *_of_this_setup(copied_nm, display)]):
+        off_nm = _apart(value_nm, value_nm, one["low_nm"], one["high_nm"])
+        fits = off_nm <= WITHIN * one["uncertainty_nm"] and (alone or not one["alone"])
+        if one["code"] == "cause.other_slot" and one["fields"]["slot"] == own_slot:
+            continue
+        if fits and all(_reads(read, other) for other in one["beside"]):
+            found.append(_entry(one, off_nm, place))
+    found += [
+        _slip(value_nm, one, causes, centre_nm, display, (LAST if confirmed else 0, len(found) + place))
+        for place, one in enumerate(repairs(value_nm, display, usual))
+        if one["tells"]
+    ]
+    return _ranked(found)
+
+
+def _of_this_setup(copied_nm: int | None, display: Display) -> list[dict[str, Any]]:
+    """Return the candidate that only this setup knows: the slot's old value, still there."""
+    if copied_nm is None:
+        return []
+    # Three of these are half a step: the value must be the very one.
+    return [Candidate("cause.old_value", copied_nm, copied_nm, max(1, display.resolution_nm // 6)).as_dict()]
+
+
+def _reads(read: Mapping[str, int], other: Mapping[str, Any]) -> bool:
+    """Tell whether an earlier axis reads what the candidate says it must."""
+    if other["axis"] not in read:
+        return False
+    return abs(read[other["axis"]] - other["value_nm"]) <= WITHIN * other["uncertainty_nm"]  # type: ignore[no-any-return]
+
+
+def _entry(one: Mapping[str, Any], off_nm: int, place: int) -> dict[str, Any]:
+    is_range = one["low_nm"] < one["high_nm"]
+    return {
+        "code": one["code"],
+        "fields": one["fields"],
+        "low_nm": one["low_nm"],
+        "high_nm": one["high_nm"],
+        "uncertainty_nm": one["uncertainty_nm"],
+        "rank": (int(is_range), -len(one["beside"]), off_nm / one["uncertainty_nm"], place),
+    }
+
+
+def _slip(
+    value_nm: int,
+    repair: Mapping[str, Any],
+    causes: Mapping[str, Any],
+    centre_nm: int,
+    display: Display,
+    stands: tuple[int, int],
+) -> dict[str, Any]:
+    """Return a slip of typing as a cause: what it would have given is the value less what the slip makes of the rest.
+
+    A point slipped to the left also loses up to a step of the display.
+    """
+    off_nm = repair["off_nm"] * repair["up"] // repair["down"]
+    given_nm = value_nm - off_nm if repair["repaired_nm"] > centre_nm else value_nm + off_nm
+    lost_nm = display.resolution_nm if repair["down"] > 1 else 0
+    uncertainty_nm = max(1, causes["uncertainty_nm"] * repair["up"] // repair["down"]) + lost_nm
+    return {
+        "code": f"cause.{repair['code'].removeprefix('repair.')}",
+        "fields": {"repaired": format_length(repair["repaired_nm"], display), "unit": display.unit.value},
+        "low_nm": given_nm,
+        "high_nm": given_nm,
+        "uncertainty_nm": uncertainty_nm,
+        "rank": (stands[0], 0, off_nm / uncertainty_nm, stands[1]),
+    }
+
+
+def _apart(low_nm: int, high_nm: int, other_low_nm: int, other_high_nm: int) -> int:
+    """Return how far two ranges lie apart, 0 where they meet."""
+    return max(0, other_low_nm - high_nm, low_nm - other_high_nm)
+
+
+def is_alike(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Tell whether two causes predict the same within three uncertainties, the larger of the two."""
+    apart_nm = _apart(one["low_nm"], one["high_nm"], other["low_nm"], other["high_nm"])
+    return apart_nm <= WITHIN * max(one["uncertainty_nm"], other["uncertainty_nm"])  # type: ignore[no-any-return]
+
+
+def _ranked(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    if not found:
+        return []
+    first = min(found, key=lambda entry: entry["rank"])
+    for entry in found:
+        entry["alike"] = is_alike(entry, first)
+    exchanged = any(entry["code"] == "cause.axes_exchanged" for entry in found)
+    told: list[dict[str, Any]] = []
+    for entry in sorted(found, key=lambda entry: (not entry["alike"], entry["rank"])):
+        said = entry["code"] in {one["code"] for one in told} and entry["code"] not in _SAID_APART
+        # Two values exchanged says already that one of them stands here.
+        if not said and not (exchanged and entry["code"] == "cause.other_axis"):
+            told.append({name: entry[name] for name in ("code", "fields", "low_nm", "high_nm", "alike")})
+    return told[:MOST_NAMED]
+
+
+# Causes whose fields tell them apart: two slots, two seatings, two parallels are two causes.
+_SAID_APART = frozenset({
+    "cause.other_slot",
+    "cause.other_seating",
+    "cause.other_axis",
+    "cause.other_unit",
+    "cause.parallel_on_jaw",
+    "cause.parallel_on_bed",
+    "cause.jaw_step",
+})  # fmt: skip
+
+
+def name_causes_of_vector(
+    touches: Sequence[Mapping[str, Any]],
+    axes: Mapping[str, Mapping[str, Any]],
+    display: Display,
+    copied_nm: Mapping[str, int] | None = None,
+    own_slot: str | None = None,
+) -> dict[str, list[dict[str, Any]]]:
+    """Return the causes of every touch, each with the touches before it; for the lead's desk and the record.
+
+    `touches`: {"axis", "value_nm", "verdict"} in order; `axes`: the sheet's axes by name.
+    """
+    named = {}
+    for place, touch in enumerate(touches):
+        axis = axes[touch["axis"]]
+        named[touch["axis"]] = name_causes(
+            touch["value_nm"],
+            axis["causes"],
+            axis["usual"],
+            display,
+            copied_nm=(copied_nm or {}).get(touch["axis"]),
+            own_slot=own_slot,
+            earlier=touches[:place],
+        )
+    return named
+
+
+def say_causes(value_nm: int, named: Sequence[Mapping[str, Any]], display: Display) -> list[dict[str, Any]]:
+    """Return codes and fields of each cause's three sentences: what it is, what it gives, what to check."""
+    unit, read = display.unit.value, format_length(value_nm, display)
+    lines = []
+    for one in named:
+        low, high = (format_length(one[end], display) for end in ("low_nm", "high_nm"))
+        code = "cause.gives" if low == high else "cause.gives_between"
+        gives = {"code": code, "fields": {"low": low, "high": high, "read": read, "unit": unit}}
+        check = {"code": one["code"].replace("cause.", "check.", 1), "fields": dict(one["fields"])}
+        is_what = {"code": one["code"], "fields": dict(one["fields"])}
+        lines.append({"is": is_what, "gives": gives, "check": check, "alike": one["alike"]})
+    return lines

@@ -1,0 +1,1 @@
+"""The drawings of a touch, to scale, as plain marks."""

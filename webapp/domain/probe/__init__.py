@@ -1,0 +1,1 @@
+"""A probe held against a ring or a sphere of known size."""

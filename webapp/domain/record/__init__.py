@@ -1,0 +1,1 @@
+"""What a record says, as plain data."""

@@ -1,0 +1,101 @@
+"""What a record says beside its touches: looks for square, the probe's check, and steps that were done fast.
+
+Rules of this module:
+- An angle comes in words with its uncertainty, whether it can be told from none or not.
+- A step that was done fast stands there with its time beside the shop's; nothing is said about why.
+- Where the ball was to stand comes with the point that it is said of: the spindle line in X and Y; in Z the ball's
+  centre or the spindle's gauge line, as the control counts.
+- A record from before these numbers were kept has none of them, and says nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from webapp.domain.plain.errors import Fields, Finding
+from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.record.rows import PaceRow, SquareRow
+from webapp.domain.record.story import Story
+from webapp.domain.touch.compare import display_of
+from webapp.domain.touch.jaw_square import jaw_angle, say_angle
+
+
+def squares(story: Story) -> tuple[SquareRow, ...]:
+    """Return every look for square that stands."""
+    plan = story.sheet.get("square")
+    if plan is None:
+        return ()
+    display = display_of(story.sheet["machine"])
+    rows = []
+    for square in story.state["squares"]:
+        if square["stands"]:
+            places, readings = (0, square["apart_nm"]), (square["values_nm"][0], square["values_nm"][1])
+            angle = jaw_angle(places, readings, plan["u_touch_nm"], plan["jaw_length_nm"], display)
+            apart = f"{format_length(square['apart_nm'], display, sign=False)} {display.unit.value}"
+            typed = (square["typed"][0], square["typed"][1])
+            at = story.clock(square["at_utc"])
+            rows.append(SquareRow(square["axis"], at, typed, apart, say_angle(angle, display)))
+    return tuple(rows)
+
+
+def probe_check(story: Story) -> Finding | None:
+    """Return what is to be said of the probe's check: that it was overdue when the setup started."""
+    check = story.sheet["probe"].get("check")
+    started = story.state["started_at_utc"]
+    if check is None or started is None:
+        return None
+    due = check["due_at_utc"]
+    if due is None:
+        return Finding("record.probe_never_checked")
+    return (
+        Finding("record.probe_check_overdue", {"day": due[:10]})
+        if check["overdue"] or started >= due
+        else None
+    )
+
+
+def planned_search(axis: Mapping[str, Any], display: Display) -> Finding | None:
+    """Return how the search of this axis was planned, None where nothing is known of the point that is meant."""
+    approach = axis["approach"]
+    if approach is None or "stand_above_ball_nm" not in approach or approach["stand_low_nm"] is None:
+        return None
+    above = approach["stand_above_ball_nm"]
+    point = "spindle" if axis["axis"] != "Z" else "gauge_line" if above else "ball"
+    fields: Fields = {
+        "axis": axis["axis"],
+        "low": format_length(approach["stand_low_nm"], display),
+        "high": format_length(approach["stand_high_nm"], display),
+        "range": format_length(approach["range_nm"], display, sign=False),
+        "first": approach["first_feed_text"].split()[0],
+        "second": approach["fine_feed_text"],
+        "unit": display.unit.value,
+    }
+    if point == "gauge_line":
+        fields["above"] = format_length(above, display, sign=False)
+    return Finding(f"record.planned_{point}", fields)
+
+
+def pace(record: Mapping[str, Any]) -> Finding | None:
+    """Return the sentence about steps that were done fast, None where there are none."""
+    steps = record.get("step_pace") or []
+    marked = sum(step["is_marked"] for step in steps)
+    return Finding("pace.marked", {"marked": marked, "steps": len(steps)}) if marked else None
+
+
+def fast(record: Mapping[str, Any], story: Story) -> tuple[PaceRow, ...]:
+    """Return the steps that were done fast, each with its time beside the shop's."""
+    return tuple(
+        PaceRow(
+            story.do(step["step"]),
+            _seconds(step["milliseconds"]),
+            _seconds(step["shop_middle_ms"]),
+            _seconds(step["reading_ms"]),
+        )
+        for step in record.get("step_pace") or []
+        if step["is_marked"]
+    )
+
+
+def _seconds(milliseconds: int | None) -> str:
+    return "–" if milliseconds is None else f"{milliseconds / 1000:.1f}"

@@ -1,0 +1,234 @@
+"""What happened on the way, in order of time: holds, questions, worries, corrections, skipped steps, problems.
+
+Rules of this module:
+- A hold is a fact, in the same words for everybody; it is never judged.
+- An answer that did not close its step is kept and shown: it is part of how the setup went.
+- What a person wrote stays as it was written.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from webapp.domain.evidence.chain import forks
+from webapp.domain.plain.errors import Fields, Finding
+
+ANSWERING = frozenset({"board.checked", "step.done", "tool.read", "slot.read", "slot.cleared"})
+SLOT_MARK = "{slot}"
+MS_PER_MINUTE = 60_000
+SHORT_ID = 12
+
+
+@dataclass(frozen=True)
+class Happening:
+    """One line of the story: when, in which stage, what, and the person's own words."""
+
+    at: str
+    where: str
+    what: Finding
+    text: str
+
+
+@dataclass(frozen=True)
+class Story:
+    """The sheet, the events by id, and the folded state, with the look-ups that a page needs."""
+
+    sheet: Mapping[str, Any]
+    events: Mapping[str, Mapping[str, Any]]
+    state: Mapping[str, Any]
+    people: Mapping[str, Mapping[str, Any]]
+
+    @property
+    def steps(self) -> dict[str, Mapping[str, Any]]:
+        """Return every step of the sheet by id, in order."""
+        return {step["id"]: step for stage in self.sheet["procedure"]["stages"] for step in stage["steps"]}
+
+    def axis(self, axis: str) -> Mapping[str, Any]:
+        """Return what the sheet says of this axis."""
+        found: Mapping[str, Any] = next(one for one in self.sheet["axes"] if one["axis"] == axis)
+        return found
+
+    def name_of(self, person: str | None) -> str:
+        """Return the person's full name, the identifier where the record does not list them."""
+        return str(self.people.get(person or "", {}).get("name", person))
+
+    def clock(self, at_utc: str) -> str:
+        """Return the time to the second, with the date where it is another than the day the setup started."""
+        started = self.state["started_at_utc"] or ""
+        return at_utc[11:19] if at_utc[:10] == started[:10] else f"{at_utc[:10]} {at_utc[11:19]}"
+
+    def time_of_type(self, kind: str) -> str | None:
+        """Return the time of the last event of this type, None without one."""
+        times = [event["at_utc"] for event in self.events.values() if event["type"] == kind]
+        return times[-1] if times else None
+
+    def stage_title(self, step_id: str | None) -> str:
+        """Return the title of the step's stage; empty without a step."""
+        stages = self.sheet["procedure"]["stages"]
+        return next(
+            (stage["title"] for stage in stages if any(step["id"] == step_id for step in stage["steps"])), ""
+        )
+
+    def do(self, step_id: str | None) -> str:
+        """Return what the step says to do, with the operator's slot put in; empty without a step."""
+        if step_id is None or step_id not in self.steps:
+            return ""
+        return str(self.steps[step_id]["do"]).replace(SLOT_MARK, self.state["slot"] or "–")
+
+    def answer(self, event: Mapping[str, Any]) -> Finding:
+        """Return what was answered in this event, as words or as typed."""
+        data, kind = event["data"], event["type"]
+        if kind == "board.checked":
+            return Finding(f"record.board_{data['found']}")
+        if kind in {"tool.read", "slot.read"}:
+            return Finding("record.read_as", {"typed": data["typed"]})
+        if kind == "slot.cleared":
+            return Finding(
+                "record.cleared_as", {axis.lower(): data["typed"][axis] for axis in ("X", "Y", "Z")}
+            )
+        choices = {choice["id"]: choice["label"] for choice in self.steps[event["step"]]["choices"]}
+        return Finding("record.chosen", {"label": choices.get(data["answer"], data["answer"])})
+
+    def open_answer(self, event: Mapping[str, Any]) -> Finding:
+        """Return the words for an answer that left its step open."""
+        answer = self.answer(event)
+        if event["type"] == "board.checked":
+            return answer
+        return Finding(f"record.open_{event['type'].replace('.', '_')}", answer.fields)
+
+
+def happenings(story: Story) -> tuple[Happening, ...]:
+    """Return the story's lines in order of time; lines of one moment stay in the order of their kinds."""
+    state = story.state
+    found = [
+        *((one["at_utc"], one["step"], Finding("record.hold"), "") for one in state["holds"]),
+        *(
+            (one["at_utc"], one["step"], Finding(f"record.worry_{one['worry']}"), one["text"])
+            for one in state["worries"]
+        ),
+        *(line for question in state["questions"] for line in _question(question, story)),
+        *(_correction(one) for one in state["corrections"]),
+        *((one["at_utc"], one["step"], _away(one["away_ms"]), "") for one in state["resumes"]),
+        *_answers_that_kept_open(story),
+        *_break(story),
+        *_not_accepted(story),
+        *_forks(story),
+        *_problems(story),
+    ]
+    ordered = sorted(found, key=lambda line: line[0])
+    return tuple(
+        Happening(story.clock(at), story.stage_title(step), what, text) for at, step, what, text in ordered
+    )
+
+
+Line = tuple[str, str | None, Finding, str]
+
+
+def _question(question: Mapping[str, Any], story: Story) -> list[Line]:
+    event = story.events[question["event"]]
+    fields: Fields = {} if question["axis"] is None else {"axis": question["axis"]}
+    asked = "record.question_axis" if fields else "record.question"
+    lines: list[Line] = [(question["at_utc"], event["step"], Finding(asked, fields), question["text"])]
+    answer = question["answer"]
+    if answer is None:
+        lines.append((question["at_utc"], event["step"], Finding("record.question_open"), ""))
+    else:
+        about = "_axis" if fields else ""
+        said = Finding(
+            f"record.answer_{answer['decision']}{about}", {"name": story.name_of(answer["by"]), **fields}
+        )
+        lines.append((answer["at_utc"], event["step"], said, answer["reason"]))
+    return lines
+
+
+def _correction(correction: Mapping[str, Any]) -> Line:
+    said = Finding(f"record.correction_{correction['kind']}")
+    return (correction["at_utc"], correction["step"], said, correction["reason"])
+
+
+def _away(away_ms: int) -> Finding:
+    minutes = (away_ms + MS_PER_MINUTE // 2) // MS_PER_MINUTE
+    return Finding("record.resumed_minutes", {"minutes": minutes}) if minutes else Finding("record.resumed")
+
+
+def _answers_that_kept_open(story: Story) -> list[Line]:
+    aside = {problem["event"] for problem in story.state["problems"]}
+    return [
+        (event["at_utc"], event["step"], story.open_answer(event), event["data"].get("text", ""))
+        for event in story.events.values()
+        if event["type"] in ANSWERING and event["id"] not in aside and not _closes(event, story)
+    ]
+
+
+def _closes(event: Mapping[str, Any], story: Story) -> bool:
+    """Tell whether this answer is one that closes its step. Where it lies, the fold has made it a problem."""
+    data = event["data"]
+    if event["type"] == "step.done":
+        return all(
+            choice["closes"]
+            for choice in story.steps[event["step"]]["choices"]
+            if choice["id"] == data["answer"]
+        )
+    if event["type"] == "board.checked":
+        return bool(data["found"] == "clear")
+    if event["type"] == "tool.read":
+        return bool(data["matches"])
+    return data["outcome"] == "own" if event["type"] == "slot.read" else not any(data["values_nm"].values())
+
+
+def _break(story: Story) -> list[Line]:
+    broken = story.state["broken_off"]
+    if broken is None:
+        return []
+    reason = broken["reason"] or "not_said"
+    lines: list[Line] = [
+        (broken["at_utc"], broken["step"], Finding(f"record.broken_off_{reason}"), broken["text"] or "")
+    ]
+    for stage in story.sheet["procedure"]["stages"]:
+        skipped = [step for step in stage["steps"] if story.state["steps"][step["id"]]["state"] == "skipped"]
+        if skipped:
+            fields: Fields = {"stage": stage["title"], "count": len(skipped), "of": len(stage["steps"])}
+            lines.append((broken["at_utc"], None, Finding("record.skipped", fields), ""))
+    return lines
+
+
+def _not_accepted(story: Story) -> list[Line]:
+    refused = story.state["not_accepted"]
+    if refused is None:
+        return []
+    said = Finding("record.not_accepted", {"name": story.name_of(refused["by"])})
+    return [(refused["at_utc"], None, said, refused["reason"])]
+
+
+def _forks(story: Story) -> list[Line]:
+    """A tablet that wrote two events with one number: said where the first of them stands, with both ids."""
+    return [
+        (
+            story.events[fork.events[0]]["at_utc"],
+            story.events[fork.events[0]]["step"],
+            Finding(
+                "record.forked",
+                {"sequence": fork.sequence, "events": ", ".join(one[:SHORT_ID] for one in fork.events)},
+            ),
+            "",
+        )
+        for fork in forks(story.events.values())
+    ]
+
+
+def _problems(story: Story) -> list[Line]:
+    lines: list[Line] = []
+    for problem in story.state["problems"]:
+        event = story.events.get(problem["event"] or "")
+        at_utc = story.state["started_at_utc"] if event is None else event["at_utc"]
+        lines.append(
+            (
+                at_utc,
+                None if event is None else event["step"],
+                Finding(problem["code"], problem["fields"]),
+                "",
+            )
+        )
+    return lines

@@ -1,0 +1,1 @@
+"""A setup as the sum of its events."""

@@ -1,0 +1,158 @@
+"""A setup as the sum of its events: `fold`.
+
+Rules of this module:
+- Everything is decided again from what was typed (a lying tablet is seen here). What differs from the event's own
+  claim is a problem, and the fold's result counts.
+- An event that is not allowed in its state changes nothing and becomes a problem; the order of steps is enforced here
+  and not only on the screen (21 CFR 11.10(f), taken as a good list).
+- An event that was folded before changes nothing: folding again is the same as folding once.
+- Nothing here reads a clock. Decisions of the server are known before the events are looked at.
+- `static/js/rules/setup/fold.js` folds the same events to the same result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+from webapp.domain.setup import ends, notes, square, steps, touches
+from webapp.domain.setup.result import result_of
+from webapp.domain.setup.state import Event, Plain, Refused, SetupState
+
+Handler = Callable[[SetupState, Event], None]
+
+# An event that answers a step, and the kinds of step that it can answer.
+ANSWERS: Mapping[str, tuple[frozenset[str], Handler]] = {
+    "caution.read": (frozenset({"caution"}), steps.read_caution),
+    "board.checked": (frozenset({"board"}), steps.check_board),
+    "step.done": (frozenset({"confirm", "search"}), steps.do_step),
+    "tool.read": (frozenset({"tool_in", "tool_out"}), steps.read_tool),
+    "slot.read": (frozenset({"slot"}), steps.read_slot),
+    "values.copied": (frozenset({"copy"}), steps.copy_values),
+    "slot.cleared": (frozenset({"clear"}), steps.clear_slot),
+    "square.entered": (frozenset({"square"}), square.enter_square),
+    "touch.entered": (frozenset({"touch"}), touches.enter_touch),
+    "touch.repeated": (frozenset({"compare"}), touches.repeat_touch),
+    "touch.kept": (frozenset({"compare"}), touches.keep_touch),
+    "setup.finished": (frozenset({"finish"}), ends.finish),
+    "setup.signed": (frozenset({"sign"}), ends.sign),
+}
+# An event that may come at any step.
+NOTES: Mapping[str, Handler] = {
+    "setup.started": ends.start,
+    "setup.resumed": notes.resume,
+    "question.put": notes.put_question,
+    "worry.raised": notes.raise_worry,
+    "hold.pressed": notes.press_hold,
+    "step.reopened": notes.reopen,
+    "setup.broken_off": notes.break_off,
+    "break.explained": notes.explain_break,
+    "break.undone": notes.undo_break,
+}
+AFTER_FINISH = frozenset({"setup.started", "setup.resumed", "setup.signed"})
+# What every event of a setup has in common with its first, and the problem when it has not.
+FIXED = (
+    ("setup", "setup.other_setup"),
+    ("sheet", "setup.other_sheet"),
+    ("person", "setup.other_person"),
+    ("device", "setup.other_device"),
+)
+
+
+class Fold:
+    """A setup that grows by one event or decision at a time, each in constant work."""
+
+    def __init__(self, sheet: Mapping[str, Any], decisions: Iterable[Mapping[str, Any]] = ()) -> None:
+        self._state = SetupState(sheet)
+        self._seen: set[str] = set()
+        for decision in decisions:
+            self.decide(decision)
+
+    def apply(self, event: Event) -> list[Plain]:
+        """Take in one event; return the problems that it brought, none when all is well or it was seen before."""
+        state = self._state
+        if event["id"] in self._seen:
+            return []
+        self._seen.add(event["id"])
+        before = len(state.problems)
+        if event["id"] in state.set_aside:
+            state.problems.append({"event": event["id"], **state.set_aside[event["id"]]})
+        else:
+            self._try(event)
+        return state.problems[before:]
+
+    def decide(self, decision: Mapping[str, Any]) -> None:
+        """Take in one decision of the server about this setup."""
+        ends.decide(self._state, decision)
+
+    @property
+    def current_step(self) -> str | None:
+        """Return the id of the step that comes next, None when none is left."""
+        return self._state.current_id
+
+    def result(self) -> Plain:
+        """Return what the setup amounts to now, as plain data of its own."""
+        return _own_copy(result_of(self._state, self._seen))  # type: ignore[no-any-return]
+
+    def _try(self, event: Event) -> None:
+        try:
+            self._take(event)
+        except Refused as refused:
+            self._state.note(event, refused.code, **refused.fields)
+
+    def _take(self, event: Event) -> None:
+        state = self._state
+        if event["type"] != "setup.started":
+            _check_belongs(state, event)
+        if state.is_finished and event["type"] not in AFTER_FINISH:
+            raise Refused("setup.already_finished", type=event["type"])
+        if event["step"] is not None and event["step"] not in state.plan:
+            raise Refused("setup.step_unknown", step=event["step"])
+        state.count += 1
+        _handler(state, event)(state, event)
+
+
+def fold(
+    sheet: Mapping[str, Any], events: Iterable[Event], decisions: Iterable[Mapping[str, Any]] = ()
+) -> Plain:
+    """Return what these events, in the tablet's order, and the server's decisions amount to on this sheet."""
+    folded = Fold(sheet, decisions)
+    for event in events:
+        folded.apply(event)
+    return folded.result()
+
+
+def _own_copy(value: Any) -> Any:
+    """Return plain data that shares nothing with the state; several times faster than a general deep copy."""
+    if isinstance(value, dict):
+        return {name: _own_copy(item) for name, item in value.items()}
+    if isinstance(value, list):
+        return [_own_copy(item) for item in value]
+    return value
+
+
+def _check_belongs(state: SetupState, event: Event) -> None:
+    if state.setup is None:
+        raise Refused("setup.not_started", type=event["type"])
+    fixed = {
+        "setup": state.setup,
+        "sheet": state.sheet_hash,
+        "person": state.person,
+        "device": state.device,
+    }
+    for name, code in FIXED:
+        if event[name] != fixed[name]:
+            raise Refused(code)
+
+
+def _handler(state: SetupState, event: Event) -> Handler:
+    """Return what takes in this event. Raises `Refused` for an answer to another step than the current one."""
+    if event["type"] in NOTES:
+        return NOTES[event["type"]]
+    kinds, handler = ANSWERS[event["type"]]
+    if event["step"] != state.current_id:
+        raise Refused("setup.wrong_step", step=event["step"], current=state.current_id or "")
+    kind = state.plan[event["step"]]["kind"]
+    if kind not in kinds:
+        raise Refused("setup.wrong_kind", type=event["type"], step=event["step"])
+    return handler

@@ -1,0 +1,139 @@
+"""Events that answer no step: questions, worries, holds, corrections, coming back, breaking off.
+
+Rules of this module:
+- A hold is counted and never held against anyone.
+- A correction opens a done step and all later steps of its stage; a corrected slot also opens copying and clearing,
+  which were done in it. Cautions are never opened again.
+- Breaking off is one press. What was left is skipped; the probe is still put away whenever it was, or may have come,
+  in the spindle. Until the next step is closed, breaking off can be taken back.
+"""
+
+from __future__ import annotations
+
+from webapp.domain.setup.state import Event, Refused, SetupState
+
+ENDING_STAGES = ("stow", "sign")
+
+
+def put_question(state: SetupState, event: Event) -> None:
+    """Question.put: to the lead, about an axis or about all of it."""
+    data = event["data"]
+    if data["question"] in state.question_order:
+        raise Refused("setup.question_twice", question=data["question"])
+    if data["axis"] is not None and data["axis"] not in state.axes:
+        raise Refused("setup.axis_unknown", axis=data["axis"])
+    state.questions.append({
+        "question": data["question"],
+        "axis": data["axis"],
+        "text": data["text"],
+        "at_utc": event["at_utc"],
+        "event": event["id"],
+        "answer": state.answers.get(data["question"]),
+    })  # fmt: skip
+    state.question_order[data["question"]] = state.count
+
+
+def raise_worry(state: SetupState, event: Event) -> None:
+    """Worry.raised: something is off."""
+    data = event["data"]
+    state.worries.append({
+        "worry": data["worry"],
+        "text": data["text"],
+        "step": event["step"],
+        "at_utc": event["at_utc"],
+        "event": event["id"],
+    })  # fmt: skip
+
+
+def press_hold(state: SetupState, event: Event) -> None:
+    """Hold.pressed: the operator pressed feed hold."""
+    state.holds.append({"step": event["step"], "at_utc": event["at_utc"], "event": event["id"]})
+
+
+def resume(state: SetupState, event: Event) -> None:
+    """Setup.resumed: a person came back, or the page was loaded again."""
+    away_ms = event["data"]["away_ms"]
+    state.resumes.append({
+        "away_ms": away_ms,
+        "step": event["step"],
+        "at_utc": event["at_utc"],
+        "event": event["id"],
+    })  # fmt: skip
+
+
+def reopen(state: SetupState, event: Event) -> None:
+    """Step.reopened: a correction."""
+    step_id = event["data"]["reopened"]
+    step = state.plan.get(step_id)
+    if step is None:
+        raise Refused("setup.step_unknown", step=step_id)
+    stage = state.stage_of[step_id]
+    is_gone = state.broken_off is not None and stage not in ENDING_STAGES
+    if step["kind"] == "caution" or state.steps[step_id]["state"] != "done" or is_gone:
+        raise Refused("setup.not_reopenable", step=step_id)
+    for other in _opened_with(state, step_id):
+        if state.steps[other]["state"] == "done":
+            state.open(other)
+    state.before_break = None
+    _correct(state, event, "reopened", step_id, event["data"]["reason"])
+
+
+def _opened_with(state: SetupState, step_id: str) -> list[str]:
+    """Return the step, all later steps of its stage, and what was done in the slot if it is the slot's step."""
+    ids = list(state.plan)
+    later = ids[ids.index(step_id) :]
+    also = {"copy", "clear"} if state.plan[step_id]["kind"] == "slot" else set()
+    stage = state.stage_of[step_id]
+    return [other for other in later if state.stage_of[other] == stage or state.plan[other]["kind"] in also]
+
+
+def break_off(state: SetupState, event: Event) -> None:
+    """Setup.broken_off: skip to putting the probe away, or past it if there is nothing to put away."""
+    if state.broken_off is not None:
+        raise Refused("setup.already_broken_off")
+    step = state.current
+    if step is None or state.stage_of[step["id"]] in ENDING_STAGES:
+        raise Refused("setup.nothing_to_break_off")
+    stow = _may_hold_probe(state, step["kind"])
+    state.before_break = {step_id: dict(found) for step_id, found in state.steps.items()}
+    for step_id, found in state.steps.items():
+        stage = state.stage_of[step_id]
+        if found["state"] == "open" and stage != "sign" and not (stage == "stow" and stow):
+            state.skip(step_id, event)
+    state.broken_off = {"step": step["id"], "at_utc": event["at_utc"], "reason": None, "text": None}
+    state.blocked = None
+
+
+def _may_hold_probe(state: SetupState, kind: str) -> bool:
+    """Tell whether the probe is in the spindle or may be: it was being called, or no step says when it comes in."""
+    never_loaded = all(step["kind"] != "tool_in" for step in state.plan.values())
+    return state.probe_in_spindle or kind == "tool_in" or never_loaded
+
+
+def explain_break(state: SetupState, event: Event) -> None:
+    """Break.explained: why; said again, the last word counts."""
+    if state.broken_off is None:
+        raise Refused("setup.not_broken_off")
+    state.broken_off["reason"] = event["data"]["reason"]
+    state.broken_off["text"] = event["data"]["text"]
+
+
+def undo_break(state: SetupState, event: Event) -> None:
+    """Break.undone: it was pressed by mistake."""
+    if state.broken_off is None:
+        raise Refused("setup.not_broken_off")
+    if state.before_break is None:
+        raise Refused("setup.break_too_late")
+    step_id = state.broken_off["step"]
+    state.steps, state.before_break, state.broken_off = state.before_break, None, None
+    _correct(state, event, "break_undone", step_id, "")
+
+
+def _correct(state: SetupState, event: Event, kind: str, step_id: str, reason: str) -> None:
+    state.corrections.append({
+        "kind": kind,
+        "step": step_id,
+        "reason": reason,
+        "at_utc": event["at_utc"],
+        "event": event["id"],
+    })  # fmt: skip

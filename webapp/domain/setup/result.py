@@ -1,0 +1,125 @@
+"""What a folded setup says, as plain data.
+
+Rules of this module:
+- The status comes from what was decided and signed, the values from the touches that stand.
+- The lead's word comes before everything else that keeps a step open.
+- A sign-off without a verified signature, or by the operator, is listed as a problem.
+"""
+
+from __future__ import annotations
+
+from webapp.domain.setup.state import Plain, SetupState
+from webapp.domain.setup.touches import keep_reasons, waits_at_compare
+
+
+def result_of(state: SetupState, seen: set[str]) -> Plain:
+    """Return the result of the fold; it shares its parts with the state. `seen` are the ids of the folded events."""
+    return {
+        "setup": state.setup,
+        "sheet": state.sheet_hash,
+        "person": state.person,
+        "machine": state.machine,
+        "started_at_utc": state.started_at_utc,
+        "status": _status(state),
+        "current_step": state.current_id,
+        "blocked": _blocked(state),
+        "keep_because": _keep_because(state),
+        "probe_in_spindle": state.probe_in_spindle,
+        "steps": state.steps,
+        "cautions": state.cautions,
+        "slot": state.slot,
+        "copied": state.copied,
+        "touches": state.touches,
+        "squares": state.squares,
+        "values_nm": _values_nm(state),
+        "holds": state.holds,
+        "questions": state.questions,
+        "worries": state.worries,
+        "corrections": state.corrections,
+        "resumes": state.resumes,
+        "broken_off": state.broken_off,
+        "break_can_be_undone": state.before_break is not None,
+        "outcome": state.outcome,
+        "signatures": state.signatures,
+        "sign_off": state.sign_off,
+        "not_accepted": state.not_accepted,
+        "problems": [*state.problems, *_problems_of_decisions(state, seen)],
+    }
+
+
+def _status(state: SetupState) -> str:
+    if state.not_accepted is not None:
+        return "not_accepted"
+    if state.sign_off is not None:
+        return "signed_off"
+    if state.signatures and state.signatures[-1]["state"] != "refused":
+        return "signed"
+    return "finished" if state.is_finished else "running"
+
+
+def _values_nm(state: SetupState) -> dict[str, int | None]:
+    values_nm: dict[str, int | None] = {"X": None, "Y": None, "Z": None}
+    for touch in state.touches:
+        if touch["kept"]:
+            values_nm[touch["axis"]] = touch["value_nm"]
+    return values_nm
+
+
+def _keep_because(state: SetupState) -> str | None:
+    step = state.current
+    if step is None or step["kind"] != "compare":
+        return None
+    return next(iter(keep_reasons(state, step["axis"])), None)
+
+
+def _blocked(state: SetupState) -> Plain | None:
+    """Return why the current step is still open or what it waits for; the lead's word comes first."""
+    step = state.current
+    if step is None:
+        return None
+    if step["kind"] == "finish" and state.broken_off is not None and state.broken_off["reason"] is None:
+        return {"code": "setup.break_needs_reason", "fields": {}}
+    if step["kind"] == "sign" and state.signatures:
+        reason = state.signatures[-1]["refused_because"]
+        return {"code": "setup.signature_refused", "fields": {"reason_code": f"signature.{reason}"}}
+    return _lead_says(state) or state.blocked or _compare_waits(state, step)
+
+
+def _compare_waits(state: SetupState, step: Plain) -> Plain | None:
+    return waits_at_compare(state, step["axis"]) if step["kind"] == "compare" else None
+
+
+def _lead_says(state: SetupState) -> Plain | None:
+    """Return the lead's word that is still to be followed: to break off, or to touch an axis again."""
+    if state.broken_off is not None or state.is_finished:
+        return None
+    for question in state.questions:
+        decision = (question["answer"] or {}).get("decision")
+        if decision == "break_off":
+            return {"code": "setup.lead_says_break_off", "fields": {"reason": question["answer"]["reason"]}}
+        if decision == "touch_again" and _untouched_since(state, question):
+            fields = {"axis": question["axis"], "reason": question["answer"]["reason"]}
+            return {"code": "setup.lead_says_touch_again", "fields": fields}
+    return None
+
+
+def _untouched_since(state: SetupState, question: Plain) -> bool:
+    """Tell whether the question's axis has not been searched again since the question was put."""
+    if question["axis"] is None:
+        return False
+    return state.searched_at.get(question["axis"], 0) < state.question_order[question["question"]]
+
+
+def _problems_of_decisions(state: SetupState, seen: set[str]) -> list[Plain]:
+    """Return what is wrong with the server's decisions, looked at together with the events."""
+    found: list[Plain] = [
+        {"event": event_id, "code": aside["code"], "fields": aside["fields"]}
+        for event_id, aside in state.set_aside.items()
+        if event_id not in seen
+    ]
+    if state.sign_off is not None:
+        if not state.signatures or state.signatures[-1]["state"] != "verified":
+            found.append({"event": None, "code": "setup.sign_off_unverified", "fields": {}})
+        if state.sign_off["by"] == state.person:
+            found.append({"event": None, "code": "setup.sign_off_by_operator", "fields": {}})
+    return found

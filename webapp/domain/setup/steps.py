@@ -1,0 +1,120 @@
+"""Events that answer a step, except touches and the end.
+
+Rules of this module:
+- A step closes only on the answer that it asks for; every other answer is kept and the step stays open.
+- What was typed is read again. Where the event claims something else, that is a problem, and what was typed counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from webapp.domain.plain.errors import LengthError
+from webapp.domain.setup.state import Event, Refused, SetupState
+from webapp.domain.touch.compare import compared_on_sheet, same_tool, slot_length_nm, slot_on_sheet
+
+ReadLength = Callable[[str, Any, str], int]
+
+
+def read_caution(state: SetupState, event: Event) -> None:
+    """Caution.read."""
+    step = state.plan[event["step"]]
+    caution = event["data"]["caution"]
+    if step["caution"]["id"] != caution:
+        raise Refused("setup.caution_other", caution=caution, expected=step["caution"]["id"])
+    state.cautions.append({"caution": caution, "at_utc": event["at_utc"], "event": event["id"]})
+    state.close(step["id"], event)
+
+
+def check_board(state: SetupState, event: Event) -> None:
+    """Board.checked: only a clear machine goes on."""
+    found = event["data"]["found"]
+    state.probe_in_spindle = found == "probe_in_spindle"
+    if found == "clear":
+        state.close(event["step"], event)
+    else:
+        state.stay(f"setup.board_{found}")
+
+
+def do_step(state: SetupState, event: Event) -> None:
+    """Step.done: a confirmation or a search that is set."""
+    step, answer = state.plan[event["step"]], event["data"]["answer"]
+    choice = next((choice for choice in step["choices"] if choice["id"] == answer), None)
+    if choice is None and (step["choices"] or answer != "done"):
+        raise Refused("setup.choice_unknown", answer=answer)
+    if choice is not None and not choice["closes"]:
+        state.stay("setup.answer_keeps_open", label=choice["label"])
+        return
+    if step["kind"] == "search":
+        state.searched_at[step["axis"]] = state.count
+    state.close(step["id"], event)
+
+
+def read_tool(state: SetupState, event: Event) -> None:
+    """Tool.read: the number on the control against the probe's or the parking tool's."""
+    step, typed = state.plan[event["step"]], event["data"]["typed"]
+    loading = step["kind"] == "tool_in"
+    expected = state.sheet["machine"]["probe_tool" if loading else "parking_tool"]
+    matches = same_tool(typed, expected)
+    if matches != event["data"]["matches"]:
+        state.note(event, "setup.tool_differs", typed=typed, expected=expected)
+    if not matches:
+        state.stay("setup.tool_other", typed=typed, expected=expected)
+        return
+    state.probe_in_spindle = loading
+    state.close(step["id"], event)
+
+
+def read_slot(state: SetupState, event: Event) -> None:
+    """Slot.read: whose slot is selected."""
+    typed, claimed = event["data"]["typed"], event["data"]["outcome"]
+    found = slot_on_sheet(typed, state.sheet, event["person"], event["at_utc"])
+    if found.outcome != claimed:
+        state.note(event, "setup.slot_differs", typed=typed, claimed=claimed, found=found.outcome)
+    if found.outcome != "own":
+        state.stay(f"setup.slot_{found.outcome}", label=found.label or typed, owner=found.owner_name)
+        return
+    state.slot = found.label
+    state.close(event["step"], event)
+
+
+def copy_values(state: SetupState, event: Event) -> None:
+    """Values.copied: the three old values, compared with what was last seen in the slot."""
+    values_nm = _typed_values(state, event)
+    compared = compared_on_sheet(values_nm, state.slot, state.sheet)
+    for axis, found in compared.items():
+        claimed = event["data"]["compared"][axis]
+        if claimed != found:
+            state.note(event, "setup.compared_differs", axis=axis, claimed=claimed, found=found)
+    state.copied = {"values_nm": values_nm, "compared": compared, "event": event["id"]}
+    state.close(event["step"], event)
+
+
+def clear_slot(state: SetupState, event: Event) -> None:
+    """Slot.cleared: only three zeros go on."""
+    values_nm = _typed_values(state, event)
+    left = next((axis for axis, value_nm in values_nm.items() if value_nm != 0), None)
+    if left is not None:
+        state.stay("setup.slot_not_zero", axis=left, typed=event["data"]["typed"][left])
+        return
+    state.close(event["step"], event)
+
+
+def _typed_values(state: SetupState, event: Event) -> dict[str, int]:
+    """Return the typed values of X, Y and Z. Raises `Refused` for one that cannot be read; notes one that differs."""
+    values_nm = {}
+    for axis in ("X", "Y", "Z"):
+        values_nm[axis] = read_length(slot_length_nm, state, event["data"]["typed"][axis], axis)
+    for axis, value_nm in values_nm.items():
+        if event["data"]["values_nm"][axis] != value_nm:
+            state.note(event, "setup.value_differs", axis=axis, typed=event["data"]["typed"][axis])
+    return values_nm
+
+
+def read_length(read: ReadLength, state: SetupState, typed: str, axis: str) -> int:
+    """Return the typed length. Raises `Refused` where it cannot be read."""
+    try:
+        return read(typed, state.sheet["machine"], axis)
+    except LengthError:
+        raise Refused("setup.length_unreadable", axis=axis, typed=typed) from None

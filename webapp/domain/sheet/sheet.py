@@ -1,0 +1,419 @@
+"""The setup sheet: all that a tablet needs for one setup at one machine, as one text with one name.
+
+Rules of this module:
+- The sheet is canonical JSON, named by the SHA-256 of its bytes. The same inputs give the same sheet.
+- It belongs to no person: the tablet finds the operator's own slot in the copy of the register that it carries.
+- Numbers are worked out here and on nothing else than what is given; a touch that cannot be planned goes onto the sheet
+  as the error that names the measure at fault.
+- Stages of axes stand in the order in which the fixture's faces are touched; an axis without a face has no stage.
+- The procedure's square step stands on the sheet of a fixture that asks for it, and on no other.
+- Wording is filled once, here; only {slot} is left, because it differs from person to person.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from hashlib import sha256
+from typing import Any
+
+from webapp.domain.drawing.drawing import Vise, draw_touch
+from webapp.domain.drawing.square import draw_square
+from webapp.domain.plain.axes import Axis, search_direction
+from webapp.domain.plain.errors import ApproachError, DomainError, Finding
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.plain.lengths import format_length
+from webapp.domain.plain.zones import offsets
+from webapp.domain.probe.probe_health import CheckState
+from webapp.domain.procedure.procedure import Procedure, Revision, Stage, Step
+from webapp.domain.procedure.rules import AXIS_STAGES
+from webapp.domain.procedure.shipped import NOTICE
+from webapp.domain.shop.measures import AxisTravel, FaceMeasures, KnownPlace, ProbingMotion, Stylus
+from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
+from webapp.domain.shop.slots import SlotFamily, SlotRow, check_register
+from webapp.domain.touch.approach import plan_approach
+from webapp.domain.touch.square import square_plan
+from webapp.domain.usual.usual import FloorInputs, LinesChoice, Usual
+
+SHEET_DOMAIN = "zerokeep/sheet/1"
+_PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
+
+
+class SheetError(DomainError):
+    """A sheet cannot be compiled."""
+
+
+class SheetWithoutTouchError(SheetError):
+    """The procedure has no stage for any axis that the fixture has a face on."""
+
+    code = "sheet.no_touch"
+    field_names = ("machine", "fixture")
+
+
+class SheetOfAnotherError(SheetError):
+    """The fixture or probe given is not the one that the machine names."""
+
+    code = "sheet.other_part"
+    field_names = ("machine", "part", "given", "expected")
+
+
+@dataclass(frozen=True)
+class SheetPerson:
+    """Somebody who is authorised on the machine, until when (exclusive; None: until further notice)."""
+
+    id: str
+    name: str
+    until_utc: str | None
+
+
+@dataclass(frozen=True)
+class Board:
+    """How the machine was left: clear, probe_in_spindle, in_use or unknown; since when, by whom, open questions."""
+
+    state: str
+    since_utc: str | None
+    by_name: str | None
+    open_questions: int
+
+
+@dataclass(frozen=True)
+class AxisPlan:
+    """One touch on the sheet: the face, the plan or why there is none, the usual, likely causes, the drawing."""
+
+    face: FixtureFace
+    approach: dict[str, Any] | None
+    approach_error: Finding | None
+    usual: Usual
+    causes: Mapping[str, Any]
+    drawing: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A compiled sheet: its canonical text and the SHA-256 of it in lower-case hex."""
+
+    hash: str
+    text: str
+
+
+def floor_inputs(
+    rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe, axis: str
+) -> FloorInputs:
+    """Return what is known about the scatter of one axis without history."""
+    return FloorInputs(
+        u_probe_nm=probe.u_probe_nm,
+        u_axis_nm=machine.u_axis_nm[axis],
+        u_seat_nm=fixture.u_seat_nm,
+        expansion_per_kelvin=rules.expansion_um_per_m_kelvin * 1e-6,
+        length_nm=fixture.expanding_length_nm,
+        temperature_half_range_kelvin=rules.temperature_half_range_kelvin,
+    )
+
+
+def lines_choice(rules: ShopRules) -> LinesChoice:
+    """Return how rare the lead wants false asks and stops to be, and the ceiling."""
+    return LinesChoice(rules.ask_one_in, rules.stop_one_in, rules.ceiling_nm, rules.coverage_factor)
+
+
+def plan_axes(
+    rules: ShopRules,
+    machine: Machine,
+    fixture: Fixture,
+    probe: Probe,
+    usuals: Mapping[str, Usual],
+    causes: Mapping[str, Mapping[str, Any]],
+) -> tuple[AxisPlan, ...]:
+    """Return the plan of every touch in the fixture's order.
+
+    `usuals` and `causes` (see `sheet_causes`) have one entry for each of its axes.
+    """
+    return tuple(
+        _plan_axis(rules, machine, fixture, probe, face, usuals[face.axis], causes[face.axis])
+        for face in fixture.faces
+    )
+
+
+def _plan_axis(
+    rules: ShopRules,
+    machine: Machine,
+    fixture: Fixture,
+    probe: Probe,
+    face: FixtureFace,
+    usual: Usual,
+    causes: Mapping[str, Any],
+) -> AxisPlan:
+    approach, error = None, None
+    try:
+        approach = plan_approach(
+            _stylus(probe),
+            _motion(rules, machine),
+            _measures(fixture, face),
+            AxisTravel(*machine.travel_nm[face.axis]),
+            machine.display,
+            KnownPlace(centre_nm=usual.centre_nm, stop_nm=usual.stop_nm),
+        ).as_dict()
+    except ApproachError as refused:
+        error = refused.finding()
+    drawing = draw_touch(
+        _vise(fixture),
+        probe.ball_diameter_nm,
+        approach,
+        face.axis,
+        face.face,
+        face.normal,
+        machine.display,
+    )
+    return AxisPlan(face, approach, error, usual, causes, dict(drawing))
+
+
+def _stylus(probe: Probe) -> Stylus:
+    return Stylus(
+        ball_radius_nm=-(-probe.ball_diameter_nm // 2),
+        effective_radius_nm=probe.effective_radius_nm,
+        reach_nm=probe.stylus_reach_nm,
+        overtravel_side_nm=probe.overtravel_side_nm,
+        overtravel_up_nm=probe.overtravel_up_nm,
+        radius_uncertainty_nm=probe.radius_uncertainty_nm,
+        gauge_length_nm=probe.gauge_length_nm,
+    )
+
+
+def _motion(rules: ShopRules, machine: Machine) -> ProbingMotion:
+    return ProbingMotion(
+        first_feed_mm_per_min=machine.first_feed_mm_per_min,
+        fine_feed_mm_per_min=machine.fine_feed_mm_per_min,
+        deceleration_mm_per_s2=machine.deceleration_mm_per_s2,
+        latency_s=machine.latency_s,
+        search_cap_nm=rules.search_cap_nm,
+        safety_factor=rules.safety_factor,
+    )
+
+
+def _measures(fixture: Fixture, face: FixtureFace) -> FaceMeasures:
+    """Return the face's own measures: an end is as wide as the jaw is thick; a top is narrowest across the jaw."""
+    wide = face.face in {"front", "back"}
+    return FaceMeasures(
+        face=face.direction,
+        edge_break_nm=fixture.edge_break_nm,
+        height_nm=None if face.face == "top" else fixture.jaw_height_nm,
+        width_nm=fixture.jaw_length_nm if wide else min(fixture.jaw_thickness_nm, fixture.jaw_length_nm),
+    )
+
+
+def _square(machine: Machine, fixture: Fixture, probe: Probe) -> dict[str, Any] | None:
+    """Return the plan of the look for square with its drawing, None where the fixture does not ask for it."""
+    plan = square_plan(machine, fixture, probe)
+    if plan is None:
+        return None
+    face = next(face for face in fixture.faces if face.axis == plan["axis"])
+    apart = f"{format_length(plan['apart_nm'], machine.display, sign=False)} {machine.unit}"
+    search = search_direction(face.direction).label
+    drawing = draw_square(_vise(fixture), probe.ball_diameter_nm, plan, search, apart)
+    return {**plan, "drawing": dict(drawing)}
+
+
+def _vise(fixture: Fixture) -> Vise:
+    return Vise(
+        jaw_length_nm=fixture.jaw_length_nm,
+        jaw_thickness_nm=fixture.jaw_thickness_nm,
+        jaw_height_nm=fixture.jaw_height_nm,
+        opening_nm=fixture.opening_nm,
+        clamping_axis=fixture.clamping_axis,
+        clamping_direction=fixture.clamping_direction,
+    )
+
+
+def compile_sheet(
+    *,
+    rules: ShopRules,
+    machine: Machine,
+    fixture: Fixture,
+    seating: Seating,
+    probe: Probe,
+    probe_check: CheckState | None = None,
+    people: Sequence[SheetPerson],
+    slots: Sequence[SlotRow],
+    board: Board,
+    axes: Sequence[AxisPlan],
+    revision: Revision,
+    pin_key: Mapping[str, str],
+    compiled_at_utc: str,
+    expires_at_utc: str,
+) -> Sheet:
+    """Return the sheet of these inputs. Raises a `SheetError` or, for a register that cannot be, a `SlotError`."""
+    for part, given, expected in (
+        ("fixture", fixture.id, machine.fixture),
+        ("probe", probe.id, machine.probe),
+    ):
+        if given != expected:
+            raise SheetOfAnotherError(machine=machine.id, part=part, given=given, expected=expected)
+    staged = {stage.id for stage in revision.procedure.stages}
+    touched = [plan for plan in axes if plan.face.axis.lower() in staged]
+    if not touched:
+        raise SheetWithoutTouchError(machine=machine.name, fixture=fixture.name)
+    square = _square(machine, fixture, probe)
+    register = check_register(SlotFamily(machine.labels), slots)
+    value = {
+        "domain": SHEET_DOMAIN,
+        "compiled_at_utc": compiled_at_utc,
+        "expires_at_utc": expires_at_utc,
+        "shop": _shop(rules, compiled_at_utc),
+        "machine": _machine(machine),
+        "fixture": {"id": fixture.id, "name": fixture.name, "seating": asdict(seating)},
+        "probe": {
+            "id": probe.id,
+            "name": probe.name,
+            "ball_diameter_nm": probe.ball_diameter_nm,
+            "stylus_reach_nm": probe.stylus_reach_nm,
+            "check": None if probe_check is None else probe_check.as_plain(),
+        },
+        "people": [asdict(person) for person in people],
+        "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
+        "board": asdict(board),
+        "axes": [_axis(plan) for plan in touched],
+        "square": square,
+        "procedure": _procedure(revision, touched, square, _words(rules, machine, fixture, probe)),
+        "pin_key": dict(pin_key),
+    }
+    text = canonical_text(value)
+    return Sheet(sha256(text.encode("utf-8")).hexdigest(), text)
+
+
+def _shop(rules: ShopRules, compiled_at_utc: str) -> dict[str, Any]:
+    return {
+        "name": rules.name,
+        "lead": rules.lead,
+        "notice": NOTICE,
+        "time_zone": rules.time_zone,
+        "offsets": offsets(rules.time_zone, compiled_at_utc) if compiled_at_utc else [],
+    }
+
+
+def _machine(machine: Machine) -> dict[str, Any]:
+    return {
+        "id": machine.id,
+        "name": machine.name,
+        "unit": machine.unit,
+        "decimals": machine.decimals,
+        "travel_nm": {axis: list(span) for axis, span in machine.travel_nm.items()},
+        "confirm_limit_nm": machine.confirm_limit_nm,
+        "slot_family": list(machine.labels),
+        "probe_tool": machine.probe_tool,
+        "parking_tool": machine.parking_tool,
+    }
+
+
+def _slot(label: str, row: SlotRow) -> dict[str, Any]:
+    last = row.last_values_nm
+    return {
+        "label": label,
+        "kind": row.kind,
+        "owner_id": row.owner_id,
+        "owner_name": row.owner_name,
+        "until_utc": _utc_text(row.until_utc),
+        "held_back": row.held_back,
+        "last_values_nm": None if last is None else {axis.value: last[axis] for axis in Axis if axis in last},
+        "last_seen_at_utc": _utc_text(row.last_seen_at_utc),
+        "missing_axes": list(row.missing_axes),
+    }
+
+
+def _utc_text(at_utc: datetime | None) -> str | None:
+    """Return the time as messages write it: UTC, milliseconds, Z."""
+    if at_utc is None:
+        return None
+    return at_utc.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _axis(plan: AxisPlan) -> dict[str, Any]:
+    direction = search_direction(plan.face.direction)
+    error = plan.approach_error
+    return {
+        "axis": plan.face.axis,
+        "normal": plan.face.normal,
+        "search": direction.sense,
+        "search_label": direction.label,
+        "face": plan.face.face,
+        "approach": plan.approach,
+        "approach_error": None if error is None else {"code": error.code, "fields": error.fields},
+        "usual": {
+            "centre_nm": plan.usual.centre_nm,
+            "ask_nm": plan.usual.ask_nm,
+            "stop_nm": plan.usual.stop_nm,
+            "values": plan.usual.n_values,
+            "seatings": plan.usual.n_seatings,
+            "reasons": list(plan.usual.reasons),
+        },
+        "causes": plan.causes,
+        "drawing": plan.drawing,
+    }
+
+
+def _words(rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe) -> dict[str, str]:
+    return {
+        "probe_tool": machine.probe_tool,
+        "parking_tool": machine.parking_tool,
+        "probe": probe.name,
+        "fixture": fixture.name,
+        "machine": machine.name,
+        "lead": rules.lead,
+        "slot": "{slot}",
+    }
+
+
+def _procedure(
+    revision: Revision, axes: Sequence[AxisPlan], square: Mapping[str, Any] | None, words: Mapping[str, str]
+) -> dict[str, Any]:
+    procedure = revision.procedure
+    searches = {plan.face.axis: search_direction(plan.face.direction).label for plan in axes}
+    squared = None if square is None else square["axis"]
+    return {
+        "id": procedure.id,
+        "revision": revision.hash,
+        "title": procedure.title,
+        "stages": [
+            {
+                "id": stage.id,
+                "short": stage.short,
+                "title": stage.title,
+                "steps": [
+                    _step(step, words, searches)
+                    for step in stage.steps
+                    if step.kind != "square" or step.axis == squared
+                ],
+            }
+            for stage in _ordered(procedure, [plan.face.axis.lower() for plan in axes])
+        ],
+    }
+
+
+def _ordered(procedure: Procedure, axis_stages: Sequence[str]) -> list[Stage]:
+    """Return the stages with those of the axes in the given order, in the place of the first of them."""
+    by_id = {stage.id: stage for stage in procedure.stages}
+    ordered: list[Stage] = []
+    for stage in procedure.stages:
+        if stage.id not in AXIS_STAGES:
+            ordered.append(stage)
+        elif by_id[axis_stages[0]] not in ordered:
+            ordered.extend(by_id[axis] for axis in axis_stages)
+    return ordered
+
+
+def _step(step: Step, words: Mapping[str, str], searches: Mapping[str, str]) -> dict[str, Any]:
+    here = dict(words)
+    if step.axis is not None:
+        here |= {"axis": step.axis, "search": searches[step.axis]}
+    return _filled(asdict(step), here)  # type: ignore[no-any-return]
+
+
+def _filled(value: Any, words: Mapping[str, str]) -> Any:
+    """Return the value with every placeholder in its texts filled, once: what a name holds is not looked at again."""
+    if isinstance(value, str):
+        return _PLACEHOLDER.sub(lambda found: words[found.group(1)], value)
+    if isinstance(value, dict):
+        return {name: _filled(item, words) for name, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_filled(item, words) for item in value]
+    return value

@@ -1,0 +1,1 @@
+"""The shop as data: machines, fixtures, probes, people, slots and their measures."""

@@ -1,0 +1,357 @@
+"""The shop as data: its rules, machines, fixtures, probes and people, as the lead states them.
+
+Rules of this module:
+- Lengths are whole nanometres, feeds mm/min, decelerations mm/s^2, times seconds or hours: the unit is in the name.
+- A value that cannot be is refused when it is given, by kind, id and field. What the arithmetic refuses on top (see
+  `measures`, `slots`) is refused there.
+- A fixture says which faces are touched, in which order, and where each looks: nothing assumes a jaw at the back.
+- Every item turns into plain data and back without loss (`as_plain`, `from_plain`).
+- Shipped values are common practice, no source: search cap 6.35 mm, safety factor 2, one false ask in 100, one false
+  stop in 1000, ceiling 0.5 mm, a sheet for one working day.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import Any, TypeVar
+
+from webapp.domain.evidence.events import SHORT_ID
+from webapp.domain.plain.axes import Axis, Face
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.plain.zones import UTC_NAME, is_zone
+from webapp.domain.shop.measures import COMMON_SEARCH_CAP_NM, SHIPPED_SAFETY_FACTOR
+from webapp.domain.shop.slots import SlotFamily
+
+FACES = ("left_end", "right_end", "front", "back", "top")
+ROLES = ("operator", "lead", "auditor")
+LONGEST_NAME = 80
+LONGEST_LEAD = 200
+LEAST_SQUARE_APART_NM = 20_000_000
+MOST_HEIGHTS = 8
+Item = TypeVar("Item")
+
+
+class ShopError(DomainError):
+    """A value of the shop cannot be taken."""
+
+
+class ShopFieldError(ShopError):
+    """A field holds something that it cannot hold."""
+
+    code = "shop.field_wrong"
+    field_names = ("kind", "id", "field", "expected_code")
+
+
+class ShopFieldsError(ShopError):
+    """A field is missing, or stands there that this kind of item does not have."""
+
+    code = "shop.fields"
+    field_names = ("kind", "field")
+
+
+def _require(item: Any, field: str, holds: bool, expected: str) -> None:
+    if not holds:
+        kind = type(item).__name__.lower()
+        name = getattr(item, "id", "")
+        raise ShopFieldError(kind=kind, id=str(name), field=field, expected_code=f"expected.{expected}")
+
+
+def _check_name(item: Any, field: str = "name", longest: int = LONGEST_NAME) -> None:
+    value = getattr(item, field)
+    plain = isinstance(value, str) and bool(value.strip()) and len(value) <= longest
+    _require(item, field, plain and value.isprintable() and not set("{}") & set(value), "name_text")
+
+
+def _check_id(item: Any) -> None:
+    _require(item, "id", SHORT_ID.passes(item.id), "short_id")
+
+
+def _check_whole(item: Any, *names: str, least: int) -> None:
+    for name in names:
+        value = getattr(item, name)
+        _require(item, name, type(value) is int and value >= least, "count" if least == 0 else "positive")
+
+
+def _check_number(item: Any, *names: str, least: float = 0.0) -> None:
+    for name in names:
+        value = getattr(item, name)
+        good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+        _require(item, name, good and value >= least, "number")
+
+
+@dataclass(frozen=True)
+class Person:
+    """Somebody with a name of their own and one or more roles."""
+
+    id: str
+    name: str
+    roles: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "roles", tuple(self.roles))
+        _check_id(self)
+        _check_name(self)
+        _require(self, "roles", bool(self.roles) and set(self.roles) <= set(ROLES), "roles")
+
+
+@dataclass(frozen=True)
+class ShopRules:
+    """What the lead decided for the whole shop. `lead` says in words whom to call.
+
+    One false ask (stop) in so many touches; `ceiling_nm` is the stop line's limit; `coverage_factor` None takes the
+    normal quantile. A sheet may be used for `sheet_hours`. `time_zone` is shown beside UTC (see `zones`).
+    """
+
+    name: str
+    lead: str
+    search_cap_nm: int = COMMON_SEARCH_CAP_NM
+    safety_factor: float = SHIPPED_SAFETY_FACTOR
+    ask_one_in: int = 100
+    stop_one_in: int = 1000
+    ceiling_nm: int = 500_000
+    coverage_factor: float | None = None
+    temperature_half_range_kelvin: float = 5.0
+    expansion_um_per_m_kelvin: float = 11.5
+    sheet_hours: int = 12
+    time_zone: str = UTC_NAME
+
+    def __post_init__(self) -> None:
+        _check_name(self)
+        _check_name(self, "lead", LONGEST_LEAD)
+        _check_whole(self, "search_cap_nm", "ceiling_nm", "sheet_hours", least=1)
+        _check_whole(self, "ask_one_in", "stop_one_in", least=2)
+        _check_number(self, "safety_factor", least=1.0)
+        _check_number(self, "temperature_half_range_kelvin", "expansion_um_per_m_kelvin")
+        _require(self, "time_zone", is_zone(self.time_zone), "time_zone")
+        if self.coverage_factor is not None:
+            _check_number(self, "coverage_factor")
+
+
+@dataclass(frozen=True)
+class Machine:
+    """A mill with its control, how it probes, and what is on and in it.
+
+    `travel_nm` holds low and high of each axis in machine coordinates; `confirm_limit_nm` the change of a slot beyond
+    which the control asks, None where it never does; `slot_family` what a lead types ("G54-G59"); `u_axis_nm` the
+    standard uncertainty of positioning by axis (from the ISO 230-2 repeatability). `fixture` and `probe` are ids.
+    """
+
+    id: str
+    name: str
+    unit: str
+    decimals: int
+    travel_nm: Mapping[str, tuple[int, int]]
+    confirm_limit_nm: int | None
+    slot_family: str
+    probe_tool: str
+    parking_tool: str
+    first_feed_mm_per_min: float
+    fine_feed_mm_per_min: float
+    deceleration_mm_per_s2: float
+    latency_s: float
+    u_axis_nm: Mapping[str, int]
+    fixture: str
+    probe: str
+
+    def __post_init__(self) -> None:
+        _check_id(self)
+        _check_name(self)
+        _require(self, "unit", self.unit in tuple(Unit), "unit")
+        _ = self.display
+        _ = self.labels
+        _require(self, "travel_nm", _is_by_axis(self.travel_nm, _is_span), "travel")
+        object.__setattr__(self, "travel_nm", {axis: tuple(span) for axis, span in self.travel_nm.items()})
+        _require(self, "u_axis_nm", _is_by_axis(self.u_axis_nm, _is_count), "by_axis")
+        if self.confirm_limit_nm is not None:
+            _check_whole(self, "confirm_limit_nm", least=0)
+        for name in ("probe_tool", "parking_tool"):
+            tool = getattr(self, name)
+            _require(self, name, isinstance(tool, str) and tool.isascii() and tool.isdigit(), "tool")
+        _require(self, "parking_tool", int(self.probe_tool) != int(self.parking_tool), "other_tool")
+        _check_number(
+            self, "first_feed_mm_per_min", "fine_feed_mm_per_min", "deceleration_mm_per_s2", "latency_s"
+        )
+        for name in ("fixture", "probe"):
+            _require(self, name, SHORT_ID.passes(getattr(self, name)), "short_id")
+
+    @property
+    def display(self) -> Display:
+        """Return how the control shows lengths. Raises `DisplayNotExactError`."""
+        return Display(Unit(self.unit), self.decimals)
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """Return the labels of the machine's slots. Raises a `SlotError`."""
+        return SlotFamily.parse(self.slot_family).labels
+
+
+def _is_by_axis(value: Any, holds: Callable[[Any], bool]) -> bool:
+    return isinstance(value, Mapping) and value.keys() == set(Axis) and all(map(holds, value.values()))
+
+
+def _is_span(value: Any) -> bool:
+    if not isinstance(value, tuple | list) or len(value) != 2:
+        return False
+    return all(type(end) is int for end in value) and value[0] < value[1]
+
+
+def _are_heights(value: Any) -> bool:
+    if not isinstance(value, tuple | list) or not all(_is_count(height) and height for height in value):
+        return False
+    return len(value) <= MOST_HEIGHTS and len(set(value)) == len(value)
+
+
+def _is_count(value: Any) -> bool:
+    return type(value) is int and value >= 0
+
+
+@dataclass(frozen=True)
+class FixtureFace:
+    """A face to touch: which one it is, and where it looks (`normal` +1 or -1 along `axis`, away from the jaw)."""
+
+    axis: str
+    normal: int
+    face: str
+
+    def __post_init__(self) -> None:
+        _require(self, "axis", self.axis in tuple(Axis), "axis")
+        _require(self, "normal", type(self.normal) is int and self.normal in {1, -1}, "normal")
+        _require(self, "face", self.face in FACES, "face")
+        _require(self, "face", (self.face == "top") == (self.axis == "Z"), "face_of_axis")
+        _require(self, "normal", self.axis != "Z" or self.normal == 1, "normal_of_top")
+
+    @property
+    def direction(self) -> Face:
+        """Return axis and normal as the arithmetic takes them."""
+        return Face(Axis(self.axis), self.normal)
+
+
+@dataclass(frozen=True)
+class Fixture:
+    """A vise: measures of its fixed jaw, its opening, and the faces to touch in their order.
+
+    `jaw_height_nm` is how far the jaw's face reaches down from its top. `clamping_axis` and `clamping_direction` say
+    where the clamping face looks: towards the moving jaw. `u_seat_nm` is how well it seats (standard uncertainty),
+    `expanding_length_nm` the length between it and the machine's reference that grows with temperature. With
+    `square_apart_nm` above 0 the clamping face is touched at two places that far apart, before anything else on it.
+
+    May be left out, and likely causes then say nothing of them: `parallels_nm`, the heights of the parallels that lie
+    about; `jaw_steps_nm`, how far below the jaw's top its steps lie; `moving_jaw_thickness_nm`.
+    """
+
+    id: str
+    name: str
+    jaw_length_nm: int
+    jaw_thickness_nm: int
+    jaw_height_nm: int
+    opening_nm: int
+    edge_break_nm: int
+    clamping_axis: str
+    clamping_direction: int
+    faces: tuple[FixtureFace, ...]
+    u_seat_nm: int = 0
+    expanding_length_nm: int = 0
+    square_apart_nm: int = 0
+    parallels_nm: tuple[int, ...] = ()
+    jaw_steps_nm: tuple[int, ...] = ()
+    moving_jaw_thickness_nm: int | None = None
+
+    def __post_init__(self) -> None:
+        _check_id(self)
+        _check_name(self)
+        _check_whole(self, "jaw_length_nm", "jaw_thickness_nm", "jaw_height_nm", "opening_nm", least=1)
+        _check_whole(self, "edge_break_nm", "u_seat_nm", "expanding_length_nm", least=0)
+        _require(self, "clamping_axis", self.clamping_axis in {"X", "Y"}, "clamping_axis")
+        _require(self, "clamping_direction", self.clamping_direction in {1, -1}, "normal")
+        faces = tuple(map(_face, self.faces))
+        object.__setattr__(self, "faces", faces)
+        axes = [face.axis for face in faces]
+        _require(self, "faces", bool(axes) and len(set(axes)) == len(axes), "faces")
+        for face in faces:
+            _require(self, "faces", self._fits(face), "face_of_vise")
+        _check_whole(self, "square_apart_nm", least=0)
+        _require(self, "square_apart_nm", self._can_be_squared(), "square_apart")
+        for name in ("parallels_nm", "jaw_steps_nm"):
+            heights = getattr(self, name)
+            _require(self, name, _are_heights(heights), "heights")
+            object.__setattr__(self, name, tuple(heights))
+        if self.moving_jaw_thickness_nm is not None:
+            _check_whole(self, "moving_jaw_thickness_nm", least=1)
+
+    def _can_be_squared(self) -> bool:
+        """Tell whether two places that far apart lie on the jaw, and the fixture's clamping face is touched."""
+        if not self.square_apart_nm:
+            return True
+        on_jaw = LEAST_SQUARE_APART_NM <= self.square_apart_nm < self.jaw_length_nm
+        return on_jaw and any(face.axis == self.clamping_axis for face in self.faces)
+
+    def _fits(self, face: FixtureFace) -> bool:
+        """Tell whether the face lies where a jaw that clamps this way has it."""
+        if face.face == "top":
+            return True
+        if face.face in {"left_end", "right_end"}:
+            return face.axis != self.clamping_axis
+        return face.axis == self.clamping_axis
+
+
+@dataclass(frozen=True)
+class Probe:
+    """A spindle probe with its stylus. `gauge_length_nm` is 0 where the control takes the probe's length into account.
+
+    `effective_radius_nm` and `radius_uncertainty_nm` come from its last calibration; `u_probe_nm` is the standard
+    uncertainty of probing (from the ISO 230-10 repeatability).
+    """
+
+    id: str
+    name: str
+    ball_diameter_nm: int
+    effective_radius_nm: int
+    radius_uncertainty_nm: int
+    stylus_reach_nm: int
+    overtravel_side_nm: int
+    overtravel_up_nm: int
+    u_probe_nm: int
+    gauge_length_nm: int = 0
+
+    def __post_init__(self) -> None:
+        _check_id(self)
+        _check_name(self)
+        _check_whole(
+            self, "ball_diameter_nm", "stylus_reach_nm", "overtravel_side_nm", "overtravel_up_nm", least=1
+        )
+        _check_whole(
+            self, "effective_radius_nm", "radius_uncertainty_nm", "u_probe_nm", "gauge_length_nm", least=0
+        )
+
+
+@dataclass(frozen=True)
+class Seating:
+    """The stretch of time in which the fixture stays where it is bolted."""
+
+    id: str
+    since_utc: str
+
+
+def _face(value: Any) -> FixtureFace:
+    return value if isinstance(value, FixtureFace) else from_plain(FixtureFace, value)
+
+
+def as_plain(item: Any) -> dict[str, Any]:
+    """Return an item as plain data for JSON."""
+    return asdict(item)
+
+
+def from_plain(kind: Callable[..., Item], value: Mapping[str, Any]) -> Item:
+    """Return the item in this plain data. Raises a `ShopError` that names the field at fault."""
+    known = {field.name: field for field in fields(kind)}  # type: ignore[arg-type]
+    name = getattr(kind, "__name__", "").lower()
+    if not isinstance(value, Mapping):
+        raise ShopFieldsError(kind=name, field="")
+    unknown = sorted(value.keys() - known.keys())
+    missing = [field for field in known if field not in value and field not in vars(kind)]
+    if unknown or missing:
+        raise ShopFieldsError(kind=name, field=(unknown or missing)[0])
+    return kind(**value)

@@ -1,0 +1,391 @@
+"""SHOP.toml: one file that says what a shop has. Text in, a `Shop` or every fault at once out.
+
+Rules of this module:
+
+- TOML 1.0. Decimals are read exactly (`Decimal`), never as binary floats.
+- A field that the domain keeps in nanometres is written with the unit that the lead thinks in: `jaw_length_mm = 160`,
+  `jaw_length_in = 6` or `u_probe_um = 1.2` all fill `jaw_length_nm`. A length that is no whole number of nanometres
+  is refused. 1 in = 25.4 mm exactly.
+- An item is checked field by field beside a sound example, so that one wrong field does not hide the next; then as
+  a whole; then the items against each other. A fault names the place: the table, the item's id, the field.
+- Slots that the file does not name are free. A seating is a stretch of time: the last one of a fixture holds now.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from datetime import UTC, date, datetime, time, timedelta
+from decimal import Decimal
+from functools import partial
+from typing import Any, TypeVar
+
+from webapp.domain.plain.errors import DomainError, Finding
+from webapp.domain.procedure.procedure import Procedure
+from webapp.domain.procedure.shipped import SHIPPED
+from webapp.domain.shop import examples as example
+from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopFieldError, ShopRules
+from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label
+
+NM_PER = {"_mm": Decimal(1_000_000), "_in": Decimal(25_400_000), "_um": Decimal(1_000)}
+TABLES = ("shop", "machine", "fixture", "probe", "person", "slot")
+SLOT_KINDS = ("person", "shop")
+# Fields that only make sense together with another.
+BESIDE = {
+    "faces": ("clamping_axis",),
+    "square_apart_nm": ("jaw_length_nm", "clamping_axis", "faces"),
+    "parking_tool": ("probe_tool",),
+    "decimals": ("unit",),
+}
+Item = TypeVar("Item")
+Table = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Authorisation:
+    """A person may run setups on a machine until a time (exclusive), `until_utc` in the format of events."""
+
+    person: str
+    machine: str
+    until_utc: str
+
+
+@dataclass(frozen=True)
+class SlotAssignment:
+    """A slot that belongs to a person until a time (None: no end), or is kept for the shop."""
+
+    machine: str
+    label: str
+    kind: str
+    owner: str | None
+    until_utc: str | None
+
+
+@dataclass(frozen=True)
+class SeatingStart:
+    """A fixture was seated anew."""
+
+    id: str
+    fixture: str
+    since_utc: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Shop:
+    """All that one shop file says, and the procedure to work by. Seatings of a fixture stand oldest first."""
+
+    rules: ShopRules
+    machines: tuple[Machine, ...]
+    fixtures: tuple[Fixture, ...]
+    probes: tuple[Probe, ...]
+    people: tuple[Person, ...]
+    authorisations: tuple[Authorisation, ...]
+    slots: tuple[SlotAssignment, ...]
+    seatings: tuple[SeatingStart, ...]
+    procedure: Procedure = SHIPPED
+
+
+class ShopFileError(Exception):
+    """The file cannot be taken. `faults` lists everything that is wrong with it, in the order of the file."""
+
+    def __init__(self, faults: Sequence[Finding]) -> None:
+        super().__init__(faults)
+        self.faults = tuple(faults)
+
+
+class LengthNotWholeError(DomainError):
+    """A length that is no whole number of nanometres."""
+
+    code = "shop_file.length_not_whole"
+    field_names = ("value", "unit")
+
+
+class _Reading:
+    """One pass over a file: collects faults, remembers the place it is at."""
+
+    def __init__(self) -> None:
+        self.faults: list[Finding] = []
+
+    def fault(self, place: str, code: str, **more: str | int) -> None:
+        self.faults.append(Finding(f"shop_file.{code}", {"place": place, **more}))
+
+    def refused(self, place: str, error: DomainError) -> None:
+        if isinstance(error, ShopFieldError):
+            field = f"{place}, {error.fields['field']}"
+            self.fault(field, "field_wrong", expected_code=error.fields["expected_code"])
+        else:
+            self.faults.append(Finding(error.code, {**error.fields, "place": place}))
+
+    def each_once(self) -> list[Finding]:
+        """The faults in order, one that was met twice only once."""
+        return list({(one.code, str(one.fields)): one for one in self.faults}.values())
+
+
+def read_shop(text: str) -> Shop:
+    """Return the shop that a file describes. Raises `ShopFileError` with every fault found."""
+    try:
+        tables = tomllib.loads(text, parse_float=Decimal)
+    except tomllib.TOMLDecodeError as error:
+        raise ShopFileError([Finding("shop_file.not_toml", {"reason": str(error)})]) from error
+    reading = _Reading()
+    for name in sorted(tables.keys() - set(TABLES)):
+        reading.fault(name, "unknown_table", known=", ".join(TABLES))
+    shop = _read_tables(reading, tables)
+    reading.faults.extend(_faults_between(shop, _ids(tables)))
+    if reading.faults:
+        raise ShopFileError(reading.each_once())
+    return shop
+
+
+def _ids(tables: Table) -> dict[str, set[str]]:
+    """The ids that stand in the file, by table, whether their items are sound or not."""
+    rows = {name: tables.get(name, []) for name in TABLES}
+    return {
+        name: {str(row.get("id")) for row in found if isinstance(row, dict)}
+        for name, found in rows.items()
+        if isinstance(found, list)
+    }
+
+
+def _read_tables(reading: _Reading, tables: Table) -> Shop:
+    """The shop as far as it is sound; the rest is noted as faults."""
+    rules_table = tables.get("shop")
+    if not isinstance(rules_table, dict):
+        reading.fault("shop", "no_shop_table")
+    rules = _item(reading, "shop", example.RULES, rules_table if isinstance(rules_table, dict) else {})
+    machines = _items(reading, tables, "machine", example.MACHINE)
+    fixtures = _items(reading, tables, "fixture", example.FIXTURE, aside=("seating",))
+    probes = _items(reading, tables, "probe", example.PROBE)
+    people = _items(reading, tables, "person", example.PERSON, aside=("authorised",))
+    authorisations = list(_authorisations(reading, tables))
+    slots = list(_slots(reading, tables))
+    seatings = list(_seatings(reading, tables))
+    return Shop(
+        rules or example.RULES,
+        machines,
+        fixtures,
+        probes,
+        people,
+        tuple(authorisations),
+        tuple(slots),
+        tuple(seatings),
+    )
+
+
+def _rows(reading: _Reading, tables: Table, name: str) -> Iterator[tuple[str, Table]]:
+    """The tables of one name with their places in words: `machine “mill-1”`, or `machine 2` without an id."""
+    rows = tables.get(name, [])
+    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+        reading.fault(name, "not_a_list_of_tables", table=name)
+        return
+    for number, row in enumerate(rows, start=1):
+        yield (f"{name} “{row['id']}”" if row.get("id") else f"{name} {number}"), row
+
+
+def _items(
+    reading: _Reading, tables: Table, name: str, sound: Item, aside: tuple[str, ...] = ()
+) -> tuple[Item, ...]:
+    found: dict[str, Item] = {}
+    for place, row in _rows(reading, tables, name):
+        own = {key: value for key, value in row.items() if key not in aside}
+        item = _item(reading, place, sound, own)
+        if item is None:
+            continue
+        item_id = str(getattr(item, "id"))  # noqa: B009 - generic over the items
+        if item_id in found:
+            reading.fault(place, "id_twice", id=item_id)
+        found[item_id] = item
+    return tuple(found.values())
+
+
+def _item(reading: _Reading, place: str, sound: Item, row: Table) -> Item | None:
+    """One item out of its table, or None with its faults noted."""
+    before = len(reading.faults)
+    known = {field.name for field in fields(sound)}  # type: ignore[arg-type]
+    given = {
+        name: value for key, raw in row.items() for name, value in _field(reading, place, known, key, raw)
+    }
+    kind = type(sound)
+    missing = [name for name in sorted(known - given.keys()) if not hasattr(kind, name)]
+    written = {_name_and_unit(key, known)[0] for key in row}
+    for name in missing:
+        if name not in written:
+            reading.fault(place, "field_missing", field=name.replace("_nm", "_mm (or _in, _um)"))
+    for name, value in given.items():
+        beside = {other: given[other] for other in BESIDE.get(name, ()) if other in given}
+        _try(reading, place, partial(replace, sound, **{**beside, name: value}))  # type: ignore[type-var]
+    if len(reading.faults) > before:
+        return None
+    return _try(reading, place, partial(kind, **given))
+
+
+def _try(reading: _Reading, place: str, make: Callable[[], Item]) -> Item | None:
+    try:
+        return make()
+    except DomainError as error:
+        reading.refused(place, error)
+        return None
+
+
+def _field(reading: _Reading, place: str, known: set[str], key: str, raw: Any) -> Iterator[tuple[str, Any]]:
+    """The field that a key fills, with its value in the domain's units; nothing and a fault when there is none."""
+    name, suffix = _name_and_unit(key, known)
+    if name not in known or key.endswith("_nm"):
+        reading.fault(place, "unknown_field", field=key)
+        return
+    try:
+        yield name, _in_nm(raw, suffix) if suffix else _plain(raw)
+    except DomainError as error:
+        reading.refused(f"{place}, {key}", error)
+    except (TypeError, ArithmeticError):
+        reading.fault(f"{place}, {key}", "not_a_length", given=str(raw))
+
+
+def _name_and_unit(key: str, known: set[str]) -> tuple[str, str]:
+    """The field's name, and the ending that is its unit where the field is a length."""
+    name = f"{key[:-3]}_nm"
+    return (name, key[-3:]) if key[-3:] in NM_PER and name in known else (key, "")
+
+
+def _in_nm(raw: Any, suffix: str) -> Any:
+    """Lengths inside lists and tables by axis too. Raises `LengthNotWholeError`, or TypeError for what is none."""
+    if isinstance(raw, list):
+        return tuple(_in_nm(one, suffix) for one in raw)
+    if isinstance(raw, dict):
+        return {axis: _in_nm(one, suffix) for axis, one in raw.items()}
+    if isinstance(raw, bool) or not isinstance(raw, int | Decimal):
+        raise TypeError(raw)
+    value_nm = Decimal(raw) * NM_PER[suffix]
+    if value_nm != value_nm.to_integral_value():
+        raise LengthNotWholeError(value=str(raw), unit=suffix[1:])
+    return int(value_nm)
+
+
+def _plain(raw: Any) -> Any:
+    if isinstance(raw, Decimal):
+        return float(raw)
+    if isinstance(raw, list):
+        return tuple(_plain(one) for one in raw)
+    return raw
+
+
+def _moment(reading: _Reading, place: str, raw: Any) -> str | None:
+    """A date counts to the end of that day (UTC); a time needs its zone."""
+    if isinstance(raw, datetime):
+        if raw.tzinfo is None:
+            reading.fault(place, "time_without_zone", given=str(raw))
+            return None
+        moment = raw.astimezone(UTC)
+    elif isinstance(raw, date):
+        moment = datetime.combine(raw + timedelta(days=1), time(), UTC)
+    else:
+        reading.fault(place, "not_a_date", given=str(raw))
+        return None
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _expect_keys(reading: _Reading, place: str, row: Table, needed: set[str], allowed: set[str]) -> bool:
+    for key in sorted(row.keys() - needed - allowed):
+        reading.fault(place, "unknown_field", field=key)
+    for key in sorted(needed - row.keys()):
+        reading.fault(place, "field_missing", field=key)
+    texts = all(isinstance(row[key], str) for key in (needed & row.keys()) - {"until", "since"})
+    if not texts:
+        reading.fault(place, "not_text", fields=", ".join(sorted(needed)))
+    return texts and needed <= row.keys()
+
+
+def _authorisations(reading: _Reading, tables: Table) -> Iterator[Authorisation]:
+    for place, person in _rows(reading, tables, "person"):
+        rows = person.get("authorised", [])
+        for row in rows if isinstance(rows, list) else [rows]:
+            inner = f"{place}, authorised"
+            if not isinstance(row, dict):
+                reading.fault(inner, "not_a_list_of_tables", table="authorised")
+            elif _expect_keys(reading, inner, row, {"machine", "until"}, set()):
+                until_utc = _moment(reading, inner, row["until"])
+                if until_utc is not None:
+                    yield Authorisation(str(person.get("id", "")), row["machine"], until_utc)
+
+
+def _slots(reading: _Reading, tables: Table) -> Iterator[SlotAssignment]:
+    for number, (_, row) in enumerate(_rows(reading, tables, "slot"), start=1):
+        place = f"slot {number} ({row.get('machine', '?')} {row.get('label', '?')})"
+        if not _expect_keys(reading, place, row, {"machine", "label", "kind"}, {"owner", "until"}):
+            continue
+        until_utc = _moment(reading, place, row["until"]) if "until" in row else None
+        if row["kind"] not in SLOT_KINDS:
+            reading.fault(place, "slot_kind", given=row["kind"], known=", ".join(SLOT_KINDS))
+            continue
+        yield SlotAssignment(row["machine"], row["label"], row["kind"], row.get("owner"), until_utc)
+
+
+def _seatings(reading: _Reading, tables: Table) -> Iterator[SeatingStart]:
+    for place, fixture in _rows(reading, tables, "fixture"):
+        rows = fixture.get("seating", [])
+        if not isinstance(rows, list) or not rows:
+            reading.fault(place, "no_seating")
+            continue
+        latest = ""
+        for row in rows:
+            inner = f"{place}, seating"
+            if not isinstance(row, dict) or not _expect_keys(
+                reading, inner, row, {"id", "since", "reason"}, set()
+            ):
+                continue
+            since_utc = _moment(reading, inner, row["since"])
+            if since_utc is None:
+                continue
+            if since_utc <= latest:
+                reading.fault(inner, "seatings_out_of_order", id=row["id"])
+            latest = since_utc
+            yield SeatingStart(row["id"], str(fixture.get("id", "")), since_utc, row["reason"])
+
+
+def _faults_between(shop: Shop, ids: Mapping[str, set[str]]) -> Iterator[Finding]:
+    """What is wrong between items, among those that are sound each by itself."""
+    for machine in shop.machines:
+        for kind, name in (("fixture", machine.fixture), ("probe", machine.probe)):
+            if name not in ids.get(kind, ()):
+                yield _unknown(f"machine “{machine.id}”", kind, name)
+    for given in shop.authorisations:
+        if given.machine not in ids.get("machine", ()):
+            yield _unknown(f"person “{given.person}”, authorised", "machine", given.machine)
+    if shop.people and not any("lead" in person.roles for person in shop.people):
+        yield Finding("shop_file.no_lead", {"place": "person"})
+    yield from _slot_faults(shop, ids)
+    names = [one.id for one in shop.seatings]
+    for name in sorted({one for one in names if names.count(one) > 1}):
+        yield Finding("shop_file.id_twice", {"place": "seating", "id": name})
+
+
+def _slot_faults(shop: Shop, ids: Mapping[str, set[str]]) -> Iterator[Finding]:
+    machines = {one.id: one for one in shop.machines}
+    taken: set[tuple[str, str]] = set()
+    owned: set[tuple[str, str | None]] = set()
+    for slot in shop.slots:
+        place = f"slot {slot.machine} {slot.label}"
+        if slot.owner is not None and slot.owner not in ids.get("person", ()):
+            yield _unknown(place, "person", slot.owner)
+        if slot.machine not in ids.get("machine", ()):
+            yield _unknown(place, "machine", slot.machine)
+        if slot.machine not in machines:
+            continue
+        try:
+            label = normalise_label(slot.label, SlotFamily.parse(machines[slot.machine].slot_family))
+            SlotRow(label, slot.kind, slot.owner, slot.owner)  # type: ignore[arg-type]
+        except DomainError as error:
+            yield Finding(error.code, {**error.fields, "place": place})
+            continue
+        if (slot.machine, label) in taken:
+            yield Finding("shop_file.slot_twice", {"place": place})
+        if slot.owner is not None and (slot.machine, slot.owner) in owned:
+            yield Finding("shop_file.second_slot", {"place": place, "owner": slot.owner})
+        taken.add((slot.machine, label))
+        owned.add((slot.machine, slot.owner))
+
+
+def _unknown(place: str, kind: str, name: str) -> Finding:
+    return Finding("shop_file.unknown_name", {"place": place, "kind": kind, "name": name})

@@ -1,0 +1,111 @@
+"""What a tablet compares with its sheet, decided again here from the sheet's plain data.
+
+Rules of this module:
+- The sheet carries the limits; nothing here recomputes a statistic. A value on a line is inside.
+- A value's limits are the axis' travel. For copying and clearing, zero belongs to them too.
+- Tool numbers are compared as whole numbers: a leading T, blanks and leading zeros do not count.
+- `static/js/rules/touch/compare.js` does the same in the browser.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from webapp.domain.plain.errors import LabelAmbiguousError, LabelEmptyError
+from webapp.domain.plain.lengths import Display, Unit, parse_length
+from webapp.domain.shop.slots import SlotFamily, SlotRow, match_slot
+
+_TOOL = re.compile(r"[Tt]?[ \t]*0*([0-9]+)")
+
+
+def display_of(machine: Mapping[str, Any]) -> Display:
+    """Return how this machine's control shows lengths."""
+    return Display(Unit(machine["unit"]), machine["decimals"])
+
+
+def touch_length_nm(typed: str, machine: Mapping[str, Any], axis: str) -> int:
+    """Return the typed value of a touch, inside the axis' travel. Raises a `LengthError`."""
+    low_nm, high_nm = machine["travel_nm"][axis]
+    return parse_length(typed, display_of(machine), low_nm, high_nm)
+
+
+def slot_length_nm(typed: str, machine: Mapping[str, Any], axis: str) -> int:
+    """Return the typed value of a slot, inside the axis' travel or zero. Raises a `LengthError`."""
+    low_nm, high_nm = machine["travel_nm"][axis]
+    return parse_length(typed, display_of(machine), min(low_nm, 0), max(high_nm, 0))
+
+
+def verdict_on(value_nm: int, usual: Mapping[str, Any]) -> tuple[str, int | None]:
+    """Return the verdict and the signed difference from the usual in nanometres, None without a usual yet."""
+    centre_nm, ask_nm, stop_nm = usual["centre_nm"], usual["ask_nm"], usual["stop_nm"]
+    if centre_nm is None or ask_nm is None or stop_nm is None:
+        return "ask", None
+    difference_nm = value_nm - centre_nm
+    if abs(difference_nm) <= ask_nm:
+        return "agrees", difference_nm
+    return ("ask" if abs(difference_nm) <= stop_nm else "stop"), difference_nm
+
+
+def repeat_agrees(value_nm: int, before_nm: int, usual: Mapping[str, Any]) -> bool:
+    """Tell whether two touches differ by no more than the ask line; without one they never agree."""
+    return usual["ask_nm"] is not None and abs(value_nm - before_nm) <= usual["ask_nm"]
+
+
+def same_tool(typed: str, expected: str) -> bool:
+    """Tell whether the typed tool number is the expected one."""
+    one, other = (_TOOL.fullmatch(text.strip(" \t")) for text in (typed, expected))
+    return one is not None and other is not None and one.group(1) == other.group(1)
+
+
+@dataclass(frozen=True)
+class SelectedSlot:
+    """What the selected slot is to the person, its label (None: no slot of the machine), its owner's name."""
+
+    outcome: str
+    label: str | None
+    owner_name: str
+
+
+def slot_on_sheet(typed: str, sheet: Mapping[str, Any], person: str, at_utc: str) -> SelectedSlot:
+    """Return whose the typed slot is, by the sheet's copy of the register; a label that fits two is unknown."""
+    family = SlotFamily(tuple(sheet["machine"]["slot_family"]))
+    rows = [_row(row) for row in sheet["slots"]]
+    try:
+        match = match_slot(typed, family, rows, person, datetime.fromisoformat(at_utc))
+    except (LabelEmptyError, LabelAmbiguousError):
+        return SelectedSlot("unknown", None, "")
+    return SelectedSlot(match.outcome, match.label, (match.row.owner_name or "") if match.row else "")
+
+
+def _row(row: Mapping[str, Any]) -> SlotRow:
+    return SlotRow(
+        label=row["label"],
+        kind=row["kind"],
+        owner_id=row["owner_id"],
+        owner_name=row["owner_name"],
+        until_utc=None if row["until_utc"] is None else datetime.fromisoformat(row["until_utc"]),
+        held_back=row["held_back"],
+    )
+
+
+def compared_on_sheet(
+    values_nm: Mapping[str, int], label: str | None, sheet: Mapping[str, Any]
+) -> dict[str, str]:
+    """Return for each axis `same`, `changed` or `not_seen_before` against what the slot was last seen with."""
+    row = next((row for row in sheet["slots"] if row["label"] == label), None)
+    last_nm = row["last_values_nm"] if row else None
+    resolution_nm = display_of(sheet["machine"]).resolution_nm
+    return {
+        axis: _compared(value_nm, (last_nm or {}).get(axis), resolution_nm)
+        for axis, value_nm in values_nm.items()
+    }
+
+
+def _compared(value_nm: int, last_nm: int | None, resolution_nm: int) -> str:
+    if last_nm is None:
+        return "not_seen_before"
+    return "same" if 2 * abs(value_nm - last_nm) <= resolution_nm else "changed"

@@ -1,0 +1,231 @@
+"""Is the vise creeping? Charts of one seating and axis, and the signals in them.
+
+Rules of this module:
+- Values stand in order of time; equal times in order of the setup's id, so that the order of arrival changes nothing.
+- Individuals chart: centre is the mean of the first values (at most 30: the baseline), sigma is the mean moving
+  range over d2 = 1.128, limits at three sigma (NIST/SEMATECH e-Handbook 6.3.2.2; ASTM E2587; ISO 7870-2). A moving
+  range above D4 = 3.267 times its mean is marked too. Moving ranges hardly see a slow creep, so creep does not hide
+  itself by widening its own limits; the ranges of earlier seatings may be added.
+- EWMA: z = 0.2 x + 0.8 z before, from the centre; limits 2.962 sigma sqrt(0.2 / 1.8), asymptotic; in-control run
+  length 500 with known parameters (Lucas and Saccucci, Technometrics 32, 1990).
+- A signal is an unbroken run of marked values on one side. Since when: the most likely start of a step that lasts
+  until the first marked value, argmax (T - t) (mean after t - centre)^2 (Samuel, Pignatiello and Calvin, Quality
+  Engineering 10, 1998; from memory). How far: the mean since then, less the centre.
+- Run rules are hints (see `run_rules`). A signal tells the lead; it never blocks anybody.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+from webapp.domain.figures.run_rules import run_rules
+from webapp.domain.plain.errors import DomainError, Finding
+from webapp.domain.plain.lengths import Display, format_length
+
+D2 = 1.128
+D4 = 3.267
+WEIGHT = 0.2
+EWMA_LIMIT = 2.962
+INDIVIDUALS_LIMIT = 3.0
+BASELINE = 30
+LEAST_VALUES = 5
+LOOK_BACK = 200
+
+Kind = Literal["individuals", "moving_range", "ewma"]
+
+
+class DriftError(DomainError):
+    """No chart can be drawn."""
+
+
+class DriftTooFewError(DriftError):
+    """Too few values in this seating for a chart."""
+
+    code = "drift.too_few"
+    field_names = ("n", "least")
+
+
+@dataclass(frozen=True)
+class DatedValue:
+    """The accepted value of one setup and when it was touched (text in UTC that sorts by time)."""
+
+    setup_id: str
+    at_utc: str
+    value_nm: int
+
+
+@dataclass(frozen=True)
+class ChartPoint:
+    """One value with its moving range (None for the first), its EWMA, and the run rules that it completes."""
+
+    setup_id: str
+    at_utc: str
+    value_nm: int
+    moving_range_nm: int | None
+    ewma_nm: float
+    rules: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Signal:
+    """A run of marked values: from `first` to `last`, both places in the chart; begun, most likely, at `since`.
+
+    `shift_nm` is the mean since then less the centre; for a moving range, the jump itself.
+    """
+
+    kind: Kind
+    first: int
+    last: int
+    since: int
+    shift_nm: float
+
+
+@dataclass(frozen=True)
+class Chart:
+    """The charts of one seating and axis. Limits in nanometres; `baseline` values made the centre."""
+
+    points: tuple[ChartPoint, ...]
+    baseline: int
+    centre_nm: float
+    sigma_nm: float
+    limit_nm: float
+    ewma_limit_nm: float
+    moving_range_mean_nm: float
+    moving_range_limit_nm: float
+    signals: tuple[Signal, ...]
+
+
+def in_order(values: Iterable[DatedValue]) -> list[DatedValue]:
+    """Return the values in order of time, equal times in order of the setup."""
+    return sorted(values, key=lambda value: (value.at_utc, value.setup_id))
+
+
+def moving_ranges(values: Sequence[float]) -> list[float]:
+    """Return the distance of each value from the one before."""
+    return [abs(after - before) for before, after in pairwise(values)]
+
+
+def ewma(values: Sequence[float], start: float, weight: float = WEIGHT) -> list[float]:
+    """Return the exponentially weighted moving average after each value."""
+    found, now = [], start
+    for value in values:
+        now = weight * value + (1 - weight) * now
+        found.append(now)
+    return found
+
+
+def chart(
+    values: Iterable[DatedValue],
+    least_sigma_nm: float,
+    earlier_seatings_nm: Sequence[Sequence[int]] = (),
+    baseline: int = BASELINE,
+) -> Chart:
+    """Return the charts of one seating's values. Raises `DriftTooFewError` below five.
+
+    `least_sigma_nm` (above 0) is what the display hides, its step over sqrt(12): equal values show no spread at all.
+    """
+    ordered = in_order(values)
+    if len(ordered) < LEAST_VALUES:
+        raise DriftTooFewError(n=len(ordered), least=LEAST_VALUES)
+    # Counted from the first value, so that a far-off zero costs no digits.
+    origin_nm = ordered[0].value_nm
+    bare = [value.value_nm - origin_nm for value in ordered]
+    first = bare[:baseline]
+    centre = sum(first) / len(first)
+    ranges = moving_ranges(first)
+    for seating in earlier_seatings_nm:
+        ranges += moving_ranges(seating)
+    range_mean = max(sum(ranges) / len(ranges), least_sigma_nm * D2)
+    sigma = range_mean / D2
+    averages = ewma(bare, centre)
+    rules = run_rules([(value - centre) / sigma for value in bare])
+    points = tuple(
+        ChartPoint(
+            one.setup_id,
+            one.at_utc,
+            one.value_nm,
+            abs(bare[place] - bare[place - 1]) if place else None,
+            averages[place] + origin_nm,
+            rules[place],
+        )
+        for place, one in enumerate(ordered)
+    )
+    ewma_limit = EWMA_LIMIT * sigma * math.sqrt(WEIGHT / (2 - WEIGHT))
+    signals = [
+        *_signals("individuals", bare, [value - centre for value in bare], INDIVIDUALS_LIMIT * sigma, centre),
+        *_signals("ewma", bare, [value - centre for value in averages], ewma_limit, centre),
+        *_jumps(bare, D4 * range_mean),
+    ]
+    return Chart(
+        points=points,
+        baseline=len(first),
+        centre_nm=centre + origin_nm,
+        sigma_nm=sigma,
+        limit_nm=INDIVIDUALS_LIMIT * sigma,
+        ewma_limit_nm=ewma_limit,
+        moving_range_mean_nm=range_mean,
+        moving_range_limit_nm=D4 * range_mean,
+        signals=tuple(sorted(signals, key=lambda signal: (signal.first, signal.kind))),
+    )
+
+
+def _signals(
+    kind: Kind, bare: Sequence[float], from_centre: Sequence[float], limit: float, centre: float
+) -> Iterable[Signal]:
+    """Yield the unbroken runs beyond the limit, each side apart."""
+    sides = [(value > limit) - (value < -limit) for value in from_centre]
+    place = 0
+    while place < len(sides):
+        last = place
+        while sides[place] and last + 1 < len(sides) and sides[last + 1] == sides[place]:
+            last += 1
+        if sides[place]:
+            since = change_point(bare[: place + 1], centre, sides[place])
+            lasting = bare[since : last + 1]
+            yield Signal(kind, place, last, since, sum(lasting) / len(lasting) - centre)
+        place = last + 1
+
+
+def change_point(values: Sequence[float], centre: float, side: int) -> int:
+    """Return the place of the first value after the most likely step, which lasts until the end of `values`."""
+    best, at, total = -math.inf, len(values) - 1, 0.0
+    for place in range(len(values) - 1, max(-1, len(values) - 1 - LOOK_BACK), -1):
+        total += values[place] - centre
+        likelihood = total * abs(total) * side / (len(values) - place)
+        if likelihood > best:
+            best, at = likelihood, place
+    return at
+
+
+def _jumps(bare: Sequence[float], limit: float) -> Iterable[Signal]:
+    for place, (before, after) in enumerate(pairwise(bare), start=1):
+        if abs(after - before) > limit:
+            yield Signal("moving_range", place, place, place, after - before)
+
+
+def say_signal(
+    signal: Signal, found: Chart, display: Display, rate_before: float, rate_after: float
+) -> Finding:
+    """Return a signal in words. The rates are the chances of a question at the centre and where the vise is now."""
+    fields: dict[str, str | int] = {
+        "setups": signal.last - signal.first + 1,
+        "first_setup": found.points[signal.first].setup_id,
+        "since": found.points[signal.since].at_utc[:10],
+        "shift": format_length(round(signal.shift_nm), display),
+        "unit": display.unit.value,
+        "before": f"{100 * rate_before:.2g}",
+        "after": f"{100 * rate_after:.2g}",
+    }
+    return Finding(f"drift.{signal.kind}", fields)
+
+
+def say_hints(found: Chart) -> tuple[Finding, ...]:
+    """Return the run rules that were completed, each once, with the setup that completed it last."""
+    last: dict[int, str] = {}
+    for point in found.points:
+        last.update(dict.fromkeys(point.rules, point.setup_id))
+    return tuple(Finding(f"drift.rule_{number}", {"setup": last[number]}) for number in sorted(last))

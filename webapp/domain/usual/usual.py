@@ -1,0 +1,327 @@
+"""The usual of one fixture, axis and seating: where it lies, and the lines around it.
+
+Rules of this module:
+- Centre: the mean of this seating's last 20 accepted values, rounded half to even to the display's step. A mean over
+  all of them would lag behind a vise that creeps by half its way; over 20 it lags by ten setups, and chance widens
+  the lines by 2.5 % at most. Verdicts
+  compare the distance from that rounded centre with the lines; a value on a line is inside.
+- Spread: deviations within stretches of 20 values, so that creep does not widen the lines; a property of the
+  fixture, pooled over its seatings; a seating that scatters differently stands alone (see `spread`). Prediction
+  half-width for one more value, two-sided coverage p: t(p, v) * s * sqrt(1 + 1/n) (normal theory; Hahn and Meeker,
+  Statistical Intervals, section 4.6). One setup counts once, however often it touched.
+- Floor: k * u_B * sqrt(1 + 1/n), with u_B from what the shop knows without history (JCGM 100:2008, 4.3 and
+  5.1.2). k is the normal quantile of the line's own coverage unless the lead names one. The floor alone rules
+  below two degrees of freedom.
+- Ask line: one false ask in N touches; stop line: one in a larger N; neither beyond the shop's ceiling. The
+  ceiling wins over the floor. Lines are rounded inward to the display's step.
+- No value in this seating: no lines, and every touch is asked about.
+- Grubbs' suspects are hints: nobody but the lead leaves a value out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from fractions import Fraction
+from typing import Any, Literal
+
+from webapp.domain.figures import spread
+from webapp.domain.plain.errors import (
+    CeilingNotPositiveError,
+    FalseAskTooOftenError,
+    Finding,
+    SeatingListedTwiceError,
+    SetupCountedTwiceError,
+    StopNotRarerThanAskError,
+    UncertaintyNegativeError,
+)
+from webapp.domain.plain.lengths import Display, format_length, round_inward_nm
+
+Verdict = Literal["agrees", "ask", "stop"]
+
+LEAST_ONE_IN = 2
+LEAST_DEGREES_OF_FREEDOM = 2
+LEAST_FOR_SUSPECTS = 3
+
+
+@dataclass(frozen=True)
+class SetupValue:
+    """The accepted value of one setup, in nanometres, machine coordinates."""
+
+    setup_id: str
+    value_nm: int
+
+
+@dataclass(frozen=True)
+class SeatingValues:
+    """The accepted values of one seating in nm, in order of time, and the setup of each, one value for each setup.
+
+    Two columns, not a list of pairs: a seating may hold a hundred thousand. There may be no value yet.
+    """
+
+    seating_id: str
+    setup_ids: tuple[str, ...] = ()
+    values_nm: tuple[int, ...] = ()
+
+    def __post_init__(self) -> None:
+        if len(self.setup_ids) != len(self.values_nm):
+            raise ValueError(f"{len(self.setup_ids)} setups for {len(self.values_nm)} values")
+        if len(set(self.setup_ids)) < len(self.setup_ids):
+            twice = next(setup for setup, times in Counter(self.setup_ids).items() if times > 1)
+            raise SetupCountedTwiceError(setup=twice, seating=self.seating_id)
+
+    @classmethod
+    def of(cls, seating_id: str, values_nm: Iterable[int]) -> SeatingValues:
+        """Return a seating of values that each come from a setup of their own, numbered from 1."""
+        values = tuple(values_nm)
+        return cls(seating_id, tuple(str(place) for place in range(1, len(values) + 1)), values)
+
+    @classmethod
+    def of_setups(cls, seating_id: str, values: Iterable[SetupValue]) -> SeatingValues:
+        """Return a seating of these setups' values."""
+        found = tuple(values)
+        return cls(seating_id, tuple(one.setup_id for one in found), tuple(one.value_nm for one in found))
+
+
+def one_value_per_setup(touches: Iterable[SetupValue]) -> tuple[SetupValue, ...]:
+    """Return the last touch of each setup, setups in order of their first: repeats within a setup count once."""
+    last: dict[str, SetupValue] = {}
+    for touch in touches:
+        last[touch.setup_id] = touch
+    return tuple(last.values())
+
+
+@dataclass(frozen=True)
+class FloorInputs:
+    """What the shop knows without history: standard uncertainties in nm, and what expansion takes.
+
+    `u_probe_nm`: probing repeatability (ISO 230-10); `u_axis_nm`: the machine's repeatability statement (ISO
+    230-2); `u_seat_nm`: how the fixture seats. Expansion: coefficient per kelvin, expanding length,
+    temperature within ± of the usual, rectangular. `u_more_nm`: what the lead's budget adds;
+    `degrees_of_freedom`: how well all of it is known (None: exactly; JCGM 100:2008, G.4).
+    """
+
+    u_probe_nm: float
+    u_axis_nm: float
+    u_seat_nm: float = 0.0
+    expansion_per_kelvin: float = 0.0
+    length_nm: float = 0.0
+    temperature_half_range_kelvin: float = 0.0
+    u_more_nm: float = 0.0
+    degrees_of_freedom: float | None = None
+
+    def __post_init__(self) -> None:
+        parts = {
+            "part.probe": self.u_probe_nm,
+            "part.axis": self.u_axis_nm,
+            "part.seat": self.u_seat_nm,
+            "part.expansion": self.expansion_per_kelvin,
+            "part.length": self.length_nm,
+            "part.temperature": self.temperature_half_range_kelvin,
+            "part.more": self.u_more_nm,
+        }
+        for part_code, value in parts.items():
+            if not math.isfinite(value) or value < 0:
+                raise UncertaintyNegativeError(part_code=part_code, value=str(value))
+
+
+def combined_uncertainty_nm(floor: FloorInputs, display: Display) -> float:
+    """Return u_B in nm: root sum of squares of probe, axis, seat, display step q/sqrt(12), expansion
+    a*L*dT/sqrt(3).
+    """
+    resolution = display.resolution_nm / math.sqrt(12)
+    thermal = (
+        floor.expansion_per_kelvin * floor.length_nm * floor.temperature_half_range_kelvin / math.sqrt(3)
+    )
+    return math.hypot(
+        floor.u_probe_nm, floor.u_axis_nm, floor.u_seat_nm, floor.u_more_nm, resolution, thermal
+    )
+
+
+@dataclass(frozen=True)
+class LinesChoice:
+    """What the lead chose: one false ask in so many touches, one false stop in so many, the ceiling, a factor k."""
+
+    ask_one_in: int = 100
+    stop_one_in: int = 1000
+    ceiling_nm: int = 500_000
+    coverage_factor: float | None = None
+
+    def __post_init__(self) -> None:
+        for one_in in (self.ask_one_in, self.stop_one_in):
+            if one_in < LEAST_ONE_IN:
+                raise FalseAskTooOftenError(one_in=one_in, least=LEAST_ONE_IN)
+        if self.stop_one_in <= self.ask_one_in:
+            raise StopNotRarerThanAskError(ask_one_in=self.ask_one_in, stop_one_in=self.stop_one_in)
+        if self.ceiling_nm <= 0:
+            raise CeilingNotPositiveError(ceiling=str(self.ceiling_nm), unit="nm")
+        if self.coverage_factor is not None and not 0 <= self.coverage_factor < math.inf:
+            raise UncertaintyNegativeError(part_code="part.coverage_factor", value=str(self.coverage_factor))
+
+    def factor(self, coverage: float, degrees_of_freedom: float | None = None) -> float:
+        """Return k for a line of that coverage; with degrees of freedom Student's t for the next whole number below."""
+        if self.coverage_factor is not None:
+            return self.coverage_factor
+        if degrees_of_freedom is None:
+            return spread.normal_quantile(coverage)
+        return spread.t_quantile(coverage, max(1, math.floor(degrees_of_freedom)))
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A value that lies farther from its seating's others than chance explains, by Grubbs' two-sided test at 5 %."""
+
+    seating_id: str
+    setup_id: str
+    value_nm: int
+    statistic: float
+    critical: float
+
+    def finding(self, display: Display) -> Finding:
+        """Return the hint for the lead."""
+        value = format_length(self.value_nm, display)
+        return Finding("usual.suspect", {"value": value, "unit": display.unit.value, "setup": self.setup_id})
+
+
+@dataclass(frozen=True)
+class Usual:
+    """Centre and lines in whole nanometres on the display's grid (None without a value), and what they stand
+    on.
+
+    `n_values` counts this seating's values; `n_seatings` the seatings whose spread was pooled,
+    `pooled_seating_ids`. `reasons` are the names of sentences `usual.<reason>`.
+    """
+
+    seating_id: str | None
+    centre_nm: int | None
+    ask_nm: int | None
+    stop_nm: int | None
+    n_values: int
+    n_seatings: int
+    pooled_seating_ids: tuple[str, ...]
+    left_out_seating_ids: tuple[str, ...]
+    s_nm: float | None
+    degrees_of_freedom: int
+    u_b_nm: float
+    reasons: tuple[str, ...]
+    suspects: tuple[Suspect, ...]
+    u_b_degrees_of_freedom: float | None = None
+
+    @property
+    def n_in_centre(self) -> int:
+        """Return how many values the centre is the mean of."""
+        return min(self.n_values, spread.STRETCH)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Return the reasons as codes of the words catalogue."""
+        return tuple(Finding(f"usual.{reason}") for reason in self.reasons)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain data for the setup sheet."""
+        return asdict(self)
+
+
+def usual(
+    history: Sequence[SeatingValues], floor: FloorInputs, choice: LinesChoice, display: Display
+) -> Usual:
+    """Return the usual of the last seating in `history`, seatings in order of time, each listed once."""
+    _check_listed_once(history)
+    values = [seating.values_nm for seating in history]
+    now = values[-1] if values else ()
+    pooled = spread.pool_alike(values, len(values) - 1, display.resolution_nm)
+    members = pooled.members if pooled else ()
+    apart = [i for i, seating in enumerate(values) if len(seating) > 1 and i not in members]
+    reasons: list[str] = []
+    if apart:
+        reasons.append("stands_alone" if members == (len(values) - 1,) else "seatings_left_out")
+    u_b_nm = combined_uncertainty_nm(floor, display)
+    ask_nm, stop_nm = None, None
+    if now:
+        rules = [
+            _half_width_nm(
+                1 - 1 / one_in,
+                pooled,
+                min(len(now), spread.STRETCH),
+                choice.factor(1 - 1 / one_in, floor.degrees_of_freedom) * u_b_nm,
+                choice,
+            )
+            for one_in in (choice.ask_one_in, choice.stop_one_in)
+        ]
+        ask_nm, stop_nm = (round_inward_nm(min(half, choice.ceiling_nm), display) for half, _ in rules)
+        reasons.extend(dict.fromkeys(reason for _, why in rules for reason in why))
+        if ask_nm == 0:
+            reasons.append("narrower_than_display")
+    else:
+        reasons.append("no_value_yet")
+    return Usual(
+        seating_id=history[-1].seating_id if history else None,
+        centre_nm=centre_nm(now[-spread.STRETCH :], display) if now else None,
+        ask_nm=ask_nm,
+        stop_nm=stop_nm,
+        n_values=len(now),
+        n_seatings=len(members),
+        pooled_seating_ids=tuple(history[i].seating_id for i in members),
+        left_out_seating_ids=tuple(history[i].seating_id for i in apart),
+        s_nm=pooled.s_nm if pooled else None,
+        degrees_of_freedom=pooled.degrees_of_freedom if pooled else 0,
+        u_b_nm=u_b_nm,
+        reasons=tuple(reasons),
+        suspects=tuple(_suspects(history)),
+        u_b_degrees_of_freedom=floor.degrees_of_freedom,
+    )
+
+
+def _check_listed_once(history: Sequence[SeatingValues]) -> None:
+    seen: set[str] = set()
+    for seating in history:
+        if seating.seating_id in seen:
+            raise SeatingListedTwiceError(seating=seating.seating_id)
+        seen.add(seating.seating_id)
+
+
+def _half_width_nm(
+    coverage: float, pooled: spread.Pooled | None, n: int, known_nm: float, choice: LinesChoice
+) -> tuple[float, list[str]]:
+    """Return the half-width before the ceiling, and the reasons for it. `known_nm` is k times u_B."""
+    floor_nm = known_nm * math.sqrt(1 + 1 / n)
+    reasons: list[str] = []
+    half_width_nm = floor_nm
+    if pooled is None or pooled.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM:
+        reasons.append("floor_rules")
+    else:
+        predicted_nm = spread.prediction_half_width(pooled.s_nm, pooled.degrees_of_freedom, n, coverage)
+        half_width_nm = max(floor_nm, predicted_nm)
+        if floor_nm > predicted_nm:
+            reasons.append("floor_widens")
+    if half_width_nm > choice.ceiling_nm:
+        reasons.append("ceiling_narrows")
+    return half_width_nm, reasons
+
+
+def centre_nm(values_nm: Sequence[int], display: Display) -> int:
+    """Return the exact mean rounded once, half to even, to the display's step."""
+    steps = Fraction(spread.mean(values_nm), display.resolution_nm)
+    return round(steps) * display.resolution_nm
+
+
+def _suspects(history: Sequence[SeatingValues]) -> Iterable[Suspect]:
+    for seating in history:
+        if len(seating.values_nm) < LEAST_FOR_SUSPECTS:
+            continue
+        test = spread.grubbs(seating.values_nm)
+        if test.is_suspect:
+            setup_id, value_nm = seating.setup_ids[test.index], seating.values_nm[test.index]
+            yield Suspect(seating.seating_id, setup_id, value_nm, test.statistic, test.critical)
+
+
+def verdict(value_nm: int, usual_now: Usual) -> Verdict:
+    """Return `agrees` up to the ask line, `ask` up to the stop line, `stop` beyond; both lines belong inside."""
+    if usual_now.centre_nm is None or usual_now.ask_nm is None or usual_now.stop_nm is None:
+        return "ask"
+    distance_nm = abs(value_nm - usual_now.centre_nm)
+    if distance_nm <= usual_now.ask_nm:
+        return "agrees"
+    return "ask" if distance_nm <= usual_now.stop_nm else "stop"

@@ -1,0 +1,1 @@
+"""The ledger, its audit, and the clock beside it."""

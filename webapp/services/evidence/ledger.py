@@ -1,0 +1,44 @@
+"""The one place that appends a change made on the server to the ledger.
+
+Rules: a change is canonical JSON of exactly the fields below; its leaf hashes those bytes; it is written in the same
+transaction as what it tells of, so that neither can be there without the other.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.services.times import utc_text
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+
+CHANGE_DOMAIN = "zerokeep/change/1"
+SERVER = "server"
+
+
+def change(
+    store: Store,
+    type: str,  # noqa: A002 - the field's name in the data
+    by: str,
+    subject: str,
+    setup: str | None,
+    data: dict[str, Any],
+    now: datetime,
+) -> int:
+    """Append one change inside the caller's transaction; its position in the ledger, counted from 0.
+
+    `by` is a person's id or SERVER. Raises JsonError for data that has no canonical JSON.
+    """
+    at_utc = utc_text(now)
+    envelope = {"domain": CHANGE_DOMAIN, "type": type, "at_utc": at_utc, "by": by, "subject": subject}
+    text = canonical_text({**envelope, "setup": setup, "data": data})
+    return store.ledger.append_change(text, kind=type, by=by, subject=subject, setup=setup, at_utc=at_utc)
+
+
+def head(store: Store) -> dict[str, Any]:
+    """Size and root (lower-case hex) of the ledger, inside the caller's transaction."""
+    size = store.ledger.size()
+    return {"size": size, "root": store.ledger.root(size).hex()}

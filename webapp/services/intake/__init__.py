@@ -1,0 +1,1 @@
+"""Taking in what tablets send."""

@@ -1,0 +1,236 @@
+"""Taking in what tablets send: each event once, whole batches or nothing, one receipt for each event.
+
+Rules:
+- the id of an event is the hash of what was signed; sending it again changes nothing and gets the same answer (a set
+  union, in any order, in any portions);
+- an event is taken from an enrolled tablet only, with a signature that fits, with exactly the fields of its type, for a
+  sheet that was handed out, and for a setup that the same tablet began. What is refused is kept apart with the reason;
+- an event whose predecessor has not come waits for it and is taken when it comes;
+- times are noted, never corrected, and order nothing: an event from the future, or one that goes back, gets a problem;
+- the fold decides again what the tablet decided; a difference is a problem of the event, kept with it and on its
+  receipt;
+- receipts exist only after the commit. Sealed PINs are opened after it too, in the order of the upload, under the same
+  throttle as all tries, and are not stored (see pins.py).
+"""
+
+from __future__ import annotations
+
+import json
+from concurrent.futures import ThreadPoolExecutor
+from datetime import datetime
+from hashlib import sha256
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.setup.fold import fold
+from webapp.services.evidence.ledger import SERVER, change
+from webapp.services.intake.chain import Problem
+from webapp.services.intake.reading import Refusal, Sent, named_device, read_batch, read_sent, unreadable
+from webapp.services.intake.sorting import Intake, receipt, sort_out
+from webapp.services.people import pins
+from webapp.services.setups import stored_setups
+from webapp.services.times import utc_text
+
+if TYPE_CHECKING:
+    from webapp.proof.keys import KeyRing
+    from webapp.store import Store
+
+MOST_UNSIGNED_ASIDE = 2000
+LONGEST_UNSIGNED = 4096
+SIGNED = "setup.signed"
+WORTH_SHARING = 40
+
+# Id, signed text, sealed PIN, key of the tablet that it names.
+Readable = tuple[str, str, str | None, tuple[tuple[str, str], ...] | None]
+Taken = tuple[Sent, dict[str, Any], list[Problem]]
+
+
+def accept(
+    store: Store, keyring: KeyRing, batch: list[dict[str, Any]], now: datetime
+) -> list[dict[str, Any]]:
+    """Store the events of an upload; one receipt for each part, in the order sent.
+
+    A receipt: event, outcome (accepted, already_had, kept_out_of_order, refused), code, fields, problems, signature,
+    sequence (the event's place in the ledger, from 1). Raises BatchMalformed or BatchTooLong and stores nothing then.
+    """
+    parts = read_batch(batch)
+    sent = _read_new(store, parts)
+    intake = Intake(now)
+    with store.writing():
+        sort_out(store, intake, sent, [part[0] for part in parts])
+        _store(store, intake)
+    _check_signatures(store, keyring, intake, parts)
+    return [intake.receipts[id_] for id_, _, _ in parts]
+
+
+def check_pending_seals(store: Store, keyring: KeyRing, now: datetime) -> int:
+    """Check sealed PINs that could not be checked when they came; how many were. To be called at start."""
+    with store.reading():
+        rows = store.setups.pending_seals()
+    for row in rows:
+        pins.check(store, keyring, row["event"], row["seal"], now)
+    return len(rows)
+
+
+def waiting(store: Store) -> list[dict[str, Any]]:
+    """Events that wait for an earlier one of their tablet, for the lead to see."""
+    with store.reading():
+        return [
+            {name: value for name, value in row.items() if name != "jws"} for row in store.setups.waiting()
+        ]
+
+
+def refused(store: Store) -> list[dict[str, Any]]:
+    """What was sent and set aside, newest first, with code and fields."""
+    with store.reading():
+        return store.setups.refused()
+
+
+def _read_new(store: Store, parts: list[tuple[str, str, str | None]]) -> dict[str, Sent]:
+    """Verify what is not stored yet, outside any transaction: signatures take most of the time."""
+    with store.reading():
+        known = store.setups.events_by_id({part[0] for part in parts})
+        new = {id_: (jws, seal) for id_, jws, seal in reversed(parts) if id_ not in known}
+        names = {id_: named_device(jws) for id_, (jws, _) in new.items()}
+        keys = {name: _key_of(store, name) for name in set(names.values()) if name is not None}
+    readable = [(id_, *new[id_], keys[name]) for id_, name in names.items() if name is not None]
+    sent = {id_: unreadable(id_, *new[id_]) for id_, name in names.items() if name is None}
+    return sent | {one.id: one for one in _read_all(readable)}
+
+
+def _read_all(readable: list[Readable]) -> list[Sent]:
+    """Read and verify many texts: on two processors, because the check of a signature lets other threads run."""
+    if len(readable) < WORTH_SHARING:
+        return _read_some(readable)
+    half = len(readable) // 2
+    with ThreadPoolExecutor(1) as other:
+        second = other.submit(_read_some, readable[half:])
+        return _read_some(readable[:half]) + second.result()
+
+
+def _read_some(readable: list[Readable]) -> list[Sent]:
+    return [read_sent(*one) for one in readable]
+
+
+def _key_of(store: Store, device_id: str) -> tuple[tuple[str, str], ...] | None:
+    row = store.devices.device(device_id)
+    return tuple(sorted(row["jwk"].items())) if row else None
+
+
+def _store(store: Store, intake: Intake) -> None:
+    """Write all of it: leaves, events, the rows of their setups, what waits, what is set aside, flags."""
+    rows = list(intake.taken.values())
+    received = utc_text(intake.now)
+    by_setup: dict[str, list[Taken]] = {}
+    for taken in rows:
+        by_setup.setdefault(taken[1]["setup"], []).append(taken)
+    folded = {setup: _fold_with(store, setup, new) for setup, new in by_setup.items()}
+    if rows:
+        start = store.ledger.append("event", [sent.jws.encode() for sent, _, _ in rows])
+        store.setups.add_events([_row(start + place, *taken, received) for place, taken in enumerate(rows)])
+        for place, (sent, _, problems) in enumerate(rows, start=start + 1):
+            intake.receipts[sent.id] = receipt(sent.id, "accepted", problems=problems, sequence=place)
+    for setup, (events, state) in folded.items():
+        stored_setups.keep_lists(store, setup, events, state, received)
+    for device in {event["device"] for _, event, _ in rows}:
+        store.devices.see(device, received)
+    _keep_waiting(store, intake, received)
+    _set_aside(store, intake, received)
+    for device, pair in intake.chain.newly_forked.items():
+        store.devices.set_state(device, "forked")
+        change(store, "device.forked", SERVER, device, None, {"events": sorted(pair)}, intake.now)
+
+
+def _fold_with(store: Store, setup: str, new: list[Taken]) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    """Fold a setup once with all its new events and put what the fold finds wrong on each of them."""
+    events = stored_setups.events_of(store, setup) + [event for _, event, _ in new]
+    events.sort(key=lambda event: (event["sequence"], event["id"]))
+    state = fold(
+        stored_setups.sheet_of(store, events[0]["sheet"]), events, stored_setups.decisions_of(store, setup)
+    )
+    found: dict[str, list[Problem]] = {}
+    for problem in state["problems"]:
+        found.setdefault(problem["event"], []).append({"code": problem["code"], "fields": problem["fields"]})
+    for sent, _, problems in new:
+        problems.extend(found.get(sent.id, ()))
+    return events, state
+
+
+def _row(
+    position: int, sent: Sent, event: dict[str, Any], problems: list[Problem], received: str
+) -> tuple[Any, ...]:
+    """An event in the order of the store's EVENT_COLUMNS."""
+    return (
+        position,
+        sent.id,
+        sent.jws,
+        event["device"],
+        event["sequence"],
+        event["setup"],
+        event["type"],
+        event["person"],
+        event["sheet"],
+        event["at_utc"],
+        received,
+        json.dumps(problems, ensure_ascii=False) if problems else "[]",
+    )
+
+
+def _keep_waiting(store: Store, intake: Intake, received: str) -> None:
+    gone = [id_ for id_ in intake.waited if id_ in intake.taken or id_ in intake.refused]
+    store.setups.stop_waiting(gone)
+    for sent in intake.waiting.values():
+        event = sent.event or {}
+        fields = {name: event[name] for name in ("device", "sequence", "previous")}
+        store.setups.wait({"id": sent.id, "jws": sent.jws, **fields, "received_at_utc": received})
+
+
+def _set_aside(store: Store, intake: Intake, received: str) -> None:
+    """Keep what was refused, with the reason. Without a fitting signature it is nobody's: kept in a bounded number."""
+    room = MOST_UNSIGNED_ASIDE - store.setups.set_aside_count(unsigned=True) if intake.refused else 0
+    for sent, refusal in intake.refused.values():
+        room -= not sent.verified
+        if sent.verified or room >= 0:
+            _set_one_aside(store, intake.now, sent, refusal, received)
+
+
+def _set_one_aside(store: Store, now: datetime, sent: Sent, refusal: Refusal, received: str) -> None:
+    # A text that nobody signed must not take the place of the event whose words it copies.
+    id_ = sent.id if sent.verified else sha256(sent.jws.encode("utf-8", "surrogatepass")).hexdigest()
+    setup = _own_setup(store, sent)
+    row = {
+        "id": id_,
+        "jws": sent.jws if sent.verified else _as_ascii(sent.jws),
+        "code": refusal.code,
+        "fields": refusal.fields,
+        "device": sent.device,
+        "sequence": sent.event["sequence"] if sent.event else None,
+        "setup": setup,
+        "received_at_utc": received,
+    }
+    if store.setups.set_aside(row):
+        data = {"event": id_, "code": refusal.code, "fields": refusal.fields}
+        change(store, "event.set_aside", SERVER, sent.device or "unknown", setup, data, now)
+
+
+def _as_ascii(text: str) -> str:
+    """Something that nobody signed, short enough and plain enough to be kept as evidence."""
+    return text[:LONGEST_UNSIGNED].encode("ascii", "backslashreplace").decode("ascii")
+
+
+def _own_setup(store: Store, sent: Sent) -> str | None:
+    """The setup that something refused belongs to: only one that the same tablet began; nobody writes in another's."""
+    if sent.event is None:
+        return None
+    row = store.setups.setup(sent.event["setup"])
+    return row["id"] if row is not None and row["device"] == sent.device else None
+
+
+def _check_signatures(
+    store: Store, keyring: KeyRing, intake: Intake, parts: list[tuple[str, str, str | None]]
+) -> None:
+    """Check the sealed PINs of this upload in its order, after the events are kept, each in short transactions."""
+    for id_, _, seal in parts:
+        answer = intake.receipts[id_]
+        signed = intake.taken[id_][1]["type"] if id_ in intake.taken else intake.known_types.get(id_)
+        if signed == SIGNED and answer["outcome"] in {"accepted", "already_had"}:
+            answer["signature"] = pins.check(store, keyring, id_, seal, intake.now)

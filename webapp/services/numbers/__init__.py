@@ -1,0 +1,1 @@
+"""Past values, the usual, budgets and probe checks."""

@@ -1,0 +1,117 @@
+"""When a difference matters, for one fixture and axis: what the lines give, what others would, and choosing them.
+
+Rules: a lead chooses, with a reason; the choice stands on the ledger with the one before it and holds for every sheet
+that is made from then on; sheets that were handed out keep theirs. A choice that is the shop's own again is no choice
+of this axis and is stored as none.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from webapp.domain.sheet.sheet import lines_choice
+from webapp.domain.usual import limits
+from webapp.domain.usual.choice import ChoiceUnchangedError, as_data
+from webapp.domain.usual.limits import Line
+from webapp.domain.usual.trend import SeatingTrend, TrendPoint, seating_trend
+from webapp.domain.usual.usual import LinesChoice, Usual
+from webapp.services.errors import NoSuchSeating
+from webapp.services.evidence.ledger import change
+from webapp.services.numbers.trending import seating_rows
+from webapp.services.people.access import must_be_lead
+from webapp.services.setups.typed_reasons import reason_text
+from webapp.services.sheets.preparing import AxisParts, axis_parts
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+
+
+@dataclass(frozen=True)
+class Lines:
+    """One choice and what it gives: the usual with its lines, the ask line in numbers, the past touches beyond it.
+
+    `line` is None where the seating has no value yet.
+    """
+
+    choice: LinesChoice
+    usual: Usual
+    line: Line | None
+    beyond: tuple[TrendPoint, ...]
+
+
+@dataclass(frozen=True)
+class Matters:
+    """What the page shows: the parts, the choice that holds, the one looked at (or None), the curve of others."""
+
+    parts: AxisParts
+    shops: LinesChoice
+    now: Lines
+    looked_at: Lines | None
+    curve: tuple[Line, ...]
+    touches: int
+
+    @property
+    def shown(self) -> Lines:
+        """The choice that the page is about: the one looked at, else the one that holds."""
+        return self.looked_at or self.now
+
+
+def matters(store: Store, fixture_id: str, axis: str, looked_at: LinesChoice | None = None) -> Matters:
+    """What the present choice gives on one axis, and what another would.
+
+    Raises NoShopYet, NoSuchFixture, NoSuchSeating.
+    """
+    with store.reading():
+        parts = axis_parts(store, fixture_id, axis)
+        seatings = seating_rows(store, fixture_id, axis)
+    if not seatings:
+        raise NoSuchSeating(fixture=fixture_id[:40], seating="")
+
+    def lines(choice: LinesChoice) -> Lines:
+        trend = seating_trend(seatings, parts.floor, choice, parts.machine.display, charted=False)
+        return _lines(parts, trend, choice)
+
+    now = lines(parts.choice)
+    other = lines(looked_at) if looked_at is not None and looked_at != parts.choice else None
+    shown = other or now
+    curve = limits.curve(shown.usual, shown.choice, parts.machine.display) if shown.line else ()
+    return Matters(parts, lines_choice(parts.rules), now, other, curve, len(seatings[-1].rows))
+
+
+def _lines(parts: AxisParts, trend: SeatingTrend, choice: LinesChoice) -> Lines:
+    """What a choice gives; values that were left out count among the touches that it would have asked about."""
+    now = trend.usual
+    if now.centre_nm is None:
+        return Lines(choice, now, None, ())
+    beyond = tuple(point for point in trend.points if point.verdict in {"ask", "stop"})
+    return Lines(choice, now, limits.line(now, choice.ask_one_in, choice, parts.machine.display), beyond)
+
+
+def choose(
+    store: Store, fixture_id: str, axis: str, choice: LinesChoice | None, reason: str, by: str, now: datetime
+) -> None:
+    """Let a choice hold for one fixture and axis from now on; None lets the shop's choice hold again.
+
+    Raises RoleMissing, ReasonMissing, NoShopYet, NoSuchFixture, ChoiceUnchangedError.
+    """
+    reason = reason_text(reason)
+    with store.writing():
+        must_be_lead(store, by)
+        parts = axis_parts(store, fixture_id, axis)
+        shops = lines_choice(parts.rules)
+        wanted = None if choice == shops else choice
+        if (wanted or shops) == parts.choice and (wanted is not None) == parts.has_own_choice:
+            raise ChoiceUnchangedError
+        if wanted is None:
+            store.shop.remove_choice(fixture_id, axis)
+        else:
+            store.shop.put_choice(fixture_id, axis, **as_data(wanted))
+        data = {
+            "axis": axis,
+            "old": {**as_data(parts.choice), "shops": not parts.has_own_choice},
+            "new": {**as_data(wanted or shops), "shops": wanted is None},
+            "reason": reason,
+        }
+        change(store, "limit.changed", by, fixture_id, None, data, now)

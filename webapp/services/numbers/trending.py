@@ -1,0 +1,163 @@
+"""Reading how a fixture's axis behaves: its values since each seating, its signals, and all fixtures at a glance.
+
+Rules: everything is worked out from what is kept, in one view of the store; nothing here is stored, nothing blocks an
+operator.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.shop.shop import Fixture, Machine, from_plain
+from webapp.domain.usual.trend import SeatingRows, SeatingTrend, TrendPoint, TrendRow, seating_trend
+from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
+from webapp.services.sheets.preparing import AxisParts, axis_parts
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+
+EVERY_SEATING = "all"
+
+
+@dataclass(frozen=True)
+class AxisTrend:
+    """What the trends page shows: the parts, all seatings (oldest first), which were asked for, and their trends."""
+
+    parts: AxisParts
+    seatings: tuple[SeatingRows, ...]
+    chosen: str
+    trends: tuple[SeatingTrend, ...]
+
+    @property
+    def now(self) -> SeatingTrend:
+        """The latest of the trends shown."""
+        return self.trends[-1]
+
+
+def trend(store: Store, fixture_id: str, axis: str, seating: str | None = None) -> AxisTrend:
+    """The trend of one axis: of the present seating, of the one named, or of EVERY_SEATING, each by itself.
+
+    Raises NoShopYet, NoSuchFixture, NoSuchSeating.
+    """
+    with store.reading():
+        parts = axis_parts(store, fixture_id, axis)
+        seatings = seating_rows(store, fixture_id, axis)
+    ids = [one.seating_id for one in seatings]
+    chosen = seating or (ids[-1] if ids else EVERY_SEATING)
+    if chosen != EVERY_SEATING and chosen not in ids:
+        raise NoSuchSeating(fixture=fixture_id, seating=chosen[:40])
+    wanted = range(len(ids)) if chosen == EVERY_SEATING else [ids.index(chosen)]
+    trends = tuple(
+        seating_trend(seatings[: place + 1], parts.floor, parts.choice, parts.machine.display)
+        for place in wanted
+    )
+    return AxisTrend(parts, tuple(seatings), chosen, trends)
+
+
+def seating_rows(store: Store, fixture_id: str, axis: str) -> list[SeatingRows]:
+    """Every kept value of a fixture's axis by seating, oldest first, inside the caller's transaction."""
+    seatings = store.shop.seatings(fixture_id)
+    rows: dict[str, list[TrendRow]] = {row["id"]: [] for row in seatings}
+    for row in store.setups.kept_with_people(fixture_id, axis):
+        parts = row["setup"], row["at_utc"], row["value_nm"], row["person"], row["left_out_reason"]
+        rows[row["seating"]].append(TrendRow(*parts, has_page=bool(row["has_page"])))
+    return [
+        SeatingRows(row["id"], row["since_utc"], row["until_utc"], row["reason"], tuple(rows[row["id"]]))
+        for row in seatings
+    ]
+
+
+@dataclass(frozen=True)
+class OneValue:
+    """A value beside its seating as it counts now (`now`) and as it would if that were turned round (`other`)."""
+
+    parts: AxisParts
+    point: TrendPoint
+    now: SeatingTrend
+    other: SeatingTrend
+
+
+def with_and_without(store: Store, fixture_id: str, axis: str, setup: str) -> OneValue:
+    """One value, with the usual as it is and as it would be with the value left out or taken back.
+
+    Raises NoShopYet, NoSuchFixture, NoSuchValue.
+    """
+    with store.reading():
+        parts = axis_parts(store, fixture_id, axis)
+        seatings = seating_rows(store, fixture_id, axis)
+    for place, one in enumerate(seatings):
+        if any(row.setup_id == setup for row in one.rows):
+            before = seatings[:place]
+            now, other = (
+                seating_trend([*before, seating], parts.floor, parts.choice, parts.machine.display)
+                for seating in (one, _turned_round(one, setup))
+            )
+            point = next(point for point in now.points if point.row.setup_id == setup)
+            return OneValue(parts, point, now, other)
+    raise NoSuchValue(setup=setup[:40], axis=axis)
+
+
+def _turned_round(seating: SeatingRows, setup: str) -> SeatingRows:
+    def turned(row: TrendRow) -> TrendRow:
+        if row.setup_id != setup:
+            return row
+        return replace(row, left_out_reason=None if row.left_out_reason is not None else "")
+
+    return replace(seating, rows=tuple(map(turned, seating.rows)))
+
+
+def parts_of(store: Store, fixture_id: str, axis: str) -> AxisParts:
+    """The parts of one axis, in a view of its own. Raises NoShopYet, NoSuchFixture, SheetCannotBeMade."""
+    with store.reading():
+        return axis_parts(store, fixture_id, axis)
+
+
+def overview(store: Store) -> list[dict[str, Any]]:
+    """Each fixture in use with its machine, and for each axis that is touched the trend of the present seating.
+
+    {"fixture","name","machine","machine_name","display","seatings","axes":[{"axis","face","trend","own_choice"}]}
+    """
+    with store.reading():
+        machines = store.shop.items("machine")
+        fixtures = store.shop.items("fixture")
+        found = [_fixture(store, machine, fixtures) for machine in machines.values()]
+    return [one for one in found if one is not None]
+
+
+def _fixture(
+    store: Store, machine: dict[str, Any], fixtures: dict[str, dict[str, Any]]
+) -> dict[str, Any] | None:
+    fixture_id = machine["fixture"]
+    if fixture_id not in fixtures:
+        return None
+    fixture = from_plain(Fixture, fixtures[fixture_id])
+    axes: list[dict[str, Any]] = []
+    seatings: Sequence[SeatingRows] = ()
+    for face in fixture.faces:
+        parts, seatings = axis_parts(store, fixture_id, face.axis), seating_rows(store, fixture_id, face.axis)
+        shown = (
+            seating_trend(seatings, parts.floor, parts.choice, parts.machine.display) if seatings else None
+        )
+        axes.append(
+            {"axis": face.axis, "face": face.face, "trend": shown, "own_choice": parts.has_own_choice}
+        )
+    return {
+        "fixture": fixture_id,
+        "name": fixture.name,
+        "machine": machine["id"],
+        "machine_name": machine["name"],
+        "display": from_plain(Machine, machine).display,
+        "seatings": seatings,
+        "axes": axes,
+    }
+
+
+def fixture_name(store: Store, fixture_id: str) -> str:
+    """The name of a fixture in use. Raises NoSuchFixture."""
+    with store.reading():
+        value = store.shop.item("fixture", fixture_id)
+    if value is None:
+        raise NoSuchFixture(fixture=fixture_id[:80])
+    return str(value["name"])

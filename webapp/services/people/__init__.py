@@ -1,0 +1,1 @@
+"""Signing in, secrets, and the tablets that people sign on."""

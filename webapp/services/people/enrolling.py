@@ -1,0 +1,298 @@
+"""Tablets: enrolling one, disabling one, and what each asks for.
+
+Rules:
+- a code is made by a lead, good for ten minutes and once; only its hash is stored, and an unknown, a used and an old
+  code are refused alike;
+- the tablet proves that it holds the private half of the key it brings, by a signature over the code's hash and its
+  name; the key is a P-256 key (RFC 7518 section 6.2.1) and names itself by its RFC 7638 thumbprint;
+- what the tablet is given to pin (the key for PINs, the key of receipts) is kept with the enrolment;
+- a tablet enrolled outside the installed app is noted as that, because its data is less well kept there;
+- a disabled tablet stays known, so that what it signed earlier can still be checked;
+- with each request a tablet says whether its browser protects what it holds, how much room there is, and how far its
+  clock is off; the newest is kept. A tablet in the middle of a setup goes on in its own version, so a request of the
+  version before, without that, is read as well.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from hashlib import sha256
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.json_strict import read_json
+from webapp.proof.errors import JwsRefused
+from webapp.proof.jws import DeviceKey, key_id
+from webapp.services.errors import (
+    CodeRefused,
+    DeviceDisabled,
+    KeyRefused,
+    NameRefused,
+    NoSuchDevice,
+    NotForked,
+    ProofRefused,
+    TooManyTries,
+)
+from webapp.services.evidence.ledger import change
+from webapp.services.people import throttle
+from webapp.services.people.access import must_be_lead
+from webapp.services.setups.typed_reasons import reason_text
+from webapp.services.times import later, utc_text
+
+if TYPE_CHECKING:
+    from webapp.proof.keys import KeyRing
+    from webapp.store import Store
+
+ENROL_DOMAIN = "zerokeep/enrol/1"
+ENROL_TYPE = "zerokeep-enrol+jws"
+REQUEST_DOMAIN = "zerokeep/request/1"
+REQUEST_TYPE = "zerokeep-request+jws"
+CODE_MINUTES = 10
+LONGEST_NAME = 60
+DISPLAYS = ("standalone", "browser")
+
+
+def code_hash(code: str) -> str:
+    """SHA-256 of a code, lower-case hex: capitals, blanks and hyphens that people add do not count."""
+    plain = "".join(character for character in code.upper() if character.isalnum())
+    return sha256(plain.encode()).hexdigest()
+
+
+def make_code(store: Store, by: str, now: datetime, code: str) -> dict[str, str]:
+    """Let one tablet enrol with this code, made by chance by the caller; {"until_utc"}. Raises RoleMissing."""
+    until = later(now, minutes=CODE_MINUTES)
+    with store.writing():
+        must_be_lead(store, by)
+        store.devices.add_code(code_hash(code), by, utc_text(now), until)
+        change(store, "code.made", by, "device", None, {"until_utc": until}, now)
+    return {"until_utc": until}
+
+
+def enrol(
+    store: Store,
+    keyring: KeyRing,
+    code: str,
+    name: str,
+    jwk: dict[str, Any],
+    display: str,
+    proof: str,
+    now: datetime,
+    source: str = "network",
+) -> dict[str, Any]:
+    """Take a tablet in; {"device","receipt_key","pin_key","shop"}.
+
+    Raises NameRefused, KeyRefused, ProofRefused, CodeRefused, TooManyTries; nothing is stored then, except the try.
+    """
+    name = name.strip()
+    if not 0 < len(name) <= LONGEST_NAME or not name.isprintable() or display not in DISPLAYS:
+        raise NameRefused(longest=LONGEST_NAME)
+    key = _checked_key(jwk)
+    _check_proof(key, code, name, proof)
+    _count_try(store, source, now)
+    with store.writing():
+        made_by = _use_code(store, code, key.kid, now)
+        _add(store, keyring, key.kid, name, jwk, display, made_by, now)
+        shop = store.shop.item("shop", "shop")
+        throttle.was_right(store, _subjects(source))
+    return {
+        "device": key.kid,
+        "receipt_key": keyring.receipt_jwk,
+        "pin_key": keyring.pin_jwk,
+        "shop": shop["name"] if shop else "",
+    }
+
+
+def disable(store: Store, device_id: str, by: str, reason: str, now: datetime) -> None:
+    """Take nothing more from a tablet. Raises NoSuchDevice, RoleMissing, ReasonMissing."""
+    _set_state(store, device_id, "disabled", "device.disabled", by, reason, now)
+
+
+def clear_fork(store: Store, device_id: str, by: str, reason: str, now: datetime) -> None:
+    """Say that two chains of one tablet were looked into; it is an ordinary tablet again, and the events all stay.
+
+    Raises NoSuchDevice, RoleMissing, ReasonMissing, DeviceDisabled, NotForked.
+    """
+    _set_state(store, device_id, "enrolled", "device.fork_cleared", by, reason, now)
+
+
+def devices(store: Store) -> list[dict[str, Any]]:
+    """All tablets with how many events of each wait for an earlier one."""
+    with store.reading():
+        rows = store.devices.everything()
+        return [{**row, "waiting": store.setups.waiting_count(row["id"])} for row in rows]
+
+
+def read_request(store: Store, request: str, now: datetime) -> dict[str, Any]:
+    """The payload of a tablet's signed request, with "device" (its row) put in: {"challenge","have","setups","device"}.
+
+    The caller checks the challenge. A disabled tablet may ask, to learn that it is. Raises ProofRefused.
+    """
+    try:
+        kid = key_id(request)
+        with store.reading():
+            device = store.devices.device(kid)
+        if device is None:
+            raise ProofRefused
+        payload = read_json(DeviceKey.from_jwk(device["jwk"]).verify(request, REQUEST_TYPE).payload_bytes)
+    except (JwsRefused, DomainError):
+        raise ProofRefused from None
+    if not _is_request(payload):
+        raise ProofRefused
+    with store.writing():
+        store.devices.see(kid, utc_text(now))
+        if "health" in payload:
+            store.devices.keep_health(kid, payload["health"])
+    return {**payload, "device": device}
+
+
+def _is_request(payload: Any) -> bool:
+    fields = {"domain", "challenge", "have", "setups"}
+    if not isinstance(payload, dict) or payload.keys() not in (fields, fields | {"health"}):
+        return False
+    if "health" in payload and not _is_health(payload["health"]):
+        return False
+    lists = (payload["have"], payload["setups"])
+    return (
+        payload["domain"] == REQUEST_DOMAIN
+        and isinstance(payload["challenge"], str)
+        and all(isinstance(one, list) and len(one) <= 500 for one in lists)
+        and all(isinstance(text, str) for one in lists for text in one)
+    )
+
+
+def _is_health(health: Any) -> bool:
+    """Exactly persisted (true, false, null), usage_bytes and quota_bytes (from 0, or null), skew_ms (or null)."""
+    if not isinstance(health, dict) or health.keys() != {
+        "persisted",
+        "usage_bytes",
+        "quota_bytes",
+        "skew_ms",
+    }:
+        return False
+    sizes = (health["usage_bytes"], health["quota_bytes"])
+    return (
+        (health["persisted"] is None or isinstance(health["persisted"], bool))
+        and all(size is None or (_is_whole(size) and size >= 0) for size in sizes)
+        and (health["skew_ms"] is None or _is_whole(health["skew_ms"]))
+    )
+
+
+def _is_whole(number: Any) -> bool:
+    return isinstance(number, int) and not isinstance(number, bool)
+
+
+def _checked_key(jwk: dict[str, Any]) -> DeviceKey:
+    try:
+        return DeviceKey.from_jwk(jwk)
+    except JwsRefused:
+        raise KeyRefused from None
+
+
+def _check_proof(key: DeviceKey, code: str, name: str, proof: str) -> None:
+    """The signature shows that whoever sends the key holds its private half, here and now."""
+    try:
+        payload = read_json(key.verify(proof, ENROL_TYPE).payload_bytes)
+    except (JwsRefused, DomainError):
+        raise ProofRefused from None
+    typed = sha256(code.encode()).hexdigest()
+    expected = {"domain": ENROL_DOMAIN, "name": name}
+    if not isinstance(payload, dict) or payload.keys() != {*expected, "code_sha256"}:
+        raise ProofRefused
+    same_name = all(payload[field] == value for field, value in expected.items())
+    if not same_name or payload["code_sha256"] not in {typed, code_hash(code)}:
+        raise ProofRefused
+
+
+def _subjects(source: str) -> throttle.Subjects:
+    return ((f"enrol:{source[:LONGEST_NAME]}", throttle.SOURCE),)
+
+
+def _count_try(store: Store, source: str, now: datetime) -> None:
+    with store.writing():
+        wait = throttle.begin_try(store, _subjects(source), now)
+    if wait is not None:
+        raise TooManyTries(seconds=wait.seconds or 0)
+
+
+def _use_code(store: Store, code: str, device_id: str, now: datetime) -> str:
+    hashed = code_hash(code)
+    row = store.devices.code(hashed)
+    if row is None or row["used_at_utc"] is not None or row["until_utc"] < utc_text(now):
+        raise CodeRefused
+    if store.devices.device(device_id) is not None:
+        raise KeyRefused
+    store.devices.use_code(hashed, utc_text(now))
+    return str(row["made_by"])
+
+
+def _add(
+    store: Store,
+    keyring: KeyRing,
+    kid: str,
+    name: str,
+    jwk: dict[str, Any],
+    display: str,
+    by: str,
+    now: datetime,
+) -> None:
+    public = {part: jwk[part] for part in ("kty", "crv", "x", "y")}
+    store.devices.add(
+        kid,
+        public,
+        name=name,
+        display=display,
+        pin_key=keyring.pin_key_id,
+        receipt_key=keyring.receipt_key_id,
+        enrolled_at_utc=utc_text(now),
+    )
+    data = {"name": name, "jwk": public, "display": display, "pin_key": keyring.pin_key_id}
+    change(store, "device.enrolled", by, kid, None, {**data, "receipt_key": keyring.receipt_key_id}, now)
+    if display != "standalone":
+        change(store, "device.display_override", by, kid, None, {"display": display}, now)
+
+
+def _set_state(
+    store: Store, device_id: str, state: str, kind: str, by: str, reason: str, now: datetime
+) -> None:
+    reason = reason_text(reason)
+    with store.writing():
+        must_be_lead(store, by)
+        row = store.devices.device(device_id)
+        if row is None:
+            raise NoSuchDevice(device=device_id)
+        if row["state"] == "disabled" and state != "disabled":
+            raise DeviceDisabled
+        if state == "enrolled" and row["state"] != "forked":
+            raise NotForked(device=row["name"])
+        store.devices.set_state(device_id, state)
+        change(store, kind, by, device_id, None, {"reason": reason}, now)
+
+
+def news(store: Store, keyring: KeyRing, request: dict[str, Any], now: datetime) -> dict[str, Any]:
+    """What a tablet is told: the sheets of all machines, decisions of its setups, how it stands itself.
+
+    `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left out
+    (None).
+    """
+    from webapp.services.sheets.preparing import current_sheets  # noqa: PLC0415 - preparing is slow to load
+
+    state = {"state": request["device"]["state"]}
+    if state["state"] == "disabled":
+        return {"sheets": [], "decisions": [], "device": state}
+    had = set(request["have"])
+    sheets = [
+        {"hash": sheet["hash"], "text": None if sheet["hash"] in had else sheet["text"]}
+        for sheet in current_sheets(store, keyring, now)
+        if sheet["hash"] is not None
+    ]
+    with store.reading():
+        own = store.setups.setups_by_id(request["setups"])
+        wanted = [
+            setup
+            for setup in request["setups"]
+            if own.get(setup, {}).get("device") == request["device"]["id"]
+        ]
+        decisions = [
+            row["text"] for setup in dict.fromkeys(wanted) for row in store.ledger.changes_of_setup(setup)
+        ]
+    return {"sheets": sheets, "decisions": decisions, "device": state}

@@ -1,0 +1,119 @@
+"""The PIN that travels sealed beside a signature: opened once, checked, forgotten.
+
+Rules:
+- the seal opens for its own event, device and person only (see proof/jwe.py); the PIN is compared under the
+  throttle, in the order of the upload; a seal is not stored, unless the check could not be made, and then it is
+  erased with the check;
+- one event gets one decision. The same event with another seal gets the first answer again; a new try needs a new
+  setup.signed event, of which there are three after the first, then that signing waits;
+- the person must be active and authorised for the machine at the time that the event claims and now;
+- the decision is a change on the ledger; until it is there the signature counts as made on the device only.
+"""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from webapp.proof.errors import PinSealRefused
+from webapp.proof.jwe import open_pin_for
+from webapp.services.errors import SecretNotChecked
+from webapp.services.evidence.ledger import SERVER, change
+from webapp.services.people.access import verify_pin
+from webapp.services.setups import stored_setups
+from webapp.services.times import utc_text
+
+if TYPE_CHECKING:
+    from webapp.proof.keys import KeyRing
+    from webapp.store import Store
+
+VERIFIED = "verified"
+
+
+def check(store: Store, keyring: KeyRing, event_id: str, seal: str | None, now: datetime) -> str | None:
+    """Decide about the signature in a stored event, or give the decision that was made: "verified" or why not.
+
+    None when the event is no signature that counts (the fold did not take it), or when the check has to be made later.
+    """
+    with store.reading():
+        row = store.setups.events_by_id([event_id])[event_id]
+        decided = decision(store, row["setup"], event_id)
+        counts = decided is not None or any(
+            one["event"] == event_id for one in stored_setups.fold_stored(store, row["setup"])["signatures"]
+        )
+    if decided is not None or not counts:
+        return decided
+    try:
+        answer, key = _judge(store, keyring, row, seal, now)
+    except SecretNotChecked:
+        with store.writing():
+            store.setups.keep_seal(event_id, seal)
+        return None
+    return _decide(store, row, answer, key, now)
+
+
+def decision(store: Store, setup_id: str, event_id: str) -> str | None:
+    """What was decided about a signature: "verified", the reason of a refusal, or None."""
+    for row in store.ledger.changes_of_setup(setup_id):
+        if row["type"] in {"signature.verified", "signature.refused"}:
+            data = json.loads(row["text"])["data"]
+            if data["event"] == event_id:
+                return VERIFIED if row["type"] == "signature.verified" else str(data["reason"])
+    return None
+
+
+def _judge(
+    store: Store, keyring: KeyRing, row: dict[str, Any], seal: str | None, now: datetime
+) -> tuple[str, str]:
+    """The answer ("verified" or the reason of a refusal) and the id of the key that the seal was opened with."""
+    reason = _right(store, row, now)
+    if reason is not None:
+        return reason, ""
+    if seal is None:
+        return "seal_missing", ""
+    try:
+        opened = open_pin_for(
+            seal, keyring, event_id=row["id"], device_id=row["device"], person_id=row["person"]
+        )
+    except PinSealRefused:
+        return "seal_wrong", ""
+    answer = verify_pin(store, keyring, row["person"], row["device"], row["setup"], opened.pin, now)
+    return answer, opened.key_id
+
+
+def _right(store: Store, row: dict[str, Any], now: datetime) -> str | None:
+    """Why this person may not sign this setup, or None."""
+    with store.reading():
+        setup, person = store.setups.setup(row["setup"]), store.people.person(row["person"])
+        times = (row["at_utc"], utc_text(now))
+        if (
+            person is None
+            or setup is None
+            or setup["person"] != row["person"]
+            or "operator" not in person["roles"]
+        ):
+            return "not_authorised"
+        if not person["active"]:
+            return "person_disabled"
+        allowed = [store.people.is_authorised(row["person"], setup["machine"], at_utc) for at_utc in times]
+    return None if all(allowed) else "not_authorised"
+
+
+def _decide(store: Store, row: dict[str, Any], answer: str, key: str, now: datetime) -> str:
+    """Write the decision, unless another thread was first; the decision that stands."""
+    with store.writing():
+        store.setups.erase_seal(row["id"])
+        first = decision(store, row["setup"], row["id"])
+        if first is not None:
+            return first
+        data = {"event": row["id"], "person": row["person"]}
+        if answer == VERIFIED:
+            change(
+                store, "signature.verified", SERVER, row["person"], row["setup"], {**data, "key": key}, now
+            )
+        else:
+            refused = {**data, "reason": answer}
+            change(store, "signature.refused", SERVER, row["person"], row["setup"], refused, now)
+        stored_setups.refresh(store, row["setup"])
+    return answer

@@ -1,0 +1,89 @@
+"""Questions to the lead, and the answers.
+
+Rules: a question stays open until a lead answers it with a reason; whoever runs a setup does not answer its
+questions; of two leads who answer at once, the first counts and the other is told so; "touch again" needs an axis.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from webapp.services.errors import AnsweredAlready, DecisionUnknown, NoSuchQuestion, OwnSetup
+from webapp.services.evidence.ledger import change
+from webapp.services.people.access import must_be_lead
+from webapp.services.setups import stored_setups
+from webapp.services.setups.typed_reasons import reason_text
+from webapp.services.times import utc_text
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+
+DECISIONS = ("go_on", "touch_again", "break_off")
+
+
+def questions(store: Store, *, only_open: bool = True) -> list[dict[str, Any]]:
+    """Questions, oldest first, each with its setup's row, the person's name and the arithmetic of its axis.
+
+    "touch" is the axis' last touch before the question as the fold has it, "usual" the axis' lines on the setup's
+    sheet; None without an axis.
+    """
+    with store.reading():
+        names = {person["id"]: person["name"] for person in store.people.everybody()}
+        return [_with_arithmetic(store, row, names) for row in store.setups.questions(only_open=only_open)]
+
+
+def answer(store: Store, question_id: str, by: str, decision: str, reason: str, now: datetime) -> None:
+    """Answer an open question with go_on, touch_again or break_off.
+
+    Raises NoSuchQuestion, RoleMissing, OwnSetup, DecisionUnknown, ReasonMissing, AnsweredAlready.
+    """
+    reason = reason_text(reason)
+    with store.writing():
+        must_be_lead(store, by)
+        question = store.setups.question(question_id)
+        if question is None:
+            raise NoSuchQuestion(question=question_id)
+        if decision not in DECISIONS or (decision == "touch_again" and question["axis"] is None):
+            raise DecisionUnknown(decision=decision[:40])
+        setup = store.setups.setup(question["setup"])
+        if setup is not None and setup["person"] == by:
+            raise OwnSetup
+        if not store.setups.answer_question(question_id, by, decision, reason, utc_text(now)):
+            raise AnsweredAlready(by=question["answered_by"], at_utc=question["answered_at_utc"])
+        data = {"question": question_id, "axis": question["axis"], "decision": decision, "reason": reason}
+        change(store, "question.answered", by, question_id, question["setup"], data, now)
+        stored_setups.refresh(store, question["setup"])
+
+
+def touch_asked_about(
+    question: Mapping[str, Any], touches: Sequence[Mapping[str, Any]]
+) -> Mapping[str, Any] | None:
+    """The touch that stood when the question was put: its axis' last one by then, whatever was touched later.
+
+    None for a question about no axis. Times are the tablet's own; the axis' first touch where its clock went back.
+    """
+    of_axis = [touch for touch in touches if touch["axis"] == question["axis"]]
+    by_then = [touch for touch in of_axis if touch["at_utc"] <= question["at_utc"]]
+    return next(iter(by_then[-1:] or of_axis[:1]), None)
+
+
+def _with_arithmetic(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
+    setup = store.setups.setup(row["setup"])
+    if setup is None:
+        raise LookupError(f"question {row['id']} names a setup that is not listed")
+    sheet = stored_setups.sheet_of(store, setup["sheet"])
+    state = stored_setups.fold_stored(store, row["setup"])
+    touch = touch_asked_about(row, state["touches"])
+    lines = next((axis for axis in sheet["axes"] if axis["axis"] == row["axis"]), None)
+    return {
+        **row,
+        "setup_row": setup,
+        "person_name": names.get(setup["person"], setup["person"]),
+        "machine_name": sheet["machine"]["name"],
+        "unit": sheet["machine"]["unit"],
+        "decimals": sheet["machine"]["decimals"],
+        "touch": touch,
+        "usual": lines["usual"] if lines else None,
+    }

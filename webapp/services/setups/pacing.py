@@ -1,0 +1,56 @@
+"""How fast setups were done, beside how fast the shop does them.
+
+Rules: the shop's pace is that of its newest setups that were signed off, other setups than the one looked at; it marks
+and decides nothing. Times of a setup that was signed off do not change any more, so they are worked out once.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.setup.pace import StepTime, shop_pace
+from webapp.domain.setup.step_times import marked_times, step_times
+from webapp.services.setups import stored_setups
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+
+NEWEST = 60
+MOST_REMEMBERED = 4_096
+# Signed-off setups by id and the place where their last event stands: it names their times for ever, in every store.
+_TIMES: dict[tuple[str, str], tuple[StepTime, ...]] = {}
+
+
+def setup_pace(store: Store, setup_id: str) -> list[dict[str, Any]]:
+    """Each step's time beside the shop's, inside the caller's transaction; none for a setup without events."""
+    return marked_times(_times(store, setup_id), shop_pace(_of_shop(store, setup_id)))
+
+
+def marked(pace: list[dict[str, Any]]) -> dict[str, Any] | None:
+    """The sentence for the lead's list as code and fields, None where nothing is marked."""
+    fast = sum(step["is_marked"] for step in pace)
+    if not fast:
+        return None
+    return {"code": "pace.marked", "fields": {"marked": fast, "steps": len(pace)}}
+
+
+def _of_shop(store: Store, besides: str) -> list[StepTime]:
+    rows = store.setups.setups(status=("signed_off",), newest=NEWEST)
+    return [time for row in rows if row["id"] != besides for time in _remembered(store, row)]
+
+
+def _remembered(store: Store, row: dict[str, Any]) -> tuple[StepTime, ...]:
+    key = (row["id"], row["last_at_utc"])
+    if key not in _TIMES:
+        if len(_TIMES) >= MOST_REMEMBERED:
+            _TIMES.clear()
+        _TIMES[key] = _times(store, row["id"])
+    return _TIMES[key]
+
+
+def _times(store: Store, setup_id: str) -> tuple[StepTime, ...]:
+    events = stored_setups.events_of(store, setup_id)
+    if not events:  # a row without events has no times to tell
+        return ()
+    state = stored_setups.fold_stored(store, setup_id)
+    return step_times(stored_setups.sheet_of(store, state["sheet"]), state, events)

@@ -1,0 +1,135 @@
+"""The record of a setup: the bundle that goes into the PDF, and the sealed PDF that is kept.
+
+Rules:
+- a record can be sealed once the setup is signed off, and once; rendering and sealing happen after the sign-off is
+  committed, so that a failed seal leaves the sign-off and can be tried again;
+- the file is written under its own hash (temporary name, flush, rename, flush of the folder) before its row is; when
+  the row cannot be written, the file goes again;
+- the hash of the whole file is on the ledger (record.sealed), because a seal inside the file does not cover every bit.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.record.bundle import RECORD_DOMAIN, RecordBundle
+from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
+from webapp.services.evidence.ledger import SERVER, change, head
+from webapp.services.setups import pacing, stored_setups
+from webapp.services.times import utc_text
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+
+Render = Callable[[RecordBundle], bytes]
+# Gets the time that stands in the record: the seal has to say the same one.
+Seal = Callable[[bytes, str], bytes]
+
+# One record at a time: rendering fills memory, and two at once would seal one setup twice.
+_ONE_AT_A_TIME = threading.Lock()
+
+
+def bundle(store: Store, setup_id: str, now: datetime, renderer: Mapping[str, str]) -> RecordBundle:
+    """The evidence of one setup as of now. `renderer` names the programs and versions that draw the page.
+
+    Raises NoSuchSetup.
+    """
+    with store.reading():
+        rows = store.setups.events_of(setup_id)
+        if not rows:
+            raise NoSuchSetup(setup=setup_id)
+        state = stored_setups.fold_stored(store, setup_id)
+        sheet_row = store.setups.sheet(rows[0]["sheet"])
+        shop = store.shop.item("shop", "shop") or {}
+        record = {
+            "domain": RECORD_DOMAIN,
+            "setup": setup_id,
+            "shop": shop.get("name", ""),
+            "people": _people(store, state),
+            "sealed_at_utc": utc_text(now),
+            "ledger": head(store),
+            "renderer": dict(renderer),
+            "step_pace": pacing.setup_pace(store, setup_id),
+        }
+        return RecordBundle(
+            sheet_text=sheet_row["text"] if sheet_row else "",
+            events=tuple(row["jws"] for row in rows),
+            devices=tuple(_device(store, device) for device in sorted({row["device"] for row in rows})),
+            decisions=tuple(_decisions(store, setup_id)),
+            record=record,
+        )
+
+
+def unsigned_pdf(
+    store: Store, setup_id: str, render_unsigned: Render, now: datetime, renderer: Mapping[str, str]
+) -> bytes:
+    """A PDF that is plainly marked as not signed off, of any setup; nothing is kept. Raises NoSuchSetup."""
+    return render_unsigned(bundle(store, setup_id, now, renderer))
+
+
+def sealed_pdf(
+    store: Store, setup_id: str, render: Render, seal: Seal, now: datetime, renderer: Mapping[str, str]
+) -> tuple[str, bytes]:
+    """SHA-256 and bytes of the sealed record, made now if there is none yet. Raises NoSuchSetup, NotSignedOff."""
+    with _ONE_AT_A_TIME:
+        with store.reading():
+            row, record = store.setups.setup(setup_id), store.records.record(setup_id)
+        if row is None:
+            raise NoSuchSetup(setup=setup_id)
+        if row["status"] != "signed_off":
+            raise NotSignedOff
+        if record is not None:
+            return record["sha256"], store.records.files.read(record["sha256"])
+        pdf = seal(render(bundle(store, setup_id, now, renderer)), utc_text(now))
+        return _keep(store, setup_id, pdf, now), pdf
+
+
+def stored_pdf(store: Store, setup_id: str) -> tuple[str, bytes]:
+    """SHA-256 and bytes of the record that was sealed. Raises NoSuchRecord, DatabaseDamaged."""
+    with store.reading():
+        record = store.records.record(setup_id)
+    if record is None:
+        raise NoSuchRecord(setup=setup_id)
+    return record["sha256"], store.records.files.read(record["sha256"])
+
+
+def unsealed(store: Store) -> list[str]:
+    """Setups that are signed off and have no sealed record yet, to be tried again."""
+    with store.reading():
+        sealed = {record["setup"] for record in store.records.records()}
+        rows = store.setups.setups(status=("signed_off",), newest=100_000)
+        return [row["id"] for row in rows if row["id"] not in sealed]
+
+
+def _keep(store: Store, setup_id: str, pdf: bytes, now: datetime) -> str:
+    digest = store.records.files.write(pdf)
+    try:
+        with store.writing():
+            store.records.add(setup_id, digest, len(pdf), utc_text(now))
+            data = {"sha256": digest, "bytes": len(pdf)}
+            change(store, "record.sealed", SERVER, setup_id, setup_id, data, now)
+    except BaseException:
+        store.records.files.remove(digest)
+        raise
+    return digest
+
+
+def _people(store: Store, state: dict[str, Any]) -> list[dict[str, Any]]:
+    """Everybody whom the record names: who ran it, signed it, answered, decided."""
+    named = {state["person"], *(signature["person"] for signature in state["signatures"])}
+    named |= {question["answer"]["by"] for question in state["questions"] if question["answer"]}
+    named |= {decided["by"] for decided in (state["sign_off"], state["not_accepted"]) if decided}
+    people = [store.people.person(person) for person in sorted(one for one in named if one)]
+    return [{name: person[name] for name in ("id", "name", "roles")} for person in people if person]
+
+
+def _device(store: Store, device_id: str) -> dict[str, Any]:
+    row = store.devices.device(device_id) or {}
+    return {name: row.get(name) for name in ("id", "name", "jwk")}
+
+
+def _decisions(store: Store, setup_id: str) -> list[str]:
+    return [row["text"] for row in store.ledger.changes_of_setup(setup_id) if row["type"] != "record.sealed"]

@@ -1,0 +1,256 @@
+"""The lead's signature on a finished setup, or the refusal of it.
+
+Rules:
+- two different people: whoever ran the setup does not sign it off (OWASP ASVS 5.0, 2.3.5);
+- the operator's signature has to be verified first, and every question answered;
+- each sign-off asks for the passphrase again, whatever the session (7.5.3; 21 CFR 11.200(a)); the right to sign off is
+  looked at after that, in the transaction that writes, so that of two leads one signs (15.4.2);
+- a decision is about what the person read: the fingerprint that their page carried has to be the one of now, and it
+  stands in the decision (11.70);
+- a touch's value becomes part of the usual here and nowhere else: one value a setup and axis, of a complete setup,
+  under the seating that its sheet named, in the same transaction.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.evidence.chain import forks
+from webapp.domain.evidence.reviewed import Reviewed, reviewed
+from webapp.services.errors import (
+    DecidedAlready,
+    NoSuchSetup,
+    NotFinished,
+    OwnSetup,
+    QuestionsOpen,
+    SetupChanged,
+    SignatureNotVerified,
+    SignInRefused,
+)
+from webapp.services.evidence.ledger import change
+from webapp.services.people.access import DESK, check_secret, must_be_lead
+from webapp.services.setups import pacing, stored_setups
+from webapp.services.setups.typed_reasons import note_text, reason_text
+
+if TYPE_CHECKING:
+    from webapp.proof.keys import KeyRing
+    from webapp.store import Store
+
+WAITING = ("finished", "signed")
+MEANING = "reviewed and accepted"
+COMPLETE = "complete"
+
+
+def queue(store: Store, now: datetime) -> list[dict[str, Any]]:
+    """Finished setups that wait for a decision, oldest first: the row, names, how many problems, questions, holds."""
+    del now
+    with store.reading():
+        names = {person["id"]: person["name"] for person in store.people.everybody()}
+        rows = store.setups.setups(status=WAITING)
+        return [_queued(store, row, names) for row in reversed(rows)]
+
+
+def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
+    """Everything about one setup; raises NoSuchSetup.
+
+    setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
+    names (of people by id), device (its row without the key), record (row or None), pace (see pacing.setup_pace),
+    forks (see domain.chain), reviewed (what a decision about it now would be about, see domain.reviewed).
+    """
+    del now
+    with store.reading():
+        row = store.setups.setup(setup_id)
+        if row is None:
+            raise NoSuchSetup(setup=setup_id)
+        sheet = stored_setups.sheet_of(store, row["sheet"])
+        state = stored_setups.fold_stored(store, setup_id)
+        device = store.devices.device(row["device"]) or {}
+        events = _events(store, setup_id, state)
+        return {
+            "setup": row,
+            "state": state,
+            "sheet": sheet,
+            "events": events,
+            "forks": forks(events),
+            "decisions": stored_setups.decisions_of(store, setup_id),
+            "numbers": numbers(sheet, state),
+            "names": {person["id"]: person["name"] for person in store.people.everybody()},
+            "device": {name: value for name, value in device.items() if name != "jwk"},
+            "record": store.records.record(setup_id),
+            "pace": pacing.setup_pace(store, setup_id),
+            "reviewed": reviewed_now(store, setup_id),
+        }
+
+
+def reviewed_now(store: Store, setup_id: str) -> Reviewed:
+    """The fingerprint of a setup as it stands. Raises NoSuchSetup."""
+    with store.reading():
+        row = store.setups.setup(setup_id)
+        if row is None:
+            raise NoSuchSetup(setup=setup_id)
+        ids = [id_ for id_, _ in store.setups.texts_of(setup_id)]
+        decisions = [change_row["text"] for change_row in store.ledger.changes_of_setup(setup_id)]
+        return reviewed(setup_id, row["sheet"], ids, decisions)
+
+
+def numbers(sheet: dict[str, Any], state: dict[str, Any]) -> list[dict[str, Any]]:
+    """Each touch beside its limits: what was typed, the usual's centre and lines, the difference and the verdict."""
+    by_axis = {axis["axis"]: axis for axis in sheet["axes"]}
+    return [
+        {
+            **touch,
+            "face": by_axis[touch["axis"]]["face"],
+            **{
+                name: by_axis[touch["axis"]]["usual"][name]
+                for name in ("centre_nm", "ask_nm", "stop_nm", "values", "seatings")
+            },
+        }
+        for touch in state["touches"]
+    ]
+
+
+def sign_off(
+    store: Store,
+    keyring: KeyRing,
+    setup_id: str,
+    by: str,
+    passphrase: str,
+    note: str,
+    now: datetime,
+    source: str = DESK,
+    *,
+    seen: str,
+) -> None:
+    """Sign a setup off: "reviewed and accepted". `seen` is the fingerprint of what was read (see reviewed_now).
+
+    Raises SignInRefused, TooManyTries, StoppedAfterTries for the passphrase; RoleMissing, OwnSetup, NoSuchSetup,
+    DecidedAlready, SetupChanged, NotFinished, SignatureNotVerified, QuestionsOpen for the setup.
+    """
+    del keyring
+    note = note_text(note)
+    _ask_again(store, by, passphrase, now, source)
+    with store.writing():
+        must_be_lead(store, by)
+        state = _undecided(store, setup_id, by)
+        read = _must_be_as_seen(store, setup_id, seen)
+        _must_be_signed(state)
+        data = {"meaning": MEANING, "note": note, "reviewed": read}
+        change(store, "setup.signed_off", by, setup_id, setup_id, data, now)
+        _keep_values(store, setup_id, state)
+        stored_setups.refresh(store, setup_id)
+
+
+def not_accept(
+    store: Store,
+    keyring: KeyRing,
+    setup_id: str,
+    by: str,
+    passphrase: str,
+    reason: str,
+    now: datetime,
+    source: str = DESK,
+    *,
+    seen: str,
+) -> None:
+    """Say with a reason that a finished setup is not accepted; its values never count. Raises as sign_off does."""
+    del keyring
+    reason = reason_text(reason)
+    _ask_again(store, by, passphrase, now, source)
+    with store.writing():
+        must_be_lead(store, by)
+        state = _undecided(store, setup_id, by)
+        read = _must_be_as_seen(store, setup_id, seen)
+        if state["outcome"] is None:
+            raise NotFinished
+        data = {"reason": reason, "reviewed": read}
+        change(store, "setup.not_accepted", by, setup_id, setup_id, data, now)
+        stored_setups.refresh(store, setup_id)
+
+
+def _ask_again(store: Store, by: str, passphrase: str, now: datetime, source: str) -> None:
+    if check_secret(store, by, passphrase, now, source) is None:
+        raise SignInRefused
+
+
+def _undecided(store: Store, setup_id: str, by: str) -> dict[str, Any]:
+    """The state of a setup that nobody decided about yet and that `by` did not run."""
+    state = stored_setups.fold_stored(store, setup_id)
+    decided = state["sign_off"] or state["not_accepted"]
+    if decided is not None:
+        raise DecidedAlready(by=decided["by"], at_utc=decided["at_utc"])
+    if by in {state["person"], *(signature["person"] for signature in state["signatures"])}:
+        raise OwnSetup
+    return state
+
+
+def _must_be_as_seen(store: Store, setup_id: str, seen: str) -> Reviewed:
+    """What is decided about, if the person has read exactly that."""
+    read = reviewed_now(store, setup_id)
+    if read["sha256"] != seen:
+        raise SetupChanged
+    return read
+
+
+def _must_be_signed(state: dict[str, Any]) -> None:
+    if state["outcome"] is None:
+        raise NotFinished
+    if not state["signatures"] or state["signatures"][-1]["state"] != "verified":
+        raise SignatureNotVerified
+    still_open = sum(question["answer"] is None for question in state["questions"])
+    if still_open:
+        raise QuestionsOpen(count=still_open)
+
+
+def _keep_values(store: Store, setup_id: str, state: dict[str, Any]) -> None:
+    if state["outcome"] != COMPLETE:
+        return
+    fixture = stored_setups.sheet_of(store, state["sheet"])["fixture"]
+    kept = {touch["axis"]: touch for touch in state["touches"] if touch["kept"]}
+    store.setups.keep_values([
+        {
+            "setup": setup_id,
+            "axis": axis,
+            "fixture": fixture["id"],
+            "seating": fixture["seating"]["id"],
+            "value_nm": touch["value_nm"],
+            "at_utc": touch["at_utc"],
+        }
+        for axis, touch in kept.items()
+    ])  # fmt: skip
+
+
+def _queued(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
+    state = stored_setups.fold_stored(store, row["id"])
+    sheet = stored_setups.sheet_of(store, row["sheet"])
+    return {
+        **row,
+        "person_name": names.get(row["person"], row["person"]),
+        "machine_name": sheet["machine"]["name"],
+        "problems": len(state["problems"]),
+        "open_questions": sum(question["answer"] is None for question in state["questions"]),
+        "holds": len(state["holds"]),
+        "worries": len(state["worries"]),
+        "corrections": len(state["corrections"]),
+        "pace": pacing.marked(pacing.setup_pace(store, row["id"])),
+        "told_squares": sum(square["stands"] and square["told"] for square in state["squares"]),
+        "verdicts": {touch["axis"]: touch["verdict"] for touch in state["touches"]},
+    }
+
+
+def _events(store: Store, setup_id: str, state: dict[str, Any]) -> list[dict[str, Any]]:
+    """The events in order; what the fold finds wrong now stands beside what was found when they came."""
+    found: dict[str | None, list[dict[str, Any]]] = {}
+    for problem in state["problems"]:
+        found.setdefault(problem["event"], []).append(problem)
+    rows = zip(store.setups.events_of(setup_id), stored_setups.events_of(store, setup_id), strict=True)
+    return [
+        {
+            **event,
+            "server_sequence": row["position"] + 1,
+            "received_at_utc": row["received_at_utc"],
+            "problems": found.get(event["id"], []),
+            "problems_when_received": row["problems"],
+        }
+        for row, event in rows
+    ]

@@ -1,0 +1,1 @@
+"""Setup sheets, compiled from what is stored."""

@@ -1,0 +1,88 @@
+"""What is known of an axis before anybody touches it: the lead's budget, and whether the probe's check still holds.
+
+Rules:
+- the floor of the usual stands on the budget of machine, fixture and probe as the lead left it;
+- a probe is overdue from the day after its due day, once a lead has said how often it is to be checked; while it is,
+  its line counts as many times as wide as that lead set;
+- pages that have no clock of their own take what the machine's sheet in use says about the check.
+"""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.budget.lines import LeadLine, NamedLine, axis_lines, floor_of, lead_lines
+from webapp.domain.probe.probe_health import CheckState, state_of
+from webapp.domain.shop.shop import Fixture, Machine, Probe, ShopRules
+from webapp.domain.usual.usual import FloorInputs
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+
+HUNDREDTHS = 100
+SHIPPED_CONFIDENCE = "0.95"
+
+
+def floor(
+    store: Store,
+    rules: ShopRules,
+    machine: Machine,
+    fixture: Fixture,
+    probe: Probe,
+    axis: str,
+    now: datetime | None = None,
+) -> FloorInputs:
+    """What the usual's floor stands on, inside the caller's transaction. Without `now` as the sheet in use has it."""
+    return floor_of(lines(store, rules, machine, fixture, probe, axis, now))
+
+
+def lines(
+    store: Store,
+    rules: ShopRules,
+    machine: Machine,
+    fixture: Fixture,
+    probe: Probe,
+    axis: str,
+    now: datetime | None = None,
+) -> tuple[NamedLine, ...]:
+    """The budget's lines of one axis, inside the caller's transaction."""
+    changes = budget_changes(store, machine.id, fixture.id, probe.id)[0]
+    return axis_lines(
+        rules, machine, fixture, probe, axis, changes, _factor(store, machine.id, probe.id, now)
+    )
+
+
+def budget_changes(
+    store: Store, machine_id: str, fixture_id: str, probe_id: str
+) -> tuple[tuple[LeadLine, ...], str]:
+    """The lead's lines and the confidence chosen, inside the caller's transaction. Raises BudgetStoredWrongError."""
+    value = store.numbers.budget(machine_id, fixture_id, probe_id) or {"lines": []}
+    return lead_lines(value["lines"]), value.get("confidence", SHIPPED_CONFIDENCE)
+
+
+def check_state(store: Store, probe_id: str, now: datetime) -> CheckState | None:
+    """Whether the probe's check still holds, inside the caller's transaction; None while nobody asked for checks."""
+    care = store.numbers.care(probe_id)
+    if care is None:
+        return None
+    return state_of(store.numbers.last_check_at(probe_id), care["every_days"], now)
+
+
+def _factor(store: Store, machine_id: str, probe_id: str, now: datetime | None) -> float:
+    care = store.numbers.care(probe_id)
+    if care is None:
+        return 1.0
+    if now is not None:
+        state = check_state(store, probe_id, now)
+        overdue = state is not None and state.overdue
+    else:
+        overdue = _sheet_says_overdue(store, machine_id)
+    return float(care["factor_hundredths"] / HUNDREDTHS) if overdue else 1.0
+
+
+def _sheet_says_overdue(store: Store, machine_id: str) -> bool:
+    kept = store.setups.sheet_in_use(machine_id)
+    check: dict[str, Any] | None = json.loads(kept["text"])["probe"].get("check") if kept else None
+    return bool(check and check["overdue"])

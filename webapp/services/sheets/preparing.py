@@ -1,0 +1,312 @@
+"""Setup sheets, compiled from what is stored; the same sheet is handed out for as long as nothing on it changes.
+
+Rules:
+- a sheet is worked out by the domain alone; here its inputs are read, in one view of the store;
+- a sheet is used again while its content, times aside, is the same and it is younger than half of its life; so a tablet
+  always gets one that lasts, and does not get a new one at each question;
+- while the ledger has not grown, nothing on a sheet can have changed but by the clock: it is looked at once a minute;
+- every sheet that is handed out is kept by its hash for ever: events name it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.plain.axes import Axis
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.procedure.procedure import Revision
+from webapp.domain.sheet.sheet import (
+    AxisPlan,
+    Board,
+    Sheet,
+    SheetPerson,
+    compile_sheet,
+    lines_choice,
+    plan_axes,
+)
+from webapp.domain.shop.shop import (
+    LONGEST_NAME,
+    Fixture,
+    FixtureFace,
+    Machine,
+    Probe,
+    Seating,
+    ShopRules,
+    from_plain,
+)
+from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label
+from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, Usual
+from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade
+from webapp.services.numbers.histories import seating_history, usual_of
+from webapp.services.setups.board import machine_state
+from webapp.services.setups.half_set import half_set_slots
+from webapp.services.sheets import known_of_axis
+from webapp.services.sheets.cause_material import causes_now
+from webapp.services.times import from_text, later, utc_text
+
+if TYPE_CHECKING:
+    from webapp.proof.keys import KeyRing
+    from webapp.store import Store
+
+NO_TIME = ""
+CHECK_AGAIN = timedelta(minutes=1)
+PROCEDURE = "current"
+
+
+def current_sheet(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> tuple[str, str]:
+    """Hash and text of the sheet for a machine, kept.
+
+    Raises NoSuchMachine, NoShopYet, SheetCannotBeMade, and the refusals of the domain (SheetError, SlotError …).
+    """
+    with store.reading():
+        kept, size = store.setups.sheet_in_use(machine_id), store.ledger.size()
+        if kept is not None and _was_just_checked(kept, size, now):
+            return kept["hash"], kept["text"]
+        made, content = _inputs(store, keyring, machine_id, now)
+    half_life_ago = utc_text(now - timedelta(hours=made.rules.sheet_hours / 2))
+    times = (utc_text(now), later(now, hours=made.rules.sheet_hours))
+    if (
+        kept is not None
+        and kept["content"] == content
+        and half_life_ago < kept["compiled_at_utc"] <= times[0]
+    ):
+        sheet = Sheet(kept["hash"], kept["text"])
+    else:
+        sheet = made.compile(*times)
+    with store.writing():
+        store.setups.keep_sheet(sheet.hash, machine_id, sheet.text, content, times)
+        store.setups.use_sheet(machine_id, sheet.hash, size, times[0])
+    return sheet.hash, sheet.text
+
+
+def _was_just_checked(kept: Mapping[str, Any], size: int, now: datetime) -> bool:
+    """Whether nothing was written since the sheet was found right, less than a minute ago: time changes little."""
+    recent = utc_text(now - CHECK_AGAIN) < kept["checked_at_utc"] <= utc_text(now)
+    return bool(recent and kept["ledger_size"] == size)
+
+
+def _inputs(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> tuple[_Inputs, str]:
+    """What a sheet is compiled from, and the hash of the sheet without its times."""
+    made = _Inputs(store, keyring, machine_id, now)
+    return made, made.compile(NO_TIME, NO_TIME).hash
+
+
+def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[dict[str, Any]]:
+    """For each machine: machine, hash, text, error. A sheet that cannot be made has None and the refusal as error."""
+    with store.reading():
+        machines = list(store.shop.items("machine"))
+    found: list[dict[str, Any]] = []
+    for machine in machines:
+        try:
+            sheet_hash, text = current_sheet(store, keyring, machine, now)
+            found.append({"machine": machine, "hash": sheet_hash, "text": text, "error": None})
+        except DomainError as error:
+            refusal = {"code": error.code, "fields": error.fields}
+            found.append({"machine": machine, "hash": None, "text": None, "error": refusal})
+    return found
+
+
+def usuals(store: Store, machine_id: str) -> dict[str, Usual]:
+    """The usual of each axis that is touched on a machine's fixture, in one view. Raises NoSuchMachine, NoShopYet."""
+    with store.reading():
+        machine = _item(store, Machine, "machine", machine_id)
+        fixture = _item(store, Fixture, "fixture", machine.fixture)
+        parts = _rules(store), machine, fixture, _item(store, Probe, "probe", machine.probe)
+        histories = {face.axis: seating_history(store, fixture.id, face.axis) for face in fixture.faces}
+        return {axis: _usual(store, *parts, axis, history) for axis, history in histories.items()}
+
+
+class _Inputs:
+    """All that a sheet is compiled from, read once."""
+
+    def __init__(self, store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> None:
+        self.rules = _rules(store)
+        self._machine = _item(store, Machine, "machine", machine_id)
+        self._fixture = _item(store, Fixture, "fixture", self._machine.fixture)
+        self._probe = _item(store, Probe, "probe", self._machine.probe)
+        self._people = _people(store, machine_id, utc_text(now))
+        self._slots = _slots(store, self._machine, now)
+        self._seating = _seating(store, self._fixture)
+        self._board = _board(store, machine_id, now)
+        self._probe_check = known_of_axis.check_state(store, self._probe.id, now)
+        self._revision = current_procedure(store)
+        self._axes = self._plan(store, now)
+        self._pin_key = keyring.pin_jwk
+
+    def compile(self, compiled_at_utc: str, expires_at_utc: str) -> Sheet:
+        """The sheet with these two times."""
+        return compile_sheet(
+            rules=self.rules,
+            machine=self._machine,
+            fixture=self._fixture,
+            seating=self._seating,
+            probe=self._probe,
+            probe_check=self._probe_check,
+            people=self._people,
+            slots=self._slots,
+            board=self._board,
+            axes=self._axes,
+            revision=self._revision,
+            pin_key=self._pin_key,
+            compiled_at_utc=compiled_at_utc,
+            expires_at_utc=expires_at_utc,
+        )
+
+    def _plan(self, store: Store, now: datetime) -> tuple[AxisPlan, ...]:
+        parts = self.rules, self._machine, self._fixture, self._probe
+        fixture = self._fixture.id
+        histories = {face.axis: seating_history(store, fixture, face.axis) for face in self._fixture.faces}
+        usuals_now = {axis: _usual(store, *parts, axis, history, now) for axis, history in histories.items()}
+        choices = {axis: lines_of(store, self.rules, fixture, axis) for axis in histories}
+        causes = causes_now(store, *parts[1:], usuals_now, choices, self._slots, histories)
+        return plan_axes(*parts, usuals_now, causes)
+
+
+def current_procedure(store: Store) -> Revision:
+    """The published procedure in use, inside the caller's transaction. Raises NoShopYet, RevisionChangedError."""
+    value = store.shop.item("procedure", PROCEDURE)
+    if value is None:
+        raise NoShopYet
+    return Revision.from_text(value["text"], value["hash"])
+
+
+def lines_of(store: Store, rules: ShopRules, fixture_id: str, axis: str) -> LinesChoice:
+    """The lead's choice for one fixture and axis, the shop's where there is none of its own."""
+    own = store.shop.choice(fixture_id, axis)
+    if own is None:
+        return lines_choice(rules)
+    return LinesChoice(own["ask_one_in"], own["stop_one_in"], own["ceiling_nm"], own["coverage_factor"])
+
+
+@dataclass(frozen=True)
+class AxisParts:
+    """All that the usual of one fixture's axis is worked out from, its values aside."""
+
+    rules: ShopRules
+    machine: Machine
+    machine_id: str
+    fixture: Fixture
+    face: FixtureFace
+    floor: FloorInputs
+    choice: LinesChoice
+    has_own_choice: bool
+
+
+def axis_parts(store: Store, fixture_id: str, axis: str) -> AxisParts:
+    """The parts of an axis that is touched on a fixture in use, inside the caller's transaction.
+
+    Raises NoShopYet, NoSuchFixture, SheetCannotBeMade.
+    """
+    rules = _rules(store)
+    for machine_id, value in store.shop.items("machine").items():
+        if value["fixture"] != fixture_id:
+            continue
+        machine = from_plain(Machine, value)
+        fixture = _item(store, Fixture, "fixture", fixture_id)
+        probe = _item(store, Probe, "probe", machine.probe)
+        for face in fixture.faces:
+            if face.axis == axis:
+                floor = known_of_axis.floor(store, rules, machine, fixture, probe, axis)
+                choice, own = lines_of(store, rules, fixture_id, axis), store.shop.choice(fixture_id, axis)
+                return AxisParts(rules, machine, machine_id, fixture, face, floor, choice, own is not None)
+    raise NoSuchFixture(fixture=fixture_id[:LONGEST_NAME])
+
+
+def _usual(
+    store: Store,
+    rules: ShopRules,
+    machine: Machine,
+    fixture: Fixture,
+    probe: Probe,
+    axis: str,
+    history: Sequence[SeatingValues],
+    now: datetime | None = None,
+) -> Usual:
+    floor = known_of_axis.floor(store, rules, machine, fixture, probe, axis, now)
+    choice = lines_of(store, rules, fixture.id, axis)
+    return usual_of(store, fixture.id, axis, history, floor, choice, machine.display)
+
+
+def machine_parts(store: Store, machine_id: str) -> tuple[ShopRules, Machine, Fixture, Probe]:
+    """A machine with all that belongs to it, inside the caller's transaction.
+
+    Raises NoShopYet, NoSuchMachine, SheetCannotBeMade.
+    """
+    machine = _item(store, Machine, "machine", machine_id)
+    fixture = _item(store, Fixture, "fixture", machine.fixture)
+    return _rules(store), machine, fixture, _item(store, Probe, "probe", machine.probe)
+
+
+def _rules(store: Store) -> ShopRules:
+    value = store.shop.item("shop", "shop")
+    if value is None:
+        raise NoShopYet
+    return from_plain(ShopRules, value)
+
+
+def _item(store: Store, kind: type[Any], word: str, item_id: str) -> Any:
+    value = store.shop.item(word, item_id)
+    if value is None and word == "machine":
+        raise NoSuchMachine(machine=item_id)
+    if value is None:
+        raise SheetCannotBeMade(machine=item_id, what_code="services.part_missing")
+    return from_plain(kind, value)
+
+
+def _people(store: Store, machine_id: str, now_utc: str) -> list[SheetPerson]:
+    """Active operators with an authorisation that is still running or yet to begin; the longest one counts."""
+    until: dict[str, str | None] = {}
+    for row in store.people.authorisations(machine=machine_id):
+        over = row["until_utc"] is not None and row["until_utc"] <= now_utc
+        if row["withdrawn_at_utc"] is None and not over:
+            ends = [row["until_utc"], until.get(row["person"], row["until_utc"])]
+            until[row["person"]] = None if None in ends else max(end for end in ends if end is not None)
+    return [
+        SheetPerson(person["id"], person["name"], until[person["id"]])
+        for person in store.people.everybody()
+        if person["id"] in until and person["active"] and "operator" in person["roles"]
+    ]
+
+
+def _slots(store: Store, machine: Machine, now: datetime) -> list[SlotRow]:
+    """The register in the order in which the control counts its slots."""
+    names = {person["id"]: person["name"] for person in store.people.everybody()}
+    family = SlotFamily(machine.labels)
+    places = {label: place for place, label in enumerate(family.labels)}
+    half_set = half_set_slots(store, machine.id, now)
+    rows = [
+        replace(slot_row(row, names), missing_axes=half_set.get(row["label"], ()))
+        for row in store.shop.slots(machine.id)
+    ]
+    return sorted(rows, key=lambda row: places[normalise_label(row.label, family)])
+
+
+def slot_row(row: Mapping[str, Any], names: Mapping[str, str]) -> SlotRow:
+    """A row of the register as the domain takes it."""
+    values = row["last_values"]
+    return SlotRow(
+        label=row["label"],
+        kind=row["kind"],
+        owner_id=row["owner"],
+        owner_name=names.get(row["owner"]) if row["owner"] else None,
+        until_utc=from_text(row["until_utc"]) if row["until_utc"] else None,
+        last_values_nm={Axis(axis): value for axis, value in values.items()} if values else None,
+        last_seen_at_utc=from_text(row["last_seen_at_utc"]) if row["last_seen_at_utc"] else None,
+        held_back=bool(row["held_back"]),
+    )
+
+
+def _seating(store: Store, fixture: Fixture) -> Seating:
+    row = store.shop.seating_now(fixture.id)
+    if row is None:
+        raise SheetCannotBeMade(machine=fixture.name, what_code="services.no_seating")
+    return Seating(row["id"], row["since_utc"])
+
+
+def _board(store: Store, machine_id: str, now: datetime) -> Board:
+    names = {person["id"]: person["name"] for person in store.people.everybody()}
+    state = machine_state(store, machine_id, now, names)
+    return Board(state["state"], state["since_utc"], state["by_name"], state["open_questions"])

@@ -1,0 +1,1 @@
+"""The shop: loaded from its file, changed by its lead."""

@@ -1,0 +1,214 @@
+"""A shop from its file: only what differs from what is stored is changed, each difference on the ledger.
+
+Rules:
+- the whole file is applied in one transaction, or nothing of it;
+- what the file leaves out is taken out of use and stays stored; a slot that is somebody's keeps what was seen in it;
+- loading the same file again changes nothing and appends nothing;
+- whoever is new gets first secrets made by chance, handed back once and never stored as they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from datetime import datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from webapp.domain.procedure.procedure import Procedure, publish
+from webapp.domain.shop.shop import Person, as_plain
+from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
+from webapp.services.evidence.ledger import change
+from webapp.services.people.access import give_first_secrets
+from webapp.services.people.secret_rules import check_passphrase, check_pin, hash_passphrase, hash_pin
+from webapp.services.sheets.preparing import PROCEDURE
+from webapp.services.shop.register import close_account
+from webapp.services.times import utc_text
+
+if TYPE_CHECKING:
+    from webapp.proof.keys import KeyRing
+    from webapp.store import Store
+
+LEFT_OUT = "not in the shop file"
+
+# "passphrase" or "pin" -> a value made by chance that the rules of secrets take.
+MakeSecret = Callable[[str], str]
+Change = dict[str, Any]
+
+
+def load(
+    store: Store,
+    shop: Shop,
+    by: str,
+    now: datetime,
+    make_secret: MakeSecret,
+    keyring: KeyRing,
+    *,
+    dry_run: bool = False,
+) -> list[Change]:
+    """Apply the differences; what was changed, in order: {"type","subject","data"}, and for a new person also
+    "secrets": {"passphrase","pin"}, which are shown once.
+
+    With `dry_run` the same is worked out and nothing stays. `by` is a person's id, or ledger.SERVER at the first
+    start. Raises a DomainError of the shop's values and stores nothing then.
+    """
+    secrets = _first_secrets(store, shop, make_secret, keyring)
+    changes: list[Change] = []
+    with suppress(_OnlyLooked), store.writing():
+        loader = _Loader(store, by, now)
+        loader.items("shop", {"shop": as_plain(shop.rules)})
+        loader.items("fixture", {one.id: as_plain(one) for one in shop.fixtures})
+        loader.items("probe", {one.id: as_plain(one) for one in shop.probes})
+        loader.items("machine", {one.id: as_plain(one) for one in shop.machines})
+        loader.procedure(shop.procedure)
+        loader.seatings(shop.seatings)
+        loader.people(shop.people, secrets)
+        loader.authorisations(shop.authorisations)
+        loader.slots(shop.slots)
+        changes = loader.changes
+        if dry_run:
+            raise _OnlyLooked
+        if changes:
+            change(store, "shop.loaded", by, "shop", None, {"changes": len(changes)}, now)
+    return changes
+
+
+class _OnlyLooked(Exception):
+    """Ends the transaction of a dry run, so that nothing of it stays."""
+
+
+Secrets = Mapping[str, tuple[dict[str, str], tuple[str, str]]]
+
+
+def _first_secrets(store: Store, shop: Shop, make_secret: MakeSecret, keyring: KeyRing) -> Secrets:
+    """Values and hashes for everybody who is new: made before the transaction, because hashing is slow on purpose."""
+    with store.reading():
+        known = {person["id"] for person in store.people.everybody()}
+    found = {}
+    for person in shop.people:
+        if person.id not in known:
+            values = {kind: make_secret(kind) for kind in ("passphrase", "pin")}
+            passphrase, pin = check_passphrase(values["passphrase"]), check_pin(values["pin"])
+            found[person.id] = values, (hash_passphrase(passphrase), hash_pin(keyring.pepper, person.id, pin))
+    return found
+
+
+class _Loader:
+    """Differences, one subject after the other, inside one transaction."""
+
+    def __init__(self, store: Store, by: str, now: datetime) -> None:
+        self._store, self._by, self._now = store, by, now
+        self.changes: list[Change] = []
+
+    def items(self, kind: str, wanted: Mapping[str, dict[str, Any]]) -> None:
+        """Machines, fixtures, probes, the shop's rules."""
+        before = self._store.shop.items(kind)
+        for item_id, value in wanted.items():
+            value = _as_stored(value)  # noqa: PLW2901
+            if before.get(item_id) != value:
+                self._store.shop.put(kind, item_id, value)
+                self._note(
+                    f"{kind}.{'changed' if item_id in before else 'added'}",
+                    item_id,
+                    {"value": _on_ledger(value)},
+                )
+        for item_id in before.keys() - wanted.keys():
+            self._store.shop.retire(kind, item_id)
+            self._note(f"{kind}.retired", item_id, {})
+
+    def procedure(self, wanted: Procedure) -> None:
+        """The procedure: published first, which asks whether it may be."""
+        revision = publish(wanted)
+        before = self._store.shop.item("procedure", PROCEDURE)
+        if before is None or before["hash"] != revision.hash:
+            value = {"hash": revision.hash, "text": revision.text}
+            self._store.shop.put("procedure", revision.hash, value)
+            self._store.shop.put("procedure", PROCEDURE, value)
+            self._note("procedure.published", wanted.id, {"revision": revision.hash})
+
+    def seatings(self, wanted: Sequence[SeatingStart]) -> None:
+        """Seatings that are not known yet, oldest first; each ends the one before. Known ones stay as they are."""
+        for start in wanted:
+            if all(known["id"] != start.id for known in self._store.shop.seatings(start.fixture)):
+                self._store.shop.start_seating(start.id, start.fixture, start.since_utc, start.reason)
+                self._note("seating.started", start.fixture, {"seating": start.id, "reason": start.reason})
+
+    def people(self, wanted: Sequence[Person], secrets: Secrets) -> None:
+        """Accounts: new ones with first secrets, changed ones, and those left out are closed."""
+        before = {person["id"]: person for person in self._store.people.everybody()}
+        for person in wanted:
+            if person.id not in before:
+                self._add(person, secrets)
+                continue
+            known, data = before[person.id], {"name": person.name, "roles": list(person.roles)}
+            if (known["name"], known["roles"], known["active"]) != (data["name"], data["roles"], True):
+                self._store.people.change(person.id, **data, active=True, disabled_at_utc=None)
+                self._note("person.changed", person.id, data)
+        kept = {person.id for person in wanted}
+        for person_id, row in before.items():
+            if row["active"] and person_id not in kept:
+                close_account(self._store, person_id, LEFT_OUT, self._by, self._now)
+                self.changes.append({"type": "person.disabled", "subject": person_id, "data": {}})
+
+    def authorisations(self, wanted: Sequence[Authorisation]) -> None:
+        """Authorisations that are not there yet, and those that are no longer wanted."""
+        running = {
+            (row["person"], row["machine"], row["until_utc"]): row["number"]
+            for row in self._store.people.authorisations()
+            if row["withdrawn_at_utc"] is None
+        }
+        asked = {(one.person, one.machine, one.until_utc) for one in wanted}
+        for person, machine, until_utc in sorted(running.keys() - asked, key=str):
+            self._store.people.withdraw(running[person, machine, until_utc], utc_text(self._now))
+            self._note("person.authorisation_withdrawn", person, {"machine": machine, "reason": LEFT_OUT})
+        for person, machine, until_utc in sorted(asked - running.keys(), key=str):
+            self._store.people.authorise(person, machine, utc_text(self._now), until_utc)
+            self._note("person.authorised", person, {"machine": machine, "until_utc": until_utc})
+
+    def slots(self, wanted: Sequence[SlotAssignment]) -> None:
+        """The registers of all machines."""
+        asked = {(one.machine, one.label): (one.kind, one.owner, one.until_utc) for one in wanted}
+        machines = {*self._store.shop.items("machine"), *(machine for machine, _ in asked)}
+        before = {
+            (machine, row["label"]): (row["kind"], row["owner"], row["until_utc"])
+            for machine in machines
+            for row in self._store.shop.slots(machine)
+        }
+        for (machine, label), row in asked.items():
+            if before.get((machine, label)) != row:
+                self._store.shop.put_slot(machine, label, *row)
+                data = {"slot": label, "kind": row[0], "person": row[1], "until_utc": row[2]}
+                self._note("slot.changed", machine, data)
+        for machine, label in sorted(before.keys() - asked.keys()):
+            self._store.shop.remove_slot(machine, label)
+            self._note("slot.removed", machine, {"slot": label})
+
+    def _add(self, person: Person, secrets: Secrets) -> None:
+        data = {"name": person.name, "roles": list(person.roles)}
+        self._store.people.add(person.id, person.name, person.roles)
+        self._note("person.added", person.id, data)
+        values, hashes = secrets[person.id]
+        give_first_secrets(self._store, person.id, hashes, self._by, self._now)
+        self.changes[-1]["secrets"] = values
+
+    def _note(self, kind: str, subject: str, data: dict[str, Any]) -> None:
+        change(self._store, kind, self._by, subject, None, data, self._now)
+        self.changes.append({"type": kind, "subject": subject, "data": data})
+
+
+def _as_stored(value: Any) -> Any:
+    """The value as it comes back from JSON, to be compared: tuples are lists there."""
+    if isinstance(value, Mapping):
+        return {str(name): _as_stored(item) for name, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_as_stored(item) for item in value]
+    return value
+
+
+def _on_ledger(value: Any) -> Any:
+    """The value with every number that would need an exponent as a plain decimal text: the ledger has one spelling."""
+    if isinstance(value, dict):
+        return {name: _on_ledger(item) for name, item in value.items()}
+    if isinstance(value, list):
+        return [_on_ledger(item) for item in value]
+    return f"{Decimal(repr(value)):f}" if isinstance(value, float) and "e" in repr(value) else value

@@ -1,0 +1,102 @@
+"""The ledger: an RFC 6962 tree over every event and every change on the server, growing only at its end.
+
+Full subtrees are stored once, so an append reads and writes no more than the right-hand edge of the tree.
+"""
+
+from collections.abc import Iterator, Sequence
+
+from webapp.domain.evidence import tree
+from webapp.store.repositories.base import Repository, Row
+from webapp.store.tables.ledger import Change, Leaf, Node
+
+INSERT_LEAF = "INSERT INTO leaf (position, kind, hash) VALUES (?, ?, ?)"
+INSERT_NODE = "INSERT INTO node (level, number, hash) VALUES (?, ?, ?)"
+CHANGES_OF_SETUP = (
+    "SELECT position, text, type, by, subject, setup, at_utc FROM change WHERE setup = ? ORDER BY position"
+)
+NEWEST_TIME = (
+    "SELECT coalesce(change.at_utc, event.received_at_utc) FROM leaf "
+    "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
+    "ORDER BY leaf.position DESC LIMIT 1"
+)
+AT_A_TIME = 1000
+
+
+class LedgerRepository(Repository):
+    """Leaves, nodes and the texts of changes."""
+
+    def size(self) -> int:
+        """How many leaves there are."""
+        return int(self._database.raw("SELECT coalesce(max(position) + 1, 0) FROM leaf")[0][0])
+
+    def root(self, size: int | None = None) -> bytes:
+        """Root of the first `size` leaves (all of them if None), 32 bytes. Raises TreeError beyond the end."""
+        wanted = self.size() if size is None else size
+        return tree.root_at(wanted, self._frontier(wanted))
+
+    def append(self, kind: str, entries: Sequence[bytes]) -> int:
+        """Put entries of one kind ("event" or "change") at the end; the position of the first, counted from 0."""
+        start = self.size()
+        growth = tree.append(start, self._frontier(start), [tree.leaf_hash(entry) for entry in entries])
+        leaves = [(node.index, kind, node.hash) for node in growth.new_nodes if not node.level]
+        self._database.run_many(INSERT_LEAF, leaves)
+        above = [(node.level, node.index, node.hash) for node in growth.new_nodes if node.level]
+        self._database.run_many(INSERT_NODE, above)
+        return start
+
+    def append_change(
+        self, text: str, *, kind: str, by: str, subject: str, setup: str | None, at_utc: str
+    ) -> int:
+        """Put a change of one kind (its type) at the end, as the exact text given; its position."""
+        position = self.append("change", [text.encode()])
+        fields = {"text": text, "type": kind, "by": by, "subject": subject, "setup": setup, "at_utc": at_utc}
+        self._run(Change.insert({"position": position, **fields}))
+        return position
+
+    def changes_of_setup(self, setup: str) -> list[Row]:
+        """Changes about one setup, in the order of the ledger."""
+        columns = ("position", "text", "type", "by", "subject", "setup", "at_utc")
+        return [
+            dict(zip(columns, row, strict=True)) for row in self._database.raw(CHANGES_OF_SETUP, (setup,))
+        ]
+
+    def changes(self, *, kind: str | None = None, newest: int = 200) -> list[Row]:
+        """The newest changes, of one type if given, newest first."""
+        query = Change.select().order_by(Change.position.desc()).limit(newest)
+        return self._rows(query.where(Change.type == kind) if kind else query)
+
+    def newest_at_utc(self) -> str | None:
+        """When the newest entry was written: a change's time, or when an event came; None for an empty ledger."""
+        rows = self._database.raw(NEWEST_TIME)
+        return str(rows[0][0]) if rows else None
+
+    def all_leaves(self) -> Iterator[Row]:
+        """Every leaf in order, read in stretches."""
+        start = 0
+        while rows := self._rows(_stretch(Leaf, start)):
+            yield from rows
+            start = rows[-1]["position"] + 1
+
+    def all_changes(self, start: int = 0) -> Iterator[Row]:
+        """Every change from position `start` on, in order, read in stretches."""
+        while rows := self._rows(_stretch(Change, start)):
+            yield from rows
+            start = rows[-1]["position"] + 1
+
+    def nodes(self) -> dict[tree.Position, bytes]:
+        """Every stored node of level 1 and up, by level and index."""
+        return {(row["level"], row["number"]): bytes(row["hash"]) for row in self._rows(Node.select())}
+
+    def _frontier(self, size: int) -> dict[tree.Position, bytes]:
+        return {position: found for position in tree.frontier(size) if (found := self._hash_at(*position))}
+
+    def _hash_at(self, level: int, number: int) -> bytes | None:
+        if level:
+            rows = self._database.raw("SELECT hash FROM node WHERE level = ? AND number = ?", (level, number))
+        else:
+            rows = self._database.raw("SELECT hash FROM leaf WHERE position = ?", (number,))
+        return bytes(rows[0][0]) if rows else None
+
+
+def _stretch(table: type[Leaf] | type[Change], start: int) -> object:
+    return table.select().where(table.position >= start).order_by(table.position).limit(AT_A_TIME)

@@ -1,0 +1,121 @@
+"""Imports of past values, checks of probes, budgets of uncertainty."""
+
+import json
+from collections.abc import Collection, Iterator, Sequence
+from typing import Any
+
+from webapp.store.repositories.base import Repository, Row
+from webapp.store.tables.numbers import Budget, HistoryImport, ImportedSetup, ProbeCare, ProbeCheck
+
+INSERT_SETUP = (
+    "INSERT INTO imported_setup (id, imported, line, machine, person, named, note) "
+    "VALUES (?, ?, ?, ?, ?, ?, ?)"
+)
+INSERT_VALUE = (
+    "INSERT INTO kept_value (setup, axis, fixture, seating, value_nm, at_utc, left_out_reason, imported) "
+    "VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+)
+KEPT_COLUMNS = (
+    "setup", "axis", "fixture", "seating", "value_nm", "at_utc", "left_out_reason", "imported", "machine", "person",
+    "named", "note",
+)  # fmt: skip
+# Each value with where it comes from: a setup of our own, or a line that was imported.
+KEPT = (
+    "SELECT k.setup, k.axis, k.fixture, k.seating, k.value_nm, k.at_utc, k.left_out_reason, k.imported, "
+    "coalesce(i.machine, s.machine), coalesce(i.person, s.person), coalesce(i.named, ''), coalesce(i.note, '') "
+    "FROM kept_value AS k LEFT JOIN imported_setup AS i ON i.id = k.setup LEFT JOIN setup AS s ON s.id = k.setup "
+)
+KEPT_OF = f"{KEPT} WHERE k.setup = ? ORDER BY k.axis"
+KEPT_AFTER = f"{KEPT} WHERE (? IS NULL OR k.fixture = ?) AND k.setup > ? ORDER BY k.setup, k.axis LIMIT ?"
+AT_A_TIME = 3_000
+
+
+class NumbersRepository(Repository):
+    """Rows of checks and imports are added and never changed."""
+
+    # Past values
+
+    def next_import(self) -> int:
+        """The number that the next import gets."""
+        return int(self._database.raw("SELECT coalesce(max(number), 0) + 1 FROM history_import")[0][0])
+
+    def add_import(self, row: Row) -> None:
+        """List a file that is taken in, under its number."""
+        self._run(HistoryImport.insert(row))
+
+    def add_past(self, setups: Sequence[tuple[Any, ...]], values: Sequence[tuple[Any, ...]]) -> None:
+        """Keep imported setups and their values, each a tuple in the order of its statement. Raises Conflict."""
+        self._database.run_many(INSERT_SETUP, list(setups))
+        self._database.run_many(INSERT_VALUE, list(values))
+
+    def imports(self) -> list[Row]:
+        """Files that were taken in, newest first."""
+        return self._rows(HistoryImport.select().order_by(HistoryImport.number.desc()))
+
+    def imported(self, setup: str) -> Row | None:
+        """A past setup by its id, or None for one that was not imported."""
+        return self._row(ImportedSetup.select().where(ImportedSetup.id == setup))
+
+    def kept_of(self, setup: str) -> list[Row]:
+        """Kept values of one setup with where they come from, by axis."""
+        return [dict(zip(KEPT_COLUMNS, row, strict=True)) for row in self._database.raw(KEPT_OF, (setup,))]
+
+    def kept_setups(self, ids: Collection[str]) -> set[tuple[str, str]]:
+        """Setup and axis of the values that these setups have already."""
+        statement = "SELECT setup, axis FROM kept_value WHERE setup IN (SELECT value FROM json_each(?))"
+        return {(row[0], row[1]) for row in self._database.raw(statement, (json.dumps(list(ids)),))}
+
+    def imported_ids(self, ids: Collection[str]) -> set[str]:
+        """Those of these ids that are past setups already."""
+        statement = "SELECT id FROM imported_setup WHERE id IN (SELECT value FROM json_each(?))"
+        return {row[0] for row in self._database.raw(statement, (json.dumps(list(ids)),))}
+
+    def all_kept(self, fixture: str | None = None) -> Iterator[Row]:
+        """Every kept value, by setup, read in stretches that end between two setups."""
+        after = ""
+        while rows := self._database.raw(KEPT_AFTER, (fixture, fixture, after, AT_A_TIME)):
+            last = rows[-1][0]
+            whole = rows if len(rows) < AT_A_TIME else [row for row in rows if row[0] != last]
+            yield from (dict(zip(KEPT_COLUMNS, row, strict=True)) for row in whole)
+            after = whole[-1][0]
+
+    # Probes
+
+    def care(self, probe: str) -> Row | None:
+        """How often a probe is checked and what counts while it is overdue, or None."""
+        return self._row(ProbeCare.select().where(ProbeCare.probe == probe))
+
+    def put_care(self, probe: str, every_days: int, factor_hundredths: int) -> None:
+        """Set how often a probe is checked and what counts while it is overdue."""
+        fields = {"probe": probe, "every_days": every_days, "factor_hundredths": factor_hundredths}
+        self._run(ProbeCare.insert(fields).on_conflict("REPLACE"))
+
+    def add_check(self, row: Row) -> None:
+        """Keep a check. `typed` and `found` are plain values."""
+        texts = {name: json.dumps(row[name], sort_keys=True) for name in ("typed", "found")}
+        self._run(ProbeCheck.insert({**row, **texts}))
+
+    def checks(self, probe: str) -> list[Row]:
+        """Checks of a probe, newest first."""
+        query = ProbeCheck.select().where(ProbeCheck.probe == probe)
+        rows = self._rows(query.order_by(ProbeCheck.at_utc.desc(), ProbeCheck.number.desc()))
+        return [{**row, "typed": json.loads(row["typed"]), "found": json.loads(row["found"])} for row in rows]
+
+    def last_check_at(self, probe: str) -> str | None:
+        """When a probe was last checked, or None."""
+        rows = self._database.raw("SELECT max(at_utc) FROM probe_check WHERE probe = ?", (probe,))
+        return str(rows[0][0]) if rows[0][0] else None
+
+    # Budgets
+
+    def budget(self, machine: str, fixture: str, probe: str) -> dict[str, Any] | None:
+        """What the lead changed of a budget, or None."""
+        here = (Budget.machine == machine) & (Budget.fixture == fixture) & (Budget.probe == probe)
+        row = self._row(Budget.select().where(here))
+        return json.loads(row["value"]) if row else None
+
+    def put_budget(self, machine: str, fixture: str, probe: str, value: dict[str, Any]) -> None:
+        """Set what the lead changed of a budget."""
+        text = json.dumps(value, sort_keys=True, ensure_ascii=False)
+        fields = {"machine": machine, "fixture": fixture, "probe": probe, "value": text}
+        self._run(Budget.insert(fields).on_conflict("REPLACE"))

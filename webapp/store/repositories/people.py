@@ -1,0 +1,63 @@
+"""People, their roles, their hashed secrets and what they may run."""
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from webapp.store.repositories.base import Repository, Row
+from webapp.store.tables.people import Authorisation, Person
+
+
+class PeopleRepository(Repository):
+    """Accounts and authorisations. `roles` is a list of words: operator, lead, auditor."""
+
+    def person(self, person_id: str) -> Row | None:
+        """One account, or None."""
+        row = self._row(Person.select().where(Person.id == person_id))
+        return _read(row) if row else None
+
+    def everybody(self) -> list[Row]:
+        """All accounts, disabled ones too, by name."""
+        return [_read(row) for row in self._rows(Person.select().order_by(Person.name, Person.id))]
+
+    def add(self, person_id: str, name: str, roles: Sequence[str]) -> None:
+        """A new account without secrets. Raises Conflict if there is one of that id."""
+        fields = {"id": person_id, "name": name, "roles": json.dumps(list(roles)), "active": True}
+        self._run(Person.insert({**fields, "must_change": True, "must_change_pin": True}))
+
+    def change(self, person_id: str, **fields: Any) -> None:
+        """Set columns of one account."""
+        if "roles" in fields:
+            fields["roles"] = json.dumps(list(fields["roles"]))
+        self._run(Person.update(fields).where(Person.id == person_id))
+
+    def authorisations(self, *, person: str | None = None, machine: str | None = None) -> list[Row]:
+        """Every authorisation, withdrawn and expired ones too, oldest first."""
+        query = Authorisation.select().order_by(Authorisation.number)
+        if person is not None:
+            query = query.where(Authorisation.person == person)
+        if machine is not None:
+            query = query.where(Authorisation.machine == machine)
+        return self._rows(query)
+
+    def authorise(self, person: str, machine: str, from_utc: str, until_utc: str | None) -> None:
+        """Let a person run a machine from one time to another (None: until withdrawn)."""
+        fields = {"person": person, "machine": machine, "from_utc": from_utc, "until_utc": until_utc}
+        self._run(Authorisation.insert(fields))
+
+    def withdraw(self, number: int, at_utc: str) -> None:
+        """End an authorisation; the row stays."""
+        self._run(Authorisation.update(withdrawn_at_utc=at_utc).where(Authorisation.number == number))
+
+    def is_authorised(self, person: str, machine: str, at_utc: str) -> bool:
+        """Whether an authorisation covered this time (its end not included) and was not withdrawn by then."""
+        return any(
+            row["from_utc"] <= at_utc
+            and (row["until_utc"] is None or at_utc < row["until_utc"])
+            and (row["withdrawn_at_utc"] is None or at_utc < row["withdrawn_at_utc"])
+            for row in self.authorisations(person=person, machine=machine)
+        )
+
+
+def _read(row: Row) -> Row:
+    return {**row, "roles": json.loads(row["roles"])}

@@ -1,0 +1,26 @@
+"""Sealed records: the row, and the file it names."""
+
+from webapp.store.database import Database
+from webapp.store.files import HashedFiles
+from webapp.store.repositories.base import Repository, Row
+from webapp.store.tables.records import Record
+
+
+class RecordsRepository(Repository):
+    """`files` may be used outside a transaction; the rows may not."""
+
+    def __init__(self, database: Database, files: HashedFiles) -> None:
+        super().__init__(database)
+        self.files = files
+
+    def record(self, setup: str) -> Row | None:
+        """The row of a setup's sealed record, or None."""
+        return self._row(Record.select().where(Record.setup == setup))
+
+    def records(self) -> list[Row]:
+        """All sealed records, newest first."""
+        return self._rows(Record.select().order_by(Record.sealed_at_utc.desc(), Record.setup))
+
+    def add(self, setup: str, sha256: str, size: int, sealed_at_utc: str) -> None:
+        """Say which file is a setup's record. Raises Conflict if it has one."""
+        self._run(Record.insert(setup=setup, sha256=sha256, bytes=size, sealed_at_utc=sealed_at_utc))

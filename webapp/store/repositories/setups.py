@@ -1,0 +1,318 @@
+"""Sheets, events, what waits, what was set aside, and the lists found from them."""
+
+import json
+from collections.abc import Collection, Iterator, Sequence
+from typing import Any
+
+from webapp.store.repositories.base import Repository, Row
+from webapp.store.tables.setups import (
+    Event,
+    KeptValue,
+    PendingSeal,
+    Question,
+    SetAside,
+    Setup,
+    Sheet,
+    SheetInUse,
+    Waiting,
+)
+
+EVENT_COLUMNS = (
+    "position", "id", "jws", "device", "sequence", "setup", "type", "person", "sheet", "at_utc", "received_at_utc",
+    "problems",
+)  # fmt: skip
+INSERT_EVENT = (
+    f"INSERT INTO event ({', '.join(EVENT_COLUMNS)}) VALUES ({', '.join('?' * len(EVENT_COLUMNS))})"  # noqa: S608
+)
+AT_A_TIME = 500
+
+# What an upload does for each event or setup is written out: building a query takes longer than running it.
+EVENT_PARTS = ("id", "position", "device", "sequence", "setup", "type", "person", "at_utc", "problems")
+HOLDERS = (
+    "SELECT sequence, id FROM event WHERE device = ? AND sequence BETWEEN ? AND ? ORDER BY position DESC"
+)
+SETUP_COLUMNS = (
+    "id", "device", "sheet", "machine", "person", "status", "outcome", "signature", "probe_in_spindle",
+    "started_at_utc", "last_at_utc",
+)  # fmt: skip
+PUT_SETUP = (
+    f"INSERT INTO setup ({', '.join(SETUP_COLUMNS)}) VALUES ({', '.join('?' * len(SETUP_COLUMNS))}) "  # noqa: S608
+    f"ON CONFLICT (id) DO UPDATE SET {', '.join(f'{name} = excluded.{name}' for name in SETUP_COLUMNS[1:])}"
+)
+QUESTION_COLUMNS = ("id", "setup", "event", "axis", "text", "at_utc")
+PUT_QUESTION = (
+    f"INSERT INTO question ({', '.join(QUESTION_COLUMNS)}) VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"  # noqa: S608
+)
+COUNTED_VALUES = (
+    "SELECT seating, setup, value_nm, at_utc FROM kept_value "
+    "WHERE fixture = ? AND axis = ? AND left_out_reason IS NULL ORDER BY at_utc, setup"
+)
+CHANGED_AFTER = "SELECT DISTINCT setup FROM kept_change WHERE fixture = ? AND axis = ? AND number > ?"
+CHANGED_VALUES = (
+    f"SELECT changed.setup, seating, value_nm, at_utc FROM ({CHANGED_AFTER}) AS changed "  # noqa: S608
+    "LEFT JOIN kept_value ON kept_value.setup = changed.setup AND fixture = ? AND axis = ? AND left_out_reason IS NULL"
+)
+KEPT_PARTS = ("setup", "seating", "value_nm", "at_utc", "left_out_reason", "person", "has_page")
+KEPT_WITH_PEOPLE = (
+    "SELECT kept_value.setup, seating, value_nm, at_utc, left_out_reason, "
+    "coalesce(setup.person, imported_setup.person), setup.id IS NOT NULL "
+    "FROM kept_value LEFT JOIN setup ON setup.id = kept_value.setup "
+    "LEFT JOIN imported_setup ON imported_setup.id = kept_value.setup "
+    "WHERE fixture = ? AND axis = ? ORDER BY at_utc, kept_value.setup"
+)
+# Their order is that of the ledger: a later touch of the same axis comes later.
+NEWEST_RECEIPT = "SELECT max(received_at_utc) FROM event WHERE id IN (SELECT value FROM json_each(?))"
+TOUCHES_OF = (
+    "SELECT setup, id, jws FROM event WHERE setup IN (SELECT value FROM json_each(?)) "
+    "AND type = 'touch.entered' ORDER BY position"
+)
+EVENTS_OF = "SELECT id, jws FROM event WHERE setup = ? ORDER BY sequence, id"
+
+
+class SetupsRepository(Repository):
+    """The events are the truth; `setup` and `question` rows are lists that a fold can make again."""
+
+    # Sheets
+
+    def keep_sheet(
+        self, sheet_hash: str, machine: str, text: str, content: str, times: tuple[str, str]
+    ) -> None:
+        """Keep a sheet that is handed out; `times` are compiled and expires. Does nothing for one that is there."""
+        fields = {"hash": sheet_hash, "machine": machine, "text": text, "content": content}
+        row = {**fields, "compiled_at_utc": times[0], "expires_at_utc": times[1]}
+        self._run(Sheet.insert(row).on_conflict_ignore())
+
+    def sheet(self, sheet_hash: str) -> Row | None:
+        """One sheet, or None."""
+        return self._row(Sheet.select().where(Sheet.hash == sheet_hash))
+
+    def all_sheets(self) -> Iterator[Row]:
+        """Every sheet that was handed out, one at a time."""
+        for row in self._rows(Sheet.select(Sheet.hash)):
+            found = self.sheet(row["hash"])
+            if found is not None:
+                yield found
+
+    def sheet_in_use(self, machine: str) -> Row | None:
+        """The sheet that was last found right for a machine, with `ledger_size` and `checked_at_utc`, or None."""
+        row = self._row(SheetInUse.select().where(SheetInUse.machine == machine))
+        sheet = self.sheet(row["hash"]) if row else None
+        return {**row, **sheet} if row and sheet else None
+
+    def use_sheet(self, machine: str, sheet_hash: str, ledger_size: int, checked_at_utc: str) -> None:
+        """Say that a sheet was found right for a machine."""
+        fields = {"machine": machine, "hash": sheet_hash, "ledger_size": ledger_size}
+        self._run(SheetInUse.insert({**fields, "checked_at_utc": checked_at_utc}).on_conflict("REPLACE"))
+
+    # Events
+
+    def add_events(self, rows: list[tuple[Any, ...]]) -> None:
+        """Store events, each a tuple in the order of EVENT_COLUMNS."""
+        self._database.run_many(INSERT_EVENT, rows)
+
+    def events_by_id(self, ids: Collection[str]) -> dict[str, Row]:
+        """Those of these events that are stored, by id, without their signed text."""
+        return self._found("event", EVENT_PARTS, ids)
+
+    def events_of(self, setup: str) -> list[Row]:
+        """Events of one setup in the order of the device's chain (forks side by side)."""
+        return self._rows(Event.select().where(Event.setup == setup).order_by(Event.sequence, Event.id))
+
+    def texts_of(self, setup: str) -> list[tuple[str, str]]:
+        """Id and signed text of the events of one setup, in the order of the device's chain."""
+        return [(id_, jws) for id_, jws in self._database.raw(EVENTS_OF, (setup,))]
+
+    def newest_receipt(self, events: Collection[str]) -> str | None:
+        """When the server got the last of these events, or None where it has none of them."""
+        rows = self._database.raw(NEWEST_RECEIPT, (json.dumps(list(events)),))
+        return str(rows[0][0]) if rows and rows[0][0] is not None else None
+
+    def touches_of(self, setups: Collection[str]) -> list[tuple[str, str, str]]:
+        """Setup, id and signed text of every touch in these setups, in the order of the ledger."""
+        rows = self._database.raw(TOUCHES_OF, (json.dumps(list(setups)),)) if setups else []
+        return [(setup, id_, jws) for setup, id_, jws in rows]
+
+    def holders(self, device: str, sequences: Collection[int]) -> dict[int, str]:
+        """For those sequence numbers of a tablet that are taken: the event that came first."""
+        if not sequences:
+            return {}
+        values = (device, min(sequences), max(sequences))
+        return {
+            sequence: id_ for sequence, id_ in self._database.raw(HOLDERS, values) if sequence in sequences
+        }
+
+    def all_events(self) -> Iterator[Row]:
+        """Every event in the order of the ledger, read in stretches."""
+        start = 0
+        while rows := self._rows(
+            Event.select().where(Event.position >= start).order_by(Event.position).limit(AT_A_TIME)
+        ):
+            yield from rows
+            start = rows[-1]["position"] + 1
+
+    # What waits for its predecessor
+
+    def wait(self, row: Row) -> None:
+        """Keep an event until the one before it comes."""
+        self._run(Waiting.insert(row).on_conflict_ignore())
+
+    def waiting(self, device: str | None = None) -> list[Row]:
+        """Everything that waits, of one device if given."""
+        query = Waiting.select().order_by(Waiting.device, Waiting.sequence, Waiting.id)
+        return self._rows(query.where(Waiting.device == device) if device else query)
+
+    def waiting_count(self, device: str) -> int:
+        """How many events of a device wait."""
+        return int(self._database.raw("SELECT count(*) FROM waiting WHERE device = ?", (device,))[0][0])
+
+    def stop_waiting(self, ids: Collection[str]) -> None:
+        """Take events out of the waiting ones."""
+        for part in _parts(sorted(ids)):
+            self._run(Waiting.delete().where(Waiting.id.in_(part)))
+
+    # What was refused
+
+    def set_aside(self, row: Row) -> bool:
+        """Keep something refused, once; whether it is new."""
+        stored = {**row, "fields": json.dumps(row["fields"], sort_keys=True, ensure_ascii=False)}
+        return self._run(SetAside.insert(stored).on_conflict_ignore()) == 1
+
+    def set_aside_by_id(self, ids: Collection[str]) -> dict[str, Row]:
+        """Those of these that were set aside, by id, without their text."""
+        rows = self._found("set_aside", ("id", "code", "fields", "device", "sequence"), ids)
+        return {key: {**row, "fields": json.loads(row["fields"])} for key, row in rows.items()}
+
+    def set_aside_count(self, *, unsigned: bool) -> int:
+        """How many were set aside with, or without, a fitting signature."""
+        which = "IS NULL" if unsigned else "IS NOT NULL"
+        return int(self._database.raw(f"SELECT count(*) FROM set_aside WHERE device {which}")[0][0])  # noqa: S608
+
+    def refused(self, newest: int = 200) -> list[Row]:
+        """What was set aside, newest first."""
+        rows = self._rows(
+            SetAside.select().order_by(SetAside.received_at_utc.desc(), SetAside.id).limit(newest)
+        )
+        return [{**row, "fields": json.loads(row["fields"])} for row in rows]
+
+    # Sealed PINs that could not be checked yet
+
+    def keep_seal(self, event: str, seal: str | None) -> None:
+        """Keep a sealed PIN for later; the first one stays."""
+        self._run(PendingSeal.insert(event=event, seal=seal).on_conflict_ignore())
+
+    def pending_seals(self) -> list[Row]:
+        """Event and seal of every signature whose PIN is still to be checked, in the order of the ledger."""
+        query = PendingSeal.select(PendingSeal.event, PendingSeal.seal)
+        return self._rows(query.join(Event, on=(Event.id == PendingSeal.event)).order_by(Event.position))
+
+    def erase_seal(self, event: str) -> int:
+        """Erase a sealed PIN; how many rows went (0 or 1)."""
+        return self._run(PendingSeal.delete().where(PendingSeal.event == event))
+
+    # Lists
+
+    def put_setup(self, setup_id: str, **fields: Any) -> None:
+        """Set where a setup stands; `fields` are all columns but the id."""
+        values = [tuple({"id": setup_id, **fields}[name] for name in SETUP_COLUMNS)]
+        self._database.run_many(PUT_SETUP, values)
+
+    def setup(self, setup_id: str) -> Row | None:
+        """Where a setup stands, or None."""
+        return self._row(Setup.select().where(Setup.id == setup_id))
+
+    def setups_by_id(self, ids: Collection[str]) -> dict[str, Row]:
+        """Those of these setups that are known, by id."""
+        return self._found("setup", SETUP_COLUMNS, ids)
+
+    def setups(
+        self, *, status: Sequence[str] | None = None, machine: str | None = None, newest: int = 500
+    ) -> list[Row]:
+        """Setups by when they were last heard of, newest first."""
+        query = Setup.select().order_by(Setup.last_at_utc.desc(), Setup.id).limit(newest)
+        if status is not None:
+            query = query.where(Setup.status.in_(list(status)))
+        if machine is not None:
+            query = query.where(Setup.machine == machine)
+        return self._rows(query)
+
+    def put_questions(self, rows: list[Row]) -> None:
+        """List questions, each once."""
+        self._database.run_many(PUT_QUESTION, [tuple(row[name] for name in QUESTION_COLUMNS) for row in rows])
+
+    def question(self, question_id: str) -> Row | None:
+        """One question, or None."""
+        return self._row(Question.select().where(Question.id == question_id))
+
+    def setups_of_questions(self, ids: Collection[str]) -> dict[str, str]:
+        """Whose setup each of these questions was put in, for those that are listed."""
+        return {id_: row["setup"] for id_, row in self._found("question", ("id", "setup"), ids).items()}
+
+    def questions(self, *, only_open: bool = True, setup: str | None = None) -> list[Row]:
+        """Questions, oldest first."""
+        query = Question.select().order_by(Question.at_utc, Question.id)
+        if only_open:
+            query = query.where(Question.answered_at_utc.is_null())
+        return self._rows(query.where(Question.setup == setup) if setup else query)
+
+    def answer_question(self, question_id: str, by: str, decision: str, reason: str, at_utc: str) -> bool:
+        """Answer a question that is open; whether it was."""
+        fields = {"answered_at_utc": at_utc, "answered_by": by, "decision": decision, "reason": reason}
+        still_open = (Question.id == question_id) & Question.answered_at_utc.is_null()
+        return self._run(Question.update(fields).where(still_open)) == 1
+
+    # The usual's values
+
+    def keep_values(self, rows: list[Row]) -> None:
+        """Keep values of a setup that was signed off. Raises Conflict for a second value of a setup and axis."""
+        for row in rows:
+            self._run(KeptValue.insert(row))
+
+    def kept_values(self, fixture: str, *, axis: str | None = None) -> list[Row]:
+        """Values of a fixture, those left out too, oldest first."""
+        query = (
+            KeptValue.select().where(KeptValue.fixture == fixture).order_by(KeptValue.at_utc, KeptValue.setup)
+        )
+        return self._rows(query.where(KeptValue.axis == axis) if axis else query)
+
+    def kept_with_people(self, fixture: str, axis: str) -> list[Row]:
+        """Values of one axis of a fixture, those left out too, oldest first: who brought each, and whether its setup
+        was walked through here.
+        """
+        rows = self._database.raw(KEPT_WITH_PEOPLE, (fixture, axis))
+        return [dict(zip(KEPT_PARTS, row, strict=True)) for row in rows]
+
+    def counted_values(self, fixture: str, axis: str) -> list[tuple[str, str, int, str]]:
+        """Seating, setup, value and time of an axis, without those left out, oldest first."""
+        return self._database.raw(COUNTED_VALUES, (fixture, axis))
+
+    def changes_of_values(self, fixture: str, axis: str) -> int | None:
+        """How often an axis' values have changed; None while this transaction may yet be taken back."""
+        if self._database.is_writing:
+            return None
+        statement = "SELECT coalesce(max(number), 0) FROM kept_change WHERE fixture = ? AND axis = ?"
+        return int(self._database.raw(statement, (fixture, axis))[0][0])
+
+    def changed_values(self, fixture: str, axis: str, after: int) -> list[tuple[str, str | None, int, str]]:
+        """Setups whose value changed after so many changes: setup, seating, value and time of the value that counts
+        now; the seating is None where none does.
+        """
+        return self._database.raw(CHANGED_VALUES, (fixture, axis, after, fixture, axis))
+
+    def leave_out(self, setup: str, axis: str, reason: str | None) -> int:
+        """Leave a value out of the usual, or take it back in (None); how many rows there were (0 or 1)."""
+        here = (KeptValue.setup == setup) & (KeptValue.axis == axis)
+        return self._run(KeptValue.update(left_out_reason=reason).where(here))
+
+    def _found(self, table: str, columns: tuple[str, ...], ids: Collection[str]) -> dict[str, Row]:
+        """Rows of these ids, by id. One statement however many there are: the ids travel as one JSON text."""
+        if not ids:
+            return {}
+        statement = f"SELECT {', '.join(columns)} FROM {table} WHERE id IN (SELECT value FROM json_each(?))"  # noqa: S608
+        rows = self._database.raw(statement, (json.dumps(list(ids)),))
+        return {row[0]: dict(zip(columns, row, strict=True)) for row in rows}
+
+
+def _parts(values: list[Any]) -> Iterator[list[Any]]:
+    """Stretches short enough for one statement's parameters."""
+    for start in range(0, len(values), AT_A_TIME):
+        yield values[start : start + AT_A_TIME]

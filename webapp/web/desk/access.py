@@ -1,0 +1,146 @@
+"""Signing in and out, and a person's own secrets.
+
+Rules: OWASP ASVS 5.0, chapter 6: the answer to a wrong name and to a wrong passphrase is the same; secrets are real
+inputs, so that password managers and paste work (also WCAG 2.2, 3.3.8); a person changes the first secrets before
+anything else opens. Growing delays and their limits are the use case's.
+"""
+
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as AnyResponse
+
+from webapp.domain.plain.errors import DomainError
+from webapp.services.people import access
+from webapp.web.desk import forms
+from webapp.web.edge import sessions
+from webapp.web.edge.wiring import wiring
+from webapp.web.show.shown_values import plain
+
+blueprint = Blueprint("access", __name__)
+
+
+@blueprint.route("/sign-in", methods=["GET", "POST"])
+def sign_in() -> AnyResponse:
+    """The sign-in page; a passphrase that fits starts a new session."""
+    form = forms.SignIn()
+    if not form.validate_on_submit():
+        return _sign_in_page(form, 200 if request.method == "GET" else 422)
+    parts = wiring()
+    token = parts.new_token()
+    person = (form.person.data or "").strip()
+    try:
+        access.sign_in(
+            parts.store,
+            parts.keyring,
+            person,
+            form.passphrase.data,
+            parts.now(),
+            token,
+            sessions.source(),
+        )
+    except DomainError as refusal:
+        form.refuse(None, plain(refusal.code, refusal.fields))
+        return _sign_in_page(form, 403)
+    before = sessions.token()
+    if before:
+        access.sign_out(parts.store, before, parts.now())
+    return sessions.begin(_to(_own_page(request.args.get("to"))), token)
+
+
+def _sign_in_page(form: forms.SignIn, status: int) -> Response:
+    return make_response(
+        render_template("desk/sign_in.html", form=form, to=_own_page(request.args.get("to"))), status
+    )
+
+
+@blueprint.post("/sign-out")
+def sign_out() -> AnyResponse:
+    """End the session here and on the server."""
+    token = sessions.token()
+    if token:
+        access.sign_out(wiring().store, token, wiring().now())
+    return sessions.end(_to(url_for("board.machines")))
+
+
+@blueprint.get("/me")
+def me() -> Response:
+    """A person's own page: roles, and forms for the passphrase and the PIN."""
+    return _me_page(forms.ChangePassphrase(formdata=None), forms.ChangePin(formdata=None), 200)
+
+
+@blueprint.post("/me/passphrase")
+def change_passphrase() -> AnyResponse:
+    """Set a new passphrase. All sessions end, this one too, and a new one starts by signing in."""
+    form = forms.ChangePassphrase()
+    parts, who = wiring(), sessions.signed_in()
+    if form.validate():
+        try:
+            access.change_passphrase(
+                parts.store,
+                parts.keyring,
+                who.id,
+                form.current.data,
+                form.new_passphrase.data,
+                parts.now(),
+                sessions.source(),
+            )
+            return sessions.end(_to(url_for("access.sign_in", changed="passphrase")))
+        except DomainError as refusal:
+            form.refuse(None, plain(refusal.code, refusal.fields))
+    return _me_page(form, forms.ChangePin(formdata=None), 422)
+
+
+@blueprint.post("/me/pin")
+def change_pin() -> AnyResponse:
+    """Set a new PIN for signing at a tablet."""
+    form = forms.ChangePin()
+    parts, who = wiring(), sessions.signed_in()
+    if form.validate():
+        try:
+            access.change_pin(
+                parts.store,
+                parts.keyring,
+                who.id,
+                form.passphrase.data,
+                form.new_pin.data,
+                parts.now(),
+                sessions.source(),
+            )
+            return _to(url_for("access.me", changed="pin"))
+        except DomainError as refusal:
+            form.refuse(None, plain(refusal.code, refusal.fields))
+    return _me_page(forms.ChangePassphrase(formdata=None), form, 422)
+
+
+def _me_page(passphrase: forms.ChangePassphrase, pin: forms.ChangePin, status: int) -> Response:
+    parts, who = wiring(), sessions.signed_in()
+    with parts.store.reading():
+        row = parts.store.people.person(who.id) or {}
+        machines = parts.store.shop.items("machine")
+        rights = parts.store.people.authorisations(person=who.id)
+    page = render_template(
+        "desk/me.html",
+        row=row,
+        passphrase=passphrase,
+        pin=pin,
+        changed=request.args.get("changed"),
+        authorisations=[one for one in rights if one["withdrawn_at_utc"] is None],
+        machines=machines,
+    )
+    return make_response(page, status)
+
+
+def _to(address: str) -> Response:
+    return make_response(redirect(address, 303))
+
+
+def _own_page(address: str | None) -> str:
+    """An address of ours to go to after signing in; anything else leads to the first page of the desk."""
+    first = url_for("desk.setups")
+    if not address or not address.startswith("/") or address.startswith(("//", "/\\")):
+        return first
+    parts = urlsplit(address)
+    return first if parts.scheme or parts.netloc or any(ord(letter) < 0x21 for letter in address) else address

@@ -1,0 +1,160 @@
+"""The lead's decisions: sign off, not accept, answer a question, seal again.
+
+Rules: each decision shows what it is about before it is sent (WCAG 2.2, 3.3.4) and asks for the passphrase again,
+whatever the session says (OWASP ASVS 5.0, 7.5.3; 21 CFR 11.200(a)); a decision about a setup carries the fingerprint of
+what its page showed, and is refused when the setup is another by then; a refusal of the use case comes back into the
+form with all that was typed, the passphrase aside.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, Response, current_app, make_response, redirect, render_template, request, url_for
+from werkzeug.exceptions import NotFound
+
+from webapp.domain.plain.errors import DomainError
+from webapp.services.errors import ServiceError, SetupChanged
+from webapp.services.setups import answering, recording, signing_off
+from webapp.web.desk import forms
+from webapp.web.desk.desk import names, opened
+from webapp.web.edge import sessions
+from webapp.web.edge.wiring import wiring
+from webapp.web.show import rendering
+from webapp.web.show.shown_values import plain
+
+blueprint = Blueprint("deciding", __name__)
+
+
+@blueprint.route("/desk/setups/<uuid:setup_id>/sign-off", methods=["GET", "POST"])
+def sign_off(setup_id: object) -> Response:
+    """Review, then sign off with the passphrase. The record is sealed at once; if that fails, the sign-off stays."""
+    form, parts, who = forms.SignOff(), wiring(), sessions.signed_in()
+    identifier = str(setup_id)
+    if request.method == "POST" and form.validate():
+        try:
+            signing_off.sign_off(
+                parts.store,
+                parts.keyring,
+                identifier,
+                who.id,
+                form.passphrase.data,
+                (form.note.data or "").strip(),
+                parts.now(),
+                sessions.source(),
+                seen=form.seen.data or "",
+            )
+        except DomainError as refusal:
+            _refuse(form, refusal)
+        else:
+            return _to_setup(identifier, "sealed" if _sealed(identifier) else "not_sealed")
+    return _decision_page("desk/sign_off.html", form, identifier)
+
+
+@blueprint.route("/desk/setups/<uuid:setup_id>/not-accepted", methods=["GET", "POST"])
+def not_accept(setup_id: object) -> Response:
+    """Do not accept a setup, with the reason and the passphrase."""
+    form, parts, who = forms.NotAccept(), wiring(), sessions.signed_in()
+    identifier = str(setup_id)
+    if request.method == "POST" and form.validate():
+        try:
+            signing_off.not_accept(
+                parts.store,
+                parts.keyring,
+                identifier,
+                who.id,
+                form.passphrase.data,
+                (form.reason.data or "").strip(),
+                parts.now(),
+                sessions.source(),
+                seen=form.seen.data or "",
+            )
+        except DomainError as refusal:
+            _refuse(form, refusal)
+        else:
+            return _to_setup(identifier, "not_accepted")
+    return _decision_page("desk/not_accept.html", form, identifier)
+
+
+@blueprint.post("/desk/setups/<uuid:setup_id>/seal")
+def seal(setup_id: object) -> Response:
+    """Try once more to seal the record of a setup that is signed off."""
+    return _to_setup(str(setup_id), "sealed" if _sealed(str(setup_id)) else "not_sealed")
+
+
+@blueprint.route("/desk/questions/<uuid:question_id>", methods=["GET", "POST"])
+def question(question_id: object) -> Response:
+    """One question with the arithmetic beside it, and the form that answers it."""
+    form, parts, who = forms.Answer(), wiring(), sessions.signed_in()
+    with parts.store.reading():
+        asked = parts.store.setups.question(str(question_id))
+    if asked is None:
+        raise NotFound
+    if request.method == "POST" and form.validate():
+        try:
+            answering.answer(
+                parts.store,
+                asked["id"],
+                who.id,
+                form.decision.data,
+                (form.reason.data or "").strip(),
+                parts.now(),
+            )
+        except DomainError as refusal:
+            form.refuse(None, plain(refusal.code, refusal.fields))
+        else:
+            return _see_other(url_for("desk.queue", done="answered"))
+    about = opened(asked["setup"])
+    about["touches"] = [one for one in about["touches"] if asked["axis"] in {None, one["axis"]}]
+    asked_about = answering.touch_asked_about(asked, about["touches"])
+    return _page("desk/question.html", form, asked=asked, asked_about=asked_about, **about)
+
+
+def _sealed(setup_id: str) -> bool:
+    """Render and seal; a failure is logged, leaves the sign-off as it is and can be tried again."""
+    parts = wiring()
+    try:
+        with rendering.one_at_a_time():
+            recording.sealed_pdf(
+                parts.store,
+                setup_id,
+                parts.render,
+                parts.seal,
+                parts.now(),
+                parts.renderer,
+            )
+    except ServiceError:
+        raise
+    except Exception:
+        current_app.logger.exception("record of %s not sealed", setup_id)
+        return False
+    return True
+
+
+def _refuse(form: forms.SignOff | forms.NotAccept, refusal: DomainError) -> None:
+    """Put a refusal above the form. One for a setup that changed makes the page that comes the one to be read."""
+    form.refuse(None, plain(refusal.code, refusal.fields))
+    if isinstance(refusal, SetupChanged):
+        form.seen.data = None
+
+
+def _decision_page(template: str, form: forms.SignOff | forms.NotAccept, setup_id: str) -> Response:
+    """The setup and the form that decides about it. What was read stays what it was until the person is told."""
+    about = opened(setup_id)
+    shown = about["detail"]["reviewed"]["sha256"]
+    read_before = request.args.get("seen") if request.method == "GET" else None
+    form.seen.data = form.seen.data or shown
+    return _page(template, form, changed=read_before not in {None, shown}, **about)
+
+
+def _page(template: str, form: forms.DeskForm, **about: Any) -> Response:
+    status = 422 if request.method == "POST" else 200
+    return make_response(render_template(template, form=form, **{"names": names(), **about}), status)
+
+
+def _to_setup(setup_id: str, done: str) -> Response:
+    return _see_other(url_for("desk.setup", setup_id=setup_id, done=done))
+
+
+def _see_other(address: str) -> Response:
+    return make_response(redirect(address, 303))

@@ -1,0 +1,186 @@
+"""The desk's reading pages: what waits for the lead, the list of setups, one setup with every number beside
+its limit.
+
+Rules: an operator sees their own setups only, lead and auditor see all; a setup that may not be seen is
+answered like one
+that does not exist. Filters stand in the address, so that a page can be sent to somebody.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
+from werkzeug.exceptions import NotFound
+
+from webapp.proof.seal_term import seal_term
+from webapp.services.evidence import auditing, timekeeping
+from webapp.services.intake import intake
+from webapp.services.numbers import past_values
+from webapp.services.setups import answering, pacing, recording, signing_off
+from webapp.web.edge import sessions
+from webapp.web.edge.rights import may_open
+from webapp.web.edge.wiring import wiring
+from webapp.web.show import rendering, shown_values
+
+blueprint = Blueprint("desk", __name__)
+
+STATES = ("running", "finished", "signed", "signed_off", "not_accepted")
+A_PAGE = 100
+MOST_LISTED = 20_000
+DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+
+@blueprint.get("/desk")
+def queue() -> str:
+    """What waits for the lead: setups to sign off, open questions, signatures that do not hold, what was set
+    aside.
+    """
+    parts = wiring()
+    return render_template(
+        "desk/queue.html",
+        queue=signing_off.queue(parts.store, parts.now()),
+        questions=answering.questions(parts.store),
+        unsealed=recording.unsealed(parts.store),
+        waiting=intake.waiting(parts.store),
+        refused=intake.refused(parts.store),
+        clock_jumps=timekeeping.recent_jumps(parts.store, parts.now()),
+        audited=auditing.last_run(parts.store),
+        seal_term=seal_term(parts.keyring.seal_certificate, parts.now()),
+        names=names(),
+    )
+
+
+@blueprint.get("/desk/setups")
+def setups() -> str:
+    """All setups that the person may see and the filter lets through, newest first."""
+    parts, who = wiring(), sessions.signed_in()
+    wanted = {
+        name: request.args.get(name, "").strip() for name in ("machine", "person", "state", "from", "to")
+    }
+    with parts.store.reading():
+        rows = parts.store.setups.setups(
+            status=[wanted["state"]] if wanted["state"] in STATES else None,
+            machine=wanted["machine"] or None,
+            newest=MOST_LISTED,
+        )
+        sealed = {row["setup"] for row in parts.store.records.records()}
+        filter_machines = {key: value["name"] for key, value in parts.store.shop.items("machine").items()}
+        filter_people = {one["id"]: one["name"] for one in parts.store.people.everybody()}
+    rows = [row for row in rows if may_open(who, row["person"]) and _wanted(row, wanted)]
+    start = _start()
+    return render_template(
+        "desk/setups.html",
+        rows=rows[start : start + A_PAGE],
+        count=len(rows),
+        start=start,
+        older=start + A_PAGE if start + A_PAGE < len(rows) else None,
+        newer=max(0, start - A_PAGE) if start else None,
+        wanted=wanted,
+        filtered=any(wanted.values()),
+        states=STATES,
+        sealed=sealed,
+        filter_machines=filter_machines,
+        filter_people=filter_people,
+        names=names(),
+    )
+
+
+def _wanted(row: dict[str, Any], wanted: dict[str, str]) -> bool:
+    day = row["started_at_utc"][:10]
+    return (
+        (not wanted["person"] or row["person"] == wanted["person"])
+        and (not DAY.fullmatch(wanted["from"]) or day >= wanted["from"])
+        and (not DAY.fullmatch(wanted["to"]) or day <= wanted["to"])
+    )
+
+
+def _start() -> int:
+    text = request.args.get("start", "0")
+    return int(text) if re.fullmatch(r"[0-9]{1,6}", text) else 0
+
+
+@blueprint.get("/desk/setups/<uuid:setup_id>")
+def setup(setup_id: object) -> str | Response:
+    """One setup: what was typed beside its limits, what was asked and answered, and where it stands.
+
+    A past setup that was taken in from a table has a page of its own.
+    """
+    if sessions.signed_in().reads_all and past_values.past_setup(wiring().store, str(setup_id)):
+        return make_response(redirect(url_for("past.setup", setup_id=setup_id), 303))
+    return render_template("desk/setup.html", **opened(str(setup_id)))
+
+
+def opened(setup_id: str) -> dict[str, Any]:
+    """All that a page about one setup shows, for a person who may see it. Raises NotFound."""
+    parts, who = wiring(), sessions.signed_in()
+    with parts.store.reading():
+        row = parts.store.setups.setup(setup_id)
+        if row is None or not may_open(who, row["person"]):
+            raise NotFound
+        record = parts.store.records.record(setup_id)
+        device = parts.store.devices.device(row["device"])
+    detail = signing_off.detail(parts.store, setup_id, parts.now())
+    sheet, state = detail["sheet"], detail["state"]
+    return {
+        "row": row,
+        "record": record,
+        "device": device,
+        "detail": detail,
+        "sheet": sheet,
+        "state": state,
+        "lengths": shown_values.Lengths(shown_values.display_of(sheet["machine"])),
+        "touches": shown_values.touch_rows(sheet, state),
+        "timings": shown_values.timings(sheet["procedure"]["stages"], state, detail["events"]),
+        "pace": {row["step"]: row for row in detail["pace"]},
+        "paced": pacing.marked(detail["pace"]),
+        "squares": shown_values.square_rows(sheet, state),
+        "names": names(),
+        "drawings": rendering.drawings(sheet),
+        "seal_term": seal_term(parts.keyring.seal_certificate, parts.now()),
+    }
+
+
+def names() -> dict[str, str]:
+    """Names by id, of people and machines; ids of people and of machines never meet in one column."""
+    store = wiring().store
+    with store.reading():
+        people = {row["id"]: row["name"] for row in store.people.everybody()}
+        machines = {key: value["name"] for key, value in store.shop.items("machine").items()}
+    return {"server": "the server", **machines, **people}
+
+
+@blueprint.get("/desk/setups/<uuid:setup_id>/unsigned.pdf")
+def unsigned(setup_id: object) -> Response:
+    """The setup as a PDF before it is signed off, plainly marked as such."""
+    _must_see(str(setup_id))
+    parts = wiring()
+    with rendering.one_at_a_time():
+        pdf = recording.unsigned_pdf(
+            parts.store, str(setup_id), parts.render_unsigned, parts.now(), parts.renderer
+        )
+    return _pdf(pdf, f"setup-{setup_id}-not-signed-off.pdf")
+
+
+@blueprint.get("/records/<uuid:setup_id>.pdf")
+def record(setup_id: object) -> Response:
+    """The sealed record, byte for byte as it was sealed."""
+    _must_see(str(setup_id))
+    _, pdf = recording.stored_pdf(wiring().store, str(setup_id))
+    return _pdf(pdf, f"setup-{setup_id}.pdf")
+
+
+def _must_see(setup_id: str) -> None:
+    store, who = wiring().store, sessions.signed_in()
+    with store.reading():
+        row = store.setups.setup(setup_id)
+    if row is None or not may_open(who, row["person"]):
+        raise NotFound
+
+
+def _pdf(body: bytes, name: str) -> Response:
+    answer = make_response(body)
+    answer.headers["Content-Type"] = "application/pdf"
+    answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer

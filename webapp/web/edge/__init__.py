@@ -1,0 +1,1 @@
+"""What stands before every view and goes with every answer."""

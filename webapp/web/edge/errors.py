@@ -1,0 +1,121 @@
+"""What a person or a tablet reads when something was refused or went wrong.
+
+Rules: OWASP ASVS 5.0, 16.5.1 to 16.5.4: no inner detail leaves the server, everything unforeseen is caught here, and a
+page that fails while an error is shown falls back to plain text. Tablets get {"code","fields"}; people get a page that
+says what happened and what to do. What was typed into a form is handed back, secrets aside.
+"""
+
+from __future__ import annotations
+
+from flask import Flask, Response, json, make_response, render_template, request
+from flask_wtf.csrf import CSRFError
+from werkzeug.exceptions import HTTPException
+
+from webapp.domain.plain.errors import DomainError
+from webapp.proof.errors import ProofError
+from webapp.services import errors as refusals
+from webapp.web.edge.guards import FromElsewhere, SignedOut
+
+SECRETS = (
+    "passphrase",
+    "pin",
+    "new_passphrase",
+    "new_passphrase_again",
+    "new_pin",
+    "new_pin_again",
+    "current",
+)
+OWN_FIELDS = frozenset({"csrf_token"})
+TOO_MANY = 429
+KNOWN = {
+    400: "web.bad_request",
+    403: "web.not_allowed",
+    404: "web.not_found",
+    405: "web.method_not_allowed",
+    413: "web.too_large",
+    415: "web.not_json",
+    429: "web.too_many",
+    500: "web.fault",
+    503: "web.busy",
+}
+STATUS_OF: tuple[tuple[type[Exception], int], ...] = (
+    (refusals.TooManyTries, 429),
+    (refusals.StoppedAfterTries, 429),
+    (refusals.NotFound, 404),
+    (refusals.NotAllowed, 403),
+    (refusals.NotNow, 409),
+)
+LAST_WORDS = "Something went wrong on the server. It was noted. Try again; if it stays, tell the lead.\n"
+
+
+def init_app(app: Flask) -> None:
+    """Answer every error of the application in our own words."""
+    app.register_error_handler(CSRFError, _send_again)
+    app.register_error_handler(SignedOut, _send_again)
+    app.register_error_handler(DomainError, _refusal)
+    app.register_error_handler(ProofError, _refusal)
+    app.register_error_handler(HTTPException, _page)
+    app.register_error_handler(Exception, _fault)
+
+
+def api_error(status: int, code: str, fields: dict[str, str | int] | None = None) -> Response:
+    """An error for a tablet."""
+    body = json.dumps({"code": code, "fields": fields or {}})
+    return Response(body, status=status, content_type="application/json; charset=utf-8")
+
+
+def _page(error: HTTPException) -> Response:
+    status = error.code or 500
+    if status < 400:
+        return make_response(error.get_response())
+    code = "web.from_elsewhere" if isinstance(error, FromElsewhere) else KNOWN.get(status, KNOWN[400])
+    if request.path.startswith("/api/"):
+        answer = api_error(status, code)
+    else:
+        answer = make_response(render_template("desk/error.html", status=status, code=code), status)
+    for name in ("Allow", "Retry-After"):
+        if name in error.get_response().headers:
+            answer.headers[name] = error.get_response().headers[name]
+    return answer
+
+
+def _refusal(error: DomainError | ProofError) -> Response:
+    """A rule said no and no view put it beside its field."""
+    status = next((number for kind, number in STATUS_OF if isinstance(error, kind)), 422)
+    if request.path.startswith("/api/"):
+        answer = api_error(status, error.code, error.fields)
+        if status == TOO_MANY and isinstance(error.fields.get("seconds"), int):
+            answer.headers["Retry-After"] = str(error.fields["seconds"])
+        return answer
+    page = render_template("desk/error.html", status=status, code=error.code, fields=error.fields)
+    return make_response(page, status)
+
+
+def _send_again(error: HTTPException) -> Response:
+    """The form's token is too old or the session ended: show what was typed, ready to be sent again."""
+    typed = [
+        (name, value) for name, value in request.form.items(multi=True) if name not in (*SECRETS, *OWN_FIELDS)
+    ]
+    secrets = [name for name in SECRETS if name in request.form]
+    page = render_template(
+        "desk/send_again.html",
+        address=request.path,
+        typed=typed,
+        secrets=secrets,
+        had_file=bool(request.files),
+        signed_out=isinstance(error, SignedOut),
+    )
+    return make_response(page, 400)
+
+
+def _fault(error: Exception) -> Response:
+    from flask import current_app  # noqa: PLC0415 - only here, where nothing else may be relied on
+
+    current_app.logger.error("fault in %s %s", request.method, request.endpoint, exc_info=error)
+    if request.path.startswith("/api/"):
+        return api_error(500, KNOWN[500])
+    try:
+        return make_response(render_template("desk/error.html", status=500, code=KNOWN[500]), 500)
+    except Exception:
+        current_app.logger.exception("fault while showing a fault")
+        return Response(LAST_WORDS, status=500, content_type="text/plain; charset=utf-8")

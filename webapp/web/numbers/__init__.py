@@ -1,0 +1,1 @@
+"""The pages about numbers: fixtures, choices, budgets, probes, past values."""

@@ -1,0 +1,148 @@
+"""How each fixture behaves: all at a glance, one axis value by value, a new seating, a value left out or taken back.
+
+Rules: lead and auditor read; only the lead changes anything, each time with a reason that goes onto the ledger. Filters
+stand in the address. Everything a chart shows stands in words and in a table as well.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from datetime import datetime
+from functools import cache
+from typing import Any
+
+from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
+
+from webapp.domain.plain.errors import DomainError, Finding
+from webapp.domain.usual.trend import described
+from webapp.services.numbers import trending
+from webapp.services.numbers.trending import EVERY_SEATING, AxisTrend
+from webapp.services.shop import register
+from webapp.web.desk import forms
+from webapp.web.desk.desk import names
+from webapp.web.edge import sessions
+from webapp.web.edge.wiring import wiring
+from webapp.web.show import charting, shown_values
+from webapp.web.show.shown_values import plain
+
+blueprint = Blueprint("fixtures", __name__)
+
+A_PAGE = 200
+AXIS = "<any(X, Y, Z):axis>"
+
+
+@blueprint.get("/desk/fixtures")
+def overview() -> str:
+    """All fixtures in use, and for each axis where it lies, how it scatters, whether something is to be looked at."""
+    found = [
+        {**one, "lengths": shown_values.Lengths(one["display"])} for one in trending.overview(wiring().store)
+    ]
+    return render_template("desk/fixtures.html", fixtures=found)
+
+
+@blueprint.get(f"/desk/fixtures/<fixture>/{AXIS}")
+def trends(fixture: str, axis: str) -> str:
+    """Every accepted value since the seating asked for, as charts, in words and in a table."""
+    found = trending.trend(wiring().store, fixture, axis, request.args.get("seating") or None)
+    display = found.parts.machine.display
+    words = sentences(described(found.now, display))
+
+    @cache
+    def href(setup: str) -> str:
+        return url_for("desk.setup", setup_id=setup)
+
+    points = [(one, point) for one in reversed(found.trends) for point in reversed(one.points)]
+    start = _start(len(points))
+    return render_template(
+        "desk/trends.html",
+        **about(found),
+        words_of_chart=words,
+        charts=charting.trend(found.trends, axis, " ".join(words), display, href),
+        points=points[start : start + A_PAGE],
+        count=len(points),
+        start=start,
+        older=start + A_PAGE if start + A_PAGE < len(points) else None,
+        newer=max(0, start - A_PAGE) if start else None,
+        every=EVERY_SEATING,
+        names=names(),
+    )
+
+
+def about(found: AxisTrend) -> dict[str, Any]:
+    """What all pages about one axis show at their head."""
+    return {
+        "found": found,
+        "parts": found.parts,
+        "fixture": found.parts.fixture,
+        "axis": found.parts.face.axis,
+        "lengths": shown_values.Lengths(found.parts.machine.display),
+    }
+
+
+def sentences(findings: tuple[Finding, ...]) -> list[str]:
+    """The words of findings."""
+    return [plain(one.code, one.fields) for one in findings]
+
+
+def _start(count: int) -> int:
+    text = request.args.get("start", "0")
+    start = int(text) if re.fullmatch(r"[0-9]{1,7}", text) else 0
+    return start if start < count else 0
+
+
+@blueprint.route("/desk/fixtures/<fixture>/seating", methods=["GET", "POST"])
+def seating(fixture: str) -> Response:
+    """Say that a fixture was moved: what that does, and the form with the reason."""
+    form, parts, who = forms.StartSeating(), wiring(), sessions.signed_in()
+    name = trending.fixture_name(parts.store, fixture)
+    if request.method == "POST" and form.validate():
+        now = parts.now()
+        try:
+            new = seating_id(fixture, now, parts.new_token())
+            register.start_seating(parts.store, fixture, new, form.reason.data or "", who.id, now)
+        except DomainError as refusal:
+            form.refuse("reason", plain(refusal.code, refusal.fields))
+        else:
+            return _see_other(url_for("fixtures.overview", done="seated"))
+    found = [one for one in trending.overview(parts.store) if one["fixture"] == fixture]
+    return _page("desk/seating.html", form, fixture=fixture, name=name, found=found)
+
+
+def seating_id(fixture: str, now: datetime, token: str) -> str:
+    """A short id that says what it is of and since when; the chance in it parts two of one second."""
+    chance = hashlib.sha256(token.encode()).hexdigest()[:8]
+    return f"{fixture[:22].rstrip('-')}-{now:%Y%m%d-%H%M%S}-{chance}"
+
+
+@blueprint.route(f"/desk/fixtures/<fixture>/{AXIS}/values/<setup>", methods=["GET", "POST"])
+def value(fixture: str, axis: str, setup: str) -> Response:
+    """One value of the usual: leave it out, or take it back, with a reason; what the usual is with it and without."""
+    form, parts, who = forms.ValueReason(), wiring(), sessions.signed_in()
+    if request.method == "POST" and form.validate():
+        change = register.leave_out if form.do.data == "leave_out" else register.take_in
+        try:
+            change(parts.store, setup, axis, form.reason.data or "", who.id, parts.now())
+        except DomainError as refusal:
+            form.refuse("reason", plain(refusal.code, refusal.fields))
+        else:
+            return _see_other(url_for("fixtures.trends", fixture=fixture, axis=axis, done=form.do.data))
+    both = trending.with_and_without(parts.store, fixture, axis, setup)
+    return _page(
+        "desk/value.html",
+        form,
+        both=both,
+        fixture=both.parts.fixture,
+        axis=axis,
+        lengths=shown_values.Lengths(both.parts.machine.display),
+        names=names(),
+    )
+
+
+def _page(template: str, form: forms.DeskForm, **more: Any) -> Response:
+    status = 422 if request.method == "POST" else 200
+    return make_response(render_template(template, form=form, **more), status)
+
+
+def _see_other(address: str) -> Response:
+    return make_response(redirect(address, 303))

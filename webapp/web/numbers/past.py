@@ -1,0 +1,126 @@
+"""Past values from a table: looked at first, then taken in; and all kept values as a table again.
+
+Rules: a table that was looked at lies beside the database under its own hash until it is taken in, so that what is
+taken in is what was looked at; every refused line stands there with its number and its reason. A table that the desk
+hands out can be taken in again.
+"""
+
+from __future__ import annotations
+
+from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
+from werkzeug.exceptions import NotFound
+
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.lengths import Display, Unit
+from webapp.services.numbers import past_values
+from webapp.services.numbers.past_values import Looked
+from webapp.web.desk.desk import names
+from webapp.web.edge import sessions
+from webapp.web.edge.wiring import wiring
+from webapp.web.numbers.forms import PastFile
+from webapp.web.show import rendering, shown_values
+from webapp.web.show.shown_values import plain
+
+blueprint = Blueprint("past", __name__)
+
+MOST_SHOWN = 200
+
+
+@blueprint.get("/desk/past")
+def overview() -> str:
+    """What was taken in so far, and the ways in and out."""
+    parts = wiring()
+    with parts.store.reading():
+        fixtures = {key: value["name"] for key, value in parts.store.shop.items("fixture").items()}
+    found = past_values.imports(parts.store)
+    return render_template(
+        "desk/past.html", imports=found, fixtures=fixtures, done=request.args.get("done"), names=names()
+    )
+
+
+@blueprint.get("/desk/past.csv")
+def export() -> Response:
+    """All kept values as a table, or those of one fixture."""
+    wanted = request.args.get("fixture", "").strip()[:80] or None
+    with rendering.one_at_a_time():
+        text = "".join(past_values.export(wiring().store, wanted))
+    answer = make_response(text)
+    answer.headers["Content-Type"] = "text/csv; charset=utf-8"
+    answer.headers["Content-Disposition"] = 'attachment; filename="past-values.csv"'
+    return answer
+
+
+@blueprint.route("/desk/past/import", methods=["GET", "POST"])
+def look() -> Response:
+    """Choose a table and see what taking it in would do. Nothing is changed."""
+    form, parts = PastFile(), wiring()
+    if request.method == "GET":
+        return _look_page(form, None, 200)
+    if not form.validate():
+        return _look_page(form, None, 422)
+    data = form.table.data.read()
+    name = (form.table.data.filename or "table.csv")[:120]
+    try:
+        with rendering.one_at_a_time():
+            looked = past_values.look(parts.store, lambda: [data], parts.now())
+            past_values.stage(parts.store, data)
+    except DomainError as refusal:
+        form.refuse(None, plain(refusal.code, refusal.fields))
+        return _look_page(form, None, 422)
+    return _look_page(form, looked, 200, name)
+
+
+@blueprint.post("/desk/past/import/<digest>")
+def take_in(digest: str) -> Response:
+    """Take in the table that was looked at."""
+    form, parts, who = PastFile(formdata=None), wiring(), sessions.signed_in()
+    name = (request.form.get("name") or "table.csv")[:120]
+    try:
+        with rendering.one_at_a_time():
+            data = past_values.staged(parts.store, digest)
+            past_values.take_in(parts.store, lambda: [data], name, who.id, parts.now())
+            past_values.drop(parts.store, digest)
+    except DomainError as refusal:
+        form.refuse(None, plain(refusal.code, refusal.fields))
+        return _look_page(form, None, 422)
+    return make_response(redirect(url_for("past.overview", done="taken"), 303))
+
+
+@blueprint.get("/desk/past/setups/<uuid:setup_id>")
+def setup(setup_id: object) -> str:
+    """One past setup that was taken in: its values, and which line of which table it comes from."""
+    parts = wiring()
+    rows = past_values.past_setup(parts.store, str(setup_id))
+    if not rows:
+        raise NotFound
+    machines = parts.store.shop
+    with parts.store.reading():
+        machine = machines.item("machine", rows[0]["machine"])
+        line = parts.store.numbers.imported(str(setup_id))
+        fixture = machines.item("fixture", rows[0]["fixture"])
+    found = next(one for one in past_values.imports(parts.store) if one["number"] == rows[0]["imported"])
+    display = shown_values.display_of(machine) if machine else Display(Unit.MM, 3)
+    return render_template(
+        "desk/past_setup.html",
+        rows=rows,
+        line=line,
+        table=found,
+        fixture=fixture["name"] if fixture else rows[0]["fixture"],
+        lengths=shown_values.Lengths(display),
+        names=names(),
+    )
+
+
+def _look_page(form: PastFile, looked: Looked | None, status: int, name: str = "") -> Response:
+    lines = [] if looked is None else looked.lines[:MOST_SHOWN]
+    return make_response(
+        render_template(
+            "desk/past_import.html",
+            form=form,
+            looked=looked,
+            lines=[(one.line, plain(one.reason.code, one.reason.fields)) for one in lines],
+            name=name,
+            names=names(),
+        ),
+        status,
+    )

@@ -1,0 +1,120 @@
+"""A fixture's trends on paper: every axis with its chart, its words and its newest values, as one PDF.
+
+Rules: what is printed is what the trends page shows at that moment; it is no record, carries no seal and says so. The
+press prints it, a process that can fetch nothing; the chart is text that our own code wrote with an XML library.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from flask import Blueprint, Response, make_response, request
+
+from webapp.domain.usual.trend import described
+from webapp.services.errors import NoSuchFixture
+from webapp.services.numbers import trending
+from webapp.services.numbers.trending import EVERY_SEATING, AxisTrend
+from webapp.services.times import utc_text
+from webapp.web.desk.desk import names
+from webapp.web.edge.shop_zone import local
+from webapp.web.edge.wiring import wiring
+from webapp.web.numbers.fixtures import sentences
+from webapp.web.show import charting, rendering, shown_values
+from webapp.web.show.shown_values import plain
+
+blueprint = Blueprint("printing", __name__)
+
+AXES = ("X", "Y", "Z")
+NEWEST = 24
+
+
+@blueprint.get("/desk/fixtures/<fixture>/trends.pdf")
+def trends(fixture: str) -> Response:
+    """The trends of every axis of a fixture, one axis after the other, of the seating asked for."""
+    parts = wiring()
+    seating = request.args.get("seating") or None
+    found = [one for axis in AXES if (one := _axis(fixture, axis, seating)) is not None]
+    if not found:
+        raise NoSuchFixture(fixture=fixture[:80])
+    with rendering.one_at_a_time():
+        pdf = parts.print_trends(_paper(found, parts.now()))
+    answer = make_response(pdf)
+    answer.content_type = "application/pdf"
+    answer.headers["Content-Disposition"] = f'inline; filename="trends-{found[0].parts.fixture.id}.pdf"'
+    return answer
+
+
+def _axis(fixture: str, axis: str, seating: str | None) -> AxisTrend | None:
+    """The trend of one axis, None where the fixture has no face on it."""
+    try:
+        return trending.trend(wiring().store, fixture, axis, seating)
+    except NoSuchFixture:
+        return None
+
+
+def _paper(found: list[AxisTrend], now: datetime) -> dict[str, Any]:
+    """All that the pages say, as plain data."""
+    parts, made = found[0].parts, utc_text(now)
+    return {
+        "shop": parts.rules.name,
+        "fixture": parts.fixture.name,
+        "machine": parts.machine.name,
+        "made": _time(made),
+        "made_at_utc": made,
+        "every": found[0].chosen == EVERY_SEATING,
+        "axes": [_axis_on_paper(one) for one in found],
+    }
+
+
+def _time(at_utc: str) -> str:
+    beside = local(at_utc)
+    return f"{shown_values.moment(at_utc)} UTC{f' ({beside})' if beside else ''}"
+
+
+def _axis_on_paper(found: AxisTrend) -> dict[str, Any]:
+    now, axis, display = found.now, found.parts.face.axis, found.parts.machine.display
+    lengths, words = shown_values.Lengths(display), sentences(described(now, display))
+    return {
+        "axis": axis,
+        "face": shown_values.FACES[found.parts.face.face],
+        "unit": lengths.unit,
+        "since": _time(now.since_utc),
+        "plates": [
+            ["usual", lengths.signed(now.usual.centre_nm), f"{len(now.counted)} values"],
+            ["ask line", lengths.line(now.usual.ask_nm), f"one false ask in {found.parts.choice.ask_one_in}"],
+            [
+                "stop line",
+                lengths.line(now.usual.stop_nm),
+                f"one false stop in {found.parts.choice.stop_one_in}",
+            ],
+        ],
+        "words": words,
+        "signals": sentences(now.signals) or [plain("drift.none", {})] if now.chart else [],
+        "notes": sentences(now.notes),
+        "chart": charting.on_paper(found.trends, axis, " ".join(words), display),
+        "rows": _rows(found, lengths),
+        "count": len(now.points),
+    }
+
+
+def _rows(found: AxisTrend, lengths: shown_values.Lengths) -> list[list[str]]:
+    """The newest values of the latest seating: setup, time, by whom, value, from the usual, what is to be said."""
+    people, centre = names(), found.now.usual.centre_nm
+    return [
+        [
+            str(point.number),
+            shown_values.moment(point.row.at_utc),
+            str(people.get(point.row.person or "", point.row.person or "–")),
+            lengths.signed(point.row.value_nm),
+            "–" if centre is None else lengths.signed(point.row.value_nm - centre),
+            _mark(point),
+        ]
+        for point in reversed(found.now.points[-NEWEST:])
+    ]
+
+
+def _mark(point: Any) -> str:
+    if point.row.left_out_reason is not None:
+        return f"left out: {point.row.left_out_reason}"
+    return "in a signal" if point.signals else "suspect" if point.is_suspect else ""

@@ -1,0 +1,239 @@
+"""From stored values to what a desk page shows: moments, lengths in a machine's own unit, rows of a table.
+
+Rules: a length is shown in the unit and resolution of its machine's display, with its sign
+(domain/plain/lengths.py); times are
+UTC and say so in the heading of their column or of their page; nothing is worked out here, only written down.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from webapp.domain.causes.of_setup import causes_of_touch
+from webapp.domain.plain.lengths import Display, Unit, format_length, format_other_unit
+from webapp.domain.touch.jaw_square import jaw_angle, say_angle
+from webapp.words import NoWordsError, say
+
+
+def moment(at_utc: str | None) -> str:
+    """`2026-11-25T08:03:12.345Z` as `2026-11-25 08:03`; an en dash for no time at all."""
+    return at_utc[:16].replace("T", " ") if at_utc else "–"
+
+
+def moment_to_seconds(at_utc: str | None) -> str:
+    """The same with seconds."""
+    return at_utc[:19].replace("T", " ") if at_utc else "–"
+
+
+def clock(at_utc: str | None) -> str:
+    """Only the time of day, with seconds: for rows whose day stands above them."""
+    return at_utc[11:19] if at_utc else "–"
+
+
+def span(milliseconds: int | None) -> str:
+    """A stretch of time as minutes and seconds, `4:07`."""
+    if milliseconds is None:
+        return "–"
+    minutes, seconds = divmod(round(milliseconds / 1000), 60)
+    return f"{minutes}:{seconds:02d}"
+
+
+def apart(milliseconds: int) -> str:
+    """How far two clocks are apart, in the largest unit that says it: `3 minutes`, `5 hours`, `2 days`."""
+    minutes = abs(milliseconds) // 60_000
+    if minutes >= 2 * 1440:
+        return f"{minutes // 1440} days"
+    return f"{minutes // 60} hours" if minutes >= 120 else f"{minutes} minutes"
+
+
+def display_of(machine: Mapping[str, Any]) -> Display:
+    """The display of a machine, from a sheet's or a register's machine."""
+    return Display(Unit(machine["unit"]), machine["decimals"])
+
+
+@dataclass(frozen=True)
+class Lengths:
+    """Writes lengths as one machine's display shows them. None is written as an en dash."""
+
+    display: Display
+
+    def signed(self, value_nm: int | None) -> str:
+        """With its sign."""
+        return "–" if value_nm is None else format_length(value_nm, self.display)
+
+    def line(self, value_nm: int | None) -> str:
+        """A half-width, as `±0.031`."""
+        return "–" if value_nm is None else f"±{format_length(value_nm, self.display, sign=False)}"
+
+    def plain(self, value_nm: int | None) -> str:
+        """Without a sign, for measures that have none."""
+        return "–" if value_nm is None else format_length(value_nm, self.display, sign=False)
+
+    def fine(self, value_nm: int) -> str:
+        """An uncertainty, with one decimal more than the display shows and its unit."""
+        unit = self.display.unit
+        finer = Display(unit, min(self.display.decimals + 1, unit.most_decimals))
+        step_nm = finer.resolution_nm
+        return f"{format_length(-(-value_nm // step_nm) * step_nm, finer, sign=False)} {self.unit}"
+
+    def other(self, value_nm: int | None) -> str:
+        """In the other unit, with its name."""
+        return "–" if value_nm is None else format_other_unit(value_nm, self.display)
+
+    @property
+    def unit_word(self) -> str:
+        """The unit as a heading says it: mm or inches."""
+        return "inches" if self.display.unit is Unit.INCH else "mm"
+
+    @property
+    def unit(self) -> str:
+        """Mm or in."""
+        return str(self.display.unit)
+
+
+def touch_rows(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Every touch beside its limits and its likely causes, in the order of touching; the kept ones are marked."""
+    axes = {axis["axis"]: axis for axis in sheet["axes"]}
+    lengths = Lengths(display_of(sheet["machine"]))
+    rows = []
+    for place, touch in enumerate(state["touches"]):
+        usual = axes[touch["axis"]]["usual"]
+        rows.append(
+            {
+                **touch,
+                "face": axes[touch["axis"]]["face"],
+                "value": lengths.signed(touch["value_nm"]),
+                "usual": lengths.signed(usual["centre_nm"]),
+                "difference": lengths.signed(touch["difference_nm"]),
+                "ask": lengths.line(usual["ask_nm"]),
+                "stop": lengths.line(usual["stop_nm"]),
+                "setups": usual["values"],
+                "seatings": usual["seatings"],
+                "causes": causes_of_touch(sheet, state, place),
+            }
+        )
+    return rows
+
+
+def square_rows(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Every look for square with what it came to in words, newest last."""
+    plan, display = sheet.get("square"), display_of(sheet["machine"])
+    if plan is None:
+        return []
+    rows = []
+    for square in state["squares"]:
+        angle = jaw_angle(
+            (0, square["apart_nm"]),
+            tuple(square["values_nm"]),
+            plan["u_touch_nm"],
+            plan["jaw_length_nm"],
+            display,
+        )
+        found = say_angle(angle, display)
+        rows.append({**square, "words": say(found.code, found.fields)})
+    return rows
+
+
+def timings(
+    stages: list[Mapping[str, Any]], state: Mapping[str, Any], events: list[Mapping[str, Any]]
+) -> list[dict[str, Any]]:
+    """When each step was closed and how long after the event before it, from the tablet's own monotonic clock."""
+    by_id = {event["id"]: place for place, event in enumerate(events)}
+    rows = []
+    for stage in stages:
+        for step in stage["steps"]:
+            done = state["steps"].get(step["id"], {"state": "open", "event": None, "at_utc": None})
+            place = by_id.get(done["event"])
+            rows.append(
+                {"stage": stage["title"], "step": step, **done, "took_ms": _since_last(events, place)}
+            )
+    return rows
+
+
+def _since_last(events: list[Mapping[str, Any]], place: int | None) -> int | None:
+    if not place:
+        return None
+    took = int(events[place]["elapsed_ms"]) - int(events[place - 1]["elapsed_ms"])
+    return took if took >= 0 else None
+
+
+def plain(code: str, fields: Mapping[str, Any] | None = None) -> str:
+    """The sentence of a stored code; a code that an older version wrote and nobody knows any more is shown as
+    it is.
+    """
+    try:
+        return say(code, fields or {})
+    except NoWordsError:
+        return f"{code} {json.dumps(fields or {}, ensure_ascii=False, sort_keys=True)}"
+
+
+def json_text(value: Any) -> str:
+    """A stored value as JSON on one line; nothing for an empty one."""
+    return json.dumps(value, ensure_ascii=False, sort_keys=True) if value else ""
+
+
+FACES = {"left_end": "left end", "right_end": "right end", "front": "front", "back": "back", "top": "top"}
+WORRIES = {
+    "probe_looks_wrong": "the probe looks wrong",
+    "machine_looks_wrong": "the machine looks wrong",
+    "somebody_in_the_way": "somebody is in the way",
+    "wrong_place": "wrong place",
+    "other": "something else",
+}
+DECISIONS = {"go_on": "go on", "touch_again": "touch again", "break_off": "break off"}
+BREAKS = {
+    "stop_verdict": "the verdict was stop",
+    "machine": "something about the machine",
+    "vise": "something about the vise",
+    "probe": "something about the probe",
+    "out_of_time": "out of time",
+    "wrong_slot": "wrong slot",
+    "practice": "practice",
+    "other": "another reason",
+}
+REFUSED = {
+    "wrong_pin": "the PIN was wrong",
+    "throttled": "too many tries",
+    "not_authorised": "not authorised on this machine at that time",
+    "person_disabled": "the person's account was closed",
+    "seal_missing": "no sealed PIN came with it",
+    "seal_wrong": "the sealed PIN belongs to something else",
+}
+BECAUSE = {
+    "agrees": "it agrees",
+    "question": "a question was put",
+    "lead": "the lead answered: go on",
+    "repeat": "a second touch agreed, and a question was put",
+}
+
+
+def in_words(table: Mapping[str, str]) -> Callable[[str | None], str]:
+    """A filter that puts a word for a stored code, and shows a code without a word as it is."""
+    return lambda code: table.get(code or "", code or "–")
+
+
+def step_words(step_id: str, sheet: Mapping[str, Any], slot: str | None) -> str:
+    """What a step asks to do, as its sheet says it, without the full stop; its id where the sheet has no such step."""
+    steps = (step for stage in sheet["procedure"]["stages"] for step in stage["steps"])
+    do = next((step["do"] for step in steps if step["id"] == step_id), step_id)
+    return str(do).replace("{slot}", slot or "the slot").removesuffix(".")
+
+
+FILTERS: dict[str, Callable[..., str]] = {
+    "moment": moment,
+    "to_seconds": moment_to_seconds,
+    "clock": clock,
+    "span": span,
+    "apart": apart,
+    "tojson_text": json_text,
+    "face": in_words(FACES),
+    "worry": in_words(WORRIES),
+    "decision": in_words(DECISIONS),
+    "break_reason": in_words(BREAKS),
+    "because": in_words(BECAUSE),
+    "refused_because": in_words(REFUSED),
+    "step_words": step_words,
+}

@@ -1,0 +1,17 @@
+"""The page that a tablet keeps and works from. It carries no data: everything on it comes from what the tablet
+holds.
+"""
+
+from flask import Blueprint, Response, make_response, render_template
+
+from webapp.web.edge.wiring import wiring
+
+blueprint = Blueprint("tablet", __name__)
+
+
+@blueprint.get("/tablet")
+def page() -> Response:
+    """The shell page of the version in use."""
+    answer = make_response(render_template("tablet/shell.html", version=wiring().shell.version))
+    answer.headers["Cache-Control"] = "no-cache"
+    return answer
