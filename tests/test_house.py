@@ -18,7 +18,7 @@ MADE_BY_TOOLS = {".git", ".venv", "__pycache__", ".hypothesis", ".import_linter_
                  ".ruff_cache", "test-results", "data", "zerokeep.egg-info"}  # fmt: skip
 LAYOUT = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "webapp", "static", "templates", "tests"}
 OUR_KINDS = {".py", ".js", ".mjs", ".css", ".html", ".svg", ".png", ".ico", ".webmanifest", ".json", ".jsonl", ".toml",
-             ".md", ".txt", ".csv", ".sql", ".nc", ".pdf", ".dat"}  # fmt: skip
+             ".md", ".txt", ".csv", ".pem", ".sql", ".nc", ".pdf", ".dat"}  # fmt: skip
 # Written apart, so that this file holds no such name either.
 REGISTRY_HOSTS = [
     f"{name}.{end}"
