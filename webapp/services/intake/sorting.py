@@ -15,8 +15,9 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from webapp.services.evidence.stored_events import stored_event
 from webapp.services.intake.chain import Chain, Link, Problem
-from webapp.services.intake.reading import Refusal, Sent, stored_event
+from webapp.services.intake.reading import Refusal, Sent
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
