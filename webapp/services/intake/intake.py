@@ -27,8 +27,7 @@ from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.intake.chain import Problem
 from webapp.services.intake.reading import Refusal, Sent, named_device, read_batch, read_sent, unreadable
 from webapp.services.intake.sorting import Intake, event_of, receipt, sort_out
-from webapp.services.people import pins
-from webapp.services.setups import stored_setups
+from webapp.services.setups import pins, stored_setups
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:

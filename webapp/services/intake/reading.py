@@ -7,7 +7,6 @@ code. Nothing here touches the store.
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import sha256
@@ -16,7 +15,6 @@ from typing import Any, NamedTuple
 from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.evidence.events import read_event
 from webapp.domain.plain.errors import DomainError
-from webapp.proof.encoding import from_base64url
 from webapp.proof.errors import JwsRefused
 from webapp.proof.jws import DeviceKey, key_id
 from webapp.services.errors import BatchMalformed, BatchTooLong
@@ -89,13 +87,6 @@ def read_sent(id_: str, jws: str, seal: str | None, jwk: tuple[tuple[str, str], 
         refusal = Refusal("intake.other_device", {})
         return Sent(id_, jws, seal, key.kid, refusal=refusal, verified=True)
     return Sent(id_, jws, seal, key.kid, {**signed, "id": id_}, verified=True)
-
-
-def stored_event(id_: str, jws: str) -> Event[Any]:
-    """The event in a text that was verified and looked at before it was stored, with its id put in."""
-    event: Event[Any] = json.loads(from_base64url(jws.split(".")[1]))
-    event["id"] = id_
-    return event
 
 
 def _read_part(part: Any) -> tuple[str, str, str | None]:

@@ -16,8 +16,9 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.evidence.event_kinds import Event
+from webapp.services.evidence.stored_events import stored_event
 from webapp.services.intake.chain import Chain, Link, Problem
-from webapp.services.intake.reading import Refusal, Sent, stored_event
+from webapp.services.intake.reading import Refusal, Sent
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:

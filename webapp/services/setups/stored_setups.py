@@ -18,7 +18,7 @@ from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.setup.fold import fold
 from webapp.domain.setup.half_set import missing_axes
 from webapp.services.errors import NoSuchSetup
-from webapp.services.intake.reading import stored_event
+from webapp.services.evidence.stored_events import stored_event
 
 if TYPE_CHECKING:
     from webapp.store import Store
