@@ -17,7 +17,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.evidence.chain import forks
+from webapp.domain.evidence.folded_setup import Folded, Problem
 from webapp.domain.evidence.reviewed import Reviewed, reviewed
+from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.services.errors import (
     DecidedAlready,
     NoSuchSetup,
@@ -94,7 +96,7 @@ def reviewed_now(store: Store, setup_id: str) -> Reviewed:
         return reviewed(setup_id, row["sheet"], ids, decisions)
 
 
-def numbers(sheet: dict[str, Any], state: dict[str, Any]) -> list[dict[str, Any]]:
+def numbers(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
     """Each touch beside its limits: what was typed, the usual's centre and lines, the difference and the verdict."""
     by_axis = {axis["axis"]: axis for axis in sheet["axes"]}
     return [
@@ -173,7 +175,7 @@ def _ask_again(store: Store, by: str, passphrase: str, now: datetime, source: st
         raise SignInRefused
 
 
-def _undecided(store: Store, setup_id: str, by: str) -> dict[str, Any]:
+def _undecided(store: Store, setup_id: str, by: str) -> Folded:
     """The state of a setup that nobody decided about yet and that `by` did not run."""
     state = stored_setups.fold_stored(store, setup_id)
     decided = state["sign_off"] or state["not_accepted"]
@@ -192,7 +194,7 @@ def _must_be_as_seen(store: Store, setup_id: str, seen: str) -> Reviewed:
     return read
 
 
-def _must_be_signed(state: dict[str, Any]) -> None:
+def _must_be_signed(state: Folded) -> None:
     if state["outcome"] is None:
         raise NotFinished
     if not state["signatures"] or state["signatures"][-1]["state"] != "verified":
@@ -202,8 +204,8 @@ def _must_be_signed(state: dict[str, Any]) -> None:
         raise QuestionsOpen(count=still_open)
 
 
-def _keep_values(store: Store, setup_id: str, state: dict[str, Any]) -> None:
-    if state["outcome"] != COMPLETE:
+def _keep_values(store: Store, setup_id: str, state: Folded) -> None:
+    if state["outcome"] != COMPLETE or state["sheet"] is None:
         return
     fixture = stored_setups.sheet_of(store, state["sheet"])["fixture"]
     kept = {touch["axis"]: touch for touch in state["touches"] if touch["kept"]}
@@ -238,9 +240,9 @@ def _queued(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[st
     }
 
 
-def _events(store: Store, setup_id: str, state: dict[str, Any]) -> list[dict[str, Any]]:
+def _events(store: Store, setup_id: str, state: Folded) -> list[dict[str, Any]]:
     """The events in order; what the fold finds wrong now stands beside what was found when they came."""
-    found: dict[str | None, list[dict[str, Any]]] = {}
+    found: dict[str | None, list[Problem]] = {}
     for problem in state["problems"]:
         found.setdefault(problem["event"], []).append(problem)
     rows = zip(store.setups.events_of(setup_id), stored_setups.events_of(store, setup_id), strict=True)
