@@ -48,8 +48,10 @@ def test_a_wrong_passphrase_signs_nothing_and_keeps_the_note(site: Site) -> None
 
 
 def test_a_setup_that_changed_since_its_form_was_opened_is_read_again_and_the_note_stays(site: Site) -> None:
-    walk = site.house.walk().through()
-    walk.sign(PINS["mara"], site.house.keyring)
+    walk = site.house.walk().start()
+    for number in (1, 2):
+        walk.question(number, "X")
+    walk.until("sign").sign(PINS["mara"], site.house.keyring)
     site.house.accept(walk.parts)
     lead = site.signed_in("ines")
     for decision, field in (("sign-off", "note"), ("not-accepted", "reason")):

@@ -31,7 +31,7 @@ FOUND = ("clear", "probe_in_spindle", "something_else")
 SLOT_OUTCOMES = ("own", "somebody_elses", "shop", "free", "expired", "unknown")
 COMPARED = ("same", "changed", "not_seen_before")
 VERDICTS = ("agrees", "ask", "stop")
-BECAUSE = ("agrees", "question", "lead", "repeat")
+BECAUSE = ("agrees", "question", "lead", "repeat", "first")
 WORRIES = ("probe_looks_wrong", "machine_looks_wrong", "somebody_in_the_way", "wrong_place", "other")
 BREAK_REASONS = (
     "stop_verdict",

@@ -204,6 +204,7 @@ REFUSED = {
 }
 BECAUSE = {
     "agrees": "it agrees",
+    "first": "a first value, nothing to compare with yet",
     "question": "a question was put",
     "lead": "the lead answered: go on",
     "repeat": "a second touch agreed, and a question was put",
