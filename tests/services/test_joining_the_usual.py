@@ -10,13 +10,14 @@ from tests.kit.past import keep_past
 from tests.kit.shop import PASSPHRASES, PINS
 from tests.kit.walk import Walk
 from webapp.domain.usual.usual import Usual
+from webapp.services.decisions import joining, signing_off
+from webapp.services.decisions.joining import NewSeating, ValuesChoice
 from webapp.services.errors import ReasonMissing, SeatingCannotBeginThere
-from webapp.services.intake import intake
+from webapp.services.evidence.ledger import change
 from webapp.services.numbers import trending
-from webapp.services.setups import joining, signing_off
-from webapp.services.setups.joining import NewSeating, ValuesChoice
-from webapp.services.shop import register
+from webapp.services.setups import stored_setups
 from webapp.services.sheets.preparing import usuals
+from webapp.services.shop import register
 
 # A usual of −413.321 whose lines stand 0.028 apart from it, and a bad value of −414.070.
 USUAL_NM, BAD_NM = -413_321_000, -414_070_000
@@ -71,7 +72,8 @@ def bad(house: House, person: str = "mara") -> Walk:
 def test_one_accepted_bad_value_moves_neither_lines_nor_centre(steady: House) -> None:
     before = lines(steady)
     assert before.centre_nm == USUAL_NM
-    assert before.ask_nm is not None and 15_000 <= before.ask_nm <= 40_000
+    assert before.ask_nm is not None
+    assert 15_000 <= before.ask_nm <= 40_000
     walk = bad(steady)
     steady.sign_off(walk.setup)
     after = lines(steady)
@@ -93,7 +95,8 @@ def test_a_value_beyond_joins_by_a_second_choice_and_then_moves_the_lines(steady
     after = lines(steady)
     assert after == beyond.after
     assert after.n_values == before.n_values + 1
-    assert after.centre_nm is not None and after.centre_nm < USUAL_NM
+    assert after.centre_nm is not None
+    assert after.centre_nm < USUAL_NM
     assert said(steady, walk)["into_usual"] == ["X", "Y", "Z"]
 
 
@@ -175,13 +178,9 @@ def test_a_new_seating_needs_words_and_begins_once(steady: House) -> None:
         assert steady.store.setups.setup(other.setup)["status"] == "signed"
 
 
-def test_a_sign_off_from_before_the_two_choices_let_all_its_values_in() -> None:
-    from webapp.domain.setup.ends import decide as take_in
-
-    class State:
-        sign_off: Any = None
-        signatures: list[Any] = []
-
-    state, data = State(), {"meaning": "reviewed and accepted", "note": ""}
-    take_in(state, {"type": "setup.signed_off", "by": "ines", "at_utc": "2026-11-25T09:00:00.000Z", "data": data})  # type: ignore[arg-type]
-    assert state.sign_off["into_usual"] is None
+def test_a_sign_off_from_before_the_two_choices_names_no_axes_and_keeps_its_meaning(house: House) -> None:
+    walk, data = house.signed(), {"meaning": "reviewed and accepted", "note": ""}
+    with house.store.writing():
+        change(house.store, "setup.signed_off", "ines", walk.setup, walk.setup, data, house.clock())
+        state = stored_setups.refresh(house.store, walk.setup)
+    assert (state["status"], state["sign_off"]["into_usual"]) == ("signed_off", None)

@@ -10,6 +10,7 @@ from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES, PINS
 from tests.kit.walk import Walk
 from webapp.domain.evidence.reviewed import fits
+from webapp.services.decisions import signing_off
 from webapp.services.errors import (
     AnsweredAlready,
     DecidedAlready,
@@ -25,7 +26,7 @@ from webapp.services.errors import (
     SignatureNotVerified,
     SignInRefused,
 )
-from webapp.services.setups import answering, signing_off
+from webapp.services.setups import answering
 from webapp.services.shop import register
 
 UNKNOWN = "00000000-0000-0000-0000-00000000dead"

@@ -4,8 +4,9 @@ import re
 
 from tests.kit.shop import CENTRES_NM, PASSPHRASES, PINS, PROBE
 from tests.web.conftest import SEEN, Site
+from webapp.services.decisions import signing_off
 from webapp.services.evidence.ledger import change
-from webapp.services.setups import answering, signing_off, stored_setups
+from webapp.services.setups import answering, stored_setups
 
 
 def test_the_queue_shows_a_signed_setup_and_the_page_shows_every_number_beside_its_limit(site: Site) -> None:

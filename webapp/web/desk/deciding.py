@@ -14,9 +14,10 @@ from flask import Blueprint, Response, current_app, make_response, redirect, ren
 from werkzeug.exceptions import NotFound
 
 from webapp.domain.plain.errors import DomainError
+from webapp.services.decisions import signing_off
+from webapp.services.decisions.joining import NewSeating, ValuesChoice
 from webapp.services.errors import ServiceError, SetupChanged
-from webapp.services.setups import answering, recording, signing_off
-from webapp.services.setups.joining import NewSeating, ValuesChoice
+from webapp.services.setups import answering, recording
 from webapp.services.shop import register
 from webapp.web.desk import forms
 from webapp.web.desk.desk import names, opened

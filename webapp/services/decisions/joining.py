@@ -25,8 +25,8 @@ from webapp.domain.usual.usual import Usual, usual
 from webapp.services.errors import SeatingCannotBeginThere
 from webapp.services.evidence.ledger import change
 from webapp.services.numbers.histories import seating_history, usual_of
-from webapp.services.setups.typed_reasons import reason_text
 from webapp.services.sheets.preparing import axis_parts
+from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from webapp.domain.evidence.chain import forks
 from webapp.domain.evidence.reviewed import Reviewed, reviewed
+from webapp.services.decisions import joining
 from webapp.services.errors import (
     DecidedAlready,
     NoSuchSetup,
@@ -31,8 +32,8 @@ from webapp.services.errors import (
 )
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import DESK, check_secret, must_be_lead
-from webapp.services.setups import joining, pacing, stored_setups
-from webapp.services.setups.typed_reasons import note_text, reason_text
+from webapp.services.setups import pacing, stored_setups
+from webapp.services.typed_reasons import note_text, reason_text
 
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
