@@ -90,7 +90,7 @@ class Environment:
         Otherwise a first `python3 webapp` that waited here for a first `python3 tests` would make it anew under it.
         """
         if self.base is not None:
-            self.base._write_stamps()
+            self.base._write_stamps()  # noqa: SLF001 - the same class
         self._stamp.write_text(self._fingerprint(), encoding="ascii")
 
     @property
