@@ -26,8 +26,9 @@ from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.domain.shop.shop_file import Shop
 from webapp.proof.jws import sign
 from webapp.proof.keys import KeyRing
+from webapp.services.decisions import signing_off
 from webapp.services.intake import enrolling, intake
-from webapp.services.setups import answering, signing_off
+from webapp.services.setups import answering
 from webapp.services.sheets import preparing
 from webapp.services.shop import loading
 from webapp.services.times import from_text

@@ -189,13 +189,15 @@ class Walker:
         return "square.entered", {"axis": axis, "typed": typed, "values_nm": values_nm, **found}
 
     def _compare(self, step: StepOnSheet) -> tuple[str, Event]:
-        """Keep what agrees; touch again once where it differs; then put a question and keep what may be kept."""
+        """Keep what agrees, and a first value; touch again once where it differs; then put a question and keep it."""
         axis = step["axis"] or ""
         state = self.fold.result()
         last = [touch for touch in state["touches"] if touch["axis"] == axis][-1]
         if last["verdict"] == "agrees":
             return "touch.kept", {"axis": axis, "because": "agrees"}
-        if self._usual(axis)["centre_nm"] is not None and self._touched[axis] < 2:
+        if last["difference_nm"] is None:
+            return "touch.kept", {"axis": axis, "because": "first"}
+        if self._touched[axis] < 2:
             return "touch.repeated", {"axis": axis}
         asked = [question for question in state["questions"] if question["axis"] == axis]
         if not asked:

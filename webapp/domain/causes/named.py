@@ -96,9 +96,7 @@ class AxisFacts:
     recent: Sequence[RecentTouch] = ()
 
 
-def prepare(
-    axis: str, facts: Mapping[str, AxisFacts], measures: Measures, display: Display
-) -> CausesOnSheet:
+def prepare(axis: str, facts: Mapping[str, AxisFacts], measures: Measures, display: Display) -> CausesOnSheet:
     """Return the part `causes` of one axis on the sheet, as plain data.
 
     `facts` holds every axis of the sheet by name. What a value inside the travel cannot read is left out, and so is

@@ -35,9 +35,7 @@ class NamedCause:
     uncertainty_nm: int | None
 
 
-def causes_of_touch(
-    sheet: WrittenSheet, state: Folded, place: int
-) -> tuple[NamedCause, ...] | None:
+def causes_of_touch(sheet: WrittenSheet, state: Folded, place: int) -> tuple[NamedCause, ...] | None:
     """Return the causes named for the touch at `place` of the fold's touches, the likeliest first.
 
     Empty where no known mistake gives this value; None where nothing is to be explained.

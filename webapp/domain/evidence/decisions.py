@@ -54,11 +54,12 @@ class NotVerified(TypedDict):
 
 
 class SignedOff(TypedDict):
-    """Setup.signed_off. Sign-offs from before fingerprints have no `reviewed`."""
+    """Setup.signed_off. Early ones have no `reviewed`, and none of `into_usual`: the axes whose values joined."""
 
     meaning: str
     note: str
     reviewed: NotRequired[Reviewed]
+    into_usual: NotRequired[list[str]]
 
 
 class NotAccepted(TypedDict):

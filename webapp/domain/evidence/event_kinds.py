@@ -31,7 +31,7 @@ Found = Literal["clear", "probe_in_spindle", "something_else"]
 SlotOutcome = Literal["own", "somebody_elses", "shop", "free", "expired", "unknown"]
 Compared = Literal["same", "changed", "not_seen_before"]
 Verdict = Literal["agrees", "ask", "stop"]
-Because = Literal["agrees", "question", "lead", "repeat"]
+Because = Literal["agrees", "question", "lead", "repeat", "first"]
 WorryKind = Literal["probe_looks_wrong", "machine_looks_wrong", "somebody_in_the_way", "wrong_place", "other"]
 BreakReason = Literal[
     "stop_verdict",

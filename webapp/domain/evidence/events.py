@@ -28,7 +28,16 @@ from webapp.domain.plain.declared import Fault, Shape
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import SHOWN_CHARACTERS, read_json
 
-__all__ = ["BREAK_REASONS", "CLOSING", "DATA", "EVENT_DOMAIN", "HASH", "SHORT_ID", "SLOT_OUTCOMES", "WORRIES"]
+__all__ = [
+    "BREAK_REASONS",
+    "CLOSING",
+    "DATA",
+    "EVENT_DOMAIN",
+    "HASH",
+    "SHORT_ID",
+    "SLOT_OUTCOMES",
+    "WORRIES",
+]
 
 SLOT_OUTCOMES: tuple[str, ...] = get_args(SlotOutcome)
 WORRIES: tuple[str, ...] = get_args(WorryKind)

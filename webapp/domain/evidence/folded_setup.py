@@ -161,13 +161,16 @@ class Signature(TypedDict):
 
 
 class SignOff(TypedDict):
-    """The lead's signature; `reviewed` is None for one from before fingerprints."""
+    """The lead's signature. `reviewed` is None for one from before fingerprints, `into_usual` (the axes whose values
+    joined) for one from before that was chosen.
+    """
 
     by: str
     at_utc: str
     meaning: str
     note: str
     reviewed: Reviewed | None
+    into_usual: list[str] | None
 
 
 class Refusal(TypedDict):

@@ -321,4 +321,3 @@ class WrittenSheet(TypedDict):
     square: NotRequired[SquareOnSheet | None]
     procedure: ProcedureOnSheet
     pin_key: dict[str, str]
-

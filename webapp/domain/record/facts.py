@@ -175,7 +175,9 @@ def _half_set(sheet: WrittenSheet, state: Folded) -> Finding | None:
     is_left = state["status"] != "running" or state["broken_off"] is not None
     missing = missing_axes(sheet, state) if is_left else ()
     return (
-        Finding("record.half_set", {"slot": state["slot"] or "–", "axes": ", ".join(missing)}) if missing else None
+        Finding("record.half_set", {"slot": state["slot"] or "–", "axes": ", ".join(missing)})
+        if missing
+        else None
     )
 
 

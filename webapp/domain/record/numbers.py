@@ -59,7 +59,11 @@ def planned_search(axis: AxisOnSheet, display: Display) -> Finding | None:
     approach = axis["approach"]
     if approach is None or "stand_above_ball_nm" not in approach:
         return None
-    above, low_nm, high_nm = approach["stand_above_ball_nm"], approach["stand_low_nm"], approach["stand_high_nm"]
+    above, low_nm, high_nm = (
+        approach["stand_above_ball_nm"],
+        approach["stand_low_nm"],
+        approach["stand_high_nm"],
+    )
     if low_nm is None or high_nm is None:
         return None
     point = "spindle" if axis["axis"] != "Z" else "gauge_line" if above else "ball"

@@ -4,6 +4,7 @@ Rules of this module:
 - The first event starts the setup and fixes setup, sheet, person, tablet and machine; nothing else can start it.
 - A broken-off setup is finished only once it says why.
 - A signature counts when the server has verified it. One that was refused opens the signing again.
+- A sign-off says which axes' values were let into the usual. An older one does not: then all of them were.
 - Decisions about signatures and questions hold whenever they come: before the event, or after it.
 """
 
@@ -74,6 +75,7 @@ def decide(state: SetupState, decision: Decision) -> None:
             "meaning": signed_off["meaning"],
             "note": signed_off["note"],
             "reviewed": signed_off.get("reviewed"),
+            "into_usual": signed_off.get("into_usual"),
         }
     elif decision["type"] == "setup.not_accepted":
         refused = decision["data"]

@@ -121,9 +121,7 @@ class Fold:
             _handler(state, answer)(state, answer)
 
 
-def fold(
-    sheet: WrittenSheet, events: Iterable[AnyEvent], decisions: Iterable[Decision] = ()
-) -> Folded:
+def fold(sheet: WrittenSheet, events: Iterable[AnyEvent], decisions: Iterable[Decision] = ()) -> Folded:
     """Return what these events, in the tablet's order, and the server's decisions amount to on this sheet."""
     folded = Fold(sheet, decisions)
     for event in events:

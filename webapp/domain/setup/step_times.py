@@ -16,8 +16,17 @@ from webapp.domain.evidence.written_sheet import StepOnSheet, WrittenSheet
 from webapp.domain.setup.pace import KindPace, MarkedStep, StepTime, mark
 from webapp.domain.setup.state import AnyEvent
 
-READ: tuple[Literal["do", "look_for", "if_not", "machine_state"], ...] = ("do", "look_for", "if_not", "machine_state")
-READ_OF_CAUTION: tuple[Literal["hazard", "consequence", "avoidance"], ...] = ("hazard", "consequence", "avoidance")
+READ: tuple[Literal["do", "look_for", "if_not", "machine_state"], ...] = (
+    "do",
+    "look_for",
+    "if_not",
+    "machine_state",
+)
+READ_OF_CAUTION: tuple[Literal["hazard", "consequence", "avoidance"], ...] = (
+    "hazard",
+    "consequence",
+    "avoidance",
+)
 BEGINNINGS = frozenset({"setup.started", "setup.resumed"})
 
 
@@ -34,9 +43,7 @@ class PacedStep(TypedDict):
     is_marked: bool
 
 
-def step_times(
-    sheet: WrittenSheet, state: Folded, events: Sequence[AnyEvent]
-) -> tuple[StepTime, ...]:
+def step_times(sheet: WrittenSheet, state: Folded, events: Sequence[AnyEvent]) -> tuple[StepTime, ...]:
     """Return the time of every step that was done, in the order of closing."""
     steps = {step["id"]: step for stage in sheet["procedure"]["stages"] for step in stage["steps"]}
     closed = {found["event"]: step for step, found in state["steps"].items() if found["state"] == "done"}

@@ -4,9 +4,10 @@ Rules of this module:
 - A verdict is decided again from the typed value and the sheet's lines.
 - Two touches of an axis agree when they differ by no more than the ask line and a new search was run between them:
   typing one touch twice is no repeat.
-- A touch that agrees may be kept. One that is asked about needs a question put since; one beyond the stop line needs
-  the lead's go-on to such a question, or a repeat that agrees and a question. A question about a touch holds for a
-  repeat that agrees with it.
+- A touch that agrees may be kept, and so may one that has nothing to be compared with: the lead decides about a
+  setup's first values, all in one, with the sign-off. One that is asked about needs a question put since; one beyond
+  the stop line needs the lead's go-on to such a question, or a repeat that agrees and a question. A question about a
+  touch holds for a repeat that agrees with it.
 """
 
 from __future__ import annotations
@@ -100,8 +101,11 @@ def keep_reasons(state: SetupState, axis: str | None) -> list[str]:
         if question["axis"] == axis and state.question_order[question["question"]] > covered_from
     ]
     if touch["verdict"] == "ask":
-        return ["question"] if covering else []
-    allowed = [question for question in covering if question["answer"] and question["answer"]["decision"] == "go_on"]
+        first = ["first"] if touch["difference_nm"] is None else []
+        return [*first, "question"] if covering else first
+    allowed = [
+        question for question in covering if question["answer"] and question["answer"]["decision"] == "go_on"
+    ]
     reasons = ["lead"] if allowed else []
     return [*reasons, "repeat"] if covering and touch["repeat_agrees"] else reasons
 

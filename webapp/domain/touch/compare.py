@@ -92,9 +92,7 @@ def _row(row: SlotOnSheet) -> SlotRow:
     )
 
 
-def compared_on_sheet(
-    values_nm: Mapping[str, int], label: str | None, sheet: WrittenSheet
-) -> dict[str, str]:
+def compared_on_sheet(values_nm: Mapping[str, int], label: str | None, sheet: WrittenSheet) -> dict[str, str]:
     """Return for each axis `same`, `changed` or `not_seen_before` against what the slot was last seen with."""
     row = next((row for row in sheet["slots"] if row["label"] == label), None)
     last_nm = row["last_values_nm"] if row else None

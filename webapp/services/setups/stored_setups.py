@@ -51,12 +51,12 @@ def events_of(store: Store, setup_id: str) -> list[Event[Any]]:
     return [stored_event(id_, jws) for id_, jws in store.setups.texts_of(setup_id)]
 
 
-def sheet_of(store: Store, sheet_hash: str) -> WrittenSheet:
+def sheet_of(store: Store, sheet_hash: str | None) -> WrittenSheet:
     """A sheet that events name, so that it is there. Shared by all who ask: nobody may change it."""
-    known = _SHEETS.get(sheet_hash)
+    known = _SHEETS.get(sheet_hash or "")
     if known is None:
-        row = store.setups.sheet(sheet_hash)
-        if row is None:
+        row = store.setups.sheet(sheet_hash or "")
+        if row is None or sheet_hash is None:
             raise LookupError(f"sheet {sheet_hash} is named by an event and is not kept")
         known = json.loads(row["text"])
         if len(_SHEETS) >= MOST_SHEETS:

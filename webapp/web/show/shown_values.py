@@ -140,9 +140,7 @@ def square_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
     return rows
 
 
-def timings(
-    stages: list[StageOnSheet], state: Folded, events: list[AnyEvent]
-) -> list[dict[str, Any]]:
+def timings(stages: list[StageOnSheet], state: Folded, events: list[AnyEvent]) -> list[dict[str, Any]]:
     """When each step was closed and how long after the event before it, from the tablet's own monotonic clock."""
     by_id = {event["id"]: place for place, event in enumerate(events)}
     rows = []
@@ -207,6 +205,7 @@ REFUSED = {
 }
 BECAUSE = {
     "agrees": "it agrees",
+    "first": "a first value, nothing to compare with yet",
     "question": "a question was put",
     "lead": "the lead answered: go on",
     "repeat": "a second touch agreed, and a question was put",
