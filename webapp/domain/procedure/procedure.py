@@ -184,7 +184,7 @@ def _choice(value: Any) -> Choice:
     return Choice(**fields)
 
 
-def _fields(value: Any, part: str, texts: tuple[str, ...], others: tuple[str, ...]) -> dict[str, Any]:
+def _fields(value: Any, part: str, texts: tuple[str, ...], others: tuple[str, ...]) -> Any:
     """Return the object when it has exactly these fields and the first ones hold text."""
     if not isinstance(value, dict):
         raise ProcedureShapeError(part=part, field="")

@@ -6,7 +6,7 @@ and decides nothing. Times of a setup that was signed off do not change any more
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.written_sheet import Said
 from webapp.domain.setup.pace import StepTime, shop_pace
@@ -15,6 +15,7 @@ from webapp.services.setups import stored_setups
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import SetupRow
 
 NEWEST = 60
 MOST_REMEMBERED = 4_096
@@ -40,7 +41,7 @@ def _of_shop(store: Store, besides: str) -> list[StepTime]:
     return [time for row in rows if row["id"] != besides for time in _remembered(store, row)]
 
 
-def _remembered(store: Store, row: dict[str, Any]) -> tuple[StepTime, ...]:
+def _remembered(store: Store, row: SetupRow) -> tuple[StepTime, ...]:
     key = (row["id"], row["last_at_utc"])
     if key not in _TIMES:
         if len(_TIMES) >= MOST_REMEMBERED:

@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NotRequired, TypedDict
 
 from webapp.domain.procedure.procedure import Procedure, publish
 from webapp.domain.shop.shop import Person, as_plain
@@ -33,7 +33,17 @@ LEFT_OUT = "not in the shop file"
 
 # "passphrase" or "pin" -> a value made by chance that the rules of secrets take.
 MakeSecret = Callable[[str], str]
-Change = dict[str, Any]
+
+
+class Change(TypedDict):
+    """A difference that was applied; for a new person with first secrets, which are shown once."""
+
+    type: str
+    subject: str
+    data: Mapping[str, object]
+    secrets: NotRequired[dict[str, str]]
+
+
 
 
 def load(
@@ -100,7 +110,7 @@ class _Loader:
         self._store, self._by, self._now = store, by, now
         self.changes: list[Change] = []
 
-    def items(self, kind: str, wanted: Mapping[str, dict[str, Any]]) -> None:
+    def items(self, kind: str, wanted: Mapping[str, dict[str, object]]) -> None:
         """Machines, fixtures, probes, the shop's rules."""
         before = self._store.shop.items(kind)
         for item_id, value in wanted.items():
@@ -191,7 +201,7 @@ class _Loader:
         give_first_secrets(self._store, person.id, hashes, self._by, self._now)
         self.changes[-1]["secrets"] = values
 
-    def _note(self, kind: str, subject: str, data: dict[str, Any]) -> None:
+    def _note(self, kind: str, subject: str, data: Mapping[str, object]) -> None:
         change(self._store, kind, self._by, subject, None, data, self._now)
         self.changes.append({"type": kind, "subject": subject, "data": data})
 

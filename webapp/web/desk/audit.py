@@ -18,6 +18,7 @@ from flask import Blueprint, Response, make_response, render_template, request
 from werkzeug.exceptions import NotFound
 
 from webapp.domain.evidence import tree
+from webapp.store.rows import LeafRow
 from webapp.web.desk import forms
 from webapp.web.desk.desk import names
 from webapp.web.edge.wiring import wiring
@@ -61,7 +62,7 @@ def entries_between(store: Store, first: int, before: int) -> list[dict[str, Any
     """
     leaves = list(islice(store.ledger.all_leaves(), first, before))
     kinds = {leaf["kind"] for leaf in leaves}
-    texts: dict[int, dict[str, Any]] = {}
+    texts: dict[int, Any] = {}
     if "change" in kinds:
         texts |= _within(store.ledger.all_changes(), first, before)
     if "event" in kinds:
@@ -69,7 +70,7 @@ def entries_between(store: Store, first: int, before: int) -> list[dict[str, Any
     return [_entry(leaf, texts[leaf["position"]]) for leaf in leaves]
 
 
-def _within(rows: Iterable[dict[str, Any]], first: int, before: int) -> dict[int, dict[str, Any]]:
+def _within(rows: Iterable[Any], first: int, before: int) -> dict[int, Any]:
     found = {}
     for row in rows:
         if row["position"] >= before:
@@ -79,7 +80,7 @@ def _within(rows: Iterable[dict[str, Any]], first: int, before: int) -> dict[int
     return found
 
 
-def _entry(leaf: dict[str, Any], row: dict[str, Any]) -> dict[str, Any]:
+def _entry(leaf: LeafRow, row: Any) -> dict[str, Any]:
     is_event = leaf["kind"] == "event"
     return {
         "position": leaf["position"],

@@ -20,6 +20,7 @@ from webapp.services.evidence import auditing, timekeeping
 from webapp.services.intake import intake
 from webapp.services.numbers import past_values
 from webapp.services.setups import answering, pacing, recording
+from webapp.store.rows import SetupRow
 from webapp.web.edge import sessions
 from webapp.web.edge.rights import may_open
 from webapp.web.edge.wiring import wiring
@@ -88,7 +89,7 @@ def setups() -> str:
     )
 
 
-def _wanted(row: dict[str, Any], wanted: dict[str, str]) -> bool:
+def _wanted(row: SetupRow, wanted: dict[str, str]) -> bool:
     day = row["started_at_utc"][:10]
     return (
         (not wanted["person"] or row["person"] == wanted["person"])
