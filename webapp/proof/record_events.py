@@ -53,7 +53,9 @@ def check_events(bundle: RecordBundle, setup: str) -> list[Line]:
     return [signatures, _chain_line(opened), belongs, signed, read]
 
 
-def _open(events: Sequence[str], devices: Sequence[Mapping[str, object]]) -> tuple[list[AnyEvent] | None, Line]:
+def _open(
+    events: Sequence[str], devices: Sequence[Mapping[str, object]]
+) -> tuple[list[AnyEvent] | None, Line]:
     place = 0
     try:
         keys = _keys(devices)

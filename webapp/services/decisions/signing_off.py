@@ -43,7 +43,7 @@ from webapp.services.typed_reasons import note_text, reason_text
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
     from webapp.store import Store
-    from webapp.store.rows import DeviceRow, RecordRow, SetupRow
+    from webapp.store.rows import RecordRow, SetupRow
 
     class QueuedSetup(SetupRow):
         """A setup that waits for a decision: names, and how much there is to look at."""
@@ -58,7 +58,6 @@ if TYPE_CHECKING:
         pace: Said | None
         told_squares: int
         verdicts: dict[str, str]
-
 
 
 class TouchNumbers(Touch):
@@ -92,7 +91,6 @@ class SetupDetail(TypedDict):
     decisions: list[Decision]
     numbers: list[TouchNumbers]
     names: dict[str, str]
-    device: DeviceRow | None
     record: RecordRow | None
     pace: list[PacedStep]
     reviewed: Reviewed
@@ -115,7 +113,7 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
     """Everything about one setup; raises NoSuchSetup.
 
     setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
-    names (of people by id), device (its row without the key), record (row or None), pace (see pacing.setup_pace),
+    names (of people by id), record (row or None), pace (see pacing.setup_pace),
     forks (see domain.chain), reviewed (what a decision about it now would be about, see domain.reviewed).
     """
     del now
@@ -125,7 +123,6 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
             raise NoSuchSetup(setup=setup_id)
         sheet = stored_setups.sheet_of(store, row["sheet"])
         state = stored_setups.fold_stored(store, setup_id)
-        device = store.devices.device(row["device"])
         events = _events(store, setup_id, state)
         return {
             "setup": row,
@@ -136,7 +133,6 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
             "decisions": stored_setups.decisions_of(store, setup_id),
             "numbers": numbers(sheet, state),
             "names": {person["id"]: person["name"] for person in store.people.everybody()},
-            "device": device,
             "record": store.records.record(setup_id),
             "pace": pacing.setup_pace(store, setup_id),
             "reviewed": reviewed_now(store, setup_id),

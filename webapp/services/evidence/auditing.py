@@ -28,9 +28,15 @@ if TYPE_CHECKING:
 
 AUDIT_RAN = "audit.ran"
 MOST_LISTED = 100
-KEPT_IN_EVENT: tuple[
-    Literal["device", "sequence", "setup", "type", "person", "sheet", "at_utc"], ...
-] = ("device", "sequence", "setup", "type", "person", "sheet", "at_utc")
+KEPT_IN_EVENT: tuple[Literal["device", "sequence", "setup", "type", "person", "sheet", "at_utc"], ...] = (
+    "device",
+    "sequence",
+    "setup",
+    "type",
+    "person",
+    "sheet",
+    "at_utc",
+)
 KEPT_IN_CHANGE: tuple[Literal["type", "by", "subject", "setup", "at_utc"], ...] = (
     "type", "by", "subject", "setup", "at_utc",
 )  # fmt: skip
@@ -72,7 +78,9 @@ class Outcome:
 
     def as_dict(self) -> Audited:
         """Plain JSON: {"at_utc", "entries", "records", "faults", "found": [{"code", "record"}]}, the first of many."""
-        found: list[FoundFault] = [{"code": fault.code, "record": fault.record} for fault in self.faults[:MOST_LISTED]]
+        found: list[FoundFault] = [
+            {"code": fault.code, "record": fault.record} for fault in self.faults[:MOST_LISTED]
+        ]
         return {
             "at_utc": self.at_utc,
             "entries": self.entries,

@@ -46,9 +46,7 @@ Readable = tuple[str, str, str | None, tuple[tuple[str, str], ...] | None]
 Taken = tuple[Sent, Event[Any], list[Problem]]
 
 
-def accept(
-    store: Store, keyring: KeyRing, batch: object, now: datetime
-) -> list[Receipt]:
+def accept(store: Store, keyring: KeyRing, batch: object, now: datetime) -> list[Receipt]:
     """Store the events of an upload; one receipt for each part, in the order sent.
 
     A receipt: event, outcome (accepted, already_had, kept_out_of_order, refused), code, fields, problems, signature,

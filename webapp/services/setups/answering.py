@@ -74,9 +74,7 @@ def answer(store: Store, question_id: str, by: str, decision: str, reason: str, 
         stored_setups.refresh(store, question["setup"])
 
 
-def touch_asked_about(
-    question: QuestionPut, touches: Sequence[AnyTouch]
-) -> AnyTouch | None:
+def touch_asked_about(question: QuestionPut, touches: Sequence[AnyTouch]) -> AnyTouch | None:
     """The touch that stood when the question was put: its axis' last one by then, whatever was touched later.
 
     None for a question about no axis. Times are the tablet's own; the axis' first touch where its clock went back.

@@ -44,8 +44,6 @@ class Change(TypedDict):
     secrets: NotRequired[dict[str, str]]
 
 
-
-
 def load(
     store: Store,
     shop: Shop,

@@ -24,7 +24,9 @@ class DevicesRepository(Repository):
 
     def add(self, device_id: str, jwk: Mapping[str, str], **fields: Any) -> None:
         """A new tablet. Raises Conflict if its key is enrolled already."""
-        self._run(Device.insert({"id": device_id, "jwk": json.dumps(dict(jwk)), "state": "enrolled", **fields}))
+        self._run(
+            Device.insert({"id": device_id, "jwk": json.dumps(dict(jwk)), "state": "enrolled", **fields})
+        )
 
     def set_state(self, device_id: str, state: str) -> None:
         """Set a tablet's state."""

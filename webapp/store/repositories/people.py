@@ -32,7 +32,9 @@ class PeopleRepository(Repository):
             fields["roles"] = json.dumps(list(fields["roles"]))
         self._run(Person.update(fields).where(Person.id == person_id))
 
-    def authorisations(self, *, person: str | None = None, machine: str | None = None) -> list[AuthorisationRow]:
+    def authorisations(
+        self, *, person: str | None = None, machine: str | None = None
+    ) -> list[AuthorisationRow]:
         """Every authorisation, withdrawn and expired ones too, oldest first."""
         query = Authorisation.select().order_by(Authorisation.number)
         if person is not None:

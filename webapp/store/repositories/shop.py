@@ -102,4 +102,6 @@ def _of(fixture: str, axis: str) -> Any:
 
 
 def _read_slot(row: Any) -> SlotRow:
-    return cast("SlotRow", {**row, "last_values": json.loads(row["last_values"]) if row["last_values"] else None})
+    return cast(
+        "SlotRow", {**row, "last_values": json.loads(row["last_values"]) if row["last_values"] else None}
+    )
