@@ -48,7 +48,8 @@ def queue(store: Store, now: datetime) -> list[dict[str, Any]]:
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}
         rows = store.setups.setups(status=WAITING)
-        return [_queued(store, row, names) for row in reversed(rows)]
+        paces = pacing.paces(store, [row["id"] for row in rows])
+        return [_queued(store, row, names, paces[row["id"]]) for row in reversed(rows)]
 
 
 def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
@@ -220,7 +221,9 @@ def _keep_values(store: Store, setup_id: str, state: dict[str, Any]) -> None:
     ])  # fmt: skip
 
 
-def _queued(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
+def _queued(
+    store: Store, row: dict[str, Any], names: dict[str, str], pace: list[dict[str, Any]]
+) -> dict[str, Any]:
     state = stored_setups.fold_stored(store, row["id"])
     sheet = stored_setups.sheet_of(store, row["sheet"])
     return {
@@ -232,7 +235,7 @@ def _queued(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[st
         "holds": len(state["holds"]),
         "worries": len(state["worries"]),
         "corrections": len(state["corrections"]),
-        "pace": pacing.marked(pacing.setup_pace(store, row["id"])),
+        "pace": pacing.marked(pace),
         "told_squares": sum(square["stands"] and square["told"] for square in state["squares"]),
         "verdicts": {touch["axis"]: touch["verdict"] for touch in state["touches"]},
     }
