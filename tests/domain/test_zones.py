@@ -88,7 +88,7 @@ def test_a_record_says_the_shops_time_by_the_offsets_of_its_sheet_and_by_nothing
 def test_a_day_begins_where_the_shop_is() -> None:
     assert day_begins_utc(date(2026, 11, 29), "Europe/Oslo") == "2026-11-28T23:00:00.000Z"
     assert day_begins_utc(date(2026, 11, 29), "UTC", 1) == "2026-11-30T00:00:00.000Z"
-    # The day on which Beirut puts its clock forward at midnight begins with 01:00 (IANA time zone database, rule Lebanon).
+    # Beirut puts its clock forward at midnight: that day begins with 01:00 (IANA time zone database, rule Lebanon).
     assert day_begins_utc(date(2026, 3, 29), "Asia/Beirut") == "2026-03-28T22:00:00.000Z"
     with pytest.raises(OverflowError):
         day_begins_utc(date.max, "UTC", 1)

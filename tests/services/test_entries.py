@@ -71,7 +71,8 @@ def test_an_entry_that_does_not_lead_to_the_root_proves_nothing(
     assert not known(house, digest)
 
 
-def test_stretches_end_where_the_ledger_does(house: House, digest: str) -> None:
+@pytest.mark.usefixtures("digest")
+def test_stretches_end_where_the_ledger_does(house: House) -> None:
     whole = newest_entries(house.store, None, 10_000)
     assert [one.position for one in whole.entries] == list(range(whole.size))
     last = newest_entries(house.store, None, 3)
@@ -82,7 +83,8 @@ def test_stretches_end_where_the_ledger_does(house: House, digest: str) -> None:
     assert entry_at(house.store, whole.size) is None
 
 
-def test_an_entry_carries_what_was_signed_or_changed(house: House, digest: str) -> None:
+@pytest.mark.usefixtures("digest")
+def test_an_entry_carries_what_was_signed_or_changed(house: House) -> None:
     kinds = {one.kind: one for one in newest_entries(house.store, None, 10_000).entries}
     event = kinds["event"]
     assert sha256(b"\x00" + event.text.encode()).hexdigest() == event.hash
