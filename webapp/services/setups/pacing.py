@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.evidence.written_sheet import Said
 from webapp.domain.setup.pace import StepTime, shop_pace
-from webapp.domain.setup.step_times import marked_times, step_times
+from webapp.domain.setup.step_times import PacedStep, marked_times, step_times
 from webapp.services.setups import stored_setups
 
 if TYPE_CHECKING:
@@ -22,18 +23,18 @@ MOST_REMEMBERED = 4_096
 _TIMES: dict[tuple[str, str], tuple[StepTime, ...]] = {}
 
 
-def setup_pace(store: Store, setup_id: str) -> list[dict[str, Any]]:
+def setup_pace(store: Store, setup_id: str) -> list[PacedStep]:
     """Each step's time beside the shop's, inside the caller's transaction; none for a setup without events."""
     return marked_times(_times(store, setup_id), shop_pace(_of_shop(store, setup_id)))
 
 
-def paces(store: Store, setup_ids: Iterable[str]) -> dict[str, list[dict[str, Any]]]:
+def paces(store: Store, setup_ids: Iterable[str]) -> dict[str, list[PacedStep]]:
     """The same for setups of which none is signed off: the shop's pace is worked out once for all of them."""
     of_shop = shop_pace(_of_shop(store, ""))
     return {setup_id: marked_times(_times(store, setup_id), of_shop) for setup_id in setup_ids}
 
 
-def marked(pace: list[dict[str, Any]]) -> dict[str, Any] | None:
+def marked(pace: list[PacedStep]) -> Said | None:
     """The sentence for the lead's list as code and fields, None where nothing is marked."""
     fast = sum(step["is_marked"] for step in pace)
     if not fast:
@@ -60,4 +61,4 @@ def _times(store: Store, setup_id: str) -> tuple[StepTime, ...]:
     if not events:  # a row without events has no times to tell
         return ()
     state = stored_setups.fold_stored(store, setup_id)
-    return step_times(stored_setups.sheet_of(store, state["sheet"]), state, events)
+    return step_times(stored_setups.sheet_of(store, events[0]["sheet"]), state, events)
