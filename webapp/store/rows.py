@@ -102,6 +102,20 @@ class LeafRow(TypedDict):
     hash: bytes
 
 
+class EntryRow(TypedDict):
+    """An entry with its exact text, and what lists show of it."""
+
+    position: int
+    kind: str
+    hash: bytes
+    text: str
+    type: str
+    by: str
+    subject: str
+    setup: str | None
+    at_utc: str
+
+
 class ChangeRow(TypedDict):
     """A change on the server: its exact text, and what lists need of it."""
 

@@ -106,7 +106,8 @@ def queue(store: Store, now: datetime) -> list[QueuedSetup]:
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}
         rows = store.setups.setups(status=WAITING)
-        return [_queued(store, row, names) for row in reversed(rows)]
+        paces = pacing.paces(store, [row["id"] for row in rows])
+        return [_queued(store, row, names, paces[row["id"]]) for row in reversed(rows)]
 
 
 def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
@@ -295,7 +296,7 @@ def _must_be_signed(state: Folded) -> None:
         raise QuestionsOpen(count=still_open)
 
 
-def _queued(store: Store, row: SetupRow, names: dict[str, str]) -> QueuedSetup:
+def _queued(store: Store, row: SetupRow, names: dict[str, str], pace: list[PacedStep]) -> QueuedSetup:
     state = stored_setups.fold_stored(store, row["id"])
     sheet = stored_setups.sheet_of(store, row["sheet"])
     return {
@@ -307,7 +308,7 @@ def _queued(store: Store, row: SetupRow, names: dict[str, str]) -> QueuedSetup:
         "holds": len(state["holds"]),
         "worries": len(state["worries"]),
         "corrections": len(state["corrections"]),
-        "pace": pacing.marked(pacing.setup_pace(store, row["id"])),
+        "pace": pacing.marked(pace),
         "told_squares": sum(square["stands"] and square["told"] for square in state["squares"]),
         "verdicts": {touch["axis"]: touch["verdict"] for touch in state["touches"]},
     }

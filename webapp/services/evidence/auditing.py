@@ -95,7 +95,7 @@ def run(store: Store, now: datetime) -> Outcome:
     with store.copied() as copy:
         faults = audit(copy)
         with copy.reading():
-            outcome = Outcome(utc_text(now), copy.ledger.size(), len(copy.records.records()), tuple(faults))
+            outcome = Outcome(utc_text(now), copy.ledger.size(), copy.records.count(), tuple(faults))
     said = {name: value for name, value in outcome.as_dict().items() if name != "at_utc"}
     with store.writing():
         change(store, AUDIT_RAN, SERVER, "ledger", None, said, now)

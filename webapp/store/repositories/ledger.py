@@ -8,7 +8,7 @@ from typing import cast
 
 from webapp.domain.evidence import tree
 from webapp.store.repositories.base import Repository
-from webapp.store.rows import ChangeRow, LeafRow
+from webapp.store.rows import ChangeRow, EntryRow, LeafRow
 from webapp.store.tables.ledger import Change, Leaf, Node
 
 INSERT_LEAF = "INSERT INTO leaf (position, kind, hash) VALUES (?, ?, ?)"
@@ -20,6 +20,15 @@ NEWEST_TIME = (
     "SELECT coalesce(change.at_utc, event.received_at_utc) FROM leaf "
     "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
     "ORDER BY leaf.position DESC LIMIT 1"
+)
+ENTRY_COLUMNS = ("position", "kind", "hash", "text", "type", "by", "subject", "setup", "at_utc")
+# One row an entry, found by its place: no entry before it is read.
+ENTRIES = (
+    "SELECT leaf.position, leaf.kind, leaf.hash, coalesce(change.text, event.jws), coalesce(change.type, event.type), "
+    "coalesce(change.by, event.person), coalesce(change.subject, event.device), coalesce(change.setup, event.setup), "
+    "coalesce(change.at_utc, event.at_utc) FROM leaf "
+    "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
+    "WHERE leaf.position >= ? AND leaf.position < ? ORDER BY leaf.position"
 )
 AT_A_TIME = 1000
 
@@ -71,6 +80,11 @@ class LedgerRepository(Repository):
         rows = self._database.raw(NEWEST_TIME)
         return str(rows[0][0]) if rows else None
 
+    def entries(self, first: int, before: int) -> list[EntryRow]:
+        """Entries from `first` up to, not including, `before`, in order: leaf, exact text, and what lists show."""
+        rows = self._database.raw(ENTRIES, (first, before))
+        return [cast("EntryRow", dict(zip(ENTRY_COLUMNS, row, strict=True))) for row in rows]
+
     def all_leaves(self) -> Iterator[LeafRow]:
         """Every leaf in order, read in stretches."""
         start = 0
@@ -90,6 +104,10 @@ class LedgerRepository(Repository):
 
     def _frontier(self, size: int) -> dict[tree.Position, bytes]:
         return {position: found for position in tree.frontier(size) if (found := self._hash_at(*position))}
+
+    def hash_at(self, position: tree.Position) -> bytes | None:
+        """The stored hash of one full subtree, None where it is not full yet."""
+        return self._hash_at(*position)
 
     def _hash_at(self, level: int, number: int) -> bytes | None:
         if level:
