@@ -204,8 +204,8 @@ class PendingSealRow(TypedDict):
     seal: str | None
 
 
-class SetupRow(TypedDict):
-    """Where a setup stands, for lists."""
+class SetupParts(TypedDict):
+    """Where a setup stands, as the fold says."""
 
     id: str
     device: str
@@ -218,6 +218,12 @@ class SetupRow(TypedDict):
     probe_in_spindle: bool
     started_at_utc: str
     last_at_utc: str
+
+
+class SetupRow(SetupParts):
+    """Where a setup stands, for lists, and whether its record is sealed."""
+
+    sealed: bool
 
 
 class QuestionPut(TypedDict):

@@ -16,6 +16,7 @@ from webapp.store.rows import (
     QuestionRow,
     SetAsideParts,
     SetAsideRow,
+    SetupParts,
     SetupRow,
     SheetInUseRow,
     SheetRow,
@@ -248,7 +249,7 @@ class SetupsRepository(Repository):
         """Where a setup stands, or None."""
         return self._row(Setup.select().where(Setup.id == setup_id))
 
-    def setups_by_id(self, ids: Collection[str]) -> dict[str, SetupRow]:
+    def setups_by_id(self, ids: Collection[str]) -> dict[str, SetupParts]:
         """Those of these setups that are known, by id."""
         return self._found("setup", SETUP_COLUMNS, ids)
 
