@@ -22,6 +22,7 @@ from webapp.domain.plain.json_strict import LARGEST_INTEGER, SHOWN_CHARACTERS, r
 EVENT_DOMAIN = "zerokeep/event/1"
 AXES = ("X", "Y", "Z")
 LONGEST_TYPED = 40
+MOST_TICKED = 12
 LONGEST_TEXT = 2000
 LARGEST_LENGTH_NM = 10**13
 ALLOWED_CONTROLS = "\n\t"
@@ -141,6 +142,16 @@ def _by_axis(check: Check) -> Check:
     return Check(passes, "expected.by_axis")
 
 
+def _list_of(check: Check, most: int) -> Check:
+    """Return a check for a list of different ones, at least one and at most so many."""
+
+    def passes(value: Any) -> bool:
+        sound = isinstance(value, list) and 0 < len(value) <= most and all(map(check.passes, value))
+        return sound and len(set(value)) == len(value)
+
+    return Check(passes, "expected.list")
+
+
 def _two(check: Check) -> Check:
     """Return a check for a list of exactly two."""
 
@@ -196,6 +207,7 @@ DATA: Mapping[str, Mapping[str, Check]] = {
     "caution.read": {"caution": NAME},
     "board.checked": {"found": _one_of(FOUND, "choice"), "text": TEXT},
     "step.done": {"answer": NAME},
+    "checks.ticked": {"ticked": _list_of(NAME, MOST_TICKED)},
     "tool.read": {"typed": TYPED, "matches": TRUTH},
     "slot.read": {"typed": TYPED, "outcome": _one_of(SLOT_OUTCOMES, "choice")},
     "values.copied": {
@@ -237,6 +249,7 @@ CLOSING = frozenset({
     "caution.read",
     "board.checked",
     "step.done",
+    "checks.ticked",
     "tool.read",
     "slot.read",
     "values.copied",
