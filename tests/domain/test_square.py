@@ -24,7 +24,8 @@ def test_a_sheet_has_the_step_only_where_the_fixture_asks_and_on_its_clamping_fa
         name: [step["id"] for stage in sheet_value(name)["procedure"]["stages"] for step in stage["steps"]]
         for name in ("mm", "square")
     }
-    assert [step for step in steps["square"] if step not in steps["mm"]] == ["y.square_over", "y.square_lower", "y.square"]
+    own = ["y.square_over", "y.square_lower", "y.square"]
+    assert [step for step in steps["square"] if step not in steps["mm"]] == own
     assert steps["square"].index("y.square") < steps["square"].index("y.search")
     assert sheet_value("mm")["square"] is None
     assert example_sheet(fixture=ASKING).hash != example_sheet().hash

@@ -99,7 +99,7 @@ class Step:
     """One action. `id` is stage and name with a point between; `action` labels the one primary button.
 
     `hands`: hands are inside, so nothing may move. `once_a_shift`: a caution that whom the lead allows it reads once a
-    shift. `when`: the step stands only where this condition holds (`webapp.domain.shop.profile`), empty always.
+    shift. `when`: the step stands only where this condition holds (`webapp.domain.procedure.profile`), empty always.
     """
 
     id: str

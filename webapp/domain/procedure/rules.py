@@ -21,7 +21,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from webapp.domain.plain.errors import Finding
-from webapp.domain.shop.profile import CONDITIONS
+from webapp.domain.procedure.profile import CONDITIONS
 
 if TYPE_CHECKING:
     from webapp.domain.procedure.procedure import Caution, Procedure, Step

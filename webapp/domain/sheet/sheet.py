@@ -11,13 +11,25 @@ Rules of this module:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
-from typing import Any
+from typing import Literal
 
 from webapp.domain.drawing.drawing import Vise, draw_touch
 from webapp.domain.drawing.square import draw_square
+from webapp.domain.evidence.written_sheet import (
+    ApproachOnSheet,
+    AxisOnSheet,
+    CausesOnSheet,
+    Drawing,
+    MachineOnSheet,
+    ProfileOnSheet,
+    ShopOnSheet,
+    SlotOnSheet,
+    SquareOnSheet,
+    WrittenSheet,
+)
 from webapp.domain.plain.axes import Axis, search_direction
 from webapp.domain.plain.errors import ApproachError, DomainError, Finding
 from webapp.domain.plain.json_strict import canonical_text
@@ -34,22 +46,8 @@ from webapp.domain.touch.approach import plan_approach
 from webapp.domain.touch.square import square_plan
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, Usual
 
-SHEET_DOMAIN = "zerokeep/sheet/1"
+SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
 MS_PER_MINUTE = 60_000
-# What the tablet has to know of the machine's profile, besides what the steps say.
-ON_SHEET = (
-    "door",
-    "changer",
-    "slot_written",
-    "probing_stop",
-    "reset_drops",
-    "estop_loses_home",
-    "hand_wheel",
-    "z_zero_at_top",
-    "probe_length_repeats",
-    "fixed_search_nm",
-    "feeds_typed",
-)
 
 
 class SheetError(DomainError):
@@ -94,11 +92,11 @@ class AxisPlan:
     """One touch on the sheet: the face, the plan or why there is none, the usual, likely causes, the drawing."""
 
     face: FixtureFace
-    approach: dict[str, Any] | None
+    approach: ApproachOnSheet | None
     approach_error: Finding | None
     usual: Usual
-    causes: Mapping[str, Any]
-    drawing: dict[str, Any]
+    causes: CausesOnSheet
+    drawing: Drawing
 
 
 @dataclass(frozen=True)
@@ -134,7 +132,7 @@ def plan_axes(
     fixture: Fixture,
     probe: Probe,
     usuals: Mapping[str, Usual],
-    causes: Mapping[str, Mapping[str, Any]],
+    causes: Mapping[str, CausesOnSheet],
 ) -> tuple[AxisPlan, ...]:
     """Return the plan of every touch in the fixture's order.
 
@@ -153,7 +151,7 @@ def _plan_axis(
     probe: Probe,
     face: FixtureFace,
     usual: Usual,
-    causes: Mapping[str, Any],
+    causes: CausesOnSheet,
 ) -> AxisPlan:
     approach, error = None, None
     try:
@@ -176,7 +174,7 @@ def _plan_axis(
         face.normal,
         machine.display,
     )
-    return AxisPlan(face, approach, error, usual, causes, dict(drawing))
+    return AxisPlan(face, approach, error, usual, causes, drawing)
 
 
 def _stylus(probe: Probe) -> Stylus:
@@ -213,7 +211,7 @@ def _measures(fixture: Fixture, face: FixtureFace) -> FaceMeasures:
     )
 
 
-def _square(machine: Machine, fixture: Fixture, probe: Probe) -> dict[str, Any] | None:
+def _square(machine: Machine, fixture: Fixture, probe: Probe) -> SquareOnSheet | None:
     """Return the plan of the look for square with its drawing, None where the fixture does not ask for it."""
     plan = square_plan(machine, fixture, probe)
     if plan is None:
@@ -222,7 +220,7 @@ def _square(machine: Machine, fixture: Fixture, probe: Probe) -> dict[str, Any] 
     apart = f"{format_length(plan['apart_nm'], machine.display, sign=False)} {machine.unit}"
     search = search_direction(face.direction).label
     drawing = draw_square(_vise(fixture), probe.ball_diameter_nm, plan, search, apart)
-    return {**plan, "drawing": dict(drawing)}
+    return {**plan, "drawing": drawing}
 
 
 def _vise(fixture: Fixture) -> Vise:
@@ -266,13 +264,17 @@ def compile_sheet(
         raise SheetWithoutTouchError(machine=machine.name, fixture=fixture.name)
     square = _square(machine, fixture, probe)
     register = check_register(SlotFamily(machine.labels), slots)
-    value = {
+    value: WrittenSheet = {
         "domain": SHEET_DOMAIN,
         "compiled_at_utc": compiled_at_utc,
         "expires_at_utc": expires_at_utc,
         "shop": _shop(rules, compiled_at_utc),
         "machine": _machine(machine),
-        "fixture": {"id": fixture.id, "name": fixture.name, "seating": asdict(seating)},
+        "fixture": {
+            "id": fixture.id,
+            "name": fixture.name,
+            "seating": {"id": seating.id, "since_utc": seating.since_utc},
+        },
         "probe": {
             "id": probe.id,
             "name": probe.name,
@@ -280,9 +282,14 @@ def compile_sheet(
             "stylus_reach_nm": probe.stylus_reach_nm,
             "check": None if probe_check is None else probe_check.as_plain(),
         },
-        "people": [asdict(person) for person in people],
+        "people": [{"id": one.id, "name": one.name, "until_utc": one.until_utc} for one in people],
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
-        "board": asdict(board),
+        "board": {
+            "state": board.state,
+            "since_utc": board.since_utc,
+            "by_name": board.by_name,
+            "open_questions": board.open_questions,
+        },
         "axes": [_axis(plan) for plan in touched],
         "square": square,
         "procedure": procedure_here(
@@ -294,7 +301,7 @@ def compile_sheet(
     return Sheet(sha256(text.encode("utf-8")).hexdigest(), text)
 
 
-def _shop(rules: ShopRules, compiled_at_utc: str) -> dict[str, Any]:
+def _shop(rules: ShopRules, compiled_at_utc: str) -> ShopOnSheet:
     return {
         "name": rules.name,
         "lead": rules.lead,
@@ -304,7 +311,7 @@ def _shop(rules: ShopRules, compiled_at_utc: str) -> dict[str, Any]:
     }
 
 
-def _machine(machine: Machine) -> dict[str, Any]:
+def _machine(machine: Machine) -> MachineOnSheet:
     return {
         "id": machine.id,
         "name": machine.name,
@@ -316,11 +323,28 @@ def _machine(machine: Machine) -> dict[str, Any]:
         "probe_tool": machine.probe_tool,
         "parking_tool": machine.parking_tool,
         "input_age_ms": machine.input_age_minutes * MS_PER_MINUTE,
-        "profile": {name: getattr(machine, name) for name in ON_SHEET},
+        "profile": _profile(machine),
     }
 
 
-def _slot(label: str, row: SlotRow) -> dict[str, Any]:
+def _profile(machine: Machine) -> ProfileOnSheet:
+    """Return what the tablet has to know of how the machine is worked at, besides what the steps say."""
+    return {
+        "door": machine.door,
+        "changer": machine.changer,
+        "slot_written": machine.slot_written,
+        "probing_stop": machine.probing_stop,
+        "reset_drops": list(machine.reset_drops),
+        "estop_loses_home": machine.estop_loses_home,
+        "hand_wheel": machine.hand_wheel,
+        "z_zero_at_top": machine.z_zero_at_top,
+        "probe_length_repeats": machine.probe_length_repeats,
+        "fixed_search_nm": machine.fixed_search_nm,
+        "feeds_typed": machine.feeds_typed,
+    }
+
+
+def _slot(label: str, row: SlotRow) -> SlotOnSheet:
     last = row.last_values_nm
     return {
         "label": label,
@@ -342,7 +366,7 @@ def _utc_text(at_utc: datetime | None) -> str | None:
     return at_utc.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def _axis(plan: AxisPlan) -> dict[str, Any]:
+def _axis(plan: AxisPlan) -> AxisOnSheet:
     direction = search_direction(plan.face.direction)
     error = plan.approach_error
     return {

@@ -16,10 +16,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from webapp.domain.evidence.written_sheet import ProcedureOnSheet, StepOnSheet
 from webapp.domain.plain.axes import search_direction
 from webapp.domain.procedure.procedure import Procedure, Revision, Stage, Step
+from webapp.domain.procedure.profile import UNIT_WORDS
 from webapp.domain.procedure.rules import AXIS_STAGES, JAWS, TEXTS
-from webapp.domain.shop.profile import UNIT_WORDS
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, ShopRules
 
 _PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
@@ -67,7 +68,7 @@ class Here:
         return self.machine.conditions | more
 
 
-def procedure_here(revision: Revision, here: Here) -> dict[str, Any]:
+def procedure_here(revision: Revision, here: Here) -> ProcedureOnSheet:
     """Return the part `procedure` of a sheet."""
     procedure = revision.procedure
     return {
@@ -106,7 +107,7 @@ def _stands(step: Step, here: Here) -> bool:
     return not when or when in here.conditions(step.axis)
 
 
-def _step(step: Step, here: Here) -> dict[str, Any]:
+def _step(step: Step, here: Here) -> StepOnSheet:
     holds = here.conditions(step.axis)
     value = {name: item for name, item in asdict(step).items() if name not in _SETTLED}
     for variant in step.variants:

@@ -22,8 +22,7 @@ from webapp.domain.plain.axes import Axis, Face
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.lengths import Display, Unit
 from webapp.domain.plain.zones import UTC_NAME, is_zone
-from webapp.domain.shop.measures import COMMON_SEARCH_CAP_NM, SHIPPED_SAFETY_FACTOR
-from webapp.domain.shop.profile import (
+from webapp.domain.procedure.profile import (
     CHANGERS,
     DOORS,
     DROPPED,
@@ -33,6 +32,7 @@ from webapp.domain.shop.profile import (
     WRITERS,
     MachineProfile,
 )
+from webapp.domain.shop.measures import COMMON_SEARCH_CAP_NM, SHIPPED_SAFETY_FACTOR
 from webapp.domain.shop.slots import SlotFamily
 
 FACES = ("left_end", "right_end", "front", "back", "top")
