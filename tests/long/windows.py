@@ -110,7 +110,7 @@ def _machine(chance: random.Random) -> Machine:
         fine_feed_mm_per_min=chance.uniform(5, 60),
         deceleration_mm_per_s2=chance.uniform(100, 3000),
         latency_s=chance.uniform(0, 0.04),
-        search_distance_nm=_nm(chance, 4, 15) if chance.random() < 0.2 else None,
+        fixed_search_nm=_nm(chance, 4, 15) if chance.random() < 0.2 else None,
     )
 
 
@@ -137,6 +137,7 @@ def _fixture(chance: random.Random) -> Fixture:
         clamping_axis=axis,
         clamping_direction=direction,
         faces=tuple(faces),
+        sides_first=chance.random() < 0.5,
         parallels_nm=(_nm(chance, 5, 60),) if chance.random() < 0.5 else (),
         stops_above_jaw_nm=_nm(chance, 0, 60) if chance.random() < 0.3 else 0,
     )
@@ -323,7 +324,7 @@ def _wrong_depth(world: World, plan: AxisPlan, chance: random.Random) -> Iterato
     radius = world.probe.ball_diameter_nm / 2 / MM
     least = fixture.edge_break_nm / MM + radius
     most = min(world.probe.stylus_reach_nm / MM, fixture.jaw_height_nm / MM - radius)
-    order = [face.axis for face in fixture.faces]
+    order = fixture.touched_axes
     usual = world.usuals["Z"]
     off = 0.0 if order.index("Z") < order.index(axis) else (usual.stop_nm or 0) / MM
     depths = [found["depth_low_nm"] / MM, found["depth_high_nm"] / MM]
@@ -367,7 +368,7 @@ def _possible(world: World, plan: AxisPlan) -> list[tuple[float, float, float]]:
     first = min(machine.first_feed_mm_per_min, _fastest(world, axis))
     first = math.floor(first / scale * (1 if scale == 1 else 10) + 1e-6) * scale / (1 if scale == 1 else 10)
     up_to_speed = (first / 60) ** 2 / (2 * machine.deceleration_mm_per_s2)
-    reach = machine.search_distance_nm or world.rules.search_cap_nm
+    reach = machine.fixed_search_nm or world.rules.search_cap_nm
     room = world.fixture.opening_nm / MM - 2 * radius - 1 if plan.face.face == "front" else math.inf
     found = []
     for low in range(60):
@@ -378,7 +379,7 @@ def _possible(world: World, plan: AxisPlan) -> list[tuple[float, float, float]]:
             if fits and needed <= reach / MM + 1e-6 and b <= room + 1e-6:
                 end = (
                     reach / MM
-                    if machine.search_distance_nm
+                    if machine.fixed_search_nm
                     else min(reach / MM, math.ceil(needed / mark) * mark)
                 )
                 found.append((a, b, end))
@@ -412,7 +413,7 @@ def _wrong_survival(world: World, plan: AxisPlan) -> Iterator[str]:
     kept = max(_overtravel(world, axis) / world.rules.safety_factor, _overtravel(world, axis) - 0.5)
     lowest = min(a for a, _, _ in _possible(world, plan)) if _possible(world, plan) else 0
     for a, b, end in _possible(world, plan):
-        same = world.machine.search_distance_nm is not None or a == lowest
+        same = world.machine.fixed_search_nm is not None or a == lowest
         if same and end - a + off + nearer + half < kept - 1e-3:
             yield f"{axis}: breaks, and from {a} to {b} it would not"
 

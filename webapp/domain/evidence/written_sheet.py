@@ -31,11 +31,27 @@ class ShopOnSheet(TypedDict):
     offsets: NotRequired[list[TimeOffset]]
 
 
+class ProfileOnSheet(TypedDict):
+    """How the machine is worked at, as far as the tablet has to know (`webapp.domain.procedure.profile`)."""
+
+    door: str
+    changer: str
+    slot_written: str
+    probing_stop: str
+    reset_drops: list[str]
+    estop_loses_home: bool
+    hand_wheel: bool
+    z_zero_at_top: bool
+    probe_length_repeats: bool
+    fixed_search_nm: int | None
+    feeds_typed: bool
+
+
 class MachineOnSheet(TypedDict):
     """The machine: its display, its travels in machine coordinates, its slots and two tools.
 
     `z_point` is what its machine page reads on Z with the probe loaded (`webapp.domain.shop.measures.ZPoint`), None:
-    not checked yet; `search_distance_nm` is how far its control searches where no range can be typed.
+    not checked yet.
     """
 
     id: str
@@ -48,7 +64,8 @@ class MachineOnSheet(TypedDict):
     probe_tool: str
     parking_tool: str
     z_point: NotRequired[str | None]
-    search_distance_nm: NotRequired[int | None]
+    input_age_ms: NotRequired[int]
+    profile: NotRequired[ProfileOnSheet]
 
 
 class SeatingOnSheet(TypedDict):
@@ -294,6 +311,13 @@ class ChoiceOnSheet(TypedDict):
     closes: bool
 
 
+class CheckOnSheet(TypedDict):
+    """A line of a list that is ticked off."""
+
+    id: str
+    label: str
+
+
 class StepOnSheet(TypedDict):
     """One action, with every word filled but {slot}."""
 
@@ -308,6 +332,9 @@ class StepOnSheet(TypedDict):
     axis: str | None
     caution: CautionOnSheet | None
     choices: list[ChoiceOnSheet]
+    checks: NotRequired[list[CheckOnSheet]]
+    hands: NotRequired[bool]
+    once_a_shift: NotRequired[bool]
 
 
 class StageOnSheet(TypedDict):

@@ -3,7 +3,8 @@
 Rules:
 - a check is kept for ever with all that was typed, and stands on the ledger;
 - the last one of the machine counts, as long as probe, ball, stylus and what the shop's file states are those that it
-  was made with: without it no sheet gives a Z coordinate.
+  was made with: without it no sheet gives a Z coordinate;
+- where the probe's length does not repeat from one load to the next, there is none either.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ def z_of(store: Store, machine_id: str) -> MachineZ:
 def holding(store: Store, machine: Machine, probe: Probe) -> ZReading | None:
     """The reading that was checked and still holds, inside the caller's transaction; None: no Z coordinate."""
     row = store.numbers.last_z_check(machine.id)
-    if row is None or row["made_with"] != _made_with(machine, probe):
+    if not machine.probe_length_repeats or row is None or row["made_with"] != _made_with(machine, probe):
         return None
     return ZReading(ZPoint(row["point"]), row["length_nm"])
 
