@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from types import NoneType, UnionType
-from typing import Annotated, Any, Literal, NotRequired, Union, get_args, get_origin, get_type_hints, is_typeddict
+from typing import (
+    Annotated,
+    Any,
+    Literal,
+    NotRequired,
+    Union,
+    get_args,
+    get_origin,
+    get_type_hints,
+    is_typeddict,
+)
 
 import typing_extensions
 

@@ -35,6 +35,7 @@ WHOLE: dict[type[peewee.Model], Any] = {
     numbers.ImportedSetup: rows.ImportedSetupRow,
     numbers.ProbeCare: rows.ProbeCareRow,
     numbers.ProbeCheck: rows.ProbeCheckRow,
+    numbers.ZCheck: rows.ZCheckRow,
     records.Record: rows.RecordRow,
 }
 

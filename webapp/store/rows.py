@@ -371,6 +371,24 @@ class ProbeCheckRow(NewProbeCheck):
     number: int
 
 
+class NewZCheck(TypedDict):
+    """A check of what a machine's page reads on Z: what it depends on and what was typed, as plain values."""
+
+    machine: str
+    point: str
+    length_nm: int | None
+    made_with: dict[str, object]
+    typed: dict[str, object]
+    by: str
+    at_utc: str
+
+
+class ZCheckRow(NewZCheck):
+    """A check with its number."""
+
+    number: int
+
+
 class RecordRow(TypedDict):
     """The sealed PDF of a setup, by the SHA-256 of its bytes."""
 

@@ -215,7 +215,7 @@ def _step(value: Any) -> Step:
     })  # fmt: skip
 
 
-def _require(part: str, fields: Mapping[str, object], kinds: Mapping[str, Any]) -> None:
+def _require(part: str, fields: Mapping[str, object], kinds: Mapping[str, type | tuple[type, ...]]) -> None:
     """Refuse a field that holds another kind of value."""
     for name, kind in kinds.items():
         if name in fields and not isinstance(fields[name], kind):

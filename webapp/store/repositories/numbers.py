@@ -11,10 +11,12 @@ from webapp.store.rows import (
     ImportRow,
     KeptWithOrigin,
     NewProbeCheck,
+    NewZCheck,
     ProbeCareRow,
     ProbeCheckRow,
+    ZCheckRow,
 )
-from webapp.store.tables.numbers import Budget, HistoryImport, ImportedSetup, ProbeCare, ProbeCheck
+from webapp.store.tables.numbers import Budget, HistoryImport, ImportedSetup, ProbeCare, ProbeCheck, ZCheck
 
 INSERT_SETUP = (
     "INSERT INTO imported_setup (id, imported, line, machine, person, named, note) "
@@ -116,6 +118,24 @@ class NumbersRepository(Repository):
         """When a probe was last checked, or None."""
         rows = self._database.raw("SELECT max(at_utc) FROM probe_check WHERE probe = ?", (probe,))
         return str(rows[0][0]) if rows[0][0] else None
+
+    # What machine pages read on Z
+
+    def add_z_check(self, row: NewZCheck) -> None:
+        """Keep a check of what a machine's page reads on Z. `made_with` and `typed` are plain values."""
+        texts = {
+            "made_with": json.dumps(row["made_with"], sort_keys=True),
+            "typed": json.dumps(row["typed"], sort_keys=True),
+        }
+        self._run(ZCheck.insert({**row, **texts}))
+
+    def last_z_check(self, machine: str) -> ZCheckRow | None:
+        """The last check of a machine, or None."""
+        query = ZCheck.select().where(ZCheck.machine == machine).order_by(ZCheck.number.desc()).limit(1)
+        row = self._row(query)
+        if row:
+            row.update(made_with=json.loads(row["made_with"]), typed=json.loads(row["typed"]))
+        return row
 
     # Budgets
 
