@@ -95,8 +95,8 @@ def _change_tablet(
 
 
 def _tablets_page(status: int = 200, **more: Any) -> Response:
-    devices = enrolling.devices(wiring().store)
-    return make_response(render_template("desk/tablets.html", devices=devices, names=names(), **more), status)
+    shown = {"devices": enrolling.devices(wiring().store), "names": names(), "wrong": None, "code": None, **more}
+    return make_response(render_template("desk/tablets.html", **shown), status)
 
 
 @blueprint.get("/desk/slots")
