@@ -15,6 +15,7 @@ from webapp.demo.device import Clock, Device
 from webapp.demo.mill import AXES, NO_MISTAKE, Mistake, SimulatedMill
 from webapp.domain.plain.lengths import format_length
 from webapp.domain.setup.fold import Fold
+from webapp.domain.sheet.planned_steps import planned_steps
 from webapp.domain.touch.compare import (
     compared_on_sheet,
     display_of,
@@ -68,9 +69,7 @@ class Walker:
         self.sheet: dict[str, Any] = json.loads(sheet_text)
         self.fold = Fold(self.sheet)
         self._sheet_hash, self._setup, self._chance, self._new_id = sheet_hash, setup, chance, new_id
-        self._plan = {
-            step["id"]: step for stage in self.sheet["procedure"]["stages"] for step in stage["steps"]
-        }
+        self._plan = planned_steps(self.sheet)
         self._display = display_of(self.sheet["machine"])
         self._touched: dict[str, int] = {}
 
@@ -99,7 +98,7 @@ class Walker:
         """Any event at the current step."""
         return self._send(kind, data, self.fold.current_step)
 
-    def _do(self, step: dict[str, Any]) -> Iterator[Part]:
+    def _do(self, step: Mapping[str, Any]) -> Iterator[Part]:
         self.clock.forward(SECONDS.get(step["kind"], USUAL_SECONDS) * self._chance.lognormvariate(0, 0.25))
         if step["id"] in self.person.holds_at and self._touched.setdefault(f"hold {step['id']}", 0) == 0:
             self._touched[f"hold {step['id']}"] = 1
@@ -185,20 +184,26 @@ class Walker:
         return "square.entered", {"axis": axis, "typed": typed, "values_nm": values_nm, **found}
 
     def _compare(self, step: Event) -> tuple[str, Event]:
-        """Keep what agrees; touch again once where it differs; then put a question and keep what may be kept."""
+        """Read again what is past a line; touch again once where it differs; then ask, and keep what may be kept."""
         axis = step["axis"]
         state = self.fold.result()
         last = [touch for touch in state["touches"] if touch["axis"] == axis][-1]
-        if last["verdict"] == "agrees":
-            return "touch.kept", {"axis": axis, "because": "agrees"}
-        if self._usual(axis)["centre_nm"] is not None and self._touched[axis] < 2:
+        if state["blocked"] and state["blocked"]["code"] == "setup.compare_needs_reading":
+            names = ("axis", "typed", "value_nm", "verdict", "difference_nm")
+            return "touch.read_again", {name: last[name] for name in names}
+        is_odd = last["verdict"] != "agrees" and self._usual(axis)["centre_nm"] is not None
+        if is_odd and self._touched[axis] < 2:
             return "touch.repeated", {"axis": axis}
-        asked = [question for question in state["questions"] if question["axis"] == axis]
-        if not asked:
-            text = f"{axis} differs from the usual, twice the same. May I go on?"
-            return "question.put", {"question": self._new_id(), "axis": axis, "text": text}
-        because = "question" if last["verdict"] == "ask" else "repeat"
-        return "touch.kept", {"axis": axis, "because": because}
+        if state["keep_because"] is not None:
+            return "touch.kept", {"axis": axis, "because": state["keep_because"]}
+        if state["blocked"]["code"] == "setup.compare_needs_lead":
+            return "axis.given_up", {"axis": axis}
+        text = f"{axis} differs from the usual, twice the same. May I go on?"
+        return "question.put", {"question": self._new_id(), "axis": axis, "text": text}
+
+    def _zero(self, _: Event) -> tuple[str, Event]:
+        self.mill.clear_selected()
+        return "slot.zeroed", {"label": self.fold.result()["slot"], **self._values()}
 
     def _finish(self, _: Event) -> tuple[str, Event]:
         broken = self.fold.result()["broken_off"] is not None

@@ -41,9 +41,12 @@ BREAK_REASONS = (
     "out_of_time",
     "wrong_slot",
     "practice",
+    "handed_over",
     "other",
 )
 OUTCOMES = ("complete", "broken_off")
+TROUBLES = ("held", "wrong_way", "alarm", "nothing_found", "dead_probe", "change_stuck")
+LIFTS = ("go_on", "touch_again")
 PERFORMED = "performed"
 
 
@@ -203,7 +206,15 @@ DATA: Mapping[str, Mapping[str, Check]] = {
         "values_nm": _by_axis(LENGTH),
         "compared": _by_axis(_one_of(COMPARED, "choice")),
     },
+    "label.read": {"typed": TYPED},
     "slot.cleared": {"typed": _by_axis(TYPED), "values_nm": _by_axis(LENGTH)},
+    "slot.zeroed": {"label": TYPED, "typed": _by_axis(TYPED), "values_nm": _by_axis(LENGTH)},
+    "row.put_back": {
+        "label": TYPED,
+        "typed": _by_axis(TYPED),
+        "values_nm": _by_axis(LENGTH),
+        "lead": SHORT_ID,
+    },
     "touch.entered": {
         "axis": AXIS,
         "typed": TYPED,
@@ -211,6 +222,20 @@ DATA: Mapping[str, Mapping[str, Check]] = {
         "verdict": _one_of(VERDICTS, "choice"),
         "difference_nm": _or_null(_whole(-2 * LARGEST_LENGTH_NM, 2 * LARGEST_LENGTH_NM, "length")),
     },
+    "touch.read_again": {
+        "axis": AXIS,
+        "typed": TYPED,
+        "value_nm": LENGTH,
+        "verdict": _one_of(VERDICTS, "choice"),
+        "difference_nm": _or_null(_whole(-2 * LARGEST_LENGTH_NM, 2 * LARGEST_LENGTH_NM, "length")),
+    },
+    "stop.lifted": {
+        "axis": AXIS,
+        "lead": SHORT_ID,
+        "decision": _one_of(LIFTS, "choice"),
+        "reason": TEXT,
+    },
+    "axis.given_up": {"axis": AXIS},
     "square.entered": {
         "axis": AXIS,
         "typed": _two(TYPED),
@@ -224,10 +249,15 @@ DATA: Mapping[str, Mapping[str, Check]] = {
     "question.put": {"question": UUID, "axis": _or_null(AXIS), "text": TEXT},
     "worry.raised": {"worry": _one_of(WORRIES, "choice"), "text": TEXT},
     "hold.pressed": {},
+    "trouble.met": {"trouble": _one_of(TROUBLES, "choice"), "touched": TRUTH, "reset": TRUTH},
     "step.reopened": {"reopened": STEP_ID, "reason": TEXT},
     "setup.broken_off": {},
     "break.explained": {"reason": _one_of(BREAK_REASONS, "choice"), "text": TEXT},
     "break.undone": {},
+    "setup.left": {},
+    "setup.left_unsigned": {},
+    "setup.handed_over": {"to": SHORT_ID},
+    "setup.taken_over": {"from_setup": UUID, "from_person": SHORT_ID},
     "setup.finished": {"outcome": _one_of(OUTCOMES, "choice")},
     "setup.signed": {"meaning": _one_of((PERFORMED,), "choice")},
 }
@@ -240,9 +270,12 @@ CLOSING = frozenset({
     "tool.read",
     "slot.read",
     "values.copied",
+    "label.read",
     "slot.cleared",
+    "slot.zeroed",
     "square.entered",
     "touch.entered",
+    "touch.read_again",
     "touch.repeated",
     "touch.kept",
     "setup.finished",

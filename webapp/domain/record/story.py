@@ -14,6 +14,7 @@ from typing import Any
 
 from webapp.domain.evidence.chain import forks
 from webapp.domain.plain.errors import Fields, Finding
+from webapp.domain.sheet.planned_steps import planned_steps, stage_of
 
 ANSWERING = frozenset({"board.checked", "step.done", "tool.read", "slot.read", "slot.cleared"})
 SLOT_MARK = "{slot}"
@@ -43,7 +44,7 @@ class Story:
     @property
     def steps(self) -> dict[str, Mapping[str, Any]]:
         """Return every step of the sheet by id, in order."""
-        return {step["id"]: step for stage in self.sheet["procedure"]["stages"] for step in stage["steps"]}
+        return planned_steps(self.sheet)
 
     def axis(self, axis: str) -> Mapping[str, Any]:
         """Return what the sheet says of this axis."""
@@ -66,10 +67,8 @@ class Story:
 
     def stage_title(self, step_id: str | None) -> str:
         """Return the title of the step's stage; empty without a step."""
-        stages = self.sheet["procedure"]["stages"]
-        return next(
-            (stage["title"] for stage in stages if any(step["id"] == step_id for step in stage["steps"])), ""
-        )
+        stage = stage_of(self.sheet, step_id)
+        return "" if stage is None else str(stage["title"])
 
     def do(self, step_id: str | None) -> str:
         """Return what the step says to do, with the operator's slot put in; empty without a step."""

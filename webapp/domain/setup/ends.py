@@ -12,7 +12,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from webapp.domain.setup.state import Event, Refused, SetupState
+from webapp.domain.setup import lifts
+from webapp.domain.setup.state import Event, Plain, Refused, SetupState
 
 
 def start(state: SetupState, event: Event) -> None:
@@ -51,7 +52,9 @@ def sign(state: SetupState, event: Event) -> None:
         "at_utc": event["at_utc"],
         "state": "on_device",
         "refused_because": None,
+        "tries_left": None,
     })  # fmt: skip
+    state.left_unsigned = None
     state.close(event["step"], event)
     _settle_signature(state)
 
@@ -70,8 +73,10 @@ def decide(state: SetupState, decision: Mapping[str, Any]) -> None:
         state.verified.add(data["event"])
         _settle_signature(state)
     elif kind == "signature.refused":
-        state.refused[data["event"]] = data["reason"]
+        state.refused[data["event"]] = _because(data)
         _settle_signature(state)
+    elif kind in {"lift.verified", "lift.refused"}:
+        _decide_lift(state, kind, data)
     elif kind == "setup.signed_off":
         state.sign_off = {
             **said,
@@ -85,16 +90,28 @@ def decide(state: SetupState, decision: Mapping[str, Any]) -> None:
         state.set_aside[data["event"]] = {"code": data["code"], "fields": data["fields"]}
 
 
+def _because(data: Mapping[str, Any]) -> Plain:
+    """Return why a PIN did not count. How many tries are left was not always said."""
+    return {"refused_because": data["reason"], "tries_left": data.get("tries_left")}
+
+
+def _decide_lift(state: SetupState, kind: str, data: Mapping[str, Any]) -> None:
+    if kind == "lift.verified":
+        state.lifts_verified.add(data["event"])
+    else:
+        state.lifts_refused[data["event"]] = _because(data)
+    lifts.settle(state)
+
+
 def _settle_signature(state: SetupState) -> None:
     """Bring the last signature to what the server decided about it."""
     if not state.signatures:
         return
     signature = state.signatures[-1]
     if signature["event"] in state.verified:
-        signature["state"], signature["refused_because"] = "verified", None
+        signature["state"], signature["refused_because"], signature["tries_left"] = "verified", None, None
     elif signature["event"] in state.refused and signature["state"] == "on_device":
-        signature["state"] = "refused"
-        signature["refused_because"] = state.refused[signature["event"]]
+        signature |= {"state": "refused", **state.refused[signature["event"]]}
         for step_id, found in state.steps.items():
             if found["event"] == signature["event"]:
                 state.open(step_id)

@@ -12,10 +12,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from webapp.domain.sheet.planned_steps import planned_steps
+
 Event = Mapping[str, Any]
 Plain = dict[str, Any]
+Step = Mapping[str, Any]
 
 OPEN: Plain = {"state": "open", "event": None, "at_utc": None}
+# From this format of the sheet on a stop is the lead's, copied values are looked up in every row, and a broken off
+# row is set to zero again. What was sealed under an earlier sheet folds as it did.
+STOPS_ARE_THE_LEADS = 2
 
 
 class Refused(Exception):
@@ -55,6 +61,11 @@ class SetupState:
     copied: Plain | None = None
     broken_off: Plain | None = None
     before_break: dict[str, Plain] | None = None
+    # Old values that fit one other row alone: they wait for the label that stands beside them.
+    copy_waits: Plain | None = None
+    zeroed: Plain | None = None
+    left_unsigned: Plain | None = None
+    taken_over: Plain | None = None
     outcome: str | None = None
     sign_off: Plain | None = None
     not_accepted: Plain | None = None
@@ -71,32 +82,44 @@ class SetupState:
     corrections: list[Plain] = field(default_factory=list)
     resumes: list[Plain] = field(default_factory=list)
     signatures: list[Plain] = field(default_factory=list)
+    given_up: list[str] = field(default_factory=list)
+    lifts: list[Plain] = field(default_factory=list)
+    lift_order: dict[str, int] = field(default_factory=dict)
+    put_backs: list[Plain] = field(default_factory=list)
+    troubles: list[Plain] = field(default_factory=list)
+    remarks: list[Plain] = field(default_factory=list)
     problems: list[Plain] = field(default_factory=list)
     # Decisions of the server, by what they are about.
     answers: dict[str, Plain] = field(default_factory=dict)
     verified: set[str] = field(default_factory=set)
-    refused: dict[str, str] = field(default_factory=dict)
+    refused: dict[str, Plain] = field(default_factory=dict)
+    lifts_verified: set[str] = field(default_factory=set)
+    lifts_refused: dict[str, Plain] = field(default_factory=dict)
     set_aside: dict[str, Plain] = field(default_factory=dict)
     # Counts events, so that "since that touch" has a meaning without a clock.
     count: int = 0
+    slot_read_at: int = 0
 
     def __post_init__(self) -> None:
-        self.plan = {
-            step["id"]: step for stage in self.sheet["procedure"]["stages"] for step in stage["steps"]
-        }
-        self.stage_of = {
-            step["id"]: stage["id"] for stage in self.sheet["procedure"]["stages"] for step in stage["steps"]
-        }
+        self.format = self.sheet.get("format", 1)
+        self.plan = planned_steps(self.sheet)
+        self.stage_of = {step_id: step_id.partition(".")[0] for step_id in self.plan}
         self.axes = {axis["axis"]: axis for axis in self.sheet["axes"]}
-        self.steps = {step_id: dict(OPEN) for step_id in self.plan}
+        # The step that sets a row to zero again is there only once it is due.
+        self.steps = {step_id: dict(OPEN) for step_id, step in self.plan.items() if step["kind"] != "zero"}
 
     @property
-    def current(self) -> Plain | None:
+    def current(self) -> Step | None:
         """Return the first open step as the sheet has it, None when all are done or skipped."""
         for step_id, step in self.plan.items():
-            if self.steps[step_id]["state"] == "open":
-                return step  # type: ignore[no-any-return]
+            if step_id in self.steps and self.steps[step_id]["state"] == "open":
+                return step
         return None
+
+    @property
+    def stops_are_the_leads(self) -> bool:
+        """Tell whether the rules of stops, copies and rows hold that came with the sheet's second format."""
+        return bool(self.format >= STOPS_ARE_THE_LEADS)
 
     @property
     def current_id(self) -> str | None:
@@ -132,9 +155,11 @@ class SetupState:
         self.blocked = None
         step = self.plan[step_id]
         if step["kind"] == "slot":
-            self.slot = None
+            self.slot, self.copy_waits = None, None
         elif step["kind"] == "copy":
-            self.copied = None
+            self.copied, self.copy_waits = None, None
+        elif step["kind"] == "zero":
+            self.zeroed = None
         elif step["kind"] == "tool_out":
             self.probe_in_spindle = True
         elif step["kind"] == "square":
@@ -145,9 +170,40 @@ class SetupState:
                 if touch["axis"] == step["axis"]:
                     touch["kept"], touch["because"] = False, None
 
+    def ask_again(self, step_id: str) -> None:
+        """Open a step again whose answer still stands until another is given: what a reset of the control dropped."""
+        self.steps[step_id] = dict(OPEN)
+        self.blocked = None
+
+    def remark(self, kind: str, event: Event, **parts: Any) -> None:
+        """Note what the lead is to see. `parts` may be axis, values_nm and labels."""
+        self.remarks.append(remark(kind, event["id"], event["at_utc"], **parts))
+
     def last_touch(self, axis: str) -> int | None:
         """Return the place of the axis' last touch in `touches`, None when there is none."""
         for place in range(len(self.touches) - 1, -1, -1):
             if self.touches[place]["axis"] == axis:
                 return place
         return None
+
+
+def remark(
+    kind: str,
+    event: str,
+    at_utc: str,
+    *,
+    axis: str | None = None,
+    values_nm: list[int] | None = None,
+    labels: list[str] | None = None,
+    by: str | None = None,
+) -> Plain:
+    """Return one thing that the lead is to see, as plain data: every remark has the same fields."""
+    return {
+        "kind": kind,
+        "axis": axis,
+        "values_nm": values_nm or [],
+        "labels": labels or [],
+        "by": by,
+        "event": event,
+        "at_utc": at_utc,
+    }

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from webapp.domain.setup.pace import KindPace, MarkedStep, StepTime, mark
+from webapp.domain.sheet.planned_steps import planned_steps
 
 READ = ("do", "look_for", "if_not", "machine_state")
 READ_OF_CAUTION = ("hazard", "consequence", "avoidance")
@@ -22,7 +23,7 @@ def step_times(
     sheet: Mapping[str, Any], state: Mapping[str, Any], events: Sequence[Mapping[str, Any]]
 ) -> tuple[StepTime, ...]:
     """Return the time of every step that was done, in the order of closing."""
-    steps = {step["id"]: step for stage in sheet["procedure"]["stages"] for step in stage["steps"]}
+    steps = planned_steps(sheet)
     closed = {found["event"]: step for step, found in state["steps"].items() if found["state"] == "done"}
     times: list[StepTime] = []
     since: int | None = None

@@ -12,7 +12,8 @@ from typing import Any
 
 from webapp.domain.plain.errors import LengthError
 from webapp.domain.setup.state import Event, Refused, SetupState
-from webapp.domain.touch.compare import compared_on_sheet, same_tool, slot_length_nm, slot_on_sheet
+from webapp.domain.setup.troubles import search_waits
+from webapp.domain.touch.compare import same_tool, slot_length_nm, slot_on_sheet
 
 ReadLength = Callable[[str, Any, str], int]
 
@@ -47,6 +48,8 @@ def do_step(state: SetupState, event: Event) -> None:
         state.stay("setup.answer_keeps_open", label=choice["label"])
         return
     if step["kind"] == "search":
+        if search_waits(state, step["axis"]):
+            raise Refused("setup.search_needs_lead", axis=step["axis"])
         state.searched_at[step["axis"]] = state.count
     state.close(step["id"], event)
 
@@ -75,25 +78,23 @@ def read_slot(state: SetupState, event: Event) -> None:
     if found.outcome != "own":
         state.stay(f"setup.slot_{found.outcome}", label=found.label or typed, owner=found.owner_name)
         return
-    state.slot = found.label
+    if state.slot not in {None, found.label}:
+        _begin_in_another_slot(state)
+    state.slot, state.slot_read_at = found.label, state.count
     state.close(event["step"], event)
 
 
-def copy_values(state: SetupState, event: Event) -> None:
-    """Values.copied: the three old values, compared with what was last seen in the slot."""
-    values_nm = _typed_values(state, event)
-    compared = compared_on_sheet(values_nm, state.slot, state.sheet)
-    for axis, found in compared.items():
-        claimed = event["data"]["compared"][axis]
-        if claimed != found:
-            state.note(event, "setup.compared_differs", axis=axis, claimed=claimed, found=found)
-    state.copied = {"values_nm": values_nm, "compared": compared, "event": event["id"]}
-    state.close(event["step"], event)
+def _begin_in_another_slot(state: SetupState) -> None:
+    """Open what was done in the slot that was selected before: nothing of it was done in this one."""
+    for step_id, step in state.plan.items():
+        in_slot = step["kind"] in {"copy", "clear"} or step["axis"] is not None
+        if in_slot and step_id in state.steps and state.steps[step_id]["state"] == "done":
+            state.open(step_id)
 
 
 def clear_slot(state: SetupState, event: Event) -> None:
     """Slot.cleared: only three zeros go on."""
-    values_nm = _typed_values(state, event)
+    values_nm = typed_values(state, event)
     left = next((axis for axis, value_nm in values_nm.items() if value_nm != 0), None)
     if left is not None:
         state.stay("setup.slot_not_zero", axis=left, typed=event["data"]["typed"][left])
@@ -101,7 +102,7 @@ def clear_slot(state: SetupState, event: Event) -> None:
     state.close(event["step"], event)
 
 
-def _typed_values(state: SetupState, event: Event) -> dict[str, int]:
+def typed_values(state: SetupState, event: Event) -> dict[str, int]:
     """Return the typed values of X, Y and Z. Raises `Refused` for one that cannot be read; notes one that differs."""
     values_nm = {}
     for axis in ("X", "Y", "Z"):

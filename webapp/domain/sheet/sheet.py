@@ -3,8 +3,8 @@
 Rules of this module:
 - The sheet is canonical JSON, named by the SHA-256 of its bytes. The same inputs give the same sheet.
 - It belongs to no person: the tablet finds the operator's own slot in the copy of the register that it carries.
-- Numbers are worked out here and on nothing else than what is given; a touch that cannot be planned goes onto the sheet
-  as the error that names the measure at fault.
+- Numbers are worked out here and on nothing else than what is given; a touch that cannot be planned goes onto the
+  sheet as the error that names the measure at fault.
 - Stages of axes stand in the order in which the fixture's faces are touched; an axis without a face has no stage.
 - The procedure's square step stands on the sheet of a fixture that asks for it, and on no other.
 - Wording is filled once, here; only {slot} is left, because it differs from person to person.
@@ -28,6 +28,7 @@ from webapp.domain.plain.lengths import format_length
 from webapp.domain.plain.zones import offsets
 from webapp.domain.probe.probe_health import CheckState
 from webapp.domain.procedure.procedure import Procedure, Revision, Stage, Step
+from webapp.domain.procedure.row_to_zero import ROW_TO_ZERO
 from webapp.domain.procedure.rules import AXIS_STAGES
 from webapp.domain.procedure.shipped import NOTICE
 from webapp.domain.shop.measures import AxisTravel, FaceMeasures, KnownPlace, ProbingMotion, Stylus
@@ -38,6 +39,9 @@ from webapp.domain.touch.square import square_plan
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, Usual
 
 SHEET_DOMAIN = "zerokeep/sheet/1"
+# Which rules a setup on this sheet is folded by; a sheet without it is of the first format. 2: a stop is the lead's,
+# copied values are looked up in every row, the row of a broken off setup is set to zero again.
+SHEET_FORMAT = 1
 _PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
 
 
@@ -234,6 +238,7 @@ def compile_sheet(
     probe: Probe,
     probe_check: CheckState | None = None,
     people: Sequence[SheetPerson],
+    leads: Sequence[SheetPerson] = (),
     slots: Sequence[SlotRow],
     board: Board,
     axes: Sequence[AxisPlan],
@@ -257,6 +262,7 @@ def compile_sheet(
     register = check_register(SlotFamily(machine.labels), slots)
     value = {
         "domain": SHEET_DOMAIN,
+        "format": SHEET_FORMAT,
         "compiled_at_utc": compiled_at_utc,
         "expires_at_utc": expires_at_utc,
         "shop": _shop(rules, compiled_at_utc),
@@ -270,10 +276,12 @@ def compile_sheet(
             "check": None if probe_check is None else probe_check.as_plain(),
         },
         "people": [asdict(person) for person in people],
+        "leads": [{"id": lead.id, "name": lead.name} for lead in leads],
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
         "board": asdict(board),
         "axes": [_axis(plan) for plan in touched],
         "square": square,
+        "row_to_zero": _row_to_zero(_words(rules, machine, fixture, probe)),
         "procedure": _procedure(revision, touched, square, _words(rules, machine, fixture, probe)),
         "pin_key": dict(pin_key),
     }
@@ -387,6 +395,11 @@ def _procedure(
             for stage in _ordered(procedure, [plan.face.axis.lower() for plan in axes])
         ],
     }
+
+
+def _row_to_zero(words: Mapping[str, str]) -> dict[str, Any] | None:
+    """Return the step that sets the row of a broken off setup to zero again, from the second format on."""
+    return _step(ROW_TO_ZERO, words, {}) if SHEET_FORMAT > 1 else None
 
 
 def _ordered(procedure: Procedure, axis_stages: Sequence[str]) -> list[Stage]:
