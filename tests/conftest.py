@@ -1,10 +1,12 @@
 """What every test may rely on; fixtures of one subject stand in the conftest.py of its folder."""
 
+import os
 import tempfile
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 
 CHROMIUM = "/usr/bin/chromium"
 # Without these flags a headless Chromium wants a sandbox that a container does not give,
@@ -18,6 +20,12 @@ CHROMIUM_FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
+
+# The one test command says the same twice: examples follow from the test's own text, and none is late on a busy
+# machine. Other draws are for the long run (`python -m tests.long seeds`), and each fault found there is pinned here.
+settings.register_profile("the same twice", derandomize=True, deadline=None)
+settings.register_profile("random seeds", deadline=None, max_examples=500, print_blob=True)
+settings.load_profile(os.environ.get("ZEROKEEP_EXAMPLES", "the same twice"))
 
 
 @pytest.fixture(scope="session")

@@ -45,9 +45,11 @@ def _run(options: argparse.Namespace) -> int:
 
     match options.command:
         case "check":
-            from webapp.checking import check  # noqa: PLC0415
+            from webapp.checking import LINTERS, STEPS, check, keep_by_hook  # noqa: PLC0415
 
-            return check(as_json=options.json)
+            if options.hook:
+                return keep_by_hook()
+            return check(LINTERS if options.linters else STEPS, as_json=options.json)
         case "serve":
             from webapp.serving import serve  # noqa: PLC0415
 
@@ -60,7 +62,13 @@ def _run(options: argparse.Namespace) -> int:
     settings = _settings(options)
     commands: dict[str, Callable[[], int]] = {
         "load": lambda: load.load(settings, options.file, dry_run=options.dry_run, as_json=options.json),
-        "import": lambda: past.take_in(settings, options.file, dry_run=options.dry_run, as_json=options.json),
+        "import": lambda: past.take_in(
+            settings,
+            options.file,
+            dry_run=options.dry_run,
+            as_json=options.json,
+            all_the_same="every" if "every" in options.all_the_same else options.all_the_same,
+        ),
         "export": lambda: past.export(settings, options.file, options.fixture),
         "audit": lambda: audit.audit(settings, as_json=options.json),
         "ledger": lambda: ledger.write_out(settings, after=options.after),
@@ -117,6 +125,8 @@ def _parser() -> argparse.ArgumentParser:
     made_of.add_argument("--json", action="store_true", help="print it as a CycloneDX bill of materials")
     check = commands.add_parser("check", help="linters, types, import contracts, tests")
     check.add_argument("--json", action="store_true", help="print the result as JSON")
+    check.add_argument("--linters", action="store_true", help="without the tests")
+    check.add_argument("--hook", action="store_true", help="run the linters before each commit from now on")
     return parser
 
 
@@ -142,11 +152,23 @@ def _add_past(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     )
     take_in.add_argument("file", type=Path, metavar="FILE.csv")
     take_in.add_argument("--dry-run", action="store_true", help="say what would be taken in, alter nothing")
+    take_in.add_argument(
+        "--all-the-same",
+        action="append",
+        default=[],
+        type=_line_or_every,
+        metavar="LINE",
+        help="take this line though it is asked about, may be repeated; or the word every",
+    )
     _add_common(take_in)
     export = commands.add_parser("export", help="write all kept values into a table (CSV)")
     export.add_argument("file", type=Path, metavar="FILE.csv")
     export.add_argument("--fixture", help="only the values of this fixture")
     export.add_argument("--data-folder", help="where the shop's data lies")
+
+
+def _line_or_every(text: str) -> int | str:
+    return text if text == "every" else int(text)
 
 
 def _add_common(command: argparse.ArgumentParser) -> None:

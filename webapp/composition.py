@@ -132,9 +132,14 @@ def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Cal
     return keyring
 
 
+def certificates_pem(keyring: KeyRing) -> bytes:
+    """The certificates of all seals, the one in use first, as PEM."""
+    return b"".join(one.public_bytes(Encoding.PEM) for one in keyring.trusted_certificates)
+
+
 def write_certificates(settings: Settings, keyring: KeyRing) -> None:
     """Put the certificates of all seals, the one in use first, into the file beside the keys."""
-    pem = b"".join(one.public_bytes(Encoding.PEM) for one in keyring.trusted_certificates)
+    pem = certificates_pem(keyring)
     file = settings.data_folder / CERTIFICATES_FILE
     if not file.exists() or file.read_bytes() != pem:
         write_whole(settings.data_folder, CERTIFICATES_FILE, pem)

@@ -114,6 +114,16 @@ def test_empty_lines_and_axes_that_were_not_touched_are_passed_over() -> None:
         (",s1,", ",s9,", "history.seating_unknown"),
         ("2026-11-25T08:03:12Z", "25.11.2026", "history.time_unreadable"),
         ("2026-11-25T08:03:12Z", "2026-11-25T08:03:12", "history.time_unreadable"),
+        # In UTC these would lie beyond the calendar's ends: a crash, where it is only a line.
+        ("2026-11-25T08:03:12Z", "9999-12-31T23:59:59-12:00", "history.time_unreadable"),
+        ("2026-11-25T08:03:12Z", "0001-01-01T00:00:00+12:00", "history.time_unreadable"),
+        # A week's day is as long as a day of a month, and is none.
+        ("2026-11-25T08:03:12Z", "2026-W48-3", "history.time_unreadable"),
+        ("2026-11-25T08:03:12Z", "2026-W48", "history.time_unreadable"),
+        ("2026-11-25T08:03:12Z", "2026-329", "history.time_unreadable"),
+        ("2026-11-25T08:03:12Z", "20261125", "history.time_unreadable"),
+        ("2026-11-25T08:03:12Z", "2026-02-30", "history.time_unreadable"),
+        ("2026-11-25T08:03:12Z", "٢٠٢٦-11-25", "history.time_unreadable"),
         (",mara", "", "history.cells"),
         ("mara", '"mara', "history.line_unreadable"),
     ],
@@ -122,6 +132,51 @@ def test_a_line_is_refused_with_its_reason(old: str, new: str, code: str) -> Non
     line = GOOD.replace(old, new)
     assert line != GOOD
     assert reason(line)[0] == code
+
+
+SHOWS = {
+    "mm": Known({"mill-1": replace(KNOWN.machines["mill-1"], display=MM)}, KNOWN.seatings),
+    "in": Known({"mill-1": replace(KNOWN.machines["mill-1"], display=INCH)}, KNOWN.seatings),
+}
+
+
+@pytest.mark.parametrize(
+    ("shows", "column", "cell", "is_taken"),
+    [
+        ("mm", "x_mm", "-381.250", True),
+        ("mm", "x_mm", "-381.25000", True),
+        ("mm", "x_mm", "-381.2505", False),
+        ("mm", "x_in", "-15.0098", True),
+        ("mm", "x_in", "-15.00985", False),
+        ("in", "x_in", "-15.0098", True),
+        ("in", "x_in", "-15.00985", False),
+        ("in", "x_mm", "-381.250", True),
+        ("in", "x_mm", "-381.2505", False),
+        # What this inch display shows, in millimetres, as the desk hands it out beside a metric machine.
+        ("in", "x_mm", "-381.24892", True),
+    ],
+)
+def test_a_value_that_no_such_control_shows_is_refused(
+    shows: str, column: str, cell: str, is_taken: bool
+) -> None:
+    lines = [f"at_utc,machine,fixture,seating,{column}\n", f"2026-11-25,mill-1,vise-a,s1,{cell}\n"]
+    (found,) = read_history(lines, SHOWS[shows])
+    assert isinstance(found, HistoryRow) == is_taken
+    if isinstance(found, RefusedLine):
+        assert found.reason.code == "history.off_grid"
+        assert cell in say(found.reason.code, found.reason.fields)
+
+
+@pytest.mark.parametrize(
+    ("text", "at_utc"),
+    [
+        ("2026-11-25T08:03Z", "2026-11-25T08:03:00.000Z"),
+        ("2026-11-25 08:03:12.5+01:00", "2026-11-25T07:03:12.500Z"),
+        ("9999-12-31", "9999-12-31T00:00:00.000Z"),
+    ],
+)
+def test_a_time_is_taken_as_it_is_usually_written(text: str, at_utc: str) -> None:
+    assert row(GOOD.replace("2026-11-25T08:03:12Z", text)).at_utc == at_utc
 
 
 def test_a_quote_inside_a_cell_is_text() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -20,6 +20,7 @@ from webapp.domain.budget.uncertainty import (
     thermal_line,
     widened_when_overdue,
 )
+from webapp.domain.figures.spread import whole_degrees
 from webapp.words import say
 
 
@@ -107,7 +108,35 @@ lines_of = st.lists(
 )
 
 
+@pytest.mark.parametrize("value_nm", [1, 1000, 4900])
+@pytest.mark.parametrize("distribution", list(Distribution))
+@pytest.mark.parametrize("degrees", range(2, 9))
+def test_two_lines_alike_have_twice_the_degrees_and_not_one_less(
+    value_nm: int, distribution: Distribution, degrees: int
+) -> None:
+    # By hand: (2 u^2)^2 / (2 u^4 / v) = 2 v. Two rectangular lines of 1000 nm with 2 degrees each came to
+    # 3.9999999999999996 and so to the factor for 3; so did two U-shaped ones of 1 nm.
+    found = budget([BudgetLine(name, value_nm, distribution, "", degrees) for name in "ab"])
+    assert found.coverage_factor == pytest.approx(stats.t.ppf(0.975, 2 * degrees), rel=1e-9)
+
+
+def test_what_is_truly_less_than_a_whole_number_is_the_one_below() -> None:
+    assert [whole_degrees(value) for value in (0.5, 1.0, 3.9999999, 4.0 - 4e-16, 4.0, 26.0416)] == [
+        1,
+        1,
+        3,
+        4,
+        4,
+        26,
+    ]
+
+
+RECTANGULAR = Distribution.RECTANGULAR
+
+
 @given(lines_of, st.floats(0.001, 1000))
+@example([(1000.0, RECTANGULAR, 2.0), (1000.0, RECTANGULAR, 2.0)], 1 / 25.4)
+@example([(1.0, Distribution.U_SHAPED, 2.0), (1.0, Distribution.U_SHAPED, 2.0)], 1000.0)
 def test_another_unit_changes_neither_shares_nor_factor(
     lines: list[tuple[float, Distribution, float | None]], scale: float
 ) -> None:
@@ -117,6 +146,5 @@ def test_another_unit_changes_neither_shares_nor_factor(
     )
     assert there.shares == pytest.approx(here.shares)
     assert sum(here.shares) == pytest.approx(1)
-    assert there.expanded_nm == pytest.approx(
-        here.expanded_nm * scale, rel=1e-3 if here.degrees_of_freedom else 1e-9
-    )
+    assert there.coverage_factor == here.coverage_factor
+    assert there.expanded_nm == pytest.approx(here.expanded_nm * scale, rel=1e-9)

@@ -18,7 +18,7 @@ from webapp.demo.mill import NO_MISTAKE, Mistake, SimulatedMill
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.shop.shop_file import Shop
 from webapp.proof.keys import KeyRing
-from webapp.services.people import enrolling
+from webapp.services.intake import enrolling
 from webapp.services.times import utc_text
 from webapp.settings import Settings, read_settings
 from webapp.store import Store

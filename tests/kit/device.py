@@ -14,7 +14,7 @@ from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.jwe import seal_pin
 from webapp.proof.jws import EVENT_TYPE, public_jwk, sign
 from webapp.proof.keys import KeyRing
-from webapp.services.people import enrolling
+from webapp.services.intake import enrolling
 from webapp.store import Store
 
 APP = "0.1.0"

@@ -12,7 +12,8 @@ from tests.proof.made_up import numbered_keys
 from tests.proof.pdfs import AT, AT_UTC, REASON, SHOP, seal_anything
 from tests.proof.records import SETUP, SIGNED_OFF, TABLET, Tablet, bundle, chain, changed, decision, render
 from webapp.domain.record.bundle import RecordBundle
-from webapp.proof import jws
+from webapp.domain.record.edition import PAGES_EDITION
+from webapp.proof import jws, record_verify
 from webapp.proof.keys import KeyRing, seal_certificate
 from webapp.proof.pdf_layout import find_seals
 from webapp.proof.pdf_seal import seal
@@ -131,12 +132,13 @@ def test_where_another_version_rendered_other_text_or_pages_do_not_hold(
     assert says(record_pdf, keyring, "record.page", **options) == how
 
 
+def stops(record: RecordBundle) -> bytes:
+    raise RuntimeError(record)
+
+
 def test_a_renderer_that_stops_means_that_the_record_does_not_hold(
     record_pdf: bytes, keyring: KeyRing
 ) -> None:
-    def stops(record: RecordBundle) -> bytes:
-        raise RuntimeError(record)
-
     assert says(record_pdf, keyring, "record.page", render=stops) == "record.page.not_rendered"
 
 
@@ -414,3 +416,38 @@ def test_a_report_knows_which_lines_it_has(record_pdf: bytes, keyring: KeyRing) 
         report.line("nobody.asked")
     assert replace(report, lines=()).holds
     assert SETUP in report.line("record.belongs").detail
+
+
+@pytest.mark.parametrize(
+    ("edition", "state", "how"),
+    [
+        (PAGES_EDITION, "holds", "holds"),
+        (PAGES_EDITION + 1, "not_looked_at", "later_edition"),
+        (0, "fails", "edition_unreadable"),
+        ("1", "fails", "edition_unreadable"),
+        (True, "fails", "edition_unreadable"),
+    ],
+)
+def test_pages_of_another_edition_are_not_printed_again_and_fail_nothing(
+    keyring: KeyRing, edition: Any, state: str, how: str
+) -> None:
+    named = replace(bundle(), record={**bundle().record, "edition": edition})
+    pdf = seal(render(named), keyring, AT_UTC, SHOP, REASON)
+    report = verify_record(pdf, keyring.trusted_certificates, render)
+    assert (report.line("record.page").state, report.line("record.page").says) == (
+        state,
+        f"record.page.{how}",
+    )
+    assert report.holds == (state != "fails")
+
+
+def test_pages_of_an_earlier_edition_are_said_to_be_so(
+    keyring: KeyRing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(record_verify, "PAGES_EDITION", PAGES_EDITION + 1)
+    report = verify_record(
+        seal(render(bundle()), keyring, AT_UTC, SHOP, REASON), keyring.trusted_certificates, stops
+    )
+    assert report.holds
+    assert report.line("record.page").says == "record.page.earlier_edition"
+    assert "– not looked at" in report.as_text()

@@ -20,7 +20,7 @@ from webapp.services.errors import (
     RoleMissing,
     TooManyTries,
 )
-from webapp.services.people import enrolling
+from webapp.services.intake import enrolling
 
 CODE = "8RF3KM9XRB"
 

@@ -22,8 +22,7 @@ from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.keys import KeyRing
 from webapp.services.errors import BatchMalformed, BatchTooLong
 from webapp.services.evidence.auditing import audit
-from webapp.services.intake import intake
-from webapp.services.people import enrolling
+from webapp.services.intake import enrolling, intake
 from webapp.services.setups import answering, stored_setups
 from webapp.services.setups.board import machine_state
 from webapp.services.times import utc_text

@@ -171,6 +171,72 @@ def test_what_is_exported_is_known_again_and_comes_back_the_same_elsewhere(house
         take_in(house, text)
 
 
+INCHES = "2026-11-20,mill-1,vise-a,vise-a-1,mara,-15.009,-6.000,-11.811\n"
+FAR = "2026-11-21,mill-1,vise-a,vise-a-1,mara,-381.214,-162.414,-300.014\n"
+
+
+def look(house: House, text: str, **more: Any) -> past_values.Looked:
+    return past_values.look(house.store, lambda: [text.encode()], house.clock(), **more)
+
+
+@pytest.mark.parametrize("kept_first", [True, False])
+def test_inches_in_columns_of_millimetres_do_not_move_the_usual(house: House, kept_first: bool) -> None:
+    if kept_first:
+        take_in(house, LOG)
+        text, row = HEADER + INCHES + FAR, 2
+    else:
+        text, row = LOG + INCHES + FAR, 12
+    told: list[Any] = []
+    looked = look(house, text, tell=told.append)
+    assert [(one.line, one.reason.code.rpartition("_")[0]) for one in looked.lines] == [
+        (row, "history.other_unit")
+    ]
+    assert [(one.line, len(one.reasons), one.taken) for one in looked.asked_lines] == [(row + 1, 1, False)]
+    assert [one.line for one in told] == [row, row + 1]
+    assert (looked.refused, looked.asked, looked.setups) == (1, 1, 0 if kept_first else 10)
+    if kept_first:
+        with pytest.raises(NothingToImport):
+            take_in(house, text)
+    else:
+        take_in(house, text)
+    assert abs(usual(house)["centre_nm"] + 381_214_500) <= 1_000
+    assert usual(house, "Y")["values"] == 10
+
+
+def test_an_asked_line_is_taken_where_the_lead_names_it_and_the_ledger_keeps_which(house: House) -> None:
+    take_in(house, LOG)
+    text = HEADER + FAR + FAR.replace("-21,", "-22,")
+    looked = past_values.take_in(
+        house.store, lambda: [text.encode()], "log.csv", "ines", house.clock(), all_the_same={3}
+    )
+    assert (looked.setups, looked.asked, looked.asked_taken) == (1, 2, 1)
+    data, first = (one["data"] for one in changes(house, "history.imported"))
+    assert (data["asked"], data["taken_all_the_same"], data["lines_all_the_same"]) == (2, 1, [3])
+    assert look(house, text, all_the_same=past_values.EVERY).asked_taken == 1
+    assert "asked" not in first
+
+
+def test_a_line_cannot_name_a_setup_of_this_shop(house: House) -> None:
+    walk = house.signed()  # not signed off: nothing of it is kept yet
+    header = HEADER.replace("person,", "person,setup,")
+    line = f"2026-11-20,mill-1,vise-a,vise-a-1,mara,{walk.setup},-381.2,,\n"
+    looked = look(house, header + line)
+    assert [one.reason.code for one in looked.lines] == ["history.setup_of_this_store"]
+    assert looked.lines[0].reason.fields == {"setup": walk.setup}
+    assert looked.setups == 0
+
+
+def test_a_time_at_the_end_of_the_calendar_is_a_refused_line_and_no_crash(house: House) -> None:
+    looked = look(house, HEADER + "9999-12-31T23:59:59-12:00,mill-1,vise-a,vise-a-1,mara,-381.2,,\n" + FAR)
+    assert [one.reason.code for one in looked.lines] == ["history.time_unreadable"]
+    assert looked.setups == 1
+
+
+def test_a_value_between_two_steps_of_the_display_is_refused(house: House) -> None:
+    looked = look(house, HEADER + "2026-11-20,mill-1,vise-a,vise-a-1,mara,-381.2105,,\n")
+    assert [one.reason.code for one in looked.lines] == ["history.off_grid"]
+
+
 def test_an_imported_setup_says_where_it_comes_from(house: House) -> None:
     take_in(house, LOG)
     with house.store.reading():

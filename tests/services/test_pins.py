@@ -11,8 +11,8 @@ from tests.kit.shop import PASSPHRASES, PINS
 from tests.kit.walk import Walk
 from webapp.services.errors import SecretNotChecked
 from webapp.services.intake import intake
-from webapp.services.people import access, pins
-from webapp.services.setups import stored_setups
+from webapp.services.people import access
+from webapp.services.setups import pins, stored_setups
 from webapp.services.shop import register
 
 WRONG = "364859"

@@ -13,8 +13,8 @@ from tests.kit.device import Device
 from tests.kit.shop import PINS
 from tests.web.conftest import ORIGIN, TABLET, Site
 from webapp.proof.jws import DeviceKey
+from webapp.services.intake import enrolling
 from webapp.services.intake.tablets_in_use import MOST_TRIED
-from webapp.services.people import enrolling
 from webapp.web.edge.strangers import AT_ONCE, SECONDS_EACH
 
 NONCE = "bm9uY2Utb2YtYS10YWJsZXQ"

@@ -106,5 +106,31 @@ def test_a_table_is_looked_at_then_taken_in_then_handed_out(site: Site) -> None:
     assert lead.send(f"/desk/past/import/{action}", name="log.csv").status_code == 422
 
 
+def test_a_line_that_is_asked_about_is_taken_only_with_its_tick(site: Site) -> None:
+    lead = site.signed_in("ines")
+    lines = "".join(f"2026-11-1{n};mill-1;vise-a;vise-a-1;-381,25{n}\n" for n in range(5))
+    far = "2026-11-16;mill-1;vise-a;vise-a-1;-371,250\n9999-12-31T23:59:59-12:00;mill-1;vise-a;vise-a-1;-381,25\n"
+    table = "at_utc;machine;fixture;seating;x_mm\n" + lines + far
+    fields = {"csrf_token": lead.token(), "table": (io.BytesIO(table.encode()), "log.csv")}
+    answer = lead.send_raw("/desk/past/import", fields)
+    page = answer.get_data(as_text=True)
+    assert answer.status_code == 200
+    assert "5 setups can be taken in, 1 more only if you say so" in page
+    assert "lies 9.998 mm away" in page or "lies 10.00" in page
+    assert 'name="all_the_same" value="7"' in page
+    assert "is no time that can be taken" in page
+    action = page.split('action="/desk/past/import/')[1].split('"')[0]
+    assert lead.send(f"/desk/past/import/{action}", name="log.csv").status_code == 303
+    page = lead.send_raw(
+        "/desk/past/import", {"csrf_token": lead.token(), "table": (io.BytesIO(table.encode()), "log.csv")}
+    ).get_data(as_text=True)
+    assert "0 setups can be taken in, 1 more only if you say so" in page
+    none_ticked = lead.send(f"/desk/past/import/{action}", name="log.csv")
+    assert none_ticked.status_code == 422
+    assert 'value="7"' in none_ticked.get_data(as_text=True), "the lines stay there to be ticked"
+    assert lead.send(f"/desk/past/import/{action}", name="log.csv", all_the_same="7").status_code == 303
+    assert "-371.25" in lead.get("/desk/past.csv").get_data(as_text=True)
+
+
 def test_no_file_is_refused_in_words(site: Site) -> None:
     assert "No file is chosen" in site.signed_in("ines").send("/desk/past/import").get_data(as_text=True)

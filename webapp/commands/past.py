@@ -16,34 +16,40 @@ from webapp.domain.usual.history_csv import RefusedLine
 from webapp.services.errors import NothingToImport
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.numbers import past_values
-from webapp.services.numbers.past_values import Looked
+from webapp.services.numbers.past_values import AllTheSame, AskedLine, Looked
 from webapp.serving import utc_now
 from webapp.settings import Settings
 from webapp.words import say
 
 DONE, REFUSED, NO_FILE = 0, 1, 2
 CHUNK = 1 << 20
+REFUSED_LINE = "refused"
 COLUMNS = """columns, in any order under a header line:
   at_utc      a day (2026-09-03) or a time with its zone (2026-09-04T07:40:00Z)
   machine, fixture, seating   the short names that the shop gave them
   x_mm y_mm z_mm, or x_in y_in z_in   the surface as the control shows it, in machine coordinates; at least one
   person, setup, note, left_out       may be left out; left_out is written "X: a chip | Y: a burr"
-Cells are parted by commas, semicolons or tabs; decimals stand after a point or a comma. Each line is one past setup."""
+Cells are parted by commas, semicolons or tabs; decimals stand after a point or a comma. Each line is one past setup.
+A line whose values lie far from where its seating lies is asked about and not taken, unless you name it."""
 
 
-def take_in(settings: Settings, path: Path, *, dry_run: bool, as_json: bool) -> int:
-    """Take a table in, or with `dry_run` only say what would be taken. Every refused line is told with its reason."""
+def take_in(
+    settings: Settings, path: Path, *, dry_run: bool, as_json: bool, all_the_same: AllTheSame = ()
+) -> int:
+    """Take a table in, or with `dry_run` only say what would be taken. Every line that is refused or asked about is
+    told with its reason; of the asked ones those in `all_the_same` are taken.
+    """
     if not path.is_file():
         print(f"Cannot read {path}: there is no such file. Give the path of a table.", file=sys.stderr)
         return NO_FILE
     told: list[dict[str, object]] = []
 
-    def tell(line: RefusedLine) -> None:
-        words = say(line.reason.code, line.reason.fields)
-        if as_json:
-            told.append({"line": line.line, "code": line.reason.code, "detail": words})
-        else:
-            print(f"  line {line.line}: {words}", file=sys.stderr)
+    def tell(line: RefusedLine | AskedLine) -> None:
+        for entry in _entries(line):
+            if as_json:
+                told.append(entry)
+            else:
+                print(f"  line {entry['line']}: {entry['is']}. {entry['detail']}", file=sys.stderr)
 
     def source() -> Iterator[bytes]:
         with path.open("rb") as file:
@@ -53,20 +59,42 @@ def take_in(settings: Settings, path: Path, *, dry_run: bool, as_json: bool) -> 
     with opened(settings) as (store, _):
         try:
             if dry_run:
-                looked = past_values.look(store, source, utc_now(), tell)
+                looked = past_values.look(store, source, utc_now(), tell, all_the_same=all_the_same)
             else:
-                looked = past_values.take_in(store, source, path.name, SERVER, utc_now(), tell)
+                looked = past_values.take_in(
+                    store, source, path.name, SERVER, utc_now(), tell, all_the_same=all_the_same
+                )
         except NothingToImport as error:
             return _nothing(path, error, told, as_json=as_json)
     _say(path, looked, told, dry_run=dry_run, as_json=as_json)
     return DONE if looked.setups else REFUSED
 
 
+def _entries(line: RefusedLine | AskedLine) -> list[dict[str, object]]:
+    """What is said of a line: each reason with what becomes of it."""
+    becomes, reasons = REFUSED_LINE, (line.reason,) if isinstance(line, RefusedLine) else line.reasons
+    if isinstance(line, AskedLine):
+        becomes = "asked about, taken all the same" if line.taken else "asked about, not taken"
+    return [
+        {"line": line.line, "is": becomes, "code": one.code, "detail": say(one.code, one.fields)}
+        for one in reasons
+    ]
+
+
+def _split(told: list[dict[str, object]]) -> dict[str, object]:
+    """The refused and the asked lines, each in the table's order: some are known only once it was read whole."""
+    in_order = sorted(told, key=lambda one: int(str(one["line"])))
+    return {
+        "refused": [one for one in in_order if one["is"] == REFUSED_LINE],
+        "asked": [one for one in in_order if one["is"] != REFUSED_LINE],
+    }
+
+
 def _nothing(path: Path, error: DomainError, told: list[dict[str, object]], *, as_json: bool) -> int:
     words = say(error.code, error.fields)
     if as_json:
         print(
-            json.dumps({"file": str(path), "setups": 0, "refused": told, "detail": words}, ensure_ascii=False)
+            json.dumps({"file": str(path), "setups": 0, **_split(told), "detail": words}, ensure_ascii=False)
         )
     else:
         print(words, file=sys.stderr)
@@ -78,7 +106,7 @@ def _say(path: Path, looked: Looked, told: list[dict[str, object]], *, dry_run: 
         found = {
             "file": str(path), "dry_run": dry_run, "sha256": looked.sha256, "setups": looked.setups,
             "values": looked.values, "by_fixture": looked.by_fixture, "outside_seating": looked.outside_seating,
-            "refused": told,
+            "taken_all_the_same": looked.asked_taken, **_split(told),
         }  # fmt: skip
         print(json.dumps(found, ensure_ascii=False, indent=1))
         return
@@ -86,6 +114,11 @@ def _say(path: Path, looked: Looked, told: list[dict[str, object]], *, dry_run: 
     print(f"{verb}: {looked.setups} setups, {looked.values} values. Refused lines: {looked.refused}.")
     for fixture, count in sorted(looked.by_fixture.items()):
         print(f"  {fixture:<24} {count} values")
+    if looked.asked:
+        print(
+            f"Lines asked about: {looked.asked}, of these taken: {looked.asked_taken}. "
+            "Look at each; take one with --all-the-same LINE, or every one with --all-the-same every."
+        )
     if looked.outside_seating:
         print(
             f"{looked.outside_seating} setups lie outside the time of their seating: look whether it is the right one."

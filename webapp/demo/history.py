@@ -25,8 +25,7 @@ from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.domain.shop.shop_file import Shop
 from webapp.proof.jws import sign
 from webapp.proof.keys import KeyRing
-from webapp.services.intake import intake
-from webapp.services.people import enrolling
+from webapp.services.intake import enrolling, intake
 from webapp.services.setups import answering, signing_off
 from webapp.services.sheets import preparing
 from webapp.services.shop import loading

@@ -7,7 +7,8 @@ Rules:
 - then the events (see record_events.py);
 - last the pages. A record is a pure function of the files attached to it, so it is rendered again from them and has to
   give the same bytes. Only where another version of the renderer made it, the text of every page is compared instead,
-  and the report says so;
+  and the report says so. Pages of another edition (webapp.domain.record.edition) cannot be printed again here: the
+  report says that they were not looked at, and nothing fails for it;
 - the report says where: the offset of the first byte that differs and what it belongs to.
 """
 
@@ -23,11 +24,12 @@ from pypdf import PdfReader
 
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.record.bundle import RecordBundle, from_files
+from webapp.domain.record.edition import PAGES_EDITION, edition_of
 from webapp.proof.pdf_attachments import AttachmentsUnreadableError, attachments, place_of
 from webapp.proof.pdf_layout import base_length, first_difference, read_words
 from webapp.proof.pdf_verify import SealCheck, verify_seal
 from webapp.proof.record_events import check_events
-from webapp.proof.report import Line, Report, failed, held, refusal_words
+from webapp.proof.report import Line, Report, failed, held, not_looked_at, refusal_words
 
 Render = Callable[[RecordBundle], bytes]
 # In place of a hash: there is a ledger, and no file of this hash is on it.
@@ -111,6 +113,16 @@ def _sealed_at_line(pdf: bytes, sealed_at_utc: str) -> Line:
 
 
 def _page_line(asked: _Asked, bundle: RecordBundle) -> Line:
+    edition = edition_of(bundle.record)
+    if edition is None:
+        return failed("record.page", "edition_unreadable")
+    if edition != PAGES_EDITION:
+        how = "earlier_edition" if edition < PAGES_EDITION else "later_edition"
+        return not_looked_at("record.page", how, edition=edition, own=PAGES_EDITION)
+    return _printed_again_line(asked, bundle)
+
+
+def _printed_again_line(asked: _Asked, bundle: RecordBundle) -> Line:
     try:
         expected = asked.render(bundle)
     except Exception as error:  # noqa: BLE001 - altered data may stop a renderer anywhere

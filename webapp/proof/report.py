@@ -2,7 +2,8 @@
 
 A line has a `code` for what was asked, whether it holds, and the words of what was found (`says`, with its
 fields) in the words catalogue. A report holds when every line does. A line is never left out because it would
-fail: what could not be looked at any more is a line that does not hold, and says so instead of "fails".
+fail: what could not be looked at any more is a line that does not hold, and says so instead of "fails". What cannot be
+looked at here by no fault of the file is a line that holds nothing and fails nothing: it says so as well.
 """
 
 from dataclasses import dataclass, field
@@ -26,6 +27,7 @@ class Line:
     holds: bool
     says: str
     fields: Fields = field(default_factory=dict)
+    looked_at: bool = True
 
     @property
     def detail(self) -> str:
@@ -35,9 +37,9 @@ class Line:
     @property
     def state(self) -> str:
         """One of "holds", "fails" and "not_looked_at"."""
-        if self.holds:
-            return "holds"
-        return "not_looked_at" if self.says.endswith(NOT_ASKED) else "fails"
+        if not self.looked_at or (not self.holds and self.says.endswith(NOT_ASKED)):
+            return "not_looked_at"
+        return "holds" if self.holds else "fails"
 
     @property
     def asked(self) -> str:
@@ -53,6 +55,11 @@ def held(code: str, **fields: str | int) -> Line:
 def failed(code: str, how: str, **fields: str | int) -> Line:
     """A line that does not hold, in the words `code`.`how`."""
     return Line(code, holds=False, says=f"{code}.{how}", fields=fields)
+
+
+def not_looked_at(code: str, how: str, **fields: str | int) -> Line:
+    """A line that could not be asked here by no fault of the file, in the words `code`.`how`. It fails nothing."""
+    return Line(code, holds=True, says=f"{code}.{how}", fields=fields, looked_at=False)
 
 
 def refusal_words(refused: DomainError | ProofError) -> str:

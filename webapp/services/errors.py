@@ -292,7 +292,7 @@ class BudgetTooLong(NotTaken):
 
 class NothingToImport(NotTaken):
     code = "services.nothing_to_import"
-    field_names = ("refused",)
+    field_names = ("refused", "asked")
 
 
 class UploadTooLarge(NotTaken):

@@ -13,10 +13,9 @@ from flask import Blueprint, Flask, has_request_context, request
 from webapp.web.desk import access, audit, board, deciding, desk, registers
 from webapp.web.edge import errors, guards, headers, rights, shop_zone
 from webapp.web.edge.wiring import Wiring, attach
-from webapp.web.files import offline
-from webapp.web.numbers import budgets, choosing, fixtures, past, probes
-from webapp.web.show import printing, shown_values, top_rule
-from webapp.web.tablet import api
+from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes
+from webapp.web.show import shown_values, top_rule
+from webapp.web.tablet import api, offline
 from webapp.web.tablet import page as tablet_page
 
 BLUEPRINTS: Sequence[Blueprint] = (

@@ -155,7 +155,7 @@ def budget(lines: Sequence[BudgetLine], confidence: float = 0.95) -> Budget:
     if degrees is None:
         factor = spread.normal_quantile(confidence)
     else:
-        factor = spread.t_quantile(confidence, max(1, math.floor(degrees)))
+        factor = spread.t_quantile(confidence, spread.whole_degrees(degrees))
     shares = tuple(line.standard_nm**2 / total for line in lines)
     return Budget(tuple(lines), shares, math.sqrt(total), degrees, confidence, factor)
 

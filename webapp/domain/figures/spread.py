@@ -35,6 +35,8 @@ VARIANCE_TEST_LEVEL = 0.01
 LEAST_DEGREES_TO_DIFFER = 5
 STRETCH = 20
 SUSPECT_LEVEL = 0.05
+# A thousand times what sixty lines' sums can lose, and far below anything that degrees of freedom are known to.
+ROUNDING = 1e-11
 
 
 def mean(values: Sequence[int | Fraction]) -> Fraction:
@@ -159,6 +161,15 @@ def variance_test(one: Pooled, other: Pooled, resolution_nm: int) -> VarianceTes
 def t_quantile(coverage: float, degrees_of_freedom: float) -> float:
     """Return t such that the two-sided coverage lies between -t and t (Student)."""
     return float(special.stdtrit(degrees_of_freedom, (1 + coverage) / 2))
+
+
+def whole_degrees(degrees_of_freedom: float) -> int:
+    """Return the whole degrees of freedom that a table of t is entered with: the next whole number below, at least 1.
+
+    Sums of floating numbers fall short of a whole number by a few parts in 10^16, and by others in another unit (JCGM
+    100:2008, G.4.1, note 1, means the number itself): what lies within ROUNDING of itself below one is that one.
+    """
+    return max(1, math.floor(degrees_of_freedom * (1 + ROUNDING)))
 
 
 def normal_quantile(coverage: float) -> float:

@@ -9,7 +9,9 @@ Rules of this module:
 - A line is one past setup. It goes by its setup's name, or else by all that it says: the same twice is refused.
 - Separators are commas, semicolons or tabs, as the header has them; quotes as in RFC 4180; a byte-order mark is
   dropped; decimals after a point or a comma. Text is UTF-8.
-- Times as "2026-11-25" or "2026-11-25T08:03:12Z" with a zone; a bare day counts from its start.
+- Times as "2026-11-25" or "2026-11-25T08:03:12Z" with a zone; a bare day counts from its start. Nothing else of ISO
+  8601 is taken: a week's date is as long as a day of a month and would pass for one.
+- A value lies on the grid of what the machine shows, or, in a column of the other unit, of what it would show in that.
 - Read as a stream: a million lines take no more memory than a short fingerprint of each. Every line that is refused is
   reported with its number and the reason; the others are taken. Nothing is guessed: a value outside the travel that
   would fit in the other unit is refused with that hint.
@@ -29,7 +31,7 @@ from hashlib import sha256
 from uuid import UUID
 
 from webapp.domain.plain.errors import Finding, LengthError
-from webapp.domain.plain.lengths import Display, format_length, parse_length
+from webapp.domain.plain.lengths import Display, Unit, format_length, parse_length
 from webapp.domain.usual.history_columns import (
     AXES,
     MORE_COLUMNS,
@@ -46,17 +48,22 @@ LONGEST_LINE = 4_000
 LONGEST_NAMED = 80
 REASONS_PARTED = "|"
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_TIME = re.compile(
+    _DAY.pattern + r"[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}([.,][0-9]{1,6})?)?(Z|[+\-][0-9]{2}:?[0-9]{2})"
+)
 
 
 @dataclass(frozen=True)
 class MachineLimits:
-    """What a value is read against: travel of each axis in nanometres. Decimals are the finest of the unit.
+    """What a value is read against: travel of each axis in nanometres, and what the control shows.
 
-    `fixture` is the one that is on the machine; None takes any.
+    `fixture` is the one that is on the machine; None takes any. Without `display` decimals are the finest of the unit.
     """
 
     travel_nm: Mapping[str, tuple[int, int]]
     fixture: str | None = None
+    display: Display | None = None
 
 
 @dataclass(frozen=True)
@@ -75,12 +82,17 @@ class HistoryRow:
     left_out: Mapping[str, str] = field(default_factory=dict)
 
     @property
+    def names_a_setup(self) -> bool:
+        """Tell whether the line names a setup by an id such as this program gives: perhaps one of this very store."""
+        return _UUID.fullmatch(self.setup) is not None
+
+    @property
     def past_id(self) -> str:
         """Return the id under which the past setup is kept: its own where it is a UUID, else one from what it says.
 
         A UUID of version 5 in form (RFC 9562, 5.5), from a SHA-256.
         """
-        if _UUID.fullmatch(self.setup):
+        if self.names_a_setup:
             return self.setup
         values = [f"{axis}={value}" for axis, value in sorted(self.values_nm.items())]
         parts = (self.at_utc, self.machine, self.seating, self.person, *values)
@@ -251,15 +263,16 @@ def _time(text: str) -> Finding:
 
 
 def _at_utc(text: str) -> str | None:
+    is_day = _DAY.fullmatch(text) is not None
+    if not is_day and _TIME.fullmatch(text) is None:
+        return None
     try:
         at = datetime.fromisoformat(text)
-    except ValueError:
+        # The first and the last day of the calendar have no other time in UTC.
+        at = at.replace(tzinfo=UTC) if is_day else at.astimezone(UTC)
+    except (ValueError, OverflowError):
         return None
-    if len(text) == len("2026-11-25"):
-        at = at.replace(tzinfo=UTC)
-    if at.tzinfo is None:
-        return None
-    return at.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def _values(row: Mapping[str, str], machine: MachineLimits) -> dict[str, int] | Finding:
@@ -273,7 +286,17 @@ def _values(row: Mapping[str, str], machine: MachineLimits) -> dict[str, int] | 
             values[letter] = parse_length(cell, display, *machine.travel_nm[letter])
         except LengthError as refused:
             return refused.finding()
+        if machine.display is not None and _is_off_grid(values[letter], display.unit, machine.display):
+            shown = machine.display if display.unit is machine.display.unit else machine.display.other
+            fields: dict[str, str | int] = {"column": name, "text": cell[:40], "unit": shown.unit.value}
+            return Finding("history.off_grid", fields | {"decimals": shown.decimals})
     return values or Finding("history.no_value")
+
+
+def _is_off_grid(value_nm: int, unit: Unit, shown: Display) -> bool:
+    """Tell whether no control with this display shows the value, in its own unit or in the column's."""
+    in_other = unit is not shown.unit and value_nm % shown.other.resolution_nm == 0
+    return value_nm % shown.resolution_nm != 0 and not in_other
 
 
 def write_history(rows: Iterable[HistoryRow], display: Display) -> Iterator[str]:

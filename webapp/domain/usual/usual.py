@@ -166,7 +166,7 @@ class LinesChoice:
             return self.coverage_factor
         if degrees_of_freedom is None:
             return spread.normal_quantile(coverage)
-        return spread.t_quantile(coverage, max(1, math.floor(degrees_of_freedom)))
+        return spread.t_quantile(coverage, spread.whole_degrees(degrees_of_freedom))
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from webapp.domain.evidence.event_kinds import Event
 from webapp.services.intake.reading import Refusal
 
 Problem = dict[str, Any]
@@ -36,7 +37,7 @@ class Chain:
     forked: set[str] = field(default_factory=set)
     newly_forked: dict[str, tuple[str, str]] = field(default_factory=dict)
 
-    def judge(self, event: dict[str, Any]) -> Refusal | str | list[Problem]:
+    def judge(self, event: Event[Any]) -> Refusal | str | list[Problem]:
         """A refusal, the id of the predecessor to wait for, or the problems that the event is taken with."""
         previous = event["previous"]
         if previous is None:
@@ -56,7 +57,7 @@ class Chain:
         """Remember an event that is set aside as a link of the chain."""
         self.links[event_id] = Link(device, sequence, refused=True)
 
-    def _take(self, event: dict[str, Any], problems: list[Problem]) -> list[Problem]:
+    def _take(self, event: Event[Any], problems: list[Problem]) -> list[Problem]:
         device, place = event["device"], (event["device"], event["sequence"])
         holder = self.holders.setdefault(place, event["id"])
         if holder != event["id"]:

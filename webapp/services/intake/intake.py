@@ -21,13 +21,13 @@ from datetime import datetime
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.setup.fold import fold
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.intake.chain import Problem
 from webapp.services.intake.reading import Refusal, Sent, named_device, read_batch, read_sent, unreadable
-from webapp.services.intake.sorting import Intake, receipt, sort_out
-from webapp.services.people import pins
-from webapp.services.setups import stored_setups
+from webapp.services.intake.sorting import Intake, event_of, receipt, sort_out
+from webapp.services.setups import pins, stored_setups
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ WORTH_SHARING = 40
 
 # Id, signed text, sealed PIN, key of the tablet that it names.
 Readable = tuple[str, str, str | None, tuple[tuple[str, str], ...] | None]
-Taken = tuple[Sent, dict[str, Any], list[Problem]]
+Taken = tuple[Sent, Event[Any], list[Problem]]
 
 
 def accept(
@@ -140,7 +140,7 @@ def _store(store: Store, intake: Intake) -> None:
         change(store, "device.forked", SERVER, device, None, {"events": sorted(pair)}, intake.now)
 
 
-def _fold_with(store: Store, setup: str, new: list[Taken]) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+def _fold_with(store: Store, setup: str, new: list[Taken]) -> tuple[list[Event[Any]], dict[str, Any]]:
     """Fold a setup once with all its new events and put what the fold finds wrong on each of them."""
     events = stored_setups.events_of(store, setup) + [event for _, event, _ in new]
     events.sort(key=lambda event: (event["sequence"], event["id"]))
@@ -156,7 +156,7 @@ def _fold_with(store: Store, setup: str, new: list[Taken]) -> tuple[list[dict[st
 
 
 def _row(
-    position: int, sent: Sent, event: dict[str, Any], problems: list[Problem], received: str
+    position: int, sent: Sent, event: Event[Any], problems: list[Problem], received: str
 ) -> tuple[Any, ...]:
     """An event in the order of the store's EVENT_COLUMNS."""
     return (
@@ -179,9 +179,9 @@ def _keep_waiting(store: Store, intake: Intake, received: str) -> None:
     gone = [id_ for id_ in intake.waited if id_ in intake.taken or id_ in intake.refused]
     store.setups.stop_waiting(gone)
     for sent in intake.waiting.values():
-        event = sent.event or {}
-        fields = {name: event[name] for name in ("device", "sequence", "previous")}
-        store.setups.wait({"id": sent.id, "jws": sent.jws, **fields, "received_at_utc": received})
+        event = event_of(sent)
+        chained = {"device": event["device"], "sequence": event["sequence"], "previous": event["previous"]}
+        store.setups.wait({"id": sent.id, "jws": sent.jws, **chained, "received_at_utc": received})
 
 
 def _set_aside(store: Store, intake: Intake, received: str) -> None:

@@ -7,15 +7,14 @@ code. Nothing here touches the store.
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import sha256
 from typing import Any, NamedTuple
 
+from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.evidence.events import read_event
 from webapp.domain.plain.errors import DomainError
-from webapp.proof.encoding import from_base64url
 from webapp.proof.errors import JwsRefused
 from webapp.proof.jws import DeviceKey, key_id
 from webapp.services.errors import BatchMalformed, BatchTooLong
@@ -42,7 +41,7 @@ class Sent(NamedTuple):
     jws: str
     seal: str | None
     device: str | None = None
-    event: dict[str, Any] | None = None
+    event: Event[Any] | None = None
     refusal: Refusal | None = None
     verified: bool = False
 
@@ -80,22 +79,14 @@ def read_sent(id_: str, jws: str, seal: str | None, jwk: tuple[tuple[str, str], 
     except JwsRefused as refused:
         return Sent(id_, jws, seal, refusal=Refusal(refused.code, _plain_fields(refused.fields)))
     try:
-        event = read_event(verified.payload_bytes)
+        signed = read_event(verified.payload_bytes)
     except DomainError as error:
         refusal = Refusal(error.code, error.fields)
         return Sent(id_, jws, seal, key.kid, refusal=refusal, verified=True)
-    if event["device"] != key.kid:
+    if signed["device"] != key.kid:
         refusal = Refusal("intake.other_device", {})
         return Sent(id_, jws, seal, key.kid, refusal=refusal, verified=True)
-    event["id"] = id_
-    return Sent(id_, jws, seal, key.kid, event, verified=True)
-
-
-def stored_event(id_: str, jws: str) -> dict[str, Any]:
-    """The event in a text that was verified and looked at before it was stored, with its id put in."""
-    event: dict[str, Any] = json.loads(from_base64url(jws.split(".")[1]))
-    event["id"] = id_
-    return event
+    return Sent(id_, jws, seal, key.kid, {**signed, "id": id_}, verified=True)
 
 
 def _read_part(part: Any) -> tuple[str, str, str | None]:

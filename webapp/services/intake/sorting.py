@@ -15,8 +15,10 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.evidence.event_kinds import Event
+from webapp.services.evidence.stored_events import stored_event
 from webapp.services.intake.chain import Chain, Link, Problem
-from webapp.services.intake.reading import Refusal, Sent, stored_event
+from webapp.services.intake.reading import Refusal, Sent
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
@@ -37,7 +39,7 @@ class Intake:
     now: datetime
     chain: Chain = field(default_factory=Chain)
     receipts: dict[str, dict[str, Any]] = field(default_factory=dict)
-    taken: dict[str, tuple[Sent, dict[str, Any], list[Problem]]] = field(default_factory=dict)
+    taken: dict[str, tuple[Sent, Event[Any], list[Problem]]] = field(default_factory=dict)
     refused: dict[str, tuple[Sent, Refusal]] = field(default_factory=dict)
     waiting: dict[str, Sent] = field(default_factory=dict)
     waiting_by_previous: dict[str, list[Sent]] = field(default_factory=dict)
@@ -70,7 +72,7 @@ def sort_out(store: Store, intake: Intake, sent: dict[str, Sent], ids: Iterable[
 
 def _load_chain(store: Store, intake: Intake, new: list[Sent]) -> None:
     """Read what the events are compared with: predecessors, holders of their numbers, what waits for them."""
-    chain, events = intake.chain, [_event(sent) for sent in new]
+    chain, events = intake.chain, [event_of(sent) for sent in new]
     previous = {event["previous"] for event in events if event["previous"] is not None}
     for id_, row in store.setups.events_by_id(previous).items():
         chain.links[id_] = Link(row["device"], row["sequence"])
@@ -87,7 +89,7 @@ def _load_chain(store: Store, intake: Intake, new: list[Sent]) -> None:
             )
             intake.waiting_by_previous.setdefault(late["previous"], []).append(late_sent)
             intake.waited.add(late["id"])
-            events.append(_event(late_sent))
+            events.append(event_of(late_sent))
         numbers = {event["sequence"] for event in events if event["device"] == device}
         holders = store.setups.holders(device, numbers)
         chain.holders.update({(device, number): id_ for number, id_ in holders.items()})
@@ -95,10 +97,12 @@ def _load_chain(store: Store, intake: Intake, new: list[Sent]) -> None:
 
 def _place_all(store: Store, intake: Intake, new: list[Sent]) -> None:
     late = [sent for waiters in intake.waiting_by_previous.values() for sent in waiters]
-    events = [_event(sent) for sent in (*new, *late)]
+    events = [event_of(sent) for sent in (*new, *late)]
     questions = {event["data"]["question"] for event in events if event["type"] == ASKS}
     checks = Checks(store, intake.now, {event["setup"] for event in events}, questions)
-    todo = sorted(new, key=lambda sent: (sent.device or "", _event(sent)["sequence"], sent.id), reverse=True)
+    todo = sorted(
+        new, key=lambda sent: (sent.device or "", event_of(sent)["sequence"], sent.id), reverse=True
+    )
     while todo:
         sent = todo.pop()
         if sent.id in intake.taken or sent.id in intake.refused:
@@ -109,7 +113,7 @@ def _place_all(store: Store, intake: Intake, new: list[Sent]) -> None:
 
 
 def _place(intake: Intake, checks: Checks, sent: Sent) -> None:
-    event = _event(sent)
+    event = event_of(sent)
     refusal = checks.refusal(event)
     verdict = refusal or intake.chain.judge(event)
     if isinstance(verdict, list) and checks.comes_too_late(event):
@@ -126,7 +130,7 @@ def _place(intake: Intake, checks: Checks, sent: Sent) -> None:
 
 def _wait(intake: Intake, checks: Checks, sent: Sent, previous: str) -> None:
     intake.receipts[sent.id] = receipt(sent.id, "kept_out_of_order", "chain.waiting", {})
-    if sent.id not in intake.waited and not checks.may_wait(_event(sent)["device"]):
+    if sent.id not in intake.waited and not checks.may_wait(event_of(sent)["device"]):
         _refuse(intake, sent, Refusal("chain.too_many_waiting", {"most": MOST_WAITING}), keep=False)
         return
     intake.waiting[sent.id] = sent
@@ -163,7 +167,7 @@ class Checks:
         self._sheets: dict[str, bool] = {}
         self._waiting: dict[str, int] = {}
 
-    def refusal(self, event: dict[str, Any]) -> Refusal | None:
+    def refusal(self, event: Event[Any]) -> Refusal | None:
         """Why the event is not taken, whatever its chain says."""
         if self._state(event["device"]) == "disabled":
             return Refusal("intake.device_disabled", {})
@@ -177,17 +181,17 @@ class Checks:
                 return Refusal("intake.question_of_other_setup", {"question": question})
         return None
 
-    def comes_too_late(self, event: dict[str, Any]) -> bool:
+    def comes_too_late(self, event: Event[Any]) -> bool:
         """Whether the event would stand before others of a setup that was decided about."""
         return int(event["sequence"]) <= self._last_number.get(event["setup"], 0)
 
-    def take(self, event: dict[str, Any]) -> None:
+    def take(self, event: Event[Any]) -> None:
         """The event is taken: its setup is this tablet's from now on, and its question this setup's."""
         self._owners[event["setup"]] = event["device"]
         if event["type"] == ASKS:
             self._asked_in[event["data"]["question"]] = event["setup"]
 
-    def problems(self, event: dict[str, Any]) -> list[Problem]:
+    def problems(self, event: Event[Any]) -> list[Problem]:
         """What is odd about the event's times and is noted on it."""
         found: list[Problem] = []
         at_utc, newest = event["at_utc"], self._newest.get(event["setup"], "")
@@ -239,7 +243,7 @@ def receipt(
     }
 
 
-def _event(sent: Sent) -> dict[str, Any]:
+def event_of(sent: Sent) -> Event[Any]:
     """The event of a part that has one."""
     if sent.event is None:
         raise LookupError(f"{sent.id} has no event")

@@ -18,9 +18,9 @@ from webapp.domain.shop.shop import Fixture, Machine, Probe
 from webapp.services.errors import BudgetTooLong, NoSuchLine
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import must_be_lead
-from webapp.services.setups.typed_reasons import reason_text
 from webapp.services.sheets import known_of_axis
 from webapp.services.sheets.preparing import machine_parts
+from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store

@@ -21,8 +21,8 @@ from webapp.services.errors import NoSuchSeating
 from webapp.services.evidence.ledger import change
 from webapp.services.numbers.trending import seating_rows
 from webapp.services.people.access import must_be_lead
-from webapp.services.setups.typed_reasons import reason_text
 from webapp.services.sheets.preparing import AxisParts, axis_parts
+from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store

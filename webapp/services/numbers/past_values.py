@@ -4,18 +4,21 @@ Rules:
 - a table that is looked at and the table that is taken in go through the same reading, line by line as it comes;
 - each line that is refused stays out, with its reason; the others become kept values of the seating that
   they name, marked as imported, in one transaction, with the hash of the file and its counts on the ledger;
-- what is kept already is refused, so the same file twice changes nothing;
+- what is kept already is refused, so the same file twice changes nothing; a line that names a setup of this store is
+  refused by that name: what a tablet signed is not added to by a table;
+- a line whose values are readable and doubted (see `past_doubts`) is refused, or stands out to be asked about: it is
+  taken only where the lead names it (`all_the_same`), and the ledger keeps which those were;
 - a value counts as one that a setup brought: nobody signed it, and it says so wherever it is shown.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from hashlib import sha256
 from itertools import islice
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from webapp.domain.evidence.events import HASH
 from webapp.domain.plain.errors import Finding
@@ -31,6 +34,7 @@ from webapp.domain.usual.history_csv import (
 )
 from webapp.services.errors import NoSuchUpload, NothingToImport
 from webapp.services.evidence.ledger import SERVER, change
+from webapp.services.numbers.past_doubts import Judge
 from webapp.services.people.access import must_be_lead
 from webapp.services.times import utc_text
 
@@ -45,9 +49,25 @@ LONGEST_NAME = 120
 MOST_STAGED = 8
 
 
+# Which of the doubted lines the lead takes all the same, by number; EVERY for all of them.
+EVERY: Literal["every"] = "every"
+AllTheSame = Collection[int] | Literal["every"]
+
+
+@dataclass(frozen=True)
+class AskedLine:
+    """A line that is asked about, why, and whether it is taken all the same."""
+
+    line: int
+    reasons: tuple[Finding, ...]
+    taken: bool
+
+
 @dataclass
 class Looked:
-    """What an import does: setups and values by fixture, the refused lines (the first MOST_TOLD of them), the hash."""
+    """What an import does: setups and values by fixture, the refused and the asked lines (the first MOST_TOLD of
+    each), the hash.
+    """
 
     sha256: str = ""
     setups: int = 0
@@ -55,20 +75,29 @@ class Looked:
     refused: int = 0
     lines: list[RefusedLine] = field(default_factory=list)
     by_fixture: dict[str, int] = field(default_factory=dict)
+    asked: int = 0
+    asked_taken: int = 0
+    asked_lines: list[AskedLine] = field(default_factory=list)
     outside_seating: int = 0
     first_at_utc: str | None = None
     last_at_utc: str | None = None
 
 
+Told = RefusedLine | AskedLine
+Tell = Callable[[Told], None]
+
+
 def look(
-    store: Store, source: Source, now: datetime, tell: Callable[[RefusedLine], None] | None = None
+    store: Store,
+    source: Source,
+    now: datetime,
+    tell: Tell | None = None,
+    *,
+    all_the_same: AllTheSame = (),
 ) -> Looked:
-    """What taking the table in would do. `tell` hears of every refused line. Raises a HistoryCsvError."""
-    looked = Looked()
+    """What taking the table in would do. `tell` hears of every refused and asked line. Raises a HistoryCsvError."""
     with store.reading():
-        for _ in _parts(store, source, now, looked, tell):
-            pass
-    return looked
+        return _counted(store, source, now, tell, all_the_same)[0]
 
 
 def take_in(
@@ -77,7 +106,9 @@ def take_in(
     name: str,
     by: str,
     now: datetime,
-    tell: Callable[[RefusedLine], None] | None = None,
+    tell: Tell | None = None,
+    *,
+    all_the_same: AllTheSame = (),
 ) -> Looked:
     """Take the table in. Raises RoleMissing, NothingToImport, a HistoryCsvError; nothing stays then."""
     looked = Looked()
@@ -86,29 +117,54 @@ def take_in(
             must_be_lead(store, by)
         number = store.numbers.next_import()
         # Rows name their import; its own row is written first and completed by what the ledger says of it.
-        digest, total = _counted(store, source, now, tell)
+        total, judge = _counted(store, source, now, tell, all_the_same)
+        digest = total.sha256
         if not total.setups:
-            raise NothingToImport(refused=total.refused)
+            raise NothingToImport(refused=total.refused, asked=total.asked)
         counts = {"setups": total.setups, "values_kept": total.values, "refused": total.refused}
         shown = name[:LONGEST_NAME]
         store.numbers.add_import(
             {"number": number, "sha256": digest, "name": shown, "by": by, "at_utc": utc_text(now), **counts}
         )
-        for rows in _parts(store, source, now, looked, None):
+        for rows in _parts(store, source, now, looked, judge, None, all_the_same):
             _keep(store, number, rows)
         fixtures = [{"fixture": one, "values": count} for one, count in sorted(looked.by_fixture.items())]
         data = {"sha256": digest, "name": shown, **counts, "by_fixture": fixtures}
+        if looked.asked:
+            lines = [one.line for one in looked.asked_lines if one.taken]
+            data |= {
+                "asked": looked.asked,
+                "taken_all_the_same": looked.asked_taken,
+                "lines_all_the_same": lines,
+            }
         change(store, "history.imported", by, digest, None, data, now)
     return looked
 
 
 def _counted(
-    store: Store, source: Source, now: datetime, tell: Callable[[RefusedLine], None] | None
-) -> tuple[str, Looked]:
+    store: Store, source: Source, now: datetime, tell: Tell | None, all_the_same: AllTheSame
+) -> tuple[Looked, Judge]:
+    """Read the table once; where its own middle then doubts a line, once more: only that is told anew."""
+    judge, told = Judge(store), set[int]()
+
+    def once(line: Told) -> None:
+        if tell is not None and line.line not in told:
+            told.add(line.line)
+            tell(line)
+
+    looked = _read_through(store, source, now, judge, once, all_the_same)
+    if judge.settle():
+        looked = _read_through(store, source, now, judge, once, all_the_same)
+    return looked, judge
+
+
+def _read_through(
+    store: Store, source: Source, now: datetime, judge: Judge, tell: Tell, all_the_same: AllTheSame
+) -> Looked:
     looked = Looked()
-    for _ in _parts(store, source, now, looked, tell):
+    for _ in _parts(store, source, now, looked, judge, tell, all_the_same):
         pass
-    return looked.sha256, looked
+    return looked
 
 
 def _parts(
@@ -116,7 +172,9 @@ def _parts(
     source: Source,
     now: datetime,
     looked: Looked,
-    tell: Callable[[RefusedLine], None] | None,
+    judge: Judge,
+    tell: Tell | None,
+    all_the_same: AllTheSame,
 ) -> Iterator[list[HistoryRow]]:
     """The rows that can be taken, in stretches, while `looked` is filled. Inside the caller's transaction."""
     digest = sha256()
@@ -129,24 +187,59 @@ def _parts(
     spans = _spans(store)
     rows = read_history(decode_lines(chunks()), _known(store, now))
     while stretch := list(islice(rows, AT_A_TIME)):
-        good = [row for row in stretch if isinstance(row, HistoryRow)]
-        kept = store.numbers.kept_setups([row.past_id for row in good])
-        known = {setup for setup, _ in kept}
-        taken = [row for row in good if row.past_id not in known]
-        again = [
-            RefusedLine(row.line, Finding("history.kept_already")) for row in good if row.past_id in known
-        ]
-        for line in sorted(
-            [*(row for row in stretch if isinstance(row, RefusedLine)), *again], key=lambda line: line.line
-        ):
-            _refuse(looked, line, tell)
-        for row in taken:
-            _count(looked, row, spans)
+        taken = []
+        known = _known_setups(store, [row for row in stretch if isinstance(row, HistoryRow)])
+        for item in stretch:
+            found = _sorted_out(item, known, judge, all_the_same)
+            if isinstance(found, RefusedLine):
+                _refuse(looked, found, tell)
+                continue
+            row, asked = found
+            if asked is not None:
+                _ask(looked, asked, tell)
+            if asked is None or asked.taken:
+                _count(looked, row, spans)
+                taken.append(row)
         yield taken
     looked.sha256 = digest.hexdigest()
 
 
-def _refuse(looked: Looked, line: RefusedLine, tell: Callable[[RefusedLine], None] | None) -> None:
+def _known_setups(store: Store, rows: list[HistoryRow]) -> dict[str, str]:
+    """Why these rows' setups cannot come again, by their id."""
+    ids = [row.past_id for row in rows]
+    known = dict.fromkeys((setup for setup, _ in store.numbers.kept_setups(ids)), "history.kept_already")
+    own = store.setups.setups_by_id([row.setup for row in rows if row.names_a_setup])
+    return known | dict.fromkeys(own, "history.setup_of_this_store")
+
+
+def _sorted_out(
+    item: HistoryRow | RefusedLine, known: dict[str, str], judge: Judge, all_the_same: AllTheSame
+) -> RefusedLine | tuple[HistoryRow, AskedLine | None]:
+    if isinstance(item, RefusedLine):
+        return item
+    if item.past_id in known:
+        return RefusedLine(item.line, Finding(known[item.past_id], {"setup": item.setup or item.past_id}))
+    doubts = judge.doubts(item)
+    wrong = next((one for one in doubts if one.refused), None)
+    judge.gather(item)
+    if wrong is not None:
+        return RefusedLine(item.line, wrong.reason)
+    if not doubts:
+        return item, None
+    taken = all_the_same == EVERY or item.line in all_the_same
+    return item, AskedLine(item.line, tuple(one.reason for one in doubts), taken)
+
+
+def _ask(looked: Looked, line: AskedLine, tell: Tell | None) -> None:
+    looked.asked += 1
+    looked.asked_taken += line.taken
+    if len(looked.asked_lines) < MOST_TOLD:
+        looked.asked_lines.append(line)
+    if tell is not None:
+        tell(line)
+
+
+def _refuse(looked: Looked, line: RefusedLine, tell: Tell | None) -> None:
     looked.refused += 1
     if len(looked.lines) < MOST_TOLD:
         looked.lines.append(line)
@@ -167,7 +260,9 @@ def _count(looked: Looked, row: HistoryRow, spans: dict[str, tuple[str, str | No
 def _known(store: Store, now: datetime) -> Known:
     machines = {
         machine: MachineLimits(
-            {axis: (low, high) for axis, (low, high) in value["travel_nm"].items()}, value["fixture"]
+            {axis: (low, high) for axis, (low, high) in value["travel_nm"].items()},
+            value["fixture"],
+            Display(Unit(value["unit"]), value["decimals"]),
         )
         for machine, value in store.shop.items("machine").items()
     }

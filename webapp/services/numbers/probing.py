@@ -16,9 +16,9 @@ from webapp.domain.shop.shop import Machine, Probe, from_plain
 from webapp.services.errors import CareRefused, NoSuchMachine, NoSuchProbe
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import must_be_lead
-from webapp.services.setups.typed_reasons import note_text, reason_text
 from webapp.services.sheets import known_of_axis
 from webapp.services.times import utc_text
+from webapp.services.typed_reasons import note_text, reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store

@@ -14,8 +14,8 @@ from webapp.services.errors import AnsweredAlready, DecisionUnknown, NoSuchQuest
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import must_be_lead
 from webapp.services.setups import stored_setups
-from webapp.services.setups.typed_reasons import reason_text
 from webapp.services.times import utc_text
+from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store

@@ -16,6 +16,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.record.bundle import RECORD_DOMAIN, RecordBundle
+from webapp.domain.record.edition import PAGES_EDITION
 from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
 from webapp.services.evidence.ledger import SERVER, change, head
 from webapp.services.setups import pacing, stored_setups
@@ -46,6 +47,7 @@ def bundle(store: Store, setup_id: str, now: datetime, renderer: Mapping[str, st
         shop = store.shop.item("shop", "shop") or {}
         record = {
             "domain": RECORD_DOMAIN,
+            "edition": PAGES_EDITION,
             "setup": setup_id,
             "shop": shop.get("name", ""),
             "people": _people(store, state),

@@ -31,7 +31,7 @@ from webapp.services.errors import (
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import DESK, check_secret, must_be_lead
 from webapp.services.setups import pacing, stored_setups
-from webapp.services.setups.typed_reasons import note_text, reason_text
+from webapp.services.typed_reasons import note_text, reason_text
 
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing

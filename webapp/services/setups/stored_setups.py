@@ -14,10 +14,11 @@ import json
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.setup.fold import fold
 from webapp.domain.setup.half_set import missing_axes
 from webapp.services.errors import NoSuchSetup
-from webapp.services.intake.reading import stored_event
+from webapp.services.evidence.stored_events import stored_event
 
 if TYPE_CHECKING:
     from webapp.store import Store
@@ -42,7 +43,7 @@ def fold_stored(store: Store, setup_id: str) -> dict[str, Any]:
     return fold(sheet_of(store, events[0]["sheet"]), events, decisions_of(store, setup_id))
 
 
-def events_of(store: Store, setup_id: str) -> list[dict[str, Any]]:
+def events_of(store: Store, setup_id: str) -> list[Event[Any]]:
     """Events of one setup in the order of the tablet's chain, each with its id."""
     return [stored_event(id_, jws) for id_, jws in store.setups.texts_of(setup_id)]
 
@@ -73,7 +74,7 @@ def refresh(store: Store, setup_id: str) -> dict[str, Any]:
 
 
 def keep_lists(
-    store: Store, setup_id: str, events: list[dict[str, Any]], state: dict[str, Any], heard_at_utc: str
+    store: Store, setup_id: str, events: list[Event[Any]], state: dict[str, Any], heard_at_utc: str
 ) -> None:
     """Set the rows of one setup from its folded state. `events` are all of it, in order.
 

@@ -19,7 +19,7 @@ from webapp.domain.shop.shop import Fixture, Machine, Probe
 from webapp.domain.shop.slots import SlotRow
 from webapp.domain.touch.compare import touch_length_nm
 from webapp.domain.usual.usual import LinesChoice, SeatingValues, Usual
-from webapp.services.intake.reading import stored_event
+from webapp.services.evidence.stored_events import stored_event
 from webapp.services.setups import stored_setups
 
 if TYPE_CHECKING:

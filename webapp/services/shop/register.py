@@ -38,9 +38,9 @@ from webapp.services.errors import (
 )
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import must_be_lead
-from webapp.services.setups.typed_reasons import reason_text
 from webapp.services.sheets.preparing import slot_row
 from webapp.services.times import from_text, utc_text
+from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store

@@ -17,7 +17,7 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.shop.slots import SlotFamily
-from webapp.services.people import enrolling
+from webapp.services.intake import enrolling
 from webapp.services.setups.half_set import half_set_slots
 from webapp.services.sheets import preparing
 from webapp.web.desk import forms

@@ -1,19 +1,22 @@
 """Past values from a table: looked at first, then taken in; and all kept values as a table again.
 
 Rules: a table that was looked at lies beside the database under its own hash until it is taken in, so that what is
-taken in is what was looked at; every refused line stands there with its number and its reason. A table that the desk
-hands out can be taken in again.
+taken in is what was looked at; every line that is refused or asked about stands there with its number and its reason,
+and an asked one is taken only where it is ticked. A table that the desk hands out can be taken in again.
 """
 
 from __future__ import annotations
+
+import re
 
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 from werkzeug.exceptions import NotFound
 
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.lengths import Display, Unit
+from webapp.services.errors import NothingToImport
 from webapp.services.numbers import past_values
-from webapp.services.numbers.past_values import Looked
+from webapp.services.numbers.past_values import AllTheSame, Looked
 from webapp.web.desk.desk import names
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
@@ -24,6 +27,7 @@ from webapp.web.show.shown_values import plain
 blueprint = Blueprint("past", __name__)
 
 MOST_SHOWN = 200
+LINE = re.compile(r"[0-9]{1,9}")
 
 
 @blueprint.get("/desk/past")
@@ -75,15 +79,27 @@ def take_in(digest: str) -> Response:
     """Take in the table that was looked at."""
     form, parts, who = PastFile(formdata=None), wiring(), sessions.signed_in()
     name = (request.form.get("name") or "table.csv")[:120]
+    ticked = _ticked(request.form.getlist("all_the_same"))
     try:
         with rendering.one_at_a_time():
             data = past_values.staged(parts.store, digest)
-            past_values.take_in(parts.store, lambda: [data], name, who.id, parts.now())
+            past_values.take_in(parts.store, lambda: [data], name, who.id, parts.now(), all_the_same=ticked)
             past_values.drop(parts.store, digest)
+    except NothingToImport as refusal:
+        form.refuse(None, plain(refusal.code, refusal.fields))
+        looked = past_values.look(parts.store, lambda: [data], parts.now())
+        return _look_page(form, looked, 422, name)
     except DomainError as refusal:
         form.refuse(None, plain(refusal.code, refusal.fields))
         return _look_page(form, None, 422)
     return make_response(redirect(url_for("past.overview", done="taken"), 303))
+
+
+def _ticked(values: list[str]) -> AllTheSame:
+    """The lines that are taken though they are asked about."""
+    if past_values.EVERY in values:
+        return past_values.EVERY
+    return {int(one) for one in values if LINE.fullmatch(one)}
 
 
 @blueprint.get("/desk/past/setups/<uuid:setup_id>")
@@ -113,12 +129,14 @@ def setup(setup_id: object) -> str:
 
 def _look_page(form: PastFile, looked: Looked | None, status: int, name: str = "") -> Response:
     lines = [] if looked is None else looked.lines[:MOST_SHOWN]
+    asked = [] if looked is None else looked.asked_lines[:MOST_SHOWN]
     return make_response(
         render_template(
             "desk/past_import.html",
             form=form,
             looked=looked,
             lines=[(one.line, plain(one.reason.code, one.reason.fields)) for one in lines],
+            asked=[(one.line, [plain(why.code, why.fields) for why in one.reasons]) for one in asked],
             name=name,
             names=names(),
         ),

@@ -16,8 +16,7 @@ from flask import Blueprint, Response, g, json, request
 from werkzeug.exceptions import TooManyRequests
 
 from webapp.domain.plain.json_strict import JsonError, read_json
-from webapp.services.intake import intake, tablets_in_use
-from webapp.services.people import enrolling
+from webapp.services.intake import enrolling, intake, tablets_in_use
 from webapp.web.edge import request_sizes
 from webapp.web.edge.errors import api_error
 from webapp.web.edge.wiring import wiring

@@ -36,8 +36,8 @@ from webapp.services.errors import (
 from webapp.services.evidence.ledger import change
 from webapp.services.people import throttle
 from webapp.services.people.access import must_be_lead
-from webapp.services.setups.typed_reasons import reason_text
 from webapp.services.times import later, utc_text
+from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
