@@ -14,8 +14,8 @@ from typing import Any
 from webapp.demo.device import Clock, Device
 from webapp.demo.mill import AXES, NO_MISTAKE, Mistake, SimulatedMill
 from webapp.domain.plain.lengths import format_length
+from webapp.domain.procedure.planned_steps import planned_steps
 from webapp.domain.setup.fold import Fold
-from webapp.domain.sheet.planned_steps import planned_steps
 from webapp.domain.touch.compare import (
     compared_on_sheet,
     display_of,

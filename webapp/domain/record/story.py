@@ -14,7 +14,7 @@ from typing import Any
 
 from webapp.domain.evidence.chain import forks
 from webapp.domain.plain.errors import Fields, Finding
-from webapp.domain.sheet.planned_steps import planned_steps, stage_of
+from webapp.domain.procedure.planned_steps import planned_steps, stage_of
 
 ANSWERING = frozenset({"board.checked", "step.done", "tool.read", "slot.read", "slot.cleared"})
 SLOT_MARK = "{slot}"

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from webapp.domain.sheet.planned_steps import planned_steps
+from webapp.domain.procedure.planned_steps import planned_steps
 
 Event = Mapping[str, Any]
 Plain = dict[str, Any]

@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from webapp.domain.procedure.planned_steps import planned_steps
 from webapp.domain.setup.pace import KindPace, MarkedStep, StepTime, mark
-from webapp.domain.sheet.planned_steps import planned_steps
 
 READ = ("do", "look_for", "if_not", "machine_state")
 READ_OF_CAUTION = ("hazard", "consequence", "avoidance")

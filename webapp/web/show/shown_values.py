@@ -14,7 +14,7 @@ from typing import Any
 
 from webapp.domain.causes.of_setup import causes_of_touch
 from webapp.domain.plain.lengths import Display, Unit, format_length, format_other_unit
-from webapp.domain.sheet.planned_steps import planned_steps
+from webapp.domain.procedure.planned_steps import planned_steps
 from webapp.domain.touch.jaw_square import jaw_angle, say_angle
 from webapp.words import NoWordsError, say
 
