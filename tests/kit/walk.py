@@ -9,8 +9,8 @@ from uuid import UUID
 
 from tests.kit.clock import Clock
 from tests.kit.device import Device
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.plain.lengths import format_length
-from webapp.domain.procedure.planned_steps import planned_steps
 from webapp.domain.setup.fold import Fold
 from webapp.domain.touch.compare import (
     compared_on_sheet,

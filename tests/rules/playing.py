@@ -10,8 +10,8 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.plain.lengths import format_length
-from webapp.domain.procedure.planned_steps import planned_steps
 from webapp.domain.setup.fold import Fold
 from webapp.domain.touch.compare import display_of
 from webapp.domain.touch.square import error_over_jaw_nm

@@ -14,7 +14,7 @@ from datetime import datetime
 from typing import Annotated, Any, Generic, Literal, TypeVar
 
 from pydantic import AfterValidator, Field
-from typing_extensions import TypedDict
+from typing_extensions import ReadOnly, TypedDict
 
 from webapp.domain.plain.declared import Expected, exactly
 from webapp.domain.plain.json_strict import LARGEST_INTEGER
@@ -25,12 +25,13 @@ LONGEST_TEXT = 2000
 LARGEST_LENGTH_NM = 10**13
 
 AxisName = Literal["X", "Y", "Z"]
+AXIS_NAMES: tuple[AxisName, ...] = ("X", "Y", "Z")
 Display = Literal["standalone", "browser"]
 Found = Literal["clear", "probe_in_spindle", "something_else"]
 SlotOutcome = Literal["own", "somebody_elses", "shop", "free", "expired", "unknown"]
 Compared = Literal["same", "changed", "not_seen_before"]
 Verdict = Literal["agrees", "ask", "stop"]
-Because = Literal["agrees", "question", "lead", "repeat"]
+Because = Literal["agrees", "question", "lead", "repeat", "first"]
 WorryKind = Literal["probe_looks_wrong", "machine_looks_wrong", "somebody_in_the_way", "wrong_place", "other"]
 BreakReason = Literal[
     "stop_verdict",
@@ -154,20 +155,23 @@ class SlotRead(TypedDict):
 
 
 @exactly
-class ValuesCopied(TypedDict):
-    """Values.copied: the slot's old values."""
+class TypedValues(TypedDict):
+    """What was typed for each axis, and the lengths that the tablet read in it."""
 
     typed: ByAxis[Typed]
     values_nm: ByAxis[LengthNm]
+
+
+@exactly
+class ValuesCopied(TypedValues):
+    """Values.copied: the slot's old values."""
+
     compared: ByAxis[Compared]
 
 
 @exactly
-class SlotCleared(TypedDict):
+class SlotCleared(TypedValues):
     """Slot.cleared: what the slot shows after the clearing."""
-
-    typed: ByAxis[Typed]
-    values_nm: ByAxis[LengthNm]
 
 
 @exactly
@@ -211,21 +215,17 @@ class LabelRead(TypedDict):
 
 
 @exactly
-class SlotZeroed(TypedDict):
+class SlotZeroed(TypedValues):
     """Slot.zeroed: the row of a setup that was broken off, read back at zero beside its label."""
 
     label: Typed
-    typed: ByAxis[Typed]
-    values_nm: ByAxis[LengthNm]
 
 
 @exactly
-class RowPutBack(TypedDict):
+class RowPutBack(TypedValues):
     """Row.put_back: another's row holds again what was copied from it; the lead's PIN travels sealed beside it."""
 
     label: Typed
-    typed: ByAxis[Typed]
-    values_nm: ByAxis[LengthNm]
     lead: ShortId
 
 
@@ -299,7 +299,7 @@ class WorryRaised(TypedDict):
 
 @exactly
 class Nothing(TypedDict):
-    """Hold.pressed, setup.broken_off, break.undone, setup.left, setup.left_unsigned: that it happened is all there is to say."""
+    """Hold.pressed, setup.broken_off, break.undone, setup.left, setup.left_unsigned: that it happened is all."""
 
 
 @exactly
@@ -389,10 +389,7 @@ CLOSING = frozenset({
 })  # fmt: skip
 
 
-@exactly
-class SignedEvent(TypedDict, Generic[Data]):
-    """An event as it was signed. `previous` is the id of the device's event before, None for its first."""
-
+class _Common(TypedDict, Generic[Data]):
     domain: Annotated[Literal["zerokeep/event/1"], Expected("expected.domain")]
     type: Annotated[str, Expected("expected.text")]
     device: DeviceId
@@ -404,11 +401,24 @@ class SignedEvent(TypedDict, Generic[Data]):
     person: ShortId
     at_utc: AtUtc
     elapsed_ms: Count
-    step: StepId | None
     data: Annotated[Data, Expected("expected.object")]
 
 
-class Event(SignedEvent[Data], Generic[Data]):
+@exactly
+class SignedEvent(_Common[Data], Generic[Data]):
+    """An event as it was signed. `previous` is the id of the device's event before, None for its first."""
+
+    step: StepId | None
+
+
+class Event(_Common[Data], Generic[Data]):
     """The same with its id, the SHA-256 of what was signed: what everything inside works with."""
 
     id: str
+    step: ReadOnly[str | None]
+
+
+class Answer(Event[Data], Generic[Data]):
+    """An event that answers a step, and so names one."""
+
+    step: str

@@ -11,9 +11,10 @@ Rules of this module:
 
 from __future__ import annotations
 
+from webapp.domain.evidence.event_kinds import AxisGivenUp, Event, Nothing, SetupHandedOver, SetupTakenOver
 from webapp.domain.setup import stops
 from webapp.domain.setup.notes import break_for
-from webapp.domain.setup.state import Event, Refused, SetupState
+from webapp.domain.setup.state import Refused, SetupState
 from webapp.domain.setup.touches import same_axis
 
 HARMLESS_KINDS = frozenset({"caution", "board"})
@@ -22,11 +23,11 @@ HARMLESS_KINDS = frozenset({"caution", "board"})
 def may_leave(state: SetupState) -> bool:
     """Tell whether nothing was done yet, so that the setup can be left as if it had not begun."""
     done = {state.plan[step_id]["kind"] for step_id, found in state.steps.items() if found["state"] == "done"}
-    odd = state.probe_in_spindle or state.blocked or state.worries or state.questions or state.broken_off
-    return state.outcome is None and done <= HARMLESS_KINDS and not odd and state.setup is not None
+    odd = (state.probe_in_spindle, state.blocked, state.worries, state.questions, state.broken_off)
+    return state.outcome is None and done <= HARMLESS_KINDS and not any(odd) and state.setup is not None
 
 
-def leave(state: SetupState, event: Event) -> None:
+def leave(state: SetupState, event: Event[Nothing]) -> None:
     """Setup.left: begun by mistake, and nothing was done."""
     if not may_leave(state):
         raise Refused("setup.not_left_now")
@@ -36,23 +37,23 @@ def leave(state: SetupState, event: Event) -> None:
     state.outcome = "left"
 
 
-def leave_unsigned(state: SetupState, event: Event) -> None:
+def leave_unsigned(state: SetupState, event: Event[Nothing]) -> None:
     """Setup.left_unsigned: it waits on this tablet for its signer, and the tablet is handed on."""
     if state.current is None or state.current["kind"] != "sign":
         raise Refused("setup.not_left_unsigned")
     state.left_unsigned = {"at_utc": event["at_utc"], "event": event["id"]}
 
 
-def hand_over(state: SetupState, event: Event) -> None:
+def hand_over(state: SetupState, event: Event[SetupHandedOver]) -> None:
     """Setup.handed_over: somebody else goes on, anew and in a slot of their own."""
     to = event["data"]["to"]
     if to == event["person"]:
         raise Refused("setup.handed_to_oneself")
-    break_for(state, event, "handed_over")
-    state.broken_off = {**(state.broken_off or {}), "to": to, "event": event["id"]}
+    broken = break_for(state, event, "handed_over")
+    broken["to"], broken["event"] = to, event["id"]
 
 
-def take_over(state: SetupState, event: Event) -> None:
+def take_over(state: SetupState, event: Event[SetupTakenOver]) -> None:
     """Setup.taken_over: this setup begins where another person handed over."""
     if state.taken_over is not None or any(found["state"] == "done" for found in state.steps.values()):
         raise Refused("setup.taken_over_late")
@@ -65,7 +66,7 @@ def take_over(state: SetupState, event: Event) -> None:
     }
 
 
-def give_up(state: SetupState, event: Event) -> None:
+def give_up(state: SetupState, event: Event[AxisGivenUp]) -> None:
     """Axis.given_up: a stop stands and no lead lifts it; the setup ends as not usable."""
     axis = event["data"]["axis"]
     step = state.current

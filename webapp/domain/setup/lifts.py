@@ -8,10 +8,13 @@ Rules of this module:
 
 from __future__ import annotations
 
-from webapp.domain.setup.state import Event, Plain, Refused, SetupState
+from webapp.domain.evidence.decisions import NotVerified
+from webapp.domain.evidence.event_kinds import Event, StopLifted
+from webapp.domain.evidence.folded_setup import NotCounted, Sealed
+from webapp.domain.setup.state import Refused, SetupState
 
 
-def lift_stop(state: SetupState, event: Event) -> None:
+def lift_stop(state: SetupState, event: Event[StopLifted]) -> None:
     """Stop.lifted: the lead stood at the tablet and gave a PIN."""
     data = event["data"]
     if data["axis"] not in state.axes:
@@ -23,26 +26,28 @@ def lift_stop(state: SetupState, event: Event) -> None:
         "lead": data["lead"],
         "decision": data["decision"],
         "reason": data["reason"],
-        **standing(state, event),
+        "event": event["id"],
+        "at_utc": event["at_utc"],
+        "state": "on_device",
+        "refused_because": None,
+        "tries_left": None,
     })  # fmt: skip
     state.lift_order[event["id"]] = state.count
+    settle(state)
 
 
-def standing(state: SetupState, event: Event) -> Plain:
-    """Return where a PIN sealed beside this event stands with the server."""
-    found: Plain = {"event": event["id"], "at_utc": event["at_utc"], "state": "on_device"}
-    return _settled(state, found | {"refused_because": None, "tries_left": None})
+def not_counted(data: NotVerified) -> NotCounted:
+    """Return why a PIN did not count. How many tries are left was not always said."""
+    return {"refused_because": data["reason"], "tries_left": data.get("tries_left")}
 
 
 def settle(state: SetupState) -> None:
     """Bring every lift and every row put back to what the server decided about it."""
-    for given in (*state.lifts, *state.put_backs):
-        _settled(state, given)
-
-
-def _settled(state: SetupState, given: Plain) -> Plain:
-    if given["event"] in state.lifts_verified:
-        given["state"], given["refused_because"], given["tries_left"] = "verified", None, None
-    elif given["event"] in state.lifts_refused:
-        given |= {"state": "refused", **state.lifts_refused[given["event"]]}
-    return given
+    sealed: list[Sealed] = [*state.lifts, *state.put_backs]
+    for given in sealed:
+        if given["event"] in state.lifts_verified:
+            given["state"], given["refused_because"], given["tries_left"] = "verified", None, None
+        elif given["event"] in state.lifts_refused:
+            why = state.lifts_refused[given["event"]]
+            given["state"], given["refused_because"] = "refused", why["refused_because"]
+            given["tries_left"] = why["tries_left"]

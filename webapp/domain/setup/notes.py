@@ -11,12 +11,22 @@ Rules of this module:
 
 from __future__ import annotations
 
-from webapp.domain.setup.state import OPEN, Event, Refused, SetupState
+from webapp.domain.evidence.event_kinds import (
+    BreakExplained,
+    Event,
+    Nothing,
+    QuestionPut,
+    SetupResumed,
+    StepReopened,
+    WorryRaised,
+)
+from webapp.domain.evidence.folded_setup import BrokenOff
+from webapp.domain.setup.state import OPEN, AnyEvent, Refused, SetupState
 
 ENDING_STAGES = ("stow", "sign")
 
 
-def put_question(state: SetupState, event: Event) -> None:
+def put_question(state: SetupState, event: Event[QuestionPut]) -> None:
     """Question.put: to the lead, about an axis or about all of it."""
     data = event["data"]
     if data["question"] in state.question_order:
@@ -34,7 +44,7 @@ def put_question(state: SetupState, event: Event) -> None:
     state.question_order[data["question"]] = state.count
 
 
-def raise_worry(state: SetupState, event: Event) -> None:
+def raise_worry(state: SetupState, event: Event[WorryRaised]) -> None:
     """Worry.raised: something is off."""
     data = event["data"]
     state.worries.append({
@@ -46,12 +56,12 @@ def raise_worry(state: SetupState, event: Event) -> None:
     })  # fmt: skip
 
 
-def press_hold(state: SetupState, event: Event) -> None:
+def press_hold(state: SetupState, event: Event[Nothing]) -> None:
     """Hold.pressed: the operator pressed feed hold."""
     state.holds.append({"step": event["step"], "at_utc": event["at_utc"], "event": event["id"]})
 
 
-def resume(state: SetupState, event: Event) -> None:
+def resume(state: SetupState, event: Event[SetupResumed]) -> None:
     """Setup.resumed: a person came back, or the page was loaded again."""
     away_ms = event["data"]["away_ms"]
     state.resumes.append({
@@ -62,7 +72,7 @@ def resume(state: SetupState, event: Event) -> None:
     })  # fmt: skip
 
 
-def reopen(state: SetupState, event: Event) -> None:
+def reopen(state: SetupState, event: Event[StepReopened]) -> None:
     """Step.reopened: a correction."""
     step_id = event["data"]["reopened"]
     step = state.plan.get(step_id)
@@ -70,10 +80,10 @@ def reopen(state: SetupState, event: Event) -> None:
         raise Refused("setup.step_unknown", step=step_id)
     stage = state.stage_of[step_id]
     is_gone = state.broken_off is not None and stage not in ENDING_STAGES
-    if step["kind"] == "caution" or state.steps.get(step_id, OPEN)["state"] != "done" or is_gone:
+    if step["kind"] == "caution" or not state.is_done(step_id) or is_gone:
         raise Refused("setup.not_reopenable", step=step_id)
     for other in _opened_with(state, step_id):
-        if state.steps.get(other, OPEN)["state"] == "done":
+        if state.is_done(other):
             state.open(other)
     state.before_break = None
     _correct(state, event, "reopened", step_id, event["data"]["reason"])
@@ -88,36 +98,35 @@ def _opened_with(state: SetupState, step_id: str) -> list[str]:
     return [other for other in later if state.stage_of[other] == stage or state.plan[other]["kind"] in also]
 
 
-def break_off(state: SetupState, event: Event) -> None:
+def break_off(state: SetupState, event: Event[Nothing]) -> None:
     """Setup.broken_off: skip to putting the probe away, or past it if there is nothing to put away."""
     break_for(state, event)
 
 
-def break_for(state: SetupState, event: Event, reason: str | None = None) -> None:
-    """Break the setup off, with the reason where the event says it."""
+def break_for(state: SetupState, event: AnyEvent, reason: str | None = None) -> BrokenOff:
+    """Break the setup off, with the reason where the event says it; what it then says of it."""
     if state.broken_off is not None:
         raise Refused("setup.already_broken_off")
     step = state.current
     if step is None or state.stage_of[step["id"]] in ENDING_STAGES:
         raise Refused("setup.nothing_to_break_off")
     stow = _may_hold_probe(state, step["kind"])
-    state.before_break = {step_id: dict(found) for step_id, found in state.steps.items()}
+    state.before_break = {step_id: found.copy() for step_id, found in state.steps.items()}
     for step_id, found in state.steps.items():
         stage = state.stage_of[step_id]
         if found["state"] == "open" and stage != "sign" and not (stage == "stow" and stow):
             state.skip(step_id, event)
     said = None if reason is None else ""
-    state.broken_off = {"step": step["id"], "at_utc": event["at_utc"], "reason": reason, "text": said}
-    state.blocked, state.copy_waits = None, None
+    broken: BrokenOff = {"step": step["id"], "at_utc": event["at_utc"], "reason": reason, "text": said}
+    state.broken_off, state.blocked, state.copy_waits = broken, None, None
     _set_row_to_zero_again(state)
+    return broken
 
 
 def _set_row_to_zero_again(state: SetupState) -> None:
-    """Let the row be set to zero again where its old values were copied down: from then on it may have been
-    cleared.
-    """
+    """Let the row be set to zero again where its old values were copied down: from then on it may have been cleared."""
     if state.copied is not None and state.slot is not None:
-        state.steps |= {step["id"]: dict(OPEN) for step in state.plan.values() if step["kind"] == "zero"}
+        state.steps |= {step["id"]: OPEN.copy() for step in state.plan.values() if step["kind"] == "zero"}
 
 
 def _may_hold_probe(state: SetupState, kind: str) -> bool:
@@ -126,7 +135,7 @@ def _may_hold_probe(state: SetupState, kind: str) -> bool:
     return state.probe_in_spindle or kind == "tool_in" or never_loaded
 
 
-def explain_break(state: SetupState, event: Event) -> None:
+def explain_break(state: SetupState, event: Event[BreakExplained]) -> None:
     """Break.explained: why; said again, the last word counts."""
     if state.broken_off is None:
         raise Refused("setup.not_broken_off")
@@ -134,7 +143,7 @@ def explain_break(state: SetupState, event: Event) -> None:
     state.broken_off["text"] = event["data"]["text"]
 
 
-def undo_break(state: SetupState, event: Event) -> None:
+def undo_break(state: SetupState, event: Event[Nothing]) -> None:
     """Break.undone: it was pressed by mistake."""
     if state.broken_off is None:
         raise Refused("setup.not_broken_off")
@@ -146,7 +155,7 @@ def undo_break(state: SetupState, event: Event) -> None:
     _correct(state, event, "break_undone", step_id, "")
 
 
-def _correct(state: SetupState, event: Event, kind: str, step_id: str, reason: str) -> None:
+def _correct(state: SetupState, event: AnyEvent, kind: str, step_id: str, reason: str) -> None:
     state.corrections.append({
         "kind": kind,
         "step": step_id,

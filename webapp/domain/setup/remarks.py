@@ -11,10 +11,11 @@ Rules of this module:
 
 from __future__ import annotations
 
-from webapp.domain.setup.state import Plain, SetupState, remark
+from webapp.domain.evidence.folded_setup import Remark, Touch
+from webapp.domain.setup.state import SetupState, remark
 
 
-def remarks_of(state: SetupState) -> list[Plain]:
+def remarks_of(state: SetupState) -> list[Remark]:
     """Return all remarks: those noted as they happened, then those of the axes in the sheet's order."""
     found = [*_handing(state), *state.remarks]
     for axis in state.axes:
@@ -23,7 +24,7 @@ def remarks_of(state: SetupState) -> list[Plain]:
     return found
 
 
-def _handing(state: SetupState) -> list[Plain]:
+def _handing(state: SetupState) -> list[Remark]:
     taken, broken = state.taken_over, state.broken_off
     found = []
     if taken is not None:
@@ -33,8 +34,8 @@ def _handing(state: SetupState) -> list[Plain]:
     return found
 
 
-def _readings(state: SetupState, axis: str) -> list[Plain]:
-    searches: dict[int, list[Plain]] = {}
+def _readings(state: SetupState, axis: str) -> list[Remark]:
+    searches: dict[int, list[Touch]] = {}
     for touch, note in zip(state.touches, state.touch_notes, strict=True):
         if touch["axis"] == axis:
             searches.setdefault(note.searched_at, []).append(touch)
@@ -46,7 +47,7 @@ def _readings(state: SetupState, axis: str) -> list[Plain]:
     ]  # fmt: skip
 
 
-def _stops(state: SetupState, axis: str) -> list[Plain]:
+def _stops(state: SetupState, axis: str) -> list[Remark]:
     touches = [touch for touch in state.touches if touch["axis"] == axis]
     if not any(touch["verdict"] == "stop" for touch in touches):
         return []
@@ -69,6 +70,6 @@ def _lead_of(state: SetupState, axis: str) -> str | None:
     said = [
         question["answer"]["by"]
         for question in state.questions
-        if question["axis"] == axis and (question["answer"] or {}).get("decision") == "go_on"
+        if question["axis"] == axis and question["answer"] and question["answer"]["decision"] == "go_on"
     ]
     return next(iter((lifted or said)[-1:]), None)

@@ -8,19 +8,46 @@ Rules of this module:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from webapp.domain.procedure.planned_steps import planned_steps
+from webapp.domain.evidence.event_kinds import Event
+from webapp.domain.evidence.folded_setup import (
+    Answered,
+    Blocked,
+    BrokenOff,
+    Copied,
+    Correction,
+    Hold,
+    LeftUnsigned,
+    Lift,
+    NotCounted,
+    Problem,
+    PutBack,
+    Question,
+    ReadCaution,
+    Refusal,
+    Remark,
+    Resume,
+    Signature,
+    SignOff,
+    SquareLook,
+    StepState,
+    TakenOver,
+    Touch,
+    TroubleMet,
+    Worry,
+    Zeroed,
+)
+from webapp.domain.evidence.planned_steps import planned_steps
+from webapp.domain.evidence.written_sheet import StepOnSheet, WrittenSheet
 
-Event = Mapping[str, Any]
-Plain = dict[str, Any]
-Step = Mapping[str, Any]
+# An event of any kind, where its data is not looked at.
+AnyEvent = Event[Any]
 
-OPEN: Plain = {"state": "open", "event": None, "at_utc": None}
-# From this format of the sheet on a stop is the lead's, copied values are looked up in every row, and a broken off
-# row is set to zero again. What was sealed under an earlier sheet folds as it did.
+OPEN: StepState = {"state": "open", "event": None, "at_utc": None}
+# From this format of the sheet on a stop is the lead's, copied values are looked up in every row, and a broken off row
+# is set to zero again. What was sealed under an earlier sheet folds as it did.
 STOPS_ARE_THE_LEADS = 2
 
 
@@ -48,7 +75,7 @@ class TouchNote:
 class SetupState:
     """The state of one setup on one sheet."""
 
-    sheet: Mapping[str, Any]
+    sheet: WrittenSheet
     setup: str | None = None
     sheet_hash: str | None = None
     person: str | None = None
@@ -56,60 +83,59 @@ class SetupState:
     machine: str | None = None
     started_at_utc: str | None = None
     probe_in_spindle: bool = False
-    blocked: Plain | None = None
+    blocked: Blocked | None = None
     slot: str | None = None
-    copied: Plain | None = None
-    broken_off: Plain | None = None
-    before_break: dict[str, Plain] | None = None
-    # Old values that fit one other row alone: they wait for the label that stands beside them.
-    copy_waits: Plain | None = None
-    zeroed: Plain | None = None
-    left_unsigned: Plain | None = None
-    taken_over: Plain | None = None
+    copied: Copied | None = None
+    broken_off: BrokenOff | None = None
+    before_break: dict[str, StepState] | None = None
+    # Old values that fit one other row alone, and that row: they wait for the label that stands beside them.
+    copy_waits: tuple[Copied, str] | None = None
+    zeroed: Zeroed | None = None
+    left_unsigned: LeftUnsigned | None = None
+    taken_over: TakenOver | None = None
     outcome: str | None = None
-    sign_off: Plain | None = None
-    not_accepted: Plain | None = None
-    steps: dict[str, Plain] = field(default_factory=dict)
-    cautions: list[Plain] = field(default_factory=list)
-    touches: list[Plain] = field(default_factory=list)
-    squares: list[Plain] = field(default_factory=list)
+    sign_off: SignOff | None = None
+    not_accepted: Refusal | None = None
+    steps: dict[str, StepState] = field(default_factory=dict)
+    cautions: list[ReadCaution] = field(default_factory=list)
+    touches: list[Touch] = field(default_factory=list)
+    squares: list[SquareLook] = field(default_factory=list)
     touch_notes: list[TouchNote] = field(default_factory=list)
     searched_at: dict[str, int] = field(default_factory=dict)
-    holds: list[Plain] = field(default_factory=list)
-    questions: list[Plain] = field(default_factory=list)
+    holds: list[Hold] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
     question_order: dict[str, int] = field(default_factory=dict)
-    worries: list[Plain] = field(default_factory=list)
-    corrections: list[Plain] = field(default_factory=list)
-    resumes: list[Plain] = field(default_factory=list)
-    signatures: list[Plain] = field(default_factory=list)
+    worries: list[Worry] = field(default_factory=list)
+    corrections: list[Correction] = field(default_factory=list)
+    resumes: list[Resume] = field(default_factory=list)
+    signatures: list[Signature] = field(default_factory=list)
     given_up: list[str] = field(default_factory=list)
-    lifts: list[Plain] = field(default_factory=list)
+    lifts: list[Lift] = field(default_factory=list)
     lift_order: dict[str, int] = field(default_factory=dict)
-    put_backs: list[Plain] = field(default_factory=list)
-    troubles: list[Plain] = field(default_factory=list)
-    remarks: list[Plain] = field(default_factory=list)
-    problems: list[Plain] = field(default_factory=list)
+    put_backs: list[PutBack] = field(default_factory=list)
+    troubles: list[TroubleMet] = field(default_factory=list)
+    remarks: list[Remark] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
     # Decisions of the server, by what they are about.
-    answers: dict[str, Plain] = field(default_factory=dict)
+    answers: dict[str, Answered] = field(default_factory=dict)
     verified: set[str] = field(default_factory=set)
-    refused: dict[str, Plain] = field(default_factory=dict)
+    refused: dict[str, NotCounted] = field(default_factory=dict)
     lifts_verified: set[str] = field(default_factory=set)
-    lifts_refused: dict[str, Plain] = field(default_factory=dict)
-    set_aside: dict[str, Plain] = field(default_factory=dict)
+    lifts_refused: dict[str, NotCounted] = field(default_factory=dict)
+    set_aside: dict[str, Blocked] = field(default_factory=dict)
     # Counts events, so that "since that touch" has a meaning without a clock.
     count: int = 0
     slot_read_at: int = 0
 
     def __post_init__(self) -> None:
-        self.format = self.sheet.get("format", 1)
         self.plan = planned_steps(self.sheet)
         self.stage_of = {step_id: step_id.partition(".")[0] for step_id in self.plan}
         self.axes = {axis["axis"]: axis for axis in self.sheet["axes"]}
         # The step that sets a row to zero again is there only once it is due.
-        self.steps = {step_id: dict(OPEN) for step_id, step in self.plan.items() if step["kind"] != "zero"}
+        self.steps = {step_id: OPEN.copy() for step_id, step in self.plan.items() if step["kind"] != "zero"}
 
     @property
-    def current(self) -> Step | None:
+    def current(self) -> StepOnSheet | None:
         """Return the first open step as the sheet has it, None when all are done or skipped."""
         for step_id, step in self.plan.items():
             if step_id in self.steps and self.steps[step_id]["state"] == "open":
@@ -119,7 +145,11 @@ class SetupState:
     @property
     def stops_are_the_leads(self) -> bool:
         """Tell whether the rules of stops, copies and rows hold that came with the sheet's second format."""
-        return bool(self.format >= STOPS_ARE_THE_LEADS)
+        return self.sheet.get("format", 1) >= STOPS_ARE_THE_LEADS
+
+    def is_done(self, step_id: str) -> bool:
+        """Tell whether a step is done; one that is not due is not."""
+        return step_id in self.steps and self.steps[step_id]["state"] == "done"
 
     @property
     def current_id(self) -> str | None:
@@ -131,7 +161,7 @@ class SetupState:
         """Tell whether the review is done; only a signature can follow."""
         return self.outcome is not None
 
-    def note(self, event: Event | None, code: str, **fields: str | int) -> None:
+    def note(self, event: AnyEvent | None, code: str, **fields: str | int) -> None:
         """List a problem; the event still counts."""
         self.problems.append({"event": event["id"] if event else None, "code": code, "fields": fields})
 
@@ -139,19 +169,19 @@ class SetupState:
         """Leave the current step open and say why."""
         self.blocked = {"code": code, "fields": fields}
 
-    def close(self, step_id: str, event: Event) -> None:
+    def close(self, step_id: str, event: AnyEvent) -> None:
         """Close a step. A broken-off setup can then no longer be taken up again."""
         self.steps[step_id] = {"state": "done", "event": event["id"], "at_utc": event["at_utc"]}
         self.blocked = None
         self.before_break = None
 
-    def skip(self, step_id: str, event: Event) -> None:
+    def skip(self, step_id: str, event: AnyEvent) -> None:
         """Skip an open step for good."""
         self.steps[step_id] = {"state": "skipped", "event": event["id"], "at_utc": event["at_utc"]}
 
     def open(self, step_id: str) -> None:
         """Open a step again; what it brought no longer counts, and its events stay."""
-        self.steps[step_id] = dict(OPEN)
+        self.steps[step_id] = OPEN.copy()
         self.blocked = None
         step = self.plan[step_id]
         if step["kind"] == "slot":
@@ -172,14 +202,22 @@ class SetupState:
 
     def ask_again(self, step_id: str) -> None:
         """Open a step again whose answer still stands until another is given: what a reset of the control dropped."""
-        self.steps[step_id] = dict(OPEN)
+        self.steps[step_id] = OPEN.copy()
         self.blocked = None
 
-    def remark(self, kind: str, event: Event, **parts: Any) -> None:
-        """Note what the lead is to see. `parts` may be axis, values_nm and labels."""
-        self.remarks.append(remark(kind, event["id"], event["at_utc"], **parts))
+    def remark(
+        self,
+        kind: str,
+        event: AnyEvent,
+        values_nm: list[int],
+        labels: list[str],
+        by: str | None = None,
+    ) -> None:
+        """Note what the lead is to see."""
+        about = remark(kind, event["id"], event["at_utc"], values_nm=values_nm, labels=labels, by=by)
+        self.remarks.append(about)
 
-    def last_touch(self, axis: str) -> int | None:
+    def last_touch(self, axis: str | None) -> int | None:
         """Return the place of the axis' last touch in `touches`, None when there is none."""
         for place in range(len(self.touches) - 1, -1, -1):
             if self.touches[place]["axis"] == axis:
@@ -196,7 +234,7 @@ def remark(
     values_nm: list[int] | None = None,
     labels: list[str] | None = None,
     by: str | None = None,
-) -> Plain:
+) -> Remark:
     """Return one thing that the lead is to see, as plain data: every remark has the same fields."""
     return {
         "kind": kind,

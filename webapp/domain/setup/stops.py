@@ -6,18 +6,20 @@ Rules of this module:
 - After a stop the axis may be touched again once. A new touch that agrees goes on. A second stop is the lead's,
   whatever it agrees with, and so is a third touch: by the answer to a question, or by the lead's own PIN once the
   server has verified it. A stop is counted by its readings: one taken back by a second reading was one.
+- A value that has nothing to be compared with is a first value, as under the first format.
 - Where the lead says "touch again", counting begins anew.
 - `static/js/rules/setup/stops.js` does the same in the browser.
 """
 
 from __future__ import annotations
 
-from webapp.domain.setup.state import Plain, SetupState
+from webapp.domain.evidence.folded_setup import Lift, Question, Touch
+from webapp.domain.setup.state import SetupState
 
-Readings = list[Plain]
+Readings = list[Touch]
 
 
-def readings(state: SetupState, axis: str, searched_at: int) -> Readings:
+def readings(state: SetupState, axis: str | None, searched_at: int) -> Readings:
     """Return what was read of the touch of one search, in order."""
     return [
         touch
@@ -26,18 +28,20 @@ def readings(state: SetupState, axis: str, searched_at: int) -> Readings:
     ]
 
 
-def keep_reasons(state: SetupState, axis: str) -> list[str]:
-    """Return the reasons for which the axis' last touch may be kept now: at most one."""
+def keep_reasons(state: SetupState, axis: str | None) -> list[str]:
+    """Return the reasons for which the axis' last touch may be kept now, the plainest first."""
     waits = waits_for(state, axis)
     if waits is not None:
         return []
     runs = _runs(state, axis)
     if is_the_leads(runs):
         return ["lead"]
+    if _is_first(runs[-1]):
+        return ["first", "question"] if _is_asked(state, axis) else ["first"]
     return ["agrees"] if _is_plain(runs[-1]) else ["question"]
 
 
-def waits_for(state: SetupState, axis: str) -> str | None:
+def waits_for(state: SetupState, axis: str | None) -> str | None:
     """Return what the axis' last touch waits for, None when it may be kept: "reading", "question" or "lead"."""
     runs = _runs(state, axis)
     if not runs:
@@ -47,13 +51,18 @@ def waits_for(state: SetupState, axis: str) -> str | None:
     covered_from = state.touch_notes[state.last_touch(axis) or 0].covered_from
     if is_the_leads(runs):
         return None if _lead_says(state, axis, "go_on", covered_from) else "lead"
-    if _is_plain(runs[-1]):
+    if _is_plain(runs[-1]) or _is_first(runs[-1]):
         return None
-    asked = any(
+    return None if _is_asked(state, axis) else "question"
+
+
+def _is_asked(state: SetupState, axis: str | None) -> bool:
+    """Tell whether a question about the axis was put since its last touch."""
+    covered_from = state.touch_notes[state.last_touch(axis) or 0].covered_from
+    return any(
         question["axis"] == axis and state.question_order[question["question"]] > covered_from
         for question in state.questions
     )
-    return None if asked else "question"
 
 
 def is_the_leads(runs: list[Readings]) -> bool:
@@ -65,14 +74,14 @@ def is_the_leads(runs: list[Readings]) -> bool:
     return runs[-1][-1]["verdict"] == "stop" or behind > 1 or (behind == 1 and _has_stop(runs[-1]))
 
 
-def may_touch_again(state: SetupState, axis: str) -> bool:
+def may_touch_again(state: SetupState, axis: str | None) -> bool:
     """Tell whether the axis may be searched and touched once more without the lead."""
     runs = _runs(state, axis)
     place = _first_stop(runs)
     return place is None or place == len(runs) - 1
 
 
-def way_to_touch(state: SetupState, axis: str) -> list[str]:
+def way_to_touch(state: SetupState, axis: str | None) -> list[str]:
     """Return the steps of the axis' stage that lead to its touch anew: raised, over, lowered, searched, touched.
 
     What comes before a look for square belongs to that.
@@ -83,14 +92,14 @@ def way_to_touch(state: SetupState, axis: str) -> list[str]:
     return [step["id"] for step in own[after:] if step["kind"] in {"confirm", "search", "touch"}]
 
 
-def _runs(state: SetupState, axis: str) -> list[Readings]:
+def _runs(state: SetupState, axis: str | None) -> list[Readings]:
     """Return the axis' touches since the lead last said "touch again", each as its readings."""
     since = max(
         (
             *(
                 state.question_order[question["question"]]
                 for question in state.questions
-                if question["axis"] == axis and (question["answer"] or {}).get("decision") == "touch_again"
+                if question["axis"] == axis and _answer_to(question) == "touch_again"
             ),
             *(state.lift_order[lift["event"]] for lift in _lifts(state, axis, "touch_again")),
         ),
@@ -103,25 +112,25 @@ def _runs(state: SetupState, axis: str) -> list[Readings]:
     return list(searches.values())
 
 
-def _lead_says(state: SetupState, axis: str, decision: str, after: int) -> bool:
+def _lead_says(state: SetupState, axis: str | None, decision: str, after: int) -> bool:
     """Tell whether the lead answered so, at the desk or by a PIN that was verified, to what came after that count."""
     answered = any(
         question["axis"] == axis
         and state.question_order[question["question"]] > after
-        and (question["answer"] or {}).get("decision") == decision
+        and _answer_to(question) == decision
         for question in state.questions
     )
     return answered or any(state.lift_order[lift["event"]] > after for lift in _lifts(state, axis, decision))
 
 
-def lead_spoke_at(state: SetupState, axis: str) -> int:
+def lead_spoke_at(state: SetupState, axis: str | None) -> int:
     """Return the count at the last question about the axis that the lead answered, or lift that was verified; else
     -1.
     """
     spoken = [
         state.question_order[question["question"]]
         for question in state.questions
-        if question["axis"] == axis and (question["answer"] or {}).get("decision") in {"go_on", "touch_again"}
+        if question["axis"] == axis and _answer_to(question) in {"go_on", "touch_again"}
     ]
     lifted = [
         state.lift_order[lift["event"]]
@@ -131,7 +140,11 @@ def lead_spoke_at(state: SetupState, axis: str) -> int:
     return max((*spoken, *lifted), default=-1)
 
 
-def _lifts(state: SetupState, axis: str, decision: str) -> list[Plain]:
+def _answer_to(question: Question) -> str | None:
+    return None if question["answer"] is None else question["answer"]["decision"]
+
+
+def _lifts(state: SetupState, axis: str | None, decision: str) -> list[Lift]:
     return [
         lift
         for lift in state.lifts
@@ -157,3 +170,8 @@ def _must_be_read_again(one: Readings) -> bool:
 def _is_plain(one: Readings) -> bool:
     """Tell whether the touch agrees and was read as one value only."""
     return one[-1]["verdict"] == "agrees" and len({touch["value_nm"] for touch in one}) == 1
+
+
+def _is_first(one: Readings) -> bool:
+    """Tell whether there is nothing to compare with yet, and one value was read."""
+    return one[-1]["difference_nm"] is None and len({touch["value_nm"] for touch in one}) == 1

@@ -4,8 +4,9 @@ Rules of this module:
 - A verdict is decided again from the typed value and the sheet's lines.
 - Two touches of an axis agree when they differ by no more than the ask line and a new search was run between them:
   typing one touch twice is no repeat.
-- A touch that agrees may be kept. One that is asked about needs a question put since; one beyond the stop line needs
-  the lead's go-on to such a question.
+- A touch that agrees may be kept, and so may one that has nothing to be compared with: the lead decides about a
+  setup's first values, all in one, with the sign-off. One that is asked about needs a question put since; one beyond
+  the stop line needs the lead's go-on to such a question.
 - What may stand after a stop is said in `stops`. Under a sheet of the first format a repeat that agrees and a question
   were enough, and a question about a touch held for a repeat that agreed with it.
 - A second entry without a new search between them is another reading of the same touch; both stay listed.
@@ -13,20 +14,22 @@ Rules of this module:
 
 from __future__ import annotations
 
+from webapp.domain.evidence.event_kinds import Answer, TouchEntered, TouchKept, TouchReadAgain, TouchRepeated
+from webapp.domain.evidence.folded_setup import Blocked
+from webapp.domain.evidence.written_sheet import StepOnSheet
 from webapp.domain.setup import stops
-from webapp.domain.setup.state import Event, Plain, Refused, SetupState, Step, TouchNote
+from webapp.domain.setup.state import Refused, SetupState, TouchNote
 from webapp.domain.setup.steps import read_length
 from webapp.domain.touch.compare import repeat_agrees, touch_length_nm, verdict_on
 
 
-def enter_touch(state: SetupState, event: Event) -> None:
+def enter_touch(state: SetupState, event: Answer[TouchEntered]) -> None:
     """Touch.entered: the value that the control shows."""
-    step = state.plan[event["step"]]
     _list_touch(state, event)
-    state.close(step["id"], event)
+    state.close(event["step"], event)
 
 
-def read_again(state: SetupState, event: Event) -> None:
+def read_again(state: SetupState, event: Answer[TouchReadAgain]) -> None:
     """Touch.read_again: the same touch read a second time, without seeing what was read first."""
     axis = same_axis(state.plan[event["step"]], event["data"]["axis"])
     place = state.last_touch(axis)
@@ -37,23 +40,24 @@ def read_again(state: SetupState, event: Event) -> None:
     if value_nm == first["value_nm"]:
         state.touches.pop()
         state.touch_notes.pop()
-        first["read_again"] = {
-            "typed": event["data"]["typed"],
-            "event": event["id"],
-            "at_utc": event["at_utc"],
-        }
+        typed = event["data"]["typed"]
+        first["read_again"] = {"typed": typed, "event": event["id"], "at_utc": event["at_utc"]}
     state.blocked = None
 
 
-def _list_touch(state: SetupState, event: Event) -> int:
+def _list_touch(state: SetupState, event: Answer[TouchEntered] | Answer[TouchReadAgain]) -> int:
     """List what was typed as a touch, decided again, and return its value."""
     data, step = event["data"], state.plan[event["step"]]
     axis = same_axis(step, data["axis"])
     value_nm = read_length(touch_length_nm, state, data["typed"], axis)
     verdict, difference_nm = verdict_on(value_nm, state.axes[axis]["usual"])
-    for name, found in (("value_nm", value_nm), ("verdict", verdict), ("difference_nm", difference_nm)):
-        if data[name] != found:
-            state.note(event, f"setup.{name.removesuffix('_nm')}_differs", axis=axis, typed=data["typed"])
+    for name, claimed, found in (
+        ("value", data["value_nm"], value_nm),
+        ("verdict", data["verdict"], verdict),
+        ("difference", data["difference_nm"], difference_nm),
+    ):
+        if claimed != found:
+            state.note(event, f"setup.{name}_differs", axis=axis, typed=data["typed"])
     reading = 1 + len(stops.readings(state, axis, state.searched_at.get(axis, 0)))
     state.touches.append({
         "axis": axis,
@@ -92,7 +96,7 @@ def _note_repeat(state: SetupState, axis: str, value_nm: int) -> bool:
     return agrees
 
 
-def repeat_touch(state: SetupState, event: Event) -> None:
+def repeat_touch(state: SetupState, event: Answer[TouchRepeated]) -> None:
     """Touch.repeated: search and touch this axis again; both values are kept."""
     step = state.plan[event["step"]]
     axis = same_axis(step, event["data"]["axis"])
@@ -107,7 +111,7 @@ def repeat_touch(state: SetupState, event: Event) -> None:
         state.open(step_id)
 
 
-def keep_touch(state: SetupState, event: Event) -> None:
+def keep_touch(state: SetupState, event: Answer[TouchKept]) -> None:
     """Touch.kept: the value stands, for a reason that holds."""
     step, because = state.plan[event["step"]], event["data"]["because"]
     axis = same_axis(step, event["data"]["axis"])
@@ -118,7 +122,7 @@ def keep_touch(state: SetupState, event: Event) -> None:
     state.close(step["id"], event)
 
 
-def keep_reasons(state: SetupState, axis: str) -> list[str]:
+def keep_reasons(state: SetupState, axis: str | None) -> list[str]:
     """Return the reasons for which the axis' last touch may be kept now, the plainest first."""
     place = state.last_touch(axis)
     if place is None:
@@ -134,26 +138,29 @@ def keep_reasons(state: SetupState, axis: str) -> list[str]:
         if question["axis"] == axis and state.question_order[question["question"]] > covered_from
     ]
     if touch["verdict"] == "ask":
-        return ["question"] if covering else []
-    allowed = [question for question in covering if (question["answer"] or {}).get("decision") == "go_on"]
+        first = ["first"] if touch["difference_nm"] is None else []
+        return [*first, "question"] if covering else first
+    allowed = [
+        question for question in covering if question["answer"] and question["answer"]["decision"] == "go_on"
+    ]
     reasons = ["lead"] if allowed else []
     return [*reasons, "repeat"] if covering and touch["repeat_agrees"] else reasons
 
 
-def waits_at_compare(state: SetupState, axis: str) -> Plain | None:
+def waits_at_compare(state: SetupState, axis: str | None) -> Blocked | None:
     """Return what the comparison of this axis waits for, None when the value may be kept."""
     if keep_reasons(state, axis):
         return None
     if state.stops_are_the_leads:
-        return {"code": f"setup.compare_needs_{stops.waits_for(state, axis)}", "fields": {"axis": axis}}
+        return {"code": f"setup.compare_needs_{stops.waits_for(state, axis)}", "fields": {"axis": axis or ""}}
     place = state.last_touch(axis)
     stop = place is not None and state.touches[place]["verdict"] == "stop"
     if stop and not state.touches[place or 0]["repeat_agrees"]:
-        return {"code": "setup.compare_needs_lead", "fields": {"axis": axis}}
-    return {"code": "setup.compare_needs_question", "fields": {"axis": axis}}
+        return {"code": "setup.compare_needs_lead", "fields": {"axis": axis or ""}}
+    return {"code": "setup.compare_needs_question", "fields": {"axis": axis or ""}}
 
 
-def same_axis(step: Step, axis: str) -> str:
+def same_axis(step: StepOnSheet, axis: str) -> str:
     """Return the axis that an event names. Raises `Refused` where its step is about another."""
     if step["axis"] != axis:
         raise Refused("setup.axis_other", axis=axis, expected=step["axis"] or "")

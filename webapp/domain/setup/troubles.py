@@ -13,15 +13,16 @@ Rules of this module (what to do is common practice, no source):
 
 from __future__ import annotations
 
+from webapp.domain.evidence.event_kinds import Event, TroubleMet
 from webapp.domain.setup import stops
 from webapp.domain.setup.notes import ENDING_STAGES, break_for
-from webapp.domain.setup.state import Event, SetupState
+from webapp.domain.setup.state import SetupState
 
 MOST_NOTHING_FOUND = 2
 ON_THE_WAY = frozenset({"confirm", "search", "touch", "square"})
 
 
-def meet_trouble(state: SetupState, event: Event) -> None:
+def meet_trouble(state: SetupState, event: Event[TroubleMet]) -> None:
     """Trouble.met: what happened, whether the ball touched anything, whether the control was reset."""
     data, step = event["data"], state.current
     axis = None if step is None else step["axis"]
@@ -47,7 +48,7 @@ def meet_trouble(state: SetupState, event: Event) -> None:
     state.before_break = None
 
 
-def _asked_again(state: SetupState, event: Event) -> list[str]:
+def _asked_again(state: SetupState, event: Event[TroubleMet]) -> list[str]:
     """Return the done steps whose answers may not hold any more."""
     data = event["data"]
     again, is_loaded = [], False
@@ -64,7 +65,7 @@ def _asked_again(state: SetupState, event: Event) -> list[str]:
             or (step["kind"] == "slot" and data["reset"])
             or (at_start and data["trouble"] == "change_stuck")
         )
-        if lost and step_id in state.steps and state.steps[step_id]["state"] == "done":
+        if lost and state.is_done(step_id):
             again.append(step_id)
     return again
 
@@ -82,14 +83,10 @@ def _way_back(state: SetupState, current: str) -> list[str]:
     else:
         way = stops.way_to_touch(state, step["axis"])
     ids = list(state.plan)
-    return [
-        step_id
-        for step_id in way
-        if ids.index(step_id) <= ids.index(current) and state.steps[step_id]["state"] == "done"
-    ]
+    return [step_id for step_id in way if ids.index(step_id) <= ids.index(current) and state.is_done(step_id)]
 
 
-def search_waits(state: SetupState, axis: str) -> bool:
+def search_waits(state: SetupState, axis: str | None) -> bool:
     """Tell whether a search of this axis waits for the lead: it found nothing twice since the lead last spoke."""
     orders = [
         trouble["order"]

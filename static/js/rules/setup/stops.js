@@ -7,11 +7,12 @@ import {lastTouch} from './state.js';
 /** What was read of the touch of one search, in order. */
 export const readings = (state, axis, searchedAt) => state.touches.filter((touch, place) => touch.axis === axis && state.touchNotes[place].searchedAt === searchedAt);
 
-/** The reasons for which the axis' last touch may be kept now: at most one. */
+/** The reasons for which the axis' last touch may be kept now, the plainest first. */
 export function standsFor(state, axis) {
   if (waitsFor(state, axis) !== null) return [];
   const runs = runsOf(state, axis);
   if (isTheLeads(runs)) return ['lead'];
+  if (isFirst(runs.at(-1))) return isAsked(state, axis) ? ['first', 'question'] : ['first'];
   return isPlain(runs.at(-1)) ? ['agrees'] : ['question'];
 }
 
@@ -22,9 +23,14 @@ export function waitsFor(state, axis) {
   if (mustBeReadAgain(runs.at(-1))) return 'reading';
   const {coveredFrom} = state.touchNotes[lastTouch(state, axis)];
   if (isTheLeads(runs)) return leadSays(state, axis, 'go_on', coveredFrom) ? null : 'lead';
-  if (isPlain(runs.at(-1))) return null;
-  const asked = state.questions.some(one => one.axis === axis && state.questionOrder.get(one.question) > coveredFrom);
-  return asked ? null : 'question';
+  if (isPlain(runs.at(-1)) || isFirst(runs.at(-1))) return null;
+  return isAsked(state, axis) ? null : 'question';
+}
+
+/** Whether a question about the axis was put since its last touch. */
+function isAsked(state, axis) {
+  const {coveredFrom} = state.touchNotes[lastTouch(state, axis)];
+  return state.questions.some(one => one.axis === axis && state.questionOrder.get(one.question) > coveredFrom);
 }
 
 /** Whether the last touch stands only with the lead's word. */
@@ -86,3 +92,6 @@ function mustBeReadAgain(one) {
 
 /** Whether the touch agrees and was read as one value only. */
 const isPlain = one => one.at(-1).verdict === 'agrees' && new Set(one.map(touch => touch.value_nm)).size === 1;
+
+/** Whether there is nothing to compare with yet, and one value was read. */
+const isFirst = one => one.at(-1).difference_nm === null && new Set(one.map(touch => touch.value_nm)).size === 1;

@@ -5,15 +5,14 @@ The last is there only on a sheet that carries it, and due only where a setup wa
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from webapp.domain.evidence.written_sheet import StageOnSheet, StepOnSheet, WrittenSheet
 
 STOW = "stow"
 
 
-def planned_steps(sheet: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+def planned_steps(sheet: WrittenSheet) -> dict[str, StepOnSheet]:
     """Return every step by its id, in the order in which they are done."""
-    steps: dict[str, Mapping[str, Any]] = {}
+    steps: dict[str, StepOnSheet] = {}
     zero = sheet.get("row_to_zero")
     for stage in sheet["procedure"]["stages"]:
         for step in stage["steps"]:
@@ -23,12 +22,11 @@ def planned_steps(sheet: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
     return steps
 
 
-def stage_of(sheet: Mapping[str, Any], step_id: str | None) -> Mapping[str, Any] | None:
+def stage_of(sheet: WrittenSheet, step_id: str | None) -> StageOnSheet | None:
     """Return the stage that a step is done in, None for a step that the sheet does not have."""
     zero = sheet.get("row_to_zero")
     in_stow = zero is not None and zero["id"] == step_id
     for stage in sheet["procedure"]["stages"]:
         if (in_stow and stage["id"] == STOW) or any(step["id"] == step_id for step in stage["steps"]):
-            found: Mapping[str, Any] = stage
-            return found
+            return stage
     return None
