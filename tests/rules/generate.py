@@ -52,7 +52,7 @@ def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
     if chance.random() < 0.97:
         machine = sheet["machine"]["id"] if chance.random() < 0.97 else "mill-9"
         player.add({"type": "setup.started", "data": {"machine": machine, "display": "standalone"}})
-    if chance.random() < 0.05:
+    if chance.random() < 0.1:
         player.add(TAKEN_OVER)
     for _ in range(chance.randrange(1, 80)):
         _next(player, chance)
@@ -86,6 +86,8 @@ def _next(player: RandomPlayer, chance: Random) -> None:
         _decide(player, chance)
     elif player.steps[current]["kind"] == "compare" and chance.random() < 0.4:
         chance.choice((_ask_again, _repeat_now, _decide, _read_now, _lift_now))(player, chance)
+    elif player.steps[current]["kind"] == "sign" and chance.random() < 0.3:
+        player.add({"type": "setup.left_unsigned"})
     elif player.steps[current]["kind"] == "copy" and chance.random() < 0.3:
         chance.choice((_copy_another, _copy_another, _label_now, _ask_about_all))(player, chance)
     elif player.steps[current]["kind"] in {"search", "touch"} and chance.random() < 0.12:
@@ -135,8 +137,9 @@ def _decide_lift(player: Player, chance: Random) -> None:
 
 
 def _copy_another(player: RandomPlayer, chance: Random) -> None:
-    """Old values as some row of the register was last seen with them."""
+    """Old values as some row of the register was last seen with them, or as none was."""
     rows = [row["last_values_nm"] for row in player.sheet["slots"] if row["last_values_nm"] is not None]
+    rows.append(rows[0] | {"Z": -12_000_000})
     display = display_of(player.sheet["machine"])
     values = {
         axis: round(value / display.resolution_nm) * display.resolution_nm
