@@ -214,7 +214,6 @@ def test_random_setups_come_to_every_branch_of_the_second_format(sheets: dict[st
         "setup.compare_needs_lead",
         "setup.compare_needs_question",
         "setup.copy_whose_label",
-        "setup.copy_anothers",
     }
 
 
