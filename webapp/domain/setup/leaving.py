@@ -16,6 +16,7 @@ from webapp.domain.setup import stops
 from webapp.domain.setup.notes import break_for
 from webapp.domain.setup.state import Refused, SetupState
 from webapp.domain.setup.touches import same_axis
+from webapp.domain.setup.troubles import BEFORE_A_TOUCH
 
 HARMLESS_KINDS = frozenset({"caution", "board"})
 
@@ -70,7 +71,11 @@ def give_up(state: SetupState, event: Event[AxisGivenUp]) -> None:
     """Axis.given_up: a stop stands and no lead lifts it; the setup ends as not usable."""
     axis = event["data"]["axis"]
     step = state.current
-    if step is None or step["kind"] not in {"compare", "search"} or stops.waits_for(state, axis) is None:
+    if (
+        step is None
+        or step["kind"] not in {"compare", *BEFORE_A_TOUCH}
+        or stops.waits_for(state, axis) is None
+    ):
         raise Refused("setup.nothing_to_give_up", axis=axis)
     same_axis(step, axis)
     break_for(state, event, "stop_verdict")

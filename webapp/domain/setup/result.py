@@ -16,7 +16,7 @@ from webapp.domain.setup.leaving import may_leave
 from webapp.domain.setup.remarks import remarks_of
 from webapp.domain.setup.state import SetupState
 from webapp.domain.setup.touches import keep_reasons, waits_at_compare
-from webapp.domain.setup.troubles import search_waits
+from webapp.domain.setup.troubles import BEFORE_A_TOUCH, search_waits
 
 
 def result_of(state: SetupState, seen: set[str]) -> Folded:
@@ -121,7 +121,7 @@ def _blocked(state: SetupState) -> Blocked | None:
 
 
 def _compare_waits(state: SetupState, step: StepOnSheet) -> Blocked | None:
-    if step["kind"] == "search" and search_waits(state, step["axis"]):
+    if step["kind"] in BEFORE_A_TOUCH and search_waits(state, step["axis"]):
         return {"code": "setup.search_needs_lead", "fields": {"axis": step["axis"] or ""}}
     return waits_at_compare(state, step["axis"]) if step["kind"] == "compare" else None
 

@@ -17,6 +17,7 @@ from webapp.domain.evidence.folded_setup import Lift, Question, Touch
 from webapp.domain.setup.state import SetupState
 
 Readings = list[Touch]
+WAY = frozenset({"over", "lower", "search", "touch"})
 
 
 def readings(state: SetupState, axis: str | None, searched_at: int) -> Readings:
@@ -82,14 +83,14 @@ def may_touch_again(state: SetupState, axis: str | None) -> bool:
 
 
 def way_to_touch(state: SetupState, axis: str | None) -> list[str]:
-    """Return the steps of the axis' stage that lead to its touch anew: raised, over, lowered, searched, touched.
+    """Return the steps of the axis' stage that lead to its touch anew: over, lowered, searched, touched.
 
     What comes before a look for square belongs to that.
     """
     own = [step for step in state.plan.values() if step["axis"] == axis]
     kinds = [step["kind"] for step in own]
     after = kinds.index("square") + 1 if "square" in kinds else 0
-    return [step["id"] for step in own[after:] if step["kind"] in {"confirm", "search", "touch"}]
+    return [step["id"] for step in own[after:] if step["kind"] in WAY]
 
 
 def _runs(state: SetupState, axis: str | None) -> list[Readings]:

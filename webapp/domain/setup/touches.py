@@ -100,12 +100,7 @@ def repeat_touch(state: SetupState, event: Answer[TouchRepeated]) -> None:
     """Touch.repeated: search and touch this axis again; both values are kept."""
     step = state.plan[event["step"]]
     axis = same_axis(step, event["data"]["axis"])
-    if not state.stops_are_the_leads:
-        for other in state.plan.values():
-            if other["axis"] == axis and other["kind"] in {"search", "touch"}:
-                state.open(other["id"])
-        return
-    if not stops.may_touch_again(state, axis):
+    if state.stops_are_the_leads and not stops.may_touch_again(state, axis):
         raise Refused("setup.touch_again_used", axis=axis)
     for step_id in stops.way_to_touch(state, axis):
         state.open(step_id)

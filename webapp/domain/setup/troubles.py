@@ -19,7 +19,9 @@ from webapp.domain.setup.notes import ENDING_STAGES, break_for
 from webapp.domain.setup.state import SetupState
 
 MOST_NOTHING_FOUND = 2
-ON_THE_WAY = frozenset({"confirm", "search", "touch", "square"})
+BEFORE_A_TOUCH = frozenset({"over", "lower", "search"})
+ON_THE_WAY = BEFORE_A_TOUCH | {"touch", "square"}
+LOOKED_AT = frozenset({"confirm", "checks"})
 
 
 def meet_trouble(state: SetupState, event: Event[TroubleMet]) -> None:
@@ -56,14 +58,12 @@ def _asked_again(state: SetupState, event: Event[TroubleMet]) -> list[str]:
     for step_id, step in state.plan.items():
         stage = state.stage_of[step_id]
         is_loaded = is_loaded or step_id == loading
-        at_probe = (
-            is_loaded and stage == state.stage_of[loading or ""] and step["kind"] in {"confirm", "input"}
-        )
-        at_start = stage == "ready" and step["kind"] == "confirm"
+        at_probe = is_loaded and stage == state.stage_of[loading or ""]
         lost = (
-            (at_probe and (data["touched"] or data["reset"]))
+            (at_probe and step["kind"] == "input" and data["touched"])
+            or (at_probe and step["kind"] in LOOKED_AT and data["reset"])
             or (step["kind"] == "slot" and data["reset"])
-            or (at_start and data["trouble"] == "change_stuck")
+            or (stage == "ready" and step["kind"] in LOOKED_AT and data["trouble"] == "change_stuck")
         )
         if lost and state.is_done(step_id):
             again.append(step_id)
@@ -79,7 +79,7 @@ def _way_back(state: SetupState, current: str) -> list[str]:
         return []
     own = [one for one in state.plan.values() if one["axis"] == step["axis"]]
     if any(one["kind"] == "square" and state.steps[one["id"]]["state"] == "open" for one in own):
-        way = [one["id"] for one in own if one["kind"] == "confirm"]
+        way = [one["id"] for one in own if one["kind"] in {"over", "lower"}]
     else:
         way = stops.way_to_touch(state, step["axis"])
     ids = list(state.plan)

@@ -10,7 +10,7 @@ import {liftStop} from './lifts.js';
 import {breakOff, explainBreak, pressHold, putQuestion, raiseWorry, reopen, resume, undoBreak} from './notes.js';
 import {result} from './result.js';
 import {currentStep, newState, note} from './state.js';
-import {checkBoard, clearSlot, doStep, readCaution, readSlot, readTool} from './steps.js';
+import {checkBoard, clearSlot, doStep, readCaution, readSlot, readTool, tickChecks} from './steps.js';
 import {enterTouch, keepTouch, readAgain, repeatTouch} from './touches.js';
 import {meetTrouble} from './troubles.js';
 import {enterSquare} from '../touch/square.js';
@@ -19,7 +19,8 @@ import {enterSquare} from '../touch/square.js';
 const ANSWERS = {
   'caution.read': [['caution'], readCaution],
   'board.checked': [['board'], checkBoard],
-  'step.done': [['confirm', 'search'], doStep],
+  'step.done': [['confirm', 'jaw', 'input', 'over', 'lower', 'search'], doStep],
+  'checks.ticked': [['checks'], tickChecks],
   'tool.read': [['tool_in', 'tool_out'], readTool],
   'slot.read': [['slot'], readSlot],
   'values.copied': [['copy'], copyValues],

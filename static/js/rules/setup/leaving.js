@@ -7,6 +7,7 @@ import {breakFor} from './notes.js';
 import {currentStep, skip} from './state.js';
 import {waitsFor} from './stops.js';
 import {sameAxis} from './touches.js';
+import {BEFORE_A_TOUCH} from './troubles.js';
 
 const HARMLESS_KINDS = ['caution', 'board'];
 
@@ -49,7 +50,7 @@ export function takeOver(state, event) {
 export function giveUp(state, event) {
   const {axis} = event.data;
   const step = currentStep(state);
-  if (!['compare', 'search'].includes(step?.kind) || waitsFor(state, axis) === null) throw new RuleError('setup.nothing_to_give_up', {axis});
+  if (!['compare', ...BEFORE_A_TOUCH].includes(step?.kind) || waitsFor(state, axis) === null) throw new RuleError('setup.nothing_to_give_up', {axis});
   sameAxis(step, axis);
   breakFor(state, event, 'stop_verdict');
   state.givenUp = [axis];

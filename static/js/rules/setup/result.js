@@ -3,7 +3,7 @@ import {currentStep} from './state.js';
 import {mayLeave} from './leaving.js';
 import {remarksOf} from './remarks.js';
 import {mayTouchAgain} from './stops.js';
-import {searchWaits} from './troubles.js';
+import {BEFORE_A_TOUCH, searchWaits} from './troubles.js';
 import {reasonsFor, waitsAtCompare} from './touches.js';
 
 /** The result of the fold; shares its parts with the state. */
@@ -54,7 +54,7 @@ function blockedBy(state, step) {
 }
 
 function waitsHere(state, {kind, axis}) {
-  if (kind === 'search' && searchWaits(state, axis)) return {code: 'setup.search_needs_lead', fields: {axis}};
+  if (BEFORE_A_TOUCH.includes(kind) && searchWaits(state, axis)) return {code: 'setup.search_needs_lead', fields: {axis}};
   return kind === 'compare' ? waitsAtCompare(state, axis) : null;
 }
 

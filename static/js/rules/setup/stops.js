@@ -4,6 +4,8 @@
  */
 import {lastTouch} from './state.js';
 
+const WAY = ['over', 'lower', 'search', 'touch'];
+
 /** What was read of the touch of one search, in order. */
 export const readings = (state, axis, searchedAt) => state.touches.filter((touch, place) => touch.axis === axis && state.touchNotes[place].searchedAt === searchedAt);
 
@@ -52,7 +54,7 @@ export function mayTouchAgain(state, axis) {
 export function wayToTouch(state, axis) {
   const own = [...state.plan.values()].filter(step => step.axis === axis);
   const after = own.findIndex(({kind}) => kind === 'square') + 1;
-  return own.slice(after).filter(({kind}) => ['confirm', 'search', 'touch'].includes(kind)).map(({id}) => id);
+  return own.slice(after).filter(({kind}) => WAY.includes(kind)).map(({id}) => id);
 }
 
 /** The axis' touches since the lead last said "touch again", each as its readings. */

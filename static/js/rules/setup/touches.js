@@ -58,13 +58,7 @@ function noteRepeat(state, axis, value) {
 /** Search and touch this axis again; both values are kept. */
 export function repeatTouch(state, event) {
   const axis = sameAxis(state.plan.get(event.step), event.data.axis);
-  if (!state.stopsAreTheLeads) {
-    for (const other of state.plan.values()) {
-      if (other.axis === axis && (other.kind === 'search' || other.kind === 'touch')) open(state, other.id);
-    }
-    return;
-  }
-  if (!mayTouchAgain(state, axis)) throw new RuleError('setup.touch_again_used', {axis});
+  if (state.stopsAreTheLeads && !mayTouchAgain(state, axis)) throw new RuleError('setup.touch_again_used', {axis});
   for (const id of wayToTouch(state, axis)) open(state, id);
 }
 

@@ -7,7 +7,9 @@ import {askAgain, currentStep, isDone, open} from './state.js';
 import {leadSpokeAt, wayToTouch} from './stops.js';
 
 const MOST_NOTHING_FOUND = 2;
-const ON_THE_WAY = ['confirm', 'search', 'touch', 'square'];
+export const BEFORE_A_TOUCH = ['over', 'lower', 'search'];
+const ON_THE_WAY = [...BEFORE_A_TOUCH, 'touch', 'square'];
+const LOOKED_AT = ['confirm', 'checks'];
 
 /** What happened, whether the ball touched anything, whether the control was reset. */
 export function meetTrouble(state, event) {
@@ -31,8 +33,9 @@ function askedAgain(state, {trouble, touched, reset}) {
   const loadedAt = loading ? steps.indexOf(loading) : Infinity;
   const lost = ({id, kind}, place) => {
     const stage = state.stageOf.get(id);
-    const atProbe = place >= loadedAt && stage === state.stageOf.get(loading.id) && (kind === 'confirm' || kind === 'input');
-    return (atProbe && (touched || reset)) || (kind === 'slot' && reset) || (stage === 'ready' && kind === 'confirm' && trouble === 'change_stuck');
+    const atProbe = place >= loadedAt && stage === state.stageOf.get(loading.id);
+    return (atProbe && kind === 'input' && touched) || (atProbe && LOOKED_AT.includes(kind) && reset) || (kind === 'slot' && reset)
+      || (stage === 'ready' && LOOKED_AT.includes(kind) && trouble === 'change_stuck');
   };
   return steps.filter((step, place) => lost(step, place) && isDone(state, step.id)).map(({id}) => id);
 }
@@ -42,7 +45,7 @@ function wayBack(state, current) {
   if (current.axis === null || !ON_THE_WAY.includes(current.kind)) return [];
   const own = [...state.plan.values()].filter(({axis}) => axis === current.axis);
   const toSquare = own.some(({id, kind}) => kind === 'square' && state.steps[id].state === 'open');
-  const way = toSquare ? own.filter(({kind}) => kind === 'confirm').map(({id}) => id) : wayToTouch(state, current.axis);
+  const way = toSquare ? own.filter(({kind}) => kind === 'over' || kind === 'lower').map(({id}) => id) : wayToTouch(state, current.axis);
   const ids = [...state.plan.keys()];
   return way.filter(id => ids.indexOf(id) <= ids.indexOf(current.id) && isDone(state, id));
 }
