@@ -54,10 +54,21 @@ def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
         player.add({"type": "setup.started", "data": {"machine": machine, "display": "standalone"}})
     if chance.random() < 0.1:
         player.add(TAKEN_OVER)
+    if player.events and player.events[0]["type"] == "setup.started" and chance.random() < 0.4:
+        _walk_to(player, chance.choice(("copy", "copy", "over", "touch", "sign")))
     for _ in range(chance.randrange(1, 110)):
         _next(player, chance)
     chance.shuffle(player.decisions)
     return player.events, player.decisions
+
+
+def _walk_to(player: Player, kind: str) -> None:
+    """Answer carefully up to the first step of this kind: what may happen there is worth more than the way to it."""
+    for _ in range(2 * len(player.steps)):
+        current = player.current
+        if current is None or player.steps[current]["kind"] == kind:
+            return
+        player.add(player.careful(player.steps[current]))
 
 
 class RandomPlayer(Player):
@@ -88,6 +99,8 @@ def _next(player: RandomPlayer, chance: Random) -> None:
         chance.choice((_ask_again, _repeat_now, _decide, _read_now, _lift_now))(player, chance)
     elif player.steps[current]["kind"] == "sign" and chance.random() < 0.3:
         player.add({"type": "setup.left_unsigned"})
+    elif player.steps[current]["kind"] == "copy" and player.waits_for_label and chance.random() < 0.6:
+        _label_now(player, chance)
     elif player.steps[current]["kind"] == "copy" and chance.random() < 0.3:
         chance.choice((_copy_another, _copy_another, _label_now, _ask_about_all))(player, chance)
     elif player.steps[current]["kind"] in {"search", "touch"} and chance.random() < 0.12:

@@ -59,6 +59,11 @@ class Player:
         """The id of the step that is due."""
         return self._fold.current_step
 
+    @property
+    def waits_for_label(self) -> bool:
+        """Whether copied values wait for the label beside them."""
+        return self._fold.result()["copy_waits_for_label"]
+
     def add(self, line: Plain) -> None:
         """One event, at the current step where it names none."""
         place = len(self.events) + 1
