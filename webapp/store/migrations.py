@@ -428,6 +428,23 @@ LISTS = Migration(
     ),
 )
 
+Z_CHECKS = Migration(
+    "what machine pages read on Z",
+    (
+        """CREATE TABLE z_check (
+            number INTEGER PRIMARY KEY,
+            machine TEXT NOT NULL,
+            point TEXT NOT NULL CHECK (point IN ('gauge_line', 'ball_centre', 'ball_underside')),
+            length_nm INTEGER CHECK (length_nm > 0),
+            made_with TEXT NOT NULL,
+            typed TEXT NOT NULL,
+            by TEXT NOT NULL,
+            at_utc TEXT NOT NULL) STRICT""",
+        "CREATE INDEX z_check_by_machine ON z_check (machine, number)",
+        *kept_forever("z_check"),
+    ),
+)
+
 # How often what a sheet is compiled from has changed, under three keys: the shop, a machine, a fixture.
 BUMP = "INSERT INTO sheet_version VALUES ({key}, 1) ON CONFLICT (subject) DO UPDATE SET number = "
 BUMP += "sheet_version.number + 1;"
@@ -439,6 +456,7 @@ ON_SHEETS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("person", ("INSERT", "UPDATE OF name, roles, active"), SHOP_KEY),
     ("probe_care", ("INSERT", "UPDATE"), SHOP_KEY),
     ("probe_check", ("INSERT",), SHOP_KEY),
+    ("z_check", ("INSERT",), MACHINE_KEY),
     ("budget", ("INSERT", "UPDATE", "DELETE"), SHOP_KEY),
     ("authorisation", ("INSERT", "UPDATE"), MACHINE_KEY),
     ("slot", ("INSERT", "UPDATE", "DELETE"), MACHINE_KEY),
@@ -488,6 +506,7 @@ MIGRATIONS = (
     KEPT_CHANGES,
     HEALTH,
     LISTS,
+    Z_CHECKS,
     SHEET_VERSIONS,
 )
 

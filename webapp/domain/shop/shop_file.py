@@ -36,6 +36,7 @@ BESIDE = {
     "faces": ("clamping_axis",),
     "square_apart_nm": ("jaw_length_nm", "clamping_axis", "faces"),
     "parking_tool": ("probe_tool",),
+    "z_point": ("z_length_nm",),
     "decimals": ("unit",),
 }
 Item = TypeVar("Item")
@@ -268,7 +269,16 @@ def _plain(raw: Any) -> Any:
         return float(raw)
     if isinstance(raw, list):
         return tuple(_plain(one) for one in raw)
+    if isinstance(raw, dict):
+        return dict(_in_a_row(key, value) for key, value in raw.items())
     return raw
+
+
+def _in_a_row(key: str, raw: Any) -> tuple[str, Any]:
+    """A field of a table inside a list: lengths carry their unit there too. Raises as `_in_nm`."""
+    if key[-3:] in NM_PER:
+        return f"{key[:-3]}_nm", _in_nm(raw, key[-3:])
+    return key, _plain(raw)
 
 
 def _moment(reading: _Reading, place: str, raw: Any) -> str | None:

@@ -44,6 +44,7 @@ from webapp.domain.shop.shop import (
 from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, Usual
 from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade
+from webapp.services.numbers import z_reading
 from webapp.services.numbers.histories import seating_history, usual_of
 from webapp.services.setups.board import machine_state
 from webapp.services.setups.half_set import half_set_slots
@@ -179,6 +180,7 @@ class _Inputs:
         self._board = _board(store, machine_id, now)
         self._probe_check = known_of_axis.check_state(store, self._probe.id, now)
         self._revision = current_procedure(store)
+        self._z_reading = z_reading.holding(store, self._machine, self._probe)
         self._axes = self._plan(store, now)
         self._pin_key = keyring.pin_jwk
 
@@ -191,6 +193,7 @@ class _Inputs:
             seating=self._seating,
             probe=self._probe,
             probe_check=self._probe_check,
+            z_reading=self._z_reading,
             people=self._people,
             slots=self._slots,
             board=self._board,
@@ -208,7 +211,7 @@ class _Inputs:
         usuals_now = {axis: _usual(store, *parts, axis, history, now) for axis, history in histories.items()}
         choices = {axis: lines_of(store, self.rules, fixture, axis) for axis in histories}
         causes = causes_now(store, *parts[1:], usuals_now, choices, self._slots, histories)
-        return plan_axes(*parts, usuals_now, causes)
+        return plan_axes(*parts, usuals_now, causes, self._z_reading)
 
 
 def current_procedure(store: Store) -> Revision:

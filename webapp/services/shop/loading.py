@@ -15,8 +15,9 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.plain.errors import DomainError
 from webapp.domain.procedure.procedure import Procedure, publish
-from webapp.domain.shop.shop import Person, as_plain
+from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules, as_plain, from_plain
 from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import give_first_secrets
@@ -105,7 +106,7 @@ class _Loader:
         before = self._store.shop.items(kind)
         for item_id, value in wanted.items():
             value = _as_stored(value)  # noqa: PLW2901
-            if before.get(item_id) != value:
+            if item_id not in before or _as_now(kind, before[item_id]) != value:
                 self._store.shop.put(kind, item_id, value)
                 self._note(
                     f"{kind}.{'changed' if item_id in before else 'added'}",
@@ -194,6 +195,18 @@ class _Loader:
     def _note(self, kind: str, subject: str, data: dict[str, Any]) -> None:
         change(self._store, kind, self._by, subject, None, data, self._now)
         self.changes.append({"type": kind, "subject": subject, "data": data})
+
+
+ITEMS = {"shop": ShopRules, "fixture": Fixture, "probe": Probe, "machine": Machine}
+
+
+def _as_now(kind: str, stored: dict[str, Any]) -> dict[str, Any]:
+    """A stored value with what this version has added to its kind, so that a new field alone is no difference."""
+    try:
+        found: dict[str, Any] = _as_stored(as_plain(from_plain(ITEMS[kind], stored)))
+    except DomainError:
+        return stored
+    return found
 
 
 def _as_stored(value: Any) -> Any:

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
 from webapp.store.repositories.base import Repository, Row
-from webapp.store.tables.numbers import Budget, HistoryImport, ImportedSetup, ProbeCare, ProbeCheck
+from webapp.store.tables.numbers import Budget, HistoryImport, ImportedSetup, ProbeCare, ProbeCheck, ZCheck
 
 INSERT_SETUP = (
     "INSERT INTO imported_setup (id, imported, line, machine, person, named, note) "
@@ -105,6 +105,19 @@ class NumbersRepository(Repository):
         """When a probe was last checked, or None."""
         rows = self._database.raw("SELECT max(at_utc) FROM probe_check WHERE probe = ?", (probe,))
         return str(rows[0][0]) if rows[0][0] else None
+
+    # What machine pages read on Z
+
+    def add_z_check(self, row: Row) -> None:
+        """Keep a check of what a machine's page reads on Z. `made_with` and `typed` are plain values."""
+        texts = {name: json.dumps(row[name], sort_keys=True) for name in ("made_with", "typed")}
+        self._run(ZCheck.insert({**row, **texts}))
+
+    def last_z_check(self, machine: str) -> Row | None:
+        """The last check of a machine, or None."""
+        query = ZCheck.select().where(ZCheck.machine == machine).order_by(ZCheck.number.desc()).limit(1)
+        row = self._row(query)
+        return row and {**row, **{name: json.loads(row[name]) for name in ("made_with", "typed")}}
 
     # Budgets
 
