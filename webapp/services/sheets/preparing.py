@@ -17,8 +17,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from threading import Lock
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict, cast
 
+from webapp.domain.evidence.written_sheet import Said
 from webapp.domain.plain.axes import Axis
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.procedure.procedure import Revision
@@ -41,7 +42,7 @@ from webapp.domain.shop.shop import (
     ShopRules,
     from_plain,
 )
-from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label
+from webapp.domain.shop.slots import SlotFamily, SlotKind, SlotRow, normalise_label
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, Usual
 from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade
 from webapp.services.numbers import z_reading
@@ -55,6 +56,18 @@ from webapp.services.times import from_text, later, utc_text
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
     from webapp.store import Store
+    from webapp.store.rows import SheetChecked, SheetInUseRow
+    from webapp.store.rows import SlotRow as StoredSlot
+
+
+class SheetOrRefusal(TypedDict):
+    """A machine's sheet of now, or why there is none."""
+
+    machine: str
+    hash: str | None
+    text: str | None
+    error: Said | None
+
 
 NO_TIME = ""
 CHECK_AGAIN = timedelta(minutes=5)
@@ -100,7 +113,7 @@ def _version(counted: Mapping[str, int], machine_id: str, fixture_id: str | None
     return ".".join(str(counted.get(subject, 0)) for subject in subjects)
 
 
-def _is_right(kept: Mapping[str, Any], version: str, now: datetime, within: timedelta) -> bool:
+def _is_right(kept: SheetChecked | SheetInUseRow, version: str, now: datetime, within: timedelta) -> bool:
     """Whether nothing changed since the sheet was found right, not longer ago than that: time changes little."""
     recent = utc_text(now - within) < kept["checked_at_utc"] <= utc_text(now)
     return bool(recent and kept["version"] == version)
@@ -141,17 +154,17 @@ def current_hashes(store: Store, keyring: KeyRing, now: datetime) -> dict[str, s
     return found
 
 
-def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[dict[str, Any]]:
+def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[SheetOrRefusal]:
     """For each machine: machine, hash, text, error. A sheet that cannot be made has None and the refusal as error."""
     with store.reading():
         machines = list(store.shop.items("machine"))
-    found: list[dict[str, Any]] = []
+    found: list[SheetOrRefusal] = []
     for machine in machines:
         try:
             sheet_hash, text = current_sheet(store, keyring, machine, now)
             found.append({"machine": machine, "hash": sheet_hash, "text": text, "error": None})
         except DomainError as error:
-            refusal = {"code": error.code, "fields": error.fields}
+            refusal: Said = {"code": error.code, "fields": error.fields}
             found.append({"machine": machine, "hash": None, "text": None, "error": refusal})
     return found
 
@@ -333,12 +346,12 @@ def _slots(store: Store, machine: Machine, now: datetime) -> list[SlotRow]:
     return sorted(rows, key=lambda row: places[normalise_label(row.label, family)])
 
 
-def slot_row(row: Mapping[str, Any], names: Mapping[str, str]) -> SlotRow:
+def slot_row(row: StoredSlot, names: Mapping[str, str]) -> SlotRow:
     """A row of the register as the domain takes it."""
     values = row["last_values"]
     return SlotRow(
         label=row["label"],
-        kind=row["kind"],
+        kind=cast("SlotKind", row["kind"]),
         owner_id=row["owner"],
         owner_name=names.get(row["owner"]) if row["owner"] else None,
         until_utc=from_text(row["until_utc"]) if row["until_utc"] else None,
