@@ -18,7 +18,9 @@ from webapp.services.intake import enrolling
 
 LINK = re.compile(r'href="(/[^"#]*)[^"]*"')
 # A file, or what leaves the desk; the same page with other filters, or an entry of the ledger more, shows nothing new.
-PASSED_OVER = re.compile(r"^/(static|sw|assets|tablet|manifest|sign-out)|\.(css|js|pdf|csv|png|svg|ico|json)$")
+PASSED_OVER = re.compile(
+    r"^/(static|sw|assets|tablet|manifest|sign-out)|\.(css|js|pdf|csv|png|svg|ico|json)$"
+)
 MOST_ALIKE = 3
 
 
@@ -100,5 +102,7 @@ def test_the_walk_sees_a_misspelt_field_of_a_page(lived_in: Site, monkeypatch: p
         lambda name, *more: template if name == "desk/setup.html" else real(name, *more),
     )
     lived_in.app.config["PROPAGATE_EXCEPTIONS"] = False
-    found = [status for address, status, _ in _walked(lived_in.signed_in("ines")) if "/desk/setups/" in address]
+    found = [
+        status for address, status, _ in _walked(lived_in.signed_in("ines")) if "/desk/setups/" in address
+    ]
     assert 500 in found

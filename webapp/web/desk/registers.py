@@ -95,7 +95,13 @@ def _change_tablet(
 
 
 def _tablets_page(status: int = 200, **more: Any) -> Response:
-    shown = {"devices": enrolling.devices(wiring().store), "names": names(), "wrong": None, "code": None, **more}
+    shown = {
+        "devices": enrolling.devices(wiring().store),
+        "names": names(),
+        "wrong": None,
+        "code": None,
+        **more,
+    }
     return make_response(render_template("desk/tablets.html", **shown), status)
 
 
