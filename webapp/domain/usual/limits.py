@@ -14,7 +14,7 @@ Rules of this module:
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from scipy import special
@@ -22,7 +22,7 @@ from scipy import special
 from webapp.domain.figures import spread
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.plain.lengths import Display, format_length, round_inward_nm
-from webapp.domain.usual.usual import LEAST_DEGREES_OF_FREEDOM, LinesChoice, SetupValue, Usual
+from webapp.domain.usual.usual import LEAST_DEGREES_OF_FREEDOM, LinesChoice, Usual
 
 CAUGHT = 0.9
 CHOICES_ONE_IN = (10, 20, 30, 50, 75, 100, 150, 200, 300, 500, 750, 1000, 2000, 5000, 10_000)
@@ -136,11 +136,6 @@ def caught_shift_nm(line_nm: float, usual: Usual, display: Display, chance: floa
         middle = (low + high) / 2
         low, high = (middle, high) if _beyond(at, middle, degrees) < chance else (low, middle)
     return high * error_nm
-
-
-def would_have_asked(values: Sequence[SetupValue], centre_nm: int, ask_nm: int) -> tuple[SetupValue, ...]:
-    """Return the past touches that lie beyond this line today."""
-    return tuple(value for value in values if abs(value.value_nm - centre_nm) > ask_nm)
 
 
 def in_words(usual: Usual, chosen: Line, display: Display) -> tuple[Finding, ...]:
