@@ -42,7 +42,6 @@ def sign_off(setup_id: object) -> Response:
         try:
             signing_off.sign_off(
                 parts.store,
-                parts.keyring,
                 identifier,
                 who.id,
                 form.passphrase.data,
@@ -85,7 +84,6 @@ def not_accept(setup_id: object) -> Response:
         try:
             signing_off.not_accept(
                 parts.store,
-                parts.keyring,
                 identifier,
                 who.id,
                 form.passphrase.data,
