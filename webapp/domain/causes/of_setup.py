@@ -57,7 +57,6 @@ def causes_of_touch(
         copied_nm=None if copied is None else copied["values_nm"][touch["axis"]],
         own_slot=state["slot"],
         earlier=list(last.values()),
-        confirmed=True,
     )
     if not named and touch["difference_nm"] is None:
         return None
