@@ -236,6 +236,17 @@ def test_a_second_set_up_in_the_same_folder_waits_for_the_first(checkout: Path) 
     assert environment_of(checkout).is_ready()
 
 
+def test_the_first_start_of_the_program_waits_for_the_tests_set_up_and_uses_it(checkout: Path) -> None:
+    longer = checkout / "webapp" / "requirements-test.txt"
+    longer.write_text("", encoding="utf-8")
+    program = environment_of(checkout)
+    Environment(checkout, longer, 1, base=program).make()
+    (program.folder / "in-use").touch()
+    program.make()
+    assert (program.folder / "in-use").exists()
+    assert program.is_ready()
+
+
 def test_a_typeface_that_cannot_be_cut_ends_the_set_up_with_the_reason(checkout: Path) -> None:
     (checkout / "webapp" / "fonts.py").write_text(
         "raise SystemExit('no room for letters')\n", encoding="utf-8"

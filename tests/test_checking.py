@@ -1,12 +1,13 @@
 """The named steps of `zerokeep check`: they run in order, and the first failure ends the run under its name."""
 
 import json
+import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from webapp.checking import STEPS, Step, check, outcomes, run_step
+from webapp.checking import HOOK, STEPS, Step, check, keep_by_hook, outcomes, run_step
 
 GOOD = Step("good", (sys.executable, "-c", "print('fine')"))
 BAD = Step("bad", (sys.executable, "-c", "import sys; print('not fine'); sys.exit('at all')"))
@@ -53,3 +54,41 @@ def test_the_linters_come_before_the_tests() -> None:
         "import contracts",
         "pytest",
     ]
+
+
+def test_a_working_copy_gets_a_hook_once_and_keeps_a_strange_one(tmp_path: Path) -> None:
+    lines: list[str] = []
+    assert keep_by_hook(tmp_path, write=lines.append) == 2
+    subprocess.run(["git", "init", "-q", tmp_path], check=True)
+    assert keep_by_hook(tmp_path, write=lines.append) == 0
+    assert keep_by_hook(tmp_path, write=lines.append) == 0
+    hook = tmp_path / ".git" / "hooks" / "pre-commit"
+    assert hook.read_text(encoding="utf-8") == HOOK
+    hook.write_text("#!/bin/sh\n", encoding="utf-8")
+    assert keep_by_hook(tmp_path, write=lines.append) == 2
+    assert hook.read_text(encoding="utf-8") == "#!/bin/sh\n"
+    assert "no working copy" in lines[0]
+    assert str(hook) in lines[-1]
+
+
+def test_what_the_linters_find_stops_a_commit(tmp_path: Path) -> None:
+    subprocess.run(["git", "init", "-q", tmp_path], check=True)
+    keep_by_hook(tmp_path, write=[].append)
+    command = tmp_path / ".venv" / "bin" / "zerokeep"
+    command.parent.mkdir(parents=True)
+    for said, status in (("exit 0", 0), ("exit 1", 1)):
+        command.write_text(f'#!/bin/sh\n[ "$*" = "check --linters" ] || exit 9\n{said}\n', encoding="utf-8")
+        command.chmod(0o755)
+        commit = [
+            "git",
+            "-c",
+            "user.name=A",
+            "-c",
+            "user.email=a@b",
+            "commit",
+            "-q",
+            "--allow-empty",
+            "-m",
+            "x",
+        ]
+        assert subprocess.run(commit, cwd=tmp_path, capture_output=True, check=False).returncode == status

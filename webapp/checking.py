@@ -48,6 +48,10 @@ LINTERS = (
 # The tests run the linters as well; here they have already run.
 STEPS = (*LINTERS, Step("pytest", (_PYTHON, "-m", "pytest", "-m", "not linters", *WHOLE_RUN)))
 _TOOLS = ("importlinter", "mypy", "pytest", "ruff")
+HOOK = """#!/bin/sh
+# Made by `zerokeep check --hook`: what the linters find stops the commit.
+exec "$(git rev-parse --show-toplevel)/.venv/bin/zerokeep" check --linters
+"""
 
 
 def run_step(step: Step, folder: Path = ROOT) -> Outcome:
@@ -101,3 +105,34 @@ def check(
             json.dumps({"passed": failed is None, "failed": failed, "steps": steps_done}, ensure_ascii=False)
         )
     return 0 if failed is None else 1
+
+
+def keep_by_hook(folder: Path = ROOT, *, write: Callable[[str], object] = print) -> int:
+    """Let git run the linters before each commit in this checkout. Returns 0, or 2 where that cannot be had.
+
+    A hook that somebody else put there stays, and it is said where it lies.
+    """
+    asked = [
+        "git",
+        "-C",
+        str(folder),
+        "rev-parse",
+        "--path-format=absolute",
+        "--git-path",
+        "hooks/pre-commit",
+    ]
+    done = subprocess.run(asked, capture_output=True, text=True, check=False)
+    if done.returncode:
+        write(f"{folder} is no working copy of git: {done.stderr.strip()}")
+        return 2
+    hook = Path(done.stdout.strip())
+    if hook.exists() and hook.read_text(encoding="utf-8", errors="replace") != HOOK:
+        write(
+            f"There is another hook already: {hook}. Take it away first, or call `zerokeep check --linters` in it."
+        )
+        return 2
+    hook.parent.mkdir(exist_ok=True)
+    hook.write_text(HOOK, encoding="utf-8")
+    hook.chmod(0o755)
+    write(f"The linters run before each commit: {hook}")
+    return 0

@@ -45,9 +45,11 @@ def _run(options: argparse.Namespace) -> int:
 
     match options.command:
         case "check":
-            from webapp.checking import check  # noqa: PLC0415
+            from webapp.checking import LINTERS, STEPS, check, keep_by_hook  # noqa: PLC0415
 
-            return check(as_json=options.json)
+            if options.hook:
+                return keep_by_hook()
+            return check(LINTERS if options.linters else STEPS, as_json=options.json)
         case "serve":
             from webapp.serving import serve  # noqa: PLC0415
 
@@ -123,6 +125,8 @@ def _parser() -> argparse.ArgumentParser:
     made_of.add_argument("--json", action="store_true", help="print it as a CycloneDX bill of materials")
     check = commands.add_parser("check", help="linters, types, import contracts, tests")
     check.add_argument("--json", action="store_true", help="print the result as JSON")
+    check.add_argument("--linters", action="store_true", help="without the tests")
+    check.add_argument("--hook", action="store_true", help="run the linters before each commit from now on")
     return parser
 
 

@@ -15,7 +15,10 @@ ROOT = Path(__file__).resolve().parents[2]
 BENCHES = (
     ("bench_tablet", "step change p95 under 100 ms, start p95 under 1000 ms, shell under 200000 bytes"),
     ("bench_intake", "intake at least half of bare verification: ratio 0.50 or more"),
-    ("bench_shapes", "every field of an event looked at in less than the strict reading of its text: under 1.00"),
+    (
+        "bench_shapes",
+        "every field of an event looked at in less than the strict reading of its text: under 1.00",
+    ),
     ("bench_pdf", "printed and sealed under 3 x a page of one line by the bare renderer"),
 )
 WIDTH = 110

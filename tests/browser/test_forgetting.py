@@ -13,7 +13,7 @@ from tests.kit.chromium import wait_until
 from tests.kit.demo import Demo, now
 from tests.kit.modules import OUTBOX, open_modules
 from tests.kit.tablet import Tablet
-from webapp.services.setups import signing_off
+from webapp.services.decisions import signing_off
 
 SETUP, OTHER, SHEET = "7f3a2c1e-0000-4000-8000-000000000001", "7f3a2c1e-0000-4000-8000-000000000002", "a" * 64
 SIGNED_OFF = ("signature.verified", "setup.signed_off")

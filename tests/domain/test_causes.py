@@ -394,7 +394,8 @@ def test_a_repair_of_digits_never_stands_before_or_without_what_happened(steps: 
     value_nm = steps * 1_000
     codes = [one["code"] for one in name_causes(value_nm, section, sheet_usual(axis), MM)]
     fits = any(
-        max(one["low_nm"] - value_nm, value_nm - one["high_nm"]) <= 3 * one["uncertainty_nm"] and not one["beside"]
+        max(one["low_nm"] - value_nm, value_nm - one["high_nm"]) <= 3 * one["uncertainty_nm"]
+        and not one["beside"]
         for one in section["candidates"]
     )
     if codes and fits:
@@ -447,9 +448,13 @@ def test_no_sentence_holds_the_number_that_would_fit_or_how_far_off_it_is(steps:
     value_nm, centre_nm = steps * 1_000, CENTRES[axis]
     found = named(axis, value_nm, given_facts)
     secret = {format_length(abs(nm), MM, sign=False) for nm in (centre_nm, value_nm - centre_nm)}
-    lengths = {f"{nm / 1e6:.3f}" for nm in (2_996_000, 150_000_000, 25_000_000, 90_000_000, 187_300_000, 50_000_000)}
+    lengths = {
+        f"{nm / 1e6:.3f}" for nm in (2_996_000, 150_000_000, 25_000_000, 90_000_000, 187_300_000, 50_000_000)
+    }
     for one in found:
-        sentences = say(one["code"], one["fields"]) + say(one["code"].replace("cause.", "check."), one["fields"])
+        sentences = say(one["code"], one["fields"]) + say(
+            one["code"].replace("cause.", "check."), one["fields"]
+        )
         assert not [number for number in secret - lengths if number in sentences], one
 
 

@@ -156,7 +156,9 @@ SHOWS = {
         ("in", "x_mm", "-381.24892", True),
     ],
 )
-def test_a_value_that_no_such_control_shows_is_refused(shows: str, column: str, cell: str, is_taken: bool) -> None:
+def test_a_value_that_no_such_control_shows_is_refused(
+    shows: str, column: str, cell: str, is_taken: bool
+) -> None:
     lines = [f"at_utc,machine,fixture,seating,{column}\n", f"2026-11-25,mill-1,vise-a,s1,{cell}\n"]
     (found,) = read_history(lines, SHOWS[shows])
     assert isinstance(found, HistoryRow) == is_taken

@@ -43,7 +43,9 @@ def test_what_stands_on_the_table_alone_says_so() -> None:
 
 
 @given(st.integers(-700_000, -30_000), st.sampled_from([MM, INCH]))
-def test_a_rounded_number_of_the_other_unit_is_seen_wherever_the_seating_lies(steps: int, display: Display) -> None:
+def test_a_rounded_number_of_the_other_unit_is_seen_wherever_the_seating_lies(
+    steps: int, display: Display
+) -> None:
     centre_nm = steps * 1_000 // display.resolution_nm * display.resolution_nm
     other = display.other
     typed = round(centre_nm / other.resolution_nm)

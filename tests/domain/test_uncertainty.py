@@ -121,7 +121,14 @@ def test_two_lines_alike_have_twice_the_degrees_and_not_one_less(
 
 
 def test_what_is_truly_less_than_a_whole_number_is_the_one_below() -> None:
-    assert [whole_degrees(value) for value in (0.5, 1.0, 3.9999999, 4.0 - 4e-16, 4.0, 26.0416)] == [1, 1, 3, 4, 4, 26]
+    assert [whole_degrees(value) for value in (0.5, 1.0, 3.9999999, 4.0 - 4e-16, 4.0, 26.0416)] == [
+        1,
+        1,
+        3,
+        4,
+        4,
+        26,
+    ]
 
 
 RECTANGULAR = Distribution.RECTANGULAR

@@ -11,8 +11,9 @@ from tests.kit.shop import PASSPHRASES, PINS, fixed_keyring, load_shop
 from tests.kit.walk import Walk
 from webapp.domain.shop.shop_file import Shop
 from webapp.proof.keys import KeyRing
+from webapp.services.decisions import signing_off
 from webapp.services.intake import intake
-from webapp.services.setups import answering, signing_off
+from webapp.services.setups import answering
 from webapp.services.sheets.preparing import current_sheet
 from webapp.store import Store
 

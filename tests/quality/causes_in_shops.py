@@ -2,15 +2,14 @@
 
 A cause can be identified where no other kind predicts the value within three uncertainties, repairs of digits among
 them. Of these the kind that was planted has to be named first; of all others it has to stand in the set that is shown.
-An honest move is a vise that lies 20 um to 0.5 mm away, with nobody before who touched it there: a set in which the vise
-may have moved is right, and so is the sentence that no known mistake gives the value, which says it too.
+An honest move is a vise that lies 20 um to 0.5 mm away, with nobody before who touched it there: a set in which the
+vise may have moved is right, and so is the sentence that no known mistake gives the value, which says it too.
 """
 
 from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +17,6 @@ import numpy as np
 
 from tests.quality import mistakes
 from tests.quality.mistakes import Planted
-from tests.quality.rows import Row
 from tests.quality.worlds import CHOICE, World
 from webapp.domain.causes.facts import Measures, OtherBall
 from webapp.domain.causes.named import name_causes, repairs
@@ -79,13 +77,25 @@ def draw(chance: np.random.Generator) -> Shop:
     clamps, end = (int(one) for one in chance.choice([-1, 1], 2))
     measures, wrong_nm = _measures(chance, display.unit, clamps)
     place, usuals, seatings, slots = {}, {}, {}, {}
-    for axis in travel:
-        place[axis], usuals[axis], seatings[axis] = _axis(chance, display, digits, travel[axis], sigma_nm)
-        slots[axis] = _slots(chance, step_nm, travel[axis], seatings[axis], usuals[axis])
+    for axis, ends_nm in travel.items():
+        place[axis], usuals[axis], seatings[axis] = _axis(chance, display, digits, ends_nm, sigma_nm)
+        slots[axis] = _slots(chance, step_nm, ends_nm, seatings[axis], usuals[axis])
     faces = {"X": Face(Axis.X, end), "Y": Face(Axis.Y, clamps), "Z": Face(Axis.Z, 1)}
     names = {"X": "left_end" if end < 0 else "right_end", "Y": "front", "Z": "top"}
     return Shop(
-        display, measures, faces, names, travel, place, sigma_nm, usuals, seatings, slots, {}, digits, wrong_nm
+        display,
+        measures,
+        faces,
+        names,
+        travel,
+        place,
+        sigma_nm,
+        usuals,
+        seatings,
+        slots,
+        {},
+        digits,
+        wrong_nm,
     )
 
 
@@ -94,14 +104,18 @@ def _measures(chance: np.random.Generator, unit: Unit, clamps: int) -> tuple[Mea
 
     def listed(name: str) -> int:
         metric, imperial = LISTS[name]
-        return round(float(chance.choice(metric)) * MM if unit is Unit.MM else float(chance.choice(imperial)) * INCH)
+        return round(
+            float(chance.choice(metric)) * MM if unit is Unit.MM else float(chance.choice(imperial)) * INCH
+        )
 
     balls = chance.permutation(BALLS_MM)
     own, other = (int(size) * MM // 2 - round(chance.uniform(0, MOST_PRETRAVEL_NM)) for size in balls[:2])
     stated = chance.random() < 0.5
     known = (OtherBall(int(balls[1]) * MM, other, 1_000),) if stated else ()
     had = {int(balls[0]) * MM, *(ball.diameter_nm for ball in known)}
-    sold = tuple(OtherBall(size, size // 2, SOLD_BALL_UNCERTAINTY_NM) for size in ROUND_BALLS_NM if size not in had)
+    sold = tuple(
+        OtherBall(size, size // 2, SOLD_BALL_UNCERTAINTY_NM) for size in ROUND_BALLS_NM if size not in had
+    )
     return Measures(
         effective_radius_nm=own,
         radius_uncertainty_nm=1_000,
@@ -124,7 +138,10 @@ def _axis(
     chance: np.random.Generator, display: Display, digits: int, travel: tuple[int, int], sigma_nm: float
 ) -> tuple[float, Usual, list[OtherSeating]]:
     step, margin = display.resolution_nm * digits, (travel[1] - travel[0]) / 5
-    sizes = [*chance.integers(3, 25, int(chance.integers(0, 4))), round(math.exp(chance.uniform(math.log(3), 5.3)))]
+    sizes = [
+        *chance.integers(3, 25, int(chance.integers(0, 4))),
+        round(math.exp(chance.uniform(math.log(3), 5.3))),
+    ]
     history, earlier, at = [], [], 0.0
     for number, size in enumerate(sizes):
         at = float(chance.uniform(travel[0] + margin, travel[1] - margin))
@@ -181,7 +198,9 @@ def _moved(world: World, chance: np.random.Generator) -> Planted:
 
 
 MOVE = "cause.vise_moved_a_little"
-READ_OFF = frozenset(f"cause.{name}" for name in ("other_unit", "sign", "point", "swapped", "digit", "old_value"))
+READ_OFF = frozenset(
+    f"cause.{name}" for name in ("other_unit", "sign", "point", "swapped", "digit", "old_value")
+)
 MOVES = frozenset({MOVE, "cause.vise_moved"})
 PLANTS: dict[str, mistakes.Plant] = {
     **{name: plant for name, plant in mistakes.PLANTS.items() if not name.startswith("alike")},
@@ -213,7 +232,8 @@ def kinds_that_fit(world: World, axis: str, value_nm: int, setup: dict[str, Any]
         for one in section["candidates"]
         if max(one["low_nm"] - value_nm, value_nm - one["high_nm"]) <= 3 * one["uncertainty_nm"]
         and all(
-            other["axis"] in read and abs(read[other["axis"]] - other["value_nm"]) <= 3 * other["uncertainty_nm"]
+            other["axis"] in read
+            and abs(read[other["axis"]] - other["value_nm"]) <= 3 * other["uncertainty_nm"]
             for other in one["beside"]
         )
     }
@@ -224,7 +244,10 @@ def kinds_that_fit(world: World, axis: str, value_nm: int, setup: dict[str, Any]
     }
     if setup.get("copied_nm") == value_nm:
         fits.add("cause.old_value")
-    if "own_slot" in setup and abs(usual_now["centre_nm"] - setup["copied_nm"] - value_nm) <= 3 * section["uncertainty_nm"]:
+    if (
+        "own_slot" in setup
+        and abs(usual_now["centre_nm"] - setup["copied_nm"] - value_nm) <= 3 * section["uncertainty_nm"]
+    ):
         fits.add("cause.work_coordinates")
     return {MOVE if code in MOVES else code for code in fits}
 
@@ -247,7 +270,9 @@ def run(counted: int, seed: int) -> dict[str, Told]:
 def _score(world: World, planted: Planted, told: Told) -> None:
     axis, step = planted.axis, world.display.resolution_nm
     # What was typed or read off is not what the control rounds: it has any last digit.
-    value_nm = round(planted.value_nm / step) * step if planted.code in READ_OFF else world.rounded(planted.value_nm)
+    value_nm = (
+        round(planted.value_nm / step) * step if planted.code in READ_OFF else world.rounded(planted.value_nm)
+    )
     known = world.known(axis)
     enough = (known.chance_nm or 0) + 3 * world.sigma_nm
     if abs(planted.value_nm - world.place_nm[axis]) <= enough or not world.inside(axis, value_nm):
@@ -255,7 +280,9 @@ def _score(world: World, planted: Planted, told: Told) -> None:
     told.planted += 1
     kind = MOVE if planted.code in MOVES else planted.code
     fits = kinds_that_fit(world, axis, value_nm, planted.setup)
-    named = name_causes(value_nm, world.section(axis), world.plain_usual(axis), world.display, **planted.setup)
+    named = name_causes(
+        value_nm, world.section(axis), world.plain_usual(axis), world.display, **planted.setup
+    )
     codes = [MOVE if one["code"] in MOVES else one["code"] for one in named]
     told.named += kind in codes
     told.size += len(codes)
@@ -285,7 +312,10 @@ def honest_moves(counted: int, seed: int) -> Moves:
         world = draw(chance)
         planted = _moved(world, chance)
         value_nm = world.rounded(planted.value_nm)
-        if not world.inside(planted.axis, value_nm) or verdict(value_nm, world.usuals[planted.axis]) == "agrees":
+        if (
+            not world.inside(planted.axis, value_nm)
+            or verdict(value_nm, world.usuals[planted.axis]) == "agrees"
+        ):
             continue
         named = name_causes(
             value_nm, world.section(planted.axis), world.plain_usual(planted.axis), world.display
@@ -294,28 +324,3 @@ def honest_moves(counted: int, seed: int) -> Moves:
         found.size += len(named)
         found.wrong += not ({one["code"] for one in named} & MOVES or (not named and says_it))
     return found
-
-
-def rows(count: int, seed: int) -> Iterator[Row]:
-    """The figures of likely causes, with their bounds."""
-    scores = run(count, seed)
-    for name in ("another probe's ball", "work coordinates"):
-        one = scores[name]
-        yield Row(9, f"{name} named, per cent", *_share(one.named, one.planted), low=95)
-    first, identifiable, held, others, digits, planted, size = (
-        sum(getattr(one, part) for one in scores.values())
-        for part in ("first", "identifiable", "held", "others", "digit_first", "planted", "size")
-    )
-    yield Row(9, "identifiable: named first, per cent", *_share(first, identifiable), low=95)
-    yield Row(9, "others: in the set that is shown, per cent", *_share(held, others), low=95)
-    yield Row(9, "of all planted, identifiable, per cent", *_share(identifiable, planted))
-    yield Row(9, "another mistake named as a digit first, per cent", *_share(digits, planted), high=5)
-    yield Row(9, "causes shown, mean", size / planted, high=5)
-    moves = honest_moves(4 * count, seed)
-    yield Row(9, "honest moves told as something else, per cent", *_share(moves.wrong, moves.asked), high=10)
-    yield Row(9, "causes shown for an honest move, mean", moves.size / moves.asked)
-
-
-def _share(part: int, whole: int) -> tuple[float, None, None, float]:
-    share = part / max(1, whole)
-    return 100 * share, None, None, 100 * math.sqrt(share * (1 - share) / max(1, whole))

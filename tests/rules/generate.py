@@ -219,7 +219,7 @@ def _repeat(_player: Player, chance: Random, step: Plain) -> Plain:
 
 
 def _keep(_player: Player, chance: Random, step: Plain) -> Plain:
-    because = chance.choice(("agrees", "question", "lead", "repeat"))
+    because = chance.choice(("agrees", "question", "lead", "repeat", "first"))
     return {"type": "touch.kept", "data": {"axis": step["axis"] or "X", "because": because}}
 
 

@@ -188,7 +188,9 @@ def test_inches_in_columns_of_millimetres_do_not_move_the_usual(house: House, ke
         text, row = LOG + INCHES + FAR, 12
     told: list[Any] = []
     looked = look(house, text, tell=told.append)
-    assert [(one.line, one.reason.code.rpartition("_")[0]) for one in looked.lines] == [(row, "history.other_unit")]
+    assert [(one.line, one.reason.code.rpartition("_")[0]) for one in looked.lines] == [
+        (row, "history.other_unit")
+    ]
     assert [(one.line, len(one.reasons), one.taken) for one in looked.asked_lines] == [(row + 1, 1, False)]
     assert [one.line for one in told] == [row, row + 1]
     assert (looked.refused, looked.asked, looked.setups) == (1, 1, 0 if kept_first else 10)

@@ -8,9 +8,10 @@ import pytest
 from tests.kit.house import House
 from webapp.domain.record.bundle import RecordBundle, from_files
 from webapp.domain.setup.fold import fold
+from webapp.services.decisions import signing_off
 from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
 from webapp.services.evidence.auditing import audit
-from webapp.services.setups import recording, signing_off
+from webapp.services.setups import recording
 from webapp.store.errors import DatabaseDamaged, DiskFull
 
 RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}

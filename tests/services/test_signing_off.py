@@ -10,6 +10,7 @@ from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES, PINS
 from tests.kit.walk import Walk
 from webapp.domain.evidence.reviewed import fits
+from webapp.services.decisions import signing_off
 from webapp.services.errors import (
     AnsweredAlready,
     DecidedAlready,
@@ -25,7 +26,7 @@ from webapp.services.errors import (
     SignatureNotVerified,
     SignInRefused,
 )
-from webapp.services.setups import answering, signing_off
+from webapp.services.setups import answering
 from webapp.services.shop import register
 
 UNKNOWN = "00000000-0000-0000-0000-00000000dead"
@@ -158,13 +159,30 @@ def test_an_unverified_signature_cannot_be_countersigned(house: House) -> None:
         house.sign_off(walk.setup)
 
 
+def asked(house: House) -> Walk:
+    """A complete and signed setup that waits for two answers."""
+    walk = house.walk().start()
+    walk.question(1, "X")
+    walk.question(2, None)
+    walk.until("sign").sign(PINS["mara"], house.keyring)
+    house.accept(walk.parts)
+    return walk
+
+
 def test_open_questions_keep_a_setup_from_being_signed_off(house: House) -> None:
+    walk = asked(house)
+    with pytest.raises(QuestionsOpen) as refused:
+        house.sign_off(walk.setup)
+    assert refused.value.fields == {"count": 2}
+
+
+def test_the_first_setup_at_a_vise_puts_no_question_and_is_decided_about_with_its_sign_off(house: House) -> None:
     walk = house.walk().through()
     walk.sign(PINS["mara"], house.keyring)
     house.accept(walk.parts)
-    with pytest.raises(QuestionsOpen) as refused:
-        house.sign_off(walk.setup)
-    assert refused.value.fields == {"count": 3}
+    assert answering.questions(house.store) == []
+    house.sign_off(walk.setup)
+    assert {row["axis"]: row["value_nm"] for row in kept(house)} == walk.values_nm
 
 
 def test_an_unknown_setup_is_said_to_be_unknown(house: House) -> None:
@@ -217,9 +235,7 @@ def test_a_setup_that_got_another_event_since_it_was_read_is_not_decided_about(
 def test_a_setup_whose_question_was_answered_since_it_was_read_is_not_decided_about(
     house: House, accept: bool
 ) -> None:
-    walk = house.walk().through()
-    walk.sign(PINS["mara"], house.keyring)
-    house.accept(walk.parts)
+    walk = asked(house)
     seen = house.seen(walk.setup)
     for question in answering.questions(house.store):
         answer(house, question["id"], by="tomas")

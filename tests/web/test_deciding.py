@@ -4,8 +4,9 @@ import re
 
 from tests.kit.shop import CENTRES_NM, PASSPHRASES, PINS, PROBE
 from tests.web.conftest import SEEN, Site
+from webapp.services.decisions import signing_off
 from webapp.services.evidence.ledger import change
-from webapp.services.setups import answering, signing_off, stored_setups
+from webapp.services.setups import answering, stored_setups
 
 
 def test_the_queue_shows_a_signed_setup_and_the_page_shows_every_number_beside_its_limit(site: Site) -> None:
@@ -48,8 +49,10 @@ def test_a_wrong_passphrase_signs_nothing_and_keeps_the_note(site: Site) -> None
 
 
 def test_a_setup_that_changed_since_its_form_was_opened_is_read_again_and_the_note_stays(site: Site) -> None:
-    walk = site.house.walk().through()
-    walk.sign(PINS["mara"], site.house.keyring)
+    walk = site.house.walk().start()
+    for number in (1, 2):
+        walk.question(number, "X")
+    walk.until("sign").sign(PINS["mara"], site.house.keyring)
     site.house.accept(walk.parts)
     lead = site.signed_in("ines")
     for decision, field in (("sign-off", "note"), ("not-accepted", "reason")):

@@ -80,9 +80,18 @@ class Environment:
                 self._fill()
                 self._join_checkout()
                 self._cut_fonts()
-                self._stamp.write_text(self._fingerprint(), encoding="ascii")
+                self._write_stamps()
             except OSError as error:
                 raise from_operating_system(error, str(self.root)) from error
+
+    def _write_stamps(self) -> None:
+        """Say that the environment is finished: for the base as well, all of which it holds.
+
+        Otherwise a first `python3 webapp` that waited here for a first `python3 tests` would make it anew under it.
+        """
+        if self.base is not None:
+            self.base._write_stamps()  # noqa: SLF001 - the same class
+        self._stamp.write_text(self._fingerprint(), encoding="ascii")
 
     @property
     def _stamp(self) -> Path:

@@ -76,7 +76,8 @@ def _entries(line: RefusedLine | AskedLine) -> list[dict[str, object]]:
     if isinstance(line, AskedLine):
         becomes = "asked about, taken all the same" if line.taken else "asked about, not taken"
     return [
-        {"line": line.line, "is": becomes, "code": one.code, "detail": say(one.code, one.fields)} for one in reasons
+        {"line": line.line, "is": becomes, "code": one.code, "detail": say(one.code, one.fields)}
+        for one in reasons
     ]
 
 

@@ -156,6 +156,12 @@ class SeatingJustStarted(NotNow):
     field_names = ("at_utc", "seconds")
 
 
+class SeatingCannotBeginThere(NotNow):
+    """The setup was not walked in the fixture's present seating, or began before it."""
+
+    code = "services.seating_cannot_begin_there"
+
+
 class SetupChanged(NotNow):
     """The setup is not what it was when the person read it."""
 

@@ -59,7 +59,9 @@ def _ball(known: Known, measures: Measures, display: Display) -> Iterator[Candid
     for ball in measures.other_balls:
         shift_nm = known.face.normal * (radius_nm - ball.effective_radius_nm)
         both_nm = math.hypot(measures.radius_uncertainty_nm, ball.uncertainty_nm)
-        yield _at(known, "cause.other_ball", shift_nm, both_nm, ball=plain(ball.diameter_nm, display), unit=unit)
+        yield _at(
+            known, "cause.other_ball", shift_nm, both_nm, ball=plain(ball.diameter_nm, display), unit=unit
+        )
 
 
 def _other_side(known: Known, face_name: str, measures: Measures, display: Display) -> Iterator[Candidate]:

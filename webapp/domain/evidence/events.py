@@ -17,7 +17,6 @@ from webapp.domain.evidence.event_kinds import (
     CLOSING,
     DATA,
     EVENT_DOMAIN,
-    AxisName,
     BreakReason,
     Hash,
     ShortId,
@@ -29,9 +28,17 @@ from webapp.domain.plain.declared import Fault, Shape
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import SHOWN_CHARACTERS, read_json
 
-__all__ = ["AXES", "BREAK_REASONS", "CLOSING", "DATA", "EVENT_DOMAIN", "HASH", "SHORT_ID", "SLOT_OUTCOMES", "WORRIES"]
+__all__ = [
+    "BREAK_REASONS",
+    "CLOSING",
+    "DATA",
+    "EVENT_DOMAIN",
+    "HASH",
+    "SHORT_ID",
+    "SLOT_OUTCOMES",
+    "WORRIES",
+]
 
-AXES: tuple[str, ...] = get_args(AxisName)
 SLOT_OUTCOMES: tuple[str, ...] = get_args(SlotOutcome)
 WORRIES: tuple[str, ...] = get_args(WorryKind)
 BREAK_REASONS: tuple[str, ...] = get_args(BreakReason)

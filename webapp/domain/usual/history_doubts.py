@@ -56,7 +56,8 @@ def doubt_of_value(axis: str, value_nm: int, about: Whereabouts, display: Displa
     stands = "kept" if about.kept else "table"
     if unit is not None:
         return Doubt(
-            Finding(f"history.other_unit_{stands}", {**unit.fields, "axis": axis, "usual": usual}), refused=True
+            Finding(f"history.other_unit_{stands}", {**unit.fields, "axis": axis, "usual": usual}),
+            refused=True,
         )
     fields: dict[str, str | int] = {
         "axis": axis,
@@ -81,7 +82,9 @@ def doubt_of_unit(
         if value_nm == 0 or not low_nm <= read_nm <= high_nm:
             return None
     values = ", ".join(f"{axis} {format_length(value, display)}" for axis, value in sorted(values_nm.items()))
-    return Doubt(Finding("history.unit_unsure", {"values": values, "unit": display.unit.value}), refused=False)
+    return Doubt(
+        Finding("history.unit_unsure", {"values": values, "unit": display.unit.value}), refused=False
+    )
 
 
 def middle_nm(values_nm: Sequence[int]) -> int:

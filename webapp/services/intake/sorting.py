@@ -100,7 +100,9 @@ def _place_all(store: Store, intake: Intake, new: list[Sent]) -> None:
     events = [event_of(sent) for sent in (*new, *late)]
     questions = {event["data"]["question"] for event in events if event["type"] == ASKS}
     checks = Checks(store, intake.now, {event["setup"] for event in events}, questions)
-    todo = sorted(new, key=lambda sent: (sent.device or "", event_of(sent)["sequence"], sent.id), reverse=True)
+    todo = sorted(
+        new, key=lambda sent: (sent.device or "", event_of(sent)["sequence"], sent.id), reverse=True
+    )
     while todo:
         sent = todo.pop()
         if sent.id in intake.taken or sent.id in intake.refused:

@@ -74,7 +74,8 @@ class Judge:
         for place, values_nm in self._gathered.items():
             self._middles[place] = Whereabouts(middle_nm(values_nm), self._ceiling(place), kept=False)
         return any(
-            max(values_nm) - about.centre_nm > about.near_nm or about.centre_nm - min(values_nm) > about.near_nm
+            max(values_nm) - about.centre_nm > about.near_nm
+            or about.centre_nm - min(values_nm) > about.near_nm
             for place, values_nm in self._gathered.items()
             for about in [self._middles[place]]
         )

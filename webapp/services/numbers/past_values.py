@@ -132,7 +132,11 @@ def take_in(
         data = {"sha256": digest, "name": shown, **counts, "by_fixture": fixtures}
         if looked.asked:
             lines = [one.line for one in looked.asked_lines if one.taken]
-            data |= {"asked": looked.asked, "taken_all_the_same": looked.asked_taken, "lines_all_the_same": lines}
+            data |= {
+                "asked": looked.asked,
+                "taken_all_the_same": looked.asked_taken,
+                "lines_all_the_same": lines,
+            }
         change(store, "history.imported", by, digest, None, data, now)
     return looked
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.evidence.events import SHORT_ID
@@ -142,6 +143,12 @@ def start_seating(store: Store, fixture: str, seating: str, reason: str, by: str
         store.shop.start_seating(seating, fixture, utc_text(now), reason)
         data = {"seating": seating, "reason": reason}
         change(store, "seating.started", by, fixture, None, data, now)
+
+
+def seating_id(fixture: str, now: datetime, token: str) -> str:
+    """A short id that says what it is of and since when; the chance in it parts two of one second."""
+    chance = sha256(token.encode()).hexdigest()[:8]
+    return f"{fixture[:22].rstrip('-')}-{now:%Y%m%d-%H%M%S}-{chance}"
 
 
 def leave_out(store: Store, setup: str, axis: str, reason: str, by: str, now: datetime) -> None:

@@ -303,6 +303,12 @@ class SetupsRepository(Repository):
         here = (KeptValue.setup == setup) & (KeptValue.axis == axis)
         return self._run(KeptValue.update(left_out_reason=reason).where(here))
 
+    def move_values(self, *, fixture: str, from_seating: str, to_seating: str, since_utc: str) -> int:
+        """Count a fixture's values of one seating from a time on (inclusive) for another; how many there were."""
+        here = (KeptValue.fixture == fixture) & (KeptValue.seating == from_seating)
+        moved = KeptValue.update(seating=to_seating).where(here & (KeptValue.at_utc >= since_utc))
+        return self._run(moved)
+
     def _found(self, table: str, columns: tuple[str, ...], ids: Collection[str]) -> dict[str, Row]:
         """Rows of these ids, by id. One statement however many there are: the ids travel as one JSON text."""
         if not ids:

@@ -14,8 +14,11 @@ from flask import Blueprint, Response, current_app, make_response, redirect, ren
 from werkzeug.exceptions import NotFound
 
 from webapp.domain.plain.errors import DomainError
+from webapp.services.decisions import signing_off
+from webapp.services.decisions.joining import NewSeating, ValuesChoice
 from webapp.services.errors import ServiceError, SetupChanged
-from webapp.services.setups import answering, recording, signing_off
+from webapp.services.setups import answering, recording
+from webapp.services.shop import register
 from webapp.web.desk import forms
 from webapp.web.desk.desk import names, opened
 from webapp.web.edge import sessions
@@ -31,6 +34,9 @@ def sign_off(setup_id: object) -> Response:
     """Review, then sign off with the passphrase. The record is sealed at once; if that fails, the sign-off stays."""
     form, parts, who = forms.SignOff(), wiring(), sessions.signed_in()
     identifier = str(setup_id)
+    _must_be_there(identifier)
+    stake = signing_off.values_at_stake(parts.store, identifier)
+    form.offer([one.axis for one in stake.standing_as("beyond")])
     if request.method == "POST" and form.validate():
         try:
             signing_off.sign_off(
@@ -43,12 +49,32 @@ def sign_off(setup_id: object) -> Response:
                 parts.now(),
                 sessions.source(),
                 seen=form.seen.data or "",
+                values=_values_choice(form, identifier),
             )
         except DomainError as refusal:
             _refuse(form, refusal)
         else:
             return _to_setup(identifier, "sealed" if _sealed(identifier) else "not_sealed")
-    return _decision_page("desk/sign_off.html", form, identifier)
+    return _decision_page("desk/sign_off.html", form, identifier, stake=stake)
+
+
+def _must_be_there(setup_id: str) -> None:
+    """Raise NotFound for a setup that nobody has heard of."""
+    store = wiring().store
+    with store.reading():
+        if store.setups.setup(setup_id) is None:
+            raise NotFound
+
+
+def _values_choice(form: forms.SignOff, setup_id: str) -> ValuesChoice:
+    """What the lead chose about the values. A new seating takes its id from its fixture, now and chance."""
+    parts, new = wiring(), None
+    if form.moved.data:
+        fixture = signing_off.fixture_of(parts.store, setup_id)
+        new = NewSeating(
+            register.seating_id(fixture, parts.now(), parts.new_token()), (form.moved_reason.data or "").strip()
+        )
+    return ValuesChoice(frozenset(form.let_in.data or ()), form.first_values.data != "leave", new)
 
 
 @blueprint.route("/desk/setups/<uuid:setup_id>/not-accepted", methods=["GET", "POST"])
@@ -138,13 +164,15 @@ def _refuse(form: forms.SignOff | forms.NotAccept, refusal: DomainError) -> None
         form.seen.data = None
 
 
-def _decision_page(template: str, form: forms.SignOff | forms.NotAccept, setup_id: str) -> Response:
+def _decision_page(
+    template: str, form: forms.SignOff | forms.NotAccept, setup_id: str, **more: Any
+) -> Response:
     """The setup and the form that decides about it. What was read stays what it was until the person is told."""
     about = opened(setup_id)
     shown = about["detail"]["reviewed"]["sha256"]
     read_before = request.args.get("seen") if request.method == "GET" else None
     form.seen.data = form.seen.data or shown
-    return _page(template, form, changed=read_before not in {None, shown}, **about)
+    return _page(template, form, changed=read_before not in {None, shown}, **about, **more)
 
 
 def _page(template: str, form: forms.DeskForm, **about: Any) -> Response:

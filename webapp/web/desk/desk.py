@@ -15,10 +15,11 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from werkzeug.exceptions import NotFound
 
 from webapp.proof.seal_term import seal_term
+from webapp.services.decisions import signing_off
 from webapp.services.evidence import auditing, timekeeping
 from webapp.services.intake import intake
 from webapp.services.numbers import past_values
-from webapp.services.setups import answering, pacing, recording, signing_off
+from webapp.services.setups import answering, pacing, recording
 from webapp.web.edge import sessions
 from webapp.web.edge.rights import may_open
 from webapp.web.edge.wiring import wiring

@@ -6,13 +6,22 @@ token is checked before every view (guards.py), so the forms carry none of their
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from flask_wtf import FlaskForm
 from flask_wtf.file import FileField, FileRequired
-from wtforms import HiddenField, PasswordField, RadioField, StringField, TextAreaField
+from wtforms import (
+    BooleanField,
+    HiddenField,
+    PasswordField,
+    RadioField,
+    SelectMultipleField,
+    StringField,
+    TextAreaField,
+)
 from wtforms.fields.choices import SelectChoice
-from wtforms.validators import AnyOf, EqualTo, InputRequired, Length
+from wtforms.validators import AnyOf, EqualTo, InputRequired, Length, Optional, ValidationError
 
 LONGEST_TEXT = 2000
 LONGEST_SECRET = 200
@@ -93,11 +102,35 @@ class ChangePin(DeskForm):
 
 
 class SignOff(DeskForm):
-    """A note, and the passphrase again, whatever the session says."""
+    """What becomes of the values, a note, and the passphrase again, whatever the session says.
 
+    `let_in` is offered for the axes beyond their ask line (`offer`), each by itself; nothing is ticked beforehand.
+    """
+
+    first_values = RadioField(
+        "First values at this vise",
+        [Optional()],
+        choices=[
+            SelectChoice("take", "They become the usual’s first values"),
+            SelectChoice("leave", "They stay out of the usual"),
+        ],
+        default="take",
+    )
+    let_in = SelectMultipleField("Let into the usual all the same", choices=[])
+    moved = BooleanField("The vise had been moved or trammed before this setup: begin a new seating with it")
+    moved_reason = words("What was done to the vise", None)
     note = words("Note for the record", None)
     seen = HiddenField()
     passphrase = secret("Your passphrase, again")
+
+    def offer(self, axes: Sequence[str]) -> None:
+        """Say which axes may be let in by a choice of their own."""
+        self.let_in.choices = list(axes)
+
+    def validate_moved_reason(self, field: TextAreaField) -> None:
+        """A new seating needs words. Raises ValidationError."""
+        if self.moved.data and not (field.data or "").strip():
+            raise ValidationError("It is empty. Say what was done to the vise, such as: moved, trammed anew.")
 
 
 class NotAccept(DeskForm):

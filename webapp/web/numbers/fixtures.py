@@ -6,9 +6,7 @@ stand in the address. Everything a chart shows stands in words and in a table as
 
 from __future__ import annotations
 
-import hashlib
 import re
-from datetime import datetime
 from functools import cache
 from typing import Any
 
@@ -99,7 +97,7 @@ def seating(fixture: str) -> Response:
     if request.method == "POST" and form.validate():
         now = parts.now()
         try:
-            new = seating_id(fixture, now, parts.new_token())
+            new = register.seating_id(fixture, now, parts.new_token())
             register.start_seating(parts.store, fixture, new, form.reason.data or "", who.id, now)
         except DomainError as refusal:
             form.refuse("reason", plain(refusal.code, refusal.fields))
@@ -107,12 +105,6 @@ def seating(fixture: str) -> Response:
             return _see_other(url_for("fixtures.overview", done="seated"))
     found = [one for one in trending.overview(parts.store) if one["fixture"] == fixture]
     return _page("desk/seating.html", form, fixture=fixture, name=name, found=found)
-
-
-def seating_id(fixture: str, now: datetime, token: str) -> str:
-    """A short id that says what it is of and since when; the chance in it parts two of one second."""
-    chance = hashlib.sha256(token.encode()).hexdigest()[:8]
-    return f"{fixture[:22].rstrip('-')}-{now:%Y%m%d-%H%M%S}-{chance}"
 
 
 @blueprint.route(f"/desk/fixtures/<fixture>/{AXIS}/values/<setup>", methods=["GET", "POST"])

@@ -83,9 +83,7 @@ def take_in(digest: str) -> Response:
     try:
         with rendering.one_at_a_time():
             data = past_values.staged(parts.store, digest)
-            past_values.take_in(
-                parts.store, lambda: [data], name, who.id, parts.now(), all_the_same=ticked
-            )
+            past_values.take_in(parts.store, lambda: [data], name, who.id, parts.now(), all_the_same=ticked)
             past_values.drop(parts.store, digest)
     except NothingToImport as refusal:
         form.refuse(None, plain(refusal.code, refusal.fields))

@@ -41,7 +41,7 @@ export function decide(state, {type, by, at_utc: atUtc, data}) {
   if (type === 'question.answered') answer(state, data.question, {decision: data.decision, reason: data.reason, ...said});
   if (type === 'signature.verified') state.verified.add(data.event);
   if (type === 'signature.refused') state.refused.set(data.event, data.reason);
-  if (type === 'setup.signed_off') state.signOff = {...said, meaning: data.meaning, note: data.note, reviewed: data.reviewed ?? null};
+  if (type === 'setup.signed_off') state.signOff = {...said, meaning: data.meaning, note: data.note, reviewed: data.reviewed ?? null, into_usual: data.into_usual ?? null};
   if (type === 'setup.not_accepted') state.notAccepted = {...said, reason: data.reason, reviewed: data.reviewed ?? null};
   if (type === 'event.set_aside') state.setAside.set(data.event, {code: data.code, fields: data.fields});
   settleSignature(state);

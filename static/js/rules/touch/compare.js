@@ -75,8 +75,9 @@ export const clearPlan = (valuesNm, confirmLimitNm) => Object.fromEntries(Object
  */
 export function keepReasons(touch, questions) {
   if (touch.verdict === 'agrees') return ['agrees'];
-  if (questions.length === 0) return [];
-  if (touch.verdict === 'ask') return ['question'];
+  const first = touch.difference_nm === null ? ['first'] : [];
+  if (questions.length === 0) return first;
+  if (touch.verdict === 'ask') return [...first, 'question'];
   const lead = questions.some(({answer}) => answer?.decision === 'go_on') ? ['lead'] : [];
   return touch.repeat_agrees ? [...lead, 'repeat'] : lead;
 }

@@ -8,16 +8,20 @@ Rules:
 - a decision is about what the person read: the fingerprint that their page carried has to be the one of now, and it
   stands in the decision (11.70);
 - a touch's value becomes part of the usual here and nowhere else: one value a setup and axis, of a complete setup,
-  under the seating that its sheet named, in the same transaction.
+  in the same transaction, as the lead chose (see `joining`); the sign-off says which axes joined.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.evidence.chain import forks
+from webapp.domain.evidence.folded_setup import Folded, Problem
 from webapp.domain.evidence.reviewed import Reviewed, reviewed
+from webapp.domain.evidence.written_sheet import WrittenSheet
+from webapp.services.decisions import joining
 from webapp.services.errors import (
     DecidedAlready,
     NoSuchSetup,
@@ -39,7 +43,6 @@ if TYPE_CHECKING:
 
 WAITING = ("finished", "signed")
 MEANING = "reviewed and accepted"
-COMPLETE = "complete"
 
 
 def queue(store: Store, now: datetime) -> list[dict[str, Any]]:
@@ -94,7 +97,39 @@ def reviewed_now(store: Store, setup_id: str) -> Reviewed:
         return reviewed(setup_id, row["sheet"], ids, decisions)
 
 
-def numbers(sheet: dict[str, Any], state: dict[str, Any]) -> list[dict[str, Any]]:
+@dataclass(frozen=True)
+class ValuesAtStake:
+    """A setup's values as a sign-off finds them, each beside its lines, and whether a seating can begin with them."""
+
+    joinings: tuple[joining.Joining, ...]
+    may_begin_seating: bool
+
+    def standing_as(self, standing: str) -> tuple[joining.Joining, ...]:
+        """The values that are `first`, `within` or `beyond`."""
+        return tuple(one for one in self.joinings if one.standing == standing)
+
+
+def values_at_stake(store: Store, setup_id: str) -> ValuesAtStake:
+    """The values of a setup as a sign-off would find them now. Raises NoSuchSetup."""
+    with store.reading():
+        state = stored_setups.fold_stored(store, setup_id)
+        sheet = stored_setups.sheet_of(store, state["sheet"])
+        return ValuesAtStake(
+            joining.joinings(store, sheet, state), joining.may_begin_seating(store, sheet, state)
+        )
+
+
+def fixture_of(store: Store, setup_id: str) -> str:
+    """The id of the fixture that a setup was walked on. Raises NoSuchSetup."""
+    with store.reading():
+        row = store.setups.setup(setup_id)
+        if row is None:
+            raise NoSuchSetup(setup=setup_id)
+        found: str = stored_setups.sheet_of(store, row["sheet"])["fixture"]["id"]
+        return found
+
+
+def numbers(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
     """Each touch beside its limits: what was typed, the usual's centre and lines, the difference and the verdict."""
     by_axis = {axis["axis"]: axis for axis in sheet["axes"]}
     return [
@@ -121,11 +156,14 @@ def sign_off(
     source: str = DESK,
     *,
     seen: str,
+    values: joining.ValuesChoice = joining.AS_IT_IS,
 ) -> None:
     """Sign a setup off: "reviewed and accepted". `seen` is the fingerprint of what was read (see reviewed_now).
+    `values` says what becomes of its values.
 
     Raises SignInRefused, TooManyTries, StoppedAfterTries for the passphrase; RoleMissing, OwnSetup, NoSuchSetup,
-    DecidedAlready, SetupChanged, NotFinished, SignatureNotVerified, QuestionsOpen for the setup.
+    DecidedAlready, SetupChanged, NotFinished, SignatureNotVerified, QuestionsOpen for the setup; what `joining.join`
+    raises for its values.
     """
     del keyring
     note = note_text(note)
@@ -135,9 +173,10 @@ def sign_off(
         state = _undecided(store, setup_id, by)
         read = _must_be_as_seen(store, setup_id, seen)
         _must_be_signed(state)
-        data = {"meaning": MEANING, "note": note, "reviewed": read}
+        sheet = stored_setups.sheet_of(store, state["sheet"])
+        joined = joining.join(store, sheet, state, values, by, now)
+        data = {"meaning": MEANING, "note": note, "reviewed": read, "into_usual": joined}
         change(store, "setup.signed_off", by, setup_id, setup_id, data, now)
-        _keep_values(store, setup_id, state)
         stored_setups.refresh(store, setup_id)
 
 
@@ -173,7 +212,7 @@ def _ask_again(store: Store, by: str, passphrase: str, now: datetime, source: st
         raise SignInRefused
 
 
-def _undecided(store: Store, setup_id: str, by: str) -> dict[str, Any]:
+def _undecided(store: Store, setup_id: str, by: str) -> Folded:
     """The state of a setup that nobody decided about yet and that `by` did not run."""
     state = stored_setups.fold_stored(store, setup_id)
     decided = state["sign_off"] or state["not_accepted"]
@@ -192,7 +231,7 @@ def _must_be_as_seen(store: Store, setup_id: str, seen: str) -> Reviewed:
     return read
 
 
-def _must_be_signed(state: dict[str, Any]) -> None:
+def _must_be_signed(state: Folded) -> None:
     if state["outcome"] is None:
         raise NotFinished
     if not state["signatures"] or state["signatures"][-1]["state"] != "verified":
@@ -200,24 +239,6 @@ def _must_be_signed(state: dict[str, Any]) -> None:
     still_open = sum(question["answer"] is None for question in state["questions"])
     if still_open:
         raise QuestionsOpen(count=still_open)
-
-
-def _keep_values(store: Store, setup_id: str, state: dict[str, Any]) -> None:
-    if state["outcome"] != COMPLETE:
-        return
-    fixture = stored_setups.sheet_of(store, state["sheet"])["fixture"]
-    kept = {touch["axis"]: touch for touch in state["touches"] if touch["kept"]}
-    store.setups.keep_values([
-        {
-            "setup": setup_id,
-            "axis": axis,
-            "fixture": fixture["id"],
-            "seating": fixture["seating"]["id"],
-            "value_nm": touch["value_nm"],
-            "at_utc": touch["at_utc"],
-        }
-        for axis, touch in kept.items()
-    ])  # fmt: skip
 
 
 def _queued(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
@@ -238,9 +259,9 @@ def _queued(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[st
     }
 
 
-def _events(store: Store, setup_id: str, state: dict[str, Any]) -> list[dict[str, Any]]:
+def _events(store: Store, setup_id: str, state: Folded) -> list[dict[str, Any]]:
     """The events in order; what the fold finds wrong now stands beside what was found when they came."""
-    found: dict[str | None, list[dict[str, Any]]] = {}
+    found: dict[str | None, list[Problem]] = {}
     for problem in state["problems"]:
         found.setdefault(problem["event"], []).append(problem)
     rows = zip(store.setups.events_of(setup_id), stored_setups.events_of(store, setup_id), strict=True)

@@ -1,0 +1,186 @@
+"""Accepting a setup and letting its values into the usual are two choices of the lead."""
+
+import json
+from typing import Any
+
+import pytest
+
+from tests.kit.house import House
+from tests.kit.past import keep_past
+from tests.kit.shop import PASSPHRASES, PINS
+from tests.kit.walk import Walk
+from webapp.domain.usual.usual import Usual
+from webapp.services.decisions import joining, signing_off
+from webapp.services.decisions.joining import NewSeating, ValuesChoice
+from webapp.services.errors import ReasonMissing, SeatingCannotBeginThere
+from webapp.services.evidence.ledger import change
+from webapp.services.numbers import trending
+from webapp.services.setups import stored_setups
+from webapp.services.sheets.preparing import usuals
+from webapp.services.shop import register
+
+# A usual of −413.321 whose lines stand 0.028 apart from it, and a bad value of −414.070.
+USUAL_NM, BAD_NM = -413_321_000, -414_070_000
+STEADY_NM = [USUAL_NM + 1_000 * off for off in (-9, 9, -8, 8, -10, 10, -9, 9, -8, 8, 0, 0)]
+
+
+def lines(house: House, axis: str = "X") -> Usual:
+    return usuals(house.store, "mill-1")[axis]
+
+
+def kept(house: House) -> dict[tuple[str, str], dict[str, Any]]:
+    with house.store.reading():
+        return {(row["setup"], row["axis"]): row for row in house.store.setups.kept_values("vise-a")}
+
+
+def decide(house: House, walk: Walk, choice: ValuesChoice) -> None:
+    seen = house.seen(walk.setup)
+    signing_off.sign_off(
+        house.store, house.keyring, walk.setup, "ines", PASSPHRASES["ines"], "", house.clock(), seen=seen,
+        values=choice,
+    )  # fmt: skip
+
+
+def said(house: House, walk: Walk) -> Any:
+    with house.store.reading():
+        rows = house.store.ledger.changes(kind="setup.signed_off")
+    return next(json.loads(row["text"])["data"] for row in rows if row["subject"] == walk.setup)
+
+
+@pytest.fixture
+def steady(house: House) -> House:
+    """A vise whose usual in X is known well; Y and Z have one value."""
+    keep_past(house, STEADY_NM)
+    first = house.walk()
+    first.values_nm["X"] = USUAL_NM
+    first.through().sign(PINS["mara"], house.keyring)
+    house.accept(first.parts)
+    house.sign_off(first.setup)
+    return house
+
+
+def bad(house: House, person: str = "mara") -> Walk:
+    """A setup that was finished and signed with the bad value in X, seen and allowed by the lead."""
+    walk = house.walk(person)
+    walk.values_nm["X"] = BAD_NM
+    walk.through().sign(PINS[person], house.keyring)
+    house.accept(walk.parts)
+    house.answer_all("Seen.")
+    return walk
+
+
+def test_one_accepted_bad_value_moves_neither_lines_nor_centre(steady: House) -> None:
+    before = lines(steady)
+    assert before.centre_nm == USUAL_NM
+    assert before.ask_nm is not None
+    assert 15_000 <= before.ask_nm <= 40_000
+    walk = bad(steady)
+    steady.sign_off(walk.setup)
+    after = lines(steady)
+    assert (after.centre_nm, after.ask_nm, after.stop_nm) == (before.centre_nm, before.ask_nm, before.stop_nm)
+    assert kept(steady)[walk.setup, "X"]["left_out_reason"] == joining.BEYOND_REASON
+    assert said(steady, walk)["into_usual"] == ["Y", "Z"]
+    right = steady.walk()
+    right.values_nm["X"] = USUAL_NM + 1_000
+    right.through()
+    assert [touch["verdict"] for touch in right.fold.result()["touches"]] == ["agrees"] * 3
+
+
+def test_a_value_beyond_joins_by_a_second_choice_and_then_moves_the_lines(steady: House) -> None:
+    before, walk = lines(steady), bad(steady)
+    stake = signing_off.values_at_stake(steady.store, walk.setup)
+    (beyond,) = stake.standing_as("beyond")
+    assert (beyond.axis, beyond.before) == ("X", before)
+    decide(steady, walk, ValuesChoice(let_in=frozenset({"X"})))
+    after = lines(steady)
+    assert after == beyond.after
+    assert after.n_values == before.n_values + 1
+    assert after.centre_nm is not None
+    assert after.centre_nm < USUAL_NM
+    assert said(steady, walk)["into_usual"] == ["X", "Y", "Z"]
+
+
+def test_a_value_that_stayed_out_is_listed_and_can_be_taken_in_later(steady: House) -> None:
+    walk = bad(steady)
+    steady.sign_off(walk.setup)
+    both = trending.with_and_without(steady.store, "vise-a", "X", walk.setup)
+    assert both.point.row.left_out_reason == joining.BEYOND_REASON
+    register.take_in(steady.store, walk.setup, "X", "It was right after all.", "ines", steady.clock())
+    assert lines(steady) == both.other.usual
+
+
+def test_a_value_that_was_right_in_its_day_is_put_to_the_lead_when_the_lines_have_moved_since(house: House) -> None:
+    keep_past(house, STEADY_NM)
+    walk = house.walk()
+    walk.values_nm["X"] = USUAL_NM + 10_000
+    walk.through().sign(PINS["mara"], house.keyring)
+    house.accept(walk.parts)
+    keep_past(house, [USUAL_NM - 60_000 + 1_000 * (off % 3) for off in range(30)], first=100)
+    (beyond,) = signing_off.values_at_stake(house.store, walk.setup).standing_as("beyond")
+    assert beyond.axis == "X"
+
+
+def test_first_values_join_in_one_choice_or_stay_out(house: House) -> None:
+    taken, left = house.signed(), house.signed("tomas")
+    stake = signing_off.values_at_stake(house.store, taken.setup)
+    assert [one.axis for one in stake.standing_as("first")] == ["X", "Y", "Z"]
+    decide(house, left, ValuesChoice(first=False))
+    assert {row["left_out_reason"] for row in kept(house).values()} == {joining.FIRST_REASON}
+    assert lines(house).centre_nm is None
+    decide(house, taken, joining.AS_IT_IS)
+    assert lines(house).centre_nm == taken.values_nm["X"]
+
+
+def test_of_two_first_setups_the_second_is_compared_with_the_first_that_was_signed_off(house: House) -> None:
+    first = house.signed()
+    second = house.signed("tomas", values_nm={**first.values_nm, "X": first.values_nm["X"] + 900_000})
+    house.sign_off(first.setup)
+    stake = signing_off.values_at_stake(house.store, second.setup)
+    assert [(one.axis, one.standing) for one in stake.joinings] == [("X", "beyond"), ("Y", "within"), ("Z", "within")]
+
+
+def test_a_new_seating_begins_with_the_setup_and_takes_what_was_touched_since(steady: House) -> None:
+    before = lines(steady)
+    walk = bad(steady)
+    later = bad(steady, "tomas")
+    last = bad(steady, "tomas")
+    steady.sign_off(later.setup)
+    new = NewSeating("vise-a-2", "The vise was hit by a cart and trammed anew.")
+    decide(steady, walk, ValuesChoice(new_seating=new))
+    now = lines(steady)
+    assert (now.seating_id, now.centre_nm) == ("vise-a-2", BAD_NM)
+    assert kept(steady)[walk.setup, "X"]["left_out_reason"] is None
+    assert kept(steady)[later.setup, "Y"]["seating"] == "vise-a-2"
+    with steady.store.reading():
+        seatings = steady.store.shop.seatings("vise-a")
+        started = json.loads(steady.store.ledger.changes(kind="seating.started")[0]["text"])["data"]
+    since = walk.events[0]["at_utc"]
+    assert [(row["id"], row["since_utc"], row["until_utc"]) for row in seatings][-2:] == [
+        ("vise-a-1", seatings[0]["since_utc"], since),
+        ("vise-a-2", since, None),
+    ]
+    assert started["from_setup"] == walk.setup
+    old = trending.trend(steady.store, "vise-a", "X", "vise-a-1").now.usual
+    assert (old.centre_nm, old.ask_nm) == (before.centre_nm, before.ask_nm)
+    # A setup that was under way then, on a sheet of the old seating, counts for the new one.
+    steady.sign_off(last.setup)
+    assert kept(steady)[last.setup, "X"]["seating"] == "vise-a-2"
+
+
+def test_a_new_seating_needs_words_and_begins_once(steady: House) -> None:
+    one, other = bad(steady), bad(steady, "tomas")
+    with pytest.raises(ReasonMissing):
+        decide(steady, one, ValuesChoice(new_seating=NewSeating("vise-a-2", " ")))
+    decide(steady, one, ValuesChoice(new_seating=NewSeating("vise-a-2", "Moved.")))
+    with pytest.raises(SeatingCannotBeginThere):
+        decide(steady, other, ValuesChoice(new_seating=NewSeating("vise-a-3", "Moved.")))
+    with steady.store.reading():
+        assert steady.store.setups.setup(other.setup)["status"] == "signed"
+
+
+def test_a_sign_off_from_before_the_two_choices_names_no_axes_and_keeps_its_meaning(house: House) -> None:
+    walk, data = house.signed(), {"meaning": "reviewed and accepted", "note": ""}
+    with house.store.writing():
+        change(house.store, "setup.signed_off", "ines", walk.setup, walk.setup, data, house.clock())
+        state = stored_setups.refresh(house.store, walk.setup)
+    assert (state["status"], state["sign_off"]["into_usual"]) == ("signed_off", None)
