@@ -116,7 +116,7 @@ def test_two_causes_that_give_the_same_are_both_named_and_told_to_be_alike(odile
     tablet.tap("go")  # the register saw something else there
     odile.walk(until="x.touch")
     tablet.enter_touch("0")
-    assert set(named(tablet)) == {"cause.zero_left", "cause.old_value"}
+    assert set(named(tablet)) == {"cause.zero_left", "cause.old_value", "cause.work_coordinates"}
     assert "These give the same value." in tablet.text()
 
 
@@ -158,7 +158,7 @@ def test_the_question_and_the_causes_fit_and_can_be_read(
     tablet.tap("type-again")
     tablet.page.locator('[data-entry="X"]').fill("")
     tablet.enter_touch("0")
-    assert len(named(tablet)) == 2
+    assert len(named(tablet)) == 3
     wrong += look(tablet.page, "causes", SIZES) + faults(tablet.page, "causes")
     for size in ("phone", "landscape"):
         wrong += look(tablet.page, f"causes on {size}", {size: SIZES[size]})

@@ -187,7 +187,7 @@ def _work_coordinates(world: World, chance: np.random.Generator) -> Planted:
     own = chance.random() < 0.5
     slot = world.slots[axis][int(chance.integers(len(world.slots[axis])))]
     value = world.rounded(chance.uniform(*world.travel_nm[axis])) if own else slot.value_nm
-    setup = {"copied_nm": value, "own_slot": "G58"} if own else {}
+    setup = {"copied_nm": value} if own else {}
     return Planted(axis, "cause.work_coordinates", mistakes._touch(world, chance, axis) - value, setup)
 
 
@@ -245,7 +245,7 @@ def kinds_that_fit(world: World, axis: str, value_nm: int, setup: dict[str, Any]
     if setup.get("copied_nm") == value_nm:
         fits.add("cause.old_value")
     if (
-        "own_slot" in setup
+        "copied_nm" in setup
         and abs(usual_now["centre_nm"] - setup["copied_nm"] - value_nm) <= 3 * section["uncertainty_nm"]
     ):
         fits.add("cause.work_coordinates")

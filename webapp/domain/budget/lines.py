@@ -6,7 +6,8 @@ Rules of this module:
 - A lead's line with one of those names takes its place; any other is added. A line names one axis or all of them; the
   one that names the axis comes before the one for all.
 - A probe whose check is overdue counts as many times as wide as the lead has set (`uncertainty.widened_when_overdue`).
-- The floor of the usual stands on the same lines: their root sum of squares and their effective degrees of freedom.
+- The floor of the usual stands on the same lines: their root sum of squares, what they share where they hang together,
+  and their effective degrees of freedom.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from webapp.domain.budget.correlated import Correlation, parts_nm2
 from webapp.domain.budget.uncertainty import (
     BudgetLine,
     BudgetLineNegativeError,
@@ -113,7 +115,7 @@ def axis_lines(
     return tuple(lines)
 
 
-def floor_of(lines: Sequence[NamedLine]) -> FloorInputs:
+def floor_of(lines: Sequence[NamedLine], correlations: Sequence[Correlation] = ()) -> FloorInputs:
     """Return what the usual's floor takes from these lines. The display's step is added by the usual itself."""
     budget = [named.line for named in lines]
     parts = [named.line.standard_nm for named in lines if named.id not in {PROBE, AXIS, SEAT, RESOLUTION}]
@@ -123,7 +125,10 @@ def floor_of(lines: Sequence[NamedLine]) -> FloorInputs:
         u_axis_nm=by_name[AXIS],
         u_seat_nm=by_name[SEAT],
         u_more_nm=math.hypot(*parts),
-        degrees_of_freedom=effective_degrees_of_freedom(budget),
+        degrees_of_freedom=effective_degrees_of_freedom(budget, correlations),
+        shared_nm2=math.fsum(parts_nm2(budget, correlations)) - math.fsum(parts_nm2(budget, ()))
+        if correlations
+        else 0.0,
     )
 
 

@@ -149,7 +149,7 @@ def name_causes(
     read = {one["axis"]: one["value_nm"] for one in earlier}
     alone = all(one["verdict"] == "agrees" for one in earlier)
     found = []
-    of_this_setup = _of_this_setup(copied_nm, own_slot, causes, centre_nm, display)
+    of_this_setup = _of_this_setup(copied_nm, causes, centre_nm, display)
     for place, one in enumerate([*causes["candidates"], *of_this_setup]):
         off_nm = _apart(value_nm, value_nm, one["low_nm"], one["high_nm"])
         fits = off_nm <= WITHIN * one["uncertainty_nm"] and (alone or not one["alone"])
@@ -167,7 +167,6 @@ def name_causes(
 
 def _of_this_setup(
     copied_nm: int | None,
-    own_slot: str | None,
     causes: CausesOnSheet,
     centre_nm: int | None,
     display: Display,
@@ -177,11 +176,9 @@ def _of_this_setup(
         return []
     # Three of these are half a step: the value must be the very one.
     found = [Candidate("cause.old_value", copied_nm, copied_nm, max(1, display.resolution_nm // 6))]
-    if centre_nm is not None and own_slot is not None and copied_nm != 0:
-        given_nm, fields = centre_nm - copied_nm, {"slot": own_slot}
-        found.append(
-            Candidate("cause.work_coordinates", given_nm, given_nm, causes["uncertainty_nm"], fields)
-        )
+    if centre_nm is not None and copied_nm != 0:
+        given_nm = centre_nm - copied_nm
+        found.append(Candidate("cause.work_coordinates", given_nm, given_nm, causes["uncertainty_nm"]))
     return [one.as_dict() for one in found]
 
 
@@ -274,7 +271,6 @@ _SAYS_MORE = {"cause.other_axis": "cause.axes_exchanged", "cause.vise_moved_a_li
 # Causes whose fields tell them apart: two slots, two seatings, two parallels are two causes.
 _SAID_APART = frozenset({
     "cause.other_slot",
-    "cause.work_coordinates",
     "cause.other_ball",
     "cause.other_seating",
     "cause.other_axis",

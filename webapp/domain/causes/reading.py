@@ -78,7 +78,7 @@ def _work_coordinates(known: Known, slots: Sequence[OtherSlot], exact_nm: int) -
     uncertainty_nm = together_nm(known.uncertainty_nm, exact_nm)
     for slot in slots:
         value_nm = (known.centre_nm or 0) - slot.value_nm
-        yield Candidate("cause.work_coordinates", value_nm, value_nm, uncertainty_nm, {"slot": slot.label})
+        yield Candidate("cause.work_coordinates", value_nm, value_nm, uncertainty_nm)
 
 
 def _seatings(known: Known, seatings: Sequence[OtherSeating]) -> Iterator[Candidate]:

@@ -46,6 +46,16 @@ class BudgetLineForm(DeskForm):
     reason = words("Reason for the change", WHY)
 
 
+class CorrelationForm(DeskForm):
+    """How two lines hang together."""
+
+    one = SelectField("One line")
+    other = SelectField("The other line")
+    pair_axis = SelectField("Counts on", choices=[SelectChoice("", "every axis")])
+    coefficient = _typed("Correlation coefficient", "It is empty. Type a number from −1 to 1, such as 0.5.")
+    pair_reason = words("Reason", WHY)
+
+
 class ThermalForm(DeskForm):
     """The line of thermal expansion: its three measures."""
 

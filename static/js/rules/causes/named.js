@@ -16,7 +16,7 @@ const ROOM_FOR_DIGIT = 4;
 // Values come first, then ranges, then slips of digits.
 const [VALUE, RANGE, SLIP] = [0, 1, 2];
 // Causes whose fields tell them apart: two slots are two causes.
-const SAID_APART = new Set(['other_slot', 'work_coordinates', 'other_ball', 'other_seating', 'other_axis', 'other_unit', 'parallel_on_jaw', 'parallel_on_bed', 'jaw_step']
+const SAID_APART = new Set(['other_slot', 'other_ball', 'other_seating', 'other_axis', 'other_unit', 'parallel_on_jaw', 'parallel_on_bed', 'jaw_step']
   .map(name => `cause.${name}`));
 
 // What says already what another one would.
@@ -37,7 +37,7 @@ export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, ow
   const read = new Map(earlier.map(one => [one.axis, one.value_nm]));
   const alone = earlier.every(one => one.verdict === 'agrees');
   const found = [];
-  [...causes.candidates, ...ofThisSetup(copiedNm, ownSlot, causes, centre, display)].forEach((one, place) => {
+  [...causes.candidates, ...ofThisSetup(copiedNm, causes, centre, display)].forEach((one, place) => {
     const off = apart({low_nm: valueNm, high_nm: valueNm}, one);
     const fits = off <= WITHIN * one.uncertainty_nm && (alone || !one.alone);
     const own = one.code === 'cause.other_slot' && one.fields.slot === ownSlot;
@@ -51,12 +51,12 @@ export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, ow
 }
 
 /** What only this setup knows: the slot's old value, still there, or taken off what the control shows. Three uncertainties of the first are half a step. */
-function ofThisSetup(copiedNm, ownSlot, causes, centre, display) {
+function ofThisSetup(copiedNm, causes, centre, display) {
   if (copiedNm === null) return [];
-  const at = (code, fields, nm, uncertainty) => ({code, fields, low_nm: nm, high_nm: nm, uncertainty_nm: uncertainty, alone: false, beside: []});
-  const old = at('cause.old_value', {}, copiedNm, Math.max(1, Math.floor(resolutionNm(display) / 6)));
-  if (centre === null || ownSlot === null || copiedNm === 0) return [old];
-  return [old, at('cause.work_coordinates', {slot: ownSlot}, centre - copiedNm, causes.uncertainty_nm)];
+  const at = (code, nm, uncertainty) => ({code, fields: {}, low_nm: nm, high_nm: nm, uncertainty_nm: uncertainty, alone: false, beside: []});
+  const old = at('cause.old_value', copiedNm, Math.max(1, Math.floor(resolutionNm(display) / 6)));
+  if (centre === null || copiedNm === 0) return [old];
+  return [old, at('cause.work_coordinates', centre - copiedNm, causes.uncertainty_nm)];
 }
 
 const reads = (read, other) => read.has(other.axis) && Math.abs(read.get(other.axis) - other.value_nm) <= WITHIN * other.uncertainty_nm;
