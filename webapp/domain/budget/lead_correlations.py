@@ -12,10 +12,10 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import TypedDict, cast
+from typing import cast
 
 from webapp.domain.budget.correlated import Correlation, CorrelationError, CorrelationOutsideError
-from webapp.domain.budget.lines import NamedLine
+from webapp.domain.budget.lines import CorrelationData, NamedLine
 
 LONGEST_SHOWN = 40
 _COEFFICIENT = re.compile(r"[+\-−]?(0?[.,][0-9]{1,4}|[01]([.,][0-9]{0,4})?)")
@@ -25,15 +25,6 @@ class CorrelationStoredWrongError(CorrelationError):
     """A stored word about two lines cannot be read."""
 
     code = "budget.correlation_unreadable"
-
-
-class CorrelationData(TypedDict):
-    """A lead's word about two lines as it is stored and stands on the ledger."""
-
-    one: str
-    other: str
-    axis: str | None
-    coefficient: str
 
 
 @dataclass(frozen=True)

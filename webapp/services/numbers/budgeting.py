@@ -9,16 +9,16 @@ Rules:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from webapp.domain.budget.lead_correlations import LeadCorrelation, on_axis
-from webapp.domain.budget.lines import CHANGEABLE, RESOLUTION, SHOP_LINES, LeadLine, NamedLine
+from webapp.domain.budget.lines import CHANGEABLE, RESOLUTION, SHOP_LINES, BudgetData, LeadLine, NamedLine
 from webapp.domain.budget.monte_carlo import MonteCarlo, beside
 from webapp.domain.budget.uncertainty import Budget, budget
 from webapp.domain.probe.probe_health import CheckState
@@ -103,7 +103,7 @@ def set_line(store: Store, machine_id: str, line: LeadLine, reason: str, by: str
             raise BudgetTooLong(most=MOST_LINES)
         return [*kept, line]
 
-    _change(store, "budget.line_set", machine_id, changed, data, reason, by, now)
+    _change(store, "budget.line_set", machine_id, changed, data, None, reason, by, now)
 
 
 def take_back(
@@ -118,7 +118,7 @@ def take_back(
         return kept
 
     data = {"line": line_id, "axis": axis}
-    _change(store, "budget.line_taken_back", machine_id, changed, data, reason, by, now)
+    _change(store, "budget.line_taken_back", machine_id, changed, data, None, reason, by, now)
 
 
 def set_confidence(
@@ -126,7 +126,7 @@ def set_confidence(
 ) -> None:
     """Choose the confidence that the result is stated with. Raises as set_line does."""
     data = {"confidence": confidence}
-    _change(store, "budget.confidence_set", machine_id, list, data, reason, by, now)
+    _change(store, "budget.confidence_set", machine_id, list, data, confidence, reason, by, now)
 
 
 def set_correlation(
@@ -142,8 +142,21 @@ def set_correlation(
             raise BudgetTooLong(most=MOST_LINES)
         return [*kept, word]
 
+    _must_be_there(store, machine_id, word, now)
     data = {"correlation": word.as_plain()}
-    _change(store, "budget.correlation_set", machine_id, list, data, reason, by, now, said)
+    _change(store, "budget.correlation_set", machine_id, list, data, None, reason, by, now, said)
+
+
+def _must_be_there(store: Store, machine_id: str, word: LeadCorrelation, now: datetime) -> None:
+    names = {
+        named.id
+        for axis in machine_budget(store, machine_id, now).axes
+        for named in axis.lines
+        if word.axis in {None, axis.axis}
+    }
+    for name in (word.one, word.other):
+        if name not in names:
+            raise NoSuchLine(line=name[:40])
 
 
 def take_correlation_back(
@@ -158,15 +171,16 @@ def take_correlation_back(
         return kept
 
     data = {"one": pair[0], "other": pair[1], "axis": pair[2]}
-    _change(store, "budget.correlation_taken_back", machine_id, list, data, reason, by, now, said)
+    _change(store, "budget.correlation_taken_back", machine_id, list, data, None, reason, by, now, said)
 
 
 def _change(
     store: Store,
     kind: str,
     machine_id: str,
-    changed: Any,
-    data: dict[str, Any],
+    changed: Callable[[Sequence[LeadLine]], list[LeadLine]],
+    data: Mapping[str, object],
+    confidence: str | None,
     reason: str,
     by: str,
     now: datetime,
@@ -176,23 +190,17 @@ def _change(
     with store.writing():
         must_be_lead(store, by)
         rules, machine, fixture, probe = machine_parts(store, machine_id)
-        lines, confidence = known_of_axis.budget_changes(store, machine.id, fixture.id, probe.id)
+        lines, chosen_before = known_of_axis.budget_changes(store, machine.id, fixture.id, probe.id)
         words = said(known_of_axis.correlations(store, machine.id, fixture.id, probe.id))
-        value = {
-            "confidence": data.get("confidence", confidence),
+        value: BudgetData = {
+            "confidence": confidence or chosen_before,
             "lines": [one.as_plain() for one in changed(lines)],
         }
         if words:
             value["correlations"] = [one.as_plain() for one in words]
         store.numbers.put_budget(machine.id, fixture.id, probe.id, value)
-        names: set[str] = set()
         for face in fixture.faces:  # a budget that comes to nothing is no budget: refused, and nothing stays
             found = known_of_axis.lines(store, rules, machine, fixture, probe, face.axis, now)
-            names |= {one.id for one in found}
             _result(found, value["confidence"], words, face.axis)
-        if kind == "budget.correlation_set":
-            for name in (data["correlation"]["one"], data["correlation"]["other"]):
-                if name not in names:
-                    raise NoSuchLine(line=name[:40])
         noted = {**data, "reason": reason, "fixture": fixture.id, "probe": probe.id}
         change(store, kind, by, machine.id, None, noted, now)

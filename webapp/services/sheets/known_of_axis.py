@@ -11,10 +11,11 @@ from __future__ import annotations
 
 import json
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.budget.lead_correlations import LeadCorrelation, lead_correlations, on_axis
 from webapp.domain.budget.lines import LeadLine, NamedLine, axis_lines, floor_of, lead_lines
+from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.probe.probe_health import CheckState, state_of
 from webapp.domain.shop.shop import Fixture, Machine, Probe, ShopRules
 from webapp.domain.usual.usual import FloorInputs
@@ -71,8 +72,8 @@ def correlations(
 
     Raises CorrelationStoredWrongError.
     """
-    value = store.numbers.budget(machine_id, fixture_id, probe_id) or {}
-    return lead_correlations(value.get("correlations", ()))
+    value = store.numbers.budget(machine_id, fixture_id, probe_id)
+    return lead_correlations(value.get("correlations", ()) if value else ())
 
 
 def check_state(store: Store, probe_id: str, now: datetime) -> CheckState | None:
@@ -97,5 +98,6 @@ def _factor(store: Store, machine_id: str, probe_id: str, now: datetime | None) 
 
 def _sheet_says_overdue(store: Store, machine_id: str) -> bool:
     kept = store.setups.sheet_in_use(machine_id)
-    check: dict[str, Any] | None = json.loads(kept["text"])["probe"].get("check") if kept else None
+    sheet: WrittenSheet | None = json.loads(kept["text"]) if kept else None
+    check = sheet["probe"].get("check") if sheet else None
     return bool(check and check["overdue"])
