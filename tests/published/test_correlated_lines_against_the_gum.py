@@ -1,8 +1,8 @@
 """Lines that hang together against JCGM 100:2008, H.2; degrees of freedom against its G.4.1; all against GTC.
 
 Reached: every printed digit of H.2 (means, standard uncertainties and coefficients from the observations; R, X and Z
-with their uncertainties and the coefficients between them) and of G.4.1. GTC, an uncertainty library, gives the same to ten
-digits. What stands in data/*.json from memory is marked there.
+with their uncertainties and the coefficients between them) and of G.4.1. GTC, an uncertainty library, gives the same
+to ten digits. What stands in data/*.json from memory is marked there.
 """
 
 from __future__ import annotations

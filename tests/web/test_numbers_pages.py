@@ -128,6 +128,21 @@ def test_an_auditor_reads_the_run_and_changes_nothing(site: Site) -> None:
     assert auditor.send(f"{BUDGET}/correlations", **PAIR).status_code == 403
 
 
+def test_a_check_says_first_how_well_the_radius_is_known_and_what_four_places_cannot_show(site: Site) -> None:
+    lead = site.signed_in("ines")
+    page = lead.send("/desk/probes/probe-1/check", **CHECK, keep="").get_data(as_text=True)
+    assert "with 95 % confidence, 1 degrees of freedom" in page
+    assert "Four places cannot show lobes" in page
+    beside = {**CHECK, "y_low": "-173.970", "y_high": "-130.030"}
+    page = lead.send("/desk/probes/probe-1/check", **beside, keep="").get_data(as_text=True)
+    assert "Y comes out shorter than chance explains. Its touches may have run 1.2" in page
+    noted = {**beside, "y_at_x": "-379.777"}
+    page = lead.send("/desk/probes/probe-1/check", **noted, keep="").get_data(as_text=True)
+    assert "The touches on Y ran 1.2230 mm beside the middle. That is worked in." in page
+    assert lead.send("/desk/probes/probe-1/check", **noted, keep="yes").status_code == 303
+    assert "That is worked in." in lead.page("/desk/probes/probe-1")
+
+
 def test_care_that_is_no_number_is_refused_beside_its_field(site: Site) -> None:
     lead = site.signed_in("ines")
     answer = lead.send("/desk/probes/probe-1/care", every_days="often", factor="2", reason="x")

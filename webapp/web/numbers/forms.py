@@ -104,6 +104,8 @@ class ProbeCheckForm(DeskForm):
     x_high = _typed("X, high end")
     y_low = _typed("Y, low end")
     y_high = _typed("Y, high end")
+    x_at_y = _typed("Y, while X was touched")
+    y_at_x = _typed("X, while Y was touched")
     places = TextAreaField("Places", [Length(max=20_000)], render_kw={"rows": 9, "spellcheck": "false"})
     note = words("Note", None)
 
