@@ -15,6 +15,7 @@ from webapp.domain.sheet.sheet import (
     Board,
     Sheet,
     SheetPerson,
+    SheetWorry,
     compile_sheet,
     floor_inputs,
     lines_choice,
@@ -131,6 +132,16 @@ def causes_of(
     return sheet_causes(machine, fixture, measures_of(fixture, probe), usuals, choices, slots=SLOTS)
 
 
+WORRIES = (
+    SheetWorry(
+        "a" * 64, "fell", "probe", True, "On the floor.", "2026-11-24T16:20:00.000Z", "Ivo Brandt", PROBE.name, "Plover"
+    ),
+    SheetWorry(
+        "b" * 64, "other", "machine", False, "A leak.", "2026-11-24T16:10:00.000Z", "Ivo Brandt", "Plover", "Plover"
+    ),
+)
+
+
 def example_sheet(
     name: str = "mm",
     *,
@@ -164,12 +175,15 @@ def example_sheet(
 
 
 def sheet_value(name: str) -> dict[str, Any]:
-    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, or "x_only" with one face."""
+    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, "x_only" with one face, or
+    "worried" with an open worry that keeps its probe from use, and one that does not.
+    """
     sheets = {
         "mm": lambda: example_sheet("mm"),
         "inch": lambda: example_sheet("inch"),
         "no_usual": lambda: example_sheet("mm", known=False),
         "square": lambda: example_sheet("mm", fixture=replace(VISE, square_apart_nm=100_000_000)),
+        "worried": lambda: example_sheet("mm", board=Board("unknown", None, "Ivo Brandt", 0, WORRIES, left="worry")),
         "x_only": lambda: example_sheet("mm", fixture=replace(VISE, faces=VISE.faces[:1])),
     }
     value: dict[str, Any] = json.loads(sheets[name.removesuffix("_unplanned")]().text)

@@ -110,7 +110,7 @@ def _decide(player: Player, chance: Random) -> None:
         data = {
             "question": chance.choice(questions),
             "axis": None,
-            "decision": chance.choice(("go_on", "touch_again", "break_off")),
+            "decision": chance.choice(("go_on", "touch_again", "break_off", "redo")),
             "reason": "Because.",
         }
         player.decide({"decision": "question.answered", "data": data})
@@ -122,6 +122,7 @@ def _decide(player: Player, chance: Random) -> None:
             "setup.signed_off",
             "setup.not_accepted",
             "event.set_aside",
+            "worry.closed",
         )
     )
     if not player.events or (kind == "event.set_aside" and chance.random() < 0.8):
@@ -133,7 +134,9 @@ def _decide(player: Player, chance: Random) -> None:
             "meaning": "reviewed and accepted",
             "note": "",
             "reviewed": {"events": 3, "sha256": "0" * 64},
+            **chance.choice(({}, {"into_usual": ["X"]})),
         },
+        "worry.closed": {"how": "checked", "reason": "It runs true."},
         "setup.not_accepted": {"reason": "No."},
         "event.set_aside": {"code": "intake.forked", "fields": {"sequence": 3}},
     }[kind]
@@ -142,10 +145,18 @@ def _decide(player: Player, chance: Random) -> None:
         {
             "decision": kind,
             "data": data,
-            "event_at": chance.choice((-1, -1, 0, len(player.events) // 2)),
+            "event_at": _a_worry(player, chance)
+            if kind == "worry.closed"
+            else chance.choice((-1, -1, 0, len(player.events) // 2)),
             "by": by,
         }
     )
+
+
+def _a_worry(player: Player, chance: Random) -> int:
+    """The place of an event that raised a worry, of any other where there is none."""
+    raised = [place for place, event in enumerate(player.events) if event["type"] == "worry.raised"]
+    return chance.choice(raised or range(len(player.events)))
 
 
 def _board(_player: Player, chance: Random, _step: Plain) -> Plain:
@@ -237,6 +248,14 @@ def _note(_player: Player, chance: Random, _step: Plain) -> Plain:
     return chance.choice((
         {"type": "hold.pressed"},
         {"type": "worry.raised", "data": {"worry": chance.choice(WORRIES), "text": ""}},
+        {
+            "type": "worry.raised",
+            "data": {
+                "worry": chance.choice(WORRIES),
+                "text": "Odd.",
+                "about": chance.choice(("probe", "vise", "machine", None)),
+            },
+        },
         {"type": "setup.resumed", "data": {"away_ms": chance.randrange(10**7)}},
         {"type": "setup.started", "data": {"machine": "mill-1", "display": "browser"}},
     ))  # fmt: skip

@@ -29,7 +29,7 @@ pytestmark = pytest.mark.browser
 
 ROOT = Path(__file__).parents[2]
 VECTORS = ROOT / "tests" / "vectors"
-SHEETS = ("mm", "inch", "no_usual", "square", "x_only")
+SHEETS = ("mm", "inch", "no_usual", "square", "worried", "x_only")
 RANDOM_SETUPS = 2_000
 RANDOM_LENGTHS = 2_000
 PAGE = "http://rules.test/"

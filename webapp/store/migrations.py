@@ -407,6 +407,30 @@ KEPT_CHANGES = Migration(
 
 HEALTH = Migration("what tablets say of themselves", ("ALTER TABLE device ADD COLUMN health TEXT",))
 
+# Filled by the events that come from now on, and by the decisions about them: worries from before named nothing.
+WORRIES = Migration(
+    "worries",
+    (
+        """CREATE TABLE worry (
+            event TEXT PRIMARY KEY REFERENCES event (id),
+            setup TEXT NOT NULL REFERENCES setup (id),
+            machine TEXT NOT NULL,
+            fixture TEXT NOT NULL,
+            probe TEXT NOT NULL,
+            about TEXT NOT NULL CHECK (about IN ('machine', 'vise', 'probe')),
+            kind TEXT NOT NULL,
+            blocks INTEGER NOT NULL,
+            text TEXT NOT NULL,
+            person TEXT NOT NULL,
+            at_utc TEXT NOT NULL,
+            closed_at_utc TEXT,
+            closed_by TEXT REFERENCES person (id),
+            closed_how TEXT,
+            closed_reason TEXT) STRICT""",
+        "CREATE INDEX worry_open ON worry (at_utc) WHERE closed_at_utc IS NULL",
+    ),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -421,6 +445,7 @@ MIGRATIONS = (
     VERSIONS,
     KEPT_CHANGES,
     HEALTH,
+    WORRIES,
 )
 
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 
 from flask import Blueprint, Flask, has_request_context, request
 
-from webapp.web.desk import access, audit, board, deciding, desk, registers
+from webapp.web.desk import access, audit, board, deciding, desk, registers, worrying
 from webapp.web.edge import errors, guards, headers, rights, shop_zone
 from webapp.web.edge.wiring import Wiring, attach
 from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes
@@ -26,6 +26,7 @@ BLUEPRINTS: Sequence[Blueprint] = (
     board.blueprint,
     desk.blueprint,
     deciding.blueprint,
+    worrying.blueprint,
     registers.blueprint,
     budgets.blueprint,
     probes.blueprint,

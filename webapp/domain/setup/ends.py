@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from webapp.domain.setup.state import Event, Refused, SetupState
+from webapp.domain.setup.worries import close_worry, note_open_worries
 
 
 def start(state: SetupState, event: Event) -> None:
@@ -30,6 +31,7 @@ def start(state: SetupState, event: Event) -> None:
     listed = next((one for one in state.sheet["people"] if one["id"] == state.person), None)
     if listed is None or (listed["until_utc"] is not None and event["at_utc"] >= listed["until_utc"]):
         state.note(event, "setup.person_not_listed", person=event["person"])
+    note_open_worries(state, event)
 
 
 def finish(state: SetupState, event: Event) -> None:
@@ -67,6 +69,8 @@ def decide(state: SetupState, decision: Mapping[str, Any]) -> None:
         for question in state.questions:
             if question["question"] == data["question"]:
                 question["answer"] = answer
+    elif kind == "worry.closed":
+        close_worry(state, data["worry"], {"how": data["how"], "reason": data["reason"], **said})
     elif kind == "signature.verified":
         state.verified.add(data["event"])
         _settle_signature(state)

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from webapp.domain.setup import ends, notes, square, steps, touches
+from webapp.domain.setup import ends, notes, square, steps, touches, worries
 from webapp.domain.setup.result import result_of
 from webapp.domain.setup.state import Event, Plain, Refused, SetupState
 
@@ -42,7 +42,7 @@ NOTES: Mapping[str, Handler] = {
     "setup.started": ends.start,
     "setup.resumed": notes.resume,
     "question.put": notes.put_question,
-    "worry.raised": notes.raise_worry,
+    "worry.raised": worries.raise_worry,
     "hold.pressed": notes.press_hold,
     "step.reopened": notes.reopen,
     "setup.broken_off": notes.break_off,

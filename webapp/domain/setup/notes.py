@@ -1,4 +1,4 @@
-"""Events that answer no step: questions, worries, holds, corrections, coming back, breaking off.
+"""Events that answer no step: questions, holds, corrections, coming back, breaking off.
 
 Rules of this module:
 - A hold is counted and never held against anyone.
@@ -31,18 +31,6 @@ def put_question(state: SetupState, event: Event) -> None:
         "answer": state.answers.get(data["question"]),
     })  # fmt: skip
     state.question_order[data["question"]] = state.count
-
-
-def raise_worry(state: SetupState, event: Event) -> None:
-    """Worry.raised: something is off."""
-    data = event["data"]
-    state.worries.append({
-        "worry": data["worry"],
-        "text": data["text"],
-        "step": event["step"],
-        "at_utc": event["at_utc"],
-        "event": event["id"],
-    })  # fmt: skip
 
 
 def press_hold(state: SetupState, event: Event) -> None:

@@ -8,6 +8,7 @@ Rules of this module:
 
 from __future__ import annotations
 
+from webapp.domain.setup.redo import redo_of, untouched_since
 from webapp.domain.setup.state import Plain, SetupState
 from webapp.domain.setup.touches import keep_reasons, waits_at_compare
 
@@ -43,6 +44,7 @@ def result_of(state: SetupState, seen: set[str]) -> Plain:
         "signatures": state.signatures,
         "sign_off": state.sign_off,
         "not_accepted": state.not_accepted,
+        "redo": redo_of(state),
         "problems": [*state.problems, *_problems_of_decisions(state, seen)],
     }
 
@@ -97,17 +99,10 @@ def _lead_says(state: SetupState) -> Plain | None:
         decision = (question["answer"] or {}).get("decision")
         if decision == "break_off":
             return {"code": "setup.lead_says_break_off", "fields": {"reason": question["answer"]["reason"]}}
-        if decision == "touch_again" and _untouched_since(state, question):
+        if decision == "touch_again" and untouched_since(state, question):
             fields = {"axis": question["axis"], "reason": question["answer"]["reason"]}
             return {"code": "setup.lead_says_touch_again", "fields": fields}
     return None
-
-
-def _untouched_since(state: SetupState, question: Plain) -> bool:
-    """Tell whether the question's axis has not been searched again since the question was put."""
-    if question["axis"] is None:
-        return False
-    return state.searched_at.get(question["axis"], 0) < state.question_order[question["question"]]
 
 
 def _problems_of_decisions(state: SetupState, seen: set[str]) -> list[Plain]:

@@ -74,6 +74,7 @@ class SetupState:
     problems: list[Plain] = field(default_factory=list)
     # Decisions of the server, by what they are about.
     answers: dict[str, Plain] = field(default_factory=dict)
+    worries_closed: dict[str, Plain] = field(default_factory=dict)
     verified: set[str] = field(default_factory=set)
     refused: dict[str, str] = field(default_factory=dict)
     set_aside: dict[str, Plain] = field(default_factory=dict)

@@ -69,13 +69,48 @@ class SheetPerson:
 
 
 @dataclass(frozen=True)
+class SheetWorry:
+    """An open worry about the machine, its vise or its probe: its event, kind and own words, by whom, and whether the
+    thing is kept from use until a lead closes it. `thing_name` is the thing's name, `machine_name` where it was raised.
+    """
+
+    event: str
+    worry: str
+    about: str
+    blocks: bool
+    text: str
+    at_utc: str
+    by_name: str
+    thing_name: str
+    machine_name: str
+
+
+@dataclass(frozen=True)
+class SheetRedo:
+    """A slot that a lead wants set again: whose setup it was, why, about which axis (None: all), in which words."""
+
+    label: str
+    person: str
+    why: str
+    axis: str | None
+    reason: str
+    by_name: str
+    at_utc: str
+
+
+@dataclass(frozen=True)
 class Board:
-    """How the machine was left: clear, probe_in_spindle, in_use or unknown; since when, by whom, open questions."""
+    """How the machine was left: `left` is clear, worry, probe_in_spindle, in_use or unknown; since when, by whom, open
+    questions and worries. `state` is the same in the words of tablets that know nothing of worries.
+    """
 
     state: str
     since_utc: str | None
     by_name: str | None
     open_questions: int
+    worries: tuple[SheetWorry, ...] = ()
+    left: str | None = None
+    redo: tuple[SheetRedo, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -271,7 +306,7 @@ def compile_sheet(
         },
         "people": [asdict(person) for person in people],
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
-        "board": asdict(board),
+        "board": _board(board),
         "axes": [_axis(plan) for plan in touched],
         "square": square,
         "procedure": _procedure(revision, touched, square, _words(rules, machine, fixture, probe)),
@@ -303,6 +338,12 @@ def _machine(machine: Machine) -> dict[str, Any]:
         "probe_tool": machine.probe_tool,
         "parking_tool": machine.parking_tool,
     }
+
+
+def _board(board: Board) -> dict[str, Any]:
+    worries = [asdict(worry) for worry in board.worries]
+    redo = [asdict(slot) for slot in board.redo]
+    return {**asdict(board), "worries": worries, "left": board.left or board.state, "redo": redo}
 
 
 def _slot(label: str, row: SlotRow) -> dict[str, Any]:

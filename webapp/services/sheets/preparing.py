@@ -11,7 +11,7 @@ Rules:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +23,8 @@ from webapp.domain.sheet.sheet import (
     Board,
     Sheet,
     SheetPerson,
+    SheetRedo,
+    SheetWorry,
     compile_sheet,
     lines_choice,
     plan_axes,
@@ -43,6 +45,8 @@ from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, Shee
 from webapp.services.numbers.histories import seating_history, usual_of
 from webapp.services.setups.board import machine_state
 from webapp.services.setups.half_set import half_set_slots
+from webapp.services.setups.to_redo import slots_to_redo
+from webapp.services.setups.worrying import OpenWorry
 from webapp.services.sheets import known_of_axis
 from webapp.services.sheets.cause_material import causes_now
 from webapp.services.times import from_text, later, utc_text
@@ -309,4 +313,16 @@ def _seating(store: Store, fixture: Fixture) -> Seating:
 def _board(store: Store, machine_id: str, now: datetime) -> Board:
     names = {person["id"]: person["name"] for person in store.people.everybody()}
     state = machine_state(store, machine_id, now, names)
-    return Board(state["state"], state["since_utc"], state["by_name"], state["open_questions"])
+    # A tablet of an earlier version knows no state of this name, and shows the nearest that is not clear.
+    known = "unknown" if state["state"] == "worry" else state["state"]
+    worries = tuple(_worry(one) for one in state["worries"])
+    left = (state["since_utc"], state["by_name"], state["open_questions"])
+    redo = tuple(SheetRedo(**asdict(one)) for one in slots_to_redo(store, machine_id, names))
+    return Board(known, *left, worries, left=state["state"], redo=redo)
+
+
+def _worry(one: OpenWorry) -> SheetWorry:
+    row = one.row
+    return SheetWorry(
+        row.event, row.kind, row.about, row.blocks, row.text, row.at_utc, one.by_name, one.thing_name, one.machine_name
+    )

@@ -114,8 +114,14 @@ def question(question_id: object) -> Response:
     form, parts, who = forms.Answer(), wiring(), sessions.signed_in()
     with parts.store.reading():
         asked = parts.store.setups.question(str(question_id))
-    if asked is None:
+        row = parts.store.setups.setup(asked["setup"]) if asked else None
+    if asked is None or row is None:
         raise NotFound
+    form.offer(
+        answering.decisions_for(asked["axis"], row["status"]),
+        about_axis=asked["axis"] is not None,
+        finished=row["status"] != answering.RUNNING,
+    )
     if request.method == "POST" and form.validate():
         try:
             answering.answer(

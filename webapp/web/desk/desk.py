@@ -19,7 +19,7 @@ from webapp.services.decisions import signing_off
 from webapp.services.evidence import auditing, timekeeping
 from webapp.services.intake import intake
 from webapp.services.numbers import past_values
-from webapp.services.setups import answering, pacing, recording
+from webapp.services.setups import answering, pacing, recording, worrying
 from webapp.web.edge import sessions
 from webapp.web.edge.rights import may_open
 from webapp.web.edge.wiring import wiring
@@ -43,6 +43,7 @@ def queue() -> str:
         "desk/queue.html",
         queue=signing_off.queue(parts.store, parts.now()),
         questions=answering.questions(parts.store),
+        worries=worrying.open_worries(parts.store),
         unsealed=recording.unsealed(parts.store),
         waiting=intake.waiting(parts.store),
         refused=intake.refused(parts.store),

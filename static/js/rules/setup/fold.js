@@ -4,11 +4,12 @@
  */
 import {RuleError} from '../plain/errors.js';
 import {decide, finish, sign, start} from './ends.js';
-import {breakOff, explainBreak, pressHold, putQuestion, raiseWorry, reopen, resume, undoBreak} from './notes.js';
+import {breakOff, explainBreak, pressHold, putQuestion, reopen, resume, undoBreak} from './notes.js';
 import {result} from './result.js';
 import {currentStep, newState, note} from './state.js';
 import {checkBoard, clearSlot, copyValues, doStep, readCaution, readSlot, readTool} from './steps.js';
 import {enterTouch, keepTouch, repeatTouch} from './touches.js';
+import {raiseWorry} from './worries.js';
 import {enterSquare} from '../touch/square.js';
 
 // An event that answers a step, and the kinds of step that it can answer.

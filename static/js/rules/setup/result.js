@@ -1,4 +1,5 @@
 /** What a folded setup says, as plain data: the twin of the second half of webapp/domain/setup/fold.py. */
+import {redoOf, untouchedSince} from './redo.js';
 import {currentStep} from './state.js';
 import {reasonsFor, waitsAtCompare} from './touches.js';
 
@@ -13,7 +14,7 @@ export function result(state, seen) {
     touches: state.touches, squares: state.squares, values_nm: valuesNm(state), holds: state.holds, questions: state.questions, worries: state.worries,
     corrections: state.corrections, resumes: state.resumes, broken_off: state.brokenOff,
     break_can_be_undone: state.beforeBreak !== null, outcome: state.outcome, signatures: state.signatures,
-    sign_off: state.signOff, not_accepted: state.notAccepted,
+    sign_off: state.signOff, not_accepted: state.notAccepted, redo: redoOf(state),
     problems: [...state.problems, ...problemsOfDecisions(state, seen)],
   };
 }
@@ -49,8 +50,7 @@ function leadSays(state) {
   if (state.brokenOff !== null || state.outcome !== null) return null;
   for (const {question, axis, answer} of state.questions) {
     if (answer?.decision === 'break_off') return {code: 'setup.lead_says_break_off', fields: {reason: answer.reason}};
-    const untouched = axis !== null && (state.searchedAt.get(axis) ?? 0) < state.questionOrder.get(question);
-    if (answer?.decision === 'touch_again' && untouched) {
+    if (answer?.decision === 'touch_again' && untouchedSince(state, {question, axis})) {
       return {code: 'setup.lead_says_touch_again', fields: {axis, reason: answer.reason}};
     }
   }

@@ -20,7 +20,7 @@ export function newState(sheet) {
     steps: Object.fromEntries([...plan.keys()].map(id => [id, opened()])),
     cautions: [], touches: [], squares: [], touchNotes: [], searchedAt: new Map(), holds: [], questions: [], questionOrder: new Map(),
     worries: [], corrections: [], resumes: [], signatures: [], problems: [],
-    answers: new Map(), verified: new Set(), refused: new Map(), setAside: new Map(),
+    answers: new Map(), worriesClosed: new Map(), verified: new Set(), refused: new Map(), setAside: new Map(),
     // Counts events, so that "since that touch" has a meaning without a clock.
     count: 0,
   };
