@@ -1,37 +1,12 @@
 """The simulated mill answers with the truth, the scatter and the mistake that was asked for."""
 
-import random
 from statistics import mean
 
 import pytest
 
-from webapp.demo.mill import Mistake, NoProbeInSpindleError, NoSuchSlotError, SimulatedMill, ViseTruth
-
-TRUTH = ViseTruth(
-    surface_nm={"X": -413_331_000, "Y": -102_004_000, "Z": -287_450_000},
-    normal={"X": -1, "Y": -1, "Z": 1},
-    opening_nm=82_000_000,
-)
-
-
-def mill(spread_nm: float = 0.0, seed: int = 1) -> SimulatedMill:
-    return SimulatedMill(
-        truth=TRUTH,
-        slot_labels=("G54", "G55", "G56"),
-        probe_tool="30",
-        parking_tool="1",
-        ball_radius_nm=3_000_000,
-        resolution_nm=1_000,
-        probing_spread_nm=spread_nm,
-        chance=random.Random(seed),
-    )
-
-
-def with_probe(spread_nm: float = 0.0, seed: int = 1) -> SimulatedMill:
-    machine = mill(spread_nm, seed)
-    machine.call_tool("30")
-    machine.select_slot("G56")
-    return machine
+from tests.kit.mill import TRUTH, mill, with_probe
+from webapp.demo.mill import Mistake, NoProbeInSpindleError, NoSuchSlotError
+from webapp.demo.mill.probing import PLAY_NM
 
 
 def test_a_clean_touch_shows_where_the_face_stands_and_writes_the_selected_slot() -> None:
@@ -45,11 +20,15 @@ def test_a_ball_left_out_shows_one_radius_too_far_along_the_normal() -> None:
     machine = with_probe()
     assert machine.touch("X", Mistake(ball_left_out=True)) == -413_331_000 - 3_000_000
     assert machine.touch("Z", Mistake(ball_left_out=True)) == -287_450_000 + 3_000_000
+    assert machine.touch("X", Mistake(chip_nm=400_000)) == -413_331_000 - 400_000
+    assert machine.touch("X") == -413_331_000
 
 
 def test_the_moving_jaw_answers_one_opening_away_and_only_where_there_is_one() -> None:
     machine = with_probe()
-    assert machine.touch("Y", Mistake(moving_jaw=True)) == -102_004_000 - 82_000_000
+    found = machine.touch("Y", Mistake(moving_jaw=True))
+    assert found == pytest.approx(-102_004_000 - 82_000_000, abs=5 * PLAY_NM)
+    assert machine.touch("Y", Mistake(moving_jaw=True)) != found, "that jaw has play in its slide"
     assert machine.touch("Z", Mistake(moving_jaw=True)) == -287_450_000
 
 

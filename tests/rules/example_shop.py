@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from webapp.domain.causes.of_sheet import measures_of, sheet_causes
+from webapp.domain.evidence.written_sheet import WorryOnSheet
 from webapp.domain.plain.axes import Axis
 from webapp.domain.procedure.procedure import Revision, publish
 from webapp.domain.procedure.shipped import SHIPPED
@@ -15,7 +16,6 @@ from webapp.domain.sheet.sheet import (
     Board,
     Sheet,
     SheetPerson,
-    SheetWorry,
     compile_sheet,
     floor_inputs,
     lines_choice,
@@ -132,13 +132,29 @@ def causes_of(
     return sheet_causes(machine, fixture, measures_of(fixture, probe), usuals, choices, slots=SLOTS)
 
 
-WORRIES = (
-    SheetWorry(
-        "a" * 64, "fell", "probe", True, "On the floor.", "2026-11-24T16:20:00.000Z", "Ivo Brandt", PROBE.name, "Plover"
-    ),
-    SheetWorry(
-        "b" * 64, "other", "machine", False, "A leak.", "2026-11-24T16:10:00.000Z", "Ivo Brandt", "Plover", "Plover"
-    ),
+WORRIES: tuple[WorryOnSheet, ...] = (
+    {
+        "event": "a" * 64,
+        "worry": "fell",
+        "about": "probe",
+        "blocks": True,
+        "text": "On the floor.",
+        "at_utc": "2026-11-24T16:20:00.000Z",
+        "by_name": "Ivo Brandt",
+        "thing_name": PROBE.name,
+        "machine_name": "Plover",
+    },
+    {
+        "event": "b" * 64,
+        "worry": "other",
+        "about": "machine",
+        "blocks": False,
+        "text": "A leak.",
+        "at_utc": "2026-11-24T16:10:00.000Z",
+        "by_name": "Ivo Brandt",
+        "thing_name": "Plover",
+        "machine_name": "Plover",
+    },
 )
 
 

@@ -21,6 +21,7 @@ from webapp.demo.device import Clock, Device
 from webapp.demo.mill import Mistake, SimulatedMill
 from webapp.demo.scenario import SCENARIOS, place
 from webapp.demo.walker import Person, Walker
+from webapp.domain.evidence.folded_setup import Folded
 from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.domain.shop.shop_file import Shop
 from webapp.proof.jws import sign
@@ -137,22 +138,23 @@ class Historian:
             yield walker.note("question.put", {"question": self._uuid(), "axis": None, "text": text})
         yield from walker.walk()
 
-    def _decide(self, state: dict[str, Any], past: Past, received: datetime) -> None:
+    def _decide(self, state: Folded, past: Past, received: datetime) -> None:
         """The lead answers what was asked and signs off, some hours later."""
         lead = next(one for one in LEADS if one != past.person)
         later = received + timedelta(hours=1 + 4 * self.chance.random())
         for question in state["questions"]:
             reason = "Within what this vise has shown on cold mornings. Go on."
             answering.answer(self.store, question["question"], lead, "go_on", reason, later)
+        setup = state["setup"] or ""
         signing_off.sign_off(
             self.store,
             self.keyring,
-            state["setup"],
+            setup,
             lead,
             self.secrets[lead].passphrase,
             "",
             later + timedelta(minutes=2),
-            seen=signing_off.reviewed_now(self.store, state["setup"])["sha256"],
+            seen=signing_off.reviewed_now(self.store, setup)["sha256"],
         )
 
     def _person(self, past: Past) -> Person:

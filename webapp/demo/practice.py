@@ -1,130 +1,124 @@
 """The practice mill as a page of the demo: a bench notebook that says what a control would show.
 
 It looks like no control's screen on purpose: a sheet of ruled paper, whole sentences, plain forms that work without
-JavaScript. Everything a person could do at the real control in this job is one form; so is every mistake.
+JavaScript, by keyboard and by touch. Everything a person could do at the real machine in this job is one form; so is
+everything that can be wrong there.
 """
 
-from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from urllib.parse import urlencode
 
 from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from webapp.demo.mill import AXES, Mistake, SimulatedMill
+from webapp.demo.mill import AXES, SimulatedMill
+from webapp.demo.practice_deeds import DEEDS, FAULTS, Form
+from webapp.demo.practice_deeds import Deed as Doing
 from webapp.demo.practice_shop import Deed, PracticeMill, PracticeShop
+from webapp.demo.practice_sights import air, sights
 from webapp.demo.starting import practice_shop
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.plain.lengths import Display, Unit, format_length
+from webapp.domain.shop.shop import Machine
+from webapp.domain.touch.feeds import format_feed
 from webapp.web.edge.rights import EVERYONE
 from webapp.words import say
 
-LONGEST_TYPED = 12
-
-
-class NoToolTypedError(DomainError):
-    """No tool number was typed."""
-
-    code = "practice.no_tool"
-
-
 RIGHTS = dict.fromkeys(("practice.mills", "practice.mill", "practice.act"), EVERYONE)
+STEPS = {Unit.MM: ("10", "1", "0.1", "0.01"), Unit.INCH: ("0.5", "0.1", "0.01", "0.001")}
+# What a person chose at the wheel stays chosen on the next page.
+KEPT = ("axis", "step", "clicks", "range", "feed", "slot")
 
 
 def pages(folder: Path, now: datetime) -> Blueprint:
     """The practice pages of the demo shop in this data folder, the vises where they stand at that time."""
     loaded, shop = practice_shop(folder, now)
-    displays = {machine.id: machine.display for machine in loaded.machines}
-    return _pages(shop, displays, {machine.id: machine.name for machine in loaded.machines})
+    return _pages(shop, {machine.id: machine for machine in loaded.machines})
 
 
-def _pages(shop: PracticeShop, displays: dict[str, Display], names: dict[str, str]) -> Blueprint:
+def _pages(shop: PracticeShop, machines: dict[str, Machine]) -> Blueprint:
     pages = Blueprint("practice", __name__, url_prefix="/practice")
 
     @pages.get("/")
     def mills() -> str:
-        return render_template("practice/mills.html", names=names)
+        return render_template("practice/mills.html", names={one.id: one.name for one in machines.values()})
 
     @pages.get("/<machine_id>")
     def mill(machine_id: str) -> str:
         practice = shop.mills.get(machine_id) or abort(404)
-        return render_template(
-            "practice/mill.html",
-            axes=AXES,
-            machine_id=machine_id,
-            name=names[machine_id],
-            mill=practice.mill,
-            shown=_shown(practice.mill, displays[machine_id]),
-            unit=displays[machine_id].unit.value,
-            deeds=practice.deeds,
-        )
+        return render_template("practice/mill.html", **_shown(practice, machines[machine_id]))
 
     @pages.post("/<machine_id>")
     def act(machine_id: str) -> Response:
         if machine_id not in shop.mills:
             abort(404)
-        action = ACTIONS.get(request.form.get("action", "")) or abort(400)
-        display = displays[machine_id]
+        action = request.form.get("action", "")
+        doing = DEEDS.get(action) or abort(400)
+        display = machines[machine_id].display
         try:
-            shop.act(machine_id, lambda practice: action(practice, display))
+            shop.act(machine_id, lambda practice: _deed(practice, display, doing))
         except DomainError as error:
             flash(say(error.code, error.fields))
-        return redirect(url_for("practice.mill", machine_id=machine_id), code=303)
+        kept = {name: request.form[name] for name in KEPT if request.form.get(name)}
+        page = url_for("practice.mill", machine_id=machine_id)
+        return redirect(f"{page}?{urlencode(kept)}#do-{action}", code=303)
 
     return pages
 
 
-def _shown(mill: SimulatedMill, display: Display) -> dict[str, str]:
-    return {axis: format_length(value, display) for axis, value in mill.shown_nm().items()}
+def _deed(practice: PracticeMill, display: Display, doing: Doing) -> Deed:
+    done = doing(practice, Form(request.form, display))
+    return Deed(datetime.now(UTC).strftime("%H:%M:%S"), done, _line(practice.mill, display))
 
 
-def _typed(name: str) -> str:
-    return request.form.get(name, "").strip()[:LONGEST_TYPED]
+def _line(mill: SimulatedMill, display: Display) -> str:
+    values = "  ".join(f"{axis} {text}" for axis, text in _lengths(mill.shown_nm(), display).items())
+    return f"tool {mill.spindle_tool} · {mill.selected_slot}: {values}"
 
 
-def _deed(practice: PracticeMill, display: Display, done: str) -> Deed:
-    mill = practice.mill
-    values = "  ".join(f"{axis} {text}" for axis, text in _shown(mill, display).items())
-    shown = f"tool {mill.spindle_tool} · {mill.selected_slot}: {values}"
-    return Deed(datetime.now(UTC).strftime("%H:%M:%S"), done, shown)
+def _lengths(values_nm: dict[str, int], display: Display) -> dict[str, str]:
+    return {axis: format_length(value, display) for axis, value in values_nm.items()}
 
 
-def _call_tool(practice: PracticeMill, display: Display) -> Deed:
-    tool = _typed("tool")
-    if not tool:
-        raise NoToolTypedError
-    practice.mill.call_tool(tool)
-    return _deed(practice, display, f"Tool {tool} called")
+def _shown(practice: PracticeMill, machine: Machine) -> dict[str, object]:
+    """All that the page says."""
+    mill, display = practice.mill, machine.display
+    return {
+        "axes": AXES,
+        "machine_id": machine.id,
+        "name": machine.name,
+        "mill": mill,
+        "shown": _lengths(mill.shown_nm(), display),
+        "page": _lengths(mill.page_nm(), display),
+        "rows": {label: _lengths(values, display) for label, values in mill.slots_nm.items()},
+        "unit": display.unit.value,
+        "seen": _seen(mill),
+        "air": air(mill, display),
+        "sights": sights(mill),
+        "steps": STEPS[display.unit],
+        "feed": format_feed(machine.first_feed_mm_per_min, display).split()[0],
+        "range": "4.5" if display.unit is Unit.MM else "0.18",
+        "faults": {name: say(f"practice.fault_{name}") for name in FAULTS},
+        "planted": practice.faults,
+        "drops": [say(f"practice.drops_{name}") for name in sorted(mill.build.reset_drops)],
+        "minutes_awake": None if mill.build.sleeps_after_s is None else mill.build.sleeps_after_s // 60,
+        "deeds": practice.deeds,
+        "kept": request.args,
+    }
 
 
-def _select_slot(practice: PracticeMill, display: Display) -> Deed:
-    label = _typed("slot").upper()
-    practice.mill.select_slot(label)
-    return _deed(practice, display, f"Slot {label} selected")
-
-
-def _clear(practice: PracticeMill, display: Display) -> Deed:
-    practice.mill.clear_selected()
-    return _deed(practice, display, "All three values cleared")
-
-
-def _touch(practice: PracticeMill, display: Display) -> Deed:
-    axis = _typed("axis")
-    if axis not in AXES:
-        abort(400)
-    mistake = Mistake(
-        moving_jaw=_typed("jaw") == "moving",
-        ball_left_out="ball_left_out" in request.form,
-        chip_nm=400_000 if "chip" in request.form else 0,
-    )
-    practice.mill.touch(axis, mistake)
-    practice.touches += 1
-    return _deed(practice, display, f"{axis} touched")
-
-
-ACTIONS: dict[str, Callable[[PracticeMill, Display], Deed]] = {
-    "tool": _call_tool,
-    "slot": _select_slot,
-    "clear": _clear,
-    "touch": _touch,
-}
+def _seen(mill: SimulatedMill) -> dict[str, str]:
+    """Lamp, input, alarm and home in words; "alarm" and "lean" are empty where there is none."""
+    state = mill.state
+    crash = mill.crashes[-1] if mill.crashes and state.alarm == "crash" else None
+    hit = {"part": crash.part, "on": crash.on} if crash else {}
+    return {
+        "lamp": say(f"practice.lamp_{mill.lamp}"),
+        "input": say("practice.input_touch" if mill.input_seen(nudged=False) else "practice.input_none"),
+        "home": say("practice.home" if state.homed else "practice.home_lost"),
+        "z": say(f"practice.z_{mill.build.z_reads}"),
+        "alarm": say(f"practice.alarm_{state.alarm}", hit) if state.alarm else "",
+        "held": say("practice.held") if state.held else "",
+        "lean": say("practice.lean", {"on": state.lean.on, "axis": state.lean.axis}) if state.lean else "",
+    }

@@ -1,4 +1,4 @@
-"""The mills of the demo shop, kept over a restart: what is in each spindle, each slot, and what was done last.
+"""The mills of the demo shop, kept over a restart: how each stands, what is wrong with it, and what was done last.
 
 Everything that a mill knows is written to one file after each action (temporary name, fsync, rename), so that a
 server stopped in the middle of a setup comes back to the same mill. Chance is counted, not kept: touch number n
@@ -9,11 +9,13 @@ import json
 import os
 import random
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from webapp.demo.mill import SimulatedMill
+from webapp.demo.mill.planting import PLANTS, planted
 
 LINES_KEPT = 12
 
@@ -36,6 +38,7 @@ class PracticeMill:
     mill: SimulatedMill = field(init=False)
     touches: int = 0
     deeds: list[Deed] = field(default_factory=list)
+    faults: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.mill = self.make(self.chance())
@@ -43,6 +46,12 @@ class PracticeMill:
     def chance(self) -> random.Random:
         """The generator for the next touch: the same seed and count give the same scatter."""
         return random.Random(f"{self.seed}:{self.touches}")  # noqa: S311 - scatter of a simulation
+
+    def plant(self, names: Iterable[str]) -> None:
+        """Let these things, and no others, be wrong at this mill; names that nobody knows are left out."""
+        self.faults = [name for name in PLANTS if name in set(names)]
+        other = next(number for number in self.mill.build.tools if number != self.mill.probe_tool)
+        self.mill.plant(planted(self.faults, self.mill.ball_radius_nm, other))
 
     def note(self, deed: Deed) -> None:
         """Put an action at the head of the notebook."""
@@ -92,20 +101,16 @@ class PracticeShop:
 
 
 def _state(practice: PracticeMill) -> dict[str, object]:
-    mill = practice.mill
     return {
-        "spindle_tool": mill.spindle_tool,
-        "selected_slot": mill.selected_slot,
-        "slots_nm": mill.slots_nm,
+        **practice.mill.state.as_plain(),
+        "faults": practice.faults,
         "touches": practice.touches,
         "deeds": [[deed.at_utc, deed.done, deed.shown] for deed in practice.deeds],
     }
 
 
-def _restore(practice: PracticeMill, state: dict[str, object]) -> None:
-    mill = practice.mill
-    mill.spindle_tool = str(state["spindle_tool"])
-    mill.selected_slot = str(state["selected_slot"])
-    mill.slots_nm.update(state["slots_nm"])  # type: ignore[call-overload]
-    practice.touches = int(str(state["touches"]))
-    practice.deeds = [Deed(*line) for line in state["deeds"]]  # type: ignore[attr-defined]
+def _restore(practice: PracticeMill, state: dict[str, Any]) -> None:
+    practice.plant(state.get("faults", []))
+    practice.mill.state.restore(state)
+    practice.touches = int(state["touches"])
+    practice.deeds = [Deed(*line) for line in state["deeds"]]

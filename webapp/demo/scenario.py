@@ -7,13 +7,26 @@ of each vise creeps slowly. Positions are in nanometres, machine coordinates.
 
 import random
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from webapp.demo.mill import AXES, SimulatedMill, Values, ViseTruth
+from webapp.demo.mill import (
+    AXES,
+    MillBuild,
+    MillState,
+    SimulatedMill,
+    Values,
+    ViseTruth,
+    cutter,
+    probe_tool,
+)
+from webapp.demo.mill.vise import COMMON_THICKNESS_NM, MM
 from webapp.domain.shop.shop import Fixture, Machine, Probe
 
-NM_PER_INCH = 25_400_000
+PROBE_LENGTH_NM = 152 * MM
+OTHER_TOOLS = ("7", "12")
+# What hangs in the magazine besides the probe, the parking tool first: name, diameter, length.
+CUTTERS = (("face mill", 50 * MM, 70 * MM), ("drill", 8 * MM, 118 * MM), ("end mill", 16 * MM, 96 * MM))
 
 
 @dataclass(frozen=True)
@@ -56,20 +69,53 @@ SCENARIOS: Mapping[str, MillScenario] = {
 
 def make_mill(machine: Machine, fixture: Fixture, probe: Probe, chance: random.Random) -> SimulatedMill:
     """The machine's mill with nothing in its slots. Its truth is the first seating's until `place` says otherwise."""
-    scenario = SCENARIOS[machine.id]
-    return SimulatedMill(
-        truth=ViseTruth(
-            surface_nm=dict(scenario.first_nm),
-            normal={face.axis: face.normal for face in fixture.faces},
-            opening_nm=fixture.opening_nm,
-        ),
+    build = _build(machine, probe)
+    state = MillState(
+        place_nm={axis: span[1] for axis, span in machine.travel_nm.items()},
+        spindle_tool=machine.parking_tool,
+        selected_slot=machine.labels[0],
+        slots_nm={label: dict.fromkeys(AXES, 0) for label in machine.labels},
+    )
+    return SimulatedMill(build, _vise(machine, fixture), state, chance)
+
+
+def _build(machine: Machine, probe: Probe) -> MillBuild:
+    radius = probe.ball_diameter_nm // 2
+    length = probe.gauge_length_nm + radius if probe.gauge_length_nm else PROBE_LENGTH_NM
+    tools = {machine.probe_tool: probe_tool(
+        machine.probe_tool, probe.ball_diameter_nm, probe.stylus_reach_nm, length
+    )}  # fmt: skip
+    for number, (name, diameter, reach) in zip((machine.parking_tool, *OTHER_TOOLS), CUTTERS, strict=True):
+        tools.setdefault(number, cutter(number, name, diameter, reach))
+    return MillBuild(
         slot_labels=machine.labels,
+        tools=tools,
         probe_tool=machine.probe_tool,
         parking_tool=machine.parking_tool,
-        ball_radius_nm=probe.ball_diameter_nm // 2,
+        travel_nm=machine.travel_nm,
         resolution_nm=machine.display.resolution_nm,
-        probing_spread_nm=scenario.probing_spread_nm,
-        chance=chance,
+        probing_spread_nm=SCENARIOS[machine.id].probing_spread_nm,
+        overtravel_side_nm=probe.overtravel_side_nm,
+        overtravel_up_nm=probe.overtravel_up_nm,
+        first_feed_mm_per_min=machine.first_feed_mm_per_min,
+        deceleration_mm_per_s2=machine.deceleration_mm_per_s2,
+        latency_s=machine.latency_s,
+        z_reads="gauge_line" if probe.gauge_length_nm else "ball_centre",
+    )
+
+
+def _vise(machine: Machine, fixture: Fixture) -> ViseTruth:
+    normal = {"X": -1, "Y": -1, "Z": 1, fixture.clamping_axis: fixture.clamping_direction}
+    return ViseTruth(
+        surface_nm=dict(SCENARIOS[machine.id].first_nm),
+        normal={**normal, **{face.axis: face.normal for face in fixture.faces}},
+        opening_nm=fixture.opening_nm,
+        clamping_axis=fixture.clamping_axis,
+        jaw_length_nm=fixture.jaw_length_nm,
+        jaw_thickness_nm=fixture.jaw_thickness_nm,
+        jaw_height_nm=fixture.jaw_height_nm,
+        moving_thickness_nm=fixture.moving_jaw_thickness_nm or COMMON_THICKNESS_NM,
+        step_nm=min(fixture.jaw_steps_nm, default=0),
     )
 
 
@@ -91,4 +137,4 @@ def place(
         surface_nm[axis] = round(
             scenario.first_nm[axis] + scenario.shift_nm[name][axis] + creep_nm + scatter_nm
         )
-    mill.truth = ViseTruth(surface_nm, mill.truth.normal, mill.truth.opening_nm)
+    mill.truth = replace(mill.truth, surface_nm=surface_nm)

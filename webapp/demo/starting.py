@@ -101,8 +101,8 @@ def _keep_practice(folder: Path, shop: Shop, mills: dict[str, SimulatedMill], no
     """Hand the mills' slots and spindles over from the past to the practice pages."""
     practice = _practice(folder, shop, now)
     for machine_id, mill in mills.items():
-        practice.mills[machine_id].mill.slots_nm = mill.slots_nm
-        practice.mills[machine_id].mill.spindle_tool = mill.spindle_tool
+        practice.mills[machine_id].mill.state.slots_nm = mill.slots_nm
+        practice.mills[machine_id].mill.state.spindle_tool = mill.spindle_tool
     practice.keep()
 
 

@@ -9,12 +9,14 @@ import json
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, cast
 
 from webapp.demo.device import Clock, Device
 from webapp.demo.mill import AXES, NO_MISTAKE, Mistake, SimulatedMill
+from webapp.domain.evidence.written_sheet import StepOnSheet, UsualOnSheet, WrittenSheet
 from webapp.domain.plain.lengths import format_length
 from webapp.domain.setup.fold import Fold
+from webapp.domain.setup.state import AnyEvent
 from webapp.domain.touch.compare import (
     compared_on_sheet,
     display_of,
@@ -65,7 +67,7 @@ class Walker:
         new_id: Callable[[], str],
     ) -> None:
         self.device, self.person, self.mill, self.clock = device, person, mill, clock
-        self.sheet: dict[str, Any] = json.loads(sheet_text)
+        self.sheet: WrittenSheet = json.loads(sheet_text)
         self.fold = Fold(self.sheet)
         self._sheet_hash, self._setup, self._chance, self._new_id = sheet_hash, setup, chance, new_id
         self._plan = {
@@ -99,7 +101,7 @@ class Walker:
         """Any event at the current step."""
         return self._send(kind, data, self.fold.current_step)
 
-    def _do(self, step: dict[str, Any]) -> Iterator[Part]:
+    def _do(self, step: StepOnSheet) -> Iterator[Part]:
         self.clock.forward(SECONDS.get(step["kind"], USUAL_SECONDS) * self._chance.lognormvariate(0, 0.25))
         if step["id"] in self.person.holds_at and self._touched.setdefault(f"hold {step['id']}", 0) == 0:
             self._touched[f"hold {step['id']}"] = 1
@@ -110,7 +112,7 @@ class Walker:
     def _send(self, kind: str, data: dict[str, Any], step: str | None) -> Part:
         about = {"setup": self._setup, "sheet": self._sheet_hash, "person": self.person.id, "step": step}
         jws, event = self.device.event(kind, data, about, self.clock)
-        self.fold.apply(event)
+        self.fold.apply(cast("AnyEvent", event))
         pin = None
         if kind == "setup.signed":
             pin = self.device.seal(self.person.pin, self.sheet["pin_key"], event)
@@ -118,40 +120,40 @@ class Walker:
 
     # What is done at each kind of step: (type of event, its data).
 
-    def _caution(self, step: Event) -> tuple[str, Event]:
-        return "caution.read", {"caution": step["caution"]["id"]}
+    def _caution(self, step: StepOnSheet) -> tuple[str, Event]:
+        return "caution.read", {"caution": step["caution"]["id"] if step["caution"] else ""}
 
-    def _board(self, _: Event) -> tuple[str, Event]:
+    def _board(self, _: StepOnSheet) -> tuple[str, Event]:
         return "board.checked", {"found": "clear", "text": ""}
 
-    def _confirm(self, step: Event) -> tuple[str, Event]:
+    def _confirm(self, step: StepOnSheet) -> tuple[str, Event]:
         closing = [choice["id"] for choice in step["choices"] if choice.get("closes", True)]
         return "step.done", {"answer": closing[0] if closing else "done"}
 
     _search = _confirm
 
-    def _tool_in(self, _: Event) -> tuple[str, Event]:
+    def _tool_in(self, _: StepOnSheet) -> tuple[str, Event]:
         return self._tool(self.sheet["machine"]["probe_tool"])
 
-    def _tool_out(self, _: Event) -> tuple[str, Event]:
+    def _tool_out(self, _: StepOnSheet) -> tuple[str, Event]:
         return self._tool(self.sheet["machine"]["parking_tool"])
 
     def _tool(self, expected: str) -> tuple[str, Event]:
         typed = self.mill.call_tool(expected)
         return "tool.read", {"typed": typed, "matches": same_tool(typed, expected)}
 
-    def _slot(self, _: Event) -> tuple[str, Event]:
+    def _slot(self, _: StepOnSheet) -> tuple[str, Event]:
         own = next(row["label"] for row in self.sheet["slots"] if row["owner_id"] == self.person.id)
         self.mill.select_slot(own)
         found = slot_on_sheet(own, self.sheet, self.person.id, utc_text(self.clock.at))
         return "slot.read", {"typed": own, "outcome": found.outcome}
 
-    def _copy(self, _: Event) -> tuple[str, Event]:
+    def _copy(self, _: StepOnSheet) -> tuple[str, Event]:
         data = self._values()
         compared = compared_on_sheet(data["values_nm"], self.fold.result()["slot"], self.sheet)
         return "values.copied", {**data, "compared": dict(compared)}
 
-    def _clear(self, _: Event) -> tuple[str, Event]:
+    def _clear(self, _: StepOnSheet) -> tuple[str, Event]:
         self.mill.clear_selected()
         return "slot.cleared", self._values()
 
@@ -160,8 +162,8 @@ class Walker:
         values_nm = {axis: slot_length_nm(typed[axis], self.sheet["machine"], axis) for axis in AXES}
         return {"typed": typed, "values_nm": values_nm}
 
-    def _touch(self, step: Event) -> tuple[str, Event]:
-        axis = step["axis"]
+    def _touch(self, step: StepOnSheet) -> tuple[str, Event]:
+        axis = step["axis"] or ""
         count = self._touched[axis] = self._touched.get(axis, 0) + 1
         mistake = self.person.first_mistakes.get(axis, NO_MISTAKE) if count == 1 else NO_MISTAKE
         typed = self._typed(self.mill.touch(axis, mistake))
@@ -175,18 +177,20 @@ class Walker:
             "difference_nm": difference_nm,
         }
 
-    def _square(self, step: Event) -> tuple[str, Event]:
+    def _square(self, step: StepOnSheet) -> tuple[str, Event]:
         """The same face at both places: a jaw that is square, but for the scatter of two touches."""
-        axis, plan = step["axis"], self.sheet["square"]
+        axis, plan = step["axis"] or "", self.sheet.get("square")
+        if plan is None:
+            raise LookupError("this sheet has no look for square")
         typed = [self._typed(self.mill.touch(axis, NO_MISTAKE)) for _ in range(2)]
         values_nm = [touch_length_nm(one, self.sheet["machine"], axis) for one in typed]
         error_nm, told = error_over_jaw_nm(values_nm, plan)
         found = {"apart_nm": plan["apart_nm"], "error_nm": error_nm, "told": told}
         return "square.entered", {"axis": axis, "typed": typed, "values_nm": values_nm, **found}
 
-    def _compare(self, step: Event) -> tuple[str, Event]:
+    def _compare(self, step: StepOnSheet) -> tuple[str, Event]:
         """Keep what agrees, and a first value; touch again once where it differs; then put a question and keep it."""
-        axis = step["axis"]
+        axis = step["axis"] or ""
         state = self.fold.result()
         last = [touch for touch in state["touches"] if touch["axis"] == axis][-1]
         if last["verdict"] == "agrees":
@@ -202,15 +206,15 @@ class Walker:
         because = "question" if last["verdict"] == "ask" else "repeat"
         return "touch.kept", {"axis": axis, "because": because}
 
-    def _finish(self, _: Event) -> tuple[str, Event]:
+    def _finish(self, _: StepOnSheet) -> tuple[str, Event]:
         broken = self.fold.result()["broken_off"] is not None
         return "setup.finished", {"outcome": "broken_off" if broken else "complete"}
 
-    def _sign(self, _: Event) -> tuple[str, Event]:
+    def _sign(self, _: StepOnSheet) -> tuple[str, Event]:
         return "setup.signed", {"meaning": "performed"}
 
     def _typed(self, value_nm: int) -> str:
         return format_length(value_nm, self._display).replace("−", "-").replace("+", "")
 
-    def _usual(self, axis: str) -> Event:
+    def _usual(self, axis: str) -> UsualOnSheet:
         return next(row["usual"] for row in self.sheet["axes"] if row["axis"] == axis)

@@ -12,7 +12,7 @@ Rules:
   again from what is in the record (see domain/evidence/reviewed.py). Events that came later are counted and told.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from hashlib import sha256
 from typing import Any
 
@@ -52,7 +52,7 @@ def check_events(bundle: RecordBundle, setup: str) -> list[Line]:
     return [signatures, _chain_line(opened), belongs, signed, read]
 
 
-def _open(events: Sequence[str], devices: Sequence[dict[str, Any]]) -> tuple[list[Event] | None, Line]:
+def _open(events: Sequence[str], devices: Sequence[Mapping[str, object]]) -> tuple[list[Event] | None, Line]:
     place = 0
     try:
         keys = _keys(devices)
@@ -73,7 +73,7 @@ def _open(events: Sequence[str], devices: Sequence[dict[str, Any]]) -> tuple[lis
     return opened, held("record.events", events=len(opened), devices=len(keys))
 
 
-def _keys(devices: Sequence[dict[str, Any]]) -> dict[str, DeviceKey]:
+def _keys(devices: Sequence[Mapping[str, object]]) -> dict[str, DeviceKey]:
     keys = {}
     for device in devices:
         jwk = device.get("jwk")

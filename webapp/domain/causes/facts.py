@@ -16,8 +16,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
+from webapp.domain.evidence.written_sheet import CandidateOnSheet
 from webapp.domain.figures import spread
 from webapp.domain.plain.axes import Face
 from webapp.domain.plain.lengths import Display, format_length
@@ -44,7 +44,7 @@ class Candidate:
     alone: bool = False
     beside: tuple[tuple[str, int, int], ...] = ()
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> CandidateOnSheet:
         """Return plain data for the setup sheet."""
         return {
             "code": self.code,

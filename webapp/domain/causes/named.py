@@ -17,12 +17,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import NotRequired
+
+from typing_extensions import ReadOnly, TypedDict
 
 from webapp.domain.causes.facts import Candidate, Known, Measures
 from webapp.domain.causes.geometry import geometry_causes
 from webapp.domain.causes.reading import OtherSeating, OtherSlot, RecentTouch, reading_causes
-from webapp.domain.causes.typing_slips import repairs
+from webapp.domain.causes.typing_slips import Repair, repairs
+from webapp.domain.evidence.written_sheet import (
+    AxisOnSheet,
+    BesideOnSheet,
+    CandidateOnSheet,
+    CausesOnSheet,
+    Said,
+    UsualOnSheet,
+)
+from webapp.domain.plain.errors import Fields
 from webapp.domain.plain.lengths import Display, format_length
 
 MOST_NAMED = 3
@@ -41,6 +52,38 @@ __all__ = [
 ]
 
 
+class EarlierTouch(TypedDict):
+    """What is asked of a touch of another axis."""
+
+    axis: ReadOnly[str]
+    value_nm: ReadOnly[int]
+    verdict: ReadOnly[str]
+
+
+class Named(TypedDict):
+    """A cause that is named, and the range that it would have given."""
+
+    code: str
+    fields: Fields
+    low_nm: int
+    high_nm: int
+    alike: bool
+
+
+class _Found(TypedDict):
+    code: str
+    fields: Fields
+    low_nm: int
+    high_nm: int
+    uncertainty_nm: int
+    rank: tuple[int, int, float, int]
+    alike: NotRequired[bool]
+
+
+# A cause's three sentences: what it is, what it would have given, what to check.
+Sentences = TypedDict("Sentences", {"is": Said, "gives": Said, "check": Said, "alike": bool})
+
+
 @dataclass(frozen=True)
 class AxisFacts:
     """What causes of one axis are drawn from, besides the other axes. `recent`: other people's touches, in time."""
@@ -53,9 +96,7 @@ class AxisFacts:
     recent: Sequence[RecentTouch] = ()
 
 
-def prepare(
-    axis: str, facts: Mapping[str, AxisFacts], measures: Measures, display: Display
-) -> dict[str, Any]:
+def prepare(axis: str, facts: Mapping[str, AxisFacts], measures: Measures, display: Display) -> CausesOnSheet:
     """Return the part `causes` of one axis on the sheet, as plain data.
 
     `facts` holds every axis of the sheet by name. What a value inside the travel cannot read is left out, and so is
@@ -85,15 +126,15 @@ def _can_be_told(one: Candidate, known: Known, travel_nm: tuple[int, int]) -> bo
 
 def name_causes(
     value_nm: int,
-    causes: Mapping[str, Any],
-    usual: Mapping[str, Any],
+    causes: CausesOnSheet,
+    usual: UsualOnSheet,
     display: Display,
     *,
     copied_nm: int | None = None,
     own_slot: str | None = None,
-    earlier: Sequence[Mapping[str, Any]] = (),
+    earlier: Sequence[EarlierTouch] = (),
     confirmed: bool = False,
-) -> list[dict[str, Any]]:
+) -> list[Named]:
     """Return at most three causes, the likeliest first: {"code", "fields", "low_nm", "high_nm", "alike"}.
 
     `causes` and `usual` are the sheet's; `copied_nm` is what the operator's own slot `own_slot` held on this axis
@@ -101,8 +142,8 @@ def name_causes(
     person was asked about slips and said that this is what the control shows. The range is what the cause would have
     given. `alike` is True for all that cannot be told from the first by the number alone.
     """
-    centre_nm = usual["centre_nm"]
-    if centre_nm is not None and abs(value_nm - centre_nm) <= causes["chance_nm"]:
+    centre_nm, chance_nm = usual["centre_nm"], causes["chance_nm"]
+    if centre_nm is not None and chance_nm is not None and abs(value_nm - centre_nm) <= chance_nm:
         return []
     read = {one["axis"]: one["value_nm"] for one in earlier}
     alone = all(one["verdict"] == "agrees" for one in earlier)
@@ -117,12 +158,12 @@ def name_causes(
     found += [
         _slip(value_nm, one, causes, centre_nm, display, (LAST if confirmed else 0, len(found) + place))
         for place, one in enumerate(repairs(value_nm, display, usual))
-        if one["tells"]
+        if one["tells"] and centre_nm is not None
     ]
     return _ranked(found)
 
 
-def _of_this_setup(copied_nm: int | None, display: Display) -> list[dict[str, Any]]:
+def _of_this_setup(copied_nm: int | None, display: Display) -> list[CandidateOnSheet]:
     """Return the candidate that only this setup knows: the slot's old value, still there."""
     if copied_nm is None:
         return []
@@ -130,14 +171,14 @@ def _of_this_setup(copied_nm: int | None, display: Display) -> list[dict[str, An
     return [Candidate("cause.old_value", copied_nm, copied_nm, max(1, display.resolution_nm // 6)).as_dict()]
 
 
-def _reads(read: Mapping[str, int], other: Mapping[str, Any]) -> bool:
+def _reads(read: Mapping[str, int], other: BesideOnSheet) -> bool:
     """Tell whether an earlier axis reads what the candidate says it must."""
     if other["axis"] not in read:
         return False
-    return abs(read[other["axis"]] - other["value_nm"]) <= WITHIN * other["uncertainty_nm"]  # type: ignore[no-any-return]
+    return abs(read[other["axis"]] - other["value_nm"]) <= WITHIN * other["uncertainty_nm"]
 
 
-def _entry(one: Mapping[str, Any], off_nm: int, place: int) -> dict[str, Any]:
+def _entry(one: CandidateOnSheet, off_nm: int, place: int) -> _Found:
     is_range = one["low_nm"] < one["high_nm"]
     return {
         "code": one["code"],
@@ -151,12 +192,12 @@ def _entry(one: Mapping[str, Any], off_nm: int, place: int) -> dict[str, Any]:
 
 def _slip(
     value_nm: int,
-    repair: Mapping[str, Any],
-    causes: Mapping[str, Any],
+    repair: Repair,
+    causes: CausesOnSheet,
     centre_nm: int,
     display: Display,
     stands: tuple[int, int],
-) -> dict[str, Any]:
+) -> _Found:
     """Return a slip of typing as a cause: what it would have given is the value less what the slip makes of the rest.
 
     A point slipped to the left also loses up to a step of the display.
@@ -180,25 +221,31 @@ def _apart(low_nm: int, high_nm: int, other_low_nm: int, other_high_nm: int) -> 
     return max(0, other_low_nm - high_nm, low_nm - other_high_nm)
 
 
-def is_alike(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+def is_alike(one: _Found | CandidateOnSheet, other: _Found | CandidateOnSheet) -> bool:
     """Tell whether two causes predict the same within three uncertainties, the larger of the two."""
     apart_nm = _apart(one["low_nm"], one["high_nm"], other["low_nm"], other["high_nm"])
-    return apart_nm <= WITHIN * max(one["uncertainty_nm"], other["uncertainty_nm"])  # type: ignore[no-any-return]
+    return apart_nm <= WITHIN * max(one["uncertainty_nm"], other["uncertainty_nm"])
 
 
-def _ranked(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _ranked(found: list[_Found]) -> list[Named]:
     if not found:
         return []
     first = min(found, key=lambda entry: entry["rank"])
     for entry in found:
         entry["alike"] = is_alike(entry, first)
     exchanged = any(entry["code"] == "cause.axes_exchanged" for entry in found)
-    told: list[dict[str, Any]] = []
+    told: list[Named] = []
     for entry in sorted(found, key=lambda entry: (not entry["alike"], entry["rank"])):
         said = entry["code"] in {one["code"] for one in told} and entry["code"] not in _SAID_APART
         # Two values exchanged says already that one of them stands here.
         if not said and not (exchanged and entry["code"] == "cause.other_axis"):
-            told.append({name: entry[name] for name in ("code", "fields", "low_nm", "high_nm", "alike")})
+            told.append({
+                "code": entry["code"],
+                "fields": entry["fields"],
+                "low_nm": entry["low_nm"],
+                "high_nm": entry["high_nm"],
+                "alike": entry["alike"],
+            })  # fmt: skip
     return told[:MOST_NAMED]
 
 
@@ -215,12 +262,12 @@ _SAID_APART = frozenset({
 
 
 def name_causes_of_vector(
-    touches: Sequence[Mapping[str, Any]],
-    axes: Mapping[str, Mapping[str, Any]],
+    touches: Sequence[EarlierTouch],
+    axes: Mapping[str, AxisOnSheet],
     display: Display,
     copied_nm: Mapping[str, int] | None = None,
     own_slot: str | None = None,
-) -> dict[str, list[dict[str, Any]]]:
+) -> dict[str, list[Named]]:
     """Return the causes of every touch, each with the touches before it; for the lead's desk and the record.
 
     `touches`: {"axis", "value_nm", "verdict"} in order; `axes`: the sheet's axes by name.
@@ -240,15 +287,15 @@ def name_causes_of_vector(
     return named
 
 
-def say_causes(value_nm: int, named: Sequence[Mapping[str, Any]], display: Display) -> list[dict[str, Any]]:
+def say_causes(value_nm: int, named: Sequence[Named], display: Display) -> list[Sentences]:
     """Return codes and fields of each cause's three sentences: what it is, what it gives, what to check."""
     unit, read = display.unit.value, format_length(value_nm, display)
-    lines = []
+    lines: list[Sentences] = []
     for one in named:
         low, high = (format_length(one[end], display) for end in ("low_nm", "high_nm"))
         code = "cause.gives" if low == high else "cause.gives_between"
-        gives = {"code": code, "fields": {"low": low, "high": high, "read": read, "unit": unit}}
-        check = {"code": one["code"].replace("cause.", "check.", 1), "fields": dict(one["fields"])}
-        is_what = {"code": one["code"], "fields": dict(one["fields"])}
+        gives: Said = {"code": code, "fields": {"low": low, "high": high, "read": read, "unit": unit}}
+        check: Said = {"code": one["code"].replace("cause.", "check.", 1), "fields": dict(one["fields"])}
+        is_what: Said = {"code": one["code"], "fields": dict(one["fields"])}
         lines.append({"is": is_what, "gives": gives, "check": check, "alike": one["alike"]})
     return lines

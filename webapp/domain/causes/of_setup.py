@@ -8,11 +8,11 @@ Rules of this module:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from webapp.domain.causes.named import name_causes, say_causes
+from webapp.domain.causes.named import Named, name_causes, say_causes
+from webapp.domain.evidence.folded_setup import Folded
+from webapp.domain.evidence.written_sheet import CausesOnSheet, Said, WrittenSheet
 from webapp.domain.touch.compare import display_of
 
 
@@ -25,9 +25,9 @@ class NamedCause:
     """
 
     code: str
-    says: Mapping[str, Any]
-    gives: Mapping[str, Any]
-    check: Mapping[str, Any]
+    says: Said
+    gives: Said
+    check: Said
     alike: bool
     low_nm: int
     high_nm: int
@@ -35,9 +35,7 @@ class NamedCause:
     uncertainty_nm: int | None
 
 
-def causes_of_touch(
-    sheet: Mapping[str, Any], state: Mapping[str, Any], place: int
-) -> tuple[NamedCause, ...] | None:
+def causes_of_touch(sheet: WrittenSheet, state: Folded, place: int) -> tuple[NamedCause, ...] | None:
     """Return the causes named for the touch at `place` of the fold's touches, the likeliest first.
 
     Empty where no known mistake gives this value; None where nothing is to be explained.
@@ -78,15 +76,15 @@ def causes_of_touch(
     )
 
 
-def _off_nm(value_nm: int, one: Mapping[str, Any]) -> int:
+def _off_nm(value_nm: int, one: Named) -> int:
     """Return read less given, 0 inside a range."""
     nearest_nm: int = min(max(value_nm, one["low_nm"]), one["high_nm"])
     return value_nm - nearest_nm
 
 
-def _uncertainty_nm(one: Mapping[str, Any], causes: Mapping[str, Any]) -> int | None:
-    parts = ("code", "fields", "low_nm", "high_nm")
+def _uncertainty_nm(one: Named, causes: CausesOnSheet) -> int | None:
+    wanted = one["code"], one["fields"], one["low_nm"], one["high_nm"]
     for candidate in causes["candidates"]:
-        if all(candidate[part] == one[part] for part in parts):
-            return int(candidate["uncertainty_nm"])
+        if (candidate["code"], candidate["fields"], candidate["low_nm"], candidate["high_nm"]) == wanted:
+            return candidate["uncertainty_nm"]
     return None

@@ -11,11 +11,11 @@ Rules of this module:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from webapp.domain.causes.facts import Measures, known_axis
 from webapp.domain.causes.named import AxisFacts, prepare
 from webapp.domain.causes.reading import OtherSeating, OtherSlot, RecentTouch
+from webapp.domain.evidence.written_sheet import CausesOnSheet
 from webapp.domain.plain.axes import Axis
 from webapp.domain.shop.shop import Fixture, Machine, Probe
 from webapp.domain.shop.slots import SlotRow
@@ -72,7 +72,7 @@ def sheet_causes(
     slots: Sequence[SlotRow] = (),
     seatings: Mapping[str, Sequence[OtherSeating]] | None = None,
     recent: Mapping[str, Sequence[RecentTouch]] | None = None,
-) -> dict[str, dict[str, Any]]:
+) -> dict[str, CausesOnSheet]:
     """Return the part `causes` of each of the fixture's axes, by axis.
 
     `usuals` and `choices` have one entry for each axis, as the sheet's lines were drawn. `recent`: the last touch of

@@ -13,16 +13,28 @@ Rules of this module:
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
+from typing import TypedDict
 
+from webapp.domain.evidence.written_sheet import UsualOnSheet
 from webapp.domain.plain.lengths import Display
 
 MOST_PLACES = 3
 ROOM_FOR_DIGIT = 4
 
 
-def repairs(value_nm: int, display: Display, usual: Mapping[str, Any]) -> list[dict[str, Any]]:
+class Repair(TypedDict):
+    """A slip put right: what was meant, how far that lies from the centre, and how the slip scales it."""
+
+    code: str
+    repaired_nm: int
+    off_nm: int
+    up: int
+    down: int
+    tells: bool
+
+
+def repairs(value_nm: int, display: Display, usual: UsualOnSheet) -> list[Repair]:
     """Return the slips that would explain a value beyond the ask line, by kind, none for a value inside.
 
     Each is {"code", "repaired_nm", "off_nm", "up", "down", "tells"}: the value that was meant, how far it lies from the
@@ -32,7 +44,7 @@ def repairs(value_nm: int, display: Display, usual: Mapping[str, Any]) -> list[d
     centre_nm, ask_nm = usual["centre_nm"], usual["ask_nm"]
     if centre_nm is None or ask_nm is None or abs(value_nm - centre_nm) <= ask_nm:
         return []
-    best: dict[str, dict[str, Any]] = {}
+    best: dict[str, Repair] = {}
     for code, repaired_nm, up, down, unit_nm in _slips(value_nm, centre_nm, display):
         off_nm = abs(repaired_nm - centre_nm)
         tells = unit_nm is None or unit_nm >= ROOM_FOR_DIGIT * ask_nm

@@ -13,9 +13,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
-Shape = dict[str, Any]
+from webapp.domain.evidence.written_sheet import ShapeOnSheet
+
 Point = tuple[float, float]
 Anchor = Literal["start", "middle", "end"]
 
@@ -39,11 +40,11 @@ class Canvas:
     """Collects shapes in the order they are drawn. `text` is the size of ordinary text in drawing units."""
 
     text: float
-    shapes: list[Shape] = field(default_factory=list)
+    shapes: list[ShapeOnSheet] = field(default_factory=list)
 
     def rect(self, role: str, x: float, y: float, width: float, height: float) -> None:
         """Add a rectangle with its upper left corner at x, y."""
-        numbers = {"x": tenth(x), "y": tenth(y), "width": tenth(width), "height": tenth(height)}
+        numbers: ShapeOnSheet = {"x": tenth(x), "y": tenth(y), "width": tenth(width), "height": tenth(height)}
         self.shapes.append({"kind": "rect", "role": role, **numbers})
 
     def box(self, role: str, one: Point, other: Point) -> None:
@@ -53,13 +54,14 @@ class Canvas:
 
     def circle(self, role: str, centre: Point, radius: float) -> None:
         """Add a circle."""
-        numbers = {"cx": tenth(centre[0]), "cy": tenth(centre[1]), "r": tenth(radius)}
+        numbers: ShapeOnSheet = {"cx": tenth(centre[0]), "cy": tenth(centre[1]), "r": tenth(radius)}
         self.shapes.append({"kind": "circle", "role": role, **numbers})
 
     def line(self, role: str, start: Point, end: Point) -> None:
         """Add a straight line."""
-        numbers = {"x1": tenth(start[0]), "y1": tenth(start[1]), "x2": tenth(end[0]), "y2": tenth(end[1])}
-        self.shapes.append({"kind": "line", "role": role, **numbers})
+        start_at: ShapeOnSheet = {"x1": tenth(start[0]), "y1": tenth(start[1])}
+        end_at: ShapeOnSheet = {"x2": tenth(end[0]), "y2": tenth(end[1])}
+        self.shapes.append({"kind": "line", "role": role, **start_at, **end_at})
 
     def path(self, role: str, text: str) -> None:
         """Add a path; an empty one is left out."""
@@ -84,8 +86,8 @@ class Canvas:
         """Add a short text that is the same in every language, such as "X+"."""
         self._text(role, at, anchor, size, {"text": text})
 
-    def _text(self, role: str, at: Point, anchor: Anchor, size: float, said: Shape) -> None:
-        numbers = {"x": tenth(at[0]), "y": tenth(at[1]), "size": tenth(size)}
+    def _text(self, role: str, at: Point, anchor: Anchor, size: float, said: ShapeOnSheet) -> None:
+        numbers: ShapeOnSheet = {"x": tenth(at[0]), "y": tenth(at[1]), "size": tenth(size)}
         self.shapes.append({"kind": "text", "role": role, "anchor": anchor, **numbers, **said})
 
 

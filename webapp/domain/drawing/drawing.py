@@ -18,12 +18,12 @@ Rules of this module:
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, NotRequired, TypedDict
 
-from webapp.domain.drawing.canvas import Canvas, Shape
+from webapp.domain.drawing.canvas import Canvas
 from webapp.domain.drawing.close_up import COMPACT, COMPACT_TEXT, SMALL, WIDE, draw_close_up
 from webapp.domain.drawing.locator import draw_axes, draw_locator, draw_small_locator
 from webapp.domain.drawing.touch import Touch
+from webapp.domain.evidence.written_sheet import ApproachOnSheet, Drawing, Said
 from webapp.domain.plain.errors import DomainError, Fields
 from webapp.domain.plain.lengths import Display, format_length
 
@@ -51,33 +51,6 @@ class DrawingFaceUnknownError(DrawingError):
     field_names = ("face", "axis")
 
 
-class Words(TypedDict):
-    """A sentence of the catalogue and what goes into it."""
-
-    code: str
-    fields: Fields
-
-
-class NarrowDrawing(TypedDict):
-    """The same touch for a narrow screen, or for a low one."""
-
-    width: int
-    height: int
-    shapes: list[Shape]
-
-
-class Drawing(TypedDict):
-    """A drawing as it stands on a setup sheet."""
-
-    view: str
-    width: int
-    height: int
-    words: Words
-    shapes: list[Shape]
-    compact: NarrowDrawing
-    small: NotRequired[NarrowDrawing]
-
-
 @dataclass(frozen=True)
 class Vise:
     """What a drawing needs to know of a vise: measures in nanometres, directions of the machine.
@@ -97,7 +70,7 @@ class Vise:
 def draw_touch(
     vise: Vise,
     ball_diameter_nm: int,
-    approach: dict[str, Any] | None,
+    approach: ApproachOnSheet | None,
     axis: str,
     face: str,
     normal: int,
@@ -150,17 +123,16 @@ def _check(vise: Vise, ball_diameter_nm: int, axis: str, face: str) -> None:
 def _touch(
     vise: Vise,
     ball_nm: int,
-    approach: dict[str, Any] | None,
+    approach: ApproachOnSheet | None,
     axis: str,
     face: str,
     normal: int,
     display: Display,
 ) -> Touch:
-    planned = approach or {}
     lengths = {
-        "low": planned.get("gap_low_nm"),
-        "high": planned.get("gap_high_nm"),
-        "range": planned.get("range_nm"),
+        "low": None if approach is None else approach["gap_low_nm"],
+        "high": None if approach is None else approach["gap_high_nm"],
+        "range": None if approach is None else approach["range_nm"],
         "ball": ball_nm,
     }
     shown = {name: format_length(value, display, sign=False) for name, value in lengths.items() if value}
@@ -186,7 +158,7 @@ def _mm(value_nm: int | None) -> float | None:
     return None if value_nm is None else value_nm / NM_PER_MM
 
 
-def _words(touch: Touch) -> Words:
+def _words(touch: Touch) -> Said:
     """Return the sentence that says in words what the drawing shows."""
     view = touch.view if touch.view == "plan" else f"side_{touch.clamping_axis.lower()}"
     planned = "" if touch.gap_low is not None else "_without_window"

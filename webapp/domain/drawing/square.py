@@ -8,11 +8,11 @@ Rules of this module:
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from webapp.domain.drawing.canvas import Anchor, Canvas, Point, hatch, path_text
 from webapp.domain.drawing.close_up import COMPACT_TEXT
-from webapp.domain.drawing.drawing import Drawing, Vise
+from webapp.domain.drawing.drawing import Vise
+from webapp.domain.evidence.written_sheet import Drawing, SquarePlan
 from webapp.domain.plain.errors import Fields
 
 WIDE_TEXT = 16.0
@@ -35,7 +35,7 @@ class _Frame:
 
 
 def draw_square(
-    vise: Vise, ball_diameter_nm: int, plan: dict[str, Any], search_label: str, apart: str
+    vise: Vise, ball_diameter_nm: int, plan: SquarePlan, search_label: str, apart: str
 ) -> Drawing:
     """Return the drawing, 720 by 300 units, with a compact one of 360 by 200.
 
@@ -56,7 +56,7 @@ def draw_square(
 
 
 def _draw(
-    canvas: Canvas, vise: Vise, ball_diameter_nm: int, plan: dict[str, Any], apart: str, size: tuple[int, int]
+    canvas: Canvas, vise: Vise, ball_diameter_nm: int, plan: SquarePlan, apart: str, size: tuple[int, int]
 ) -> None:
     length, thick, ball = vise.jaw_length_nm / 1e6, vise.jaw_thickness_nm / 1e6, ball_diameter_nm / 1e6
     lies_along_x = plan["along"] == "X"

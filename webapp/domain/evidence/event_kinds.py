@@ -14,7 +14,7 @@ from datetime import datetime
 from typing import Annotated, Any, Generic, Literal, NotRequired, TypeVar
 
 from pydantic import AfterValidator, Field
-from typing_extensions import TypedDict
+from typing_extensions import ReadOnly, TypedDict
 
 from webapp.domain.plain.declared import Expected, exactly
 from webapp.domain.plain.json_strict import LARGEST_INTEGER
@@ -25,6 +25,7 @@ LONGEST_TEXT = 2000
 LARGEST_LENGTH_NM = 10**13
 
 AxisName = Literal["X", "Y", "Z"]
+AXIS_NAMES: tuple[AxisName, ...] = ("X", "Y", "Z")
 Display = Literal["standalone", "browser"]
 Found = Literal["clear", "probe_in_spindle", "something_else"]
 SlotOutcome = Literal["own", "somebody_elses", "shop", "free", "expired", "unknown"]
@@ -312,10 +313,7 @@ CLOSING = frozenset({
 })  # fmt: skip
 
 
-@exactly
-class SignedEvent(TypedDict, Generic[Data]):
-    """An event as it was signed. `previous` is the id of the device's event before, None for its first."""
-
+class _Common(TypedDict, Generic[Data]):
     domain: Annotated[Literal["zerokeep/event/1"], Expected("expected.domain")]
     type: Annotated[str, Expected("expected.text")]
     device: DeviceId
@@ -327,11 +325,24 @@ class SignedEvent(TypedDict, Generic[Data]):
     person: ShortId
     at_utc: AtUtc
     elapsed_ms: Count
-    step: StepId | None
     data: Annotated[Data, Expected("expected.object")]
 
 
-class Event(SignedEvent[Data], Generic[Data]):
+@exactly
+class SignedEvent(_Common[Data], Generic[Data]):
+    """An event as it was signed. `previous` is the id of the device's event before, None for its first."""
+
+    step: StepId | None
+
+
+class Event(_Common[Data], Generic[Data]):
     """The same with its id, the SHA-256 of what was signed: what everything inside works with."""
 
     id: str
+    step: ReadOnly[str | None]
+
+
+class Answer(Event[Data], Generic[Data]):
+    """An event that answers a step, and so names one."""
+
+    step: str

@@ -17,7 +17,6 @@ from webapp.domain.evidence.event_kinds import (
     CLOSING,
     DATA,
     EVENT_DOMAIN,
-    AxisName,
     BreakReason,
     Hash,
     ShortId,
@@ -30,7 +29,6 @@ from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import SHOWN_CHARACTERS, read_json
 
 __all__ = [
-    "AXES",
     "BREAK_REASONS",
     "CLOSING",
     "DATA",
@@ -41,7 +39,6 @@ __all__ = [
     "WORRIES",
 ]
 
-AXES: tuple[str, ...] = get_args(AxisName)
 SLOT_OUTCOMES: tuple[str, ...] = get_args(SlotOutcome)
 WORRIES: tuple[str, ...] = get_args(WorryKind)
 BREAK_REASONS: tuple[str, ...] = get_args(BreakReason)

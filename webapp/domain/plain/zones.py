@@ -11,8 +11,9 @@ Rules of this module:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta, timezone
+from typing import TypedDict
 from zoneinfo import ZoneInfo
 
 UTC_NAME = "UTC"
@@ -30,6 +31,13 @@ def is_zone(name: object) -> bool:
     return True
 
 
+class TimeOffset(TypedDict):
+    """From when on a zone lies how many minutes ahead of UTC."""
+
+    from_utc: str
+    minutes: int
+
+
 def local_time(at_utc: str, zone: str) -> str | None:
     """Return "09:30 +02:00" in this zone, with the day before it where that is another; None where the zone is UTC."""
     if zone == UTC_NAME:
@@ -38,7 +46,7 @@ def local_time(at_utc: str, zone: str) -> str | None:
     return _beside(at, at.astimezone(ZoneInfo(zone)))
 
 
-def offsets(zone: str, from_utc: str) -> list[dict[str, str | int]]:
+def offsets(zone: str, from_utc: str) -> list[TimeOffset]:
     """Return the zone's offsets from a time on, for 400 days: [{"from_utc", "minutes"}], the first from that time.
 
     Empty for UTC. A change stands there with its minute.
@@ -46,7 +54,7 @@ def offsets(zone: str, from_utc: str) -> list[dict[str, str | int]]:
     if zone == UTC_NAME:
         return []
     place, start = ZoneInfo(zone), datetime.fromisoformat(from_utc)
-    found: list[dict[str, str | int]] = [{"from_utc": from_utc, "minutes": _minutes(start, place)}]
+    found: list[TimeOffset] = [{"from_utc": from_utc, "minutes": _minutes(start, place)}]
     day = start
     while day < start + AHEAD:
         day, before = day + timedelta(days=1), day
@@ -57,9 +65,9 @@ def offsets(zone: str, from_utc: str) -> list[dict[str, str | int]]:
     return found
 
 
-def local_by_offsets(at_utc: str, known: Iterable[Mapping[str, str | int]]) -> str | None:
+def local_by_offsets(at_utc: str, known: Iterable[TimeOffset]) -> str | None:
     """Return the local time as `local_time` does, by a sheet's offsets; None for a time before the first."""
-    minutes = [int(one["minutes"]) for one in known if str(one["from_utc"]) <= at_utc]
+    minutes = [one["minutes"] for one in known if one["from_utc"] <= at_utc]
     if not minutes:
         return None
     at = datetime.fromisoformat(at_utc)

@@ -14,9 +14,9 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any
 
 from webapp.domain.budget.typed import read_value_nm
+from webapp.domain.evidence.written_sheet import ProbeCheckOnSheet
 from webapp.domain.figures.circle_fit import Point
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.lengths import parse_length
@@ -81,7 +81,7 @@ class CheckState:
     due_at_utc: str | None
     overdue: bool
 
-    def as_plain(self) -> dict[str, Any]:
+    def as_plain(self) -> ProbeCheckOnSheet:
         """Return what the sheet carries."""
         return {"due_at_utc": self.due_at_utc, "overdue": self.overdue}
 

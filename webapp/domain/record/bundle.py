@@ -15,11 +15,15 @@ from base64 import urlsafe_b64decode, urlsafe_b64encode
 from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
-from typing import Any
+from typing import Any, NotRequired, TypedDict, cast
 
+from webapp.domain.evidence.decisions import Decision
+from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.evidence.events import read_event
+from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import canonical_bytes, canonical_text, read_json
+from webapp.domain.setup.step_times import PacedStep
 
 RECORD_DOMAIN = "zerokeep/record/1"
 FILE_NAMES = ("sheet.json", "events.jsonl", "devices.json", "decisions.jsonl", "record.json")
@@ -65,15 +69,52 @@ class RecordEventNotJwsError(RecordError):
     field_names = ("line",)
 
 
+class DeviceInRecord(TypedDict):
+    """A tablet whose events the record holds: its name in the shop and its public key."""
+
+    id: str
+    name: str | None
+    jwk: dict[str, str] | None
+
+
+class PersonInRecord(TypedDict):
+    """Somebody whom the record names."""
+
+    id: str
+    name: str
+    roles: list[str]
+
+
+class LedgerHead(TypedDict):
+    """How long the ledger was, and its root in lower-case hex."""
+
+    size: int
+    root: str
+
+
+class RecordFile(TypedDict):
+    """What stands in record.json. Early records have neither `edition` nor `step_pace`."""
+
+    domain: str
+    edition: NotRequired[int]
+    setup: str
+    shop: str
+    people: list[PersonInRecord]
+    sealed_at_utc: str | None
+    ledger: LedgerHead | None
+    renderer: dict[str, str]
+    step_pace: NotRequired[list[PacedStep]]
+
+
 @dataclass(frozen=True)
 class RecordBundle:
     """One setup's evidence, as text and plain values. `record` and `devices` hold plain JSON values."""
 
     sheet_text: str
     events: tuple[str, ...]
-    devices: tuple[dict[str, Any], ...]
+    devices: tuple[DeviceInRecord, ...]
     decisions: tuple[str, ...]
-    record: dict[str, Any]
+    record: RecordFile
 
     def files(self) -> dict[str, bytes]:
         """Return the bytes of the five files by name, in the order that they are printed in."""
@@ -90,20 +131,20 @@ class RecordBundle:
         lines = (f"{name} {sha256(data).hexdigest()}\n" for name, data in self.files().items())
         return sha256("".join(lines).encode("ascii")).hexdigest()
 
-    def sheet(self) -> dict[str, Any]:
+    def sheet(self) -> WrittenSheet:
         """Return the sheet as a plain value. Raises a `JsonError` for text that is not strict JSON."""
         sheet = read_json(self.sheet_text.encode("utf-8"), LARGEST_FILE_BYTES)
         if not isinstance(sheet, dict):
             raise RecordFileWrongError(name="sheet.json")
-        return sheet
+        return cast("WrittenSheet", sheet)
 
-    def decoded_events(self) -> list[dict[str, Any]]:
+    def decoded_events(self) -> list[Event[Any]]:
         """Return every event as its payload with its `id` added, in order. Raises a `RecordError`, a `JsonError` or
         an `EventError`.
         """
         return [_event(jws, line) for line, jws in enumerate(self.events, 1)]
 
-    def decoded_decisions(self) -> list[dict[str, Any]]:
+    def decoded_decisions(self) -> list[Decision]:
         """Return every decision as a plain value, in order. Raises a `JsonError`."""
         return [read_json(text.encode("utf-8")) for text in self.decisions]
 
@@ -126,7 +167,7 @@ def from_files(files: Mapping[str, bytes]) -> RecordBundle:
         _lines(files, "events.jsonl"),
         tuple(devices),
         _lines(files, "decisions.jsonl"),
-        record,
+        cast("RecordFile", record),
     )
     _check_spelling(bundle, files)
     return bundle
@@ -159,14 +200,14 @@ def _lines(files: Mapping[str, bytes], name: str) -> tuple[str, ...]:
     return tuple(_text(files, name).split("\n")[:-1])
 
 
-def _event(jws: str, line: int) -> dict[str, Any]:
+def _event(jws: str, line: int) -> Event[Any]:
     try:
         header, payload_text, _ = jws.split(".")
         signed = f"{header}.{payload_text}".encode("ascii")
         payload = _from_base64url(payload_text)
     except ValueError:
         raise RecordEventNotJwsError(line=line) from None
-    return {"id": sha256(signed).hexdigest(), **read_event(payload)}
+    return {**read_event(payload), "id": sha256(signed).hexdigest()}
 
 
 def _from_base64url(text: str) -> bytes:

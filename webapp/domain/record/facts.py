@@ -13,16 +13,17 @@ Rules of this module:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from hashlib import sha256
 from typing import Any
 
 from webapp.domain.causes.of_setup import causes_of_touch
+from webapp.domain.evidence.folded_setup import Folded, Signature, SignOff
 from webapp.domain.evidence.reviewed import fits
+from webapp.domain.evidence.written_sheet import AxisOnSheet, WrittenSheet
 from webapp.domain.plain.errors import DomainError, Fields, Finding
 from webapp.domain.plain.lengths import Display, format_length, format_other_unit
 from webapp.domain.plain.zones import local_by_offsets
-from webapp.domain.record.bundle import RecordBundle
+from webapp.domain.record.bundle import PersonInRecord, RecordBundle, RecordFile
 from webapp.domain.record.numbers import fast, pace, planned_search, probe_check, squares
 from webapp.domain.record.rows import (
     CautionRow,
@@ -80,11 +81,11 @@ def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
         ball=f"{format_length(sheet['probe']['ball_diameter_nm'], display, sign=False)} {display.unit.value}",
         slot=state["slot"],
         operator=story.name_of(state["person"]),
-        tablets=tuple(device["name"] for device in bundle.devices),
+        tablets=tuple(device["name"] or device["id"] for device in bundle.devices),
         procedure=sheet["procedure"]["title"],
         revision=grouped(sheet["procedure"]["revision"][:8]),
         setup=record["setup"],
-        started=whole_time(state["started_at_utc"], sheet),
+        started="–" if state["started_at_utc"] is None else whole_time(state["started_at_utc"], sheet),
         ended=None if ended is None else whole_time(ended, sheet),
         sealed=None if record["sealed_at_utc"] is None else whole_time(record["sealed_at_utc"], sheet),
         status=_status(state, final),
@@ -116,7 +117,7 @@ def grouped(text: str, size: int = 4) -> str:
     return " ".join(text[place : place + size] for place in range(0, len(text), size))
 
 
-def whole_time(at_utc: str, sheet: Mapping[str, Any] | None = None) -> str:
+def whole_time(at_utc: str, sheet: WrittenSheet | None = None) -> str:
     """Return date, time to the second and offset, such as "2026-11-25 08:03:12 +00:00"; behind it in brackets the
     shop's own time, where the sheet carries its offsets.
     """
@@ -125,7 +126,7 @@ def whole_time(at_utc: str, sheet: Mapping[str, Any] | None = None) -> str:
     return f"{at_utc[:10]} {at_utc[11:19]} +00:00{beside}"
 
 
-def _check_final(state: Mapping[str, Any], record: Mapping[str, Any]) -> None:
+def _check_final(state: Folded, record: RecordFile) -> None:
     signed = state["signatures"] and state["signatures"][-1]["state"] == "verified"
     if state["status"] != "signed_off" or not signed:
         raise RecordNotFinalError(status_code=f"record.status_{state['status']}")
@@ -133,20 +134,20 @@ def _check_final(state: Mapping[str, Any], record: Mapping[str, Any]) -> None:
         raise RecordNotFinalError(status_code="record.status_not_on_ledger")
 
 
-def _people(record: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+def _people(record: RecordFile) -> dict[str, PersonInRecord]:
     return {person["id"]: person for person in record["people"]}
 
 
-def _status(state: Mapping[str, Any], final: bool) -> Finding:
+def _status(state: Folded, final: bool) -> Finding:
     unsealed = state["status"] == "signed_off" and not final
     return Finding("record.status_not_on_ledger" if unsealed else f"record.status_{state['status']}")
 
 
-def _outcome(state: Mapping[str, Any]) -> Finding:
+def _outcome(state: Folded) -> Finding:
     return Finding(f"record.outcome_{state['outcome'] or 'unfinished'}")
 
 
-def _scale(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> tuple[ScaleStage, ...]:
+def _scale(sheet: WrittenSheet, state: Folded) -> tuple[ScaleStage, ...]:
     stages = []
     for stage in sheet["procedure"]["stages"]:
         states = tuple(state["steps"][step["id"]]["state"] for step in stage["steps"])
@@ -156,7 +157,7 @@ def _scale(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> tuple[ScaleSta
     return tuple(stages)
 
 
-def _plate(axis: Mapping[str, Any], state: Mapping[str, Any], display: Display) -> Plate:
+def _plate(axis: AxisOnSheet, state: Folded, display: Display) -> Plate:
     touch = next(
         (one for one in reversed(state["touches"]) if one["axis"] == axis["axis"] and one["kept"]), None
     )
@@ -169,12 +170,14 @@ def _plate(axis: Mapping[str, Any], state: Mapping[str, Any], display: Display) 
     )
 
 
-def _half_set(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> Finding | None:
+def _half_set(sheet: WrittenSheet, state: Folded) -> Finding | None:
     """Return the sentence about a slot that this setup left without all its values; not while it still runs."""
     is_left = state["status"] != "running" or state["broken_off"] is not None
     missing = missing_axes(sheet, state) if is_left else ()
     return (
-        Finding("record.half_set", {"slot": state["slot"], "axes": ", ".join(missing)}) if missing else None
+        Finding("record.half_set", {"slot": state["slot"] or "–", "axes": ", ".join(missing)})
+        if missing
+        else None
     )
 
 
@@ -211,7 +214,7 @@ def _causes(place: int, story: Story) -> tuple[Finding, ...] | None:
     return tuple(Finding(one.code, one.says["fields"]) for one in named) or (Finding("cause.none"),)
 
 
-def _usual(axis: Mapping[str, Any], display: Display) -> UsualRow:
+def _usual(axis: AxisOnSheet, display: Display) -> UsualRow:
     usual = axis["usual"]
     planned = planned_search(axis, display)
     fields: Fields = {"face_code": f"record.face_{axis['face']}"}
@@ -251,8 +254,8 @@ def _checks(story: Story) -> tuple[CheckRow, ...]:
     for step_id, found in story.state["steps"].items():
         step = story.steps[step_id]
         if found["state"] == "done" and (step["kind"] in ANSWERED_KINDS or step["choices"]):
-            event = story.events[found["event"]]
-            rows.append(CheckRow(story.do(step_id), story.answer(event), story.clock(found["at_utc"])))
+            event = story.events[found["event"] or ""]
+            rows.append(CheckRow(story.do(step_id), story.answer(event), story.clock(event["at_utc"])))
     return tuple(rows)
 
 
@@ -275,7 +278,7 @@ def _signatures(story: Story, bundle: RecordBundle) -> tuple[SignatureRow, ...]:
     return tuple(rows)
 
 
-def _signature_state(signature: Mapping[str, Any]) -> Finding:
+def _signature_state(signature: Signature) -> Finding:
     if signature["state"] == "refused":
         return Finding(
             "record.signature_refused", {"reason_code": f"record.refused_{signature['refused_because']}"}
@@ -283,14 +286,15 @@ def _signature_state(signature: Mapping[str, Any]) -> Finding:
     return Finding(f"record.signature_{signature['state']}")
 
 
-def _sign_off_row(sign_off: Mapping[str, Any], story: Story, bundle: RecordBundle) -> SignatureRow:
+def _sign_off_row(sign_off: SignOff, story: Story, bundle: RecordBundle) -> SignatureRow:
     """Return the lead's signature; its identifier is the hash of the decision's text."""
     decided = list(zip(bundle.decisions, bundle.decoded_decisions(), strict=True))
     place = next(
         place for place, (_, decision) in enumerate(decided) if decision["type"] == "setup.signed_off"
     )
     text = decided[place][0]
-    roles = story.people.get(sign_off["by"], {}).get("roles", ["lead"])
+    listed = story.people.get(sign_off["by"])
+    roles = ["lead"] if listed is None else listed["roles"]
     return SignatureRow(
         name=story.name_of(sign_off["by"]),
         roles=tuple(Finding(f"record.role_{role}") for role in roles),

@@ -10,11 +10,10 @@ Rules of this module:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
+from webapp.domain.evidence.written_sheet import AxisOnSheet
 from webapp.domain.plain.errors import Fields, Finding
 from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.record.bundle import RecordFile
 from webapp.domain.record.rows import PaceRow, SquareRow
 from webapp.domain.record.story import Story
 from webapp.domain.touch.compare import display_of
@@ -55,17 +54,23 @@ def probe_check(story: Story) -> Finding | None:
     )
 
 
-def planned_search(axis: Mapping[str, Any], display: Display) -> Finding | None:
+def planned_search(axis: AxisOnSheet, display: Display) -> Finding | None:
     """Return how the search of this axis was planned, None where nothing is known of the point that is meant."""
     approach = axis["approach"]
-    if approach is None or "stand_above_ball_nm" not in approach or approach["stand_low_nm"] is None:
+    if approach is None or "stand_above_ball_nm" not in approach:
         return None
-    above = approach["stand_above_ball_nm"]
+    above, low_nm, high_nm = (
+        approach["stand_above_ball_nm"],
+        approach["stand_low_nm"],
+        approach["stand_high_nm"],
+    )
+    if low_nm is None or high_nm is None:
+        return None
     point = "spindle" if axis["axis"] != "Z" else "gauge_line" if above else "ball"
     fields: Fields = {
         "axis": axis["axis"],
-        "low": format_length(approach["stand_low_nm"], display),
-        "high": format_length(approach["stand_high_nm"], display),
+        "low": format_length(low_nm, display),
+        "high": format_length(high_nm, display),
         "range": format_length(approach["range_nm"], display, sign=False),
         "first": approach["first_feed_text"].split()[0],
         "second": approach["fine_feed_text"],
@@ -76,14 +81,14 @@ def planned_search(axis: Mapping[str, Any], display: Display) -> Finding | None:
     return Finding(f"record.planned_{point}", fields)
 
 
-def pace(record: Mapping[str, Any]) -> Finding | None:
+def pace(record: RecordFile) -> Finding | None:
     """Return the sentence about steps that were done fast, None where there are none."""
     steps = record.get("step_pace") or []
     marked = sum(step["is_marked"] for step in steps)
     return Finding("pace.marked", {"marked": marked, "steps": len(steps)}) if marked else None
 
 
-def fast(record: Mapping[str, Any], story: Story) -> tuple[PaceRow, ...]:
+def fast(record: RecordFile, story: Story) -> tuple[PaceRow, ...]:
     """Return the steps that were done fast, each with its time beside the shop's."""
     return tuple(
         PaceRow(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
+from webapp.domain.evidence.written_sheet import Drawing
 from webapp.domain.plain.errors import Finding
 from webapp.domain.record.story import Happening
 
@@ -184,5 +184,5 @@ class RecordFacts:
     checks: tuple[CheckRow, ...]
     happenings: tuple[Happening, ...]
     signatures: tuple[SignatureRow, ...]
-    drawings: tuple[tuple[str, Mapping[str, Any]], ...]
+    drawings: tuple[tuple[str, Drawing], ...]
     proof: Proof

@@ -10,10 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from webapp.domain.evidence.chain import forks
+from webapp.domain.evidence.folded_setup import Correction, Folded, Question
+from webapp.domain.evidence.written_sheet import AxisOnSheet, StepOnSheet, WrittenSheet
 from webapp.domain.plain.errors import Fields, Finding
+from webapp.domain.record.bundle import PersonInRecord
+from webapp.domain.setup.state import AnyEvent
 
 ANSWERING = frozenset({"board.checked", "step.done", "tool.read", "slot.read", "slot.cleared"})
 SLOT_MARK = "{slot}"
@@ -35,24 +38,24 @@ class Happening:
 class Story:
     """The sheet, the events by id, and the folded state, with the look-ups that a page needs."""
 
-    sheet: Mapping[str, Any]
-    events: Mapping[str, Mapping[str, Any]]
-    state: Mapping[str, Any]
-    people: Mapping[str, Mapping[str, Any]]
+    sheet: WrittenSheet
+    events: Mapping[str, AnyEvent]
+    state: Folded
+    people: Mapping[str, PersonInRecord]
 
     @property
-    def steps(self) -> dict[str, Mapping[str, Any]]:
+    def steps(self) -> dict[str, StepOnSheet]:
         """Return every step of the sheet by id, in order."""
         return {step["id"]: step for stage in self.sheet["procedure"]["stages"] for step in stage["steps"]}
 
-    def axis(self, axis: str) -> Mapping[str, Any]:
+    def axis(self, axis: str) -> AxisOnSheet:
         """Return what the sheet says of this axis."""
-        found: Mapping[str, Any] = next(one for one in self.sheet["axes"] if one["axis"] == axis)
-        return found
+        return next(one for one in self.sheet["axes"] if one["axis"] == axis)
 
     def name_of(self, person: str | None) -> str:
         """Return the person's full name, the identifier where the record does not list them."""
-        return str(self.people.get(person or "", {}).get("name", person))
+        listed = self.people.get(person or "")
+        return str(person) if listed is None else listed["name"]
 
     def clock(self, at_utc: str) -> str:
         """Return the time to the second, with the date where it is another than the day the setup started."""
@@ -77,7 +80,7 @@ class Story:
             return ""
         return str(self.steps[step_id]["do"]).replace(SLOT_MARK, self.state["slot"] or "–")
 
-    def answer(self, event: Mapping[str, Any]) -> Finding:
+    def answer(self, event: AnyEvent) -> Finding:
         """Return what was answered in this event, as words or as typed."""
         data, kind = event["data"], event["type"]
         if kind == "board.checked":
@@ -88,10 +91,10 @@ class Story:
             return Finding(
                 "record.cleared_as", {axis.lower(): data["typed"][axis] for axis in ("X", "Y", "Z")}
             )
-        choices = {choice["id"]: choice["label"] for choice in self.steps[event["step"]]["choices"]}
+        choices = {choice["id"]: choice["label"] for choice in self.steps[event["step"] or ""]["choices"]}
         return Finding("record.chosen", {"label": choices.get(data["answer"], data["answer"])})
 
-    def open_answer(self, event: Mapping[str, Any]) -> Finding:
+    def open_answer(self, event: AnyEvent) -> Finding:
         """Return the words for an answer that left its step open."""
         answer = self.answer(event)
         if event["type"] == "board.checked":
@@ -126,7 +129,7 @@ def happenings(story: Story) -> tuple[Happening, ...]:
 Line = tuple[str, str | None, Finding, str]
 
 
-def _question(question: Mapping[str, Any], story: Story) -> list[Line]:
+def _question(question: Question, story: Story) -> list[Line]:
     event = story.events[question["event"]]
     fields: Fields = {} if question["axis"] is None else {"axis": question["axis"]}
     asked = "record.question_axis" if fields else "record.question"
@@ -143,7 +146,7 @@ def _question(question: Mapping[str, Any], story: Story) -> list[Line]:
     return lines
 
 
-def _correction(correction: Mapping[str, Any]) -> Line:
+def _correction(correction: Correction) -> Line:
     said = Finding(f"record.correction_{correction['kind']}")
     return (correction["at_utc"], correction["step"], said, correction["reason"])
 
@@ -162,13 +165,13 @@ def _answers_that_kept_open(story: Story) -> list[Line]:
     ]
 
 
-def _closes(event: Mapping[str, Any], story: Story) -> bool:
+def _closes(event: AnyEvent, story: Story) -> bool:
     """Tell whether this answer is one that closes its step. Where it lies, the fold has made it a problem."""
     data = event["data"]
     if event["type"] == "step.done":
         return all(
             choice["closes"]
-            for choice in story.steps[event["step"]]["choices"]
+            for choice in story.steps[event["step"] or ""]["choices"]
             if choice["id"] == data["answer"]
         )
     if event["type"] == "board.checked":
@@ -222,7 +225,7 @@ def _problems(story: Story) -> list[Line]:
     lines: list[Line] = []
     for problem in story.state["problems"]:
         event = story.events.get(problem["event"] or "")
-        at_utc = story.state["started_at_utc"] if event is None else event["at_utc"]
+        at_utc = story.state["started_at_utc"] or "" if event is None else event["at_utc"]
         lines.append(
             (
                 at_utc,

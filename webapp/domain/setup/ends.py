@@ -10,14 +10,14 @@ Rules of this module:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from webapp.domain.setup.state import Event, Refused, SetupState
+from webapp.domain.evidence.decisions import Decision, QuestionAnswered
+from webapp.domain.evidence.event_kinds import Answer, Event, SetupFinished, SetupSigned, SetupStarted
+from webapp.domain.evidence.folded_setup import Answered
+from webapp.domain.setup.state import Refused, SetupState
 from webapp.domain.setup.worries import close_worry, note_open_worries
 
 
-def start(state: SetupState, event: Event) -> None:
+def start(state: SetupState, event: Event[SetupStarted]) -> None:
     """Setup.started."""
     if state.setup is not None:
         raise Refused("setup.already_started")
@@ -34,7 +34,7 @@ def start(state: SetupState, event: Event) -> None:
     note_open_worries(state, event)
 
 
-def finish(state: SetupState, event: Event) -> None:
+def finish(state: SetupState, event: Answer[SetupFinished]) -> None:
     """Setup.finished: the review is done."""
     if state.broken_off is not None and state.broken_off["reason"] is None:
         raise Refused("setup.break_needs_reason")
@@ -45,7 +45,7 @@ def finish(state: SetupState, event: Event) -> None:
     state.close(event["step"], event)
 
 
-def sign(state: SetupState, event: Event) -> None:
+def sign(state: SetupState, event: Answer[SetupSigned]) -> None:
     """Setup.signed: kept on the tablet until the server has verified the PIN."""
     state.signatures.append({
         "person": event["person"],
@@ -59,36 +59,54 @@ def sign(state: SetupState, event: Event) -> None:
     _settle_signature(state)
 
 
-def decide(state: SetupState, decision: Mapping[str, Any]) -> None:
+def decide(state: SetupState, decision: Decision) -> None:
     """Take in one decision of the server about this setup; of other types there is nothing to take in."""
-    data, kind = decision["data"], decision["type"]
-    said = {"by": decision["by"], "at_utc": decision["at_utc"]}
-    if kind == "question.answered":
-        answer = {"decision": data["decision"], "reason": data["reason"], **said}
-        state.answers[data["question"]] = answer
-        for question in state.questions:
-            if question["question"] == data["question"]:
-                question["answer"] = answer
-    elif kind == "worry.closed":
-        close_worry(state, data["worry"], {"how": data["how"], "reason": data["reason"], **said})
-    elif kind == "signature.verified":
-        state.verified.add(data["event"])
+    if decision["type"] == "question.answered":
+        _answer(state, decision)
+    elif decision["type"] == "worry.closed":
+        close_worry(state, decision)
+    elif decision["type"] == "signature.verified":
+        state.verified.add(decision["data"]["event"])
         _settle_signature(state)
-    elif kind == "signature.refused":
-        state.refused[data["event"]] = data["reason"]
+    elif decision["type"] == "signature.refused":
+        state.refused[decision["data"]["event"]] = decision["data"]["reason"]
         _settle_signature(state)
-    elif kind == "setup.signed_off":
+    elif decision["type"] == "setup.signed_off":
+        signed_off = decision["data"]
         state.sign_off = {
-            **said,
-            "meaning": data["meaning"],
-            "note": data["note"],
-            "reviewed": data.get("reviewed"),
-            "into_usual": data.get("into_usual"),
+            "by": decision["by"],
+            "at_utc": decision["at_utc"],
+            "meaning": signed_off["meaning"],
+            "note": signed_off["note"],
+            "reviewed": signed_off.get("reviewed"),
+            "into_usual": signed_off.get("into_usual"),
         }
-    elif kind == "setup.not_accepted":
-        state.not_accepted = {**said, "reason": data["reason"], "reviewed": data.get("reviewed")}
-    elif kind == "event.set_aside":
-        state.set_aside[data["event"]] = {"code": data["code"], "fields": data["fields"]}
+    elif decision["type"] == "setup.not_accepted":
+        refused = decision["data"]
+        state.not_accepted = {
+            "by": decision["by"],
+            "at_utc": decision["at_utc"],
+            "reason": refused["reason"],
+            "reviewed": refused.get("reviewed"),
+        }
+    elif decision["type"] == "event.set_aside":
+        aside = decision["data"]
+        state.set_aside[aside["event"]] = {"code": aside["code"], "fields": aside["fields"]}
+
+
+def _answer(state: SetupState, decision: QuestionAnswered) -> None:
+    """Put an answer beside its question, which may come later than the answer."""
+    data = decision["data"]
+    answer: Answered = {
+        "decision": data["decision"],
+        "reason": data["reason"],
+        "by": decision["by"],
+        "at_utc": decision["at_utc"],
+    }
+    state.answers[data["question"]] = answer
+    for question in state.questions:
+        if question["question"] == data["question"]:
+            question["answer"] = answer
 
 
 def _settle_signature(state: SetupState) -> None:

@@ -13,16 +13,21 @@ Rules of this module:
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any
+from typing import Any, Literal, cast
 
+from webapp.domain.evidence.decisions import Decision
+from webapp.domain.evidence.event_kinds import Answer
+from webapp.domain.evidence.folded_setup import Folded, Problem
+from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.setup import ends, notes, square, steps, touches, worries
 from webapp.domain.setup.result import result_of
-from webapp.domain.setup.state import Event, Plain, Refused, SetupState
+from webapp.domain.setup.state import AnyEvent, Refused, SetupState
 
-Handler = Callable[[SetupState, Event], None]
+Handler = Callable[[SetupState, AnyEvent], None]
+AnswerHandler = Callable[[SetupState, Answer[Any]], None]
 
 # An event that answers a step, and the kinds of step that it can answer.
-ANSWERS: Mapping[str, tuple[frozenset[str], Handler]] = {
+ANSWERS: Mapping[str, tuple[frozenset[str], AnswerHandler]] = {
     "caution.read": (frozenset({"caution"}), steps.read_caution),
     "board.checked": (frozenset({"board"}), steps.check_board),
     "step.done": (frozenset({"confirm", "search"}), steps.do_step),
@@ -51,7 +56,7 @@ NOTES: Mapping[str, Handler] = {
 }
 AFTER_FINISH = frozenset({"setup.started", "setup.resumed", "setup.signed"})
 # What every event of a setup has in common with its first, and the problem when it has not.
-FIXED = (
+FIXED: tuple[tuple[Literal["setup", "sheet", "person", "device"], str], ...] = (
     ("setup", "setup.other_setup"),
     ("sheet", "setup.other_sheet"),
     ("person", "setup.other_person"),
@@ -62,13 +67,13 @@ FIXED = (
 class Fold:
     """A setup that grows by one event or decision at a time, each in constant work."""
 
-    def __init__(self, sheet: Mapping[str, Any], decisions: Iterable[Mapping[str, Any]] = ()) -> None:
+    def __init__(self, sheet: WrittenSheet, decisions: Iterable[Decision] = ()) -> None:
         self._state = SetupState(sheet)
         self._seen: set[str] = set()
         for decision in decisions:
             self.decide(decision)
 
-    def apply(self, event: Event) -> list[Plain]:
+    def apply(self, event: AnyEvent) -> list[Problem]:
         """Take in one event; return the problems that it brought, none when all is well or it was seen before."""
         state = self._state
         if event["id"] in self._seen:
@@ -81,7 +86,7 @@ class Fold:
             self._try(event)
         return state.problems[before:]
 
-    def decide(self, decision: Mapping[str, Any]) -> None:
+    def decide(self, decision: Decision) -> None:
         """Take in one decision of the server about this setup."""
         ends.decide(self._state, decision)
 
@@ -90,17 +95,17 @@ class Fold:
         """Return the id of the step that comes next, None when none is left."""
         return self._state.current_id
 
-    def result(self) -> Plain:
+    def result(self) -> Folded:
         """Return what the setup amounts to now, as plain data of its own."""
         return _own_copy(result_of(self._state, self._seen))  # type: ignore[no-any-return]
 
-    def _try(self, event: Event) -> None:
+    def _try(self, event: AnyEvent) -> None:
         try:
             self._take(event)
         except Refused as refused:
             self._state.note(event, refused.code, **refused.fields)
 
-    def _take(self, event: Event) -> None:
+    def _take(self, event: AnyEvent) -> None:
         state = self._state
         if event["type"] != "setup.started":
             _check_belongs(state, event)
@@ -109,12 +114,14 @@ class Fold:
         if event["step"] is not None and event["step"] not in state.plan:
             raise Refused("setup.step_unknown", step=event["step"])
         state.count += 1
-        _handler(state, event)(state, event)
+        if event["type"] in NOTES:
+            NOTES[event["type"]](state, event)
+        else:
+            answer = cast("Answer[Any]", event)
+            _handler(state, answer)(state, answer)
 
 
-def fold(
-    sheet: Mapping[str, Any], events: Iterable[Event], decisions: Iterable[Mapping[str, Any]] = ()
-) -> Plain:
+def fold(sheet: WrittenSheet, events: Iterable[AnyEvent], decisions: Iterable[Decision] = ()) -> Folded:
     """Return what these events, in the tablet's order, and the server's decisions amount to on this sheet."""
     folded = Fold(sheet, decisions)
     for event in events:
@@ -131,7 +138,7 @@ def _own_copy(value: Any) -> Any:
     return value
 
 
-def _check_belongs(state: SetupState, event: Event) -> None:
+def _check_belongs(state: SetupState, event: AnyEvent) -> None:
     if state.setup is None:
         raise Refused("setup.not_started", type=event["type"])
     fixed = {
@@ -145,10 +152,8 @@ def _check_belongs(state: SetupState, event: Event) -> None:
             raise Refused(code)
 
 
-def _handler(state: SetupState, event: Event) -> Handler:
-    """Return what takes in this event. Raises `Refused` for an answer to another step than the current one."""
-    if event["type"] in NOTES:
-        return NOTES[event["type"]]
+def _handler(state: SetupState, event: Answer[Any]) -> AnswerHandler:
+    """Return what takes in this answer. Raises `Refused` for one to another step than the current one."""
     kinds, handler = ANSWERS[event["type"]]
     if event["step"] != state.current_id:
         raise Refused("setup.wrong_step", step=event["step"], current=state.current_id or "")

@@ -9,11 +9,11 @@ Rules of this module:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from webapp.domain.evidence.folded_setup import Folded
+from webapp.domain.evidence.written_sheet import WrittenSheet
 
 
-def missing_axes(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> tuple[str, ...]:
+def missing_axes(sheet: WrittenSheet, state: Folded) -> tuple[str, ...]:
     """Return the axes without a kept value in the slot of a folded setup; none where the slot was never at risk."""
     if state["slot"] is None or state["copied"] is None:
         return ()

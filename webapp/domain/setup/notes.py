@@ -10,12 +10,20 @@ Rules of this module:
 
 from __future__ import annotations
 
-from webapp.domain.setup.state import Event, Refused, SetupState
+from webapp.domain.evidence.event_kinds import (
+    BreakExplained,
+    Event,
+    Nothing,
+    QuestionPut,
+    SetupResumed,
+    StepReopened,
+)
+from webapp.domain.setup.state import AnyEvent, Refused, SetupState
 
 ENDING_STAGES = ("stow", "sign")
 
 
-def put_question(state: SetupState, event: Event) -> None:
+def put_question(state: SetupState, event: Event[QuestionPut]) -> None:
     """Question.put: to the lead, about an axis or about all of it."""
     data = event["data"]
     if data["question"] in state.question_order:
@@ -33,12 +41,12 @@ def put_question(state: SetupState, event: Event) -> None:
     state.question_order[data["question"]] = state.count
 
 
-def press_hold(state: SetupState, event: Event) -> None:
+def press_hold(state: SetupState, event: Event[Nothing]) -> None:
     """Hold.pressed: the operator pressed feed hold."""
     state.holds.append({"step": event["step"], "at_utc": event["at_utc"], "event": event["id"]})
 
 
-def resume(state: SetupState, event: Event) -> None:
+def resume(state: SetupState, event: Event[SetupResumed]) -> None:
     """Setup.resumed: a person came back, or the page was loaded again."""
     away_ms = event["data"]["away_ms"]
     state.resumes.append({
@@ -49,7 +57,7 @@ def resume(state: SetupState, event: Event) -> None:
     })  # fmt: skip
 
 
-def reopen(state: SetupState, event: Event) -> None:
+def reopen(state: SetupState, event: Event[StepReopened]) -> None:
     """Step.reopened: a correction."""
     step_id = event["data"]["reopened"]
     step = state.plan.get(step_id)
@@ -75,7 +83,7 @@ def _opened_with(state: SetupState, step_id: str) -> list[str]:
     return [other for other in later if state.stage_of[other] == stage or state.plan[other]["kind"] in also]
 
 
-def break_off(state: SetupState, event: Event) -> None:
+def break_off(state: SetupState, event: Event[Nothing]) -> None:
     """Setup.broken_off: skip to putting the probe away, or past it if there is nothing to put away."""
     if state.broken_off is not None:
         raise Refused("setup.already_broken_off")
@@ -83,7 +91,7 @@ def break_off(state: SetupState, event: Event) -> None:
     if step is None or state.stage_of[step["id"]] in ENDING_STAGES:
         raise Refused("setup.nothing_to_break_off")
     stow = _may_hold_probe(state, step["kind"])
-    state.before_break = {step_id: dict(found) for step_id, found in state.steps.items()}
+    state.before_break = {step_id: found.copy() for step_id, found in state.steps.items()}
     for step_id, found in state.steps.items():
         stage = state.stage_of[step_id]
         if found["state"] == "open" and stage != "sign" and not (stage == "stow" and stow):
@@ -98,7 +106,7 @@ def _may_hold_probe(state: SetupState, kind: str) -> bool:
     return state.probe_in_spindle or kind == "tool_in" or never_loaded
 
 
-def explain_break(state: SetupState, event: Event) -> None:
+def explain_break(state: SetupState, event: Event[BreakExplained]) -> None:
     """Break.explained: why; said again, the last word counts."""
     if state.broken_off is None:
         raise Refused("setup.not_broken_off")
@@ -106,7 +114,7 @@ def explain_break(state: SetupState, event: Event) -> None:
     state.broken_off["text"] = event["data"]["text"]
 
 
-def undo_break(state: SetupState, event: Event) -> None:
+def undo_break(state: SetupState, event: Event[Nothing]) -> None:
     """Break.undone: it was pressed by mistake."""
     if state.broken_off is None:
         raise Refused("setup.not_broken_off")
@@ -117,7 +125,7 @@ def undo_break(state: SetupState, event: Event) -> None:
     _correct(state, event, "break_undone", step_id, "")
 
 
-def _correct(state: SetupState, event: Event, kind: str, step_id: str, reason: str) -> None:
+def _correct(state: SetupState, event: AnyEvent, kind: str, step_id: str, reason: str) -> None:
     state.corrections.append({
         "kind": kind,
         "step": step_id,

@@ -10,30 +10,33 @@ Rules of this module:
 
 from __future__ import annotations
 
-from webapp.domain.setup.state import Plain, SetupState
+from webapp.domain.evidence.folded_setup import Answered, Question, Redo
+from webapp.domain.setup.state import SetupState
 
 AGAIN = ("touch_again", "redo", "break_off")
 
 
-def redo_of(state: SetupState) -> Plain | None:
+def redo_of(state: SetupState) -> Redo | None:
     """Return why, about which axis (None: all of it), in which words and by whom a setup is to be done again."""
     refused = state.not_accepted
     if refused is not None:
-        said = {name: refused[name] for name in ("reason", "by", "at_utc")}
-        return {"why": "not_accepted", "axis": None, **said}
+        return _said("not_accepted", None, refused["reason"], refused["by"], refused["at_utc"])
     if not state.is_finished or state.sign_off is not None or state.broken_off is not None:
         return None
     for question in reversed(state.questions):
-        answer = question["answer"] or {}
-        if answer.get("decision") in AGAIN and _holds(state, question, answer["decision"]):
-            said = {name: answer[name] for name in ("reason", "by", "at_utc")}
-            return {"why": answer["decision"], "axis": question["axis"], **said}
+        answer = question["answer"]
+        if answer is not None and answer["decision"] in AGAIN and _holds(state, question, answer):
+            return _said(answer["decision"], question["axis"], answer["reason"], answer["by"], answer["at_utc"])
     return None
 
 
-def _holds(state: SetupState, question: Plain, decision: str) -> bool:
-    answered_after = question["answer"]["at_utc"] > _finished_at_utc(state)
-    return decision != "touch_again" or answered_after or untouched_since(state, question)
+def _said(why: str, axis: str | None, reason: str, by: str, at_utc: str) -> Redo:
+    return {"why": why, "axis": axis, "reason": reason, "by": by, "at_utc": at_utc}
+
+
+def _holds(state: SetupState, question: Question, answer: Answered) -> bool:
+    answered_after = answer["at_utc"] > _finished_at_utc(state)
+    return answer["decision"] != "touch_again" or answered_after or untouched_since(state, question)
 
 
 def _finished_at_utc(state: SetupState) -> str:
@@ -43,7 +46,7 @@ def _finished_at_utc(state: SetupState) -> str:
     return max((at_utc for at_utc in times if at_utc is not None), default="")
 
 
-def untouched_since(state: SetupState, question: Plain) -> bool:
+def untouched_since(state: SetupState, question: Question) -> bool:
     """Tell whether the question's axis has not been searched again since the question was put."""
     if question["axis"] is None:
         return False

@@ -8,12 +8,15 @@ Rules of this module:
 
 from __future__ import annotations
 
+from webapp.domain.evidence.folded_setup import Blocked, Folded, Problem, Status
+from webapp.domain.evidence.written_sheet import StepOnSheet
+from webapp.domain.plain.errors import Fields
 from webapp.domain.setup.redo import redo_of, untouched_since
-from webapp.domain.setup.state import Plain, SetupState
+from webapp.domain.setup.state import SetupState
 from webapp.domain.setup.touches import keep_reasons, waits_at_compare
 
 
-def result_of(state: SetupState, seen: set[str]) -> Plain:
+def result_of(state: SetupState, seen: set[str]) -> Folded:
     """Return the result of the fold; it shares its parts with the state. `seen` are the ids of the folded events."""
     return {
         "setup": state.setup,
@@ -49,7 +52,7 @@ def result_of(state: SetupState, seen: set[str]) -> Plain:
     }
 
 
-def _status(state: SetupState) -> str:
+def _status(state: SetupState) -> Status:
     if state.not_accepted is not None:
         return "not_accepted"
     if state.sign_off is not None:
@@ -74,7 +77,7 @@ def _keep_because(state: SetupState) -> str | None:
     return next(iter(keep_reasons(state, step["axis"])), None)
 
 
-def _blocked(state: SetupState) -> Plain | None:
+def _blocked(state: SetupState) -> Blocked | None:
     """Return why the current step is still open or what it waits for; the lead's word comes first."""
     step = state.current
     if step is None:
@@ -87,27 +90,29 @@ def _blocked(state: SetupState) -> Plain | None:
     return _lead_says(state) or state.blocked or _compare_waits(state, step)
 
 
-def _compare_waits(state: SetupState, step: Plain) -> Plain | None:
+def _compare_waits(state: SetupState, step: StepOnSheet) -> Blocked | None:
     return waits_at_compare(state, step["axis"]) if step["kind"] == "compare" else None
 
 
-def _lead_says(state: SetupState) -> Plain | None:
+def _lead_says(state: SetupState) -> Blocked | None:
     """Return the lead's word that is still to be followed: to break off, or to touch an axis again."""
     if state.broken_off is not None or state.is_finished:
         return None
     for question in state.questions:
-        decision = (question["answer"] or {}).get("decision")
-        if decision == "break_off":
-            return {"code": "setup.lead_says_break_off", "fields": {"reason": question["answer"]["reason"]}}
-        if decision == "touch_again" and untouched_since(state, question):
-            fields = {"axis": question["axis"], "reason": question["answer"]["reason"]}
+        answer = question["answer"]
+        if answer is None:
+            continue
+        if answer["decision"] == "break_off":
+            return {"code": "setup.lead_says_break_off", "fields": {"reason": answer["reason"]}}
+        if answer["decision"] == "touch_again" and untouched_since(state, question):
+            fields: Fields = {"axis": question["axis"] or "", "reason": answer["reason"]}
             return {"code": "setup.lead_says_touch_again", "fields": fields}
     return None
 
 
-def _problems_of_decisions(state: SetupState, seen: set[str]) -> list[Plain]:
+def _problems_of_decisions(state: SetupState, seen: set[str]) -> list[Problem]:
     """Return what is wrong with the server's decisions, looked at together with the events."""
-    found: list[Plain] = [
+    found: list[Problem] = [
         {"event": event_id, "code": aside["code"], "fields": aside["fields"]}
         for event_id, aside in state.set_aside.items()
         if event_id not in seen

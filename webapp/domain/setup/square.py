@@ -8,14 +8,15 @@ Rules of this module:
 
 from __future__ import annotations
 
-from webapp.domain.setup.state import Event, Refused, SetupState
+from webapp.domain.evidence.event_kinds import Answer, SquareEntered
+from webapp.domain.setup.state import Refused, SetupState
 from webapp.domain.setup.steps import read_length
 from webapp.domain.setup.touches import same_axis
 from webapp.domain.touch.compare import touch_length_nm
 from webapp.domain.touch.square import error_over_jaw_nm
 
 
-def enter_square(state: SetupState, event: Event) -> None:
+def enter_square(state: SetupState, event: Answer[SquareEntered]) -> None:
     """Square.entered: what the control showed at both places."""
     data, step, plan = event["data"], state.plan[event["step"]], state.sheet.get("square")
     axis = same_axis(step, data["axis"])

@@ -9,18 +9,41 @@ Rules of this module:
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import Literal, TypedDict
 
+from webapp.domain.evidence.folded_setup import Folded
+from webapp.domain.evidence.written_sheet import StepOnSheet, WrittenSheet
 from webapp.domain.setup.pace import KindPace, MarkedStep, StepTime, mark
+from webapp.domain.setup.state import AnyEvent
 
-READ = ("do", "look_for", "if_not", "machine_state")
-READ_OF_CAUTION = ("hazard", "consequence", "avoidance")
+READ: tuple[Literal["do", "look_for", "if_not", "machine_state"], ...] = (
+    "do",
+    "look_for",
+    "if_not",
+    "machine_state",
+)
+READ_OF_CAUTION: tuple[Literal["hazard", "consequence", "avoidance"], ...] = (
+    "hazard",
+    "consequence",
+    "avoidance",
+)
 BEGINNINGS = frozenset({"setup.started", "setup.resumed"})
 
 
-def step_times(
-    sheet: Mapping[str, Any], state: Mapping[str, Any], events: Sequence[Mapping[str, Any]]
-) -> tuple[StepTime, ...]:
+class PacedStep(TypedDict):
+    """A step's time beside the shop's, in whole milliseconds; None where the shop has too few times to tell."""
+
+    step: str
+    kind: str
+    milliseconds: int
+    reading_ms: int
+    shop_times: int
+    shop_middle_ms: int | None
+    shop_first_percentile_ms: int | None
+    is_marked: bool
+
+
+def step_times(sheet: WrittenSheet, state: Folded, events: Sequence[AnyEvent]) -> tuple[StepTime, ...]:
     """Return the time of every step that was done, in the order of closing."""
     steps = {step["id"]: step for stage in sheet["procedure"]["stages"] for step in stage["steps"]}
     closed = {found["event"]: step for step, found in state["steps"].items() if found["state"] == "done"}
@@ -36,7 +59,7 @@ def step_times(
     return tuple(times)
 
 
-def words_of(step: Mapping[str, Any]) -> int:
+def words_of(step: StepOnSheet) -> int:
     """Return how many words of a step are to be read."""
     texts = [step[name] for name in READ]
     if step["caution"] is not None:
@@ -44,12 +67,12 @@ def words_of(step: Mapping[str, Any]) -> int:
     return sum(len(text.split()) for text in texts)
 
 
-def marked_times(times: Iterable[StepTime], shop: Mapping[str, KindPace]) -> list[dict[str, Any]]:
+def marked_times(times: Iterable[StepTime], shop: Mapping[str, KindPace]) -> list[PacedStep]:
     """Return each step's time beside the shop's as whole milliseconds, as a record carries it."""
     return [_plain(step) for step in mark(times, shop)]
 
 
-def _plain(step: MarkedStep) -> dict[str, Any]:
+def _plain(step: MarkedStep) -> PacedStep:
     shop = step.shop
     first = None if shop is None else shop.first_percentile_ms
     return {

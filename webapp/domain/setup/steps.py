@@ -8,26 +8,38 @@ Rules of this module:
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
+from webapp.domain.evidence.event_kinds import (
+    AXIS_NAMES,
+    Answer,
+    BoardChecked,
+    CautionRead,
+    SlotCleared,
+    SlotRead,
+    StepDone,
+    ToolRead,
+    ValuesCopied,
+)
+from webapp.domain.evidence.written_sheet import MachineOnSheet
 from webapp.domain.plain.errors import LengthError
-from webapp.domain.setup.state import Event, Refused, SetupState
+from webapp.domain.setup.state import Refused, SetupState
 from webapp.domain.touch.compare import compared_on_sheet, same_tool, slot_length_nm, slot_on_sheet
 
-ReadLength = Callable[[str, Any, str], int]
+ReadLength = Callable[[str, MachineOnSheet, str], int]
 
 
-def read_caution(state: SetupState, event: Event) -> None:
+def read_caution(state: SetupState, event: Answer[CautionRead]) -> None:
     """Caution.read."""
     step = state.plan[event["step"]]
     caution = event["data"]["caution"]
-    if step["caution"]["id"] != caution:
-        raise Refused("setup.caution_other", caution=caution, expected=step["caution"]["id"])
+    expected = "" if step["caution"] is None else step["caution"]["id"]
+    if expected != caution:
+        raise Refused("setup.caution_other", caution=caution, expected=expected)
     state.cautions.append({"caution": caution, "at_utc": event["at_utc"], "event": event["id"]})
     state.close(step["id"], event)
 
 
-def check_board(state: SetupState, event: Event) -> None:
+def check_board(state: SetupState, event: Answer[BoardChecked]) -> None:
     """Board.checked: only a clear machine goes on."""
     found = event["data"]["found"]
     state.probe_in_spindle = found == "probe_in_spindle"
@@ -37,7 +49,7 @@ def check_board(state: SetupState, event: Event) -> None:
         state.stay(f"setup.board_{found}")
 
 
-def do_step(state: SetupState, event: Event) -> None:
+def do_step(state: SetupState, event: Answer[StepDone]) -> None:
     """Step.done: a confirmation or a search that is set."""
     step, answer = state.plan[event["step"]], event["data"]["answer"]
     choice = next((choice for choice in step["choices"] if choice["id"] == answer), None)
@@ -46,12 +58,12 @@ def do_step(state: SetupState, event: Event) -> None:
     if choice is not None and not choice["closes"]:
         state.stay("setup.answer_keeps_open", label=choice["label"])
         return
-    if step["kind"] == "search":
+    if step["kind"] == "search" and step["axis"] is not None:
         state.searched_at[step["axis"]] = state.count
     state.close(step["id"], event)
 
 
-def read_tool(state: SetupState, event: Event) -> None:
+def read_tool(state: SetupState, event: Answer[ToolRead]) -> None:
     """Tool.read: the number on the control against the probe's or the parking tool's."""
     step, typed = state.plan[event["step"]], event["data"]["typed"]
     loading = step["kind"] == "tool_in"
@@ -66,7 +78,7 @@ def read_tool(state: SetupState, event: Event) -> None:
     state.close(step["id"], event)
 
 
-def read_slot(state: SetupState, event: Event) -> None:
+def read_slot(state: SetupState, event: Answer[SlotRead]) -> None:
     """Slot.read: whose slot is selected."""
     typed, claimed = event["data"]["typed"], event["data"]["outcome"]
     found = slot_on_sheet(typed, state.sheet, event["person"], event["at_utc"])
@@ -79,35 +91,35 @@ def read_slot(state: SetupState, event: Event) -> None:
     state.close(event["step"], event)
 
 
-def copy_values(state: SetupState, event: Event) -> None:
+def copy_values(state: SetupState, event: Answer[ValuesCopied]) -> None:
     """Values.copied: the three old values, compared with what was last seen in the slot."""
     values_nm = _typed_values(state, event)
     compared = compared_on_sheet(values_nm, state.slot, state.sheet)
-    for axis, found in compared.items():
-        claimed = event["data"]["compared"][axis]
+    for axis in AXIS_NAMES:
+        claimed, found = event["data"]["compared"][axis], compared[axis]
         if claimed != found:
             state.note(event, "setup.compared_differs", axis=axis, claimed=claimed, found=found)
     state.copied = {"values_nm": values_nm, "compared": compared, "event": event["id"]}
     state.close(event["step"], event)
 
 
-def clear_slot(state: SetupState, event: Event) -> None:
+def clear_slot(state: SetupState, event: Answer[SlotCleared]) -> None:
     """Slot.cleared: only three zeros go on."""
     values_nm = _typed_values(state, event)
-    left = next((axis for axis, value_nm in values_nm.items() if value_nm != 0), None)
+    left = next((axis for axis in AXIS_NAMES if values_nm[axis] != 0), None)
     if left is not None:
         state.stay("setup.slot_not_zero", axis=left, typed=event["data"]["typed"][left])
         return
     state.close(event["step"], event)
 
 
-def _typed_values(state: SetupState, event: Event) -> dict[str, int]:
+def _typed_values(state: SetupState, event: Answer[ValuesCopied] | Answer[SlotCleared]) -> dict[str, int]:
     """Return the typed values of X, Y and Z. Raises `Refused` for one that cannot be read; notes one that differs."""
-    values_nm = {}
-    for axis in ("X", "Y", "Z"):
+    values_nm: dict[str, int] = {}
+    for axis in AXIS_NAMES:
         values_nm[axis] = read_length(slot_length_nm, state, event["data"]["typed"][axis], axis)
-    for axis, value_nm in values_nm.items():
-        if event["data"]["values_nm"][axis] != value_nm:
+    for axis in AXIS_NAMES:
+        if event["data"]["values_nm"][axis] != values_nm[axis]:
             state.note(event, "setup.value_differs", axis=axis, typed=event["data"]["typed"][axis])
     return values_nm
 

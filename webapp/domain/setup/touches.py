@@ -12,20 +12,27 @@ Rules of this module:
 
 from __future__ import annotations
 
-from webapp.domain.setup.state import Event, Plain, Refused, SetupState, TouchNote
+from webapp.domain.evidence.event_kinds import Answer, TouchEntered, TouchKept, TouchRepeated
+from webapp.domain.evidence.folded_setup import Blocked
+from webapp.domain.evidence.written_sheet import StepOnSheet
+from webapp.domain.setup.state import Refused, SetupState, TouchNote
 from webapp.domain.setup.steps import read_length
 from webapp.domain.touch.compare import repeat_agrees, touch_length_nm, verdict_on
 
 
-def enter_touch(state: SetupState, event: Event) -> None:
+def enter_touch(state: SetupState, event: Answer[TouchEntered]) -> None:
     """Touch.entered: the value that the control shows."""
     data, step = event["data"], state.plan[event["step"]]
     axis = same_axis(step, data["axis"])
     value_nm = read_length(touch_length_nm, state, data["typed"], axis)
     verdict, difference_nm = verdict_on(value_nm, state.axes[axis]["usual"])
-    for name, found in (("value_nm", value_nm), ("verdict", verdict), ("difference_nm", difference_nm)):
-        if data[name] != found:
-            state.note(event, f"setup.{name.removesuffix('_nm')}_differs", axis=axis, typed=data["typed"])
+    for name, claimed, found in (
+        ("value", data["value_nm"], value_nm),
+        ("verdict", data["verdict"], verdict),
+        ("difference", data["difference_nm"], difference_nm),
+    ):
+        if claimed != found:
+            state.note(event, f"setup.{name}_differs", axis=axis, typed=data["typed"])
     state.touches.append({
         "axis": axis,
         "typed": data["typed"],
@@ -60,7 +67,7 @@ def _note_repeat(state: SetupState, axis: str, value_nm: int) -> bool:
     return agrees
 
 
-def repeat_touch(state: SetupState, event: Event) -> None:
+def repeat_touch(state: SetupState, event: Answer[TouchRepeated]) -> None:
     """Touch.repeated: search and touch this axis again; both values are kept."""
     step = state.plan[event["step"]]
     axis = same_axis(step, event["data"]["axis"])
@@ -69,7 +76,7 @@ def repeat_touch(state: SetupState, event: Event) -> None:
             state.open(other["id"])
 
 
-def keep_touch(state: SetupState, event: Event) -> None:
+def keep_touch(state: SetupState, event: Answer[TouchKept]) -> None:
     """Touch.kept: the value stands, for a reason that holds."""
     step, because = state.plan[event["step"]], event["data"]["because"]
     axis = same_axis(step, event["data"]["axis"])
@@ -80,7 +87,7 @@ def keep_touch(state: SetupState, event: Event) -> None:
     state.close(step["id"], event)
 
 
-def keep_reasons(state: SetupState, axis: str) -> list[str]:
+def keep_reasons(state: SetupState, axis: str | None) -> list[str]:
     """Return the reasons for which the axis' last touch may be kept now, the plainest first."""
     place = state.last_touch(axis)
     if place is None:
@@ -96,23 +103,25 @@ def keep_reasons(state: SetupState, axis: str) -> list[str]:
     if touch["verdict"] == "ask":
         first = ["first"] if touch["difference_nm"] is None else []
         return [*first, "question"] if covering else first
-    allowed = [question for question in covering if (question["answer"] or {}).get("decision") == "go_on"]
+    allowed = [
+        question for question in covering if question["answer"] and question["answer"]["decision"] == "go_on"
+    ]
     reasons = ["lead"] if allowed else []
     return [*reasons, "repeat"] if covering and touch["repeat_agrees"] else reasons
 
 
-def waits_at_compare(state: SetupState, axis: str) -> Plain | None:
+def waits_at_compare(state: SetupState, axis: str | None) -> Blocked | None:
     """Return what the comparison of this axis waits for, None when the value may be kept."""
     if keep_reasons(state, axis):
         return None
     place = state.last_touch(axis)
     stop = place is not None and state.touches[place]["verdict"] == "stop"
     if stop and not state.touches[place or 0]["repeat_agrees"]:
-        return {"code": "setup.compare_needs_lead", "fields": {"axis": axis}}
-    return {"code": "setup.compare_needs_question", "fields": {"axis": axis}}
+        return {"code": "setup.compare_needs_lead", "fields": {"axis": axis or ""}}
+    return {"code": "setup.compare_needs_question", "fields": {"axis": axis or ""}}
 
 
-def same_axis(step: Plain, axis: str) -> str:
+def same_axis(step: StepOnSheet, axis: str) -> str:
     """Return the axis that an event names. Raises `Refused` where its step is about another."""
     if step["axis"] != axis:
         raise Refused("setup.axis_other", axis=axis, expected=step["axis"] or "")

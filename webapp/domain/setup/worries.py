@@ -13,9 +13,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from webapp.domain.setup.state import Event, SetupState
+from webapp.domain.evidence.decisions import WorryClosed
+from webapp.domain.evidence.event_kinds import Event, SetupStarted, WorryRaised
+from webapp.domain.evidence.folded_setup import ClosedWorry
+from webapp.domain.setup.state import SetupState
 
 
 class WorryRule(NamedTuple):
@@ -66,14 +69,14 @@ class WorryRow(RaisedWorry):
     closed_reason: str | None
 
 
-def raise_worry(state: SetupState, event: Event) -> None:
+def raise_worry(state: SetupState, event: Event[WorryRaised]) -> None:
     """Worry.raised: something is off."""
     data = event["data"]
     rule = RULES[data["worry"]]
     names = "about" in data
     told = data.get("about") if data["worry"] == TOLD else rule.about
-    if names and data["about"] != told:
-        state.note(event, "setup.worry_about_differs", about_code=f"about.{data['about'] or 'nothing'}")
+    if names and data.get("about") != told:
+        state.note(event, "setup.worry_about_differs", about_code=f"about.{data.get('about') or 'nothing'}")
     state.worries.append({
         "worry": data["worry"],
         "text": data["text"],
@@ -86,15 +89,22 @@ def raise_worry(state: SetupState, event: Event) -> None:
     })  # fmt: skip
 
 
-def close_worry(state: SetupState, event_id: str, closed: dict[str, Any]) -> None:
-    """A lead closed the worry of this event, by a check or with a reason."""
-    state.worries_closed[event_id] = closed
+def close_worry(state: SetupState, decision: WorryClosed) -> None:
+    """A lead closed a worry, by a check or with a reason."""
+    data = decision["data"]
+    closed: ClosedWorry = {
+        "how": data["how"],
+        "reason": data["reason"],
+        "by": decision["by"],
+        "at_utc": decision["at_utc"],
+    }
+    state.worries_closed[data["worry"]] = closed
     for worry in state.worries:
-        if worry["event"] == event_id:
+        if worry["event"] == data["worry"]:
             worry["closed"] = closed
 
 
-def note_open_worries(state: SetupState, event: Event) -> None:
+def note_open_worries(state: SetupState, event: Event[SetupStarted]) -> None:
     """List as problems the worries that keep this sheet's probe or vise from use: no setup should have begun on it."""
     for worry in state.sheet["board"].get("worries", ()):
         if worry["blocks"]:

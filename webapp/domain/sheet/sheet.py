@@ -17,10 +17,26 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
-from typing import Any
+from typing import Any, Literal
 
 from webapp.domain.drawing.drawing import Vise, draw_touch
 from webapp.domain.drawing.square import draw_square
+from webapp.domain.evidence.written_sheet import (
+    ApproachOnSheet,
+    AxisOnSheet,
+    BoardOnSheet,
+    CausesOnSheet,
+    Drawing,
+    MachineOnSheet,
+    ProcedureOnSheet,
+    RedoOnSheet,
+    ShopOnSheet,
+    SlotOnSheet,
+    SquareOnSheet,
+    StepOnSheet,
+    WorryOnSheet,
+    WrittenSheet,
+)
 from webapp.domain.plain.axes import Axis, search_direction
 from webapp.domain.plain.errors import ApproachError, DomainError, Finding
 from webapp.domain.plain.json_strict import canonical_text
@@ -37,7 +53,7 @@ from webapp.domain.touch.approach import plan_approach
 from webapp.domain.touch.square import square_plan
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, Usual
 
-SHEET_DOMAIN = "zerokeep/sheet/1"
+SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
 _PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
 
 
@@ -69,36 +85,6 @@ class SheetPerson:
 
 
 @dataclass(frozen=True)
-class SheetWorry:
-    """An open worry about the machine, its vise or its probe: its event, kind and own words, by whom, and whether the
-    thing is kept from use until a lead closes it. `thing_name` is the thing's name, `machine_name` where it was raised.
-    """
-
-    event: str
-    worry: str
-    about: str
-    blocks: bool
-    text: str
-    at_utc: str
-    by_name: str
-    thing_name: str
-    machine_name: str
-
-
-@dataclass(frozen=True)
-class SheetRedo:
-    """A slot that a lead wants set again: whose setup it was, why, about which axis (None: all), in which words."""
-
-    label: str
-    person: str
-    why: str
-    axis: str | None
-    reason: str
-    by_name: str
-    at_utc: str
-
-
-@dataclass(frozen=True)
 class Board:
     """How the machine was left: `left` is clear, worry, probe_in_spindle, in_use or unknown; since when, by whom, open
     questions and worries. `state` is the same in the words of tablets that know nothing of worries.
@@ -108,9 +94,9 @@ class Board:
     since_utc: str | None
     by_name: str | None
     open_questions: int
-    worries: tuple[SheetWorry, ...] = ()
+    worries: tuple[WorryOnSheet, ...] = ()
     left: str | None = None
-    redo: tuple[SheetRedo, ...] = ()
+    redo: tuple[RedoOnSheet, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -118,11 +104,11 @@ class AxisPlan:
     """One touch on the sheet: the face, the plan or why there is none, the usual, likely causes, the drawing."""
 
     face: FixtureFace
-    approach: dict[str, Any] | None
+    approach: ApproachOnSheet | None
     approach_error: Finding | None
     usual: Usual
-    causes: Mapping[str, Any]
-    drawing: dict[str, Any]
+    causes: CausesOnSheet
+    drawing: Drawing
 
 
 @dataclass(frozen=True)
@@ -158,7 +144,7 @@ def plan_axes(
     fixture: Fixture,
     probe: Probe,
     usuals: Mapping[str, Usual],
-    causes: Mapping[str, Mapping[str, Any]],
+    causes: Mapping[str, CausesOnSheet],
 ) -> tuple[AxisPlan, ...]:
     """Return the plan of every touch in the fixture's order.
 
@@ -177,7 +163,7 @@ def _plan_axis(
     probe: Probe,
     face: FixtureFace,
     usual: Usual,
-    causes: Mapping[str, Any],
+    causes: CausesOnSheet,
 ) -> AxisPlan:
     approach, error = None, None
     try:
@@ -200,7 +186,7 @@ def _plan_axis(
         face.normal,
         machine.display,
     )
-    return AxisPlan(face, approach, error, usual, causes, dict(drawing))
+    return AxisPlan(face, approach, error, usual, causes, drawing)
 
 
 def _stylus(probe: Probe) -> Stylus:
@@ -237,7 +223,7 @@ def _measures(fixture: Fixture, face: FixtureFace) -> FaceMeasures:
     )
 
 
-def _square(machine: Machine, fixture: Fixture, probe: Probe) -> dict[str, Any] | None:
+def _square(machine: Machine, fixture: Fixture, probe: Probe) -> SquareOnSheet | None:
     """Return the plan of the look for square with its drawing, None where the fixture does not ask for it."""
     plan = square_plan(machine, fixture, probe)
     if plan is None:
@@ -246,7 +232,7 @@ def _square(machine: Machine, fixture: Fixture, probe: Probe) -> dict[str, Any] 
     apart = f"{format_length(plan['apart_nm'], machine.display, sign=False)} {machine.unit}"
     search = search_direction(face.direction).label
     drawing = draw_square(_vise(fixture), probe.ball_diameter_nm, plan, search, apart)
-    return {**plan, "drawing": dict(drawing)}
+    return {**plan, "drawing": drawing}
 
 
 def _vise(fixture: Fixture) -> Vise:
@@ -290,13 +276,17 @@ def compile_sheet(
         raise SheetWithoutTouchError(machine=machine.name, fixture=fixture.name)
     square = _square(machine, fixture, probe)
     register = check_register(SlotFamily(machine.labels), slots)
-    value = {
+    value: WrittenSheet = {
         "domain": SHEET_DOMAIN,
         "compiled_at_utc": compiled_at_utc,
         "expires_at_utc": expires_at_utc,
         "shop": _shop(rules, compiled_at_utc),
         "machine": _machine(machine),
-        "fixture": {"id": fixture.id, "name": fixture.name, "seating": asdict(seating)},
+        "fixture": {
+            "id": fixture.id,
+            "name": fixture.name,
+            "seating": {"id": seating.id, "since_utc": seating.since_utc},
+        },
         "probe": {
             "id": probe.id,
             "name": probe.name,
@@ -304,7 +294,7 @@ def compile_sheet(
             "stylus_reach_nm": probe.stylus_reach_nm,
             "check": None if probe_check is None else probe_check.as_plain(),
         },
-        "people": [asdict(person) for person in people],
+        "people": [{"id": one.id, "name": one.name, "until_utc": one.until_utc} for one in people],
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
         "board": _board(board),
         "axes": [_axis(plan) for plan in touched],
@@ -316,7 +306,7 @@ def compile_sheet(
     return Sheet(sha256(text.encode("utf-8")).hexdigest(), text)
 
 
-def _shop(rules: ShopRules, compiled_at_utc: str) -> dict[str, Any]:
+def _shop(rules: ShopRules, compiled_at_utc: str) -> ShopOnSheet:
     return {
         "name": rules.name,
         "lead": rules.lead,
@@ -326,7 +316,7 @@ def _shop(rules: ShopRules, compiled_at_utc: str) -> dict[str, Any]:
     }
 
 
-def _machine(machine: Machine) -> dict[str, Any]:
+def _machine(machine: Machine) -> MachineOnSheet:
     return {
         "id": machine.id,
         "name": machine.name,
@@ -340,13 +330,19 @@ def _machine(machine: Machine) -> dict[str, Any]:
     }
 
 
-def _board(board: Board) -> dict[str, Any]:
-    worries = [asdict(worry) for worry in board.worries]
-    redo = [asdict(slot) for slot in board.redo]
-    return {**asdict(board), "worries": worries, "left": board.left or board.state, "redo": redo}
+def _board(board: Board) -> BoardOnSheet:
+    return {
+        "state": board.state,
+        "since_utc": board.since_utc,
+        "by_name": board.by_name,
+        "open_questions": board.open_questions,
+        "left": board.left or board.state,
+        "worries": list(board.worries),
+        "redo": list(board.redo),
+    }
 
 
-def _slot(label: str, row: SlotRow) -> dict[str, Any]:
+def _slot(label: str, row: SlotRow) -> SlotOnSheet:
     last = row.last_values_nm
     return {
         "label": label,
@@ -368,7 +364,7 @@ def _utc_text(at_utc: datetime | None) -> str | None:
     return at_utc.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def _axis(plan: AxisPlan) -> dict[str, Any]:
+def _axis(plan: AxisPlan) -> AxisOnSheet:
     direction = search_direction(plan.face.direction)
     error = plan.approach_error
     return {
@@ -405,8 +401,8 @@ def _words(rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe) -
 
 
 def _procedure(
-    revision: Revision, axes: Sequence[AxisPlan], square: Mapping[str, Any] | None, words: Mapping[str, str]
-) -> dict[str, Any]:
+    revision: Revision, axes: Sequence[AxisPlan], square: SquareOnSheet | None, words: Mapping[str, str]
+) -> ProcedureOnSheet:
     procedure = revision.procedure
     searches = {plan.face.axis: search_direction(plan.face.direction).label for plan in axes}
     squared = None if square is None else square["axis"]
@@ -442,7 +438,7 @@ def _ordered(procedure: Procedure, axis_stages: Sequence[str]) -> list[Stage]:
     return ordered
 
 
-def _step(step: Step, words: Mapping[str, str], searches: Mapping[str, str]) -> dict[str, Any]:
+def _step(step: Step, words: Mapping[str, str], searches: Mapping[str, str]) -> StepOnSheet:
     here = dict(words)
     if step.axis is not None:
         here |= {"axis": step.axis, "search": searches[step.axis]}

@@ -23,8 +23,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import cast
 
+from webapp.domain.evidence.written_sheet import ApproachOnSheet
 from webapp.domain.plain.axes import Axis, Face, search_direction, surface_from_trigger
 from webapp.domain.plain.errors import (
     ApproachError,
@@ -105,9 +106,9 @@ class Approach:
     depth_high_nm: int | None
     edge_distance_nm: int
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> ApproachOnSheet:
         """Return plain data for the setup sheet."""
-        return asdict(self)
+        return cast("ApproachOnSheet", asdict(self))
 
 
 def plan_approach(

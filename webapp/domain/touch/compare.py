@@ -13,8 +13,8 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
+from webapp.domain.evidence.written_sheet import MachineOnSheet, SlotOnSheet, UsualOnSheet, WrittenSheet
 from webapp.domain.plain.errors import LabelAmbiguousError, LabelEmptyError
 from webapp.domain.plain.lengths import Display, Unit, parse_length
 from webapp.domain.shop.slots import SlotFamily, SlotRow, match_slot
@@ -22,24 +22,24 @@ from webapp.domain.shop.slots import SlotFamily, SlotRow, match_slot
 _TOOL = re.compile(r"[Tt]?[ \t]*0*([0-9]+)")
 
 
-def display_of(machine: Mapping[str, Any]) -> Display:
+def display_of(machine: MachineOnSheet) -> Display:
     """Return how this machine's control shows lengths."""
     return Display(Unit(machine["unit"]), machine["decimals"])
 
 
-def touch_length_nm(typed: str, machine: Mapping[str, Any], axis: str) -> int:
+def touch_length_nm(typed: str, machine: MachineOnSheet, axis: str) -> int:
     """Return the typed value of a touch, inside the axis' travel. Raises a `LengthError`."""
     low_nm, high_nm = machine["travel_nm"][axis]
     return parse_length(typed, display_of(machine), low_nm, high_nm)
 
 
-def slot_length_nm(typed: str, machine: Mapping[str, Any], axis: str) -> int:
+def slot_length_nm(typed: str, machine: MachineOnSheet, axis: str) -> int:
     """Return the typed value of a slot, inside the axis' travel or zero. Raises a `LengthError`."""
     low_nm, high_nm = machine["travel_nm"][axis]
     return parse_length(typed, display_of(machine), min(low_nm, 0), max(high_nm, 0))
 
 
-def verdict_on(value_nm: int, usual: Mapping[str, Any]) -> tuple[str, int | None]:
+def verdict_on(value_nm: int, usual: UsualOnSheet) -> tuple[str, int | None]:
     """Return the verdict and the signed difference from the usual in nanometres, None without a usual yet."""
     centre_nm, ask_nm, stop_nm = usual["centre_nm"], usual["ask_nm"], usual["stop_nm"]
     if centre_nm is None or ask_nm is None or stop_nm is None:
@@ -50,7 +50,7 @@ def verdict_on(value_nm: int, usual: Mapping[str, Any]) -> tuple[str, int | None
     return ("ask" if abs(difference_nm) <= stop_nm else "stop"), difference_nm
 
 
-def repeat_agrees(value_nm: int, before_nm: int, usual: Mapping[str, Any]) -> bool:
+def repeat_agrees(value_nm: int, before_nm: int, usual: UsualOnSheet) -> bool:
     """Tell whether two touches differ by no more than the ask line; without one they never agree."""
     return usual["ask_nm"] is not None and abs(value_nm - before_nm) <= usual["ask_nm"]
 
@@ -70,7 +70,7 @@ class SelectedSlot:
     owner_name: str
 
 
-def slot_on_sheet(typed: str, sheet: Mapping[str, Any], person: str, at_utc: str) -> SelectedSlot:
+def slot_on_sheet(typed: str, sheet: WrittenSheet, person: str, at_utc: str) -> SelectedSlot:
     """Return whose the typed slot is, by the sheet's copy of the register; a label that fits two is unknown."""
     family = SlotFamily(tuple(sheet["machine"]["slot_family"]))
     rows = [_row(row) for row in sheet["slots"]]
@@ -81,7 +81,7 @@ def slot_on_sheet(typed: str, sheet: Mapping[str, Any], person: str, at_utc: str
     return SelectedSlot(match.outcome, match.label, (match.row.owner_name or "") if match.row else "")
 
 
-def _row(row: Mapping[str, Any]) -> SlotRow:
+def _row(row: SlotOnSheet) -> SlotRow:
     return SlotRow(
         label=row["label"],
         kind=row["kind"],
@@ -92,9 +92,7 @@ def _row(row: Mapping[str, Any]) -> SlotRow:
     )
 
 
-def compared_on_sheet(
-    values_nm: Mapping[str, int], label: str | None, sheet: Mapping[str, Any]
-) -> dict[str, str]:
+def compared_on_sheet(values_nm: Mapping[str, int], label: str | None, sheet: WrittenSheet) -> dict[str, str]:
     """Return for each axis `same`, `changed` or `not_seen_before` against what the slot was last seen with."""
     row = next((row for row in sheet["slots"] if row["label"] == label), None)
     last_nm = row["last_values_nm"] if row else None

@@ -16,9 +16,9 @@ Rules of this module:
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
+from webapp.domain.evidence.written_sheet import SquarePlan
 from webapp.domain.shop.shop import Fixture, Machine, Probe
 from webapp.domain.touch.jaw_square import TOLD_FROM
 
@@ -30,7 +30,7 @@ def touch_uncertainty_nm(machine: Machine, probe: Probe, axis: str) -> float:
     )
 
 
-def square_plan(machine: Machine, fixture: Fixture, probe: Probe) -> dict[str, Any] | None:
+def square_plan(machine: Machine, fixture: Fixture, probe: Probe) -> SquarePlan | None:
     """Return what the sheet says of the square step, None where the fixture does not ask for it.
 
     `apart_nm` is how far the second place lies from the first along `along`, towards plus; `told_nm` the largest error
@@ -52,7 +52,7 @@ def square_plan(machine: Machine, fixture: Fixture, probe: Probe) -> dict[str, A
     }
 
 
-def error_over_jaw_nm(values_nm: Sequence[int], plan: Mapping[str, Any]) -> tuple[int, bool]:
+def error_over_jaw_nm(values_nm: Sequence[int], plan: SquarePlan) -> tuple[int, bool]:
     """Return the error over the jaw's length in nanometres, and whether it can be told from none."""
     product = plan["jaw_length_nm"] * (values_nm[1] - values_nm[0])
     size = (2 * abs(product) + plan["apart_nm"]) // (2 * plan["apart_nm"])

@@ -19,6 +19,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.evidence.folded_setup import Folded, Touch
+from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.usual.joining import Standing, standing, with_value
 from webapp.domain.usual.usual import Usual, usual
@@ -36,8 +38,8 @@ SEATING_STARTED = "seating.started"
 BEYOND_REASON = "Beyond the ask line when it was signed off, and not let into the usual."
 FIRST_REASON = "A first value that was not let into the usual when it was signed off."
 
-Sheet = Mapping[str, Any]
-State = Mapping[str, Any]
+Sheet = WrittenSheet
+State = Folded
 
 
 @dataclass(frozen=True)
@@ -82,10 +84,10 @@ def joinings(store: Store, sheet: Sheet, state: State) -> tuple[Joining, ...]:
     if state["outcome"] != COMPLETE:
         return ()
     kept = {touch["axis"]: touch for touch in state["touches"] if touch["kept"]}
-    return tuple(_joining(store, sheet, state["setup"], kept[axis]) for axis in sorted(kept))
+    return tuple(_joining(store, sheet, state["setup"] or "", kept[axis]) for axis in sorted(kept))
 
 
-def _joining(store: Store, sheet: Sheet, setup: str, touch: Mapping[str, Any]) -> Joining:
+def _joining(store: Store, sheet: Sheet, setup: str, touch: Touch) -> Joining:
     axis, value_nm = touch["axis"], touch["value_nm"]
     before, after = _lines(store, sheet, setup, axis, value_nm, touch["at_utc"])
     touched_as = None if touch["difference_nm"] is None else touch["verdict"]
@@ -123,13 +125,11 @@ def may_begin_seating(store: Store, sheet: Sheet, state: State) -> bool:
     return (
         present is not None
         and present["id"] == sheet["fixture"]["seating"]["id"]
-        and present["since_utc"] < state["started_at_utc"]
+        and present["since_utc"] < (state["started_at_utc"] or "")
     )
 
 
-def join(
-    store: Store, sheet: Sheet, state: State, choice: ValuesChoice, by: str, now: datetime
-) -> list[str]:
+def join(store: Store, sheet: Sheet, state: State, choice: ValuesChoice, by: str, now: datetime) -> list[str]:
     """Keep a setup's values as the lead chose, inside the caller's writing transaction; the axes that joined.
 
     Raises SeatingCannotBeginThere, ReasonMissing.
@@ -166,15 +166,13 @@ def _stays_out(one: Joining, choice: ValuesChoice) -> str | None:
     return BEYOND_REASON if one.standing == "beyond" and one.axis not in choice.let_in else None
 
 
-def _begin_seating(
-    store: Store, sheet: Sheet, state: State, new: NewSeating, by: str, now: datetime
-) -> str:
+def _begin_seating(store: Store, sheet: Sheet, state: State, new: NewSeating, by: str, now: datetime) -> str:
     """Begin a seating back to the start of this setup; values that were touched since then go with it."""
     reason = reason_text(new.reason)
     fixture, before = sheet["fixture"]["id"], sheet["fixture"]["seating"]["id"]
     if not may_begin_seating(store, sheet, state):
         raise SeatingCannotBeginThere
-    since = state["started_at_utc"]
+    since = state["started_at_utc"] or ""
     store.shop.start_seating(new.id, fixture, since, reason)
     store.setups.move_values(fixture=fixture, from_seating=before, to_seating=new.id, since_utc=since)
     data = {"seating": new.id, "reason": reason, "since_utc": since, "from_setup": state["setup"]}
@@ -192,7 +190,7 @@ def _seating_then(store: Store, sheet: Sheet, state: State) -> str:
         and (data := json.loads(row["text"])["data"]).get("from_setup") is not None
     }
     for row in store.shop.seatings(sheet["fixture"]["id"]):
-        if row["id"] in began_back and row["since_utc"] <= state["started_at_utc"]:
+        if row["id"] in began_back and row["since_utc"] <= (state["started_at_utc"] or ""):
             named = row["id"] if _follows(store, sheet, named, row) else named
     return named
 

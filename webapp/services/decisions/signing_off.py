@@ -18,7 +18,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.evidence.chain import forks
+from webapp.domain.evidence.folded_setup import Folded, Problem
 from webapp.domain.evidence.reviewed import Reviewed, reviewed
+from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.services.decisions import joining
 from webapp.services.errors import (
     DecidedAlready,
@@ -129,7 +131,7 @@ def fixture_of(store: Store, setup_id: str) -> str:
         return found
 
 
-def numbers(sheet: dict[str, Any], state: dict[str, Any]) -> list[dict[str, Any]]:
+def numbers(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
     """Each touch beside its limits: what was typed, the usual's centre and lines, the difference and the verdict."""
     by_axis = {axis["axis"]: axis for axis in sheet["axes"]}
     return [
@@ -212,7 +214,7 @@ def _ask_again(store: Store, by: str, passphrase: str, now: datetime, source: st
         raise SignInRefused
 
 
-def _undecided(store: Store, setup_id: str, by: str) -> dict[str, Any]:
+def _undecided(store: Store, setup_id: str, by: str) -> Folded:
     """The state of a setup that nobody decided about yet and that `by` did not run."""
     state = stored_setups.fold_stored(store, setup_id)
     decided = state["sign_off"] or state["not_accepted"]
@@ -231,7 +233,7 @@ def _must_be_as_seen(store: Store, setup_id: str, seen: str) -> Reviewed:
     return read
 
 
-def _must_be_signed(state: dict[str, Any]) -> None:
+def _must_be_signed(state: Folded) -> None:
     if state["outcome"] is None:
         raise NotFinished
     if not state["signatures"] or state["signatures"][-1]["state"] != "verified":
@@ -259,9 +261,9 @@ def _queued(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[st
     }
 
 
-def _events(store: Store, setup_id: str, state: dict[str, Any]) -> list[dict[str, Any]]:
+def _events(store: Store, setup_id: str, state: Folded) -> list[dict[str, Any]]:
     """The events in order; what the fold finds wrong now stands beside what was found when they came."""
-    found: dict[str | None, list[dict[str, Any]]] = {}
+    found: dict[str | None, list[Problem]] = {}
     for problem in state["problems"]:
         found.setdefault(problem["event"], []).append(problem)
     rows = zip(store.setups.events_of(setup_id), stored_setups.events_of(store, setup_id), strict=True)

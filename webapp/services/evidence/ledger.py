@@ -6,10 +6,12 @@ transaction as what it tells of, so that neither can be there without the other.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.plain.json_strict import canonical_text
+from webapp.domain.record.bundle import LedgerHead
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
@@ -25,7 +27,7 @@ def change(
     by: str,
     subject: str,
     setup: str | None,
-    data: dict[str, Any],
+    data: Mapping[str, object],
     now: datetime,
 ) -> int:
     """Append one change inside the caller's transaction; its position in the ledger, counted from 0.
@@ -38,7 +40,7 @@ def change(
     return store.ledger.append_change(text, kind=type, by=by, subject=subject, setup=setup, at_utc=at_utc)
 
 
-def head(store: Store) -> dict[str, Any]:
+def head(store: Store) -> LedgerHead:
     """Size and root (lower-case hex) of the ledger, inside the caller's transaction."""
     size = store.ledger.size()
     return {"size": size, "root": store.ledger.root(size).hex()}

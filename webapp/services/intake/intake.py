@@ -22,6 +22,7 @@ from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.evidence.event_kinds import Event
+from webapp.domain.evidence.folded_setup import Folded
 from webapp.domain.setup.fold import fold
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.intake.chain import Problem
@@ -140,14 +141,14 @@ def _store(store: Store, intake: Intake) -> None:
         change(store, "device.forked", SERVER, device, None, {"events": sorted(pair)}, intake.now)
 
 
-def _fold_with(store: Store, setup: str, new: list[Taken]) -> tuple[list[Event[Any]], dict[str, Any]]:
+def _fold_with(store: Store, setup: str, new: list[Taken]) -> tuple[list[Event[Any]], Folded]:
     """Fold a setup once with all its new events and put what the fold finds wrong on each of them."""
     events = stored_setups.events_of(store, setup) + [event for _, event, _ in new]
     events.sort(key=lambda event: (event["sequence"], event["id"]))
     state = fold(
         stored_setups.sheet_of(store, events[0]["sheet"]), events, stored_setups.decisions_of(store, setup)
     )
-    found: dict[str, list[Problem]] = {}
+    found: dict[str | None, list[Problem]] = {}
     for problem in state["problems"]:
         found.setdefault(problem["event"], []).append({"code": problem["code"], "fields": problem["fields"]})
     for sent, _, problems in new:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.evidence.written_sheet import Said
 from webapp.domain.setup.pace import StepTime, shop_pace
-from webapp.domain.setup.step_times import marked_times, step_times
+from webapp.domain.setup.step_times import PacedStep, marked_times, step_times
 from webapp.services.setups import stored_setups
 
 if TYPE_CHECKING:
@@ -21,12 +22,12 @@ MOST_REMEMBERED = 4_096
 _TIMES: dict[tuple[str, str], tuple[StepTime, ...]] = {}
 
 
-def setup_pace(store: Store, setup_id: str) -> list[dict[str, Any]]:
+def setup_pace(store: Store, setup_id: str) -> list[PacedStep]:
     """Each step's time beside the shop's, inside the caller's transaction; none for a setup without events."""
     return marked_times(_times(store, setup_id), shop_pace(_of_shop(store, setup_id)))
 
 
-def marked(pace: list[dict[str, Any]]) -> dict[str, Any] | None:
+def marked(pace: list[PacedStep]) -> Said | None:
     """The sentence for the lead's list as code and fields, None where nothing is marked."""
     fast = sum(step["is_marked"] for step in pace)
     if not fast:
@@ -53,4 +54,4 @@ def _times(store: Store, setup_id: str) -> tuple[StepTime, ...]:
     if not events:  # a row without events has no times to tell
         return ()
     state = stored_setups.fold_stored(store, setup_id)
-    return step_times(stored_setups.sheet_of(store, state["sheet"]), state, events)
+    return step_times(stored_setups.sheet_of(store, events[0]["sheet"]), state, events)

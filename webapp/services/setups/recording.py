@@ -13,9 +13,16 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Mapping
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from webapp.domain.record.bundle import RECORD_DOMAIN, RecordBundle
+from webapp.domain.evidence.folded_setup import Folded
+from webapp.domain.record.bundle import (
+    RECORD_DOMAIN,
+    DeviceInRecord,
+    PersonInRecord,
+    RecordBundle,
+    RecordFile,
+)
 from webapp.domain.record.edition import PAGES_EDITION
 from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
 from webapp.services.evidence.ledger import SERVER, change, head
@@ -45,7 +52,7 @@ def bundle(store: Store, setup_id: str, now: datetime, renderer: Mapping[str, st
         state = stored_setups.fold_stored(store, setup_id)
         sheet_row = store.setups.sheet(rows[0]["sheet"])
         shop = store.shop.item("shop", "shop") or {}
-        record = {
+        record: RecordFile = {
             "domain": RECORD_DOMAIN,
             "edition": PAGES_EDITION,
             "setup": setup_id,
@@ -119,18 +126,18 @@ def _keep(store: Store, setup_id: str, pdf: bytes, now: datetime) -> str:
     return digest
 
 
-def _people(store: Store, state: dict[str, Any]) -> list[dict[str, Any]]:
+def _people(store: Store, state: Folded) -> list[PersonInRecord]:
     """Everybody whom the record names: who ran it, signed it, answered, decided."""
     named = {state["person"], *(signature["person"] for signature in state["signatures"])}
     named |= {question["answer"]["by"] for question in state["questions"] if question["answer"]}
     named |= {decided["by"] for decided in (state["sign_off"], state["not_accepted"]) if decided}
     people = [store.people.person(person) for person in sorted(one for one in named if one)]
-    return [{name: person[name] for name in ("id", "name", "roles")} for person in people if person]
+    return [{"id": one["id"], "name": one["name"], "roles": one["roles"]} for one in people if one]
 
 
-def _device(store: Store, device_id: str) -> dict[str, Any]:
+def _device(store: Store, device_id: str) -> DeviceInRecord:
     row = store.devices.device(device_id) or {}
-    return {name: row.get(name) for name in ("id", "name", "jwk")}
+    return {"id": row.get("id", device_id), "name": row.get("name"), "jwk": row.get("jwk")}
 
 
 def _decisions(store: Store, setup_id: str) -> list[str]:

@@ -11,10 +11,13 @@ whatever its first event says.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.evidence.decisions import Decision
 from webapp.domain.evidence.event_kinds import Event
+from webapp.domain.evidence.folded_setup import Folded, Question
+from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.setup.fold import fold
 from webapp.domain.setup.half_set import missing_axes
 from webapp.domain.setup.worries import RaisedWorry
@@ -28,15 +31,15 @@ NO_SIGNATURE = "none"
 WHOLE = "complete"
 MOST_SHEETS = 64
 # A sheet's hash names its text for ever, in every store.
-_SHEETS: dict[str, dict[str, Any]] = {}
+_SHEETS: dict[str, WrittenSheet] = {}
 
 
-def decisions_of(store: Store, setup_id: str) -> list[dict[str, Any]]:
+def decisions_of(store: Store, setup_id: str) -> list[Decision]:
     """Decisions about one setup, in the order of the ledger."""
     return [json.loads(row["text"]) for row in store.ledger.changes_of_setup(setup_id)]
 
 
-def fold_stored(store: Store, setup_id: str) -> dict[str, Any]:
+def fold_stored(store: Store, setup_id: str) -> Folded:
     """The state of a setup from what is stored, inside the caller's transaction. Raises NoSuchSetup."""
     events = events_of(store, setup_id)
     if not events:
@@ -49,12 +52,12 @@ def events_of(store: Store, setup_id: str) -> list[Event[Any]]:
     return [stored_event(id_, jws) for id_, jws in store.setups.texts_of(setup_id)]
 
 
-def sheet_of(store: Store, sheet_hash: str) -> dict[str, Any]:
+def sheet_of(store: Store, sheet_hash: str | None) -> WrittenSheet:
     """A sheet that events name, so that it is there. Shared by all who ask: nobody may change it."""
-    known = _SHEETS.get(sheet_hash)
+    known = _SHEETS.get(sheet_hash or "")
     if known is None:
-        row = store.setups.sheet(sheet_hash)
-        if row is None:
+        row = store.setups.sheet(sheet_hash or "")
+        if row is None or sheet_hash is None:
             raise LookupError(f"sheet {sheet_hash} is named by an event and is not kept")
         known = json.loads(row["text"])
         if len(_SHEETS) >= MOST_SHEETS:
@@ -63,7 +66,7 @@ def sheet_of(store: Store, sheet_hash: str) -> dict[str, Any]:
     return known
 
 
-def refresh(store: Store, setup_id: str) -> dict[str, Any]:
+def refresh(store: Store, setup_id: str) -> Folded:
     """Fold a setup and set its rows, inside the caller's writing transaction; the state. Raises NoSuchSetup."""
     events = events_of(store, setup_id)
     if not events:
@@ -75,7 +78,7 @@ def refresh(store: Store, setup_id: str) -> dict[str, Any]:
 
 
 def keep_lists(
-    store: Store, setup_id: str, events: list[Event[Any]], state: dict[str, Any], heard_at_utc: str
+    store: Store, setup_id: str, events: list[Event[Any]], state: Folded, heard_at_utc: str
 ) -> None:
     """Set the rows of one setup from its folded state. `events` are all of it, in order.
 
@@ -101,18 +104,22 @@ def keep_lists(
     _see_slot(store, machine, setup_id, state)
 
 
-def _list_questions(store: Store, setup_id: str, questions: Iterable[dict[str, Any]]) -> None:
-    known = ("axis", "text", "at_utc", "event")
+def _list_questions(store: Store, setup_id: str, questions: Iterable[Question]) -> None:
     rows = [
-        {"id": question["question"], "setup": setup_id, **{name: question[name] for name in known}}
+        {
+            "id": question["question"],
+            "setup": setup_id,
+            "axis": question["axis"],
+            "text": question["text"],
+            "at_utc": question["at_utc"],
+            "event": question["event"],
+        }
         for question in questions
     ]
     store.setups.put_questions(rows)
 
 
-def _list_worries(
-    store: Store, setup_id: str, state: Mapping[str, Any], sheet: Mapping[str, Any]
-) -> None:
+def _list_worries(store: Store, setup_id: str, state: Folded, sheet: WrittenSheet) -> None:
     """Worries that name something stand in a list of their own until a lead closes them."""
     store.worries.put(
         worries=[
@@ -126,7 +133,7 @@ def _list_worries(
                 kind=worry["worry"],
                 blocks=worry["blocks"],
                 text=worry["text"],
-                person=state["person"],
+                person=state["person"] or "",
                 at_utc=worry["at_utc"],
             )
             for worry in state["worries"]
@@ -135,7 +142,7 @@ def _list_worries(
     )
 
 
-def _see_slot(store: Store, machine: str, setup_id: str, state: dict[str, Any]) -> None:
+def _see_slot(store: Store, machine: str, setup_id: str, state: Folded) -> None:
     """What the slot holds as far as it was seen: the copied values, zeros after the clearing, then each touch.
 
     It was seen when the server got the newest event that says so: a tablet's clock may be days off, and then its
@@ -150,7 +157,7 @@ def _see_slot(store: Store, machine: str, setup_id: str, state: dict[str, Any]) 
     ]
     if cleared:
         seen = dict.fromkeys(seen, 0)
-        events += [step["event"] for step in cleared]
+        events += [step["event"] for step in cleared if step["event"] is not None]
     for touch in state["touches"]:
         seen[touch["axis"]] = touch["value_nm"]
         events.append(touch["event"])

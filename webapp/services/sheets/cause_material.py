@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from webapp.domain.causes.of_sheet import earlier_seatings, measures_of, sheet_causes
 from webapp.domain.causes.reading import OtherSeating, RecentTouch
+from webapp.domain.evidence.event_kinds import Event, TouchEntered
+from webapp.domain.evidence.written_sheet import CausesOnSheet, FixtureOnSheet, MachineOnSheet
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.shop.shop import Fixture, Machine, Probe
 from webapp.domain.shop.slots import SlotRow
@@ -37,7 +39,7 @@ def causes_now(
     choices: Mapping[str, LinesChoice],
     slots: Sequence[SlotRow],
     histories: Mapping[str, Sequence[SeatingValues]],
-) -> dict[str, dict[str, Any]]:
+) -> dict[str, CausesOnSheet]:
     """The part `causes` of each axis, inside the caller's transaction. The mappings have one entry for each axis."""
     return sheet_causes(
         machine,
@@ -78,12 +80,12 @@ def recent_touches(store: Store, machine_id: str, fixture_id: str) -> dict[str, 
     return found
 
 
-def _is_in(fixture: Mapping[str, Any], fixture_id: str, seating: Mapping[str, Any] | None) -> bool:
+def _is_in(fixture: FixtureOnSheet, fixture_id: str, seating: Mapping[str, Any] | None) -> bool:
     """Whether a sheet's fixture is this one in this seating."""
     return seating is not None and (fixture["id"], fixture["seating"]["id"]) == (fixture_id, seating["id"])
 
 
-def _read(event: Mapping[str, Any], machine: Mapping[str, Any]) -> RecentTouch | None:
+def _read(event: Event[TouchEntered], machine: MachineOnSheet) -> RecentTouch | None:
     try:
         value_nm = touch_length_nm(event["data"]["typed"], machine, event["data"]["axis"])
     except DomainError:

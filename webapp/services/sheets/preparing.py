@@ -11,10 +11,11 @@ Rules:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.evidence.written_sheet import RedoOnSheet, WorryOnSheet
 from webapp.domain.plain.axes import Axis
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.procedure.procedure import Revision
@@ -23,8 +24,6 @@ from webapp.domain.sheet.sheet import (
     Board,
     Sheet,
     SheetPerson,
-    SheetRedo,
-    SheetWorry,
     compile_sheet,
     lines_choice,
     plan_axes,
@@ -45,7 +44,7 @@ from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, Shee
 from webapp.services.numbers.histories import seating_history, usual_of
 from webapp.services.setups.board import machine_state
 from webapp.services.setups.half_set import half_set_slots
-from webapp.services.setups.to_redo import slots_to_redo
+from webapp.services.setups.to_redo import SlotToRedo, slots_to_redo
 from webapp.services.setups.worrying import OpenWorry
 from webapp.services.sheets import known_of_axis
 from webapp.services.sheets.cause_material import causes_now
@@ -317,12 +316,32 @@ def _board(store: Store, machine_id: str, now: datetime) -> Board:
     known = "unknown" if state["state"] == "worry" else state["state"]
     worries = tuple(_worry(one) for one in state["worries"])
     left = (state["since_utc"], state["by_name"], state["open_questions"])
-    redo = tuple(SheetRedo(**asdict(one)) for one in slots_to_redo(store, machine_id, names))
+    redo = tuple(_redo(one) for one in slots_to_redo(store, machine_id, names))
     return Board(known, *left, worries, left=state["state"], redo=redo)
 
 
-def _worry(one: OpenWorry) -> SheetWorry:
+def _worry(one: OpenWorry) -> WorryOnSheet:
     row = one.row
-    return SheetWorry(
-        row.event, row.kind, row.about, row.blocks, row.text, row.at_utc, one.by_name, one.thing_name, one.machine_name
-    )
+    return {
+        "event": row.event,
+        "worry": row.kind,
+        "about": row.about,
+        "blocks": row.blocks,
+        "text": row.text,
+        "at_utc": row.at_utc,
+        "by_name": one.by_name,
+        "thing_name": one.thing_name,
+        "machine_name": one.machine_name,
+    }
+
+
+def _redo(one: SlotToRedo) -> RedoOnSheet:
+    return {
+        "label": one.label,
+        "person": one.person,
+        "why": one.why,
+        "axis": one.axis,
+        "reason": one.reason,
+        "by_name": one.by_name,
+        "at_utc": one.at_utc,
+    }

@@ -13,7 +13,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from webapp.domain.causes.of_setup import causes_of_touch
+from webapp.domain.evidence.folded_setup import Folded
+from webapp.domain.evidence.written_sheet import StageOnSheet, WrittenSheet
 from webapp.domain.plain.lengths import Display, Unit, format_length, format_other_unit
+from webapp.domain.setup.state import OPEN, AnyEvent
 from webapp.domain.touch.jaw_square import jaw_angle, say_angle
 from webapp.words import NoWordsError, say
 
@@ -94,7 +97,7 @@ class Lengths:
         return str(self.display.unit)
 
 
-def touch_rows(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> list[dict[str, Any]]:
+def touch_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
     """Every touch beside its limits and its likely causes, in the order of touching; the kept ones are marked."""
     axes = {axis["axis"]: axis for axis in sheet["axes"]}
     lengths = Lengths(display_of(sheet["machine"]))
@@ -118,7 +121,7 @@ def touch_rows(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> list[dict[
     return rows
 
 
-def square_rows(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> list[dict[str, Any]]:
+def square_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
     """Every look for square with what it came to in words, newest last."""
     plan, display = sheet.get("square"), display_of(sheet["machine"])
     if plan is None:
@@ -127,7 +130,7 @@ def square_rows(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> list[dict
     for square in state["squares"]:
         angle = jaw_angle(
             (0, square["apart_nm"]),
-            tuple(square["values_nm"]),
+            (square["values_nm"][0], square["values_nm"][1]),
             plan["u_touch_nm"],
             plan["jaw_length_nm"],
             display,
@@ -137,23 +140,21 @@ def square_rows(sheet: Mapping[str, Any], state: Mapping[str, Any]) -> list[dict
     return rows
 
 
-def timings(
-    stages: list[Mapping[str, Any]], state: Mapping[str, Any], events: list[Mapping[str, Any]]
-) -> list[dict[str, Any]]:
+def timings(stages: list[StageOnSheet], state: Folded, events: list[AnyEvent]) -> list[dict[str, Any]]:
     """When each step was closed and how long after the event before it, from the tablet's own monotonic clock."""
     by_id = {event["id"]: place for place, event in enumerate(events)}
     rows = []
     for stage in stages:
         for step in stage["steps"]:
-            done = state["steps"].get(step["id"], {"state": "open", "event": None, "at_utc": None})
-            place = by_id.get(done["event"])
+            done = state["steps"].get(step["id"], OPEN)
+            place = by_id.get(done["event"] or "")
             rows.append(
                 {"stage": stage["title"], "step": step, **done, "took_ms": _since_last(events, place)}
             )
     return rows
 
 
-def _since_last(events: list[Mapping[str, Any]], place: int | None) -> int | None:
+def _since_last(events: list[AnyEvent], place: int | None) -> int | None:
     if not place:
         return None
     took = int(events[place]["elapsed_ms"]) - int(events[place - 1]["elapsed_ms"])
@@ -209,7 +210,7 @@ def in_words(table: Mapping[str, str]) -> Callable[[str | None], str]:
     return lambda code: table.get(code or "", code or "–")
 
 
-def step_words(step_id: str, sheet: Mapping[str, Any], slot: str | None) -> str:
+def step_words(step_id: str, sheet: WrittenSheet, slot: str | None) -> str:
     """What a step asks to do, as its sheet says it, without the full stop; its id where the sheet has no such step."""
     steps = (step for stage in sheet["procedure"]["stages"] for step in stage["steps"])
     do = next((step["do"] for step in steps if step["id"] == step_id), step_id)
