@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from tests.browser.conftest import NewTablet
+from collections.abc import Callable
+
+from playwright.sync_api import BrowserContext
+
 from tests.browser.test_every_screen_fits import faults, look
 from tests.kit.chromium import SIZES
 from tests.kit.demo import Demo, now
@@ -50,11 +53,12 @@ def test_without_a_network_the_next_person_at_this_tablet_reads_it_and_cannot_be
 
 
 def test_another_tablet_reads_it_on_its_next_sheet_until_the_lead_closes_it(
-    odile: Operator, new_tablet: NewTablet, demo: Demo
+    odile: Operator, new_context: Callable[..., BrowserContext], demo: Demo
 ) -> None:
     hit(odile)
     odile.tablet.all_sent()
-    other = new_tablet()
+    other = Tablet(new_context().new_page(), odile.tablet.address)
+    other.enrol(demo.code(code="ANOTHERONE"))
     text = ready(other, "plover", "tariq")
     assert WORDS in text
     assert "This probe is not to be used" in text
