@@ -26,6 +26,7 @@ from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.procedure.procedure import Procedure, publish
 from webapp.domain.procedure.shipped import NOTICE, SHIPPED
 from webapp.domain.sheet.sheet import SheetOfAnotherError, SheetWithoutTouchError, plan_axes
+from webapp.domain.shop.measures import ZPoint, ZReading
 from webapp.domain.shop.shop import FixtureFace
 from webapp.words import say
 
@@ -73,6 +74,7 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
     }  # fmt: skip
     assert sheet["machine"].keys() == {
         "id", "name", "unit", "decimals", "travel_nm", "confirm_limit_nm", "slot_family", "probe_tool", "parking_tool",
+        "z_point", "input_age_ms", "profile",
     }  # fmt: skip
     assert sheet["axes"][0].keys() == {
         "axis", "normal", "search", "search_label", "face", "approach", "approach_error", "usual", "causes",
@@ -88,6 +90,7 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
     }
     assert steps_of(sheet)[0].keys() == {
         "id", "kind", "do", "look_for", "why", "if_not", "action", "machine_state", "axis", "caution", "choices",
+        "checks", "hands", "once_a_shift",
     }  # fmt: skip
 
 
@@ -98,17 +101,18 @@ def test_a_sheet_carries_the_notice() -> None:
 
 def test_all_wording_is_filled_but_the_operators_own_slot() -> None:
     text = json.dumps(steps_of(value_of()))
-    assert set(re.findall(r"\{([a-z_]+)\}", text)) == {"slot"}
-    load = next(step for step in steps_of(value_of()) if step["id"] == "probe.load")
-    assert load["do"] == "Call tool 30; type the number that the control shows."
-    assert RULES.lead in load["if_not"]
+    assert set(re.findall(r"\{([a-z_]+)\}", text)) <= {"slot"}
+    board = next(step for step in steps_of(value_of()) if step["id"] == "ready.board")
+    assert board["look_for"].startswith("The plate says Plover.")
+    assert RULES.lead not in text
 
 
 def test_a_search_step_says_its_direction_with_the_sign() -> None:
     searches = {step["axis"]: step["do"] for step in steps_of(value_of()) if step["kind"] == "search"}
     assert searches == {
-        axis: f"Stand the ball in the window and set the search {label}."
-        for axis, label in (("X", "X+"), ("Y", "Y+"), ("Z", "Z\u2212"))
+        "X": "Set search X+, range and feed as on the plates.",
+        "Y": "Set search Y+, range and feed as on the plates.",
+        "Z": "Lower by the wheel to the gap; set search Z\u2212.",
     }
 
 
@@ -124,12 +128,17 @@ def test_the_order_of_touches_and_their_directions_come_from_the_fixture() -> No
         ("Z", "Z\u2212"),
     ]
     stages = [stage["id"] for stage in sheet["procedure"]["stages"]]
-    assert stages == ["ready", "probe", "slot", "copy", "clear", "vise", "y", "x", "z", "stow", "sign"]
+    assert stages == ["ready", "vise", "probe", "slot", "copy", "clear", "y", "x", "z", "stow", "sign"]
+
+
+def test_the_height_is_found_first_where_the_fixture_does_not_say_otherwise() -> None:
+    stages = value_of(fixture=replace(TURNED, sides_first=False))["procedure"]["stages"]
+    assert [stage["id"] for stage in stages[6:9]] == ["z", "y", "x"]
 
 
 def test_an_axis_without_a_face_has_no_stage() -> None:
     stages = [stage["id"] for stage in sheet_value("x_only")["procedure"]["stages"]]
-    assert stages == ["ready", "probe", "slot", "copy", "clear", "vise", "x", "stow", "sign"]
+    assert stages == ["ready", "vise", "probe", "slot", "copy", "clear", "x", "stow", "sign"]
 
 
 def test_a_face_without_a_stage_has_no_touch() -> None:
@@ -177,8 +186,40 @@ def test_the_place_to_stand_comes_from_the_usual_and_the_gap() -> None:
     axis = value_of()["axes"][0]
     plan, radius = axis["approach"], PROBE.ball_diameter_nm // 2
     assert axis["normal"] == -1
-    assert plan["stand_high_nm"] == axis["usual"]["centre_nm"] - radius - plan["gap_low_nm"]
-    assert plan["stand_low_nm"] == axis["usual"]["centre_nm"] - radius - plan["gap_high_nm"]
+    surface = axis["usual"]["centre_nm"] - radius
+    low, high = surface - plan["gap_high_nm"], surface - plan["gap_low_nm"]
+    assert low <= plan["stand_low_nm"] < plan["stand_high_nm"] <= high
+    assert (plan["place"]["X"]["low_nm"], plan["place"]["X"]["high_nm"]) == (
+        plan["stand_low_nm"],
+        plan["stand_high_nm"],
+    )
+
+
+def test_all_three_coordinates_stand_on_the_sheet_once_z_was_looked_at() -> None:
+    usuals = {axis: usual_of(MILL_MM, axis) for axis in "XYZ"}
+    told = plan_axes(
+        RULES, MILL_MM, VISE, PROBE, usuals, causes_of(MILL_MM, usuals), ZReading(ZPoint.BALL_UNDERSIDE)
+    )
+    for plan in told:
+        assert plan.approach is not None
+        assert all(plan.approach["place"][axis]["low_nm"] is not None for axis in "XYZ")
+    untold = value_of()
+    assert untold["machine"]["z_point"] is None
+    assert [axis["approach"]["place"]["Z"] for axis in untold["axes"]] == [None, None, None]
+    assert untold["axes"][2]["approach"]["stand_low_nm"] is None
+
+
+def test_the_leads_depth_and_what_stands_on_the_jaw_reach_the_plan() -> None:
+    usuals = {axis: usual_of(MILL_MM, axis) for axis in "XYZ"}
+    faces = (replace(VISE.faces[0], depth_nm=12_000_000), *VISE.faces[1:])
+    fixture = replace(VISE, faces=faces, stops_above_jaw_nm=8_000_000, parallels_nm=(60_000_000,))
+    plans = plan_axes(
+        RULES, MILL_MM, fixture, PROBE, usuals, causes_of(MILL_MM, usuals), ZReading("ball_centre", 10**8)
+    )
+    first = plans[0].approach or {}
+    assert (first["depth_low_nm"], first["depth_high_nm"]) == (11_000_000, 13_000_000)
+    # The parallel stands 10 mm above the top, higher than the stop: 10, 3 and 25 mm, and the top's stop line.
+    assert first["clear_above_surface_nm"] == 38_000_000 + (usuals["Z"].stop_nm or 0)
 
 
 def test_without_a_value_only_the_gap_is_given() -> None:

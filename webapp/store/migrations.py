@@ -407,6 +407,44 @@ KEPT_CHANGES = Migration(
 
 HEALTH = Migration("what tablets say of themselves", ("ALTER TABLE device ADD COLUMN health TEXT",))
 
+# Every list of the desk is read along an index, from its newest end, however long the shop has run.
+LISTS = Migration(
+    "lists that stay quick",
+    (
+        "ALTER TABLE setup ADD COLUMN sealed INTEGER NOT NULL DEFAULT 0",
+        "UPDATE setup SET sealed = 1 WHERE id IN (SELECT setup FROM record)",
+        "CREATE INDEX setup_to_seal ON setup (status, sealed, last_at_utc)",
+        "CREATE INDEX setup_newest ON setup (last_at_utc DESC, id)",
+        "CREATE INDEX setup_of_person ON setup (person, last_at_utc DESC, id)",
+        "CREATE INDEX setup_newest_of_machine ON setup (machine, last_at_utc DESC, id)",
+        "CREATE INDEX setup_newest_of_status ON setup (status, last_at_utc DESC, id)",
+        "CREATE INDEX setup_started ON setup (started_at_utc)",
+        "CREATE INDEX record_by_hash ON record (sha256)",
+        "CREATE INDEX question_by_setup ON question (setup)",
+        "CREATE INDEX waiting_by_device ON waiting (device)",
+        "CREATE INDEX seating_by_fixture ON seating (fixture, since_utc)",
+        "DROP INDEX setup_by_machine",
+        "DROP INDEX setup_by_status",
+    ),
+)
+
+Z_CHECKS = Migration(
+    "what machine pages read on Z",
+    (
+        """CREATE TABLE z_check (
+            number INTEGER PRIMARY KEY,
+            machine TEXT NOT NULL,
+            point TEXT NOT NULL CHECK (point IN ('gauge_line', 'ball_centre', 'ball_underside')),
+            length_nm INTEGER CHECK (length_nm > 0),
+            made_with TEXT NOT NULL,
+            typed TEXT NOT NULL,
+            by TEXT NOT NULL,
+            at_utc TEXT NOT NULL) STRICT""",
+        "CREATE INDEX z_check_by_machine ON z_check (machine, number)",
+        *kept_forever("z_check"),
+    ),
+)
+
 # Filled by the events that come from now on, and by the decisions about them: worries from before named nothing.
 WORRIES = Migration(
     "worries",
@@ -445,6 +483,8 @@ MIGRATIONS = (
     VERSIONS,
     KEPT_CHANGES,
     HEALTH,
+    LISTS,
+    Z_CHECKS,
     WORRIES,
 )
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from flask import Blueprint, Flask, has_request_context, request
+from flask import Blueprint, Flask, g, has_request_context, request
 
 from webapp.web.desk import access, audit, board, deciding, desk, registers, worrying
 from webapp.web.edge import errors, guards, headers, rights, shop_zone
 from webapp.web.edge.wiring import Wiring, attach
-from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes
+from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes, z_readings
 from webapp.web.show import shown_values, top_rule
 from webapp.web.tablet import api, offline
 from webapp.web.tablet import page as tablet_page
@@ -30,6 +30,7 @@ BLUEPRINTS: Sequence[Blueprint] = (
     registers.blueprint,
     budgets.blueprint,
     probes.blueprint,
+    z_readings.blueprint,
     past.blueprint,
     fixtures.blueprint,
     printing.blueprint,
@@ -62,4 +63,5 @@ def _for_every_page() -> dict[str, object]:
     from webapp.web.edge import sessions  # noqa: PLC0415
 
     linkable = has_request_context() and request.endpoint is not None and request.routing_exception is None
-    return {"who": sessions.known(), "can_link": linkable}
+    # A page that says that the store cannot answer asks it nothing more.
+    return {"who": None if g.get("store_failed") else sessions.known(), "can_link": linkable}

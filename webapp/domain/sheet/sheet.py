@@ -5,19 +5,16 @@ Rules of this module:
 - It belongs to no person: the tablet finds the operator's own slot in the copy of the register that it carries.
 - Numbers are worked out here and on nothing else than what is given; a touch that cannot be planned goes onto the sheet
   as the error that names the measure at fault.
-- Stages of axes stand in the order in which the fixture's faces are touched; an axis without a face has no stage.
-- The procedure's square step stands on the sheet of a fixture that asks for it, and on no other.
-- Wording is filled once, here; only {slot} is left, because it differs from person to person.
+- Its steps and their words are those of this machine and fixture (`webapp.domain.sheet.steps_here`).
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
-from typing import Any, Literal
+from typing import Literal
 
 from webapp.domain.drawing.drawing import Vise, draw_touch
 from webapp.domain.drawing.square import draw_square
@@ -28,12 +25,11 @@ from webapp.domain.evidence.written_sheet import (
     CausesOnSheet,
     Drawing,
     MachineOnSheet,
-    ProcedureOnSheet,
+    ProfileOnSheet,
     RedoOnSheet,
     ShopOnSheet,
     SlotOnSheet,
     SquareOnSheet,
-    StepOnSheet,
     WorryOnSheet,
     WrittenSheet,
 )
@@ -43,10 +39,18 @@ from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.plain.lengths import format_length
 from webapp.domain.plain.zones import offsets
 from webapp.domain.probe.probe_health import CheckState
-from webapp.domain.procedure.procedure import Procedure, Revision, Stage, Step
-from webapp.domain.procedure.rules import AXIS_STAGES
+from webapp.domain.procedure.procedure import Revision
 from webapp.domain.procedure.shipped import NOTICE
-from webapp.domain.shop.measures import AxisTravel, FaceMeasures, KnownPlace, ProbingMotion, Stylus
+from webapp.domain.sheet.steps_here import Here, procedure_here
+from webapp.domain.shop.measures import (
+    AxisTravel,
+    FaceMeasures,
+    JawSide,
+    KnownPlace,
+    ProbingMotion,
+    Stylus,
+    ZReading,
+)
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
 from webapp.domain.shop.slots import SlotFamily, SlotRow, check_register
 from webapp.domain.touch.approach import plan_approach
@@ -54,7 +58,7 @@ from webapp.domain.touch.square import square_plan
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, Usual
 
 SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
-_PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
+MS_PER_MINUTE = 60_000
 
 
 class SheetError(DomainError):
@@ -145,13 +149,15 @@ def plan_axes(
     probe: Probe,
     usuals: Mapping[str, Usual],
     causes: Mapping[str, CausesOnSheet],
+    z_reading: ZReading | None = None,
 ) -> tuple[AxisPlan, ...]:
     """Return the plan of every touch in the fixture's order.
 
-    `usuals` and `causes` (see `sheet_causes`) have one entry for each of its axes.
+    `usuals` and `causes` (see `sheet_causes`) have one entry for each of its axes. `z_reading` is what the machine page
+    reads on Z, once it was checked at the machine; without it no plan has a Z coordinate.
     """
     return tuple(
-        _plan_axis(rules, machine, fixture, probe, face, usuals[face.axis], causes[face.axis])
+        _plan_axis(rules, machine, fixture, probe, face, usuals, causes[face.axis], z_reading)
         for face in fixture.faces
     )
 
@@ -162,18 +168,22 @@ def _plan_axis(
     fixture: Fixture,
     probe: Probe,
     face: FixtureFace,
-    usual: Usual,
+    usuals: Mapping[str, Usual],
     causes: CausesOnSheet,
+    z_reading: ZReading | None,
 ) -> AxisPlan:
+    usual = usuals[face.axis]
     approach, error = None, None
     try:
         approach = plan_approach(
-            _stylus(probe),
+            _stylus(probe, z_reading),
             _motion(rules, machine),
             _measures(fixture, face),
             AxisTravel(*machine.travel_nm[face.axis]),
             machine.display,
-            KnownPlace(centre_nm=usual.centre_nm, stop_nm=usual.stop_nm),
+            _known(usual),
+            _sides(machine, fixture, face, usuals),
+            fixture.highest_above_jaw_nm,
         ).as_dict()
     except ApproachError as refused:
         error = refused.finding()
@@ -189,7 +199,29 @@ def _plan_axis(
     return AxisPlan(face, approach, error, usual, causes, drawing)
 
 
-def _stylus(probe: Probe) -> Stylus:
+def _known(usual: Usual) -> KnownPlace:
+    return KnownPlace(centre_nm=usual.centre_nm, stop_nm=usual.stop_nm)
+
+
+def _sides(
+    machine: Machine, fixture: Fixture, face: FixtureFace, usuals: Mapping[str, Usual]
+) -> tuple[JawSide, ...]:
+    """Return what the fixture's other touches say of the jaw; those earlier in its order are touched by then."""
+    order = fixture.touched_axes
+    return tuple(
+        JawSide(
+            other.direction,
+            fixture.extent_nm(other),
+            AxisTravel(*machine.travel_nm[other.axis]),
+            _known(usuals[other.axis]),
+            is_touched_before=order.index(other.axis) < order.index(face.axis),
+        )
+        for other in fixture.faces
+        if other.axis != face.axis
+    )
+
+
+def _stylus(probe: Probe, z_reading: ZReading | None) -> Stylus:
     return Stylus(
         ball_radius_nm=-(-probe.ball_diameter_nm // 2),
         effective_radius_nm=probe.effective_radius_nm,
@@ -197,7 +229,7 @@ def _stylus(probe: Probe) -> Stylus:
         overtravel_side_nm=probe.overtravel_side_nm,
         overtravel_up_nm=probe.overtravel_up_nm,
         radius_uncertainty_nm=probe.radius_uncertainty_nm,
-        gauge_length_nm=probe.gauge_length_nm,
+        z_reading=z_reading,
     )
 
 
@@ -209,6 +241,7 @@ def _motion(rules: ShopRules, machine: Machine) -> ProbingMotion:
         latency_s=machine.latency_s,
         search_cap_nm=rules.search_cap_nm,
         safety_factor=rules.safety_factor,
+        fixed_distance_nm=machine.fixed_search_nm,
     )
 
 
@@ -220,6 +253,8 @@ def _measures(fixture: Fixture, face: FixtureFace) -> FaceMeasures:
         edge_break_nm=fixture.edge_break_nm,
         height_nm=None if face.face == "top" else fixture.jaw_height_nm,
         width_nm=fixture.jaw_length_nm if wide else min(fixture.jaw_thickness_nm, fixture.jaw_length_nm),
+        depth_nm=face.depth_nm,
+        room_nm=fixture.opening_nm if face.face == "front" else None,
     )
 
 
@@ -254,6 +289,7 @@ def compile_sheet(
     seating: Seating,
     probe: Probe,
     probe_check: CheckState | None = None,
+    z_reading: ZReading | None = None,
     people: Sequence[SheetPerson],
     slots: Sequence[SlotRow],
     board: Board,
@@ -281,7 +317,7 @@ def compile_sheet(
         "compiled_at_utc": compiled_at_utc,
         "expires_at_utc": expires_at_utc,
         "shop": _shop(rules, compiled_at_utc),
-        "machine": _machine(machine),
+        "machine": _machine(machine, z_reading),
         "fixture": {
             "id": fixture.id,
             "name": fixture.name,
@@ -299,7 +335,9 @@ def compile_sheet(
         "board": _board(board),
         "axes": [_axis(plan) for plan in touched],
         "square": square,
-        "procedure": _procedure(revision, touched, square, _words(rules, machine, fixture, probe)),
+        "procedure": procedure_here(
+            revision, Here(rules, machine, fixture, probe, [plan.face for plan in touched])
+        ),
         "pin_key": dict(pin_key),
     }
     text = canonical_text(value)
@@ -316,7 +354,7 @@ def _shop(rules: ShopRules, compiled_at_utc: str) -> ShopOnSheet:
     }
 
 
-def _machine(machine: Machine) -> MachineOnSheet:
+def _machine(machine: Machine, z_reading: ZReading | None) -> MachineOnSheet:
     return {
         "id": machine.id,
         "name": machine.name,
@@ -327,6 +365,26 @@ def _machine(machine: Machine) -> MachineOnSheet:
         "slot_family": list(machine.labels),
         "probe_tool": machine.probe_tool,
         "parking_tool": machine.parking_tool,
+        "z_point": None if z_reading is None else z_reading.point.value,
+        "input_age_ms": machine.input_age_minutes * MS_PER_MINUTE,
+        "profile": _profile(machine),
+    }
+
+
+def _profile(machine: Machine) -> ProfileOnSheet:
+    """Return what the tablet has to know of how the machine is worked at, besides what the steps say."""
+    return {
+        "door": machine.door,
+        "changer": machine.changer,
+        "slot_written": machine.slot_written,
+        "probing_stop": machine.probing_stop,
+        "reset_drops": list(machine.reset_drops),
+        "estop_loses_home": machine.estop_loses_home,
+        "hand_wheel": machine.hand_wheel,
+        "z_zero_at_top": machine.z_zero_at_top,
+        "probe_length_repeats": machine.probe_length_repeats,
+        "fixed_search_nm": machine.fixed_search_nm,
+        "feeds_typed": machine.feeds_typed,
     }
 
 
@@ -386,71 +444,3 @@ def _axis(plan: AxisPlan) -> AxisOnSheet:
         "causes": plan.causes,
         "drawing": plan.drawing,
     }
-
-
-def _words(rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe) -> dict[str, str]:
-    return {
-        "probe_tool": machine.probe_tool,
-        "parking_tool": machine.parking_tool,
-        "probe": probe.name,
-        "fixture": fixture.name,
-        "machine": machine.name,
-        "lead": rules.lead,
-        "slot": "{slot}",
-    }
-
-
-def _procedure(
-    revision: Revision, axes: Sequence[AxisPlan], square: SquareOnSheet | None, words: Mapping[str, str]
-) -> ProcedureOnSheet:
-    procedure = revision.procedure
-    searches = {plan.face.axis: search_direction(plan.face.direction).label for plan in axes}
-    squared = None if square is None else square["axis"]
-    return {
-        "id": procedure.id,
-        "revision": revision.hash,
-        "title": procedure.title,
-        "stages": [
-            {
-                "id": stage.id,
-                "short": stage.short,
-                "title": stage.title,
-                "steps": [
-                    _step(step, words, searches)
-                    for step in stage.steps
-                    if step.kind != "square" or step.axis == squared
-                ],
-            }
-            for stage in _ordered(procedure, [plan.face.axis.lower() for plan in axes])
-        ],
-    }
-
-
-def _ordered(procedure: Procedure, axis_stages: Sequence[str]) -> list[Stage]:
-    """Return the stages with those of the axes in the given order, in the place of the first of them."""
-    by_id = {stage.id: stage for stage in procedure.stages}
-    ordered: list[Stage] = []
-    for stage in procedure.stages:
-        if stage.id not in AXIS_STAGES:
-            ordered.append(stage)
-        elif by_id[axis_stages[0]] not in ordered:
-            ordered.extend(by_id[axis] for axis in axis_stages)
-    return ordered
-
-
-def _step(step: Step, words: Mapping[str, str], searches: Mapping[str, str]) -> StepOnSheet:
-    here = dict(words)
-    if step.axis is not None:
-        here |= {"axis": step.axis, "search": searches[step.axis]}
-    return _filled(asdict(step), here)  # type: ignore[no-any-return]
-
-
-def _filled(value: Any, words: Mapping[str, str]) -> Any:
-    """Return the value with every placeholder in its texts filled, once: what a name holds is not looked at again."""
-    if isinstance(value, str):
-        return _PLACEHOLDER.sub(lambda found: words[found.group(1)], value)
-    if isinstance(value, dict):
-        return {name: _filled(item, words) for name, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_filled(item, words) for item in value]
-    return value

@@ -10,22 +10,45 @@ sets it whole.
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypedDict
 
 from webapp.services.setups.half_set import IN_USE_HOURS, half_set_slots
-from webapp.services.setups.to_redo import slots_to_redo
-from webapp.services.setups.worrying import about_machine
+from webapp.services.setups.to_redo import SlotToRedo, slots_to_redo
+from webapp.services.setups.worrying import OpenWorry, about_machine
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import SetupRow
 
 
-def board(store: Store, now: datetime) -> list[dict[str, Any]]:
-    """For each machine: machine, name, state (clear, worry, in_use, probe_in_spindle, unknown), since_utc, by, by_name,
-    setup, open_questions, worries (open ones, newest first), half_set (axes without a value, by slot), to_redo (slots
-    that a lead wants set again).
+class MachineState(TypedDict):
+    """How a machine was left. `state` is clear, worry, in_use, probe_in_spindle or unknown; `worries` the open ones,
+    newest first.
     """
+
+    machine: str
+    state: str
+    since_utc: str | None
+    by: str | None
+    by_name: str | None
+    setup: str | None
+    open_questions: int
+    worries: list[OpenWorry]
+
+
+class MachineOnBoard(MachineState):
+    """The same with the machine's name, the axes without a value in its half set slots, by label, and the slots that a
+    lead wants set again.
+    """
+
+    name: str
+    half_set: dict[str, tuple[str, ...]]
+    to_redo: tuple[SlotToRedo, ...]
+
+
+def board(store: Store, now: datetime) -> list[MachineOnBoard]:
+    """Every machine, how it was left and what is to be known of its slots."""
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}
         return [
@@ -39,11 +62,9 @@ def board(store: Store, now: datetime) -> list[dict[str, Any]]:
         ]
 
 
-def machine_state(store: Store, machine: str, now: datetime, names: dict[str, str]) -> dict[str, Any]:
+def machine_state(store: Store, machine: str, now: datetime, names: dict[str, str]) -> MachineState:
     """The same of one machine, without its name and its slots, inside the caller's transaction."""
     rows = store.setups.setups(machine=machine, newest=1)
-    setups = {row["id"] for row in store.setups.setups(machine=machine)}
-    open_questions = sum(question["setup"] in setups for question in store.setups.questions())
     last = rows[0] if rows else None
     worries = about_machine(store, machine)
     state = _state(last, utc_text(now - timedelta(hours=IN_USE_HOURS)))
@@ -54,12 +75,12 @@ def machine_state(store: Store, machine: str, now: datetime, names: dict[str, st
         "by": last["person"] if last else None,
         "by_name": names.get(last["person"], last["person"]) if last else None,
         "setup": last["id"] if last else None,
-        "open_questions": open_questions,
+        "open_questions": store.setups.open_questions_at(machine),
         "worries": worries,
     }
 
 
-def _state(last: dict[str, Any] | None, recent_utc: str) -> str:
+def _state(last: SetupRow | None, recent_utc: str) -> str:
     if last is None:
         return "unknown"
     if last["status"] == "running" and last["last_at_utc"] >= recent_utc:

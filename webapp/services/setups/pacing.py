@@ -6,7 +6,8 @@ and decides nothing. Times of a setup that was signed off do not change any more
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.written_sheet import Said
 from webapp.domain.setup.pace import StepTime, shop_pace
@@ -15,6 +16,7 @@ from webapp.services.setups import stored_setups
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import SetupRow
 
 NEWEST = 60
 MOST_REMEMBERED = 4_096
@@ -25,6 +27,12 @@ _TIMES: dict[tuple[str, str], tuple[StepTime, ...]] = {}
 def setup_pace(store: Store, setup_id: str) -> list[PacedStep]:
     """Each step's time beside the shop's, inside the caller's transaction; none for a setup without events."""
     return marked_times(_times(store, setup_id), shop_pace(_of_shop(store, setup_id)))
+
+
+def paces(store: Store, setup_ids: Iterable[str]) -> dict[str, list[PacedStep]]:
+    """The same for setups of which none is signed off: the shop's pace is worked out once for all of them."""
+    of_shop = shop_pace(_of_shop(store, ""))
+    return {setup_id: marked_times(_times(store, setup_id), of_shop) for setup_id in setup_ids}
 
 
 def marked(pace: list[PacedStep]) -> Said | None:
@@ -40,7 +48,7 @@ def _of_shop(store: Store, besides: str) -> list[StepTime]:
     return [time for row in rows if row["id"] != besides for time in _remembered(store, row)]
 
 
-def _remembered(store: Store, row: dict[str, Any]) -> tuple[StepTime, ...]:
+def _remembered(store: Store, row: SetupRow) -> tuple[StepTime, ...]:
     key = (row["id"], row["last_at_utc"])
     if key not in _TIMES:
         if len(_TIMES) >= MOST_REMEMBERED:

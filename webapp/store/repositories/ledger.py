@@ -4,9 +4,11 @@ Full subtrees are stored once, so an append reads and writes no more than the ri
 """
 
 from collections.abc import Iterator, Sequence
+from typing import cast
 
 from webapp.domain.evidence import tree
-from webapp.store.repositories.base import Repository, Row
+from webapp.store.repositories.base import Repository
+from webapp.store.rows import ChangeRow, EntryRow, LeafRow
 from webapp.store.tables.ledger import Change, Leaf, Node
 
 INSERT_LEAF = "INSERT INTO leaf (position, kind, hash) VALUES (?, ?, ?)"
@@ -18,6 +20,15 @@ NEWEST_TIME = (
     "SELECT coalesce(change.at_utc, event.received_at_utc) FROM leaf "
     "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
     "ORDER BY leaf.position DESC LIMIT 1"
+)
+ENTRY_COLUMNS = ("position", "kind", "hash", "text", "type", "by", "subject", "setup", "at_utc")
+# One row an entry, found by its place: no entry before it is read.
+ENTRIES = (
+    "SELECT leaf.position, leaf.kind, leaf.hash, coalesce(change.text, event.jws), coalesce(change.type, event.type), "
+    "coalesce(change.by, event.person), coalesce(change.subject, event.device), coalesce(change.setup, event.setup), "
+    "coalesce(change.at_utc, event.at_utc) FROM leaf "
+    "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
+    "WHERE leaf.position >= ? AND leaf.position < ? ORDER BY leaf.position"
 )
 AT_A_TIME = 1000
 
@@ -53,14 +64,13 @@ class LedgerRepository(Repository):
         self._run(Change.insert({"position": position, **fields}))
         return position
 
-    def changes_of_setup(self, setup: str) -> list[Row]:
+    def changes_of_setup(self, setup: str) -> list[ChangeRow]:
         """Changes about one setup, in the order of the ledger."""
         columns = ("position", "text", "type", "by", "subject", "setup", "at_utc")
-        return [
-            dict(zip(columns, row, strict=True)) for row in self._database.raw(CHANGES_OF_SETUP, (setup,))
-        ]
+        rows = self._database.raw(CHANGES_OF_SETUP, (setup,))
+        return [cast("ChangeRow", dict(zip(columns, row, strict=True))) for row in rows]
 
-    def changes(self, *, kind: str | None = None, newest: int = 200) -> list[Row]:
+    def changes(self, *, kind: str | None = None, newest: int = 200) -> list[ChangeRow]:
         """The newest changes, of one type if given, newest first."""
         query = Change.select().order_by(Change.position.desc()).limit(newest)
         return self._rows(query.where(Change.type == kind) if kind else query)
@@ -70,14 +80,19 @@ class LedgerRepository(Repository):
         rows = self._database.raw(NEWEST_TIME)
         return str(rows[0][0]) if rows else None
 
-    def all_leaves(self) -> Iterator[Row]:
+    def entries(self, first: int, before: int) -> list[EntryRow]:
+        """Entries from `first` up to, not including, `before`, in order: leaf, exact text, and what lists show."""
+        rows = self._database.raw(ENTRIES, (first, before))
+        return [cast("EntryRow", dict(zip(ENTRY_COLUMNS, row, strict=True))) for row in rows]
+
+    def all_leaves(self) -> Iterator[LeafRow]:
         """Every leaf in order, read in stretches."""
         start = 0
         while rows := self._rows(_stretch(Leaf, start)):
             yield from rows
             start = rows[-1]["position"] + 1
 
-    def all_changes(self, start: int = 0) -> Iterator[Row]:
+    def all_changes(self, start: int = 0) -> Iterator[ChangeRow]:
         """Every change from position `start` on, in order, read in stretches."""
         while rows := self._rows(_stretch(Change, start)):
             yield from rows
@@ -89,6 +104,10 @@ class LedgerRepository(Repository):
 
     def _frontier(self, size: int) -> dict[tree.Position, bytes]:
         return {position: found for position in tree.frontier(size) if (found := self._hash_at(*position))}
+
+    def hash_at(self, position: tree.Position) -> bytes | None:
+        """The stored hash of one full subtree, None where it is not full yet."""
+        return self._hash_at(*position)
 
     def _hash_at(self, level: int, number: int) -> bytes | None:
         if level:

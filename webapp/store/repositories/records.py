@@ -2,8 +2,10 @@
 
 from webapp.store.database import Database
 from webapp.store.files import HashedFiles
-from webapp.store.repositories.base import Repository, Row
+from webapp.store.repositories.base import Repository
+from webapp.store.rows import RecordRow
 from webapp.store.tables.records import Record
+from webapp.store.tables.setups import Setup
 
 
 class RecordsRepository(Repository):
@@ -13,14 +15,23 @@ class RecordsRepository(Repository):
         super().__init__(database)
         self.files = files
 
-    def record(self, setup: str) -> Row | None:
+    def record(self, setup: str) -> RecordRow | None:
         """The row of a setup's sealed record, or None."""
         return self._row(Record.select().where(Record.setup == setup))
 
-    def records(self) -> list[Row]:
+    def records(self) -> list[RecordRow]:
         """All sealed records, newest first."""
         return self._rows(Record.select().order_by(Record.sealed_at_utc.desc(), Record.setup))
+
+    def by_hash(self, sha256: str) -> RecordRow | None:
+        """The row of the record with this hash, or None."""
+        return self._row(Record.select().where(Record.sha256 == sha256))
+
+    def count(self) -> int:
+        """How many records were sealed."""
+        return int(self._database.raw("SELECT count(*) FROM record")[0][0])
 
     def add(self, setup: str, sha256: str, size: int, sealed_at_utc: str) -> None:
         """Say which file is a setup's record. Raises Conflict if it has one."""
         self._run(Record.insert(setup=setup, sha256=sha256, bytes=size, sealed_at_utc=sealed_at_utc))
+        self._run(Setup.update(sealed=True).where(Setup.id == setup))

@@ -1,4 +1,4 @@
-/** The board: how the last person left the machine, and what is found now. Only "clear" closes the step. */
+/** The board: how the last person left the machine, and what is found now: one tap. Only "clear" closes the step. */
 import {el} from '../dom.js';
 import {plate} from '../plate.js';
 import {say} from '../say.js';
@@ -7,30 +7,27 @@ import {rows} from '../choices.js';
 import {dayAndTime} from '../when.js';
 import {openWorries, worriesList} from '../worries.js';
 
-export function boardStep({tablet, setup, step, commit, again}) {
-  const chosen = setup.draft.chosen ?? null;
+export function boardStep({tablet, setup, step, commit}) {
   const found = setup.rows.filter(({payload}) => payload.type === 'board.checked').at(-1)?.payload.data.found;
-  const pick = id => { setup.keepDraft({...setup.draft, chosen: id}); again(); };
   return {
     strip: machineState(setup, step),
     left: [boardPlate(setup.sheet, openWorries(setup.sheet, tablet.worriesHere)), stepText(setup, step)],
     right: [
-      rows(step.choices, pick, {chosen: chosen ?? '', action: 'found'}),
-      found && found !== 'clear' && notice('ask', say(`tablet.board.do_${found}`, {lead: setup.lead})),
+      found && found !== 'clear' && notice('ask', say(`tablet.board.do_${found}`)),
+      rows(step.choices, id => commit('board.checked', {found: id, text: ''}), {action: 'found'}),
     ],
-    go: {label: step.action, waits: !chosen, press: () => chosen && commit('board.checked', {found: chosen, text: ''})},
   };
 }
 
 /** How the register says the machine was left, and what is open about it in people's own words. */
-export function boardPlate({board: {state, left = state, since_utc: since, by_name: by, open_questions: open, redo = []}, slots}, worries) {
+export function boardPlate({board: {state, left = state, since_utc: since, by_name: by, open_questions: open, redo = []}, slots}, worries, listed = worries) {
   const halves = slots.filter(({missing_axes: missing}) => missing?.length > 0);
   const again = redo.filter(({label}) => !halves.some(half => half.label === label));
   const when = since && say(by ? 'tablet.board.since_by' : 'tablet.board.since', {time: dayAndTime(since), by: by ?? ''});
   const value = worries.length > 0 && left === 'clear' ? 'worry' : left;
   return [
     plate(say('tablet.board.left'), {value: say(`tablet.board.${value}`), other: when}, 'words'),
-    worriesList(worries),
+    worriesList(listed),
     open > 0 && el('p', {class: 'open-questions'}, say(open === 1 ? 'tablet.board.open_question' : 'tablet.board.open_questions', {count: open})),
     halves.length > 0 && halfSet('open-half', say('tablet.board.half_set', {slots: halves.map(({label}) => label).join(', ')})),
     again.length > 0 && halfSet('open-half', say('tablet.board.to_redo', {slots: again.map(({label}) => label).join(', ')})),

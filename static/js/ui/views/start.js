@@ -64,6 +64,7 @@ export function readyView(tablet) {
   const {hash, sheet} = tablet.sheetOf(machine);
   const person = sheet.people.find(each => each.id === id);
   const own = slotsOf(sheet, person);
+  const worries = openWorries(sheet, tablet.worriesHere);
   const refusals = whyNot(tablet, sheet, person, own);
   return {
     name: 'ready', title: say('tablet.start.ready', {name: person.name, machine: sheet.machine.name}),
@@ -71,7 +72,7 @@ export function readyView(tablet) {
       refusals.map(text => notice('stop', text)), leftHalfSet(own), saidSince(tablet, sheet, id),
       wrongClock(tablet.clock),
       el('div', {class: 'plates two'}, plate(say('tablet.start.your_slot'), {value: own[0]?.label ?? say('tablet.slot.none'), other: own[0]?.until_utc ? say('tablet.start.until', {time: dayAndTime(own[0].until_utc)}) : null}),
-        el('div', {}, boardPlate(sheet, openWorries(sheet, tablet.worriesHere)))),
+        el('div', {}, boardPlate(sheet, worries, worries.filter(({blocks}) => !blocks)))),
       el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
       el('p', {class: 'label'}, say('tablet.start.sheet_from', {time: dayAndTime(sheet.compiled_at_utc), span: span(tablet.clock.ageMs(sheet.compiled_at_utc)), until: dayAndTime(sheet.expires_at_utc)}), ' ', toldBy(tablet.clock)),
     ],
