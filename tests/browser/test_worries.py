@@ -61,7 +61,7 @@ def test_another_tablet_reads_it_on_its_next_sheet_until_the_lead_closes_it(
     text = ready(other, "plover", "tariq")
     assert WORDS in text
     assert "Something was off" in text
-    assert "This probe is not to be used" in text
+    assert "Not with this probe before" in text
     assert not other.offers("begin")
     assert look(other.page, "worry", SIZES) + faults(other.page, "worry") == []
     with demo.opened() as (store, _):

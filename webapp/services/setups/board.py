@@ -5,6 +5,9 @@ setup that was last heard of long ago and never ended leaves the state "unknown"
 was there. A machine with an open worry about it, its vise or its probe was not left clear, and the worry stands on the
 board in its own words until a lead closes it. A slot that a setup left half set stays on the board until somebody
 sets it whole.
+
+Decision: the board is public on the shop's network, because the next person has to see how a machine was
+left before anybody signs in. It names the person who left it and no value.
 """
 
 from __future__ import annotations
