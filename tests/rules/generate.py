@@ -180,11 +180,15 @@ def _decide(player: Player, chance: Random) -> None:
         data = {
             "question": chance.choice(questions),
             "axis": None,
-            "decision": chance.choice(("go_on", "touch_again", "break_off", "redo")),
+            "decision": chance.choice(("go_on", "touch_again", "break_off")),
             "reason": "Because.",
         }
+        data["decision"] = _in_turn(player, (data["decision"],) * 3 + ("redo",))
         player.decide({"decision": "question.answered", "data": data})
         return
+    if _in_turn(player, (False, False, True)) and _worries(player):
+        data = {"how": "checked", "reason": "It runs true."}
+        player.decide({"decision": "worry.closed", "data": data, "event_at": _in_turn(player, _worries(player))})
     if chance.random() < 0.15 and player.events:
         _decide_lift(player, chance)
         return
@@ -195,7 +199,6 @@ def _decide(player: Player, chance: Random) -> None:
             "setup.signed_off",
             "setup.not_accepted",
             "event.set_aside",
-            "worry.closed",
         )
     )
     if not player.events or (kind == "event.set_aside" and chance.random() < 0.8):
@@ -211,9 +214,8 @@ def _decide(player: Player, chance: Random) -> None:
             "meaning": "reviewed and accepted",
             "note": "",
             "reviewed": {"events": 3, "sha256": "0" * 64},
-            **chance.choice(({}, {"into_usual": ["X"]})),
+            **_in_turn(player, ({}, {"into_usual": ["X"]})),
         },
-        "worry.closed": {"how": "checked", "reason": "It runs true."},
         "setup.not_accepted": {"reason": "No."},
         "event.set_aside": {"code": "intake.forked", "fields": {"sequence": 3}},
     }[kind]
@@ -222,18 +224,28 @@ def _decide(player: Player, chance: Random) -> None:
         {
             "decision": kind,
             "data": data,
-            "event_at": _a_worry(player, chance)
-            if kind == "worry.closed"
-            else chance.choice((-1, -1, 0, len(player.events) // 2)),
+            "event_at": chance.choice((-1, -1, 0, len(player.events) // 2)),
             "by": by,
         }
     )
 
 
-def _a_worry(player: Player, chance: Random) -> int:
-    """The place of an event that raised a worry, of any other where there is none."""
-    raised = [place for place, event in enumerate(player.events) if event["type"] == "worry.raised"]
-    return chance.choice(raised or range(len(player.events)))
+def _in_turn(player: Player, values: Any) -> Any:
+    """One of these by how far the setup is, so that a new choice draws nothing and moves no other case."""
+    return values[len(player.events) % len(values)]
+
+
+def _worries(player: Player) -> list[int]:
+    """The places of the events that raised a worry."""
+    return [place for place, event in enumerate(player.events) if event["type"] == "worry.raised"]
+
+
+def _worry(player: Player, drawn: int) -> Plain:
+    """A worry of any kind: from an older tablet, or one that says what it is about, rightly or not."""
+    worry = WORRIES[(drawn + len(player.events)) % len(WORRIES)]
+    about = _in_turn(player, ("probe", "vise", "machine", None, "says nothing"))
+    named = {} if about == "says nothing" else {"about": about}
+    return {"type": "worry.raised", "data": {"worry": worry, "text": "", **named}}
 
 
 def _board(_player: Player, chance: Random, _step: Plain) -> Plain:
@@ -382,18 +394,10 @@ def _question(player: Player, chance: Random, step: Plain) -> Plain:
     return {"type": "question.put", "data": data}
 
 
-def _note(_player: Player, chance: Random, _step: Plain) -> Plain:
+def _note(player: Player, chance: Random, _step: Plain) -> Plain:
     return chance.choice((
         {"type": "hold.pressed"},
-        {"type": "worry.raised", "data": {"worry": chance.choice(WORRIES), "text": ""}},
-        {
-            "type": "worry.raised",
-            "data": {
-                "worry": chance.choice(WORRIES),
-                "text": "Odd.",
-                "about": chance.choice(("probe", "vise", "machine", None)),
-            },
-        },
+        _worry(player, chance.choice(range(5))),
         {"type": "setup.resumed", "data": {"away_ms": chance.randrange(10**7)}},
         {"type": "setup.started", "data": {"machine": "mill-1", "display": "browser"}},
     ))  # fmt: skip

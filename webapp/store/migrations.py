@@ -491,6 +491,9 @@ SHEET_VERSIONS = Migration(
     ),
 )
 
+# Tables that came after those numbers did.
+MORE_ON_SHEETS: tuple[tuple[str, tuple[str, ...], str], ...] = (("worry", ("INSERT", "UPDATE"), SHOP_KEY),)
+
 # Filled by the events that come from now on, and by the decisions about them: worries from before named nothing.
 WORRIES = Migration(
     "worries",
@@ -512,7 +515,7 @@ WORRIES = Migration(
             closed_how TEXT,
             closed_reason TEXT) STRICT""",
         "CREATE INDEX worry_open ON worry (at_utc) WHERE closed_at_utc IS NULL",
-        *counted_for_sheets("worry", ("INSERT", "UPDATE"), SHOP_KEY),
+        *(statement for counted in MORE_ON_SHEETS for statement in counted_for_sheets(*counted)),
     ),
 )
 

@@ -73,7 +73,7 @@ export function readyView(tablet) {
       wrongClock(tablet.clock),
       el('div', {class: 'plates two'}, plate(say('tablet.start.your_slot'), {value: own[0]?.label ?? say('tablet.slot.none'), other: own[0]?.until_utc ? say('tablet.start.until', {time: dayAndTime(own[0].until_utc)}) : null}),
         el('div', {}, boardPlate(sheet, worries, worries.filter(({blocks}) => !blocks)))),
-      el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
+      !worries.some(({blocks}) => blocks) && el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
       el('p', {class: 'label'}, say('tablet.start.sheet_from', {time: dayAndTime(sheet.compiled_at_utc), span: span(tablet.clock.ageMs(sheet.compiled_at_utc)), until: dayAndTime(sheet.expires_at_utc)}), ' ', toldBy(tablet.clock)),
     ],
     right: [el('p', {class: 'standing'}, sheet.shop.notice)],
