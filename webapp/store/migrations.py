@@ -491,6 +491,11 @@ SHEET_VERSIONS = Migration(
     ),
 )
 
+SESSIONS = Migration(
+    "where somebody has signed in lately",
+    ("CREATE INDEX session_from ON session (person, source, started_at_utc)",),
+)
+
 # Tables that came after those numbers did.
 MORE_ON_SHEETS: tuple[tuple[str, tuple[str, ...], str], ...] = (("worry", ("INSERT", "UPDATE"), SHOP_KEY),)
 
@@ -536,6 +541,7 @@ MIGRATIONS = (
     LISTS,
     Z_CHECKS,
     SHEET_VERSIONS,
+    SESSIONS,
     WORRIES,
 )
 

@@ -10,9 +10,9 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from webapp.domain.plain.errors import DomainError
 from webapp.services.setups import worrying
 from webapp.web.desk import forms
-from webapp.web.desk.desk import names
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
+from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("worrying", __name__)
