@@ -65,6 +65,8 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "choosing.choose": LEADS,
     "budgets.page": READERS,
     "budgets.confidence": LEADS,
+    "budgets.correlate": LEADS,
+    "budgets.take_correlation_back": LEADS,
     "budgets.line": LEADS,
     "budgets.take_back": LEADS,
     "probes.overview": READERS,
