@@ -125,4 +125,4 @@ def test_a_seating_without_a_value_names_only_what_was_read_off() -> None:
     usuals = {axis: usual_of(machine, axis, known=False) for axis in "XYZ"}
     found = sheet_causes(machine, VISE, measures_of(VISE, PROBE), usuals, CHOICES, slots=SLOTS)
     codes = [one["code"] for one in found["X"]["candidates"]]
-    assert codes == ["cause.zero_left", "cause.other_slot"]
+    assert set(codes) == {"cause.zero_left", "cause.other_slot"}
