@@ -251,7 +251,10 @@ class Operator:
 
     def _clear(self) -> None:
         self.mill.mill.clear_selected()
-        self._three()
+        if self.tablet.page.locator("[data-entry]").count():
+            self._three()
+        else:
+            self._go()
 
     def _three(self) -> None:
         shown = self.mill.shown()

@@ -40,13 +40,13 @@ PEOPLE = ("mara", "ivo", "lena", "zoe")
 
 
 def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
-    """Events and decisions of one random setup of 1 to about 110 events."""
+    """Events and decisions of one random setup of 1 to about 150 events."""
     chance = Random(seed)
     player = RandomPlayer(sheet, chance)
     if chance.random() < 0.97:
         machine = sheet["machine"]["id"] if chance.random() < 0.97 else "mill-9"
         player.add({"type": "setup.started", "data": {"machine": machine, "display": "standalone"}})
-    for _ in range(chance.randrange(1, 110)):
+    for _ in range(chance.randrange(1, 150)):
         _next(player, chance)
     chance.shuffle(player.decisions)
     return player.events, player.decisions

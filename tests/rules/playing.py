@@ -105,9 +105,7 @@ class Player:
     def careful(self, step: Plain) -> Plain:
         """What a careful operator answers to a step: the right slot, the usual value, nothing odd."""
         done = dict.fromkeys(("confirm", "jaw", "input", "over", "lower", "search"), "done")
-        kind = {**done, "tool_in": "tool", "tool_out": "tool"}.get(
-            step["kind"], step["kind"]
-        )
+        kind = {**done, "tool_in": "tool", "tool_out": "tool"}.get(step["kind"], step["kind"])
         answer: Plain = getattr(self, f"_{kind}")(step)
         return answer
 

@@ -115,7 +115,9 @@ def _step(step: Step, here: Here) -> StepOnSheet:
             value |= {name: text for name in TEXTS if (text := getattr(variant, name))}
             value["hands"] = value["hands"] if variant.hands is None else variant.hands
     value["checks"] = [
-        {"id": check.id, "label": check.label} for check in step.checks if not check.when or check.when in holds
+        {"id": check.id, "label": check.label}
+        for check in step.checks
+        if not check.when or check.when in holds
     ]
     if step.kind == "jaw":
         value["choices"] = [_jaw(choice, here.fixture.fixed_side) for choice in value["choices"]]

@@ -174,13 +174,17 @@ def _check_profile(machine: MachineProfile) -> None:
         fits = isinstance(value, str) and len(value) <= LONGEST_LEAD and value.isprintable()
         _require(machine, name, fits and not set("{}") & set(value), "sentence")
     dropped: Any = machine.reset_drops
-    _require(machine, "reset_drops", isinstance(dropped, tuple | list) and set(dropped) <= set(DROPPED), "dropped")
+    _require(
+        machine, "reset_drops", isinstance(dropped, tuple | list) and set(dropped) <= set(DROPPED), "dropped"
+    )
     object.__setattr__(machine, "reset_drops", tuple(dropped))
     for name in ("fixed_search_nm", "probe_sleeps_minutes"):
         if getattr(machine, name) is not None:
             _check_whole(machine, name, least=1)
     age = machine.input_age_minutes
-    _require(machine, "input_age_minutes", type(age) is int and 1 <= age <= LONGEST_INPUT_AGE_MINUTES, "minutes")
+    _require(
+        machine, "input_age_minutes", type(age) is int and 1 <= age <= LONGEST_INPUT_AGE_MINUTES, "minutes"
+    )
 
 
 @dataclass(frozen=True)

@@ -34,7 +34,7 @@ function fold({code, fields, low_nm: low, high_nm: high}, touch, machine) {
   const gives = {low: written(low, machine), high: written(high, machine), read: written(touch.value_nm, machine), unit: machine.unit};
   const isOne = gives.low === gives.high;
   return el('details', {data: {cause: code}},
-    el('summary', {data: {action: 'cause'}}, el('span', {}, say(code, fields)), isOne && el('b', {class: 'figures', 'aria-hidden': 'true'}, gives.low)),
+    el('summary', {data: {action: 'cause'}}, el('span', {}, say(code, fields)), isOne && el('b', {class: 'figures', 'aria-hidden': 'true'}, el('small', {}, say('cause.would_give')), ' ', gives.low)),
     el('p', {}, say(isOne ? 'cause.gives' : 'cause.gives_between', gives)),
     el('p', {}, say(code.replace('cause.', 'check.'), fields)));
 }
