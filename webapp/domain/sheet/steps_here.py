@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from webapp.domain.evidence.written_sheet import ProcedureOnSheet, StepOnSheet
+from webapp.domain.evidence.written_sheet import ChoiceOnSheet, ProcedureOnSheet, StepOnSheet
 from webapp.domain.plain.axes import search_direction
 from webapp.domain.procedure.procedure import Procedure, Revision, Stage, Step
 from webapp.domain.procedure.profile import UNIT_WORDS
@@ -124,7 +124,7 @@ def _step(step: Step, here: Here) -> StepOnSheet:
     return _filled(value, _words(step, here))  # type: ignore[no-any-return]
 
 
-def _jaw(choice: Mapping[str, Any], fixed: str) -> dict[str, Any]:
+def _jaw(choice: ChoiceOnSheet, fixed: str) -> ChoiceOnSheet:
     return {**choice, "closes": choice["id"] == fixed if choice["id"] in JAWS else choice["closes"]}
 
 
