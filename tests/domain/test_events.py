@@ -87,6 +87,7 @@ GOOD_DATA: dict[str, dict[str, Any]] = {
     },
     "worry.raised": {"worry": "other", "text": "A smell."},
     "hold.pressed": {},
+    "input.aged": {},
     "step.reopened": {"reopened": "x.touch", "reason": "mistyped"},
     "setup.broken_off": {},
     "break.explained": {"reason": "machine", "text": ""},

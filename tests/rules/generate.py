@@ -374,6 +374,7 @@ def _question(player: Player, chance: Random, step: Plain) -> Plain:
 def _note(_player: Player, chance: Random, _step: Plain) -> Plain:
     return chance.choice((
         {"type": "hold.pressed"},
+        {"type": "input.aged"},
         {"type": "worry.raised", "data": {"worry": chance.choice(WORRIES), "text": ""}},
         {"type": "setup.resumed", "data": {"away_ms": chance.randrange(10**7)}},
         {"type": "setup.started", "data": {"machine": "mill-1", "display": "browser"}},

@@ -378,6 +378,7 @@ DATA: Mapping[str, Any] = {
     "question.put": QuestionPut,
     "worry.raised": WorryRaised,
     "hold.pressed": Nothing,
+    "input.aged": Nothing,
     "trouble.met": TroubleMet,
     "step.reopened": StepReopened,
     "setup.broken_off": Nothing,

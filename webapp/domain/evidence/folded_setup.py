@@ -305,6 +305,7 @@ class Folded(TypedDict):
     blocked: Blocked | None
     keep_because: str | None
     probe_in_spindle: bool
+    input_checked_ms: int | None
     steps: dict[str, StepState]
     cautions: list[ReadCaution]
     slot: str | None

@@ -22,6 +22,7 @@ from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.setup import (
     copying,
     ends,
+    input_age,
     leaving,
     lifts,
     notes,
@@ -66,6 +67,7 @@ NOTES: Mapping[str, Handler] = {
     "step.reopened": notes.reopen,
     "stop.lifted": lifts.lift_stop,
     "trouble.met": troubles.meet_trouble,
+    "input.aged": input_age.raise_first,
     "row.put_back": copying.put_back,
     "axis.given_up": leaving.give_up,
     "setup.left": leaving.leave,

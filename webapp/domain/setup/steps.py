@@ -26,6 +26,7 @@ from webapp.domain.evidence.event_kinds import (
 )
 from webapp.domain.evidence.written_sheet import MachineOnSheet
 from webapp.domain.plain.errors import LengthError
+from webapp.domain.setup import input_age
 from webapp.domain.setup.state import Refused, SetupState
 from webapp.domain.setup.troubles import search_waits
 from webapp.domain.touch.compare import same_tool, slot_length_nm, slot_on_sheet
@@ -67,7 +68,12 @@ def do_step(state: SetupState, event: Answer[StepDone]) -> None:
     if step["kind"] == "search" and step["axis"] is not None:
         if search_waits(state, step["axis"]):
             raise Refused("setup.search_needs_lead", axis=step["axis"])
+        if input_age.is_old(state, event["elapsed_ms"]):
+            state.stay("setup.input_old")
+            return
         state.searched_at[step["axis"]] = state.count
+    if step["kind"] == "input":
+        input_age.look_at_input(state, event)
     state.close(step["id"], event)
 
 

@@ -5,6 +5,7 @@
 import {RuleError} from '../plain/errors.js';
 import {copyValues, putBack, readLabel, zeroRow} from './copying.js';
 import {decide, finish, sign, start} from './ends.js';
+import {raiseFirst} from './input_age.js';
 import {giveUp, handOver, leave, leaveUnsigned, takeOver} from './leaving.js';
 import {liftStop} from './lifts.js';
 import {breakOff, explainBreak, pressHold, putQuestion, raiseWorry, reopen, resume, undoBreak} from './notes.js';
@@ -45,6 +46,7 @@ const NOTES = {
   'step.reopened': reopen,
   'stop.lifted': liftStop,
   'trouble.met': meetTrouble,
+  'input.aged': raiseFirst,
   'row.put_back': putBack,
   'axis.given_up': giveUp,
   'setup.left': leave,

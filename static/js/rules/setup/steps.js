@@ -4,6 +4,7 @@
  */
 import {AXES, matchSlot, slotLengthNm, toolMatches} from '../touch/compare.js';
 import {RuleError} from '../plain/errors.js';
+import {isOld} from './input_age.js';
 import {close, currentStep, isDone, note, open, stay} from './state.js';
 import {searchWaits} from './troubles.js';
 
@@ -35,8 +36,13 @@ export function doStep(state, event) {
   }
   if (step.kind === 'search') {
     if (searchWaits(state, step.axis)) throw new RuleError('setup.search_needs_lead', {axis: step.axis});
+    if (isOld(state, event.elapsed_ms)) {
+      stay(state, 'setup.input_old', {});
+      return;
+    }
     state.searchedAt.set(step.axis, state.count);
   }
+  if (step.kind === 'input') state.inputCheckedMs = event.elapsed_ms;
   close(state, step.id, event);
 }
 
