@@ -15,6 +15,7 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from werkzeug.exceptions import NotFound
 
 from webapp.proof.seal_term import seal_term
+from webapp.proof.tls_certificate import tls_term
 from webapp.services.decisions import signing_off
 from webapp.services.evidence import auditing, timekeeping
 from webapp.services.intake import intake
@@ -49,6 +50,7 @@ def queue() -> str:
         clock_jumps=timekeeping.recent_jumps(parts.store, parts.now()),
         audited=auditing.last_run(parts.store),
         seal_term=seal_term(parts.keyring.seal_certificate, parts.now()),
+        tls_term=tls_term(parts.settings.tls_certificate, parts.now()),
         names=names(),
     )
 
