@@ -212,7 +212,7 @@ class Operator:
 
     def close(self, kind: str) -> None:
         """Do what the step that is shown asks for."""
-        getattr(self, f"_{kind}")()
+        getattr(self, f"_{kind.replace('-', '_')}")()
 
     def _go(self) -> None:
         self.tablet.tap("go")
@@ -227,6 +227,9 @@ class Operator:
             self._go()
 
     _jaw = _input = _confirm
+
+    def _input_old(self) -> None:
+        self.tablet.tap("raised")
 
     def _checks(self) -> None:
         lines = self.tablet.page.locator('[data-action="tick"][aria-pressed="false"]')

@@ -121,7 +121,9 @@ PEOPLE = (
 )
 
 # As a sheet carries it; its words matter to no rule.
-ZERO_STEP = {name: part for name, part in asdict(ROW_TO_ZERO).items() if name not in {"when", "variants"}}
+ZERO_STEP = json.loads(
+    json.dumps({name: part for name, part in asdict(ROW_TO_ZERO).items() if name not in {"when", "variants"}})
+)
 LEADS = (SheetPerson("ines", "Ines Varga", None), SheetPerson("mara", "Mara Okafor", None))
 
 

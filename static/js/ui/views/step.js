@@ -15,6 +15,7 @@ import {copyStep} from '../steps/copy.js';
 import {finishStep} from '../steps/finish.js';
 import {searchStep} from '../steps/search.js';
 import {signStep} from '../steps/sign.js';
+import {holdsMs, inputOldStep, inputOldStrip} from '../steps/input_old.js';
 import {leftHalfSet, slotStep} from '../steps/slot.js';
 import {squareStep} from '../steps/square.js';
 import {toolStep} from '../steps/tool.js';
@@ -39,12 +40,17 @@ export function stepView(tablet) {
     again: () => tablet.refresh(),
     breakOff: () => breakOff(tablet),
   };
-  const screen = KINDS[step.kind](context);
+  const holds = ['search', 'square', 'touch'].includes(step.kind) ? holdsMs(setup) : null;
+  tablet.lookAgainIn(holds);
+  const old = holds !== null && holds < 0;
+  const screen = old && (step.kind === 'search' || (step.kind === 'square' && !setup.draft.set)) ? inputOldStep(context) : KINDS[step.kind](context);
   return {
     name: 'step', step: step.id, kind: step.kind, title: setup.fill(step.do), ...around(tablet), ...screen,
-    strip: [undoStrip(tablet), answerStrip(setup), checkStrip(setup, step, tablet.clock), agreedStrip(tablet, step), squareStrip(setup, step), nextStrip(setup, step), screen.strip, againStrip(tablet, step)], beside: beside(tablet),
+    strip: [undoStrip(tablet), answerStrip(setup), checkStrip(setup, step, tablet.clock), agreedStrip(tablet, step), squareStrip(setup, step), nextStrip(setup, step), old && step.kind === 'touch' && inputOldStrip(setup, raiseButton(tablet, step)), screen.strip, againStrip(tablet, step)], beside: beside(tablet),
   };
 }
+
+const raiseButton = (tablet, step) => button(say('tablet.input_old.raised'), 'raised', () => tablet.act(() => tablet.setup.commit('input.aged', {}, step.id)));
 
 /** Scale and where-line of a running setup. */
 export function around(tablet) {
