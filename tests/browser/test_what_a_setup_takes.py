@@ -16,7 +16,7 @@ from tests.kit.demo import Demo
 from tests.kit.server import Server
 from tests.kit.tablet import Operator
 
-MOST_TAPS, MOST_KEYS = 40, 60
+MOST_TAPS, MOST_TAPS_THIS_SHIFT, MOST_KEYS = 40, 35, 60
 WORDS_BEFORE = 2_939
 
 
@@ -44,3 +44,43 @@ def test_a_clean_setup_takes_no_more_than_was_promised(
     assert {"checks.ticked", "touch.kept", "slot.cleared", "setup.signed"} <= kinds
     touches = hand.tablet.events_of("touch.kept")
     assert [one["data"] for one in touches] == [{"axis": axis, "because": "agrees"} for axis in "ZXY"]
+
+
+def test_where_the_cautions_were_acknowledged_this_shift_it_takes_fewer_taps(
+    new_context: Callable[..., BrowserContext], server: Server, demo: Demo
+) -> None:
+    hand = ready(new_context, server, demo, "tariq")
+    tablet = hand.tablet
+    assert isinstance(tablet, CountingTablet)
+    tablet.tap("begin")
+    hand.walk(until="ready.board")
+    read = [one["data"]["caution"] for one in tablet.events_of("caution.read")]
+    assert read == ["machine", "stop", "probe"]
+    hand.walk()
+    tablet.tap("another")
+    tablet.begin("plover", "tariq", begin=False)
+    counted = counted_walk(tablet, hand)
+    carried = tablet.events_of("caution.carried")
+    assert [one["data"]["caution"] for one in carried] == read
+    assert len(tablet.events_of("caution.read")) == len(read), "nothing was acknowledged a second time"
+    assert counted.taps <= MOST_TAPS_THIS_SHIFT, counted
+    assert counted.keys <= MOST_KEYS, counted
+
+
+def test_whom_the_lead_does_not_allow_it_acknowledges_every_caution_again(
+    new_context: Callable[..., BrowserContext], server: Server, demo: Demo
+) -> None:
+    hand = ready(new_context, server, demo, "odile")
+    tablet = hand.tablet
+    for _ in range(2):
+        tablet.tap("begin")
+        assert tablet.step == "ready.machine"
+        hand.walk(until="ready.board")
+        tablet.tap("off")
+        tablet.tap("break-off")
+        hand.walk(until="sign.review")
+        tablet.tap("break-reason", "practice")
+        hand.walk()
+        tablet.tap("another")
+        tablet.begin("plover", "odile", begin=False)
+    assert len(tablet.events_of("caution.read")) == 6

@@ -26,6 +26,7 @@ GOOD_DATA: dict[str, dict[str, Any]] = {
     "setup.started": {"machine": "mill-1", "display": "standalone"},
     "setup.resumed": {"away_ms": 90_000},
     "caution.read": {"caution": "door"},
+    "caution.carried": {"caution": "door", "read_at_utc": "2026-11-25T08:03:12.345Z", "read_event": "a" * 64},
     "board.checked": {"found": "clear", "text": ""},
     "step.done": {"answer": "done"},
     "checks.ticked": {"ticked": ["homed", "coolant"]},

@@ -176,12 +176,13 @@ class Tablet:
         self.page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
         self.settled()
 
-    def begin(self, machine: str, person: str) -> None:
-        """Choose machine and person and begin a setup."""
+    def begin(self, machine: str, person: str, *, begin: bool = True) -> None:
+        """Choose machine and person and begin a setup, or stand ready to."""
         found = [row for row in self.rows("sheets") if row["machine"] == machine]
         self.tap("machine", max(found, key=lambda row: row["got_at_utc"])["hash"])
         self.tap("person", person)
-        self.tap("begin")
+        if begin:
+            self.tap("begin")
 
     def _data(self, name: str) -> str:
         return self.page.locator("#app").get_attribute(f"data-{name}") or ""

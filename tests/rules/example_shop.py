@@ -29,7 +29,7 @@ COMPILED = "2026-11-25T07:00:00.000Z"
 EXPIRES = "2026-11-25T19:00:00.000Z"
 PIN_KEY = {"kty": "EC", "crv": "P-256", "x": "x" * 43, "y": "y" * 43, "kid": "k" * 43}
 
-RULES = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga, ext. 12")
+RULES = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga, ext. 12", cautions_once_a_shift=("mara",))
 VISE = Fixture(
     id="vise-a",
     name="Vise A",

@@ -43,6 +43,7 @@ class ReadCaution(TypedDict):
 
     caution: str
     at_utc: str
+    read_at_utc: str
     event: str
 
 

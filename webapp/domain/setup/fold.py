@@ -40,6 +40,7 @@ AnswerHandler = Callable[[SetupState, Answer[Any]], None]
 # An event that answers a step, and the kinds of step that it can answer.
 ANSWERS: Mapping[str, tuple[frozenset[str], AnswerHandler]] = {
     "caution.read": (frozenset({"caution"}), steps.read_caution),
+    "caution.carried": (frozenset({"caution"}), steps.carry_caution),
     "board.checked": (frozenset({"board"}), steps.check_board),
     "step.done": (frozenset({"confirm", "jaw", "input", "over", "lower", "search"}), steps.do_step),
     "checks.ticked": (frozenset({"checks"}), steps.tick_checks),

@@ -8,11 +8,13 @@ Rules of this module:
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime, timedelta
 
 from webapp.domain.evidence.event_kinds import (
     AXIS_NAMES,
     Answer,
     BoardChecked,
+    CautionCarried,
     CautionRead,
     ChecksTicked,
     Event,
@@ -42,8 +44,34 @@ def read_caution(state: SetupState, event: Answer[CautionRead]) -> None:
     expected = "" if step["caution"] is None else step["caution"]["id"]
     if expected != caution:
         raise Refused("setup.caution_other", caution=caution, expected=expected)
-    state.cautions.append({"caution": caution, "at_utc": event["at_utc"], "event": event["id"]})
-    state.close(step["id"], event)
+    _list_caution(state, event, caution, event["at_utc"])
+
+
+def carry_caution(state: SetupState, event: Answer[CautionCarried]) -> None:
+    """Caution.carried: acknowledged earlier in this shift, where the sheet lets this person do so."""
+    step, data = state.plan[event["step"]], event["data"]
+    expected = "" if step["caution"] is None else step["caution"]["id"]
+    if expected != data["caution"]:
+        raise Refused("setup.caution_other", caution=data["caution"], expected=expected)
+    person = next((one for one in state.sheet["people"] if one["id"] == event["person"]), None)
+    if person is None or not (step.get("once_a_shift", False) and person.get("once_a_shift", False)):
+        raise Refused("setup.caution_not_carried", caution=data["caution"])
+    since = datetime.fromisoformat(event["at_utc"]) - datetime.fromisoformat(data["read_at_utc"])
+    if not timedelta() <= since <= timedelta(hours=state.sheet["shop"].get("shift_hours", 0)):
+        raise Refused("setup.caution_not_carried", caution=data["caution"])
+    _list_caution(state, event, data["caution"], data["read_at_utc"])
+
+
+def _list_caution(
+    state: SetupState, event: Answer[CautionRead] | Answer[CautionCarried], caution: str, read_at_utc: str
+) -> None:
+    state.cautions.append({
+        "caution": caution,
+        "at_utc": event["at_utc"],
+        "read_at_utc": read_at_utc,
+        "event": event["id"],
+    })  # fmt: skip
+    state.close(event["step"], event)
 
 
 def check_board(state: SetupState, event: Answer[BoardChecked]) -> None:

@@ -11,7 +11,7 @@ import {liftStop} from './lifts.js';
 import {breakOff, explainBreak, pressHold, putQuestion, raiseWorry, reopen, resume, undoBreak} from './notes.js';
 import {result} from './result.js';
 import {currentStep, newState, note} from './state.js';
-import {checkBoard, clearSlot, doStep, readCaution, readSlot, readTool, tickChecks} from './steps.js';
+import {carryCaution, checkBoard, clearSlot, doStep, readCaution, readSlot, readTool, tickChecks} from './steps.js';
 import {enterTouch, keepTouch, readAgain, repeatTouch} from './touches.js';
 import {meetTrouble} from './troubles.js';
 import {enterSquare} from '../touch/square.js';
@@ -19,6 +19,7 @@ import {enterSquare} from '../touch/square.js';
 // An event that answers a step, and the kinds of step that it can answer.
 const ANSWERS = {
   'caution.read': [['caution'], readCaution],
+  'caution.carried': [['caution'], carryCaution],
   'board.checked': [['board'], checkBoard],
   'step.done': [['confirm', 'jaw', 'input', 'over', 'lower', 'search'], doStep],
   'checks.ticked': [['checks'], tickChecks],

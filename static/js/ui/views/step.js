@@ -5,6 +5,7 @@ import {plate} from '../plate.js';
 import {say} from '../say.js';
 import {scale} from '../scale.js';
 import {notice} from '../text.js';
+import {clockTime} from '../when.js';
 import {boardStep} from '../steps/board.js';
 import {cautionStep} from '../steps/caution.js';
 import {checksStep} from '../steps/checks.js';
@@ -46,7 +47,7 @@ export function stepView(tablet) {
   const screen = old && (step.kind === 'search' || (step.kind === 'square' && !setup.draft.set)) ? inputOldStep(context) : KINDS[step.kind](context);
   return {
     name: 'step', step: step.id, kind: step.kind, title: setup.fill(step.do), ...around(tablet), ...screen,
-    strip: [undoStrip(tablet), answerStrip(setup), checkStrip(setup, step, tablet.clock), agreedStrip(tablet, step), squareStrip(setup, step), nextStrip(setup, step), old && step.kind === 'touch' && inputOldStrip(setup, raiseButton(tablet, step)), screen.strip, againStrip(tablet, step)], beside: beside(tablet),
+    strip: [undoStrip(tablet), answerStrip(setup), checkStrip(setup, step, tablet.clock), agreedStrip(tablet, step), carriedStrip(setup), squareStrip(setup, step), nextStrip(setup, step), old && step.kind === 'touch' && inputOldStrip(setup, raiseButton(tablet, step)), screen.strip, againStrip(tablet, step)], beside: beside(tablet),
   };
 }
 
@@ -137,6 +138,12 @@ function agreedStrip(tablet, step) {
   const value = written(setup.state.values_nm[axis], setup.machine);
   return el('div', {class: 'strip agreed'}, el('span', {}, say('tablet.agreed.says', {axis, value, unit: setup.machine.unit})),
     button(say('tablet.agreed.look'), 'look-again', () => tablet.go({name: 'read', step: touched.id, stage: null})));
+}
+
+/** Cautions that were acknowledged earlier this shift: said on the first step behind them. */
+function carriedStrip({rows}) {
+  const {type, data} = rows.at(-1).payload;
+  return type === 'caution.carried' ? el('div', {class: 'strip'}, el('span', {}, say('tablet.shift.carried', {time: clockTime(data.read_at_utc)}))) : null;
 }
 
 /** The probe's check is overdue: said where the probe is called, by the sheet or since then by the server's time as it is known here. */
