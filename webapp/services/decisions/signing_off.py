@@ -37,7 +37,8 @@ from webapp.services.errors import (
 )
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import DESK, check_secret, must_be_lead
-from webapp.services.setups import pacing, stored_setups
+from webapp.services.setups import pacing, stored_setups, worrying
+from webapp.services.setups.worrying import OpenWorry
 from webapp.services.typed_reasons import note_text, reason_text
 
 if TYPE_CHECKING:
@@ -92,8 +93,10 @@ class SetupDetail(TypedDict):
     numbers: list[TouchNumbers]
     names: dict[str, str]
     record: RecordRow | None
+    device_name: str | None
     pace: list[PacedStep]
     reviewed: Reviewed
+    worries_of_others: list[OpenWorry]
 
 
 WAITING = ("finished", "signed")
@@ -114,8 +117,9 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
     """Everything about one setup; raises NoSuchSetup.
 
     setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
-    names (of people by id), record (row or None), pace (see pacing.setup_pace),
-    forks (see domain.chain), reviewed (what a decision about it now would be about, see domain.reviewed).
+    names (of people by id), device_name (None: not known), record (row or None), pace (see pacing.setup_pace),
+    forks (see domain.chain), reviewed (what a decision about it now would be about, see domain.reviewed),
+    worries_of_others (open ones about what this setup used).
     """
     del now
     with store.reading():
@@ -124,6 +128,7 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
             raise NoSuchSetup(setup=setup_id)
         sheet = stored_setups.sheet_of(store, row["sheet"])
         state = stored_setups.fold_stored(store, setup_id)
+        device = store.devices.device(row["device"])
         events = _events(store, setup_id, state)
         return {
             "setup": row,
@@ -135,8 +140,10 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
             "numbers": numbers(sheet, state),
             "names": {person["id"]: person["name"] for person in store.people.everybody()},
             "record": store.records.record(setup_id),
+            "device_name": device["name"] if device else None,
             "pace": pacing.setup_pace(store, setup_id),
             "reviewed": reviewed_now(store, setup_id),
+            "worries_of_others": worrying.about_setup(store, sheet, setup_id),
         }
 
 
