@@ -1,0 +1,120 @@
+"""Worlds to walk in, and what comes of a case in one of them.
+
+Rules of this module:
+- The shop is the demo's with a short past, made once; each case gets a copy of its store, its mill as the past left it,
+  the vise where it stands that day, and a seed.
+- What came of it is judged from the outside: the mill's true state at the end against what the setup says, and the
+  sheet's own words for what was hit.
+"""
+
+from __future__ import annotations
+
+import random
+import shutil
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from tests.long.mistakes.follower import Follower
+from tests.long.mistakes.planted import Case
+from tests.long.mistakes.walking import Walk, Walked
+from webapp.commands.opening import opened
+from webapp.demo import starting
+from webapp.demo.device import Clock, Device
+from webapp.demo.history import Secrets, enrolled_device
+from webapp.demo.mill import SimulatedMill
+from webapp.demo.mill.planting import planted
+from webapp.domain.plain.json_strict import read_json
+from webapp.proof.keys import KeyRing
+from webapp.services.intake import intake
+from webapp.services.sheets import preparing
+from webapp.settings import read_settings
+from webapp.store import Store
+
+NOW = datetime(2026, 11, 29, 9, 0, tzinfo=UTC)
+SETUPS_A_MILL = 8
+PEOPLE = {"plover": ("odile", "tariq"), "dunlin": ("ilse", "odile")}
+OTHER = {"plover": "dunlin", "dunlin": "plover"}
+
+
+@dataclass(frozen=True)
+class Base:
+    """A made shop: its folder, keys, secrets, and a tablet that is in use."""
+
+    folder: Path
+    keyring: KeyRing
+    secrets: Mapping[str, Secrets]
+    device: Device
+
+    @classmethod
+    def make(cls, folder: Path) -> Base:
+        settings = read_settings({}, {"data_folder": str(folder), "demo": "yes"})
+        with opened(settings) as (store, keyring):
+            starting.make_demo_shop(folder, store, keyring, NOW, lambda _: None, SETUPS_A_MILL)
+            device = enrolled_device(store, keyring, "Tablet of the walks", "WALKSWALKS", NOW)
+        return cls(folder, keyring, starting.people(folder), device)
+
+
+@dataclass
+class World:
+    """One copy of the shop, with a mill at which something may be wrong."""
+
+    base: Base
+    store: Store
+    machine: str
+    mill: SimulatedMill
+    chance: random.Random
+    clock: Clock
+    device: Device
+
+    @classmethod
+    def open(cls, base: Base, folder: Path, machine: str, seed: int) -> World:
+        shutil.copy(base.folder / "zerokeep.db", folder / "zerokeep.db")
+        _, practice = starting.practice_shop(base.folder, NOW)
+        mill = practice.mills[machine].mill
+        chance = random.Random(f"{machine}:{seed}")
+        mill.chance = random.Random(chance.getrandbits(32))
+        store = Store.open(folder / "zerokeep.db")
+        return cls(base, store, machine, mill, chance, Clock(NOW), replace(base.device))
+
+    def sheet(self, machine: str) -> tuple[str, dict[str, Any]]:
+        sheet_hash, text = preparing.current_sheet(self.store, self.base.keyring, machine, self.clock.at)
+        return sheet_hash, read_json(text.encode())
+
+    def walk(self, case: Case, person: str) -> Walked:
+        """One setup of this person, sent in at its end."""
+        sheet_hash, sheet = self.sheet(OTHER[self.machine] if case.sheet_of == "other" else self.machine)
+        own = next(row["label"] for row in sheet["slots"] if row["owner_id"] == person)
+        follower = Follower(self.mill, sheet, own, dict(case.leaves), dict(case.slips), plate=self.machine)
+        walk = Walk(
+            self.device,
+            sheet,
+            sheet_hash,
+            person,
+            self.base.secrets[person].pin,
+            follower,
+            self.clock,
+            self.chance,
+            pauses=dict(case.pauses),
+        )
+        walked = walk.run()
+        self._send(walked)
+        return walked
+
+    def _send(self, walked: Walked) -> None:
+        """What the server makes of the events is what the tablet made of them."""
+        received = self.clock.at + timedelta(seconds=20)
+        receipts = intake.accept(self.store, self.base.keyring, walked.parts, received)
+        refused = [receipt for receipt in receipts if receipt["outcome"] != "accepted"]
+        if refused:
+            raise AssertionError(f"the server refused {refused[0]}")
+
+    def plant(self, case: Case) -> None:
+        """What is wrong before anybody comes."""
+        other = next(number for number in self.mill.build.tools if number not in {self.mill.probe_tool})
+        faults = planted(case.world, self.mill.ball_radius_nm, other)
+        self.mill.plant(replace(faults, **case.more))
+        if case.start is not None:
+            case.start(self.mill)
