@@ -24,7 +24,7 @@ from webapp.commands.opening import opened
 from webapp.demo import starting
 from webapp.demo.device import Clock, Device
 from webapp.demo.history import Secrets, enrolled_device
-from webapp.demo.mill import SimulatedMill
+from webapp.demo.mill import WELL, SimulatedMill
 from webapp.demo.mill.planting import planted
 from webapp.domain.plain.json_strict import read_json
 from webapp.proof.keys import KeyRing
@@ -33,6 +33,8 @@ from webapp.services.sheets import preparing
 from webapp.settings import read_settings
 from webapp.store import Store
 
+NEXT_SETUP_S = 3600
+FOLLOWED = Case("", "list followed", "prevented")
 NOW = datetime(2026, 11, 29, 9, 0, tzinfo=UTC)
 SETUPS_A_MILL = 8
 PEOPLE = {"plover": ("odile", "tariq"), "dunlin": ("ilse", "odile")}
@@ -102,6 +104,15 @@ class World:
         walked = walk.run()
         self._send(walked)
         return walked
+
+    def later(self, case: Case, person: str) -> Walked:
+        """The next setup here, on another day's sheet: by whoever it is, the list followed."""
+        if case.then == "bumped":
+            self.mill.plant(planted(["vise_moved"], self.mill.ball_radius_nm, ""))
+        if case.then == "board":
+            self.mill.plant(WELL)
+        self.clock.forward(NEXT_SETUP_S)
+        return self.walk(FOLLOWED, person)
 
     def _send(self, walked: Walked) -> None:
         """What the server makes of the events is what the tablet made of them."""
