@@ -9,6 +9,7 @@ Rules of this module:
 
 from __future__ import annotations
 
+import json
 import random
 import shutil
 from collections.abc import Mapping
@@ -26,7 +27,7 @@ from webapp.demo.device import Clock, Device
 from webapp.demo.history import Secrets, enrolled_device
 from webapp.demo.mill import WELL, SimulatedMill
 from webapp.demo.mill.planting import planted
-from webapp.domain.plain.json_strict import read_json
+from webapp.demo.scenario import place
 from webapp.proof.keys import KeyRing
 from webapp.services.intake import intake
 from webapp.services.sheets import preparing
@@ -74,16 +75,18 @@ class World:
     @classmethod
     def open(cls, base: Base, folder: Path, machine: str, seed: int) -> World:
         shutil.copy(base.folder / "zerokeep.db", folder / "zerokeep.db")
-        _, practice = starting.practice_shop(base.folder, NOW)
+        shop, practice = starting.practice_shop(base.folder, NOW)
         mill = practice.mills[machine].mill
+        fixture = next(one.fixture for one in shop.machines if one.id == machine)
         chance = random.Random(f"{machine}:{seed}")
         mill.chance = random.Random(chance.getrandbits(32))
+        place(mill, machine, starting.last_seating(shop, fixture), NOW, chance)
         store = Store.open(folder / "zerokeep.db")
         return cls(base, store, machine, mill, chance, Clock(NOW), replace(base.device))
 
     def sheet(self, machine: str) -> tuple[str, dict[str, Any]]:
         sheet_hash, text = preparing.current_sheet(self.store, self.base.keyring, machine, self.clock.at)
-        return sheet_hash, read_json(text.encode())
+        return sheet_hash, json.loads(text)
 
     def walk(self, case: Case, person: str) -> Walked:
         """One setup of this person, sent in at its end."""

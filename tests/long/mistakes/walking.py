@@ -129,11 +129,12 @@ class Walk:
         code = blocked["code"].removeprefix("setup.")
         if blocked["code"] in PLAIN_WAITS:
             return True
-        self.caught.append((step["id"], code))
+        self.caught.append((step["id"], str(blocked["fields"].get("label", "")) or code))
         if step["kind"] == "board":
             return False
         if code == "answer_keeps_open":
-            return self._end(step, "put_away" if step["kind"] in {"input", "tool_in"} else "ask", blocked["fields"]["label"])
+            way = "put_away" if step["kind"] == "input" else "ask"
+            return self._end(step, way, str(blocked["fields"]["label"]))
         return True
 
     def _meet(self, step: Mapping[str, Any], odd: Odd) -> bool:
