@@ -25,6 +25,7 @@ from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.pdf_seal import seal
 from webapp.proof.record_verify import NOT_ON_LEDGER, verify_record
 from webapp.record.press import Press
+from webapp.services.evidence.entries import sealed_here
 from webapp.services.evidence.timekeeping import Timekeeper, look_at_start
 from webapp.services.intake.intake import check_pending_seals
 from webapp.settings import Settings, key_passphrase
@@ -114,8 +115,7 @@ def own_hash(store: Store, pdf: bytes) -> str:
     """The hash of these bytes if this server sealed them and noted the hash on its ledger, else NOT_ON_LEDGER."""
     digest = hashlib.sha256(pdf).hexdigest()
     with store.reading():
-        known = {row["sha256"] for row in store.records.records()}
-    return digest if digest in known else NOT_ON_LEDGER
+        return digest if sealed_here(store, digest) else NOT_ON_LEDGER
 
 
 def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Callable[[], str]) -> KeyRing:

@@ -74,10 +74,10 @@ def test_a_new_version_is_offered_only_between_setups_and_taken_only_when_asked(
 ) -> None:
     tablet = odile.tablet
     old = tablet.page.evaluate(VERSION)
-    odile.walk(until="ready.hold")
+    odile.walk(until="ready.probe")
     install_later(tablet.page, server, later)
     tablet.reload()
-    assert tablet.step == "ready.hold"
+    assert tablet.step == "ready.probe"
     assert tablet.page.evaluate(VERSION) == old
     assert not tablet.offers("take-update")
     odile.walk(until="ready.board")

@@ -119,7 +119,7 @@ def test_a_stop_goes_on_only_with_the_leads_answer_which_arrives_by_itself(
 def test_breaking_off_with_the_probe_in_the_spindle_takes_one_press_and_ends_with_the_probe_stowed(
     odile: Operator, demo: Demo, server: Server, new_context: Callable[..., BrowserContext]
 ) -> None:
-    odile.walk(until="vise.wipe")
+    odile.walk(until="z.over")
     tablet = odile.tablet
     tablet.tap("break-off")
     assert tablet.step == "stow.up"
@@ -139,10 +139,10 @@ def test_breaking_off_with_the_probe_in_the_spindle_takes_one_press_and_ends_wit
 
 
 def test_a_break_pressed_by_mistake_is_taken_back(odile: Operator) -> None:
-    odile.walk(until="vise.wipe")
+    odile.walk(until="z.over")
     odile.tablet.tap("break-off")
     odile.tablet.tap("break-undo")
-    assert odile.tablet.step == "vise.wipe"
+    assert odile.tablet.step == "z.over"
 
 
 def test_a_value_that_is_no_length_is_refused_beside_the_field_with_what_was_typed(odile: Operator) -> None:

@@ -31,7 +31,7 @@ from webapp.services.evidence.auditing import audit
 
 LEAD, OPERATOR, MACHINE = "mara", "odile", "plover"
 HALF_TYPED = "-41"
-STAGES = ("ready", "probe", "slot", "copy", "clear", "vise", "x", "y", "z", "stow", "sign")
+STAGES = ("ready", "vise", "probe", "slot", "copy", "clear", "z", "x", "y", "stow", "sign")
 
 
 @pytest.fixture

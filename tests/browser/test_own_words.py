@@ -27,7 +27,7 @@ def typed_words(tablet: Tablet, name: str, text: str) -> None:
 
 def test_something_else_that_is_off_takes_own_words_and_a_reload_keeps_them(odile: Operator) -> None:
     tablet = odile.tablet
-    odile.walk(until="vise.view")
+    odile.walk(until="z.over")
     tablet.tap("off")
     tablet.tap("worry", "other")
     typed_words(tablet, "worry", "Coolant on the floor")
@@ -57,7 +57,7 @@ def test_a_worry_can_be_noted_without_words(odile: Operator) -> None:
 
 def test_another_reason_to_break_off_takes_own_words_and_a_reload_keeps_them(odile: Operator) -> None:
     tablet = odile.tablet
-    odile.walk(until="vise.view")
+    odile.walk(until="z.over")
     tablet.tap("break-off")
     odile.walk(until="sign.review")
     tablet.tap("break-reason", "other")
@@ -73,7 +73,7 @@ def test_another_reason_to_break_off_takes_own_words_and_a_reload_keeps_them(odi
 
 def test_a_question_in_own_words_is_there_again_after_a_reload(odile: Operator) -> None:
     tablet = odile.tablet
-    odile.walk(until="vise.view")
+    odile.walk(until="z.over")
     tablet.tap("off")
     tablet.tap("put-question")
     typed_words(tablet, "question", "Is the jaw bent?")

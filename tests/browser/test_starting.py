@@ -52,10 +52,10 @@ def test_a_sheet_that_is_replaced_while_a_person_chooses_is_the_one_that_is_begu
     tablet.tap("begin")
     if tablet.screen == "ready":  # the press came before the newer sheet was shown
         tablet.tap("begin")
-    assert tablet.step == "ready.clothing"
+    assert tablet.step == "ready.machine"
     assert tablet.events()[0]["payload"]["sheet"] != old
     tablet.reload()
-    assert tablet.step == "ready.clothing", "the sheet of a setup that runs is kept"
+    assert tablet.step == "ready.machine", "the sheet of a setup that runs is kept"
 
 
 def test_a_tablet_with_many_setups_behind_it_still_gets_news_and_the_running_one_is_asked_for(

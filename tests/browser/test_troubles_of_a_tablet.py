@@ -56,7 +56,7 @@ def test_a_wrong_pin_that_is_found_when_the_server_is_back_is_signed_again(
 
 def test_full_storage_is_said_and_costs_the_last_press_alone(odile: Operator) -> None:
     tablet = odile.tablet
-    odile.walk(until="probe.way")
+    odile.walk(until="ready.state")
     before = [row["id"] for row in tablet.events()]
     protocol = tablet.page.context.new_cdp_session(tablet.page)
     protocol.send("Storage.overrideQuotaForOrigin", {"origin": tablet.address, "quotaSize": 1})
@@ -66,7 +66,7 @@ def test_full_storage_is_said_and_costs_the_last_press_alone(odile: Operator) ->
     assert [row["id"] for row in tablet.events()] == before + kept
     protocol.send("Storage.overrideQuotaForOrigin", {"origin": tablet.address})
     tablet.find("reload").click()
-    tablet.page.wait_for_selector('#app[data-step="probe.way"]')
+    tablet.page.wait_for_selector('#app[data-step="ready.state"]')
     tablet.settled()
     assert [row["id"] for row in tablet.events()][: len(before + kept)] == before + kept
     odile.walk(until="probe.load")
@@ -135,7 +135,7 @@ def test_a_sheet_past_its_shelf_life_is_not_begun_on_and_a_fresh_one_is(
     fresh.open()
     fresh.page.wait_for_selector('[data-network="sent"]')
     fresh.begin("plover", "odile")
-    assert fresh.step == "ready.clothing"
+    assert fresh.step == "ready.machine"
 
 
 @pytest.mark.parametrize("hours", [-48, 48])
@@ -150,7 +150,7 @@ def test_a_clock_two_days_off_is_said_and_nothing_is_put_in_order_by_it(
     tablet.page.wait_for_selector("text=check date and time", timeout=30_000)
     if tablet.screen == "away":
         tablet.tap("as-left")
-    odile.walk(until="vise.view")
+    odile.walk(until="z.over")
     tablet.all_sent()
     made = tablet.events()
     with demo.opened() as (store, _), store.reading():
@@ -167,10 +167,10 @@ def test_a_second_tab_only_watches_until_the_first_is_closed(odile: Operator) ->
     second.open()
     assert second.screen == "elsewhere"
     assert "Working in another tab" in second.text()
-    odile.walk(until="ready.hold")
+    odile.walk(until="ready.probe")
     first.page.close()
     second.find("reload").click()
-    second.page.wait_for_selector('#app[data-step="ready.hold"]')
+    second.page.wait_for_selector('#app[data-step="ready.probe"]')
     odile.tablet = second
     odile.walk(until="ready.board")
     sequences = [row["sequence"] for row in second.events()]
@@ -193,7 +193,7 @@ def answers() -> Iterator[tuple[str, Callable[[Route], None]]]:
 
 def test_no_answer_but_a_verified_receipt_takes_an_event_out_of_the_outbox(odile: Operator) -> None:
     tablet = odile.tablet
-    odile.walk(until="ready.hold")
+    odile.walk(until="ready.probe")
     tablet.all_sent()
     for path in ("**/api/reach", "**/api/events"):
         for _, answer in answers():
@@ -219,7 +219,7 @@ def test_a_tablet_taken_out_of_use_says_so_and_keeps_what_was_not_sent(
     odile: Operator, demo: Demo, server: Server, new_context: Callable[..., BrowserContext]
 ) -> None:
     tablet = odile.tablet
-    odile.walk(until="ready.hold")
+    odile.walk(until="ready.probe")
     tablet.all_sent()
     taken = len(tablet.events())
     desk = Desk(new_context(java_script_enabled=False).new_page(), server.address)
@@ -228,7 +228,7 @@ def test_a_tablet_taken_out_of_use_says_so_and_keeps_what_was_not_sent(
     row = desk.page.locator("tr", has_text="Tablet under test")
     row.locator('[name="reason"]').fill("It fell into the coolant")
     row.get_by_role("button", name="Take out").click()
-    odile.walk(until="ready.welcome")
+    odile.walk(until="ready.probe")
     tablet.page.wait_for_selector("text=taken out of use", timeout=30_000)
     unsent = [row for row in tablet.events() if row["sequence"] > taken]
     assert len(unsent) == 2

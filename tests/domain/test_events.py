@@ -28,6 +28,7 @@ GOOD_DATA: dict[str, dict[str, Any]] = {
     "caution.read": {"caution": "door"},
     "board.checked": {"found": "clear", "text": ""},
     "step.done": {"answer": "done"},
+    "checks.ticked": {"ticked": ["homed", "coolant"]},
     "tool.read": {"typed": "30", "matches": True},
     "slot.read": {"typed": "G54", "outcome": "own"},
     "values.copied": {

@@ -123,7 +123,7 @@ def test_the_scale_shows_what_was_done_and_what_was_skipped() -> None:
     scale = {stage.short: stage for stage in record_facts(broken_off().bundle(), final=True).scale}
     assert scale["vise"].state == "done"
     assert scale["X"].state == "part"
-    assert scale["X"].steps == ("done", "done", "skipped")
+    assert scale["X"].steps == ("done", "done", "done", "done", "skipped")
     assert scale["Y"].state == "skipped"
     assert scale["stow"].state == "done"
 
@@ -164,9 +164,9 @@ def test_a_hold_a_correction_and_a_break_are_told() -> None:
     assert [one.text for one in corrections] == ["Range was set to the wrong value."]
     assert said([one.what for one in breaks]) == [
         "Broken off here: a value was beyond the stop line.",
-        "Skipped in “Touch in X”: 1 of 3 steps.",
-        "Skipped in “Touch in Y”: 3 of 3 steps.",
-        "Skipped in “Touch in Z”: 3 of 3 steps.",
+        "Skipped in “Touch in X”: 1 of 5 steps.",
+        "Skipped in “Touch in Y”: 5 of 5 steps.",
+        "Skipped in “Touch in Z”: 4 of 4 steps.",
     ]
     assert breaks[0].text == "The jaw's end has a dent."
 
@@ -176,19 +176,19 @@ def test_answers_that_kept_a_step_open_are_told() -> None:
     tale.start()
     tale.walk(until="ready.board")
     tale.tell("board.checked", "ready.board", found="something_else", text="A wrench lies on the table.")
-    tale.walk(until="slot.own", after="ready.welcome")
+    tale.walk(until="slot.own", after="ready.probe")
     tale.tell("slot.read", "slot.own", typed="G55", outcome="somebody_elses")
-    tale.walk(until="clear.values", after="probe.alive")
+    tale.walk(until="clear.values", after="probe.modes")
     zero_but_one = {"X": "0", "Y": "-1.5", "Z": "0"}
     tale.tell("slot.cleared", "clear.values", typed=zero_but_one, values_nm={"X": 0, "Y": -1_500_000, "Z": 0})
-    tale.walk(until="vise.feel", after="copy.values")
-    tale.tell("step.done", "vise.feel", answer="fixed")
+    tale.walk(until="stow.gone", after="copy.values")
+    tale.tell("step.done", "stow.gone", answer="still_there")
     lines = record_facts(tale.bundle(sealed=False), final=False).happenings
     assert said([one.what for one in lines]) == [
         "something else was not as it should be",
         "Read slot G55, which is not the operator's own. The step stayed open.",
         "Read X 0, Y -1.5, Z 0: not all zero. The step stayed open.",
-        "Answered: The fixed jaw has play. The step stayed open.",
+        "Answered: Still in the spindle. The step stayed open.",
     ]
     assert lines[0].text == "A wrench lies on the table."
 
@@ -210,7 +210,7 @@ def test_a_signature_has_name_role_meaning_time_state_and_event() -> None:
     signed = next(event for event in tale.bundle().decoded_events() if event["type"] == "setup.signed")
     assert performed.name == "Mara Lindqvist"
     assert said([*performed.roles, performed.meaning]) == ["operator", "Meaning: performed"]
-    assert performed.at == "2026-11-25 08:08:47 +00:00"
+    assert performed.at == "2026-11-25 08:10:12 +00:00"
     assert performed.state.code == "record.signature_verified"
     assert performed.event.replace(" ", "") == signed["id"][:16]
     assert accepted.name == "Okko Brandt"

@@ -73,6 +73,7 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
     }  # fmt: skip
     assert sheet["machine"].keys() == {
         "id", "name", "unit", "decimals", "travel_nm", "confirm_limit_nm", "slot_family", "probe_tool", "parking_tool",
+        "input_age_ms", "profile",
     }  # fmt: skip
     assert sheet["axes"][0].keys() == {
         "axis", "normal", "search", "search_label", "face", "approach", "approach_error", "usual", "causes",
@@ -88,6 +89,7 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
     }
     assert steps_of(sheet)[0].keys() == {
         "id", "kind", "do", "look_for", "why", "if_not", "action", "machine_state", "axis", "caution", "choices",
+        "checks", "hands", "once_a_shift",
     }  # fmt: skip
 
 
@@ -98,17 +100,18 @@ def test_a_sheet_carries_the_notice() -> None:
 
 def test_all_wording_is_filled_but_the_operators_own_slot() -> None:
     text = json.dumps(steps_of(value_of()))
-    assert set(re.findall(r"\{([a-z_]+)\}", text)) == {"slot"}
-    load = next(step for step in steps_of(value_of()) if step["id"] == "probe.load")
-    assert load["do"] == "Call tool 30; type the number that the control shows."
-    assert RULES.lead in load["if_not"]
+    assert set(re.findall(r"\{([a-z_]+)\}", text)) <= {"slot"}
+    board = next(step for step in steps_of(value_of()) if step["id"] == "ready.board")
+    assert board["look_for"].startswith("The plate says Plover.")
+    assert RULES.lead not in text
 
 
 def test_a_search_step_says_its_direction_with_the_sign() -> None:
     searches = {step["axis"]: step["do"] for step in steps_of(value_of()) if step["kind"] == "search"}
     assert searches == {
-        axis: f"Stand the ball in the window and set the search {label}."
-        for axis, label in (("X", "X+"), ("Y", "Y+"), ("Z", "Z\u2212"))
+        "X": "Set search X+, range and feed as on the plates.",
+        "Y": "Set search Y+, range and feed as on the plates.",
+        "Z": "Lower by the wheel to the gap; set search Z\u2212.",
     }
 
 
@@ -124,12 +127,17 @@ def test_the_order_of_touches_and_their_directions_come_from_the_fixture() -> No
         ("Z", "Z\u2212"),
     ]
     stages = [stage["id"] for stage in sheet["procedure"]["stages"]]
-    assert stages == ["ready", "probe", "slot", "copy", "clear", "vise", "y", "x", "z", "stow", "sign"]
+    assert stages == ["ready", "vise", "probe", "slot", "copy", "clear", "y", "x", "z", "stow", "sign"]
+
+
+def test_the_height_is_found_first_where_the_fixture_does_not_say_otherwise() -> None:
+    stages = value_of(fixture=replace(TURNED, sides_first=False))["procedure"]["stages"]
+    assert [stage["id"] for stage in stages[6:9]] == ["z", "y", "x"]
 
 
 def test_an_axis_without_a_face_has_no_stage() -> None:
     stages = [stage["id"] for stage in sheet_value("x_only")["procedure"]["stages"]]
-    assert stages == ["ready", "probe", "slot", "copy", "clear", "vise", "x", "stow", "sign"]
+    assert stages == ["ready", "vise", "probe", "slot", "copy", "clear", "x", "stow", "sign"]
 
 
 def test_a_face_without_a_stage_has_no_touch() -> None:

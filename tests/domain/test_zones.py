@@ -5,11 +5,12 @@ and of Asia/Kathmandu (+05:45), as the IANA time zone database has them.
 """
 
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
 from tests.record.made_up import made_sheet, normal
-from webapp.domain.plain.zones import is_zone, local_by_offsets, local_time, offsets
+from webapp.domain.plain.zones import day_begins_utc, is_zone, local_by_offsets, local_time, offsets
 from webapp.domain.record.facts import record_facts
 from webapp.domain.shop.examples import RULES
 from webapp.domain.shop.shop import ShopFieldError, ShopRules, as_plain, from_plain
@@ -82,3 +83,12 @@ def test_a_record_says_the_shops_time_by_the_offsets_of_its_sheet_and_by_nothing
     assert facts.started.endswith("+00:00 (09:30 +01:30)"), facts.started
     assert all("+01:30)" in one.at for one in facts.signatures)
     assert record_facts(normal().bundle(), final=True).started.endswith("+00:00")
+
+
+def test_a_day_begins_where_the_shop_is() -> None:
+    assert day_begins_utc(date(2026, 11, 29), "Europe/Oslo") == "2026-11-28T23:00:00.000Z"
+    assert day_begins_utc(date(2026, 11, 29), "UTC", 1) == "2026-11-30T00:00:00.000Z"
+    # Beirut puts its clock forward at midnight: that day begins with 01:00 (IANA time zone database, rule Lebanon).
+    assert day_begins_utc(date(2026, 3, 29), "Asia/Beirut") == "2026-03-28T22:00:00.000Z"
+    with pytest.raises(OverflowError):
+        day_begins_utc(date.max, "UTC", 1)

@@ -30,6 +30,7 @@ VISE = Fixture(
     faces=(FixtureFace("X", -1, "left_end"), FixtureFace("Y", -1, "front"), FixtureFace("Z", 1, "top")),
     u_seat_nm=4_000,
     expanding_length_nm=400_000_000,
+    sides_first=True,
 )
 PROBE = Probe(
     id="probe-1",

@@ -88,6 +88,13 @@ class Tablet:
         found = [row for row in self.rows("sheets") if row["machine"] == machine]
         return dict(json.loads(max(found, key=lambda row: row["got_at_utc"])["text"]))
 
+    def step_on_sheet(self) -> dict[str, Any]:
+        """The step that is shown, as the running setup's sheet has it."""
+        sheet_hash = self.events()[-1]["payload"]["sheet"]
+        text = next(row["text"] for row in self.rows("sheets") if row["hash"] == sheet_hash)
+        stages = json.loads(text)["procedure"]["stages"]
+        return next(step for stage in stages for step in stage["steps"] if step["id"] == self.step)
+
     # Pressing
 
     def open(self) -> None:
@@ -210,16 +217,24 @@ class Operator:
     def _go(self) -> None:
         self.tablet.tap("go")
 
-    _caution = _search = _finish = _go
+    _caution = _search = _over = _lower = _finish = _go
 
     def _confirm(self) -> None:
         if self.tablet.offers("choose"):
-            self.tablet.tap("choose")  # the first answer of the shipped procedure is the one that closes
-        self._go()
+            choices = self.tablet.step_on_sheet()["choices"]
+            self.tablet.tap("choose", next(choice["id"] for choice in choices if choice["closes"]))
+        else:
+            self._go()
+
+    _jaw = _input = _confirm
+
+    def _checks(self) -> None:
+        lines = self.tablet.page.locator('[data-action="tick"][aria-pressed="false"]')
+        for _ in range(lines.count()):
+            self.tablet.tap("tick", lines.first.get_attribute("data-choice"))
 
     def _board(self) -> None:
         self.tablet.tap("found", "clear")
-        self._go()
 
     def _tool_in(self) -> None:
         self.tablet.enter(self.mill.mill.call_tool(self.mill.mill.probe_tool))

@@ -131,7 +131,10 @@ class Walk:
         closing = [choice["id"] for choice in step["choices"] if choice["closes"]]
         return "step.done", {"answer": closing[0] if closing else "done"}
 
-    _search = _confirm
+    _search = _over = _lower = _jaw = _input = _confirm
+
+    def _checks(self, step: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+        return "checks.ticked", {"ticked": [check["id"] for check in step["checks"]]}
 
     def _tool_in(self, _: dict[str, Any]) -> tuple[str, dict[str, Any]]:
         return "tool.read", {"typed": self.sheet["machine"]["probe_tool"], "matches": True}

@@ -98,3 +98,37 @@ def test_a_hash_of_another_length_is_refused() -> None:
 def test_a_size_below_zero_is_refused() -> None:
     with pytest.raises(tree.TreeError, match="-1 leaves"):
         tree.frontier(-1)
+
+
+@given(st.integers(1, 70).flatmap(lambda size: st.tuples(st.just(size), st.integers(0, size - 1))))
+def test_inclusion_proofs_lead_to_the_root_and_are_those_of_another_library(asked: tuple[int, int]) -> None:
+    size, index = asked
+    entries = [b"%d" % number for number in range(size)]
+    stored = {(node.level, node.index): node.hash for node in grown(entries)}
+    proof = tree.inclusion_proof(index, size, stored.get)
+    root = tree.root_at(size, stored)
+    assert tree.root_from_inclusion(tree.leaf_hash(entries[index]), index, size, proof) == root
+    theirs = InmemoryTree.init_from_entries(entries, algorithm="sha256")
+    path = [bytes.fromhex(one) for one in theirs.prove_inclusion(index + 1).serialize()["path"]]
+    assert set(proof) <= set(path)
+    if proof:
+        with pytest.raises(tree.TreeError):
+            tree.root_from_inclusion(tree.leaf_hash(entries[index]), index, size, proof[:-1])
+        altered = (bytes(32), *proof[1:])
+        assert tree.root_from_inclusion(tree.leaf_hash(entries[index]), index, size, altered) != root
+    with pytest.raises(tree.TreeError):
+        tree.root_from_inclusion(tree.leaf_hash(entries[index]), index, size, (*proof, bytes(32)))
+
+
+def grown(entries: list[bytes]) -> tuple[tree.Node, ...]:
+    return tree.append(0, {}, [tree.leaf_hash(entry) for entry in entries]).new_nodes
+
+
+def test_a_proof_of_a_leaf_that_is_not_there_is_refused() -> None:
+    for index, size in ((3, 3), (-1, 3), (0, 0)):
+        with pytest.raises(tree.TreeError):
+            tree.inclusion_proof(index, size, {}.get)
+        with pytest.raises(tree.TreeError):
+            tree.root_from_inclusion(bytes(32), index, size, ())
+    with pytest.raises(tree.TreeError):
+        tree.inclusion_proof(0, 3, {}.get)

@@ -15,6 +15,7 @@ from webapp.domain.causes.facts import Candidate
 from webapp.domain.drawing.drawing import Vise, draw_touch
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.procedure.procedure import Stage
 from webapp.domain.procedure.shipped import NOTICE, SHIPPED
 from webapp.domain.record.bundle import RecordBundle
 from webapp.domain.touch.compare import compared_on_sheet, slot_length_nm, touch_length_nm, verdict_on
@@ -41,7 +42,10 @@ def made_sheet(inches: bool = False, names: dict[str, str] | None = None) -> dic
     display = Display(Unit.INCH, 4) if inches else Display(Unit.MM, 3)
     usual = {"ask_nm": 31_000, "stop_nm": 45_000, "values": 42, "seatings": 6, "reasons": []}
     words = {"{slot}": "{slot}", "{probe_tool}": "30", "{parking_tool}": "1", "{probe}": said["probe"],
-             "{fixture}": said["fixture"], "{machine}": said["machine"], "{lead}": "the lead of the shop"}  # fmt: skip
+             "{fixture}": said["fixture"], "{machine}": said["machine"], "{lead}": "the lead of the shop",
+             "{door}": "Door closed, no hand inside.", "{stop}": "feed hold", "{units}": "millimetres",
+             "{kept}": "The control is kept from starting.", "{probe_rule}": "It never turns.",
+             "{input_shown}": "", "{slot_shown}": ""}  # fmt: skip
     return {
         "domain": "zerokeep/sheet/1",
         "compiled_at_utc": f"{DAY}T06:00:00.000Z",
@@ -71,7 +75,7 @@ def made_sheet(inches: bool = False, names: dict[str, str] | None = None) -> dic
             for axis, (face, normal, sense) in TOUCHED.items()
         ],
         "procedure": {"id": SHIPPED.id, "revision": sha256(b"revision").hexdigest(), "title": SHIPPED.title,
-                      "stages": [made_stage(without_square(asdict(stage)), words) for stage in SHIPPED.stages]},
+                      "stages": [made_stage(settled(asdict(stage)), words) for stage in in_order()]},
         "pin_key": {},
     }  # fmt: skip
 
@@ -94,9 +98,26 @@ def slot_row(label: str, kind: str, owner: str | None, name: str | None) -> dict
             "last_values_nm": values, "last_seen_at_utc": None}  # fmt: skip
 
 
-def without_square(stage: dict[str, Any]) -> dict[str, Any]:
-    """The stage as the sheet of a fixture has it that asks for no look for square."""
-    return {**stage, "steps": [step for step in stage["steps"] if step["kind"] != "square"]}
+def in_order() -> list[Stage]:
+    """The shipped stages for a fixture whose sides are touched first, X before Y."""
+    order = {axis: place for place, axis in enumerate("xyz")}
+    places = [place for place, stage in enumerate(SHIPPED.stages) if stage.id in order]
+    touches = sorted((SHIPPED.stages[place] for place in places), key=lambda stage: order[stage.id])
+    return [*SHIPPED.stages[: places[0]], *touches, *SHIPPED.stages[places[-1] + 1 :]]
+
+
+def settled(stage: dict[str, Any]) -> dict[str, Any]:
+    """The stage as the sheet of a fixture has it that asks for no look for square, its fixed jaw at the back."""
+    steps = [
+        {name: value for name, value in step.items() if name not in {"when", "variants"}}
+        for step in stage["steps"]
+        if step["when"] == ""
+    ]
+    for step in steps:
+        step["checks"] = [{"id": one["id"], "label": one["label"]} for one in step["checks"] if one["when"] == ""]
+        if step["kind"] == "jaw":
+            step["choices"] = [{**one, "closes": one["id"] == "back"} for one in step["choices"]]
+    return {**stage, "steps": steps}
 
 
 def made_stage(stage: dict[str, Any], words: dict[str, str]) -> dict[str, Any]:
@@ -183,8 +204,10 @@ class Tale:
             self.tell("caution.read", here, caution=step["caution"]["id"])
         elif kind == "board":
             self.tell("board.checked", here, found="clear", text="")
-        elif kind in {"confirm", "search"}:
+        elif kind in {"confirm", "jaw", "input", "over", "lower", "search"}:
             self.tell("step.done", here, answer=step["choices"][0]["id"] if step["choices"] else "done")
+        elif kind == "checks":
+            self.tell("checks.ticked", here, ticked=[check["id"] for check in step["checks"]])
         elif kind in {"tool_in", "tool_out"}:
             self.tell("tool.read", here, typed="T30" if kind == "tool_in" else "1", matches=True)
         elif kind == "slot":
@@ -262,7 +285,7 @@ def asked() -> Tale:
     tale.start()
     tale.walk(until="probe.load")
     tale.tell("tool.read", "probe.load", typed="3", matches=False)
-    tale.walk(until="y.touch", after="probe.way")
+    tale.walk(until="y.touch", after="vise.bare")
     tale.tell("worry.raised", "y.touch", worry="machine_looks_wrong", text="Coolant drips on the jaw.")
     tale.touch("Y", "-202.080")
     question = "0d4f8a52-7a39-4f0b-8a44-0f1f4b0d2a31"
@@ -273,7 +296,7 @@ def asked() -> Tale:
         "question.answered", question=question, axis="Y", decision="go_on", reason="I looked: it sits tight."
     )
     tale.tell("touch.kept", "y.compare", axis="Y", because="question")
-    tale.tell("setup.resumed", "z.search", away_ms=780_000)
+    tale.tell("setup.resumed", "z.over", away_ms=780_000)
     tale.walk(after="y.compare")
     tale.sign_off("Watch the pallet truck. Next seating check moved to Friday.")
     return tale
@@ -286,10 +309,10 @@ def stopped() -> Tale:
     tale.walk(until="x.touch")
     tale.touch("X", "-410.324")
     tale.tell("touch.repeated", "x.compare", axis="X")
-    tale.tell("step.done", "x.search", answer="done")
+    tale.walk(until="x.touch", after="clear.values")
     tale.touch("X")
     tale.tell("step.reopened", "x.compare", reopened="x.search", reason="Range was set to the wrong value.")
-    tale.walk(after="vise.feel")
+    tale.walk(after="x.lower")
     tale.sign_off()
     return tale
 

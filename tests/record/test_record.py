@@ -114,7 +114,7 @@ def test_the_page_shows_the_values_the_limits_and_the_names(tmp_path: Path) -> N
     text = " ".join(page_texts(pdf("asked"), tmp_path))
     for said in ("Teaching shop, hall 3", "Vise A on Plover", "−413.338 mm", "-202.080", "−202.118", "+0.038",
                  "±0.031", "±0.045", "? ask", "= agrees", "kept: a question was put", "Mara Lindqvist", "Okko Brandt",
-                 "Meaning: performed", "Meaning: reviewed and accepted", "2026-11-25 08:09:55 +00:00",
+                 "Meaning: performed", "Meaning: reviewed and accepted", "2026-11-25 08:11:20 +00:00",
                  "Watch the pallet truck.", "Coolant drips on the jaw.", "I looked: it sits tight."):  # fmt: skip
         assert said in text, said
 
@@ -293,7 +293,7 @@ def test_what_people_type_reaches_the_page_as_text(tmp_path: Path) -> None:
     )
     tale = Tale()
     tale.start()
-    tale.tell("worry.raised", "ready.clothing", worry="other", text=markup)
+    tale.tell("worry.raised", "ready.machine", worry="other", text=markup)
     tale.people[0]["name"] = markup
     text = " ".join(page_texts(render_unsigned(tale.bundle()), tmp_path)).replace(" ", "")
     assert markup.replace(" ", "") in text
@@ -331,7 +331,7 @@ def test_square_the_probes_check_and_fast_steps_stand_in_the_record() -> None:
     overdue = probe_check(story)
     assert overdue is not None
     assert say(overdue.code, overdue.fields) == "Check overdue since 2026-01-01"
-    step = {"step": "ready.door", "kind": "caution", "milliseconds": 300, "reading_ms": 6_000, "shop_times": 40,
+    step = {"step": "ready.stop", "kind": "caution", "milliseconds": 300, "reading_ms": 6_000, "shop_times": 40,
             "shop_middle_ms": 9_100, "shop_first_percentile_ms": 3_000, "is_marked": True}  # fmt: skip
     record = {"step_pace": [step, {**step, "is_marked": False}]}
     assert [(one.took, one.shop, one.reading) for one in fast(record, story)] == [("0.3", "9.1", "6.0")]

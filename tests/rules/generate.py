@@ -40,13 +40,13 @@ PEOPLE = ("mara", "ivo", "lena", "zoe")
 
 
 def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
-    """Events and decisions of one random setup of 1 to about 80 events."""
+    """Events and decisions of one random setup of 1 to about 110 events."""
     chance = Random(seed)
     player = RandomPlayer(sheet, chance)
     if chance.random() < 0.97:
         machine = sheet["machine"]["id"] if chance.random() < 0.97 else "mill-9"
         player.add({"type": "setup.started", "data": {"machine": machine, "display": "standalone"}})
-    for _ in range(chance.randrange(1, 80)):
+    for _ in range(chance.randrange(1, 110)):
         _next(player, chance)
     chance.shuffle(player.decisions)
     return player.events, player.decisions
@@ -158,6 +158,11 @@ def _done(_player: Player, chance: Random, step: Plain) -> Plain:
     return {"type": "step.done", "data": {"answer": chance.choice(answers)}}
 
 
+def _ticks(_player: Player, chance: Random, step: Plain) -> Plain:
+    ids = [check["id"] for check in step["checks"]] + ["other"]
+    return {"type": "checks.ticked", "data": {"ticked": [one for one in ids if chance.random() < 0.8]}}
+
+
 def _tool(_player: Player, chance: Random, _step: Plain) -> Plain:
     return {
         "type": "tool.read",
@@ -256,13 +261,14 @@ def _break(_player: Player, chance: Random, _step: Plain) -> Plain:
         {"type": "break.explained", "data": {"reason": chance.choice(BREAK_REASONS), "text": "x"}},
         {"type": "setup.finished", "data": {"outcome": chance.choice(("complete", "broken_off"))}},
         {"type": "setup.signed", "data": {"meaning": "performed"}},
-        {"type": "caution.read", "data": {"caution": chance.choice(("clothing", "door"))}},
+        {"type": "caution.read", "data": {"caution": chance.choice(("machine", "stop"))}},
     ))  # fmt: skip
 
 
 ODD = (
     _board,
     _done,
+    _ticks,
     _tool,
     _slot,
     _values,

@@ -104,7 +104,8 @@ class Player:
 
     def careful(self, step: Plain) -> Plain:
         """What a careful operator answers to a step: the right slot, the usual value, nothing odd."""
-        kind = {"confirm": "done", "search": "done", "tool_in": "tool", "tool_out": "tool"}.get(
+        done = dict.fromkeys(("confirm", "jaw", "input", "over", "lower", "search"), "done")
+        kind = {**done, "tool_in": "tool", "tool_out": "tool"}.get(
             step["kind"], step["kind"]
         )
         answer: Plain = getattr(self, f"_{kind}")(step)
@@ -119,6 +120,9 @@ class Player:
     def _done(self, step: Plain) -> Plain:
         closing = [choice["id"] for choice in step["choices"] if choice["closes"]]
         return {"type": "step.done", "data": {"answer": closing[0] if closing else "done"}}
+
+    def _checks(self, step: Plain) -> Plain:
+        return {"type": "checks.ticked", "data": {"ticked": [check["id"] for check in step["checks"]]}}
 
     def _tool(self, step: Plain) -> Plain:
         tool = self.sheet["machine"]["probe_tool" if step["kind"] == "tool_in" else "parking_tool"]

@@ -109,7 +109,9 @@ def test_a_value_that_stayed_out_is_listed_and_can_be_taken_in_later(steady: Hou
     assert lines(steady) == both.other.usual
 
 
-def test_a_value_that_was_right_in_its_day_is_put_to_the_lead_when_the_lines_have_moved_since(house: House) -> None:
+def test_a_value_that_was_right_in_its_day_is_put_to_the_lead_when_the_lines_have_moved_since(
+    house: House,
+) -> None:
     keep_past(house, STEADY_NM)
     walk = house.walk()
     walk.values_nm["X"] = USUAL_NM + 10_000
@@ -136,7 +138,11 @@ def test_of_two_first_setups_the_second_is_compared_with_the_first_that_was_sign
     second = house.signed("tomas", values_nm={**first.values_nm, "X": first.values_nm["X"] + 900_000})
     house.sign_off(first.setup)
     stake = signing_off.values_at_stake(house.store, second.setup)
-    assert [(one.axis, one.standing) for one in stake.joinings] == [("X", "beyond"), ("Y", "within"), ("Z", "within")]
+    assert [(one.axis, one.standing) for one in stake.joinings] == [
+        ("X", "beyond"),
+        ("Y", "within"),
+        ("Z", "within"),
+    ]
 
 
 def test_a_new_seating_begins_with_the_setup_and_takes_what_was_touched_since(steady: House) -> None:

@@ -176,7 +176,9 @@ def test_open_questions_keep_a_setup_from_being_signed_off(house: House) -> None
     assert refused.value.fields == {"count": 2}
 
 
-def test_the_first_setup_at_a_vise_puts_no_question_and_is_decided_about_with_its_sign_off(house: House) -> None:
+def test_the_first_setup_at_a_vise_puts_no_question_and_is_decided_about_with_its_sign_off(
+    house: House,
+) -> None:
     walk = house.walk().through()
     walk.sign(PINS["mara"], house.keyring)
     house.accept(walk.parts)

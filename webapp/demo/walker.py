@@ -32,7 +32,7 @@ from webapp.services.times import utc_text
 Event = dict[str, Any]
 Part = dict[str, Any]
 # Seconds that a step takes, give or take: read, walk to the vise, watch the search.
-SECONDS = {"caution": 9, "confirm": 14, "search": 40, "touch": 45, "copy": 35, "compare": 8}
+SECONDS = {"caution": 9, "confirm": 14, "checks": 20, "search": 20, "touch": 45, "copy": 35, "compare": 8}
 USUAL_SECONDS = 15
 MOST_STEPS = 200
 
@@ -130,7 +130,10 @@ class Walker:
         closing = [choice["id"] for choice in step["choices"] if choice.get("closes", True)]
         return "step.done", {"answer": closing[0] if closing else "done"}
 
-    _search = _confirm
+    _search = _over = _lower = _jaw = _input = _confirm
+
+    def _checks(self, step: Event) -> tuple[str, Event]:
+        return "checks.ticked", {"ticked": [check["id"] for check in step["checks"]]}
 
     def _tool_in(self, _: StepOnSheet) -> tuple[str, Event]:
         return self._tool(self.sheet["machine"]["probe_tool"])

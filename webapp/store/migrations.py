@@ -407,6 +407,27 @@ KEPT_CHANGES = Migration(
 
 HEALTH = Migration("what tablets say of themselves", ("ALTER TABLE device ADD COLUMN health TEXT",))
 
+# Every list of the desk is read along an index, from its newest end, however long the shop has run.
+LISTS = Migration(
+    "lists that stay quick",
+    (
+        "ALTER TABLE setup ADD COLUMN sealed INTEGER NOT NULL DEFAULT 0",
+        "UPDATE setup SET sealed = 1 WHERE id IN (SELECT setup FROM record)",
+        "CREATE INDEX setup_to_seal ON setup (status, sealed, last_at_utc)",
+        "CREATE INDEX setup_newest ON setup (last_at_utc DESC, id)",
+        "CREATE INDEX setup_of_person ON setup (person, last_at_utc DESC, id)",
+        "CREATE INDEX setup_newest_of_machine ON setup (machine, last_at_utc DESC, id)",
+        "CREATE INDEX setup_newest_of_status ON setup (status, last_at_utc DESC, id)",
+        "CREATE INDEX setup_started ON setup (started_at_utc)",
+        "CREATE INDEX record_by_hash ON record (sha256)",
+        "CREATE INDEX question_by_setup ON question (setup)",
+        "CREATE INDEX waiting_by_device ON waiting (device)",
+        "CREATE INDEX seating_by_fixture ON seating (fixture, since_utc)",
+        "DROP INDEX setup_by_machine",
+        "DROP INDEX setup_by_status",
+    ),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -421,6 +442,7 @@ MIGRATIONS = (
     VERSIONS,
     KEPT_CHANGES,
     HEALTH,
+    LISTS,
 )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from flask import Blueprint, Flask, has_request_context, request
+from flask import Blueprint, Flask, g, has_request_context, request
 
 from webapp.web.desk import access, audit, board, deciding, desk, registers
 from webapp.web.edge import errors, guards, headers, rights, shop_zone
@@ -61,4 +61,5 @@ def _for_every_page() -> dict[str, object]:
     from webapp.web.edge import sessions  # noqa: PLC0415
 
     linkable = has_request_context() and request.endpoint is not None and request.routing_exception is None
-    return {"who": sessions.known(), "can_link": linkable}
+    # A page that says that the store cannot answer asks it nothing more.
+    return {"who": None if g.get("store_failed") else sessions.known(), "can_link": linkable}

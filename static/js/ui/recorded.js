@@ -8,6 +8,7 @@ export function recorded(setup, step) {
   if (!payload) return say('tablet.recorded.done');
   const {type, data} = payload;
   if (type === 'step.done') return step.choices?.find(({id}) => id === data.answer)?.label ?? say('tablet.recorded.done');
+  if (type === 'checks.ticked') return say('tablet.recorded.ticked', {count: data.ticked.length});
   if (type === 'board.checked') return step.choices?.find(({id}) => id === data.found)?.label ?? say('tablet.recorded.done');
   if (type === 'tool.read' || type === 'slot.read') return data.typed;
   if (type === 'square.entered') {

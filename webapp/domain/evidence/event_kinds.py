@@ -83,6 +83,16 @@ Axis = Annotated[AxisName, Expected("expected.axis")]
 
 T = TypeVar("T")
 Data = TypeVar("Data")
+MOST_TICKED = 12
+
+
+def _different(names: list[str]) -> list[str]:
+    """Return the same list. Raises ValueError where a name stands twice."""
+    if len(set(names)) != len(names):
+        raise ValueError(names)
+    return names
+
+
 Two = Annotated[list[T], Field(min_length=2, max_length=2), Expected("expected.two")]
 
 
@@ -133,6 +143,18 @@ class StepDone(TypedDict):
     """Step.done: a confirmation, one of the step's choices, or a search that is set."""
 
     answer: Name
+
+
+@exactly
+class ChecksTicked(TypedDict):
+    """Checks.ticked: the lines of a list that were ticked, in the order in which they were."""
+
+    ticked: Annotated[
+        list[Name],
+        Field(min_length=1, max_length=MOST_TICKED),
+        AfterValidator(_different),
+        Expected("expected.list"),
+    ]
 
 
 @exactly
@@ -264,6 +286,7 @@ DATA: Mapping[str, Any] = {
     "caution.read": CautionRead,
     "board.checked": BoardChecked,
     "step.done": StepDone,
+    "checks.ticked": ChecksTicked,
     "tool.read": ToolRead,
     "slot.read": SlotRead,
     "values.copied": ValuesCopied,
@@ -288,6 +311,7 @@ CLOSING = frozenset({
     "caution.read",
     "board.checked",
     "step.done",
+    "checks.ticked",
     "tool.read",
     "slot.read",
     "values.copied",

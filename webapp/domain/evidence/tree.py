@@ -12,7 +12,7 @@ subtree is named here by (level, index): it covers the leaves index * 2**level u
 earlier size.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 
@@ -20,6 +20,7 @@ HASH_BYTES = 32
 EMPTY_ROOT = sha256(b"").digest()
 
 Position = tuple[int, int]
+HashAt = Callable[[Position], bytes | None]
 
 
 class TreeError(ValueError):
@@ -99,6 +100,66 @@ def append(size: int, stored: Mapping[Position, bytes], leaf_hashes: Iterable[by
         open_subtrees.append(node)
         size = position + 1
     return Growth(tuple(new_nodes), size, _fold([node.hash for node in open_subtrees]))
+
+
+def inclusion_proof(index: int, size: int, hash_at: HashAt) -> tuple[bytes, ...]:
+    """The hashes beside the way from leaf `index` (from 0) to the root over `size` leaves, lowest first.
+
+    RFC 9162 section 2.1.3.1. `hash_at` gives the stored hash of a full subtree. Raises TreeError for an index outside
+    the tree and for a hash that is not there.
+    """
+    if not 0 <= index < size:
+        raise TreeError(f"The tree has {size} leaves; there is no leaf {index}.")
+    return tuple(_path(index, 0, size, hash_at))
+
+
+def root_from_inclusion(leaf: bytes, index: int, size: int, proof: Sequence[bytes]) -> bytes:
+    """The root over `size` leaves to which this leaf hash and its proof lead (RFC 9162 section 2.1.3.2).
+
+    Raises TreeError for an index outside the tree and for a proof of another length.
+    """
+    if not 0 <= index < size:
+        raise TreeError(f"The tree has {size} leaves; there is no leaf {index}.")
+    place, last, root = index, size - 1, leaf
+    for beside in proof:
+        if not last:
+            raise TreeError("The proof is longer than the way to the root.")
+        if place & 1 or place == last:
+            root = node_hash(beside, root)
+            while place and not place & 1:
+                place, last = place >> 1, last >> 1
+        else:
+            root = node_hash(root, beside)
+        place, last = place >> 1, last >> 1
+    if last:
+        raise TreeError("The proof is shorter than the way to the root.")
+    return root
+
+
+def _path(index: int, first: int, size: int, hash_at: HashAt) -> Iterator[bytes]:
+    """Hashes beside the way within the `size` leaves that start at `first`, lowest first; `index` counts from there."""
+    if size == 1:
+        return
+    left = _largest_power_below(size)
+    if index < left:
+        yield from _path(index, first, left, hash_at)
+        yield _stretch_root(first + left, size - left, hash_at)
+    else:
+        yield from _path(index - left, first + left, size - left, hash_at)
+        yield _stretch_root(first, left, hash_at)
+
+
+def _stretch_root(first: int, size: int, hash_at: HashAt) -> bytes:
+    """Root of `size` leaves that start at `first`, a multiple of the largest power of two in `size`."""
+    level = size.bit_length() - 1
+    left, position = 1 << level, (level, first >> level)
+    found = hash_at(position)
+    whole = _stored_hash({} if found is None else {position: found}, position)
+    return whole if size == left else node_hash(whole, _stretch_root(first + left, size - left, hash_at))
+
+
+def _largest_power_below(size: int) -> int:
+    return 1 << ((size - 1).bit_length() - 1)
 
 
 def _fold(hashes: list[bytes]) -> bytes:

@@ -31,6 +31,22 @@ class ShopOnSheet(TypedDict):
     offsets: NotRequired[list[TimeOffset]]
 
 
+class ProfileOnSheet(TypedDict):
+    """How the machine is worked at, as far as the tablet has to know (`webapp.domain.procedure.profile`)."""
+
+    door: str
+    changer: str
+    slot_written: str
+    probing_stop: str
+    reset_drops: list[str]
+    estop_loses_home: bool
+    hand_wheel: bool
+    z_zero_at_top: bool
+    probe_length_repeats: bool
+    fixed_search_nm: int | None
+    feeds_typed: bool
+
+
 class MachineOnSheet(TypedDict):
     """The machine: its display, its travels in machine coordinates, its slots and two tools."""
 
@@ -43,6 +59,8 @@ class MachineOnSheet(TypedDict):
     slot_family: list[str]
     probe_tool: str
     parking_tool: str
+    input_age_ms: NotRequired[int]
+    profile: NotRequired[ProfileOnSheet]
 
 
 class SeatingOnSheet(TypedDict):
@@ -270,6 +288,13 @@ class ChoiceOnSheet(TypedDict):
     closes: bool
 
 
+class CheckOnSheet(TypedDict):
+    """A line of a list that is ticked off."""
+
+    id: str
+    label: str
+
+
 class StepOnSheet(TypedDict):
     """One action, with every word filled but {slot}."""
 
@@ -284,6 +309,9 @@ class StepOnSheet(TypedDict):
     axis: str | None
     caution: CautionOnSheet | None
     choices: list[ChoiceOnSheet]
+    checks: NotRequired[list[CheckOnSheet]]
+    hands: NotRequired[bool]
+    once_a_shift: NotRequired[bool]
 
 
 class StageOnSheet(TypedDict):

@@ -12,7 +12,7 @@ Rules of this module:
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, time, timedelta, timezone
 from typing import TypedDict
 from zoneinfo import ZoneInfo
 
@@ -72,6 +72,16 @@ def local_by_offsets(at_utc: str, known: Iterable[TimeOffset]) -> str | None:
         return None
     at = datetime.fromisoformat(at_utc)
     return _beside(at, at.astimezone(timezone(timedelta(minutes=minutes[-1]))))
+
+
+def day_begins_utc(day: date, zone: str, days_later: int = 0) -> str:
+    """Return when a day (or one so many days later) begins in this zone, as UTC text with milliseconds.
+
+    Where the clock is put forward over midnight it begins with the first minute that there is. Raises OverflowError
+    for a day at the end of the calendar.
+    """
+    begins = datetime.combine(day + timedelta(days=days_later), time.min, ZoneInfo(zone)).astimezone(UTC)
+    return begins.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def _beside(at: datetime, local: datetime) -> str:

@@ -5,7 +5,7 @@ Rules of this module:
   must be in before a hand goes in.
 - A revision is the canonical JSON text of a procedure and the SHA-256 of it. It is only made by `publish`, which
   asks `webapp.domain.procedure.rules` first, and it never changes: another text has another hash.
-- A procedure read from JSON has exactly the known fields.
+- A procedure read from JSON has exactly the known fields; those that came later may be missing in an older text.
 """
 
 from __future__ import annotations
@@ -72,8 +72,35 @@ class Choice:
 
 
 @dataclass(frozen=True)
+class Check:
+    """One line of a list that is ticked off. With `when` it stands only where that condition holds."""
+
+    id: str
+    label: str
+    when: str = ""
+
+
+@dataclass(frozen=True)
+class Variant:
+    """Other words for a step where a condition holds; a text that is empty keeps the step's own."""
+
+    when: str
+    do: str = ""
+    look_for: str = ""
+    why: str = ""
+    if_not: str = ""
+    action: str = ""
+    machine_state: str = ""
+    hands: bool | None = None
+
+
+@dataclass(frozen=True)
 class Step:
-    """One action. `id` is stage and name with a point between; `action` labels the one primary button."""
+    """One action. `id` is stage and name with a point between; `action` labels the one primary button.
+
+    `hands`: hands are inside, so nothing may move. `once_a_shift`: a caution that whom the lead allows it reads once a
+    shift. `when`: the step stands only where this condition holds (`webapp.domain.procedure.profile`), empty always.
+    """
 
     id: str
     kind: str
@@ -86,6 +113,11 @@ class Step:
     axis: str | None = None
     caution: Caution | None = None
     choices: tuple[Choice, ...] = ()
+    checks: tuple[Check, ...] = ()
+    hands: bool = False
+    once_a_shift: bool = False
+    when: str = ""
+    variants: tuple[Variant, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -157,7 +189,11 @@ _TEXTS: Mapping[str, tuple[str, ...]] = {
     "step": ("id", "kind", "do", "look_for", "why", "if_not", "action", "machine_state"),
     "caution": ("id", "signal", "hazard", "consequence", "avoidance"),
     "choice": ("id", "label"),
+    "check": ("id", "label", "when"),
+    "variant": ("when", "do", "look_for", "why", "if_not", "action", "machine_state"),
 }
+# Fields of a step that an older text does not have.
+LATER = ("checks", "hands", "once_a_shift", "when", "variants")
 
 
 def _stage(value: Any) -> Stage:
@@ -166,15 +202,34 @@ def _stage(value: Any) -> Stage:
 
 
 def _step(value: Any) -> Step:
-    fields = _fields(value, "step", _TEXTS["step"], ("axis", "caution", "choices"))
-    if fields["axis"] is not None and not isinstance(fields["axis"], str):
-        raise ProcedureShapeError(part="step", field="axis")
+    own = ("axis", "caution", "choices")
+    fields = _fields(value, "step", _TEXTS["step"], own, LATER)
+    _require("step", fields, {"axis": (str, type(None)), "hands": bool, "once_a_shift": bool, "when": str})
     caution = fields["caution"]
     return Step(**{
         **fields,
         "caution": None if caution is None else Caution(**_fields(caution, "caution", _TEXTS["caution"], ())),
         "choices": tuple(map(_choice, _list(fields["choices"], "step", "choices"))),
+        "checks": tuple(map(_check, _list(fields.get("checks", []), "step", "checks"))),
+        "variants": tuple(map(_variant, _list(fields.get("variants", []), "step", "variants"))),
     })  # fmt: skip
+
+
+def _require(part: str, fields: Mapping[str, Any], kinds: Mapping[str, Any]) -> None:
+    """Refuse a field that holds another kind of value."""
+    for name, kind in kinds.items():
+        if name in fields and not isinstance(fields[name], kind):
+            raise ProcedureShapeError(part=part, field=name)
+
+
+def _check(value: Any) -> Check:
+    return Check(**_fields(value, "check", _TEXTS["check"], ()))
+
+
+def _variant(value: Any) -> Variant:
+    fields = _fields(value, "variant", _TEXTS["variant"], ("hands",))
+    _require("variant", fields, {"hands": (bool, type(None))})
+    return Variant(**fields)
 
 
 def _choice(value: Any) -> Choice:
@@ -184,11 +239,13 @@ def _choice(value: Any) -> Choice:
     return Choice(**fields)
 
 
-def _fields(value: Any, part: str, texts: tuple[str, ...], others: tuple[str, ...]) -> dict[str, Any]:
-    """Return the object when it has exactly these fields and the first ones hold text."""
+def _fields(
+    value: Any, part: str, texts: tuple[str, ...], others: tuple[str, ...], later: tuple[str, ...] = ()
+) -> dict[str, Any]:
+    """Return the object when it has exactly these fields, `later` ones or not, and the first ones hold text."""
     if not isinstance(value, dict):
         raise ProcedureShapeError(part=part, field="")
-    odd = sorted(value.keys() ^ {*texts, *others})
+    odd = sorted((value.keys() ^ {*texts, *others}) - {*later})
     odd += [name for name in texts if name in value and not isinstance(value[name], str)]
     if odd:
         raise ProcedureShapeError(part=part, field=odd[0])

@@ -5,7 +5,10 @@ Rules of this module:
   revision without them, and none in an order in which they prove nothing.
 - Signal words by definition only (ANSI Z535.4, ISO 3864-2, from memory): danger will, warning could kill or seriously
   injure; caution could injure slightly or moderately; notice is about property and never about injury.
-- The machine state before a hand goes in is never empty.
+- The machine state before a hand goes in is never empty. Between loading the probe and putting it away no hand goes in,
+  but to nudge the stylus.
+- Before each search the ball is brought over the face on its own step, with Z up: a search without is refused.
+- A list that is ticked off has at most six lines.
 - At most twelve words say what to do (plain language: one action, verb first).
 - Nothing is called safe: a list can say what was checked, and no more.
 """
@@ -18,20 +21,26 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from webapp.domain.plain.errors import Finding
+from webapp.domain.procedure.profile import CONDITIONS
 
 if TYPE_CHECKING:
     from webapp.domain.procedure.procedure import Caution, Procedure, Step
 
-STAGES = ("ready", "probe", "slot", "copy", "clear", "vise", "x", "y", "z", "stow", "sign")
+STAGES = ("ready", "vise", "probe", "slot", "copy", "clear", "z", "x", "y", "stow", "sign")
 AXIS_STAGES = {"x": "X", "y": "Y", "z": "Z"}
 KINDS = (
     "caution",
     "board",
     "confirm",
+    "checks",
+    "jaw",
     "tool_in",
+    "input",
     "slot",
     "copy",
     "clear",
+    "over",
+    "lower",
     "square",
     "search",
     "touch",
@@ -41,14 +50,22 @@ KINDS = (
     "sign",
 )
 AXIS_KINDS = ("search", "touch", "compare")
+IN_AXIS_STAGE = {*AXIS_KINDS, "square", "over", "lower"}
+WITH_CHOICES = {"confirm", "search", "over", "lower", "input"}
+JAWS = ("back", "front", "left", "right")
+MOST_CHECKS = 6
 # The procedure is refused without one of these; the last two are what closes and signs it.
 REQUIRED = ("caution", "slot", "copy", "touch", "compare", "tool_out", "finish", "sign")
-AT_MOST_ONCE = ("board", "tool_in", "slot", "copy", "clear", "tool_out", "finish", "sign")
+AT_MOST_ONCE = ("board", "jaw", "tool_in", "input", "slot", "copy", "clear", "tool_out", "finish", "sign")
 # Every step of the first kind stands before every step of the second.
 BEFORE = (
     ("caution", "tool_in"),
     ("caution", "search"),
     ("tool_in", "search"),
+    ("tool_in", "input"),
+    ("input", "search"),
+    ("input", "square"),
+    ("jaw", "search"),
     ("slot", "copy"),
     ("copy", "clear"),
     ("copy", "search"),
@@ -64,7 +81,24 @@ BEFORE = (
 )
 SIGNALS = ("danger", "warning", "caution", "notice")
 BOARD_CHOICES = ("clear", "probe_in_spindle", "something_else")
-PLACEHOLDERS = {"slot", "probe_tool", "parking_tool", "axis", "search", "probe", "fixture", "machine", "lead"}
+PLACEHOLDERS = {
+    "slot",
+    "probe_tool",
+    "parking_tool",
+    "axis",
+    "search",
+    "probe",
+    "fixture",
+    "machine",
+    "lead",
+    "units",
+    "door",
+    "kept",
+    "stop",
+    "probe_rule",
+    "input_shown",
+    "slot_shown",
+}
 TEXTS = ("do", "look_for", "why", "if_not", "action", "machine_state")
 MOST_WORDS_TO_DO = 12
 
@@ -87,6 +121,8 @@ def faults(procedure: Procedure) -> tuple[Finding, ...]:
         *_stage_faults(procedure),
         *_kind_faults(procedure),
         *_order_faults(procedure),
+        *_over_faults(procedure),
+        *_hands_faults(procedure),
         *(fault for step in procedure.steps for fault in _step_faults(step)),
     )
 
@@ -117,7 +153,7 @@ def _place_faults(stage: str, step: Step) -> Iterator[Finding]:
     if before != stage or not _ID.fullmatch(name):
         yield Finding("procedure.step_id", {"step": step.id, "stage": stage})
     axis = AXIS_STAGES.get(stage)
-    if step.kind in {*AXIS_KINDS, "square"} and axis is None:
+    if step.kind in IN_AXIS_STAGE and axis is None:
         yield Finding("procedure.step_outside_axis", {"step": step.id})
     if step.axis != axis:
         yield Finding(
@@ -175,6 +211,29 @@ def _order_faults(procedure: Procedure) -> Iterator[Finding]:
         yield Finding("procedure.axes_apart")
 
 
+def _over_faults(procedure: Procedure) -> Iterator[Finding]:
+    """Each search, and each look for square, needs its own way over since the touch before it."""
+    for stage in procedure.stages:
+        stands_over = False
+        for step in stage.steps:
+            if step.kind in {"search", "square"} and not stands_over:
+                yield Finding("procedure.search_without_over", {"step": step.id})
+            if step.kind in {"touch", "square"}:
+                stands_over = False
+            stands_over = stands_over or step.kind == "over"
+
+
+def _hands_faults(procedure: Procedure) -> Iterator[Finding]:
+    """No hand goes in while the probe is in the spindle, but for the check of its input."""
+    kinds = [step.kind for step in procedure.steps]
+    if "tool_in" not in kinds or "tool_out" not in kinds:
+        return
+    for step in procedure.steps[kinds.index("tool_in") + 1 : kinds.index("tool_out")]:
+        inside = step.hands or any(variant.hands for variant in step.variants)
+        if inside and step.kind != "input":
+            yield Finding("procedure.hands_with_probe", {"step": step.id})
+
+
 def _step_faults(step: Step) -> Iterator[Finding]:
     for name in TEXTS:
         text = getattr(step, name)
@@ -182,14 +241,39 @@ def _step_faults(step: Step) -> Iterator[Finding]:
             code = "procedure.machine_state_empty" if name == "machine_state" else "procedure.text_empty"
             yield Finding(code, {"step": step.id, "field": name})
         yield from _text_faults(step, name, text)
-    words = len(step.do.split())
-    if words > MOST_WORDS_TO_DO:
-        yield Finding("procedure.do_too_long", {"step": step.id, "words": words, "most": MOST_WORDS_TO_DO})
+    yield from _do_faults(step, step.do)
+    for variant in step.variants:
+        yield from _do_faults(step, variant.do)
+        for name in TEXTS:
+            yield from _text_faults(step, name, getattr(variant, name))
+    parts = (*(one.when for one in step.variants), *(one.when for one in step.checks))
+    for condition in (step.when, *parts):
+        if condition and condition not in CONDITIONS:
+            yield Finding("procedure.condition_unknown", {"step": step.id, "condition": condition})
+    if step.once_a_shift and step.kind != "caution":
+        yield Finding("procedure.shift_misplaced", {"step": step.id})
+    yield from _check_faults(step)
     if (step.kind == "caution") != (step.caution is not None):
         yield Finding("procedure.caution_misplaced", {"step": step.id})
     if step.caution is not None:
         yield from _caution_faults(step, step.caution)
     yield from _choice_faults(step)
+
+
+def _do_faults(step: Step, do: str) -> Iterator[Finding]:
+    words = len(do.split())
+    if words > MOST_WORDS_TO_DO:
+        yield Finding("procedure.do_too_long", {"step": step.id, "words": words, "most": MOST_WORDS_TO_DO})
+
+
+def _check_faults(step: Step) -> Iterator[Finding]:
+    ids = [check.id for check in step.checks]
+    sound = len(set(ids)) == len(ids) and all(map(_ID.fullmatch, ids)) and all(one.label.strip() for one in step.checks)
+    always = [check for check in step.checks if not check.when]
+    if (step.kind == "checks") != bool(always) or not sound or len(ids) > MOST_CHECKS:
+        yield Finding("procedure.checks", {"step": step.id, "most": MOST_CHECKS})
+    for check in step.checks:
+        yield from _text_faults(step, "checks", check.label)
 
 
 def _text_faults(step: Step, name: str, text: str) -> Iterator[Finding]:
@@ -222,7 +306,10 @@ def _choice_faults(step: Step) -> Iterator[Finding]:
         closing = [choice.id for choice in step.choices if choice.closes]
         if sorted(ids) != sorted(BOARD_CHOICES) or closing != ["clear"]:
             yield Finding("procedure.board_choices", {"step": step.id})
-    elif ids and step.kind not in {"confirm", "search"}:
+    elif step.kind == "jaw":
+        if sorted(choice.id for choice in step.choices if choice.closes) != sorted(JAWS):
+            yield Finding("procedure.jaw_choices", {"step": step.id})
+    elif ids and step.kind not in WITH_CHOICES:
         yield Finding("procedure.choice_misplaced", {"step": step.id})
     elif ids and not any(choice.closes for choice in step.choices):
         yield Finding("procedure.no_closing_choice", {"step": step.id})

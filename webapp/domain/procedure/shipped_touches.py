@@ -1,93 +1,203 @@
 """The shipped procedure's touches, and how it ends.
 
 Rules of this module:
-- Each axis is searched, touched and compared in the same words, so that the third touch reads like the first; only
-  the reason differs, because each face teaches something else.
-- Square is looked for before the touch that stands, because each touch may write into the slot.
+- Each axis is reached, searched, touched and compared in the same words, so that the third touch reads like the first;
+  only the reason differs, because each face teaches something else.
+- Between two touches Z goes to its top: over, then lower, then search. The top of the jaw is lowered to and searched in
+  one step, because the way down is the search's own.
+- Square is looked for before the touch that stands, because each touch may write into the slot; it has its own way
+  over and down, and the probe is raised between its two touches.
 - Whatever happened before, the last stages bring the ball up, the probe back into the magazine and the list to a
   person's signature.
 """
 
 from __future__ import annotations
 
-from webapp.domain.procedure.procedure import Choice, Stage, Step
+from dataclasses import replace
 
-_RUN = "Door closed, no hand inside, a hand at feed hold."
+from webapp.domain.procedure.procedure import Choice, Stage, Step, Variant
+
+_JOG = "{door} You alone jog."
+_RUN = "{door} A hand at {stop}."
+_QUIET = "{door} Axes still."
+_HANDS = "Hands inside: axes and spindle still. {kept} Nobody else at it."
 
 
-def _touch_stage(axis: str, title: str, why_here: str, why_so: str) -> Stage:
-    """Return the stage of one axis: `why_here` for the place to stand, `why_so` for the touch itself."""
-    stage = axis.lower()
-    search = Step(
-        id=f"{stage}.search",
-        kind="search",
-        do="Stand the ball in the window and set the search {search}.",
-        look_for="Ball as drawn. Slot {slot}, direction {search}, range and feed as on the plates.",
-        why=why_here,
-        if_not="A value differs: correct it. Run nothing yet.",
-        action="All of it is set",
-        machine_state="Door closed, no hand inside while you jog.",
+def _over(axis: str) -> Step:
+    """Return the way to above the face, Z at its top."""
+    top = Step(
+        id=f"{axis.lower()}.over",
+        kind="over",
+        do="Z at the top: wheel over the mark on the jaw.",
+        look_for="Over the fixed jaw, off edges, screws and steps. Readings and picture agree.",
+        why="High up a wrong place costs a look. Low down it costs the stylus.",
+        if_not="Not as drawn: somebody moved the vise. Do not lower. Ask.",
+        action="It stands over the mark",
+        machine_state=_JOG,
         axis=axis,
+        variants=(Variant("jog:keys", do="Z at the top: jog over the mark on the jaw."),),
     )
-    touch = Step(
-        id=f"{stage}.touch",
-        kind="touch",
-        do="Run it, a hand at feed hold; type the {axis} shown.",
-        look_for="A quick first touch, a step back, a slow second touch. Then {axis} of {slot}.",
-        why=why_so,
-        if_not="Wrong way, no touch, an odd sound: press feed hold first and think afterwards.",
-        action="Compare the value",
-        machine_state=_RUN,
-        axis=axis,
+    if axis == "Z":
+        return top
+    return replace(
+        top,
+        do="Ball free: raise Z to the top, then move over.",
+        look_for="Ball above the place, beside the fixed jaw, on the drawn side. Readings agree.",
+        why="A ball that still leans on the face, or a move while low, breaks the stylus.",
+        if_not="Not as drawn: do not lower. Ask.",
+        action="It stands above the place",
+        variants=(
+            Variant(
+                "clamping_face",
+                look_for="Ball above the gap, before the fixed jaw's face, not the moving jaw's. Readings agree.",
+            ),
+        ),
     )
-    compare = Step(
-        id=f"{stage}.compare",
-        kind="compare",
-        do="Compare {axis} with what {fixture} usually shows.",
-        look_for="“Agrees” goes on. “Ask” and “stop” name what may have happened.",
-        why="A mistake leaves a trace in the number. Found now it costs minutes, later a part or a spindle.",
-        if_not="It surprises you: touch again, or put a question to {lead}.",
-        action="Keep this value",
-        machine_state="Door closed, axes at rest, no hand inside.",
-        axis=axis,
-    )
-    steps = (search, touch, compare)
-    return Stage(stage, axis, title, steps if axis == "Z" else (_square_step(axis), *steps))
 
 
-def _square_step(axis: str) -> Step:
-    """Return the look for square, which the sheet keeps for a fixture that asks for it, on its clamping face."""
+def _lower(axis: str) -> Step:
+    """Return the way down beside the face."""
     return Step(
-        id=f"{axis.lower()}.square",
-        kind="square",
-        do="Touch the jaw's face near both ends; type both {axis}.",
-        look_for="The same height and search {search} twice. Back off and raise before you move along the jaw.",
-        why="A vise that stands askew makes every part askew, and one touch alone cannot show it.",
-        if_not="No touch, or an odd sound: press feed hold. A chip tilts the answer: wipe, and touch both again.",
-        action="Work out the angle",
+        id=f"{axis.lower()}.lower",
+        kind="lower",
+        do="Stop, look from front and side; lower by the wheel.",
+        look_for="Half a ball of air beside the jaw all the way. Z as on the plate.",
+        why="From one side alone, a ball over the jaw looks like a ball beside it.",
+        if_not="Lamp changes or air gets less: stop, wheel up the same way.",
+        action="It is down, with air beside it",
+        machine_state=_JOG,
+        axis=axis,
+        variants=(
+            Variant(
+                "jog:keys",
+                do="Stop, look from front and side; lower in single steps.",
+                if_not="Lamp changes or air gets less: stop, step up the same way.",
+            ),
+            Variant("guarded_lowering", do="Stop, look from front and side; lower by the guarded move."),
+            Variant(
+                "face_hidden",
+                look_for="You cannot see this face: readings only, the lead beside you the first time.",
+            ),
+        ),
+    )
+
+
+def _search(axis: str, why: str) -> Step:
+    """Return the step that sets the search; for the top it lowers to the gap as well."""
+    beside = Step(
+        id=f"{axis.lower()}.search",
+        kind="search",
+        do="Set search {search}, range and feed as on the plates.",
+        look_for="The direction points at the fixed jaw. Your slot's label stands in the line or page.",
+        why=why,
+        if_not="Correct it. Run nothing yet.",
+        action="All of it is set",
+        machine_state=_QUIET,
+        axis=axis,
+        variants=(
+            Variant(
+                "search:fixed",
+                do="Set search {search}; the control has range and feed.",
+            ),
+        ),
+    )
+    if axis != "Z":
+        return beside
+    return replace(
+        beside,
+        do="Lower by the wheel to the gap; set search {search}.",
+        look_for="One click first: right axis, right way. Half a ball of air. Range and feed as on the plates.",
+        if_not="Lamp changes or the gap looks wrong: stop, wheel up.",
+        machine_state=_JOG,
+        variants=(
+            Variant(
+                "jog:keys",
+                do="Lower in single steps to the gap; set search {search}.",
+                look_for="One step first: right axis, right way. Half a ball of air. Range and feed as on the plates.",
+                if_not="Lamp changes or the gap looks wrong: stop, step up.",
+            ),
+            Variant("search:fixed", look_for="One click first: right axis, right way. Half a ball of air."),
+        ),
+    )
+
+
+def _touch(axis: str, why: str) -> Step:
+    """Return the touch itself."""
+    return Step(
+        id=f"{axis.lower()}.touch",
+        kind="touch",
+        do="Run it, a hand at {stop}; type the {axis} shown.",
+        look_for="Quick touch, step back, slow touch. Then {axis} in your slot's row.",
+        why=why,
+        if_not="Feed hold. Then “I pressed hold”, or “Something is off”.",
+        action="That is the value",
         machine_state=_RUN,
         axis=axis,
     )
+
+
+def _compare(axis: str) -> Step:
+    """Return the comparison; where it agrees, the tablet shows no screen of it."""
+    return Step(
+        id=f"{axis.lower()}.compare",
+        kind="compare",
+        do="Read what the tablet says about {axis}.",
+        look_for="Agrees: go on. Ask: look for a chip, touch again or ask. Past the last line: put the probe away.",
+        why="A mistake leaves a trace in the number. Found now it costs minutes, later a part or a spindle.",
+        if_not="In doubt: ask.",
+        action="Keep this value",
+        machine_state=_QUIET,
+        axis=axis,
+    )
+
+
+def _square(axis: str) -> tuple[Step, ...]:
+    """Return the look for square with its own way over and down, for a fixture that asks for it."""
+    stage = axis.lower()
+    over, lower = _over(axis), _lower(axis)
+    return (
+        replace(over, id=f"{stage}.square_over", when="square", action="It stands above place 1"),
+        replace(lower, id=f"{stage}.square_lower", when="square"),
+        Step(
+            id=f"{stage}.square",
+            kind="square",
+            do="Touch the jaw's face near both ends; type both {axis}.",
+            look_for="Search {search} and the same height at both places. Raise to the top in between.",
+            why="A vise that stands askew makes every part askew, and one touch alone cannot show it.",
+            if_not="Feed hold. Then “I pressed hold”, or “Something is off”.",
+            action="Work out the angle",
+            machine_state=_RUN,
+            axis=axis,
+            when="square",
+        ),
+    )
+
+
+def _stage(axis: str, title: str, why_here: str, why_so: str) -> Stage:
+    """Return the stage of one axis: `why_here` for the place to stand, `why_so` for the touch itself."""
+    ways = (_over(axis),) if axis == "Z" else (*_square(axis), _over(axis), _lower(axis))
+    steps = (*ways, _search(axis, why_here), _touch(axis, why_so), _compare(axis))
+    return Stage(axis.lower(), axis, title, steps)
 
 
 TOUCHES = (
-    _touch_stage(
-        "X",
-        "Touch in X",
-        "From this window the search reaches the end of the jaw. The range ends a move that finds nothing.",
-        "The quick touch finds the face, the slow one measures it. The value already counts the ball's radius.",
-    ),
-    _touch_stage(
-        "Y",
-        "Touch in Y",
-        "The face that clamps the work is the one that counts. Stand in front of the fixed jaw, not the moving one.",
-        "The moving jaw has play and shows another value each time. The fixed jaw stays where it is bolted.",
-    ),
-    _touch_stage(
+    _stage(
         "Z",
         "Touch in Z",
         "Stand above the top, away from its edges. On an edge the ball slides, and the value is too low.",
         "In Z the probe's length counts instead of the ball's radius. The top is where heights start.",
+    ),
+    _stage(
+        "X",
+        "Touch in X",
+        "From this window the search reaches the face. The range ends a move that finds nothing.",
+        "The quick touch finds the face, the slow one measures it. The value already counts the ball's radius.",
+    ),
+    _stage(
+        "Y",
+        "Touch in Y",
+        "The still jaw is the one that counts. Stand before the fixed jaw, not the moving one.",
+        "The moving jaw has play and shows another value each time. The fixed jaw stays where it is bolted.",
     ),
 )
 
@@ -99,36 +209,47 @@ STOW = Stage(
         Step(
             id="stow.up",
             kind="confirm",
-            do="Raise Z until the ball is clear of everything.",
-            look_for="The ball stands above vise, clamps and table, with room for the changer.",
+            do="Back off the way it came, then raise Z to the top.",
+            look_for="Ball free of the face first. Then Z alone, to its end.",
             why="The next move often goes sideways. A ball left low breaks on it.",
-            if_not="The ball leans on a face: jog it off the way it came. Z does not rise: feed hold, ask {lead}.",
-            action="Clear of everything",
-            machine_state="Door closed, no hand inside. Once the ball is free, Z alone moves.",
+            if_not="Z does not rise or the stylus bends: feed hold, ask.",
+            action="Z is at its top",
+            machine_state=_JOG,
         ),
         Step(
             id="stow.away",
             kind="tool_out",
-            do="Call tool {parking_tool}; type the number that the control shows.",
-            look_for="The change runs to its end. The control shows tool {parking_tool}.",
-            why="Calling another tool makes the changer put the probe back into its own pocket.",
-            if_not="Press feed hold. Leave the spindle off. Ask {lead} before anything moves.",
-            action="Compare the number",
-            machine_state="Door closed, no hand inside while the changer moves.",
+            do="Call the parking tool; type the number that the control shows.",
+            look_for="The change ends by itself.",
+            why="Calling another tool makes the changer put the probe back into the magazine.",
+            if_not="Stuck: hands out, press nothing, call. Somebody in danger: emergency stop.",
+            action="That is the number",
+            machine_state="{door} The changer moves.",
+            variants=(
+                Variant(
+                    "changer:by_hand",
+                    do="Take the probe out into its box; type the number shown.",
+                    look_for="Hold the body before you unclamp. Stylus up, lid closed.",
+                    if_not="It does not come: leave it, ask.",
+                    machine_state=_HANDS,
+                    hands=True,
+                ),
+            ),
         ),
         Step(
             id="stow.gone",
             kind="confirm",
-            do="Look at the spindle: is the probe gone?",
-            look_for="The probe is in the magazine. It is not in the spindle.",
+            do="Look at the spindle: where is the probe?",
+            look_for="In its place in the magazine, not in the spindle.",
             why="The number on the control is not the tool. Your own eyes close this step.",
-            if_not="The probe is still there: leave the spindle off and ask {lead}.",
+            if_not="Still there: the spindle stays off, tell the lead.",
             action="Say what you see",
-            machine_state="Door closed, axes at rest. Look through the window.",
+            machine_state=_QUIET,
             choices=(
-                Choice("gone", "The probe is gone from the spindle", closes=True),
-                Choice("still_there", "The probe is still in the spindle", closes=False),
+                Choice("gone", "Out of the spindle, in its place"),
+                Choice("still_there", "Still in the spindle", closes=False),
             ),
+            variants=(Variant("changer:by_hand", look_for="In its box, not in the spindle."),),
         ),
     ),
 )
@@ -141,22 +262,22 @@ SIGN = Stage(
         Step(
             id="sign.review",
             kind="finish",
-            do="Read what happened, then finish.",
-            look_for="What was skipped, asked and held is listed as you remember it.",
+            do="Read what happened; may this slot be used?",
+            look_for="Final values, holds and odd things as you remember them.",
             why="You sign for this list. Afterwards it can be added to, but not changed.",
-            if_not="Something is missing or wrong: correct the step, or write it to {lead}.",
-            action="Finish this list",
-            machine_state="Axes at rest, probe in the magazine.",
+            if_not="Write what is missing to the lead here.",
+            action="Finish the setup",
+            machine_state="Axes still, probe out of the spindle.",
         ),
         Step(
             id="sign.name",
             kind="sign",
             do="Sign with your own PIN.",
-            look_for="Your own name stands beside the field.",
+            look_for="Your own name stands there.",
             why="Your signature says that you did this. The lead's signature says that it was looked at.",
-            if_not="Another name stands there: go back. Never sign for somebody else.",
+            if_not="Another name: go back; leave it unsigned.",
             action="Sign",
-            machine_state="Axes at rest, probe in the magazine.",
+            machine_state="Axes still, probe out of the spindle.",
         ),
     ),
 )

@@ -46,7 +46,7 @@ from webapp.domain.touch.compare import display_of
 VERDICT_SIGNS = {"agrees": "=", "ask": "?", "stop": "×"}
 SHORTENED_HEX = 16
 MOST_FAST = 2
-ANSWERED_KINDS = ("board", "tool_in", "slot", "clear", "tool_out")
+ANSWERED_KINDS = ("board", "checks", "tool_in", "slot", "clear", "tool_out")
 
 
 class RecordNotFinalError(DomainError):

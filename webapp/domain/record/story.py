@@ -18,7 +18,9 @@ from webapp.domain.plain.errors import Fields, Finding
 from webapp.domain.record.bundle import PersonInRecord
 from webapp.domain.setup.state import AnyEvent
 
-ANSWERING = frozenset({"board.checked", "step.done", "tool.read", "slot.read", "slot.cleared"})
+ANSWERING = frozenset({
+    "board.checked", "step.done", "checks.ticked", "tool.read", "slot.read", "slot.cleared",
+})  # fmt: skip
 SLOT_MARK = "{slot}"
 MS_PER_MINUTE = 60_000
 SHORT_ID = 12
@@ -91,6 +93,9 @@ class Story:
             return Finding(
                 "record.cleared_as", {axis.lower(): data["typed"][axis] for axis in ("X", "Y", "Z")}
             )
+        if kind == "checks.ticked":
+            checks = self.steps[event["step"] or ""].get("checks", [])
+            return Finding("record.ticked", {"count": len(data["ticked"]), "of": len(checks)})
         choices = {choice["id"]: choice["label"] for choice in self.steps[event["step"] or ""]["choices"]}
         return Finding("record.chosen", {"label": choices.get(data["answer"], data["answer"])})
 
@@ -174,6 +179,8 @@ def _closes(event: AnyEvent, story: Story) -> bool:
             for choice in story.steps[event["step"] or ""]["choices"]
             if choice["id"] == data["answer"]
         )
+    if event["type"] == "checks.ticked":
+        return {check["id"] for check in story.steps[event["step"] or ""].get("checks", [])} <= set(data["ticked"])
     if event["type"] == "board.checked":
         return bool(data["found"] == "clear")
     if event["type"] == "tool.read":

@@ -30,7 +30,8 @@ AnswerHandler = Callable[[SetupState, Answer[Any]], None]
 ANSWERS: Mapping[str, tuple[frozenset[str], AnswerHandler]] = {
     "caution.read": (frozenset({"caution"}), steps.read_caution),
     "board.checked": (frozenset({"board"}), steps.check_board),
-    "step.done": (frozenset({"confirm", "search"}), steps.do_step),
+    "step.done": (frozenset({"confirm", "jaw", "input", "over", "lower", "search"}), steps.do_step),
+    "checks.ticked": (frozenset({"checks"}), steps.tick_checks),
     "tool.read": (frozenset({"tool_in", "tool_out"}), steps.read_tool),
     "slot.read": (frozenset({"slot"}), steps.read_slot),
     "values.copied": (frozenset({"copy"}), steps.copy_values),

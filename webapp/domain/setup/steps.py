@@ -14,6 +14,7 @@ from webapp.domain.evidence.event_kinds import (
     Answer,
     BoardChecked,
     CautionRead,
+    ChecksTicked,
     SlotCleared,
     SlotRead,
     StepDone,
@@ -50,7 +51,7 @@ def check_board(state: SetupState, event: Answer[BoardChecked]) -> None:
 
 
 def do_step(state: SetupState, event: Answer[StepDone]) -> None:
-    """Step.done: a confirmation or a search that is set."""
+    """Step.done: a confirmation, one answer out of some, or a search that is set."""
     step, answer = state.plan[event["step"]], event["data"]["answer"]
     choice = next((choice for choice in step["choices"] if choice["id"] == answer), None)
     if choice is None and (step["choices"] or answer != "done"):
@@ -61,6 +62,16 @@ def do_step(state: SetupState, event: Answer[StepDone]) -> None:
     if step["kind"] == "search" and step["axis"] is not None:
         state.searched_at[step["axis"]] = state.count
     state.close(step["id"], event)
+
+
+def tick_checks(state: SetupState, event: Answer[ChecksTicked]) -> None:
+    """Checks.ticked: a list closes its step once every line of it is ticked."""
+    ticked = set(event["data"]["ticked"])
+    left = next((check for check in state.plan[event["step"]].get("checks", []) if check["id"] not in ticked), None)
+    if left is None:
+        state.close(event["step"], event)
+    else:
+        state.stay("setup.check_left", label=left["label"])
 
 
 def read_tool(state: SetupState, event: Answer[ToolRead]) -> None:

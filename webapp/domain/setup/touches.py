@@ -71,9 +71,19 @@ def repeat_touch(state: SetupState, event: Answer[TouchRepeated]) -> None:
     """Touch.repeated: search and touch this axis again; both values are kept."""
     step = state.plan[event["step"]]
     axis = same_axis(step, event["data"]["axis"])
-    for other in state.plan.values():
-        if other["axis"] == axis and other["kind"] in {"search", "touch"}:
-            state.open(other["id"])
+    for step_id in way_to_touch(state, axis):
+        state.open(step_id)
+
+
+def way_to_touch(state: SetupState, axis: str) -> list[str]:
+    """Return the steps that lead to an axis' touch anew: over, lowered, searched, touched.
+
+    What comes before a look for square belongs to that.
+    """
+    own = [step for step in state.plan.values() if step["axis"] == axis]
+    kinds = [step["kind"] for step in own]
+    after = kinds.index("square") + 1 if "square" in kinds else 0
+    return [step["id"] for step in own[after:] if step["kind"] in {"over", "lower", "search", "touch"}]
 
 
 def keep_touch(state: SetupState, event: Answer[TouchKept]) -> None:

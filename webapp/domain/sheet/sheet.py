@@ -5,19 +5,16 @@ Rules of this module:
 - It belongs to no person: the tablet finds the operator's own slot in the copy of the register that it carries.
 - Numbers are worked out here and on nothing else than what is given; a touch that cannot be planned goes onto the sheet
   as the error that names the measure at fault.
-- Stages of axes stand in the order in which the fixture's faces are touched; an axis without a face has no stage.
-- The procedure's square step stands on the sheet of a fixture that asks for it, and on no other.
-- Wording is filled once, here; only {slot} is left, because it differs from person to person.
+- Its steps and their words are those of this machine and fixture (`webapp.domain.sheet.steps_here`).
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
-from typing import Any, Literal
+from typing import Literal
 
 from webapp.domain.drawing.drawing import Vise, draw_touch
 from webapp.domain.drawing.square import draw_square
@@ -27,11 +24,10 @@ from webapp.domain.evidence.written_sheet import (
     CausesOnSheet,
     Drawing,
     MachineOnSheet,
-    ProcedureOnSheet,
+    ProfileOnSheet,
     ShopOnSheet,
     SlotOnSheet,
     SquareOnSheet,
-    StepOnSheet,
     WrittenSheet,
 )
 from webapp.domain.plain.axes import Axis, search_direction
@@ -40,9 +36,9 @@ from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.plain.lengths import format_length
 from webapp.domain.plain.zones import offsets
 from webapp.domain.probe.probe_health import CheckState
-from webapp.domain.procedure.procedure import Procedure, Revision, Stage, Step
-from webapp.domain.procedure.rules import AXIS_STAGES
+from webapp.domain.procedure.procedure import Revision
 from webapp.domain.procedure.shipped import NOTICE
+from webapp.domain.sheet.steps_here import Here, procedure_here
 from webapp.domain.shop.measures import AxisTravel, FaceMeasures, KnownPlace, ProbingMotion, Stylus
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
 from webapp.domain.shop.slots import SlotFamily, SlotRow, check_register
@@ -51,7 +47,7 @@ from webapp.domain.touch.square import square_plan
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, Usual
 
 SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
-_PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
+MS_PER_MINUTE = 60_000
 
 
 class SheetError(DomainError):
@@ -296,7 +292,9 @@ def compile_sheet(
         },
         "axes": [_axis(plan) for plan in touched],
         "square": square,
-        "procedure": _procedure(revision, touched, square, _words(rules, machine, fixture, probe)),
+        "procedure": procedure_here(
+            revision, Here(rules, machine, fixture, probe, [plan.face for plan in touched])
+        ),
         "pin_key": dict(pin_key),
     }
     text = canonical_text(value)
@@ -324,6 +322,25 @@ def _machine(machine: Machine) -> MachineOnSheet:
         "slot_family": list(machine.labels),
         "probe_tool": machine.probe_tool,
         "parking_tool": machine.parking_tool,
+        "input_age_ms": machine.input_age_minutes * MS_PER_MINUTE,
+        "profile": _profile(machine),
+    }
+
+
+def _profile(machine: Machine) -> ProfileOnSheet:
+    """Return what the tablet has to know of how the machine is worked at, besides what the steps say."""
+    return {
+        "door": machine.door,
+        "changer": machine.changer,
+        "slot_written": machine.slot_written,
+        "probing_stop": machine.probing_stop,
+        "reset_drops": list(machine.reset_drops),
+        "estop_loses_home": machine.estop_loses_home,
+        "hand_wheel": machine.hand_wheel,
+        "z_zero_at_top": machine.z_zero_at_top,
+        "probe_length_repeats": machine.probe_length_repeats,
+        "fixed_search_nm": machine.fixed_search_nm,
+        "feeds_typed": machine.feeds_typed,
     }
 
 
@@ -371,71 +388,3 @@ def _axis(plan: AxisPlan) -> AxisOnSheet:
         "causes": plan.causes,
         "drawing": plan.drawing,
     }
-
-
-def _words(rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe) -> dict[str, str]:
-    return {
-        "probe_tool": machine.probe_tool,
-        "parking_tool": machine.parking_tool,
-        "probe": probe.name,
-        "fixture": fixture.name,
-        "machine": machine.name,
-        "lead": rules.lead,
-        "slot": "{slot}",
-    }
-
-
-def _procedure(
-    revision: Revision, axes: Sequence[AxisPlan], square: SquareOnSheet | None, words: Mapping[str, str]
-) -> ProcedureOnSheet:
-    procedure = revision.procedure
-    searches = {plan.face.axis: search_direction(plan.face.direction).label for plan in axes}
-    squared = None if square is None else square["axis"]
-    return {
-        "id": procedure.id,
-        "revision": revision.hash,
-        "title": procedure.title,
-        "stages": [
-            {
-                "id": stage.id,
-                "short": stage.short,
-                "title": stage.title,
-                "steps": [
-                    _step(step, words, searches)
-                    for step in stage.steps
-                    if step.kind != "square" or step.axis == squared
-                ],
-            }
-            for stage in _ordered(procedure, [plan.face.axis.lower() for plan in axes])
-        ],
-    }
-
-
-def _ordered(procedure: Procedure, axis_stages: Sequence[str]) -> list[Stage]:
-    """Return the stages with those of the axes in the given order, in the place of the first of them."""
-    by_id = {stage.id: stage for stage in procedure.stages}
-    ordered: list[Stage] = []
-    for stage in procedure.stages:
-        if stage.id not in AXIS_STAGES:
-            ordered.append(stage)
-        elif by_id[axis_stages[0]] not in ordered:
-            ordered.extend(by_id[axis] for axis in axis_stages)
-    return ordered
-
-
-def _step(step: Step, words: Mapping[str, str], searches: Mapping[str, str]) -> StepOnSheet:
-    here = dict(words)
-    if step.axis is not None:
-        here |= {"axis": step.axis, "search": searches[step.axis]}
-    return _filled(asdict(step), here)  # type: ignore[no-any-return]
-
-
-def _filled(value: Any, words: Mapping[str, str]) -> Any:
-    """Return the value with every placeholder in its texts filled, once: what a name holds is not looked at again."""
-    if isinstance(value, str):
-        return _PLACEHOLDER.sub(lambda found: words[found.group(1)], value)
-    if isinstance(value, dict):
-        return {name: _filled(item, words) for name, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_filled(item, words) for item in value]
-    return value

@@ -22,6 +22,16 @@ from webapp.domain.plain.axes import Axis, Face
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.lengths import Display, Unit
 from webapp.domain.plain.zones import UTC_NAME, is_zone
+from webapp.domain.procedure.profile import (
+    CHANGERS,
+    DOORS,
+    DROPPED,
+    LONGEST_INPUT_AGE_MINUTES,
+    STOP_BUTTONS,
+    SWITCHES,
+    WRITERS,
+    MachineProfile,
+)
 from webapp.domain.shop.measures import COMMON_SEARCH_CAP_NM, SHIPPED_SAFETY_FACTOR
 from webapp.domain.shop.slots import SlotFamily
 
@@ -130,13 +140,57 @@ class ShopRules:
             _check_number(self, "coverage_factor")
 
 
+# Fields of a profile that hold one word out of a few, and those that hold true or false.
+ONE_OF = {
+    "door": DOORS,
+    "changer": CHANGERS,
+    "slot_written": WRITERS,
+    "probing_stop": STOP_BUTTONS,
+    "probe_switching": SWITCHES,
+}
+TRUE_OR_FALSE = (
+    "feeds_typed",
+    "estop_loses_home",
+    "spindle_held",
+    "probe_length_repeats",
+    "z_zero_at_top",
+    "hand_wheel",
+    "guarded_lowering",
+    "clamping_face_hidden",
+    "single_block",
+    "warm_up",
+)
+SENTENCES = ("slot_shown", "probe_rule", "input_shown", "kept_from_starting")
+
+
+def _check_profile(machine: MachineProfile) -> None:
+    """Check what may be left out of a machine. Raises `ShopFieldError`."""
+    for name, words in ONE_OF.items():
+        _require(machine, name, getattr(machine, name) in words, name)
+    for name in TRUE_OR_FALSE:
+        _require(machine, name, isinstance(getattr(machine, name), bool), "truth")
+    for name in SENTENCES:
+        value = getattr(machine, name)
+        fits = isinstance(value, str) and len(value) <= LONGEST_LEAD and value.isprintable()
+        _require(machine, name, fits and not set("{}") & set(value), "sentence")
+    dropped: Any = machine.reset_drops
+    _require(machine, "reset_drops", isinstance(dropped, tuple | list) and set(dropped) <= set(DROPPED), "dropped")
+    object.__setattr__(machine, "reset_drops", tuple(dropped))
+    for name in ("fixed_search_nm", "probe_sleeps_minutes"):
+        if getattr(machine, name) is not None:
+            _check_whole(machine, name, least=1)
+    age = machine.input_age_minutes
+    _require(machine, "input_age_minutes", type(age) is int and 1 <= age <= LONGEST_INPUT_AGE_MINUTES, "minutes")
+
+
 @dataclass(frozen=True)
-class Machine:
+class Machine(MachineProfile):
     """A mill with its control, how it probes, and what is on and in it.
 
     `travel_nm` holds low and high of each axis in machine coordinates; `confirm_limit_nm` the change of a slot beyond
     which the control asks, None where it never does; `slot_family` what a lead types ("G54-G59"); `u_axis_nm` the
     standard uncertainty of positioning by axis (from the ISO 230-2 repeatability). `fixture` and `probe` are ids.
+    How it is worked at stands in `MachineProfile`; all of that may be left out.
     """
 
     id: str
@@ -176,6 +230,7 @@ class Machine:
         )
         for name in ("fixture", "probe"):
             _require(self, name, SHORT_ID.passes(getattr(self, name)), "short_id")
+        _check_profile(self)
 
     @property
     def display(self) -> Display:
@@ -237,6 +292,8 @@ class Fixture:
     where the clamping face looks: towards the moving jaw. `u_seat_nm` is how well it seats (standard uncertainty),
     `expanding_length_nm` the length between it and the machine's reference that grows with temperature. With
     `square_apart_nm` above 0 the clamping face is touched at two places that far apart, before anything else on it.
+    The top is touched first, so that the height is known, and then the others as `faces` has them; with `sides_first`
+    all of them as they stand there. A `self_centring` vise has no fixed jaw and is refused.
 
     May be left out, and likely causes then say nothing of them: `parallels_nm`, the heights of the parallels that lie
     about; `jaw_steps_nm`, how far below the jaw's top its steps lie; `moving_jaw_thickness_nm`.
@@ -255,6 +312,8 @@ class Fixture:
     u_seat_nm: int = 0
     expanding_length_nm: int = 0
     square_apart_nm: int = 0
+    sides_first: bool = False
+    self_centring: bool = False
     parallels_nm: tuple[int, ...] = ()
     jaw_steps_nm: tuple[int, ...] = ()
     moving_jaw_thickness_nm: int | None = None
@@ -274,12 +333,26 @@ class Fixture:
             _require(self, "faces", self._fits(face), "face_of_vise")
         _check_whole(self, "square_apart_nm", least=0)
         _require(self, "square_apart_nm", self._can_be_squared(), "square_apart")
+        _require(self, "sides_first", isinstance(self.sides_first, bool), "truth")
+        _require(self, "self_centring", self.self_centring is False, "fixed_jaw")
         for name in ("parallels_nm", "jaw_steps_nm"):
             heights = getattr(self, name)
             _require(self, name, _are_heights(heights), "heights")
             object.__setattr__(self, name, tuple(heights))
         if self.moving_jaw_thickness_nm is not None:
             _check_whole(self, "moving_jaw_thickness_nm", least=1)
+
+    @property
+    def touched_axes(self) -> tuple[str, ...]:
+        """Return the axes in the order in which they are touched."""
+        axes = [face.axis for face in self.faces]
+        return tuple(axes if self.sides_first else sorted(axes, key=lambda axis: axis != "Z"))
+
+    @property
+    def fixed_side(self) -> str:
+        """Return where the fixed jaw stands as seen by the operator: back, front, left or right."""
+        sides = {("Y", -1): "back", ("Y", 1): "front", ("X", 1): "left", ("X", -1): "right"}
+        return sides[self.clamping_axis, self.clamping_direction]
 
     def _can_be_squared(self) -> bool:
         """Tell whether two places that far apart lie on the jaw, and the fixture's clamping face is touched."""
@@ -351,7 +424,7 @@ def from_plain(kind: Callable[..., Item], value: Mapping[str, Any]) -> Item:
     if not isinstance(value, Mapping):
         raise ShopFieldsError(kind=name, field="")
     unknown = sorted(value.keys() - known.keys())
-    missing = [field for field in known if field not in value and field not in vars(kind)]
+    missing = [field for field in known if field not in value and not hasattr(kind, field)]
     if unknown or missing:
         raise ShopFieldsError(kind=name, field=(unknown or missing)[0])
     return kind(**value)

@@ -21,6 +21,7 @@ from webapp.domain.evidence.chain import forks
 from webapp.domain.evidence.folded_setup import Folded, Problem
 from webapp.domain.evidence.reviewed import Reviewed, reviewed
 from webapp.domain.evidence.written_sheet import WrittenSheet
+from webapp.domain.setup.step_times import PacedStep
 from webapp.services.decisions import joining
 from webapp.services.errors import (
     DecidedAlready,
@@ -51,7 +52,8 @@ def queue(store: Store, now: datetime) -> list[dict[str, Any]]:
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}
         rows = store.setups.setups(status=WAITING)
-        return [_queued(store, row, names) for row in reversed(rows)]
+        paces = pacing.paces(store, [row["id"] for row in rows])
+        return [_queued(store, row, names, paces[row["id"]]) for row in reversed(rows)]
 
 
 def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
@@ -241,7 +243,9 @@ def _must_be_signed(state: Folded) -> None:
         raise QuestionsOpen(count=still_open)
 
 
-def _queued(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
+def _queued(
+    store: Store, row: dict[str, Any], names: dict[str, str], pace: list[PacedStep]
+) -> dict[str, Any]:
     state = stored_setups.fold_stored(store, row["id"])
     sheet = stored_setups.sheet_of(store, row["sheet"])
     return {
@@ -253,7 +257,7 @@ def _queued(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[st
         "holds": len(state["holds"]),
         "worries": len(state["worries"]),
         "corrections": len(state["corrections"]),
-        "pace": pacing.marked(pacing.setup_pace(store, row["id"])),
+        "pace": pacing.marked(pace),
         "told_squares": sum(square["stands"] and square["told"] for square in state["squares"]),
         "verdicts": {touch["axis"]: touch["verdict"] for touch in state["touches"]},
     }

@@ -65,7 +65,7 @@ def run(store: Store, now: datetime) -> Outcome:
     with store.copied() as copy:
         faults = audit(copy)
         with copy.reading():
-            outcome = Outcome(utc_text(now), copy.ledger.size(), len(copy.records.records()), tuple(faults))
+            outcome = Outcome(utc_text(now), copy.ledger.size(), copy.records.count(), tuple(faults))
     said = outcome.as_dict()
     del said["at_utc"]
     with store.writing():

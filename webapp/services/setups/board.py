@@ -36,8 +36,6 @@ def board(store: Store, now: datetime) -> list[dict[str, Any]]:
 def machine_state(store: Store, machine: str, now: datetime, names: dict[str, str]) -> dict[str, Any]:
     """The same of one machine, without its name and its slots, inside the caller's transaction."""
     rows = store.setups.setups(machine=machine, newest=1)
-    setups = {row["id"] for row in store.setups.setups(machine=machine)}
-    open_questions = sum(question["setup"] in setups for question in store.setups.questions())
     last = rows[0] if rows else None
     return {
         "machine": machine,
@@ -46,7 +44,7 @@ def machine_state(store: Store, machine: str, now: datetime, names: dict[str, st
         "by": last["person"] if last else None,
         "by_name": names.get(last["person"], last["person"]) if last else None,
         "setup": last["id"] if last else None,
-        "open_questions": open_questions,
+        "open_questions": store.setups.open_questions_at(machine),
     }
 
 

@@ -6,6 +6,7 @@ and decides nothing. Times of a setup that was signed off do not change any more
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.evidence.written_sheet import Said
@@ -25,6 +26,12 @@ _TIMES: dict[tuple[str, str], tuple[StepTime, ...]] = {}
 def setup_pace(store: Store, setup_id: str) -> list[PacedStep]:
     """Each step's time beside the shop's, inside the caller's transaction; none for a setup without events."""
     return marked_times(_times(store, setup_id), shop_pace(_of_shop(store, setup_id)))
+
+
+def paces(store: Store, setup_ids: Iterable[str]) -> dict[str, list[PacedStep]]:
+    """The same for setups of which none is signed off: the shop's pace is worked out once for all of them."""
+    of_shop = shop_pace(_of_shop(store, ""))
+    return {setup_id: marked_times(_times(store, setup_id), of_shop) for setup_id in setup_ids}
 
 
 def marked(pace: list[PacedStep]) -> Said | None:

@@ -36,6 +36,8 @@ Render = Callable[[RecordBundle], bytes]
 # Gets the time that stands in the record: the seal has to say the same one.
 Seal = Callable[[bytes, str], bytes]
 
+MOST_UNSEALED = 500
+
 # One record at a time: rendering fills memory, and two at once would seal one setup twice.
 _ONE_AT_A_TIME = threading.Lock()
 
@@ -106,11 +108,9 @@ def stored_pdf(store: Store, setup_id: str) -> tuple[str, bytes]:
 
 
 def unsealed(store: Store) -> list[str]:
-    """Setups that are signed off and have no sealed record yet, to be tried again."""
+    """Setups that are signed off and have no sealed record yet, to be tried again: those that wait longest."""
     with store.reading():
-        sealed = {record["setup"] for record in store.records.records()}
-        rows = store.setups.setups(status=("signed_off",), newest=100_000)
-        return [row["id"] for row in rows if row["id"] not in sealed]
+        return store.setups.to_seal(MOST_UNSEALED)
 
 
 def _keep(store: Store, setup_id: str, pdf: bytes, now: datetime) -> str:

@@ -19,6 +19,15 @@ NEWEST_TIME = (
     "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
     "ORDER BY leaf.position DESC LIMIT 1"
 )
+ENTRY_COLUMNS = ("position", "kind", "hash", "text", "type", "by", "subject", "setup", "at_utc")
+# One row an entry, found by its place: no entry before it is read.
+ENTRIES = (
+    "SELECT leaf.position, leaf.kind, leaf.hash, coalesce(change.text, event.jws), coalesce(change.type, event.type), "
+    "coalesce(change.by, event.person), coalesce(change.subject, event.device), coalesce(change.setup, event.setup), "
+    "coalesce(change.at_utc, event.at_utc) FROM leaf "
+    "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
+    "WHERE leaf.position >= ? AND leaf.position < ? ORDER BY leaf.position"
+)
 AT_A_TIME = 1000
 
 
@@ -70,6 +79,11 @@ class LedgerRepository(Repository):
         rows = self._database.raw(NEWEST_TIME)
         return str(rows[0][0]) if rows else None
 
+    def entries(self, first: int, before: int) -> list[Row]:
+        """Entries from `first` up to, not including, `before`, in order: leaf, exact text, and what lists show."""
+        rows = self._database.raw(ENTRIES, (first, before))
+        return [dict(zip(ENTRY_COLUMNS, row, strict=True)) for row in rows]
+
     def all_leaves(self) -> Iterator[Row]:
         """Every leaf in order, read in stretches."""
         start = 0
@@ -89,6 +103,10 @@ class LedgerRepository(Repository):
 
     def _frontier(self, size: int) -> dict[tree.Position, bytes]:
         return {position: found for position in tree.frontier(size) if (found := self._hash_at(*position))}
+
+    def hash_at(self, position: tree.Position) -> bytes | None:
+        """The stored hash of one full subtree, None where it is not full yet."""
+        return self._hash_at(*position)
 
     def _hash_at(self, level: int, number: int) -> bytes | None:
         if level:

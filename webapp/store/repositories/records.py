@@ -4,6 +4,7 @@ from webapp.store.database import Database
 from webapp.store.files import HashedFiles
 from webapp.store.repositories.base import Repository, Row
 from webapp.store.tables.records import Record
+from webapp.store.tables.setups import Setup
 
 
 class RecordsRepository(Repository):
@@ -21,6 +22,15 @@ class RecordsRepository(Repository):
         """All sealed records, newest first."""
         return self._rows(Record.select().order_by(Record.sealed_at_utc.desc(), Record.setup))
 
+    def by_hash(self, sha256: str) -> Row | None:
+        """The row of the record with this hash, or None."""
+        return self._row(Record.select().where(Record.sha256 == sha256))
+
+    def count(self) -> int:
+        """How many records were sealed."""
+        return int(self._database.raw("SELECT count(*) FROM record")[0][0])
+
     def add(self, setup: str, sha256: str, size: int, sealed_at_utc: str) -> None:
         """Say which file is a setup's record. Raises Conflict if it has one."""
         self._run(Record.insert(setup=setup, sha256=sha256, bytes=size, sealed_at_utc=sealed_at_utc))
+        self._run(Setup.update(sealed=True).where(Setup.id == setup))

@@ -60,6 +60,12 @@ KEPT_WITH_PEOPLE = (
     "LEFT JOIN imported_setup ON imported_setup.id = kept_value.setup "
     "WHERE fixture = ? AND axis = ? ORDER BY at_utc, kept_value.setup"
 )
+TO_SEAL = "SELECT id FROM setup WHERE status = 'signed_off' AND sealed = 0 ORDER BY last_at_utc LIMIT ?"
+# From the open questions to their setups, never from all setups of a machine to their questions.
+OPEN_AT_MACHINE = (
+    "SELECT count(*) FROM question WHERE answered_at_utc IS NULL "
+    "AND (SELECT machine FROM setup WHERE setup.id = question.setup) = ?"
+)
 # Their order is that of the ledger: a later touch of the same axis comes later.
 NEWEST_RECEIPT = "SELECT max(received_at_utc) FROM event WHERE id IN (SELECT value FROM json_each(?))"
 TOUCHES_OF = (
@@ -229,11 +235,49 @@ class SetupsRepository(Repository):
     ) -> list[Row]:
         """Setups by when they were last heard of, newest first."""
         query = Setup.select().order_by(Setup.last_at_utc.desc(), Setup.id).limit(newest)
-        if status is not None:
+        if status is not None and len(status) == 1:
+            query = query.where(Setup.status == status[0])  # read along its index, newest first
+        elif status is not None:
             query = query.where(Setup.status.in_(list(status)))
         if machine is not None:
             query = query.where(Setup.machine == machine)
         return self._rows(query)
+
+    def listed(
+        self,
+        *,
+        status: str | None = None,
+        machine: str | None = None,
+        person: str | None = None,
+        from_utc: str | None = None,
+        before_utc: str | None = None,
+        after: tuple[str, str] | None = None,
+        most: int = 100,
+    ) -> list[Row]:
+        """Setups that all of this fits, by when they were last heard of, newest first.
+
+        They began from `from_utc` on and before `before_utc`; `after` is (last_at_utc, id) of the last row of the page
+        before.
+        """
+        query = Setup.select().order_by(Setup.last_at_utc.desc(), Setup.id).limit(most)
+        for column, wanted in ((Setup.status, status), (Setup.machine, machine), (Setup.person, person)):
+            query = query.where(column == wanted) if wanted is not None else query
+        if from_utc is not None:
+            query = query.where(Setup.started_at_utc >= from_utc)
+        if before_utc is not None:
+            query = query.where(Setup.started_at_utc < before_utc)
+        if after is not None:
+            same = (Setup.last_at_utc == after[0]) & (Setup.id > after[1])
+            query = query.where((Setup.last_at_utc <= after[0]) & ((Setup.last_at_utc < after[0]) | same))
+        return self._rows(query)
+
+    def to_seal(self, most: int) -> list[str]:
+        """Setups that are signed off and have no sealed record, longest waiting first."""
+        return [row[0] for row in self._database.raw(TO_SEAL, (most,))]
+
+    def open_questions_at(self, machine: str) -> int:
+        """How many questions of setups at this machine are open."""
+        return int(self._database.raw(OPEN_AT_MACHINE, (machine,))[0][0])
 
     def put_questions(self, rows: list[Row]) -> None:
         """List questions, each once."""

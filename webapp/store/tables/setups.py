@@ -87,6 +87,7 @@ class Setup(Table):
     probe_in_spindle = peewee.BooleanField()
     started_at_utc = peewee.TextField()
     last_at_utc = peewee.TextField()
+    sealed = peewee.BooleanField(default=False)
 
 
 class Question(Table):

@@ -72,7 +72,8 @@ def _values_choice(form: forms.SignOff, setup_id: str) -> ValuesChoice:
     if form.moved.data:
         fixture = signing_off.fixture_of(parts.store, setup_id)
         new = NewSeating(
-            register.seating_id(fixture, parts.now(), parts.new_token()), (form.moved_reason.data or "").strip()
+            register.seating_id(fixture, parts.now(), parts.new_token()),
+            (form.moved_reason.data or "").strip(),
         )
     return ValuesChoice(frozenset(form.let_in.data or ()), form.first_values.data != "leave", new)
 

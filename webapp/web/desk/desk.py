@@ -8,7 +8,7 @@ that does not exist. Filters stand in the address, so that a page can be sent to
 
 from __future__ import annotations
 
-import re
+from collections.abc import Mapping
 from typing import Any
 
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
@@ -19,7 +19,7 @@ from webapp.services.decisions import signing_off
 from webapp.services.evidence import auditing, timekeeping
 from webapp.services.intake import intake
 from webapp.services.numbers import past_values
-from webapp.services.setups import answering, pacing, recording
+from webapp.services.setups import answering, listing, pacing, recording
 from webapp.web.edge import sessions
 from webapp.web.edge.rights import may_open
 from webapp.web.edge.wiring import wiring
@@ -27,10 +27,10 @@ from webapp.web.show import rendering, shown_values
 
 blueprint = Blueprint("desk", __name__)
 
-STATES = ("running", "finished", "signed", "signed_off", "not_accepted")
-A_PAGE = 100
-MOST_LISTED = 20_000
-DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+# What stands in the address, and what it asks for.
+FILTERS = {
+    "machine": "machine", "person": "person", "state": "state", "from": "from_day", "to": "to_day", "after": "after",
+}  # fmt: skip
 
 
 @blueprint.get("/desk")
@@ -55,51 +55,34 @@ def queue() -> str:
 
 @blueprint.get("/desk/setups")
 def setups() -> str:
-    """All setups that the person may see and the filter lets through, newest first."""
+    """The setups that the person may see and the filter lets through, newest first, a page at a time."""
     parts, who = wiring(), sessions.signed_in()
-    wanted = {
-        name: request.args.get(name, "").strip() for name in ("machine", "person", "state", "from", "to")
-    }
+    asked = {name: request.args.get(name, "").strip() for name in FILTERS}
+    wanted = listing.Wanted(**{FILTERS[name]: value for name, value in asked.items()})
+    found = listing.setups(parts.store, wanted, None if who.reads_all else who.id)
     with parts.store.reading():
-        rows = parts.store.setups.setups(
-            status=[wanted["state"]] if wanted["state"] in STATES else None,
-            machine=wanted["machine"] or None,
-            newest=MOST_LISTED,
-        )
-        sealed = {row["setup"] for row in parts.store.records.records()}
         filter_machines = {key: value["name"] for key, value in parts.store.shop.items("machine").items()}
         filter_people = {one["id"]: one["name"] for one in parts.store.people.everybody()}
-    rows = [row for row in rows if may_open(who, row["person"]) and _wanted(row, wanted)]
-    start = _start()
+    kept = {name: value for name, value in asked.items() if value and name != "after"}
     return render_template(
         "desk/setups.html",
-        rows=rows[start : start + A_PAGE],
-        count=len(rows),
-        start=start,
-        older=start + A_PAGE if start + A_PAGE < len(rows) else None,
-        newer=max(0, start - A_PAGE) if start else None,
-        wanted=wanted,
-        filtered=any(wanted.values()),
-        states=STATES,
-        sealed=sealed,
+        rows=found.rows,
+        older=_address(kept, after=found.older) if found.older else None,
+        newest=_address(kept) if asked["after"] else None,
+        wanted=asked,
+        filtered=bool(kept),
+        states=listing.STATES,
         filter_machines=filter_machines,
         filter_people=filter_people,
         names=names(),
     )
 
 
-def _wanted(row: dict[str, Any], wanted: dict[str, str]) -> bool:
-    day = row["started_at_utc"][:10]
-    return (
-        (not wanted["person"] or row["person"] == wanted["person"])
-        and (not DAY.fullmatch(wanted["from"]) or day >= wanted["from"])
-        and (not DAY.fullmatch(wanted["to"]) or day <= wanted["to"])
+def _address(kept: Mapping[str, str], **more: str) -> str:
+    """Where the list stands with these filters."""
+    return url_for(
+        "desk.setups", _anchor=None, _method=None, _scheme=None, _external=None, **{**kept, **more}
     )
-
-
-def _start() -> int:
-    text = request.args.get("start", "0")
-    return int(text) if re.fullmatch(r"[0-9]{1,6}", text) else 0
 
 
 @blueprint.get("/desk/setups/<uuid:setup_id>")

@@ -7,13 +7,14 @@ says what happened and what to do. What was typed into a form is handed back, se
 
 from __future__ import annotations
 
-from flask import Flask, Response, json, make_response, render_template, request
+from flask import Flask, Response, current_app, g, json, make_response, render_template, request
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
 from webapp.domain.plain.errors import DomainError
 from webapp.proof.errors import ProofError
 from webapp.services import errors as refusals
+from webapp.store.errors import DatabaseLocked, DiskFailed, DiskFull, FolderNotWritable, StoreError
 from webapp.web.edge.guards import FromElsewhere, SignedOut
 
 SECRETS = (
@@ -45,6 +46,9 @@ STATUS_OF: tuple[tuple[type[Exception], int], ...] = (
     (refusals.NotAllowed, 403),
     (refusals.NotNow, 409),
 )
+# What the store could not do now and may do in a while: the disk or the database is busy, full or out of reach.
+PASSING: tuple[type[StoreError], ...] = (DatabaseLocked, DiskFull, DiskFailed, FolderNotWritable)
+RETRY_AFTER_SECONDS = 10
 LAST_WORDS = "Something went wrong on the server. It was noted. Try again; if it stays, tell the lead.\n"
 
 
@@ -55,6 +59,8 @@ def init_app(app: Flask) -> None:
     app.register_error_handler(DomainError, _refusal)
     app.register_error_handler(ProofError, _refusal)
     app.register_error_handler(HTTPException, _page)
+    for kind in PASSING:
+        app.register_error_handler(kind, _not_now)
     app.register_error_handler(Exception, _fault)
 
 
@@ -91,6 +97,20 @@ def _refusal(error: DomainError | ProofError) -> Response:
     return make_response(page, status)
 
 
+def _not_now(error: StoreError) -> Response:
+    """The store says why, to whoever asked in the words for everybody, to the server's log in its own."""
+    current_app.logger.error("%s %s: %s", request.method, request.endpoint, error)
+    g.store_failed = True
+    if request.path.startswith("/api/"):
+        answer = api_error(503, error.code)
+    else:
+        # The rule along the top asks the store how much waits: not now.
+        page = render_template("desk/error.html", status=503, code=error.code, can_link=False)
+        answer = make_response(page, 503)
+    answer.headers["Retry-After"] = str(RETRY_AFTER_SECONDS)
+    return answer
+
+
 def _send_again(error: HTTPException) -> Response:
     """The form's token is too old or the session ended: show what was typed, ready to be sent again."""
     typed = [
@@ -109,8 +129,6 @@ def _send_again(error: HTTPException) -> Response:
 
 
 def _fault(error: Exception) -> Response:
-    from flask import current_app  # noqa: PLC0415 - only here, where nothing else may be relied on
-
     current_app.logger.error("fault in %s %s", request.method, request.endpoint, exc_info=error)
     if request.path.startswith("/api/"):
         return api_error(500, KNOWN[500])

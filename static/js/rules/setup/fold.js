@@ -7,7 +7,7 @@ import {decide, finish, sign, start} from './ends.js';
 import {breakOff, explainBreak, pressHold, putQuestion, raiseWorry, reopen, resume, undoBreak} from './notes.js';
 import {result} from './result.js';
 import {currentStep, newState, note} from './state.js';
-import {checkBoard, clearSlot, copyValues, doStep, readCaution, readSlot, readTool} from './steps.js';
+import {checkBoard, clearSlot, copyValues, doStep, readCaution, readSlot, readTool, tickChecks} from './steps.js';
 import {enterTouch, keepTouch, repeatTouch} from './touches.js';
 import {enterSquare} from '../touch/square.js';
 
@@ -15,7 +15,8 @@ import {enterSquare} from '../touch/square.js';
 const ANSWERS = {
   'caution.read': [['caution'], readCaution],
   'board.checked': [['board'], checkBoard],
-  'step.done': [['confirm', 'search'], doStep],
+  'step.done': [['confirm', 'jaw', 'input', 'over', 'lower', 'search'], doStep],
+  'checks.ticked': [['checks'], tickChecks],
   'tool.read': [['tool_in', 'tool_out'], readTool],
   'slot.read': [['slot'], readSlot],
   'values.copied': [['copy'], copyValues],

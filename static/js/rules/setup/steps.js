@@ -22,7 +22,7 @@ export function checkBoard(state, event) {
   else stay(state, `setup.board_${found}`);
 }
 
-/** A confirmation, or a search that is set. */
+/** A confirmation, one answer out of some, or a search that is set. */
 export function doStep(state, event) {
   const step = currentStep(state);
   const {answer} = event.data;
@@ -34,6 +34,14 @@ export function doStep(state, event) {
   }
   if (step.kind === 'search') state.searchedAt.set(step.axis, state.count);
   close(state, step.id, event);
+}
+
+/** A list closes its step once every line of it is ticked. */
+export function tickChecks(state, event) {
+  const ticked = new Set(event.data.ticked);
+  const left = currentStep(state).checks.find(({id}) => !ticked.has(id));
+  if (left === undefined) close(state, event.step, event);
+  else stay(state, 'setup.check_left', {label: left.label});
 }
 
 /** The number on the control against the probe's or the parking tool's. */

@@ -37,9 +37,14 @@ function noteRepeat(state, axis, value) {
 /** Search and touch this axis again; both values are kept. */
 export function repeatTouch(state, event) {
   const axis = sameAxis(state.plan.get(event.step), event.data.axis);
-  for (const other of state.plan.values()) {
-    if (other.axis === axis && (other.kind === 'search' || other.kind === 'touch')) open(state, other.id);
-  }
+  for (const id of wayToTouch(state, axis)) open(state, id);
+}
+
+/** The steps that lead to an axis' touch anew; what comes before a look for square belongs to that. */
+export function wayToTouch(state, axis) {
+  const own = [...state.plan.values()].filter(step => step.axis === axis);
+  const after = own.findIndex(({kind}) => kind === 'square') + 1;
+  return own.slice(after).filter(({kind}) => ['over', 'lower', 'search', 'touch'].includes(kind)).map(({id}) => id);
 }
 
 /** The value stands, for a reason that holds. */

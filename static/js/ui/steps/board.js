@@ -1,4 +1,4 @@
-/** The board: how the last person left the machine, and what is found now. Only "clear" closes the step. */
+/** The board: how the last person left the machine, and what is found now: one tap. Only "clear" closes the step. */
 import {el} from '../dom.js';
 import {plate} from '../plate.js';
 import {say} from '../say.js';
@@ -6,18 +6,15 @@ import {halfSet, machineState, notice, stepText} from '../text.js';
 import {rows} from '../choices.js';
 import {dayAndTime} from '../when.js';
 
-export function boardStep({setup, step, commit, again}) {
-  const chosen = setup.draft.chosen ?? null;
+export function boardStep({setup, step, commit}) {
   const found = setup.rows.filter(({payload}) => payload.type === 'board.checked').at(-1)?.payload.data.found;
-  const pick = id => { setup.keepDraft({...setup.draft, chosen: id}); again(); };
   return {
     strip: machineState(setup, step),
     left: [boardPlate(setup.sheet), stepText(setup, step)],
     right: [
-      rows(step.choices, pick, {chosen: chosen ?? '', action: 'found'}),
-      found && found !== 'clear' && notice('ask', say(`tablet.board.do_${found}`, {lead: setup.lead})),
+      found && found !== 'clear' && notice('ask', say(`tablet.board.do_${found}`)),
+      rows(step.choices, id => commit('board.checked', {found: id, text: ''}), {action: 'found'}),
     ],
-    go: {label: step.action, waits: !chosen, press: () => chosen && commit('board.checked', {found: chosen, text: ''})},
   };
 }
 

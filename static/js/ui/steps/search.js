@@ -56,6 +56,14 @@ function standAt(axis, {machine, slotLabel}) {
   };
 }
 
+/** What stands on the way to a face: the machine coordinates of the place where they are known, else how far off it the ball stands. */
+export function wayPlates({axis, approach}, {kind}, {machine}) {
+  if (!approach) return notice('stop', say('tablet.search.no_approach'));
+  if (approach.stand_low_nm === null || (kind === 'over' && axis === 'Z')) return gapPlate(approach, machine);
+  const [low, high] = [shown(approach.stand_low_nm, machine), shown(approach.stand_high_nm, machine)];
+  return [plate(say(`tablet.search.stand_${axis}_from`), low, 'low'), plate(say(`tablet.search.stand_${axis}_to`), high, 'high')];
+}
+
 /** Which point the two numbers are the machine coordinates of, and which page of the control to read. */
 function standPoint({axis, approach: {stand_above_ball_nm: above}}, machine) {
   if (axis !== 'Z' || above === undefined) return say('tablet.search.page_spindle', {axis});

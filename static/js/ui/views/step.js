@@ -6,6 +6,7 @@ import {scale} from '../scale.js';
 import {notice} from '../text.js';
 import {boardStep} from '../steps/board.js';
 import {cautionStep} from '../steps/caution.js';
+import {checksStep} from '../steps/checks.js';
 import {clearStep} from '../steps/clear.js';
 import {compareStep} from '../steps/compare.js';
 import {confirmStep} from '../steps/confirm.js';
@@ -17,10 +18,11 @@ import {slotStep} from '../steps/slot.js';
 import {squareStep} from '../steps/square.js';
 import {toolStep} from '../steps/tool.js';
 import {touchStep} from '../steps/touch.js';
+import {wayStep} from '../steps/way.js';
 
 const KINDS = {
-  caution: cautionStep, board: boardStep, confirm: confirmStep, tool_in: toolStep, tool_out: toolStep, slot: slotStep, copy: copyStep,
-  clear: clearStep, search: searchStep, touch: touchStep, square: squareStep, compare: compareStep, finish: finishStep, sign: signStep,
+  caution: cautionStep, board: boardStep, confirm: confirmStep, checks: checksStep, jaw: confirmStep, input: confirmStep, tool_in: toolStep, tool_out: toolStep, slot: slotStep, copy: copyStep,
+  clear: clearStep, over: wayStep, lower: wayStep, search: searchStep, touch: touchStep, square: squareStep, compare: compareStep, finish: finishStep, sign: signStep,
 };
 
 export function stepView(tablet) {

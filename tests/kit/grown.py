@@ -1,0 +1,59 @@
+"""A shop that has run for long, put into the store without walking: rows that lists are read from, ledger and all.
+
+Only for what pages and calls cost: nothing here was signed. Times and people go round, so that every filter finds some.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from uuid import UUID
+
+from tests.kit.house import House
+from webapp.domain.plain.json_strict import canonical_text
+from webapp.services.times import utc_text
+
+FIRST = datetime(2024, 1, 8, 7, 0, tzinfo=UTC)
+SETUP = (
+    "INSERT INTO setup (id, device, sheet, machine, person, status, outcome, signature, probe_in_spindle, "
+    "started_at_utc, last_at_utc, sealed) VALUES (?, ?, ?, ?, ?, 'signed_off', 'complete', 'verified', ?, ?, ?, ?)"
+)
+RECORD = "INSERT INTO record (setup, sha256, bytes, sealed_at_utc) VALUES (?, ?, ?, ?)"
+CHANGE = "INSERT INTO change (position, text, type, by, subject, setup, at_utc) VALUES (?, ?, ?, ?, ?, ?, ?)"
+EVENTS_A_SETUP = 3
+
+
+def setup_id(number: int) -> str:
+    """The id of one of these setups, counted from 0."""
+    return str(UUID(int=(0xB0 << 120) | number))
+
+
+def grow(house: House, setups: int, people: tuple[str, ...] = ("mara", "tomas", "ivo")) -> None:
+    """Put so many setups that were signed off and sealed, and some entries of the ledger for each, into the store."""
+    sheets = {machine: house.sheet(machine)[0] for machine in ("mill-1", "mill-2")}
+    rows, records = [], []
+    for number in range(setups):
+        machine = "mill-1" if number % 3 else "mill-2"
+        started = FIRST + timedelta(minutes=25 * number)
+        times = utc_text(started), utc_text(started + timedelta(minutes=12))
+        person = people[number % len(people)]
+        rows.append((
+            setup_id(number), house.device.id, sheets[machine], machine, person, False, *times, True
+        ))  # fmt: skip
+        records.append((setup_id(number), f"{number:064x}", 70_000, times[1]))
+    with house.store.writing():
+        house.store._database.run_many(SETUP, rows)
+        house.store._database.run_many(RECORD, records)
+        _grow_ledger(house, setups)
+
+
+def _grow_ledger(house: House, setups: int) -> None:
+    texts, rows = [], []
+    for number in range(setups):
+        for nth in range(EVENTS_A_SETUP):
+            at_utc = utc_text(FIRST + timedelta(minutes=25 * number, seconds=nth))
+            data = {"domain": "zerokeep/change/1", "type": "session.started", "by": "mara", "subject": "mara",
+                    "setup": None, "data": {"number": number, "nth": nth}, "at_utc": at_utc}  # fmt: skip
+            texts.append(canonical_text(data))
+            rows.append((texts[-1], "session.started", "mara", "mara", None, at_utc))
+    start = house.store.ledger.append("change", [text.encode() for text in texts])
+    house.store._database.run_many(CHANGE, [(start + place, *row) for place, row in enumerate(rows)])

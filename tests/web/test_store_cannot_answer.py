@@ -1,0 +1,60 @@
+"""A database that is locked, a disk that is full: 503, the store's own words, when to come back; then it goes on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from html import unescape
+from typing import Any
+
+import pytest
+
+from tests.web.conftest import Site
+from webapp.store.errors import DatabaseLocked, DiskFailed, DiskFull, FolderNotWritable, StoreError
+from webapp.words import say
+
+CASES: tuple[StoreError, ...] = (
+    DatabaseLocked(seconds=10), DiskFull(), DiskFailed(why="SQLITE_IOERR_WRITE"), FolderNotWritable(folder="/srv/x"),
+)  # fmt: skip
+
+
+@contextmanager
+def broken(site: Site, error: StoreError, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    def refuse() -> Any:
+        raise error
+
+    with monkeypatch.context() as patch:
+        store = site.app.extensions["zerokeep"].store
+        patch.setattr(store, "reading", refuse)
+        patch.setattr(store, "writing", refuse)
+        yield
+
+
+@pytest.mark.parametrize("error", CASES, ids=lambda error: error.code)
+def test_everybody_is_told_why_and_when_to_come_back(
+    site: Site, error: StoreError, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lead = site.signed_in("ines")
+    with broken(site, error, monkeypatch):
+        page = lead.get("/desk")
+        call = lead.call("/api/events", {"events": []})
+    assert (page.status_code, page.headers["Retry-After"]) == (503, "10")
+    assert say(error.code) in unescape(page.get_data(as_text=True))
+    assert "/srv/x" not in page.get_data(as_text=True)
+    assert (call.status_code, call.headers["Retry-After"]) == (503, "10")
+    assert call.get_json() == {"code": error.code, "fields": {}}
+    assert lead.get("/desk").status_code == 200
+
+
+def test_a_writer_that_holds_the_file_is_waited_for_and_then_named(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("webapp.store.database.BUSY_SECONDS", 0.05)
+    site.app.extensions["zerokeep"].store.close()
+    lead, walk = site.signed_in("ines"), site.house.walk().start()
+    other = site.house.store._database
+    site.app.extensions["zerokeep"].store._database._connection().execute("PRAGMA busy_timeout=50")
+    with other.writing():
+        answer = lead.call("/api/events", {"events": walk.parts})
+    assert (answer.status_code, answer.get_json()["code"]) == (503, "store.locked")
+    assert lead.call("/api/events", {"events": walk.parts}).status_code == 200
