@@ -114,6 +114,9 @@ def test_what_a_reset_drops_is_the_controls_own() -> None:
     assert machine.touch("Z") == TOP + LENGTH_NM, "the length was dropped as well"
     machine.use_length()
     assert machine.touch("Z") == TOP
+    machine = with_probe(reset_drops=frozenset({"home"}))
+    machine.reset()
+    assert not machine.state.homed
 
 
 @pytest.mark.parametrize("fault", ["probe_dead", "probe_dark"])

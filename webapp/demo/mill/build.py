@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from webapp.demo.mill.solids import AXES, Tool, Values
 
-SLOT, LENGTH, SHIFT = "slot", "length", "shift"
+SLOT, LENGTH, HOME, SHIFT = "slot", "length", "home", "shift"
 Z_READS = ("ball_centre", "gauge_line", "ball_underside")
 
 
@@ -16,7 +16,7 @@ class MillBuild:
     """The mill and its control. `tools` by the number of their pocket; travel of X, Y and of the gauge line in Z.
 
     `reset_drops` says what a reset puts back (the selected slot falls to the first, the tool's length is no longer in
-    use); `sleeps_after_s` after how long without use the probe switches off, None where it never does; `z_reads` which
+    use, home is lost); `sleeps_after_s` after how long without use the probe switches off, None where it never does; `z_reads` which
     point the machine page shows on Z with the probe loaded.
     """
 

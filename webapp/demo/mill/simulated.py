@@ -6,7 +6,7 @@ probing) are common practice, no source.
 
 from __future__ import annotations
 
-from webapp.demo.mill.build import LENGTH, SHIFT, SLOT, Faults
+from webapp.demo.mill.build import HOME, LENGTH, SHIFT, SLOT, Faults
 from webapp.demo.mill.errors import (
     InAlarmError,
     NoProbeInSpindleError,
@@ -124,6 +124,8 @@ class SimulatedMill(Readings):
             self.state.selected_slot = self.slot_labels[0]
         if LENGTH in self.build.reset_drops:
             self.state.length_active = False
+        if HOME in self.build.reset_drops:
+            self.state.homed = False
         if SHIFT in self.build.reset_drops:
             self.take_shift_out()
 
