@@ -9,7 +9,7 @@ from uuid import UUID
 from tests.kit.clock import Clock
 from tests.kit.device import Device
 from webapp.demo.step_answers import StepAnswers
-from webapp.domain.procedure.planned_steps import planned_steps
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.setup.fold import Fold
 from webapp.proof.keys import KeyRing
 

@@ -1,7 +1,7 @@
 """What somebody answers to a step: the event that closes it, from what the machine shows.
 
-The demo's past, the tests' walks and the walks with planted mistakes answer through here, so that all of them go through
-the events that a real tablet sends, and a new kind of step is answered in one place.
+The demo's past, the tests' walks and the walks with planted mistakes answer through here, so that all of them go
+through the events that a real tablet sends, and a new kind of step is answered in one place.
 
 Rules of this module:
 - What is read off the machine comes from a `Control`: a simulated mill with somebody at it, or plain numbers.
@@ -12,7 +12,7 @@ Rules of this module:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import Any, Protocol
 
 from webapp.demo.mill import AXES, Values
@@ -112,10 +112,10 @@ class StepAnswers:
     def _board(self, step: StepOnSheet, _: Folded) -> Answer:
         return "board.checked", {"found": self.control.act(step) or "clear", "text": ""}
 
-    def _tool_in(self, _step: StepOnSheetOnSheet, _: Folded) -> Answer:
+    def _tool_in(self, _step: StepOnSheet, _: Folded) -> Answer:
         return self._tool(self.sheet["machine"]["probe_tool"])
 
-    def _tool_out(self, _step: StepOnSheetOnSheet, _: Folded) -> Answer:
+    def _tool_out(self, _step: StepOnSheet, _: Folded) -> Answer:
         return self._tool(self.sheet["machine"]["parking_tool"])
 
     def _tool(self, expected: str) -> Answer:
@@ -201,7 +201,7 @@ class StepAnswers:
     def _finish(self, _: StepOnSheet, state: Folded) -> Answer:
         return "setup.finished", {"outcome": "complete" if state["broken_off"] is None else "broken_off"}
 
-    def _sign(self, _step: StepOnSheetOnSheet, _: Folded) -> Answer:
+    def _sign(self, _step: StepOnSheet, _: Folded) -> Answer:
         return "setup.signed", {"meaning": "performed"}
 
     def typed(self, value_nm: int) -> str:

@@ -15,8 +15,8 @@ from typing import Any, cast
 from webapp.demo.device import Clock, Device
 from webapp.demo.mill import NO_MISTAKE, Mistake, SimulatedMill, Values
 from webapp.demo.step_answers import StepAnswers
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.evidence.written_sheet import StepOnSheet, WrittenSheet
-from webapp.domain.procedure.planned_steps import planned_steps
 from webapp.domain.setup.fold import Fold
 from webapp.domain.setup.state import AnyEvent
 from webapp.services.times import utc_text

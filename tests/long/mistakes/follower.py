@@ -67,9 +67,13 @@ class Follower:
 
     def row_nm(self, label: str) -> Values:
         """The row beside the label; from memory, whichever row is marked."""
-        return dict(self.mill.slots_nm[self.mill.selected_slot if self.by_memory else label])
+        return dict(self.row(self.mill.selected_slot if self.by_memory else label))
 
-    def label_beside(self, label: str) -> str:
+    def row(self, label: str) -> Values:
+        """A row of the table; nothing where this control has no such row."""
+        return self.mill.slots_nm.get(label, {})
+
+    def label_beside(self, _: str) -> str:
         """Asked which label stands there, anybody looks."""
         self.by_memory = False
         return self.mill.selected_slot
@@ -88,14 +92,14 @@ class Follower:
             if self.step["kind"] == "square" and axis in self.found_nm:
                 self._along(axis)
             self.run(axis)
-            return self.mill.slots_nm[self.own][axis]
+            return self.row(self.own)[axis]
 
         value = self._deviating(self.step["id"], run)
         slip = self.slips.pop(self.step["id"], None)
         return slip(value) if slip else value
 
     def read_again_nm(self, axis: str) -> int:
-        return self.mill.slots_nm[self.own][axis]
+        return self.row(self.own)[axis]
 
     def _deviating(self, step_id: str, follow: Callable[[], Any]) -> Any:
         self.mill.wait(20)
@@ -213,8 +217,8 @@ class Follower:
 
     def band_nm(self, axis: str, searched: str) -> tuple[int, int] | None:
         """What the plates say of this axis while that one is searched: from the usual, or from this setup's touch."""
-        approach = self.plan(searched)["approach"]
-        band = None if approach is None else approach["place"][axis]
+        approach = self.plan(searched)["approach"] or {}
+        band = approach.get("place", {}).get(axis)
         if band is None:
             return None
         if axis in self.found_nm and axis != searched:
@@ -323,7 +327,7 @@ class Follower:
             held_after_nm=held_nm,
         )
         self.meet(ended)
-        self.found_nm[axis] = self.mill.slots_nm[self.own][axis]
+        self.found_nm[axis] = self.row(self.own)[axis]
 
     def _along(self, axis: str) -> None:
         """To the other place of the jaw that is looked at for square, raised on the way."""

@@ -108,7 +108,7 @@ def _text(step: Mapping[str, Any]) -> str:
 
 
 def _laundered(walked: Walked) -> Iterator[str]:
-    row = walked.follower.mill.slots_nm[walked.follower.own]
+    row = walked.follower.row(walked.follower.own)
     for touch in walked.result["touches"]:
         if touch["kept"] and touch["because"] == "agrees" and row[touch["axis"]] != touch["value_nm"]:
             yield f"{touch['axis']} was kept as agreeing, and the row holds another value"
@@ -117,7 +117,7 @@ def _laundered(walked: Walked) -> Iterator[str]:
 def _passed(world: World, walked: Walked, told: tuple[tuple[str, str], ...]) -> Iterator[str]:
     if walked.result["outcome"] != "complete" or told or walked.result.get("remarks"):
         return
-    row, truth = walked.follower.mill.slots_nm[walked.follower.own], world.mill.vise.surface_nm
+    row, truth = walked.follower.row(walked.follower.own), world.mill.vise.surface_nm
     for axis in AXES:
         ask_nm = walked.follower.plan(axis)["usual"]["ask_nm"]
         if ask_nm is not None and abs(row[axis] - truth[axis]) > ask_nm:

@@ -101,7 +101,7 @@ def searching(direction_turned: bool = False, range_nm: int = 0, feed: float = 0
         axis = step["axis"]
         normal = follower.plan(axis)["normal"]
         follower.run(axis, normal if direction_turned else 0, range_nm, feed)
-        return follower.mill.slots_nm[follower.own][axis]
+        return follower.row(follower.own)[axis]
 
     return deviate
 
@@ -123,7 +123,7 @@ def holding(then: Callable[[Follower, Step], Any] | None = None, feed: float = 0
         if then is None:
             raise Odd(ended, "held")
         then(follower, step)
-        return mill.slots_nm[follower.own][axis]
+        return follower.row(follower.own)[axis]
 
     return deviate
 
@@ -141,8 +141,8 @@ def resetting_and_searching_again(follower: Follower, step: Step) -> None:
     follower.run(step["axis"])
 
 
-def selecting_the_one_below(follower: Follower, step: Step) -> str:
-    """Select another's row by mistake, and type the own label from memory; read whatever row is marked from then on."""
+def selecting_the_one_below(follower: Follower, _: Step) -> str:
+    """Select another's row by mistake and type the own label from memory; from then on read whatever row is marked."""
     follower.by_memory = True
     follower.mill.select_slot(neighbour(follower))
     return follower.own

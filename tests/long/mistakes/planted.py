@@ -208,10 +208,10 @@ SEARCHES = (
 UNSEEN = (
     Case("half-set or zero values run afterwards", "broken off after the first face", "caught", world=(),
          pauses={"x.search": _planting("probe", "dead")}, then="board"),
-    Case("a value invented; jaws or vise changed after the setup", "value invented from the shown coordinates", "unseen",
+    Case("a value invented; jaws or vise changed after the setup", "invented from the shown coordinates", "unseen",
          leaves={"x.touch": leaving.inventing}, then="next",
-         why="Past the ask line it is asked about. Inside it nothing differs, and no program reads the control's row: the"
-             " next copy-down of that row tells, and the pace of the step."),
+         why="Past the ask line it is asked about. Inside it nothing differs, and no program reads the control's row:"
+             " the next copy-down of that row tells, and the pace of the step."),
     Case("a value invented; jaws or vise changed after the setup", "vise bumped after the signature", "unseen",
          then="bumped",
          why="Nobody looks at the vise between the signature and the cut: told by the next setup, not by this one."),

@@ -127,7 +127,7 @@ class World:
 
     def plant(self, case: Case) -> None:
         """What is wrong before anybody comes."""
-        other = next(number for number in self.mill.build.tools if number not in {self.mill.probe_tool})
+        other = next(number for number in self.mill.build.tools if number != self.mill.probe_tool)
         faults = planted(case.world, self.mill.ball_radius_nm, other)
         self.mill.plant(replace(faults, **case.more))
         if case.start is not None:

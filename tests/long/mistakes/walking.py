@@ -21,8 +21,8 @@ from tests.long.mistakes.follower import Follower, Odd
 from webapp.demo.device import Clock, Device
 from webapp.demo.mill import SimulatedMill
 from webapp.demo.step_answers import StepAnswers
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.plain.errors import LengthError
-from webapp.domain.procedure.planned_steps import planned_steps
 from webapp.domain.setup.fold import Fold
 from webapp.services.times import utc_text
 
