@@ -19,8 +19,9 @@ from webapp.charts.scales import length_scale
 from webapp.charts.thinning import thinned
 from webapp.charts.trend_chart import LAYOUTS, trend_charts
 from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual import limits
 from webapp.domain.usual.trend import SeatingRows, SeatingTrend, TrendRow, seating_trend
-from webapp.domain.usual.usual import FloorInputs, LinesChoice, limits
+from webapp.domain.usual.usual import FloorInputs, LinesChoice
 from webapp.services.times import utc_text
 from webapp.words import say
 

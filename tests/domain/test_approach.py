@@ -12,18 +12,20 @@ from hypothesis import strategies as st
 from webapp.domain.plain import errors
 from webapp.domain.plain.axes import Axis, Face
 from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.shop.measures import ZPoint, ZReading
 from webapp.domain.touch.approach import (
     Approach,
     AxisTravel,
     FaceMeasures,
+    JawSide,
     KnownPlace,
     ProbingMotion,
     Stylus,
     check_trigger,
     plan_approach,
-    search_range_nm,
 )
 from webapp.domain.touch.feeds import format_feed
+from webapp.domain.touch.window import DeadProbe
 from webapp.words import say
 
 MM = Display(Unit.MM, 3)
@@ -35,15 +37,16 @@ STYLUS = Stylus(
     overtravel_side_nm=10_000_000,
     overtravel_up_nm=4_000_000,
     radius_uncertainty_nm=1000,
-    gauge_length_nm=150_000_000,
+    z_reading=ZReading(ZPoint.GAUGE_LINE, 150_000_000),
 )
-# 600 mm/min is 10 mm/s: up to speed within 10^2/(2*500) = 0.1 mm, so that 1 mm is the lowest gap.
+# 600 mm/min is 10 mm/s: up to speed within 10^2/(2*500) = 0.1 mm, so that 2 mm is the lowest gap.
 MOTION = ProbingMotion(600, 50, 500, 0.01)
 LEFT = FaceMeasures(Face(Axis.X, -1), 500_000, 40_000_000, 60_000_000)
 BACK = FaceMeasures(Face(Axis.Y, 1), 500_000)
 TOP = FaceMeasures(Face(Axis.Z, 1), 500_000, None, 20_000_000)
 TRAVEL = AxisTravel(-762_000_000, 0)
 PLACE = KnownPlace(centre_nm=-400_000_000, stop_nm=50_000)
+TOP_SIDE = JawSide(TOP.face, 40_000_000, TRAVEL, KnownPlace(-300_000_000, 200_000), is_touched_before=True)
 
 
 def plan(
@@ -53,41 +56,209 @@ def plan(
     travel: AxisTravel = TRAVEL,
     display: Display = MM,
     place: KnownPlace | None = PLACE,
+    sides: tuple[JawSide, ...] = (),
+    highest_nm: int = 0,
 ) -> Approach:
-    return plan_approach(stylus, motion, measures, travel, display, place)
+    return plan_approach(stylus, motion, measures, travel, display, place, sides, highest_nm)
+
+
+def within(found: Approach, low_nm: int, high_nm: int) -> bool:
+    """Whether the place to stand lies in the window, and takes up most of it."""
+    assert found.stand_low_nm is not None
+    assert found.stand_high_nm is not None
+    inside = low_nm <= found.stand_low_nm < found.stand_high_nm <= high_nm
+    return inside and found.stand_high_nm - found.stand_low_nm >= 0.7 * (high_nm - low_nm)
 
 
 def test_a_left_face_is_searched_to_the_right_from_its_left() -> None:
     found = plan()
     assert (found.direction_label, say(found.direction_code)) == ("X+", "to the right")
-    assert (found.gap_low_nm, found.gap_high_nm, found.margin_nm) == (1_000_000, 5_350_000, 1_000_000)
-    assert found.range_nm == 6_350_000
-    # Ball centre 3 mm + gap to the left of the face; nearest end 4 mm left, from there 6.35 mm on.
-    assert (found.stand_low_nm, found.stand_high_nm) == (-408_350_000, -404_000_000)
-    assert found.search_end_nm == -404_000_000 + 6_350_000
-    assert (found.depth_low_nm, found.depth_high_nm) == (3_500_000, 29_000_000)
+    assert (found.gap_low_nm, found.gap_high_nm) == (2_000_000, 3_500_000)
+    # 3.5 mm, 0.05 mm, 0.5 mm and the 0.015 mm by which the trigger comes later: up to the next half millimetre.
+    assert found.range_nm == 4_500_000
+    # Ball centre 3 mm + gap to the left of the face; nearest end 5 mm left, from there 4.5 mm on.
+    assert within(found, -406_500_000, -405_000_000)
+    assert found.search_end_nm == -405_000_000 + 4_500_000
+    assert (found.depth_low_nm, found.depth_high_nm, found.depth_nm) == (5_500_000, 7_500_000, 6_500_000)
     assert found.edge_distance_nm == 4_000_000
 
 
 def test_a_back_face_is_searched_towards_the_operator_from_behind() -> None:
     found = plan(measures=BACK)
     assert (found.direction_label, say(found.direction_code)) == ("Y−", "towards you")
-    assert (found.stand_low_nm, found.stand_high_nm) == (-396_000_000, -391_650_000)
-    assert found.search_end_nm == -396_000_000 - 6_350_000
+    assert within(found, -395_000_000, -393_500_000)
+    assert found.search_end_nm == -395_000_000 - 4_500_000
 
 
-def test_a_top_is_searched_downwards_and_its_reading_carries_the_gauge_length() -> None:
+def test_a_top_is_searched_downwards_and_its_reading_is_of_the_gauge_line() -> None:
     found = plan(measures=TOP)
     assert (found.direction_label, say(found.direction_code)) == ("Z−", "down")
-    assert (found.stand_low_nm, found.stand_high_nm) == (-246_000_000, -241_650_000)
-    assert found.stand_above_ball_nm == STYLUS.gauge_length_nm > 0
+    assert within(found, -245_000_000, -244_500_000)
+    assert found.stand_above_ball_nm == 150_000_000
     assert (found.depth_low_nm, found.depth_high_nm) == (None, None)
 
 
-def test_a_control_that_knows_the_probe_length_reads_without_it() -> None:
-    found = plan(stylus=replace(STYLUS, gauge_length_nm=0), measures=TOP)
-    assert (found.stand_low_nm, found.stand_high_nm) == (-396_000_000, -391_650_000)
-    assert found.stand_above_ball_nm == 0
+@pytest.mark.parametrize(
+    ("point", "above_nm"), [(ZPoint.BALL_CENTRE, 0), (ZPoint.BALL_UNDERSIDE, -3_000_000)]
+)
+def test_a_control_that_knows_the_probe_length_reads_a_point_of_the_ball(
+    point: ZPoint, above_nm: int
+) -> None:
+    found = plan(stylus=replace(STYLUS, z_reading=ZReading(point, 150_000_000)), measures=TOP)
+    assert within(found, -395_000_000 + above_nm, -394_500_000 + above_nm)
+    assert found.stand_above_ball_nm == above_nm
+
+
+def test_until_somebody_said_what_z_reads_there_is_no_z_coordinate() -> None:
+    unsaid = replace(STYLUS, z_reading=None)
+    top = plan(stylus=unsaid, measures=TOP)
+    assert (top.stand_low_nm, top.stand_high_nm, top.search_end_nm, top.place["Z"]) == (
+        None,
+        None,
+        None,
+        None,
+    )
+    assert (top.gap_low_nm, top.stand_above_ball_nm, top.clear_z_nm) == (2_000_000, None, None)
+    side = plan(stylus=unsaid, sides=(TOP_SIDE,))
+    assert side.place["Z"] is None
+    assert side.place["X"] is not None
+    assert side.depth_nm == 6_500_000
+    for found in (top, side):
+        assert "approach.note_z_not_told" in {one.code for one in found.notes}
+
+
+@pytest.mark.parametrize(
+    ("overtravel_mm", "stop_mm", "high_mm", "range_mm"),
+    [
+        (4.5, 0.1, 3.0, 4.0),
+        (9, 0.1, 3.5, 4.5),
+        (5.4, 0.1, 3.5, 4.5),
+        (3.0, 0.1, 3.0, 4.0),
+        (2.4, 0.1, 2.5, 3.5),
+    ],
+)
+def test_the_highest_gap_is_the_largest_that_a_dead_probe_survives(
+    overtravel_mm: float, stop_mm: float, high_mm: float, range_mm: float
+) -> None:
+    stylus = replace(STYLUS, overtravel_up_nm=round(overtravel_mm * 1e6))
+    found = plan(stylus=stylus, measures=TOP, place=replace(PLACE, stop_nm=round(stop_mm * 1e6)))
+    assert (found.gap_low_nm, found.gap_high_nm) == (2_000_000, round(high_mm * 1e6))
+    assert found.range_nm == round(range_mm * 1e6)
+    assert found.dead_probe != DeadProbe.BREAKS
+    assert found.notes == ()
+
+
+def test_where_a_dead_probe_would_break_the_range_is_shortest_and_the_plan_says_so() -> None:
+    found = plan(stylus=replace(STYLUS, overtravel_up_nm=1_500_000), measures=TOP)
+    assert (found.gap_high_nm, found.range_nm) == (2_500_000, 3_500_000)
+    assert found.dead_probe == DeadProbe.BREAKS
+    assert [one.code for one in found.notes] == ["approach.note_dead_probe"]
+    said = say(found.notes[0].code, found.notes[0].fields)
+    assert "1.550 mm past a face" in said or "1.551 mm past a face" in said
+    assert "gives way 1.500 mm" in said
+    assert "sides first" in said
+
+
+def test_a_control_that_searches_a_fixed_distance_stands_farther_away() -> None:
+    found = plan(motion=replace(MOTION, fixed_distance_nm=10_000_000))
+    # 10 less 0.5, 0.05 and 0.015: 9.0 at the most, and 1.5 nearer, because the sides give way far enough.
+    assert (found.gap_low_nm, found.gap_high_nm, found.range_nm) == (7_500_000, 9_000_000, 10_000_000)
+    assert found.range_is_fixed
+    up = plan(motion=replace(MOTION, fixed_distance_nm=10_000_000), measures=TOP)
+    assert (up.gap_low_nm, up.gap_high_nm) == (8_500_000, 9_000_000)
+
+
+def test_on_an_inch_control_gap_and_range_are_whole_marks_of_an_inch() -> None:
+    found = plan(display=INCH)
+    marks = (found.gap_low_nm, found.gap_high_nm, found.range_nm, found.depth_low_nm or 0)
+    assert [value % 508_000 for value in marks] == [0, 0, 0, 0]
+    assert (found.gap_low_nm, found.gap_high_nm, found.range_nm) == (2_032_000, 3_556_000, 4_572_000)
+
+
+def test_beside_the_jaw_the_depth_is_counted_from_its_top() -> None:
+    found = plan(sides=(TOP_SIDE,))
+    band = found.place["Z"]
+    assert band is not None
+    # The gauge line stands 150 mm above the ball, the ball 5.5 to 7.5 mm below the top.
+    assert (band.low_nm, band.high_nm) == (-157_500_000, -155_500_000)
+    assert (band.from_surface_low_nm, band.from_surface_high_nm) == (142_500_000, 144_500_000)
+
+
+def test_a_top_that_is_not_touched_yet_leaves_its_stop_line_at_both_ends_of_the_depth() -> None:
+    later = replace(TOP_SIDE, known=KnownPlace(-300_000_000, 1_200_000), is_touched_before=False)
+    low = replace(LEFT, height_nm=12_000_000)
+    assert (plan(measures=low).depth_low_nm, plan(measures=low).depth_high_nm) == (5_500_000, 7_500_000)
+    found = plan(measures=low, sides=(later,))
+    assert (found.depth_low_nm, found.depth_high_nm) == (5_500_000, 6_500_000)
+    with pytest.raises(errors.DepthTooUncertainError):
+        plan(measures=low, sides=(replace(later, known=KnownPlace(-300_000_000, 2_500_000)),))
+
+
+def test_the_lead_may_choose_the_depth_of_a_face() -> None:
+    found = plan(measures=replace(LEFT, depth_nm=10_000_000))
+    assert (found.depth_low_nm, found.depth_high_nm) == (9_000_000, 11_000_000)
+    with pytest.raises(errors.DepthOutsideError) as refused:
+        plan(measures=replace(LEFT, depth_nm=3_000_000))
+    assert "from 3.500 to 29.000 mm" in say(refused.value.code, refused.value.fields)
+
+
+def test_across_the_search_the_ball_stands_at_the_middle_of_the_jaw() -> None:
+    clamping = JawSide(Face(Axis.Y, -1), 20_000_000, TRAVEL, KnownPlace(-150_000_000, 100_000))
+    band = plan(measures=TOP, sides=(clamping,)).place["Y"]
+    assert band is not None
+    # 20 mm deep behind the face: 4 mm and the stop line from either edge.
+    assert (band.low_nm, band.high_nm) == (-145_900_000, -134_100_000)
+    long = replace(clamping, extent_nm=150_000_000)
+    band = plan(measures=TOP, sides=(long,)).place["Y"]
+    assert band is not None
+    assert (band.low_nm, band.high_nm) == (-85_000_000, -65_000_000)
+    with pytest.raises(errors.FaceTooNarrowError):
+        plan(measures=TOP, sides=(replace(clamping, extent_nm=8_100_000),))
+
+
+def test_a_band_ends_where_the_travel_does_and_one_beyond_it_is_refused() -> None:
+    near = AxisTravel(-140_000_000, 0)
+    clamping = JawSide(Face(Axis.Y, -1), 20_000_000, near, KnownPlace(-150_000_000, 100_000))
+    band = plan(measures=TOP, sides=(clamping,)).place["Y"]
+    assert band is not None
+    assert (band.low_nm, band.high_nm) == (-140_000_000, -134_100_000)
+    with pytest.raises(errors.StandOutsideTravelError):
+        plan(measures=TOP, sides=(replace(clamping, travel=AxisTravel(-130_000_000, 0)),))
+
+
+def test_the_height_to_move_at_clears_the_highest_thing_by_25_mm_or_is_the_top_of_z() -> None:
+    found = plan(sides=(TOP_SIDE,), highest_nm=12_000_000)
+    # Top, its stop line, 12 mm, the ball's radius, 25 mm, and the gauge line above the ball.
+    assert found.clear_z_nm == -300_000_000 + 200_000 + 12_000_000 + 3_000_000 + 25_000_000 + 150_000_000
+    assert found.clear_above_surface_nm == 190_200_000
+    assert plan(sides=(TOP_SIDE,), highest_nm=122_000_000).clear_z_nm is None
+    assert plan().clear_z_nm is None
+    unknown = replace(TOP_SIDE, known=KnownPlace())
+    assert plan(sides=(unknown,)).clear_z_nm is None
+
+
+def test_the_place_to_stand_does_not_give_the_value_away() -> None:
+    seen = set()
+    for steps in range(40):
+        centre = -400_000_000 + 1_000 * steps
+        found = plan(place=replace(PLACE, centre_nm=centre))
+        assert found.stand_low_nm is not None
+        assert found.stand_high_nm is not None
+        seen.add((found.stand_low_nm - centre, found.stand_high_nm - centre))
+    assert len(seen) > 35
+
+
+def test_the_ball_keeps_clear_of_what_stands_opposite() -> None:
+    assert plan(measures=replace(LEFT, room_nm=9_500_000)).gap_high_nm == 2_500_000
+    with pytest.raises(errors.RoomTooSmallError):
+        plan(measures=replace(LEFT, room_nm=9_400_000))
+
+
+def test_an_effective_radius_unlike_the_balls_counts_in_gap_and_range() -> None:
+    assert plan(stylus=replace(STYLUS, effective_radius_nm=2_400_000)).range_nm == 5_000_000
+    assert plan(stylus=replace(STYLUS, effective_radius_nm=4_200_000)).gap_low_nm == 2_500_000
+    with pytest.raises(errors.CapTooSmallForRadiusError):
+        plan(stylus=replace(STYLUS, effective_radius_nm=0), motion=replace(MOTION, search_cap_nm=6_000_000))
 
 
 def test_on_a_side_the_numbers_are_those_of_the_spindle_line_whatever_the_gauge_length() -> None:
@@ -99,47 +270,32 @@ def test_the_largest_first_feed_is_written_as_it_is_typed() -> None:
     assert found.largest_first_feed_text == format_feed(found.largest_first_feed_mm_per_min, MM)
 
 
-def test_without_history_only_the_gap_is_given() -> None:
+def test_without_a_usual_only_the_gap_is_given_and_its_window_is_two_millimetres_wide() -> None:
     for place in (None, KnownPlace()):
         found = plan(place=place)
         assert (found.stand_low_nm, found.stand_high_nm, found.search_end_nm) == (None, None, None)
-        assert (found.gap_low_nm, found.gap_high_nm, found.range_nm) == (1_000_000, 5_350_000, 6_350_000)
+        # Judged by eye, half a millimetre to either side.
+        assert (found.gap_low_nm, found.gap_high_nm, found.range_nm) == (2_000_000, 4_000_000, 5_500_000)
+        assert [one.code for one in found.notes] == ["approach.note_gap_alone"]
+    with pytest.raises(errors.FirstWindowTooNarrowError):
+        plan(place=None, motion=replace(MOTION, search_cap_nm=5_000_000))
 
 
-def test_a_wide_stop_line_shortens_the_largest_gap() -> None:
+def test_a_wide_stop_line_moves_the_window_away_and_lengthens_the_range() -> None:
+    found = plan(place=replace(PLACE, stop_nm=1_500_000))
+    assert (found.gap_low_nm, found.gap_high_nm, found.range_nm) == (2_500_000, 3_000_000, 5_500_000)
+
+
+def test_a_range_is_never_above_the_cap_and_the_window_gives_way() -> None:
     found = plan(place=replace(PLACE, stop_nm=2_000_000))
-    assert (found.margin_nm, found.gap_high_nm) == (2_000_000, 4_350_000)
+    assert (found.gap_low_nm, found.gap_high_nm, found.range_nm) == (3_000_000, 3_500_000, 6_350_000)
+    with pytest.raises(errors.CapTooSmallForSpreadError):
+        plan(place=replace(PLACE, stop_nm=2_400_000))
 
 
 def test_a_fast_first_touch_needs_a_larger_gap() -> None:
-    # 1800 mm/min is 30 mm/s: 30^2/(2*500) + 0.5 = 1.4 mm.
-    assert plan(motion=replace(MOTION, first_feed_mm_per_min=1800)).gap_low_nm == 1_400_000
-
-
-def test_a_measured_gap_gives_a_range_of_its_own() -> None:
-    found = plan(place=replace(PLACE, gap_nm=2_300_000))
-    assert found.range_nm == 3_500_000
-    assert found.search_end_nm == -400_000_000 - 3_000_000 - 2_300_000 + 3_500_000
-
-
-@pytest.mark.parametrize(
-    ("gap_nm", "display", "range_nm"),
-    [
-        (None, MM, 6_350_000),
-        (2_000_000, MM, 3_000_000),
-        (2_000_001, MM, 3_500_000),
-        (5_000_000, MM, 6_000_000),
-        (5_000_001, MM, 6_350_000),
-        (5_350_000, MM, 6_350_000),
-        (1_540_000, INCH, 2_540_000),
-        (1_540_001, INCH, 3_048_000),
-        (5_350_000, INCH, 6_350_000),
-    ],
-)
-def test_a_range_is_rounded_up_and_never_above_the_cap(
-    gap_nm: int | None, display: Display, range_nm: int
-) -> None:
-    assert search_range_nm(6_350_000, 1_000_000, gap_nm, display) == range_nm
+    # 2400 mm/min is 40 mm/s: 40^2/(2*500) + 0.5 = 2.1 mm, to the next half.
+    assert plan(motion=replace(MOTION, first_feed_mm_per_min=2400)).gap_low_nm == 2_500_000
 
 
 def test_a_first_feed_that_stops_in_time_is_kept() -> None:
@@ -186,7 +342,9 @@ def test_a_face_with_just_enough_width_is_taken() -> None:
 
 
 def test_the_ends_of_the_travel_belong_to_it() -> None:
-    just = AxisTravel(-408_350_000, -397_650_000)
+    first = plan().stand_low_nm
+    assert first is not None
+    just = AxisTravel(first, -400_500_000)
     assert plan(travel=just).search_end_nm == just.high_nm
     with pytest.raises(errors.StandOutsideTravelError):
         plan(travel=replace(just, low_nm=just.low_nm + 1))
@@ -207,15 +365,20 @@ REFUSALS = [
             "stylus": replace(STYLUS, overtravel_side_nm=20_000_000),
         },
     ),
-    ("approach.cap_too_small", {"motion": replace(MOTION, search_cap_nm=2_000_000)}),
-    ("approach.gap_outside_window", {"place": replace(PLACE, gap_nm=999_999)}),
-    ("approach.gap_outside_window", {"place": replace(PLACE, gap_nm=5_350_001)}),
+    ("approach.cap_too_small", {"motion": replace(MOTION, search_cap_nm=3_000_000)}),
+    ("approach.fixed_search_too_short", {"motion": replace(MOTION, fixed_distance_nm=3_000_000)}),
     ("approach.travel_reversed", {"travel": AxisTravel(0, 0)}),
     ("approach.travel_reversed", {"travel": AxisTravel(1, 0), "place": None}),
-    ("approach.stand_outside_travel", {"place": replace(PLACE, centre_nm=-755_000_000)}),
+    ("approach.stand_outside_travel", {"place": replace(PLACE, centre_nm=-756_000_000)}),
     ("approach.stand_outside_travel", {"place": replace(PLACE, centre_nm=-761_000_000)}),
-    ("approach.stand_outside_travel", {"measures": BACK, "place": replace(PLACE, centre_nm=-8_000_000)}),
-    ("approach.search_leaves_travel", {"place": replace(PLACE, centre_nm=-2_000_000)}),
+    ("approach.stand_outside_travel", {"measures": BACK, "place": replace(PLACE, centre_nm=-6_000_000)}),
+    (
+        "approach.search_leaves_travel",
+        {
+            "stylus": replace(STYLUS, ball_radius_nm=1_000_000, effective_radius_nm=990_000),
+            "place": replace(PLACE, centre_nm=-1_000_000),
+        },
+    ),
     ("approach.stylus_too_short", {"stylus": replace(STYLUS, reach_nm=4_500_000)}),
     ("approach.face_too_low", {"measures": replace(LEFT, height_nm=7_500_000)}),
     ("approach.face_too_narrow", {"measures": replace(LEFT, width_nm=7_999_999)}),
@@ -242,7 +405,12 @@ def test_a_touch_that_cannot_be_planned_is_refused_by_the_measure_at_fault(
         (Stylus, (1, 1, 1, 0, 1), "overtravel_side"),
         (Stylus, (1, 1, 1, 1, -5), "overtravel_up"),
         (Stylus, (1, 1, 1, 1, 1, -1), "radius_uncertainty"),
-        (Stylus, (1, 1, 1, 1, 1, 0, -1), "gauge_length"),
+        (ZReading, (ZPoint.GAUGE_LINE,), "gauge_length"),
+        (ZReading, (ZPoint.BALL_CENTRE, 0), "gauge_length"),
+        (ProbingMotion, (1, 1, 1, 0, 1, 2, 0), "fixed_distance"),
+        (FaceMeasures, (LEFT.face, 0, None, None, 0), "depth"),
+        (FaceMeasures, (LEFT.face, 0, None, None, None, 0), "room"),
+        (JawSide, (LEFT.face, 0, TRAVEL), "extent"),
         (ProbingMotion, (0, 1, 1, 1), "first_feed"),
         (ProbingMotion, (1, float("nan"), 1, 1), "fine_feed"),
         (ProbingMotion, (1, 1, 0, 1), "deceleration"),
@@ -253,7 +421,6 @@ def test_a_touch_that_cannot_be_planned_is_refused_by_the_measure_at_fault(
         (FaceMeasures, (LEFT.face, 0, 0), "height"),
         (FaceMeasures, (LEFT.face, 0, None, -1), "width"),
         (KnownPlace, (None, -1), "stop_half_width"),
-        (KnownPlace, (None, None, 0), "gap"),
     ],
 )
 def test_a_measure_that_cannot_be_is_refused_by_its_name(
@@ -276,7 +443,7 @@ FACES = [Face(axis, normal) for axis in Axis for normal in (1, -1)]
 
 @pytest.mark.parametrize("face", FACES)
 def test_a_trigger_that_belongs_to_its_surface_is_taken(face: Face) -> None:
-    length = STYLUS.gauge_length_nm if face.axis is Axis.Z else 0
+    length = STYLUS.read_above_ball_nm(face.axis) or 0
     trigger = -300_000_000 + length + face.normal * STYLUS.effective_radius_nm
     assert check_trigger(-300_000_000, trigger, face, STYLUS, MM) == 0
     assert check_trigger(-300_002_000, trigger, face, STYLUS, MM) == -2000
@@ -294,6 +461,12 @@ def test_a_ball_radius_left_out_shows_in_the_trigger() -> None:
     assert "2.985 mm apart" in say(refused.value.code, refused.value.fields)
 
 
+def test_a_trigger_on_z_cannot_be_compared_before_somebody_said_what_z_reads() -> None:
+    with pytest.raises(errors.ZReadingUnknownError):
+        check_trigger(0, 0, TOP.face, replace(STYLUS, z_reading=None), MM)
+    assert check_trigger(0, 2_985_000 * -1, LEFT.face, replace(STYLUS, z_reading=None), MM) == 0
+
+
 displays = st.sampled_from([MM, INCH, Display(Unit.MM, 2), Display(Unit.INCH, 5)])
 styluses = st.builds(
     Stylus,
@@ -303,7 +476,7 @@ styluses = st.builds(
     overtravel_side_nm=st.integers(100_000, 12_000_000),
     overtravel_up_nm=st.integers(100_000, 6_000_000),
     radius_uncertainty_nm=st.integers(0, 5000),
-    gauge_length_nm=st.integers(0, 250_000_000),
+    z_reading=st.builds(ZReading, st.sampled_from(list(ZPoint)), st.integers(1, 250_000_000)),
 )
 motions = st.builds(
     ProbingMotion,
@@ -331,27 +504,6 @@ def planned(
 
 
 @given(styluses, motions, sides, displays, places)
-def test_from_anywhere_in_the_stand_window_the_search_meets_the_face_at_speed(
-    stylus: Stylus, motion: ProbingMotion, measures: FaceMeasures, display: Display, place: KnownPlace
-) -> None:
-    found = planned(stylus, motion, measures, display, place)
-    assert found.stand_low_nm is not None
-    assert found.stand_high_nm is not None
-    assert place.centre_nm is not None
-    assert place.stop_nm is not None
-    n, zero = measures.face.normal, place.centre_nm + stylus.length_along_nm(measures.face)
-    speed = found.first_feed_mm_per_min / 60
-    for stand in (found.stand_low_nm, found.stand_high_nm):
-        assert stand % display.resolution_nm == 0
-        gap = n * (stand - zero) - stylus.ball_radius_nm
-        assert found.gap_low_nm <= gap <= found.gap_high_nm
-        assert gap >= 1_000_000
-        assert gap + 1 >= speed**2 / (2 * motion.deceleration_mm_per_s2) * 1e6 + 500_000
-        assert gap + place.stop_nm <= found.range_nm
-        assert n * (stand - found.range_nm * n - (found.search_end_nm or 0)) >= 0
-
-
-@given(styluses, motions, sides, displays, places)
 def test_the_first_touch_stops_within_the_overtravel(
     stylus: Stylus, motion: ProbingMotion, measures: FaceMeasures, display: Display, place: KnownPlace
 ) -> None:
@@ -363,7 +515,7 @@ def test_the_first_touch_stops_within_the_overtravel(
 
 
 @given(styluses, motions, sides, displays, places, st.integers(-(10**4), 10**4))
-def test_moving_the_usual_moves_the_stand_and_the_end_and_nothing_else(
+def test_moving_the_usual_moves_the_end_and_leaves_gap_range_and_feeds(
     stylus: Stylus,
     motion: ProbingMotion,
     measures: FaceMeasures,
@@ -375,28 +527,29 @@ def test_moving_the_usual_moves_the_stand_and_the_end_and_nothing_else(
     before = planned(stylus, motion, measures, display, place)
     assert place.centre_nm is not None
     after = planned(stylus, motion, measures, display, replace(place, centre_nm=place.centre_nm + constant))
-    moved = replace(
-        before,
-        stand_low_nm=(before.stand_low_nm or 0) + constant,
-        stand_high_nm=(before.stand_high_nm or 0) + constant,
-        search_end_nm=(before.search_end_nm or 0) + constant,
-    )
-    assert after == moved
+    assert after.search_end_nm == (before.search_end_nm or 0) + constant
+    stand = {
+        "search_end_nm": None,
+        "stand_low_nm": None,
+        "stand_high_nm": None,
+        "place": {},
+        "clear_z_nm": None,
+    }
+    assert replace(after, **stand) == replace(before, **stand)
 
 
 @given(styluses, motions, sides, displays, places)
-def test_a_face_seen_in_a_mirror_gives_the_mirrored_window(
+def test_a_face_seen_in_a_mirror_gives_the_mirrored_search(
     stylus: Stylus, motion: ProbingMotion, measures: FaceMeasures, display: Display, place: KnownPlace
 ) -> None:
-    stylus = replace(stylus, gauge_length_nm=0)
+    stylus = replace(stylus, z_reading=ZReading(ZPoint.BALL_CENTRE))
     assert place.centre_nm is not None
     before = planned(stylus, motion, measures, display, place)
     mirrored = replace(measures, face=Face(measures.face.axis, -measures.face.normal))
     after = planned(stylus, motion, mirrored, display, replace(place, centre_nm=-place.centre_nm))
-    assert after.stand_low_nm == -(before.stand_high_nm or 0)
-    assert after.stand_high_nm == -(before.stand_low_nm or 0)
     assert after.search_end_nm == -(before.search_end_nm or 0)
     assert (after.gap_low_nm, after.gap_high_nm) == (before.gap_low_nm, before.gap_high_nm)
+    assert (after.range_nm, after.dead_probe) == (before.range_nm, before.dead_probe)
 
 
 @given(styluses, motions, sides, displays, places)

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from webapp.domain.causes import named as causes_of
 from webapp.domain.causes.facts import Known, Measures, half_width_nm, known_axis
@@ -25,7 +26,6 @@ from webapp.domain.causes.named import (
     say_causes,
 )
 from webapp.domain.causes.reading import OtherSeating, OtherSlot, RecentTouch
-from webapp.domain.figures.spread import prediction_half_width
 from webapp.domain.plain.axes import Axis, Face
 from webapp.domain.plain.lengths import Display, Unit
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, usual
@@ -288,19 +288,17 @@ def test_up_to_the_chance_line_no_cause_is_named() -> None:
 
 
 def test_one_more_value_is_known_to_a_third_of_its_prediction_half_width() -> None:
-    # s of the scatter is 4.637 um; t(0.9973, 4) = 6.620; the root of 1 + 1/5 is 1.095; a third: 11.21 um.
+    # Neighbours differ by 4 times 0.57, and 0.3: 2.58 degrees of freedom; the middle of five has a variance of 0.2868.
     found = usual([SeatingValues.of("now", SCATTER)], FloorInputs(0, 0), LinesChoice(), MM)
     assert found.s_nm is not None
-    by_hand = prediction_half_width(found.s_nm, 4, 5, 0.9973002) / 3
-    assert by_hand == pytest.approx(11_210, rel=1e-3)
+    by_hand = stats.t.ppf((1 + 0.9973002) / 2, 2.58) * found.s_nm * 1.2868**0.5 / 3
     assert known_axis(X, found, LinesChoice()).uncertainty_nm == pytest.approx(by_hand, abs=1)
 
 
 def test_the_floor_holds_where_the_values_lie_closer_or_are_too_few() -> None:
     floor = FloorInputs(u_probe_nm=30_000, u_axis_nm=40_000)
-    for values in ([0], [0, 1000], SCATTER):
+    for values, root in (([0], 2**0.5), ([0, 1000], 1.5**0.5), (SCATTER, 1.2868**0.5)):
         found = usual([SeatingValues.of("now", values)], floor, LinesChoice(), MM)
-        root = (1 + 1 / len(values)) ** 0.5
         assert half_width_nm(found, 0.9973002) == pytest.approx(3 * 50_000 * root, rel=1e-4)
 
 

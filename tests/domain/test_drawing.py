@@ -151,7 +151,7 @@ def test_a_jaw_longer_than_the_picture_is_cut_and_a_short_one_is_not() -> None:
 
 
 def test_the_numbers_are_in_the_machine_s_unit_and_resolution() -> None:
-    assert "gap 1.000 to 5.350 mm" in texts(drawn(AT_THE_BACK, "X", "left_end", -1))
+    assert "gap 1.0 to 5.4 mm" in texts(drawn(AT_THE_BACK, "X", "left_end", -1))
     assert "search at most 0.2500 in" in texts(drawn(AT_THE_BACK, "X", "left_end", -1, IN_INCHES))
 
 
@@ -166,7 +166,7 @@ def test_without_an_approach_the_drawing_says_that_there_is_no_start_window() ->
 def test_every_drawing_is_told_in_words(vise: Vise, axis: str, face: str, normal: int) -> None:
     words = drawn(vise, axis, face, normal)["words"]
     sentence = say(words["code"], words["fields"])
-    assert "1.000 to 5.350 mm" in sentence
+    assert "1.0 to 5.4 mm" in sentence
     assert "never touch it" in sentence
     assert ("from above" in sentence) == (axis != "Z")
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import random
 from fractions import Fraction
 
+import numpy as np
 import pytest
 
 from webapp.domain.figures.exact_sums import (
     LARGEST_DEVIATION,
     LEAST_LONG,
+    sum_of_squares,
     times_n_squares,
-    times_n_squares_in_pieces,
 )
 
 OFFSETS_NM = (0, -600_123_457, 2**40, 2**70)
@@ -31,21 +32,17 @@ def test_a_column_of_any_length_and_width_is_summed_exactly(offset: int, reach: 
     assert times_n_squares(values) == plain(values)
 
 
-@pytest.mark.parametrize("reach", [40_000, LARGEST_DEVIATION, LARGEST_DEVIATION + 1, 2**62])
-@pytest.mark.parametrize("pieces", [1, 9, 10, 300])
-def test_pieces_are_summed_exactly(reach: int, pieces: int) -> None:
-    chance = random.Random(pieces)
-    values = [0, reach, *(chance.randint(0, reach) for _ in range(20 * pieces - 2))]
-    expected = sum(plain(values[start : start + 20]) for start in range(0, len(values), 20))
-    assert times_n_squares_in_pieces(values, 20) == expected
+@pytest.mark.parametrize("largest", [0, 3, 40_000, 2**20, 2**28, 2**40])
+@pytest.mark.parametrize("count", [0, 1, 7, 5_000])
+def test_squares_of_distances_are_summed_exactly(largest: int, count: int) -> None:
+    chance = random.Random(count)
+    values = [chance.randint(0, largest) for _ in range(count)]
+    assert sum_of_squares(np.asarray(values, dtype=np.int64)) == sum(value * value for value in values)
 
 
 def test_the_ends_of_the_quick_range_do_not_overflow() -> None:
     values = [-(LARGEST_DEVIATION // 2), LARGEST_DEVIATION // 2] * 2_000
     assert times_n_squares(values) == plain(values)
-    assert times_n_squares_in_pieces(values, 20) == sum(
-        plain(values[start : start + 20]) for start in range(0, len(values), 20)
-    )
 
 
 def test_fractions_are_summed_as_fractions() -> None:

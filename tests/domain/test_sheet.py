@@ -26,6 +26,7 @@ from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.procedure.procedure import Procedure, publish
 from webapp.domain.procedure.shipped import NOTICE, SHIPPED
 from webapp.domain.sheet.sheet import SheetOfAnotherError, SheetWithoutTouchError, plan_axes
+from webapp.domain.shop.measures import ZPoint, ZReading
 from webapp.domain.shop.shop import FixtureFace
 from webapp.words import say
 
@@ -73,7 +74,7 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
     }  # fmt: skip
     assert sheet["machine"].keys() == {
         "id", "name", "unit", "decimals", "travel_nm", "confirm_limit_nm", "slot_family", "probe_tool", "parking_tool",
-        "input_age_ms", "profile",
+        "z_point", "input_age_ms", "profile",
     }  # fmt: skip
     assert sheet["axes"][0].keys() == {
         "axis", "normal", "search", "search_label", "face", "approach", "approach_error", "usual", "causes",
@@ -185,8 +186,40 @@ def test_the_place_to_stand_comes_from_the_usual_and_the_gap() -> None:
     axis = value_of()["axes"][0]
     plan, radius = axis["approach"], PROBE.ball_diameter_nm // 2
     assert axis["normal"] == -1
-    assert plan["stand_high_nm"] == axis["usual"]["centre_nm"] - radius - plan["gap_low_nm"]
-    assert plan["stand_low_nm"] == axis["usual"]["centre_nm"] - radius - plan["gap_high_nm"]
+    surface = axis["usual"]["centre_nm"] - radius
+    low, high = surface - plan["gap_high_nm"], surface - plan["gap_low_nm"]
+    assert low <= plan["stand_low_nm"] < plan["stand_high_nm"] <= high
+    assert (plan["place"]["X"]["low_nm"], plan["place"]["X"]["high_nm"]) == (
+        plan["stand_low_nm"],
+        plan["stand_high_nm"],
+    )
+
+
+def test_all_three_coordinates_stand_on_the_sheet_once_z_was_looked_at() -> None:
+    usuals = {axis: usual_of(MILL_MM, axis) for axis in "XYZ"}
+    told = plan_axes(
+        RULES, MILL_MM, VISE, PROBE, usuals, causes_of(MILL_MM, usuals), ZReading(ZPoint.BALL_UNDERSIDE)
+    )
+    for plan in told:
+        assert plan.approach is not None
+        assert all(plan.approach["place"][axis]["low_nm"] is not None for axis in "XYZ")
+    untold = value_of()
+    assert untold["machine"]["z_point"] is None
+    assert [axis["approach"]["place"]["Z"] for axis in untold["axes"]] == [None, None, None]
+    assert untold["axes"][2]["approach"]["stand_low_nm"] is None
+
+
+def test_the_leads_depth_and_what_stands_on_the_jaw_reach_the_plan() -> None:
+    usuals = {axis: usual_of(MILL_MM, axis) for axis in "XYZ"}
+    faces = (replace(VISE.faces[0], depth_nm=12_000_000), *VISE.faces[1:])
+    fixture = replace(VISE, faces=faces, stops_above_jaw_nm=8_000_000, parallels_nm=(60_000_000,))
+    plans = plan_axes(
+        RULES, MILL_MM, fixture, PROBE, usuals, causes_of(MILL_MM, usuals), ZReading("ball_centre", 10**8)
+    )
+    first = plans[0].approach or {}
+    assert (first["depth_low_nm"], first["depth_high_nm"]) == (11_000_000, 13_000_000)
+    # The parallel stands 10 mm above the top, higher than the stop: 10, 3 and 25 mm, and the top's stop line.
+    assert first["clear_above_surface_nm"] == 38_000_000 + (usuals["Z"].stop_nm or 0)
 
 
 def test_without_a_value_only_the_gap_is_given() -> None:

@@ -5,11 +5,9 @@ from __future__ import annotations
 import statistics
 from fractions import Fraction
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
 
 from webapp.domain.figures import spread
 from webapp.domain.plain.errors import TooFewValuesError
@@ -68,65 +66,6 @@ def test_pooling_adds_squares_and_degrees_of_freedom() -> None:
     assert pooled.degrees_of_freedom == 3
 
 
-def test_seatings_that_scatter_alike_are_pooled_whatever_their_place() -> None:
-    seatings = [[0, 4000, 8000, 3000], [900_000, 905_000, 909_000], [500_000]]
-    pooled = spread.pool_alike(seatings, 2, 1000)
-    assert pooled is not None
-    assert pooled.members == (0, 1)
-
-
-TIGHT = [0, 1000, 2000, 1000, 0, 2000, 1000, 1000]
-ALSO_TIGHT = [1000, 3000, 2000, 1000, 2000, 3000, 2000, 1000]
-WILD = [0, 90_000, -80_000, 40_000, -60_000, 75_000, -20_000, 50_000]
-
-
-@pytest.mark.parametrize(
-    ("seatings", "current", "members"),
-    [
-        ([TIGHT, ALSO_TIGHT, WILD], 0, (0, 1)),
-        ([WILD, TIGHT, ALSO_TIGHT], 2, (1, 2)),
-        ([TIGHT, ALSO_TIGHT, WILD], 2, (2,)),
-        ([TIGHT, ALSO_TIGHT, WILD, [5]], 3, (0, 1)),
-        ([TIGHT, WILD], 1, (1,)),
-        ([TIGHT, WILD], 0, (0,)),
-        ([TIGHT, WILD, [3]], 2, (1,)),
-        ([WILD, TIGHT, []], 2, (1,)),
-        ([TIGHT], 0, (0,)),
-    ],
-)
-def test_a_seating_that_scatters_differently_stands_alone(
-    seatings: list[list[int]], current: int, members: tuple[int, ...]
-) -> None:
-    pooled = spread.pool_alike(seatings, current, 1000)
-    assert pooled is not None
-    assert pooled.members == members
-
-
-def test_a_very_wild_seating_is_the_one_set_aside() -> None:
-    seatings = [TIGHT * 20, ALSO_TIGHT * 20, [value * 1000 for value in WILD * 20]]
-    pooled = spread.pool_alike(seatings, 1, 1000)
-    assert pooled is not None
-    assert pooled.members == (0, 1)
-
-
-def test_two_equal_readings_do_not_pass_for_a_fixture_without_spread() -> None:
-    seatings = [[0, 10_000, 4000, -7000, 2000, -9000], [500_000, 500_000]]
-    pooled = spread.pool_alike(seatings, 1, 1000)
-    assert pooled is not None
-    assert pooled.members == (0, 1)
-
-
-def test_equal_readings_everywhere_are_pooled_with_no_spread() -> None:
-    pooled = spread.pool_alike([[5, 5], [7, 7, 7]], 1, 1000)
-    assert pooled is not None
-    assert (pooled.variance, pooled.degrees_of_freedom) == (0, 3)
-
-
-@pytest.mark.parametrize("seatings", [[], [[]], [[1], [2]]])
-def test_no_seating_with_two_values_has_no_spread(seatings: list[list[int]]) -> None:
-    assert spread.pool_alike(seatings, len(seatings) - 1, 1000) is None
-
-
 @given(values_nm, values_nm)
 def test_the_test_of_two_variances_is_the_same_from_both_sides(one: list[int], other: list[int]) -> None:
     seatings = [one, other]
@@ -134,19 +73,6 @@ def test_the_test_of_two_variances_is_the_same_from_both_sides(one: list[int], o
     there, back = spread.variance_test(first, second, 1000), spread.variance_test(second, first, 1000)
     assert there.p_value == pytest.approx(back.p_value, rel=1e-9)
     assert there.ratio == pytest.approx(1 / back.ratio, rel=1e-9)
-
-
-def test_about_one_in_a_hundred_equal_seatings_is_set_aside() -> None:
-    chance = np.random.default_rng(4)
-    rounds = 3000
-    apart = 0
-    for _ in range(rounds):
-        values = chance.normal(0, 50_000, (2, 6)).round().astype(int).tolist()
-        pooled = spread.pool_alike(values, 1, 1000)
-        assert pooled is not None
-        apart += len(pooled.members) == 1
-    low, high = stats.binom.ppf([1e-5, 1 - 1e-5], rounds, 0.01)
-    assert low <= apart <= high
 
 
 def test_the_suspect_is_the_farthest_value() -> None:
@@ -166,23 +92,3 @@ def test_a_suspect_among_two_values_is_refused() -> None:
 @given(st.lists(st.integers(-(10**6), 10**6), min_size=3, max_size=20), st.integers(-(10**9), 10**9))
 def test_adding_a_constant_leaves_the_suspect(values: list[int], constant: int) -> None:
     assert spread.grubbs([value + constant for value in values]) == spread.grubbs(values)
-
-
-def test_a_seating_of_fewer_than_six_values_is_not_judged() -> None:
-    agrees_by_chance = [500_000, 500_100, 500_000, 500_100, 500_000]
-    old = [0, 60_000, -80_000, 40_000, -60_000, 75_000]
-    assert spread.pool_alike([old, agrees_by_chance], 1, 100).members == (0, 1)  # type: ignore[union-attr]
-    assert spread.pool_alike([old, [*agrees_by_chance, 500_100]], 1, 100).members == (1,)  # type: ignore[union-attr]
-    assert spread.pool_alike([old[:5], [*agrees_by_chance, 500_100]], 1, 100).members == (0, 1)  # type: ignore[union-attr]
-
-
-def test_of_many_equal_seatings_one_in_a_hundred_fixtures_has_one_set_aside() -> None:
-    chance = np.random.default_rng(6)
-    rounds, apart = 1500, 0
-    for _ in range(rounds):
-        values = chance.normal(0, 50_000, (5, 8)).round().astype(int).tolist()
-        pooled = spread.pool_alike(values, 4, 1000)
-        assert pooled is not None
-        apart += len(pooled.members) < 5
-    low, high = stats.binom.ppf([1e-5, 1 - 1e-5], rounds, 0.01)
-    assert low <= apart <= high

@@ -22,8 +22,10 @@ import pytest
 from scipy import stats
 
 from webapp.domain.figures import spread
+from webapp.domain.figures.exact_sums import sum_of_squares
+from webapp.domain.figures.neighbours import _steps
 from webapp.domain.plain.lengths import Display, Unit
-from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, combined_uncertainty_nm, usual
+from webapp.domain.usual.usual import FloorInputs, combined_uncertainty_nm
 
 DATA = Path(__file__).parent / "data"
 
@@ -38,6 +40,8 @@ STUDENT = facts("student_t.json")
 GRUBBS = facts("grubbs.json")
 PREDICTION = facts("prediction_interval.json")
 GUM = facts("gum_h1.json")
+# Certified lag-1 autocorrelations of the same sets.
+LAG_ONE = facts("strd_univariate.json")["lag_1_autocorrelation"]
 
 
 def decimals_of(dataset: dict[str, Any]) -> list[str]:
@@ -146,17 +150,20 @@ def test_the_textbook_interval_for_one_more_value() -> None:
     centre, s = spread.mean(values), spread.standard_deviation(values)
     assert f"{float(centre):.2f}" == PREDICTION["mean"]
     assert f"{s:.3f}" == PREDICTION["sd"]
-    half = spread.prediction_half_width(s, 9, 10, PREDICTION["coverage"])
+    half = spread.prediction_half_width(s, 9, 1 / 10, PREDICTION["coverage"])
     assert f"{float(centre) - half:.2f}" == PREDICTION["low"]
     assert f"{float(centre) + half:.2f}" == PREDICTION["high"]
 
 
-def test_the_usual_draws_its_line_at_the_textbook_interval() -> None:
-    values_nm = [int(Fraction(text) * 1_000_000) for text in PREDICTION["values"]]
-    choice = LinesChoice(ask_one_in=20, stop_one_in=21, ceiling_nm=10**9)
-    found = usual([SeatingValues.of("a", values_nm)], FloorInputs(0, 0), choice, Display(Unit.MM, 3))
-    half = (float(PREDICTION["high"]) - float(PREDICTION["low"])) / 2
-    assert found.ask_nm == pytest.approx(half * 1_000_000, abs=10_000)
+@pytest.mark.parametrize("name", sorted(LAG_ONE))
+def test_the_squares_of_neighbours_are_those_that_the_certified_figures_give(name: str) -> None:
+    # With a the deviations from the mean and S their squares: sum of (a_i - a_i-1)^2 = 2 S (1 - r1) - a_1^2 - a_n^2.
+    values = [Fraction(text) for text in decimals_of(STRD[name])]
+    in_nm = [int(value * 1_000_000) for value in values]
+    squares = (len(values) - 1) * Fraction(STRD[name]["sd"]) ** 2
+    ends = [value - Fraction(STRD[name]["mean"]) for value in (values[0], values[-1])]
+    expected = 2 * squares * (1 - Fraction(LAG_ONE[name])) - sum(end**2 for end in ends)
+    assert sum_of_squares(_steps(in_nm)) / 10**12 == pytest.approx(float(expected), rel=2e-13)
 
 
 def test_the_combined_uncertainty_of_the_end_gauge() -> None:

@@ -21,7 +21,7 @@ VALUES = (1, 2, 3, 5, 10, 30, 100)
 EARLIER = (0, 1, 4)
 CHOICE = LinesChoice(ceiling_nm=10**9)
 DISPLAYS = (Display(Unit.MM, 3), Display(Unit.MM, 4), Display(Unit.INCH, 4))
-# One value, or two, of a first seating tell no spread: the floor rules, and is taken to be right.
+# Up to three values of a first seating tell no spread: the floor rules, and is taken to be right.
 T5_SIGMA = math.sqrt(5 / 3)
 
 Draw = Callable[[np.random.Generator, int], np.ndarray]
@@ -56,7 +56,7 @@ def history(
 ) -> tuple[list[SeatingValues], float]:
     """Seatings of one fixture, and where the next touch of the last one lies on average, in steps."""
     seatings, place = [], 0.0
-    sizes = [*chance.integers(3, 25, earlier), n]
+    sizes = [*chance.integers(5, 25, earlier), n]
     for number, size in enumerate(sizes):
         place = float(chance.integers(-300_000, -100_000))
         noise = chance.standard_t(5, size) / T5_SIGMA if kind == "t5" else chance.standard_normal(size)
@@ -99,7 +99,7 @@ def measure(
         sigma = float(np.exp(chance.uniform(math.log(2), math.log(40))))
         seatings, at = history(chance, n, earlier, display, sigma, kind, creep)
         # The floor counts the display's own q^2/12 already; the rest of sigma is the probe's.
-        rules = earlier == 0 and n < 3
+        rules = earlier == 0 and n < 4
         floor = FloorInputs(sigma * display.resolution_nm if rules else 0, 0)
         rates[place] = ask_chance(seatings, at, sigma, display, floor, kind)
     return Rate(

@@ -14,8 +14,9 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from webapp.chance import first_secret, one_time_code
+from webapp.demo import z_checks
 from webapp.demo.demo_shop import demo_shop_text
-from webapp.demo.history import SETUPS_A_MILL, Historian, Secrets, begun_seatings, enrolled_device
+from webapp.demo.history import LEADS, SETUPS_A_MILL, Historian, Secrets, begun_seatings, enrolled_device
 from webapp.demo.mill import SimulatedMill
 from webapp.demo.practice_shop import PracticeMill, PracticeShop
 from webapp.demo.scenario import make_mill, place
@@ -65,6 +66,8 @@ def make_demo_shop(
         )
         for machine in shop.machines
     }
+    for machine, _, probe in _parts(shop).values():
+        z_checks.check(store, machine, probe, LEADS[0], secrets[LEADS[0]].passphrase, opened)
     say("Walking through the past four months …")
     count = Historian(store, keyring, shop, secrets, mills, devices, chance, setups_a_mill).write(now)
     _keep_practice(folder, shop, mills, now)

@@ -428,6 +428,23 @@ LISTS = Migration(
     ),
 )
 
+Z_CHECKS = Migration(
+    "what machine pages read on Z",
+    (
+        """CREATE TABLE z_check (
+            number INTEGER PRIMARY KEY,
+            machine TEXT NOT NULL,
+            point TEXT NOT NULL CHECK (point IN ('gauge_line', 'ball_centre', 'ball_underside')),
+            length_nm INTEGER CHECK (length_nm > 0),
+            made_with TEXT NOT NULL,
+            typed TEXT NOT NULL,
+            by TEXT NOT NULL,
+            at_utc TEXT NOT NULL) STRICT""",
+        "CREATE INDEX z_check_by_machine ON z_check (machine, number)",
+        *kept_forever("z_check"),
+    ),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -443,6 +460,7 @@ MIGRATIONS = (
     KEPT_CHANGES,
     HEALTH,
     LISTS,
+    Z_CHECKS,
 )
 
 

@@ -13,7 +13,7 @@ from flask import Blueprint, Flask, g, has_request_context, request
 from webapp.web.desk import access, audit, board, deciding, desk, registers
 from webapp.web.edge import errors, guards, headers, rights, shop_zone
 from webapp.web.edge.wiring import Wiring, attach
-from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes
+from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes, z_readings
 from webapp.web.show import shown_values, top_rule
 from webapp.web.tablet import api, offline
 from webapp.web.tablet import page as tablet_page
@@ -29,6 +29,7 @@ BLUEPRINTS: Sequence[Blueprint] = (
     registers.blueprint,
     budgets.blueprint,
     probes.blueprint,
+    z_readings.blueprint,
     past.blueprint,
     fixtures.blueprint,
     printing.blueprint,

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from webapp.demo.mill import AXES, SimulatedMill, Values
+from webapp.demo.mill import AXES, NotHomedError, SimulatedMill, Values
 from webapp.demo.mill.moving import tip_nm
 from webapp.demo.mill.solids import Contact, first_contact
 
@@ -50,6 +50,7 @@ class Follower:
     found_nm: Values = field(default_factory=dict)
     by_memory: bool = False
     plate: str = ""
+    own_reset: bool = False
     step: Step = field(default_factory=dict)
     left: list[str] = field(default_factory=list)
 
@@ -169,6 +170,8 @@ class Follower:
         faults, state = self.mill.faults, self.mill.state
         if not state.shift_out and (faults.turn_urad or any(faults.shift_nm.values())):
             raise Odd("a shift or turn is active", "ask")
+        if self.own_reset:
+            self.mill.use_length()
         if not state.length_active:
             raise Odd("the probe's length is not in use", "ask")
 
@@ -319,13 +322,16 @@ class Follower:
         """Run the search as the plates say it, or otherwise where that is the mistake."""
         plan = self.plan(axis)
         approach = plan["approach"]
-        ended = self.mill.search(
-            axis,
-            direction or -plan["normal"],
-            range_nm or approach["range_nm"],
-            feed or approach["first_feed_mm_per_min"],
-            held_after_nm=held_nm,
-        )
+        try:
+            ended = self.mill.search(
+                axis,
+                direction or -plan["normal"],
+                range_nm or approach["range_nm"],
+                feed or approach["first_feed_mm_per_min"],
+                held_after_nm=held_nm,
+            )
+        except NotHomedError:
+            raise Odd("the control refuses: not homed", "ask") from None
         self.meet(ended)
         self.found_nm[axis] = self.row(self.own)[axis]
 

@@ -109,6 +109,8 @@ def _text(step: Mapping[str, Any]) -> str:
 
 def _laundered(walked: Walked) -> Iterator[str]:
     row = walked.follower.row(walked.follower.own)
+    if walked.result["outcome"] != "complete":
+        return
     for touch in walked.result["touches"]:
         if touch["kept"] and touch["because"] == "agrees" and row[touch["axis"]] != touch["value_nm"]:
             yield f"{touch['axis']} was kept as agreeing, and the row holds another value"

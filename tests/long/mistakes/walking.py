@@ -129,10 +129,11 @@ class Walk:
         code = blocked["code"].removeprefix("setup.")
         if blocked["code"] in PLAIN_WAITS:
             return True
-        self.caught.append((step["id"], str(blocked["fields"].get("label", "")) or code))
+        is_answer = code == "answer_keeps_open"
+        self.caught.append((step["id"], str(blocked["fields"]["label"]) if is_answer else code))
         if step["kind"] == "board":
             return False
-        if code == "answer_keeps_open":
+        if is_answer:
             way = "put_away" if step["kind"] == "input" else "ask"
             return self._end(step, way, str(blocked["fields"]["label"]))
         return True
@@ -163,6 +164,7 @@ class Walk:
         """Look, reset, back the way it came, raise; and say so."""
         mill = self.follower.mill
         mill.reset()
+        self.follower.own_reset = True
         self.follower.free()
         mill.raise_z()
         self.note("trouble.met", {"trouble": trouble, "touched": touched, "reset": True})

@@ -103,12 +103,13 @@ class Measures:
 
 def half_width_nm(usual: Usual, coverage: float) -> float:
     """Return how far one more value lies from the centre at most, with that coverage; no ceiling, no rounding."""
-    root = math.sqrt(1 + 1 / max(usual.n_in_centre, 1))
-    floor_nm = spread.normal_quantile(coverage) * usual.u_b_nm * root
+    floor_nm = spread.normal_quantile(coverage) * usual.u_b_nm * usual.root
     if usual.s_nm is None or usual.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM:
         return floor_nm
-    t = spread.t_quantile(coverage, usual.degrees_of_freedom)
-    return max(floor_nm, t * usual.s_nm * root)
+    predicted_nm = spread.prediction_half_width(
+        usual.s_nm, usual.degrees_of_freedom, usual.centre_variance, coverage
+    )
+    return max(floor_nm, predicted_nm)
 
 
 def known_axis(face: Face, usual: Usual, choice: LinesChoice) -> Known:

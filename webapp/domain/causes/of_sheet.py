@@ -19,7 +19,7 @@ from webapp.domain.evidence.written_sheet import CausesOnSheet
 from webapp.domain.plain.axes import Axis
 from webapp.domain.shop.shop import Fixture, Machine, Probe
 from webapp.domain.shop.slots import SlotRow
-from webapp.domain.usual.usual import LinesChoice, SeatingValues, Usual, centre_nm
+from webapp.domain.usual.usual import LATEST, LinesChoice, SeatingValues, Usual, centre_nm, in_centre
 
 # Vises go back to where they were lately, if at all; a sheet stays small however often one was moved.
 MOST_SEATINGS = 8
@@ -55,8 +55,8 @@ def earlier_seatings(
     return tuple(
         OtherSeating(
             until_utc[seating.seating_id],
-            centre_nm(seating.values_nm, machine.display),
-            len(seating.values_nm),
+            centre_nm(in_centre(seating.values_nm), machine.display),
+            len(seating.values_nm[-LATEST:]),
         )
         for seating in sat[:MOST_SEATINGS]
     )

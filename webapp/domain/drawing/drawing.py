@@ -25,7 +25,7 @@ from webapp.domain.drawing.locator import draw_axes, draw_locator, draw_small_lo
 from webapp.domain.drawing.touch import Touch
 from webapp.domain.evidence.written_sheet import ApproachOnSheet, Drawing, Said
 from webapp.domain.plain.errors import DomainError, Fields
-from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.plain.lengths import Display, as_judged, format_length
 
 NM_PER_MM = 1_000_000
 ENDS = ("left_end", "right_end")
@@ -135,7 +135,12 @@ def _touch(
         "range": None if approach is None else approach["range_nm"],
         "ball": ball_nm,
     }
-    shown = {name: format_length(value, display, sign=False) for name, value in lengths.items() if value}
+    by_eye = as_judged(display)
+    shown = {
+        name: format_length(value, by_eye if name in {"low", "high"} else display, sign=False)
+        for name, value in lengths.items()
+        if value
+    }
     return Touch(
         axis=axis,
         normal=normal,

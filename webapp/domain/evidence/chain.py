@@ -9,9 +9,11 @@ Rules of this module:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
+
+from webapp.domain.evidence.event_kinds import Event
 
 
 @dataclass(frozen=True)
@@ -23,7 +25,7 @@ class Fork:
     events: tuple[str, ...]
 
 
-def forks(events: Iterable[Mapping[str, Any]]) -> tuple[Fork, ...]:
+def forks(events: Iterable[Event[Any]]) -> tuple[Fork, ...]:
     """Return every fork among these events, in the order of their first events."""
     held: dict[tuple[str, int], list[str]] = {}
     for event in events:

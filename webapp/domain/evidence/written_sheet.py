@@ -48,7 +48,11 @@ class ProfileOnSheet(TypedDict):
 
 
 class MachineOnSheet(TypedDict):
-    """The machine: its display, its travels in machine coordinates, its slots and two tools."""
+    """The machine: its display, its travels in machine coordinates, its slots and two tools.
+
+    `z_point` is what its machine page reads on Z with the probe loaded (`webapp.domain.shop.measures.ZPoint`), None:
+    not checked yet.
+    """
 
     id: str
     name: str
@@ -59,6 +63,7 @@ class MachineOnSheet(TypedDict):
     slot_family: list[str]
     probe_tool: str
     parking_tool: str
+    z_point: NotRequired[str | None]
     input_age_ms: NotRequired[int]
     profile: NotRequired[ProfileOnSheet]
 
@@ -126,6 +131,15 @@ class BoardOnSheet(TypedDict):
     open_questions: int
 
 
+class BandOnSheet(TypedDict):
+    """Where one axis may stand; see `webapp.domain.touch.place.Band`."""
+
+    low_nm: int | None
+    high_nm: int | None
+    from_surface_low_nm: int
+    from_surface_high_nm: int
+
+
 class ApproachOnSheet(TypedDict):
     """The plan of one touch; what each measure is stands with `webapp.domain.touch.approach.Approach`."""
 
@@ -141,17 +155,26 @@ class ApproachOnSheet(TypedDict):
     fine_feed_mm_per_min: float
     fine_feed_text: str
     stopping_distance_nm: int
-    margin_nm: int
+    margin_nm: NotRequired[int]
     gap_low_nm: int
     gap_high_nm: int
     range_nm: int
+    range_is_fixed: NotRequired[bool]
+    overrun_nm: NotRequired[int]
+    overtravel_nm: NotRequired[int]
+    dead_probe: NotRequired[str]
     stand_low_nm: int | None
     stand_high_nm: int | None
-    stand_above_ball_nm: NotRequired[int]
+    stand_above_ball_nm: NotRequired[int | None]
     search_end_nm: int | None
     depth_low_nm: int | None
     depth_high_nm: int | None
+    depth_nm: NotRequired[int | None]
     edge_distance_nm: int
+    place: NotRequired[dict[str, BandOnSheet | None]]
+    clear_z_nm: NotRequired[int | None]
+    clear_above_surface_nm: NotRequired[int | None]
+    notes: NotRequired[list[Said]]
 
 
 class UsualOnSheet(TypedDict):

@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 LEAST_LONG = 200
 BLOCK = 1000
-# A block's sum of squares stays below 2**62, and so does BLOCK times it for pieces of up to 20 values.
+# A block's sum of squares stays below 2**62.
 LARGEST_DEVIATION = 60_000_000
+LARGEST_SUM = 2**62
 
 
 def times_n_squares(values: Sequence[int | Fraction]) -> int | Fraction:
@@ -32,15 +33,16 @@ def times_n_squares(values: Sequence[int | Fraction]) -> int | Fraction:
     return len(found) * of_squares - total**2
 
 
-def times_n_squares_in_pieces(values: Sequence[int], length: int) -> int:
-    """Return the sum over pieces of `length` values of `times_n_squares`; `length` at most 20 divides their number."""
-    found = _deviations(values)
-    if found is None:
-        pieces = [values[start : start + length] for start in range(0, len(values), length)]
-        return sum(len(piece) * sum([value * value for value in piece]) - sum(piece) ** 2 for piece in pieces)
-    rows = found.reshape(-1, length)
-    # One row stays inside 64 bits; their sum, over many rows, is formed in Python's integers.
-    return sum((length * (rows**2).sum(axis=1) - rows.sum(axis=1) ** 2).tolist())
+def sum_of_squares(lengths: NDArray[np.int64]) -> int:
+    """Return the exact sum of the squares of whole numbers at or above zero."""
+    if not len(lengths):
+        return 0
+    largest = max(1, int(lengths.max()))
+    block = LARGEST_SUM // largest**2
+    if block < min(BLOCK, len(lengths)):
+        return sum(value * value for value in lengths.tolist())
+    starts = range(0, len(lengths), block)
+    return sum(int((lengths[start : start + block] ** 2).sum()) for start in starts)
 
 
 def _deviations(values: Sequence[int | Fraction]) -> NDArray[np.int64] | None:

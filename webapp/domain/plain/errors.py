@@ -254,11 +254,46 @@ class CapTooSmallError(ApproachError):
     field_names = ("cap", "gap_low", "margin", "unit")
 
 
-class GapOutsideWindowError(ApproachError):
-    """The measured gap lies outside the gap window."""
+class CapTooSmallForRadiusError(ApproachError):
+    """The search cap leaves no gap because the effective radius is far from the ball's."""
 
-    code = "approach.gap_outside_window"
-    field_names = ("gap", "low", "high", "unit")
+    code = "approach.cap_too_small_for_radius"
+    field_names = ("cap", "ball", "effective", "unit")
+
+
+class FixedSearchTooShortError(ApproachError):
+    """The distance that the control searches leaves no gap."""
+
+    code = "approach.fixed_search_too_short"
+    field_names = ("reach", "gap_low", "stop", "unit")
+
+
+class RoomTooSmallError(ApproachError):
+    """The ball does not fit between the face and what stands opposite."""
+
+    code = "approach.room_too_small"
+    field_names = ("room", "gap_low", "ball", "unit")
+
+
+class FirstWindowTooNarrowError(ApproachError):
+    """Nothing is known of the place yet, and the search leaves no window that an eye can judge."""
+
+    code = "approach.first_window_too_narrow"
+    field_names = ("reach", "least", "gap_low", "unit")
+
+
+class ValuesTooFarApartError(ApproachError):
+    """The values that the usual stands on lie farther apart than the shop's ceiling."""
+
+    code = "approach.values_too_far_apart"
+    field_names = ("axis", "low", "high", "apart", "ceiling", "unit")
+
+
+class DepthOutsideError(ApproachError):
+    """The depth that the lead chose for a face is one that the ball may not go to."""
+
+    code = "approach.depth_outside"
+    field_names = ("depth", "shallowest", "deepest", "unit")
 
 
 class StandOutsideTravelError(ApproachError):
@@ -282,6 +317,13 @@ class StylusTooShortError(ApproachError):
     field_names = ("shallowest", "deepest", "reach", "unit")
 
 
+class DepthTooUncertainError(ApproachError):
+    """The top's stop line leaves no depth that is sure to lie on the face."""
+
+    code = "approach.depth_too_uncertain"
+    field_names = ("shallowest", "deepest", "stop", "unit")
+
+
 class FaceTooLowError(ApproachError):
     """The face is not high enough for the ball."""
 
@@ -294,6 +336,12 @@ class FaceTooNarrowError(ApproachError):
 
     code = "approach.face_too_narrow"
     field_names = ("width", "least", "unit")
+
+
+class ZReadingUnknownError(ApproachError):
+    """Nobody has said which point the machine page reads on Z."""
+
+    code = "approach.z_reading_unknown"
 
 
 class TriggerDisagreesError(ApproachError):

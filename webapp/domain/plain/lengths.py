@@ -107,6 +107,11 @@ class Display:
         return Display(Unit.MM, max(self.decimals - 1, 0))
 
 
+def as_judged(display: Display) -> Display:
+    """Return how a length is shown that an eye judges: tenths of a millimetre, hundredths of an inch."""
+    return Display(display.unit, 1 if display.unit is Unit.MM else 2)
+
+
 def parse_length(text: str, display: Display, limit_low_nm: int, limit_high_nm: int) -> int:
     """Return the typed length in nanometres; both limits belong to what is allowed.
 

@@ -4,7 +4,7 @@ Rules of this module:
 - An angle comes in words with its uncertainty, whether it can be told from none or not.
 - A step that was done fast stands there with its time beside the shop's; nothing is said about why.
 - Where the ball was to stand comes with the point that it is said of: the spindle line in X and Y; in Z the ball's
-  centre or the spindle's gauge line, as the control counts.
+  centre or underside, or the spindle's gauge line, as the control counts.
 - A record from before these numbers were kept has none of them, and says nothing.
 """
 
@@ -57,16 +57,13 @@ def probe_check(story: Story) -> Finding | None:
 def planned_search(axis: AxisOnSheet, display: Display) -> Finding | None:
     """Return how the search of this axis was planned, None where nothing is known of the point that is meant."""
     approach = axis["approach"]
-    if approach is None or "stand_above_ball_nm" not in approach:
+    above = None if approach is None else approach.get("stand_above_ball_nm")
+    if approach is None or above is None:
         return None
-    above, low_nm, high_nm = (
-        approach["stand_above_ball_nm"],
-        approach["stand_low_nm"],
-        approach["stand_high_nm"],
-    )
+    low_nm, high_nm = approach["stand_low_nm"], approach["stand_high_nm"]
     if low_nm is None or high_nm is None:
         return None
-    point = "spindle" if axis["axis"] != "Z" else "gauge_line" if above else "ball"
+    point = "spindle" if axis["axis"] != "Z" else _point_on_z(above)
     fields: Fields = {
         "axis": axis["axis"],
         "low": format_length(low_nm, display),
@@ -79,6 +76,13 @@ def planned_search(axis: AxisOnSheet, display: Display) -> Finding | None:
     if point == "gauge_line":
         fields["above"] = format_length(above, display, sign=False)
     return Finding(f"record.planned_{point}", fields)
+
+
+def _point_on_z(above_nm: int) -> str:
+    """Return which point a reading of Z is of, that far above the ball's centre."""
+    if above_nm == 0:
+        return "ball"
+    return "gauge_line" if above_nm > 0 else "underside"
 
 
 def pace(record: RecordFile) -> Finding | None:

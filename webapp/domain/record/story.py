@@ -180,7 +180,9 @@ def _closes(event: AnyEvent, story: Story) -> bool:
             if choice["id"] == data["answer"]
         )
     if event["type"] == "checks.ticked":
-        return {check["id"] for check in story.steps[event["step"] or ""].get("checks", [])} <= set(data["ticked"])
+        return {check["id"] for check in story.steps[event["step"] or ""].get("checks", [])} <= set(
+            data["ticked"]
+        )
     if event["type"] == "board.checked":
         return bool(data["found"] == "clear")
     if event["type"] == "tool.read":

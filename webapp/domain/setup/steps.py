@@ -67,7 +67,9 @@ def do_step(state: SetupState, event: Answer[StepDone]) -> None:
 def tick_checks(state: SetupState, event: Answer[ChecksTicked]) -> None:
     """Checks.ticked: a list closes its step once every line of it is ticked."""
     ticked = set(event["data"]["ticked"])
-    left = next((check for check in state.plan[event["step"]].get("checks", []) if check["id"] not in ticked), None)
+    left = next(
+        (check for check in state.plan[event["step"]].get("checks", []) if check["id"] not in ticked), None
+    )
     if left is None:
         state.close(event["step"], event)
     else:

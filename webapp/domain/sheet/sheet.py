@@ -39,7 +39,15 @@ from webapp.domain.probe.probe_health import CheckState
 from webapp.domain.procedure.procedure import Revision
 from webapp.domain.procedure.shipped import NOTICE
 from webapp.domain.sheet.steps_here import Here, procedure_here
-from webapp.domain.shop.measures import AxisTravel, FaceMeasures, KnownPlace, ProbingMotion, Stylus
+from webapp.domain.shop.measures import (
+    AxisTravel,
+    FaceMeasures,
+    JawSide,
+    KnownPlace,
+    ProbingMotion,
+    Stylus,
+    ZReading,
+)
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
 from webapp.domain.shop.slots import SlotFamily, SlotRow, check_register
 from webapp.domain.touch.approach import plan_approach
@@ -133,13 +141,15 @@ def plan_axes(
     probe: Probe,
     usuals: Mapping[str, Usual],
     causes: Mapping[str, CausesOnSheet],
+    z_reading: ZReading | None = None,
 ) -> tuple[AxisPlan, ...]:
     """Return the plan of every touch in the fixture's order.
 
-    `usuals` and `causes` (see `sheet_causes`) have one entry for each of its axes.
+    `usuals` and `causes` (see `sheet_causes`) have one entry for each of its axes. `z_reading` is what the machine page
+    reads on Z, once it was checked at the machine; without it no plan has a Z coordinate.
     """
     return tuple(
-        _plan_axis(rules, machine, fixture, probe, face, usuals[face.axis], causes[face.axis])
+        _plan_axis(rules, machine, fixture, probe, face, usuals, causes[face.axis], z_reading)
         for face in fixture.faces
     )
 
@@ -150,18 +160,22 @@ def _plan_axis(
     fixture: Fixture,
     probe: Probe,
     face: FixtureFace,
-    usual: Usual,
+    usuals: Mapping[str, Usual],
     causes: CausesOnSheet,
+    z_reading: ZReading | None,
 ) -> AxisPlan:
+    usual = usuals[face.axis]
     approach, error = None, None
     try:
         approach = plan_approach(
-            _stylus(probe),
+            _stylus(probe, z_reading),
             _motion(rules, machine),
             _measures(fixture, face),
             AxisTravel(*machine.travel_nm[face.axis]),
             machine.display,
-            KnownPlace(centre_nm=usual.centre_nm, stop_nm=usual.stop_nm),
+            _known(usual),
+            _sides(machine, fixture, face, usuals),
+            fixture.highest_above_jaw_nm,
         ).as_dict()
     except ApproachError as refused:
         error = refused.finding()
@@ -177,7 +191,29 @@ def _plan_axis(
     return AxisPlan(face, approach, error, usual, causes, drawing)
 
 
-def _stylus(probe: Probe) -> Stylus:
+def _known(usual: Usual) -> KnownPlace:
+    return KnownPlace(centre_nm=usual.centre_nm, stop_nm=usual.stop_nm)
+
+
+def _sides(
+    machine: Machine, fixture: Fixture, face: FixtureFace, usuals: Mapping[str, Usual]
+) -> tuple[JawSide, ...]:
+    """Return what the fixture's other touches say of the jaw; those earlier in its order are touched by then."""
+    order = fixture.touched_axes
+    return tuple(
+        JawSide(
+            other.direction,
+            fixture.extent_nm(other),
+            AxisTravel(*machine.travel_nm[other.axis]),
+            _known(usuals[other.axis]),
+            is_touched_before=order.index(other.axis) < order.index(face.axis),
+        )
+        for other in fixture.faces
+        if other.axis != face.axis
+    )
+
+
+def _stylus(probe: Probe, z_reading: ZReading | None) -> Stylus:
     return Stylus(
         ball_radius_nm=-(-probe.ball_diameter_nm // 2),
         effective_radius_nm=probe.effective_radius_nm,
@@ -185,7 +221,7 @@ def _stylus(probe: Probe) -> Stylus:
         overtravel_side_nm=probe.overtravel_side_nm,
         overtravel_up_nm=probe.overtravel_up_nm,
         radius_uncertainty_nm=probe.radius_uncertainty_nm,
-        gauge_length_nm=probe.gauge_length_nm,
+        z_reading=z_reading,
     )
 
 
@@ -197,6 +233,7 @@ def _motion(rules: ShopRules, machine: Machine) -> ProbingMotion:
         latency_s=machine.latency_s,
         search_cap_nm=rules.search_cap_nm,
         safety_factor=rules.safety_factor,
+        fixed_distance_nm=machine.fixed_search_nm,
     )
 
 
@@ -208,6 +245,8 @@ def _measures(fixture: Fixture, face: FixtureFace) -> FaceMeasures:
         edge_break_nm=fixture.edge_break_nm,
         height_nm=None if face.face == "top" else fixture.jaw_height_nm,
         width_nm=fixture.jaw_length_nm if wide else min(fixture.jaw_thickness_nm, fixture.jaw_length_nm),
+        depth_nm=face.depth_nm,
+        room_nm=fixture.opening_nm if face.face == "front" else None,
     )
 
 
@@ -242,6 +281,7 @@ def compile_sheet(
     seating: Seating,
     probe: Probe,
     probe_check: CheckState | None = None,
+    z_reading: ZReading | None = None,
     people: Sequence[SheetPerson],
     slots: Sequence[SlotRow],
     board: Board,
@@ -269,7 +309,7 @@ def compile_sheet(
         "compiled_at_utc": compiled_at_utc,
         "expires_at_utc": expires_at_utc,
         "shop": _shop(rules, compiled_at_utc),
-        "machine": _machine(machine),
+        "machine": _machine(machine, z_reading),
         "fixture": {
             "id": fixture.id,
             "name": fixture.name,
@@ -311,7 +351,7 @@ def _shop(rules: ShopRules, compiled_at_utc: str) -> ShopOnSheet:
     }
 
 
-def _machine(machine: Machine) -> MachineOnSheet:
+def _machine(machine: Machine, z_reading: ZReading | None) -> MachineOnSheet:
     return {
         "id": machine.id,
         "name": machine.name,
@@ -322,6 +362,7 @@ def _machine(machine: Machine) -> MachineOnSheet:
         "slot_family": list(machine.labels),
         "probe_tool": machine.probe_tool,
         "parking_tool": machine.parking_tool,
+        "z_point": None if z_reading is None else z_reading.point.value,
         "input_age_ms": machine.input_age_minutes * MS_PER_MINUTE,
         "profile": _profile(machine),
     }

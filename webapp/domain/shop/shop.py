@@ -32,7 +32,7 @@ from webapp.domain.procedure.profile import (
     WRITERS,
     MachineProfile,
 )
-from webapp.domain.shop.measures import COMMON_SEARCH_CAP_NM, SHIPPED_SAFETY_FACTOR
+from webapp.domain.shop.measures import COMMON_SEARCH_CAP_NM, SHIPPED_SAFETY_FACTOR, ZPoint
 from webapp.domain.shop.slots import SlotFamily
 
 FACES = ("left_end", "right_end", "front", "back", "top")
@@ -174,13 +174,17 @@ def _check_profile(machine: MachineProfile) -> None:
         fits = isinstance(value, str) and len(value) <= LONGEST_LEAD and value.isprintable()
         _require(machine, name, fits and not set("{}") & set(value), "sentence")
     dropped: Any = machine.reset_drops
-    _require(machine, "reset_drops", isinstance(dropped, tuple | list) and set(dropped) <= set(DROPPED), "dropped")
+    _require(
+        machine, "reset_drops", isinstance(dropped, tuple | list) and set(dropped) <= set(DROPPED), "dropped"
+    )
     object.__setattr__(machine, "reset_drops", tuple(dropped))
     for name in ("fixed_search_nm", "probe_sleeps_minutes"):
         if getattr(machine, name) is not None:
             _check_whole(machine, name, least=1)
     age = machine.input_age_minutes
-    _require(machine, "input_age_minutes", type(age) is int and 1 <= age <= LONGEST_INPUT_AGE_MINUTES, "minutes")
+    _require(
+        machine, "input_age_minutes", type(age) is int and 1 <= age <= LONGEST_INPUT_AGE_MINUTES, "minutes"
+    )
 
 
 @dataclass(frozen=True)
@@ -190,7 +194,9 @@ class Machine(MachineProfile):
     `travel_nm` holds low and high of each axis in machine coordinates; `confirm_limit_nm` the change of a slot beyond
     which the control asks, None where it never does; `slot_family` what a lead types ("G54-G59"); `u_axis_nm` the
     standard uncertainty of positioning by axis (from the ISO 230-2 repeatability). `fixture` and `probe` are ids.
-    How it is worked at stands in `MachineProfile`; all of that may be left out.
+    How it is worked at stands in `MachineProfile`; all of that may be left out. So may `z_point`, which point the
+    machine page reads on Z with the probe loaded (see `ZPoint`), with `z_length_nm` from the gauge line to the ball's
+    centre; until it is checked at the machine no sheet gives a Z coordinate.
     """
 
     id: str
@@ -209,10 +215,17 @@ class Machine(MachineProfile):
     u_axis_nm: Mapping[str, int]
     fixture: str
     probe: str
+    z_point: str | None = None
+    z_length_nm: int | None = None
 
     def __post_init__(self) -> None:
         _check_id(self)
         _check_name(self)
+        if self.z_length_nm is not None:
+            _check_whole(self, "z_length_nm", least=1)
+        _require(self, "z_point", self.z_point in {None, *ZPoint}, "z_point")
+        needs_length = self.z_point == ZPoint.GAUGE_LINE
+        _require(self, "z_length_nm", not needs_length or self.z_length_nm is not None, "z_length")
         _require(self, "unit", self.unit in tuple(Unit), "unit")
         _ = self.display
         _ = self.labels
@@ -265,11 +278,15 @@ def _is_count(value: Any) -> bool:
 
 @dataclass(frozen=True)
 class FixtureFace:
-    """A face to touch: which one it is, and where it looks (`normal` +1 or -1 along `axis`, away from the jaw)."""
+    """A face to touch: which one it is, and where it looks (`normal` +1 or -1 along `axis`, away from the jaw).
+
+    `depth_nm` is how deep below the jaw's top the lead wants the ball's centre beside this face, None: as usual.
+    """
 
     axis: str
     normal: int
     face: str
+    depth_nm: int | None = None
 
     def __post_init__(self) -> None:
         _require(self, "axis", self.axis in tuple(Axis), "axis")
@@ -277,6 +294,9 @@ class FixtureFace:
         _require(self, "face", self.face in FACES, "face")
         _require(self, "face", (self.face == "top") == (self.axis == "Z"), "face_of_axis")
         _require(self, "normal", self.axis != "Z" or self.normal == 1, "normal_of_top")
+        if self.depth_nm is not None:
+            _check_whole(self, "depth_nm", least=1)
+            _require(self, "depth_nm", self.face != "top", "depth_of_side")
 
     @property
     def direction(self) -> Face:
@@ -296,7 +316,8 @@ class Fixture:
     all of them as they stand there. A `self_centring` vise has no fixed jaw and is refused.
 
     May be left out, and likely causes then say nothing of them: `parallels_nm`, the heights of the parallels that lie
-    about; `jaw_steps_nm`, how far below the jaw's top its steps lie; `moving_jaw_thickness_nm`.
+    about; `jaw_steps_nm`, how far below the jaw's top its steps lie; `moving_jaw_thickness_nm`. `stops_above_jaw_nm`
+    is how far the highest stop or clamp stands above the jaw's top.
     """
 
     id: str
@@ -317,6 +338,7 @@ class Fixture:
     parallels_nm: tuple[int, ...] = ()
     jaw_steps_nm: tuple[int, ...] = ()
     moving_jaw_thickness_nm: int | None = None
+    stops_above_jaw_nm: int = 0
 
     def __post_init__(self) -> None:
         _check_id(self)
@@ -331,7 +353,7 @@ class Fixture:
         _require(self, "faces", bool(axes) and len(set(axes)) == len(axes), "faces")
         for face in faces:
             _require(self, "faces", self._fits(face), "face_of_vise")
-        _check_whole(self, "square_apart_nm", least=0)
+        _check_whole(self, "square_apart_nm", "stops_above_jaw_nm", least=0)
         _require(self, "square_apart_nm", self._can_be_squared(), "square_apart")
         _require(self, "sides_first", isinstance(self.sides_first, bool), "truth")
         _require(self, "self_centring", self.self_centring is False, "fixed_jaw")
@@ -361,6 +383,18 @@ class Fixture:
         on_jaw = LEAST_SQUARE_APART_NM <= self.square_apart_nm < self.jaw_length_nm
         return on_jaw and any(face.axis == self.clamping_axis for face in self.faces)
 
+    @property
+    def highest_above_jaw_nm(self) -> int:
+        """Return how far the highest thing that the file names stands above the jaw's top, 0 where nothing does."""
+        standing = [height - self.jaw_height_nm for height in self.parallels_nm]
+        return max(0, self.stops_above_jaw_nm, *standing)
+
+    def extent_nm(self, face: FixtureFace) -> int:
+        """Return how far the jaw reaches behind one of its faces."""
+        if face.face in {"left_end", "right_end"}:
+            return self.jaw_length_nm
+        return self.jaw_height_nm if face.face == "top" else self.jaw_thickness_nm
+
     def _fits(self, face: FixtureFace) -> bool:
         """Tell whether the face lies where a jaw that clamps this way has it."""
         if face.face == "top":
@@ -372,7 +406,7 @@ class Fixture:
 
 @dataclass(frozen=True)
 class Probe:
-    """A spindle probe with its stylus. `gauge_length_nm` is 0 where the control takes the probe's length into account.
+    """A spindle probe with its stylus. `gauge_length_nm` is the length that a mistake on Z may leave out (0: none).
 
     `effective_radius_nm` and `radius_uncertainty_nm` come from its last calibration; `u_probe_nm` is the standard
     uncertainty of probing (from the ISO 230-10 repeatability).
@@ -412,12 +446,12 @@ def _face(value: Any) -> FixtureFace:
     return value if isinstance(value, FixtureFace) else from_plain(FixtureFace, value)
 
 
-def as_plain(item: Any) -> dict[str, Any]:
+def as_plain(item: Any) -> dict[str, object]:
     """Return an item as plain data for JSON."""
     return asdict(item)
 
 
-def from_plain(kind: Callable[..., Item], value: Mapping[str, Any]) -> Item:
+def from_plain(kind: Callable[..., Item], value: Mapping[str, object]) -> Item:
     """Return the item in this plain data. Raises a `ShopError` that names the field at fault."""
     known = {field.name: field for field in fields(kind)}  # type: ignore[arg-type]
     name = getattr(kind, "__name__", "").lower()

@@ -36,10 +36,11 @@ BESIDE = {
     "faces": ("clamping_axis",),
     "square_apart_nm": ("jaw_length_nm", "clamping_axis", "faces"),
     "parking_tool": ("probe_tool",),
+    "z_point": ("z_length_nm",),
     "decimals": ("unit",),
 }
 Item = TypeVar("Item")
-Table = Mapping[str, Any]
+Table = Mapping[str, object]
 
 
 @dataclass(frozen=True)
@@ -268,7 +269,16 @@ def _plain(raw: Any) -> Any:
         return float(raw)
     if isinstance(raw, list):
         return tuple(_plain(one) for one in raw)
+    if isinstance(raw, dict):
+        return dict(_in_a_row(key, value) for key, value in raw.items())
     return raw
+
+
+def _in_a_row(key: str, raw: Any) -> tuple[str, Any]:
+    """A field of a table inside a list: lengths carry their unit there too. Raises as `_in_nm`."""
+    if key[-3:] in NM_PER:
+        return f"{key[:-3]}_nm", _in_nm(raw, key[-3:])
+    return key, _plain(raw)
 
 
 def _moment(reading: _Reading, place: str, raw: Any) -> str | None:
@@ -316,10 +326,12 @@ def _slots(reading: _Reading, tables: Table) -> Iterator[SlotAssignment]:
         if not _expect_keys(reading, place, row, {"machine", "label", "kind"}, {"owner", "until"}):
             continue
         until_utc = _moment(reading, place, row["until"]) if "until" in row else None
-        if row["kind"] not in SLOT_KINDS:
-            reading.fault(place, "slot_kind", given=row["kind"], known=", ".join(SLOT_KINDS))
+        machine, label, kind, owner = (row.get(name) for name in ("machine", "label", "kind", "owner"))
+        if kind not in SLOT_KINDS:
+            reading.fault(place, "slot_kind", given=str(kind), known=", ".join(SLOT_KINDS))
             continue
-        yield SlotAssignment(row["machine"], row["label"], row["kind"], row.get("owner"), until_utc)
+        owned_by = None if owner is None else str(owner)
+        yield SlotAssignment(str(machine), str(label), str(kind), owned_by, until_utc)
 
 
 def _seatings(reading: _Reading, tables: Table) -> Iterator[SeatingStart]:

@@ -3,83 +3,89 @@
 Rules of this module (d = -n is the search direction, r the ball's radius, s the usual surface):
 - First touch at v1 only if its stopping distance is within O/S, overtravel over safety factor; else at the
   largest feed that is (see `feeds`). The second touch is not faster.
-- Gap window: from max(1 mm, v1^2/(2a) + 0.5 mm), so that the axis is up to speed, to C - m, with C the search
-  cap and m = max(1 mm, stop line): the search must reach the face anywhere inside the stop line.
-- Range: min(C, gap + m) for a measured gap, rounded up to 0.5 mm or 0.02 in and never above C; C without one.
-- Stand, spindle line in machine coordinates: from s + n(r + low gap) to s + n(r + high gap). The end of the
-  search lies inside the travel. Without history only the gap is known.
-- Ball centre below the top edge on a side: from edge break + r to reach - 1 mm, and r + 1 mm above the face's
-  foot; from other edges r + max(1 mm, edge break) at least.
+- Gap, range and what a probe that never answers does: see `window`. Places on all three axes, the depth beside a jaw
+  and the height to move at: see `place`.
+- The end of the search lies inside the travel. Without a usual only the gap is known; without knowing what the machine
+  page reads on Z, nothing of Z but the gap and the depth.
+- From a face's other edges the ball keeps r + max(1 mm, edge break) at least.
 - Surface from a trigger position t: t + d * effective radius; a typed pair must agree within one step of the
   display and the ball's calibration uncertainty.
-- Everything is rounded inward: windows shrink, distances to stop grow. A window without room is an error that
-  names the measure at fault, never a number.
-Sources: constant deceleration as in `feeds`; the straight probe of RS-274/NGC wants 0.254 mm of room at least
-(NISTIR 6556, section 3.5.9), which the 1 mm covers. The clearances of 1 mm and 0.5 mm and the usual cap of
-6.35 mm (0.25 in) are common practice, no source.
+- Everything is rounded inward: windows shrink, distances to stop grow. What leaves no room is an error that names the
+  measure at fault, never a number.
+Sources: constant deceleration as in `feeds`. The clearances and the usual cap of 6.35 mm (0.25 in) are common
+practice, no source.
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import cast
 
 from webapp.domain.evidence.written_sheet import ApproachOnSheet
 from webapp.domain.plain.axes import Axis, Face, search_direction, surface_from_trigger
 from webapp.domain.plain.errors import (
-    ApproachError,
-    CapTooSmallError,
-    CapTooSmallForFeedError,
-    CapTooSmallForSpreadError,
-    FaceTooLowError,
     FaceTooNarrowError,
+    Finding,
     FineFeedNotSlowerError,
-    GapOutsideWindowError,
     MeasureNotPositiveError,
     NoFeedStopsInTimeError,
     SearchLeavesTravelError,
-    StandOutsideTravelError,
-    StylusTooShortError,
     TravelReversedError,
     TriggerDisagreesError,
+    ZReadingUnknownError,
 )
-from webapp.domain.plain.lengths import NM_PER_MM, Display, Unit, format_length
-from webapp.domain.shop.measures import AxisTravel, FaceMeasures, KnownPlace, ProbingMotion, Stylus
+from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.shop.measures import (
+    AxisTravel,
+    FaceMeasures,
+    JawSide,
+    KnownPlace,
+    ProbingMotion,
+    Stylus,
+)
 from webapp.domain.touch.feeds import (
     FEED_STEP,
-    SECONDS_PER_MINUTE,
     feed_unit,
     format_feed,
     largest_feed_mm_per_min,
     round_feed_down,
     stopping_distance_nm,
 )
+from webapp.domain.touch.place import (
+    LEAST_CLEARANCE_NM,
+    Band,
+    across_band,
+    clear_height,
+    depth_band,
+    depth_below_top,
+    search_band,
+)
+from webapp.domain.touch.window import MARK_NM, DeadProbe, Search, Window, down, gap_window, up
 
 __all__ = [
     "Approach",
     "AxisTravel",
     "FaceMeasures",
+    "JawSide",
     "KnownPlace",
     "ProbingMotion",
     "Stylus",
     "check_trigger",
     "plan_approach",
-    "search_range_nm",
 ]
-
-LEAST_CLEARANCE_NM = NM_PER_MM
-SPEED_UP_CLEARANCE_NM = NM_PER_MM // 2
-RANGE_STEP_NM = {Unit.MM: 500_000, Unit.INCH: 508_000}
 
 
 @dataclass(frozen=True)
 class Approach:
     """The plan of one touch: whole nanometres on the display's grid, feeds in mm/min and as typed.
 
-    `search_end_nm` is the farthest that the search can go. Stand and end are None without a usual, depth on a
-    top. `stand_above_ball_nm` says which point stand and end are the machine coordinates of: how far it lies above the
-    ball's centre, which is the gauge length on Z where the control counts Z from the spindle's gauge line, else 0.
+    Gap and depth are whole marks (0.5 mm, 0.02 in). `place` has a band for each axis by name, None where nothing is
+    known of it; the searched axis' band stands in `stand_low_nm` and `stand_high_nm` as well. `search_end_nm` is the
+    farthest reading that the search can end at. `stand_above_ball_nm` says which point the searched axis' numbers are
+    of: how far it lies above the ball's centre; None on Z where nobody has said it. `dead_probe` and `overrun_nm` say
+    what a probe that never answers does, `clear_z_nm` the height to move at (None: Z to its top), `notes` what to say
+    beside it.
     """
 
     axis: Axis
@@ -94,21 +100,30 @@ class Approach:
     fine_feed_mm_per_min: float
     fine_feed_text: str
     stopping_distance_nm: int
-    margin_nm: int
     gap_low_nm: int
     gap_high_nm: int
     range_nm: int
+    range_is_fixed: bool
+    overrun_nm: int
+    overtravel_nm: int
+    dead_probe: DeadProbe
     stand_low_nm: int | None
     stand_high_nm: int | None
-    stand_above_ball_nm: int
+    stand_above_ball_nm: int | None
     search_end_nm: int | None
     depth_low_nm: int | None
     depth_high_nm: int | None
+    depth_nm: int | None
     edge_distance_nm: int
+    place: Mapping[str, Band | None]
+    clear_z_nm: int | None
+    clear_above_surface_nm: int | None
+    notes: tuple[Finding, ...]
 
     def as_dict(self) -> ApproachOnSheet:
         """Return plain data for the setup sheet."""
-        return cast("ApproachOnSheet", asdict(self))
+        plain = asdict(self)
+        return cast("ApproachOnSheet", {**plain, "notes": list(plain["notes"])})
 
 
 def plan_approach(
@@ -118,10 +133,17 @@ def plan_approach(
     travel: AxisTravel,
     display: Display,
     known: KnownPlace | None = None,
+    sides: Sequence[JawSide] = (),
+    highest_nm: int = 0,
 ) -> Approach:
-    """Return the plan of one touch. Raises an `ApproachError` that names the measure at fault."""
+    """Return the plan of one touch. Raises an `ApproachError` that names the measure at fault.
+
+    `sides` are the jaw's sides that the fixture's other touches find; `highest_nm` is how far the highest thing stands
+    above the jaw's top.
+    """
     known = known or KnownPlace()
     face = measures.face
+    _check_travel(face, travel, display)
     largest = _largest_first_feed(stylus, motion, face, display)
     first = min(_typed_feed("first_feed", motion.first_feed_mm_per_min, display), largest)
     fine = _typed_feed("fine_feed", motion.fine_feed_mm_per_min, display)
@@ -130,13 +152,21 @@ def plan_approach(
         raise FineFeedNotSlowerError(
             fine_feed=fine_text.split()[0], first_feed=first_text.split()[0], unit=feed_unit(display)
         )
-    gap_low, gap_high, margin = _gap_window(motion, first, known, display)
-    range_nm = search_range_nm(motion.search_cap_nm, margin, known.gap_nm, display)
-    stand = _stand(stylus, face, travel, display, known.centre_nm, gap_low, gap_high)
-    end = _search_end(stylus, face, travel, display, known, gap_low, range_nm)
-    depth = _depth_window(stylus, measures, display)
+    window = gap_window(_search(stylus, motion, measures, first, known), display)
+    edge = _edge_distance(stylus, measures, display)
+    top = _top(measures, travel, known, sides)
+    depth = depth_below_top(stylus, measures, top, display)
+    stand = search_band(stylus, face, window, travel, known, display)
+    place: dict[str, Band | None] = {axis.value: None for axis in Axis}
+    place[face.axis.value] = stand
+    for side in sides:
+        if side.face.axis is not Axis.Z:
+            place[side.face.axis.value] = across_band(side, edge, display)
+    if depth is not None:
+        place[Axis.Z.value] = depth_band(stylus, depth, top, display)
+    clear = clear_height(stylus, top, highest_nm, display)
     direction = search_direction(face)
-    stop = stopping_distance_nm(first, motion.deceleration_mm_per_s2, motion.latency_s)
+    overtravel = stylus.overtravel_nm(face)
     return Approach(
         axis=face.axis,
         normal=face.normal,
@@ -149,27 +179,73 @@ def plan_approach(
         largest_first_feed_text=format_feed(largest, display),
         fine_feed_mm_per_min=fine,
         fine_feed_text=format_feed(fine, display),
-        stopping_distance_nm=stop,
-        margin_nm=margin,
-        gap_low_nm=gap_low,
-        gap_high_nm=gap_high,
-        range_nm=range_nm,
-        stand_low_nm=stand[0] if stand else None,
-        stand_high_nm=stand[1] if stand else None,
-        stand_above_ball_nm=stylus.length_along_nm(face),
-        search_end_nm=end,
-        depth_low_nm=depth[0] if depth else None,
-        depth_high_nm=depth[1] if depth else None,
-        edge_distance_nm=_edge_distance(stylus, measures, display),
+        stopping_distance_nm=stopping_distance_nm(first, motion.deceleration_mm_per_s2, motion.latency_s),
+        gap_low_nm=window.gap_low_nm,
+        gap_high_nm=window.gap_high_nm,
+        range_nm=window.range_nm,
+        range_is_fixed=motion.fixed_distance_nm is not None,
+        overrun_nm=window.overrun_nm,
+        overtravel_nm=overtravel,
+        dead_probe=window.dead_probe,
+        stand_low_nm=stand.low_nm if stand else None,
+        stand_high_nm=stand.high_nm if stand else None,
+        stand_above_ball_nm=stylus.read_above_ball_nm(face.axis),
+        search_end_nm=_search_end(stylus, face, travel, display, known, window),
+        depth_low_nm=depth.low_nm if depth else None,
+        depth_high_nm=depth.high_nm if depth else None,
+        depth_nm=depth.preferred_nm if depth else None,
+        edge_distance_nm=edge,
+        place=place,
+        clear_z_nm=clear.z_nm,
+        clear_above_surface_nm=clear.above_surface_nm,
+        notes=_notes(stylus, known, window, overtravel, display),
     )
 
 
-def _up(value_nm: int, step_nm: int) -> int:
-    return -(-value_nm // step_nm) * step_nm
+def _search(
+    stylus: Stylus,
+    motion: ProbingMotion,
+    measures: FaceMeasures,
+    first_feed_mm_per_min: float,
+    known: KnownPlace,
+) -> Search:
+    return Search(
+        cap_nm=motion.search_cap_nm,
+        fixed_nm=motion.fixed_distance_nm,
+        first_feed_mm_per_min=first_feed_mm_per_min,
+        deceleration_mm_per_s2=motion.deceleration_mm_per_s2,
+        overtravel_nm=stylus.overtravel_nm(measures.face),
+        safety_factor=motion.safety_factor,
+        ball_radius_nm=stylus.ball_radius_nm,
+        effective_radius_nm=stylus.effective_radius_nm,
+        stop_nm=None if known.centre_nm is None else known.stop_nm,
+        room_nm=measures.room_nm,
+    )
 
 
-def _down(value_nm: int, step_nm: int) -> int:
-    return value_nm // step_nm * step_nm
+def _top(
+    measures: FaceMeasures, travel: AxisTravel, known: KnownPlace, sides: Sequence[JawSide]
+) -> JawSide | None:
+    """Return the jaw's top: this face where it is one, else the side that the fixture touches on Z."""
+    if measures.face.axis is Axis.Z:
+        return JawSide(measures.face, 1, travel, known)
+    return next((side for side in sides if side.face.axis is Axis.Z), None)
+
+
+def _notes(
+    stylus: Stylus, known: KnownPlace, window: Window, overtravel_nm: int, display: Display
+) -> tuple[Finding, ...]:
+    """Return what is to be said beside the numbers, the gravest first."""
+    found = []
+    if window.dead_probe is DeadProbe.BREAKS:
+        texts = [_plain(value, display) for value in (window.overrun_nm, overtravel_nm)]
+        fields = {"overrun": texts[0], "overtravel": texts[1], "unit": display.unit.value}
+        found.append(Finding("approach.note_dead_probe", {**fields}))
+    if stylus.z_reading is None:
+        found.append(Finding("approach.note_z_not_told"))
+    if known.centre_nm is None:
+        found.append(Finding("approach.note_gap_alone"))
+    return tuple(found)
 
 
 def _plain(value_nm: int, display: Display) -> str:
@@ -199,76 +275,10 @@ def _largest_first_feed(stylus: Stylus, motion: ProbingMotion, face: Face, displ
     return largest
 
 
-def _gap_window(
-    motion: ProbingMotion, first: float, known: KnownPlace, display: Display
-) -> tuple[int, int, int]:
-    """Return lowest gap, highest gap and the margin behind it, in nm."""
-    speed = first / SECONDS_PER_MINUTE
-    speed_up = math.ceil(speed**2 / (2 * motion.deceleration_mm_per_s2) * NM_PER_MM) + SPEED_UP_CLEARANCE_NM
-    step = display.resolution_nm
-    low = _up(max(LEAST_CLEARANCE_NM, speed_up), step)
-    margin = _up(max(LEAST_CLEARANCE_NM, known.stop_nm or 0), step)
-    high = _down(motion.search_cap_nm - margin, step)
-    if high <= low:
-        raise _cap_too_small(motion, first, low, margin, known, display)
-    if known.gap_nm is not None and not low <= known.gap_nm <= high:
-        gap, least, most = (_plain(value, display) for value in (known.gap_nm, low, high))
-        raise GapOutsideWindowError(gap=gap, low=least, high=most, unit=display.unit.value)
-    return low, high, margin
-
-
-def _cap_too_small(
-    motion: ProbingMotion, first: float, low: int, margin: int, known: KnownPlace, display: Display
-) -> ApproachError:
-    """Return the error for the measure that takes most of the cap beyond its least clearance."""
-    cap, gap_low, margin_text = (_plain(value, display) for value in (motion.search_cap_nm, low, margin))
-    unit = display.unit.value
-    by_spread, by_feed = ((known.stop_nm or 0) - LEAST_CLEARANCE_NM, low - LEAST_CLEARANCE_NM)
-    if by_spread > 0 and by_spread >= by_feed:
-        stop = _plain(known.stop_nm or 0, display)
-        return CapTooSmallForSpreadError(cap=cap, stop=stop, gap_low=gap_low, unit=unit)
-    if by_feed >= display.resolution_nm:
-        feed = format_feed(first, display)
-        return CapTooSmallForFeedError(cap=cap, gap_low=gap_low, margin=margin_text, feed=feed, unit=unit)
-    return CapTooSmallError(cap=cap, gap_low=gap_low, margin=margin_text, unit=unit)
-
-
-def search_range_nm(cap_nm: int, margin_nm: int, gap_nm: int | None, display: Display) -> int:
-    """Return the search range: gap and margin rounded up to 0.5 mm or 0.02 in, never above the cap; the cap without."""
-    if gap_nm is None:
-        return cap_nm
-    return min(cap_nm, _up(gap_nm + margin_nm, RANGE_STEP_NM[display.unit]))
-
-
 def _check_travel(face: Face, travel: AxisTravel, display: Display) -> None:
     if travel.low_nm >= travel.high_nm:
         low, high = format_length(travel.low_nm, display), format_length(travel.high_nm, display)
         raise TravelReversedError(axis=face.axis.value, low=low, high=high, unit=display.unit.value)
-
-
-def _stand(
-    stylus: Stylus,
-    face: Face,
-    travel: AxisTravel,
-    display: Display,
-    centre_nm: int | None,
-    gap_low: int,
-    gap_high: int,
-) -> tuple[int, int] | None:
-    """Return the lowest and the highest reading of the axis at which the ball may stand, rounded inward."""
-    _check_travel(face, travel, display)
-    if centre_nm is None:
-        return None
-    zero = centre_nm + stylus.length_along_nm(face)
-    ends = sorted(zero + face.normal * (stylus.ball_radius_nm + gap) for gap in (gap_low, gap_high))
-    low, high = _up(ends[0], display.resolution_nm), _down(ends[1], display.resolution_nm)
-    axis, unit = face.axis.value, display.unit.value
-    if low < travel.low_nm or high > travel.high_nm:
-        texts = [format_length(value, display) for value in (low, high, travel.low_nm, travel.high_nm)]
-        raise StandOutsideTravelError(
-            axis=axis, stand_low=texts[0], stand_high=texts[1], low=texts[2], high=texts[3], unit=unit
-        )
-    return low, high
 
 
 def _search_end(
@@ -277,52 +287,37 @@ def _search_end(
     travel: AxisTravel,
     display: Display,
     known: KnownPlace,
-    gap_low: int,
-    range_nm: int,
+    window: Window,
 ) -> int | None:
     """Return the reading at which a search that meets nothing can end at the farthest."""
-    if known.centre_nm is None:
+    above = stylus.read_above_ball_nm(face.axis)
+    if known.centre_nm is None or above is None:
         return None
-    gap = gap_low if known.gap_nm is None else known.gap_nm
-    start = known.centre_nm + stylus.length_along_nm(face) + face.normal * (stylus.ball_radius_nm + gap)
-    end = start - face.normal * range_nm
-    end = _down(end, display.resolution_nm) if face.normal > 0 else _up(end, display.resolution_nm)
-    if not travel.low_nm <= end <= travel.high_nm:
-        texts = [format_length(value, display) for value in (end, travel.low_nm, travel.high_nm)]
+    start = known.centre_nm + above + face.normal * (stylus.ball_radius_nm + window.gap_low_nm)
+    end = start - face.normal * window.range_nm
+    step = display.resolution_nm
+    end = down(end, step) if face.normal > 0 else up(end, step)
+    limited = stylus.limited_beyond_reading_nm(face.axis)
+    if limited is not None and not travel.low_nm <= end + limited <= travel.high_nm:
+        texts = [
+            format_length(value, display)
+            for value in (end, travel.low_nm - limited, travel.high_nm - limited)
+        ]
         raise SearchLeavesTravelError(
             axis=face.axis.value,
             end=texts[0],
             low=texts[1],
             high=texts[2],
-            range=_plain(range_nm, display),
+            range=_plain(window.range_nm, display),
             unit=display.unit.value,
         )
     return end
 
 
-def _depth_window(stylus: Stylus, measures: FaceMeasures, display: Display) -> tuple[int, int] | None:
-    """Return how far below the top edge the ball's centre may be, or None on a top face."""
-    if measures.face.axis is Axis.Z:
-        return None
-    step, unit = display.resolution_nm, display.unit.value
-    low = _up(measures.edge_break_nm + stylus.ball_radius_nm, step)
-    by_reach = _down(stylus.reach_nm - LEAST_CLEARANCE_NM, step)
-    if by_reach <= low:
-        texts = [_plain(value, display) for value in (low, by_reach, stylus.reach_nm)]
-        raise StylusTooShortError(shallowest=texts[0], deepest=texts[1], reach=texts[2], unit=unit)
-    if measures.height_nm is None:
-        return low, by_reach
-    by_height = _down(measures.height_nm - stylus.ball_radius_nm - LEAST_CLEARANCE_NM, step)
-    if by_height <= low:
-        texts = [_plain(value, display) for value in (low, by_height, measures.height_nm)]
-        raise FaceTooLowError(shallowest=texts[0], deepest=texts[1], height=texts[2], unit=unit)
-    return low, min(by_reach, by_height)
-
-
 def _edge_distance(stylus: Stylus, measures: FaceMeasures, display: Display) -> int:
     """Return how far the ball's centre keeps from the face's other edges."""
     clearance = max(LEAST_CLEARANCE_NM, measures.edge_break_nm)
-    distance = _up(stylus.ball_radius_nm + clearance, display.resolution_nm)
+    distance = up(stylus.ball_radius_nm + clearance, MARK_NM[display.unit])
     if measures.width_nm is not None and measures.width_nm < 2 * distance:
         width, least = _plain(measures.width_nm, display), _plain(2 * distance, display)
         raise FaceTooNarrowError(width=width, least=least, unit=display.unit.value)
@@ -330,12 +325,16 @@ def _edge_distance(stylus: Stylus, measures: FaceMeasures, display: Display) -> 
 
 
 def check_trigger(surface_nm: int, trigger_nm: int, face: Face, stylus: Stylus, display: Display) -> int:
-    """Return surface less the one that the trigger position gives, in nm. Raises `TriggerDisagreesError`.
+    """Return surface less the one that the trigger position gives, in nm. Raises `TriggerDisagreesError`,
+    and `ZReadingUnknownError` on Z where nobody has said what the control reads there.
 
     Both as read at the machine. Allowed: one step of the display and the ball's calibration uncertainty
     together.
     """
-    ball_nm = trigger_nm - stylus.length_along_nm(face)
+    above_nm = stylus.read_above_ball_nm(face.axis)
+    if above_nm is None:
+        raise ZReadingUnknownError
+    ball_nm = trigger_nm - above_nm
     from_trigger_nm = surface_from_trigger(ball_nm, face, stylus.effective_radius_nm)
     difference_nm = surface_nm - from_trigger_nm
     allowed_nm = display.resolution_nm + stylus.radius_uncertainty_nm

@@ -78,7 +78,9 @@ def line_nm(usual: Usual, one_in: int, choice: LinesChoice, display: Display) ->
     coverage = 1 - 1 / LinesChoice(one_in, one_in + 1).ask_one_in
     half_nm = choice.factor(coverage, usual.u_b_degrees_of_freedom) * usual.u_b_nm * _root(usual)
     if usual.s_nm is not None and usual.degrees_of_freedom >= LEAST_DEGREES_OF_FREEDOM:
-        predicted_nm = spread.t_quantile(coverage, usual.degrees_of_freedom) * usual.s_nm * _root(usual)
+        predicted_nm = spread.prediction_half_width(
+            usual.s_nm, usual.degrees_of_freedom, usual.centre_variance, coverage
+        )
         half_nm = max(half_nm, predicted_nm)
     return round_inward_nm(min(half_nm, choice.ceiling_nm), display)
 
@@ -86,7 +88,7 @@ def line_nm(usual: Usual, one_in: int, choice: LinesChoice, display: Display) ->
 def _root(usual: Usual) -> float:
     if usual.n_values < 1:
         raise LimitsWithoutValueError
-    return math.sqrt(1 + 1 / usual.n_in_centre)
+    return usual.root
 
 
 def _standard(line_nm: float, usual: Usual, display: Display) -> tuple[float, float, float]:
@@ -157,6 +159,6 @@ def in_words(usual: Usual, chosen: Line, display: Display) -> tuple[Finding, ...
     seen: dict[str, str | int] = {
         "spread": s,
         "unit": unit,
-        "values": usual.degrees_of_freedom + usual.n_seatings,
+        "values": usual.n_in_spread,
     }
     return (*said, Finding("limits.spread", seen))

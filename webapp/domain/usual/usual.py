@@ -1,19 +1,21 @@
 """The usual of one fixture, axis and seating: where it lies, and the lines around it.
 
 Rules of this module:
-- Centre: the mean of this seating's last 20 accepted values, rounded half to even to the display's step. A mean over
-  all of them would lag behind a vise that creeps by half its way; over 20 it lags by ten setups, and chance widens
-  the lines by 2.5 % at most. Verdicts
-  compare the distance from that rounded centre with the lines; a value on a line is inside.
-- Spread: deviations within stretches of 20 values, so that creep does not widen the lines; a property of the
-  fixture, pooled over its seatings; a seating that scatters differently stands alone (see `spread`). Prediction
-  half-width for one more value, two-sided coverage p: t(p, v) * s * sqrt(1 + 1/n) (normal theory; Hahn and Meeker,
+- Centre: the middle of this seating's last 20 accepted values (see `middle`), which one gross value among six or more
+  hardly moves; rounded half to even to the display's step. Over all of them it would lag behind a vise that creeps by
+  half its way; over 20 it lags by ten setups. What was set aside for the spread counts here neither. Verdicts compare
+  the distance from that rounded centre with the lines; a value on a line is inside.
+- Spread: from the differences of neighbours, so that no creep, step or single outlier widens the lines, and none
+  depends on where a stretch of values begins (see `neighbours`); a property of the fixture, pooled over its seatings; a
+  seating that scatters more stands alone (see `alike`). Prediction half-width for one more value, two-sided coverage
+  p: t(p, v) * s * sqrt(1 + c), c the variance of the centre, 1/n for a mean (normal theory; Hahn and Meeker,
   Statistical Intervals, section 4.6). One setup counts once, however often it touched.
-- Floor: k * u_B * sqrt(1 + 1/n), with u_B from what the shop knows without history (JCGM 100:2008, 4.3 and
+- Floor: k * u_B * sqrt(1 + c), with u_B from what the shop knows without history (JCGM 100:2008, 4.3 and
   5.1.2). k is the normal quantile of the line's own coverage unless the lead names one. The floor alone rules
   below two degrees of freedom.
 - Ask line: one false ask in N touches; stop line: one in a larger N; neither beyond the shop's ceiling. The
   ceiling wins over the floor. Lines are rounded inward to the display's step.
+- A seating of fewer than four values cannot show whether it scatters as those before: said beside the lines.
 - No value in this seating: no lines, and every touch is asked about.
 - Grubbs' suspects are hints: nobody but the lead leaves a value out.
 """
@@ -23,11 +25,14 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Literal
 
 from webapp.domain.figures import spread
+from webapp.domain.figures.alike import pool_alike
+from webapp.domain.figures.middle import middle, variance_of_middle
+from webapp.domain.figures.neighbours import without_set_aside
 from webapp.domain.plain.errors import (
     CeilingNotPositiveError,
     FalseAskTooOftenError,
@@ -44,6 +49,8 @@ Verdict = Literal["agrees", "ask", "stop"]
 LEAST_ONE_IN = 2
 LEAST_DEGREES_OF_FREEDOM = 2
 LEAST_FOR_SUSPECTS = 3
+LATEST = 20
+LEAST_TO_COMPARE = 4
 
 
 @dataclass(frozen=True)
@@ -191,7 +198,7 @@ class Usual:
     on.
 
     `n_values` counts this seating's values; `n_seatings` the seatings whose spread was pooled,
-    `pooled_seating_ids`. `reasons` are the names of sentences `usual.<reason>`.
+    `pooled_seating_ids`, `n_in_spread` their values. `reasons` are the names of sentences `usual.<reason>`.
     """
 
     seating_id: str | None
@@ -203,25 +210,32 @@ class Usual:
     pooled_seating_ids: tuple[str, ...]
     left_out_seating_ids: tuple[str, ...]
     s_nm: float | None
-    degrees_of_freedom: int
+    degrees_of_freedom: float
     u_b_nm: float
     reasons: tuple[str, ...]
     suspects: tuple[Suspect, ...]
     u_b_degrees_of_freedom: float | None = None
+    n_in_spread: int = 0
 
     @property
     def n_in_centre(self) -> int:
-        """Return how many values the centre is the mean of."""
-        return min(self.n_values, spread.STRETCH)
+        """Return how many values the centre is the middle of."""
+        return min(self.n_values, LATEST)
+
+    @property
+    def centre_variance(self) -> float:
+        """Return the variance of the centre, in squares of the spread; that of one value where there is none yet."""
+        return variance_of_middle(max(self.n_in_centre, 1))
+
+    @property
+    def root(self) -> float:
+        """Return the standard error of one more value beside the centre, in spreads."""
+        return math.sqrt(1 + self.centre_variance)
 
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Return the reasons as codes of the words catalogue."""
         return tuple(Finding(f"usual.{reason}") for reason in self.reasons)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return plain data for the setup sheet."""
-        return asdict(self)
 
 
 def usual(
@@ -231,12 +245,14 @@ def usual(
     _check_listed_once(history)
     values = [seating.values_nm for seating in history]
     now = values[-1] if values else ()
-    pooled = spread.pool_alike(values, len(values) - 1, display.resolution_nm)
+    pooled = pool_alike(values, len(values) - 1, display.resolution_nm)
     members = pooled.members if pooled else ()
     apart = [i for i, seating in enumerate(values) if len(seating) > 1 and i not in members]
     reasons: list[str] = []
     if apart:
         reasons.append("stands_alone" if members == (len(values) - 1,) else "seatings_left_out")
+    if 0 < len(now) < LEAST_TO_COMPARE and pooled and set(members) - {len(values) - 1}:
+        reasons.append("too_few_to_compare")
     u_b_nm = combined_uncertainty_nm(floor, display)
     ask_nm, stop_nm = None, None
     if now:
@@ -244,7 +260,7 @@ def usual(
             _half_width_nm(
                 1 - 1 / one_in,
                 pooled,
-                min(len(now), spread.STRETCH),
+                variance_of_middle(min(len(now), LATEST)),
                 choice.factor(1 - 1 / one_in, floor.degrees_of_freedom) * u_b_nm,
                 choice,
             )
@@ -258,7 +274,7 @@ def usual(
         reasons.append("no_value_yet")
     return Usual(
         seating_id=history[-1].seating_id if history else None,
-        centre_nm=centre_nm(now[-spread.STRETCH :], display) if now else None,
+        centre_nm=centre_nm(in_centre(now), display) if now else None,
         ask_nm=ask_nm,
         stop_nm=stop_nm,
         n_values=len(now),
@@ -271,6 +287,7 @@ def usual(
         reasons=tuple(reasons),
         suspects=tuple(_suspects(history)),
         u_b_degrees_of_freedom=floor.degrees_of_freedom,
+        n_in_spread=sum(len(values[i]) for i in members),
     )
 
 
@@ -283,16 +300,22 @@ def _check_listed_once(history: Sequence[SeatingValues]) -> None:
 
 
 def _half_width_nm(
-    coverage: float, pooled: spread.Pooled | None, n: int, known_nm: float, choice: LinesChoice
+    coverage: float,
+    pooled: spread.Pooled | None,
+    centre_variance: float,
+    known_nm: float,
+    choice: LinesChoice,
 ) -> tuple[float, list[str]]:
     """Return the half-width before the ceiling, and the reasons for it. `known_nm` is k times u_B."""
-    floor_nm = known_nm * math.sqrt(1 + 1 / n)
+    floor_nm = known_nm * math.sqrt(1 + centre_variance)
     reasons: list[str] = []
     half_width_nm = floor_nm
     if pooled is None or pooled.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM:
         reasons.append("floor_rules")
     else:
-        predicted_nm = spread.prediction_half_width(pooled.s_nm, pooled.degrees_of_freedom, n, coverage)
+        predicted_nm = spread.prediction_half_width(
+            pooled.s_nm, pooled.degrees_of_freedom, centre_variance, coverage
+        )
         half_width_nm = max(floor_nm, predicted_nm)
         if floor_nm > predicted_nm:
             reasons.append("floor_widens")
@@ -301,9 +324,14 @@ def _half_width_nm(
     return half_width_nm, reasons
 
 
+def in_centre(values_nm: Sequence[int]) -> Sequence[int]:
+    """Return the values that the centre of these is the middle of: the latest, without the one set aside."""
+    return without_set_aside(values_nm)[-LATEST:]
+
+
 def centre_nm(values_nm: Sequence[int], display: Display) -> int:
-    """Return the exact mean rounded once, half to even, to the display's step."""
-    steps = Fraction(spread.mean(values_nm), display.resolution_nm)
+    """Return the exact middle rounded once, half to even, to the display's step."""
+    steps = Fraction(middle(values_nm), display.resolution_nm)
     return round(steps) * display.resolution_nm
 
 

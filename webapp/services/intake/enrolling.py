@@ -15,9 +15,10 @@ Rules:
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NotRequired, TypedDict, cast
 
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import read_json
@@ -42,6 +43,13 @@ from webapp.services.typed_reasons import reason_text
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
     from webapp.store import Store
+    from webapp.store.rows import DeviceRow, Health
+
+    class ListedDevice(DeviceRow):
+        """A tablet with how many of its events wait for an earlier one."""
+
+        waiting: int
+
 
 ENROL_DOMAIN = "zerokeep/enrol/1"
 ENROL_TYPE = "zerokeep-enrol+jws"
@@ -50,6 +58,47 @@ REQUEST_TYPE = "zerokeep-request+jws"
 CODE_MINUTES = 10
 LONGEST_NAME = 60
 DISPLAYS = ("standalone", "browser")
+
+
+class Enrolled(TypedDict):
+    """What a tablet is told when it is taken in."""
+
+    device: str
+    receipt_key: dict[str, str]
+    pin_key: dict[str, str]
+    shop: str
+
+
+class NewsRequest(TypedDict):
+    """What a tablet asks for: which sheets it has, which setups are its own, and the tablet's row."""
+
+    domain: str
+    challenge: str
+    have: list[str]
+    setups: list[str]
+    health: NotRequired[Health]
+    device: DeviceRow
+
+
+class OwnState(TypedDict):
+    """How a tablet stands itself."""
+
+    state: str
+
+
+class SheetNews(TypedDict):
+    """A sheet of now; its text is None for one that the tablet has."""
+
+    hash: str
+    text: str | None
+
+
+class News(TypedDict):
+    """What a tablet is told."""
+
+    sheets: list[SheetNews]
+    decisions: list[str]
+    device: OwnState
 
 
 def code_hash(code: str) -> str:
@@ -73,12 +122,12 @@ def enrol(
     keyring: KeyRing,
     code: str,
     name: str,
-    jwk: dict[str, Any],
+    jwk: Mapping[str, object],
     display: str,
     proof: str,
     now: datetime,
     source: str = "network",
-) -> dict[str, Any]:
+) -> Enrolled:
     """Take a tablet in; {"device","receipt_key","pin_key","shop"}.
 
     Raises NameRefused, KeyRefused, ProofRefused, CodeRefused, TooManyTries; nothing is stored then, except the try.
@@ -115,14 +164,14 @@ def clear_fork(store: Store, device_id: str, by: str, reason: str, now: datetime
     _set_state(store, device_id, "enrolled", "device.fork_cleared", by, reason, now)
 
 
-def devices(store: Store) -> list[dict[str, Any]]:
+def devices(store: Store) -> list[ListedDevice]:
     """All tablets with how many events of each wait for an earlier one."""
     with store.reading():
         rows = store.devices.everything()
         return [{**row, "waiting": store.setups.waiting_count(row["id"])} for row in rows]
 
 
-def read_request(store: Store, request: str, now: datetime) -> dict[str, Any]:
+def read_request(store: Store, request: str, now: datetime) -> NewsRequest:
     """The payload of a tablet's signed request, with "device" (its row) put in: {"challenge","have","setups","device"}.
 
     The caller checks the challenge. A disabled tablet may ask, to learn that it is. Raises ProofRefused.
@@ -142,7 +191,7 @@ def read_request(store: Store, request: str, now: datetime) -> dict[str, Any]:
         store.devices.see(kid, utc_text(now))
         if "health" in payload:
             store.devices.keep_health(kid, payload["health"])
-    return {**payload, "device": device}
+    return cast("NewsRequest", {**payload, "device": device})
 
 
 def _is_request(payload: Any) -> bool:
@@ -181,9 +230,9 @@ def _is_whole(number: Any) -> bool:
     return isinstance(number, int) and not isinstance(number, bool)
 
 
-def _checked_key(jwk: dict[str, Any]) -> DeviceKey:
+def _checked_key(jwk: Mapping[str, object]) -> DeviceKey:
     try:
-        return DeviceKey.from_jwk(jwk)
+        return DeviceKey.from_jwk(dict(jwk))
     except JwsRefused:
         raise KeyRefused from None
 
@@ -230,12 +279,12 @@ def _add(
     keyring: KeyRing,
     kid: str,
     name: str,
-    jwk: dict[str, Any],
+    jwk: Mapping[str, object],
     display: str,
     by: str,
     now: datetime,
 ) -> None:
-    public = {part: jwk[part] for part in ("kty", "crv", "x", "y")}
+    public = {part: str(jwk[part]) for part in ("kty", "crv", "x", "y")}
     store.devices.add(
         kid,
         public,
@@ -268,7 +317,7 @@ def _set_state(
         change(store, kind, by, device_id, None, {"reason": reason}, now)
 
 
-def news(store: Store, keyring: KeyRing, request: dict[str, Any], now: datetime) -> dict[str, Any]:
+def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) -> News:
     """What a tablet is told: the sheets of all machines, decisions of its setups, how it stands itself.
 
     `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left out
@@ -276,11 +325,11 @@ def news(store: Store, keyring: KeyRing, request: dict[str, Any], now: datetime)
     """
     from webapp.services.sheets.preparing import current_sheets  # noqa: PLC0415 - preparing is slow to load
 
-    state = {"state": request["device"]["state"]}
+    state: OwnState = {"state": request["device"]["state"]}
     if state["state"] == "disabled":
         return {"sheets": [], "decisions": [], "device": state}
     had = set(request["have"])
-    sheets = [
+    sheets: list[SheetNews] = [
         {"hash": sheet["hash"], "text": None if sheet["hash"] in had else sheet["text"]}
         for sheet in current_sheets(store, keyring, now)
         if sheet["hash"] is not None
@@ -290,7 +339,7 @@ def news(store: Store, keyring: KeyRing, request: dict[str, Any], now: datetime)
         wanted = [
             setup
             for setup in request["setups"]
-            if own.get(setup, {}).get("device") == request["device"]["id"]
+            if setup in own and own[setup]["device"] == request["device"]["id"]
         ]
         decisions = [
             row["text"] for setup in dict.fromkeys(wanted) for row in store.ledger.changes_of_setup(setup)

@@ -13,8 +13,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict, cast
 
+from webapp.domain.evidence.written_sheet import Said
 from webapp.domain.plain.axes import Axis
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.procedure.procedure import Revision
@@ -37,9 +38,10 @@ from webapp.domain.shop.shop import (
     ShopRules,
     from_plain,
 )
-from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label
+from webapp.domain.shop.slots import SlotFamily, SlotKind, SlotRow, normalise_label
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, Usual
 from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade
+from webapp.services.numbers import z_reading
 from webapp.services.numbers.histories import seating_history, usual_of
 from webapp.services.setups.board import machine_state
 from webapp.services.setups.half_set import half_set_slots
@@ -50,6 +52,18 @@ from webapp.services.times import from_text, later, utc_text
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
     from webapp.store import Store
+    from webapp.store.rows import SheetInUseRow
+    from webapp.store.rows import SlotRow as StoredSlot
+
+
+class SheetOrRefusal(TypedDict):
+    """A machine's sheet of now, or why there is none."""
+
+    machine: str
+    hash: str | None
+    text: str | None
+    error: Said | None
+
 
 NO_TIME = ""
 CHECK_AGAIN = timedelta(minutes=1)
@@ -82,7 +96,7 @@ def current_sheet(store: Store, keyring: KeyRing, machine_id: str, now: datetime
     return sheet.hash, sheet.text
 
 
-def _was_just_checked(kept: Mapping[str, Any], size: int, now: datetime) -> bool:
+def _was_just_checked(kept: SheetInUseRow, size: int, now: datetime) -> bool:
     """Whether nothing was written since the sheet was found right, less than a minute ago: time changes little."""
     recent = utc_text(now - CHECK_AGAIN) < kept["checked_at_utc"] <= utc_text(now)
     return bool(recent and kept["ledger_size"] == size)
@@ -94,17 +108,17 @@ def _inputs(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> t
     return made, made.compile(NO_TIME, NO_TIME).hash
 
 
-def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[dict[str, Any]]:
+def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[SheetOrRefusal]:
     """For each machine: machine, hash, text, error. A sheet that cannot be made has None and the refusal as error."""
     with store.reading():
         machines = list(store.shop.items("machine"))
-    found: list[dict[str, Any]] = []
+    found: list[SheetOrRefusal] = []
     for machine in machines:
         try:
             sheet_hash, text = current_sheet(store, keyring, machine, now)
             found.append({"machine": machine, "hash": sheet_hash, "text": text, "error": None})
         except DomainError as error:
-            refusal = {"code": error.code, "fields": error.fields}
+            refusal: Said = {"code": error.code, "fields": error.fields}
             found.append({"machine": machine, "hash": None, "text": None, "error": refusal})
     return found
 
@@ -133,6 +147,7 @@ class _Inputs:
         self._board = _board(store, machine_id, now)
         self._probe_check = known_of_axis.check_state(store, self._probe.id, now)
         self._revision = current_procedure(store)
+        self._z_reading = z_reading.holding(store, self._machine, self._probe)
         self._axes = self._plan(store, now)
         self._pin_key = keyring.pin_jwk
 
@@ -145,6 +160,7 @@ class _Inputs:
             seating=self._seating,
             probe=self._probe,
             probe_check=self._probe_check,
+            z_reading=self._z_reading,
             people=self._people,
             slots=self._slots,
             board=self._board,
@@ -162,7 +178,7 @@ class _Inputs:
         usuals_now = {axis: _usual(store, *parts, axis, history, now) for axis, history in histories.items()}
         choices = {axis: lines_of(store, self.rules, fixture, axis) for axis in histories}
         causes = causes_now(store, *parts[1:], usuals_now, choices, self._slots, histories)
-        return plan_axes(*parts, usuals_now, causes)
+        return plan_axes(*parts, usuals_now, causes, self._z_reading)
 
 
 def current_procedure(store: Store) -> Revision:
@@ -284,12 +300,12 @@ def _slots(store: Store, machine: Machine, now: datetime) -> list[SlotRow]:
     return sorted(rows, key=lambda row: places[normalise_label(row.label, family)])
 
 
-def slot_row(row: Mapping[str, Any], names: Mapping[str, str]) -> SlotRow:
+def slot_row(row: StoredSlot, names: Mapping[str, str]) -> SlotRow:
     """A row of the register as the domain takes it."""
     values = row["last_values"]
     return SlotRow(
         label=row["label"],
-        kind=row["kind"],
+        kind=cast("SlotKind", row["kind"]),
         owner_id=row["owner"],
         owner_name=names.get(row["owner"]) if row["owner"] else None,
         until_utc=from_text(row["until_utc"]) if row["until_utc"] else None,

@@ -13,10 +13,11 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NotRequired, TypedDict
 
+from webapp.domain.plain.errors import DomainError
 from webapp.domain.procedure.procedure import Procedure, publish
-from webapp.domain.shop.shop import Person, as_plain
+from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules, as_plain, from_plain
 from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import give_first_secrets
@@ -33,7 +34,15 @@ LEFT_OUT = "not in the shop file"
 
 # "passphrase" or "pin" -> a value made by chance that the rules of secrets take.
 MakeSecret = Callable[[str], str]
-Change = dict[str, Any]
+
+
+class Change(TypedDict):
+    """A difference that was applied; for a new person with first secrets, which are shown once."""
+
+    type: str
+    subject: str
+    data: Mapping[str, object]
+    secrets: NotRequired[dict[str, str]]
 
 
 def load(
@@ -100,12 +109,12 @@ class _Loader:
         self._store, self._by, self._now = store, by, now
         self.changes: list[Change] = []
 
-    def items(self, kind: str, wanted: Mapping[str, dict[str, Any]]) -> None:
+    def items(self, kind: str, wanted: Mapping[str, dict[str, object]]) -> None:
         """Machines, fixtures, probes, the shop's rules."""
         before = self._store.shop.items(kind)
         for item_id, value in wanted.items():
             value = _as_stored(value)  # noqa: PLW2901
-            if before.get(item_id) != value:
+            if item_id not in before or _as_now(kind, before[item_id]) != value:
                 self._store.shop.put(kind, item_id, value)
                 self._note(
                     f"{kind}.{'changed' if item_id in before else 'added'}",
@@ -191,9 +200,21 @@ class _Loader:
         give_first_secrets(self._store, person.id, hashes, self._by, self._now)
         self.changes[-1]["secrets"] = values
 
-    def _note(self, kind: str, subject: str, data: dict[str, Any]) -> None:
+    def _note(self, kind: str, subject: str, data: Mapping[str, object]) -> None:
         change(self._store, kind, self._by, subject, None, data, self._now)
         self.changes.append({"type": kind, "subject": subject, "data": data})
+
+
+ITEMS = {"shop": ShopRules, "fixture": Fixture, "probe": Probe, "machine": Machine}
+
+
+def _as_now(kind: str, stored: dict[str, object]) -> dict[str, object]:
+    """A stored value with what this version has added to its kind, so that a new field alone is no difference."""
+    try:
+        found: dict[str, object] = _as_stored(as_plain(from_plain(ITEMS[kind], stored)))
+    except DomainError:
+        return stored
+    return found
 
 
 def _as_stored(value: Any) -> Any:

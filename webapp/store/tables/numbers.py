@@ -51,6 +51,19 @@ class ProbeCheck(Table):
     found = peewee.TextField()
 
 
+class ZCheck(Table):
+    """A check of what a machine's page reads on Z: what it depends on and what was typed, as JSON. Kept for ever."""
+
+    number = peewee.AutoField()
+    machine = peewee.TextField()
+    point = peewee.TextField()
+    length_nm = peewee.IntegerField(null=True)
+    made_with = peewee.TextField()
+    typed = peewee.TextField()
+    by = peewee.TextField()
+    at_utc = peewee.TextField()
+
+
 class Budget(Table):
     """What the lead changed of an uncertainty budget, as JSON: its confidence and its lines."""
 

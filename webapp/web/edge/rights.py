@@ -70,6 +70,8 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "probes.probe": READERS,
     "probes.check": LEADS,
     "probes.care": LEADS,
+    "z_readings.page": READERS,
+    "z_readings.check": LEADS,
     "past.overview": READERS,
     "past.export": READERS,
     "past.look": LEADS,

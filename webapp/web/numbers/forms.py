@@ -8,7 +8,8 @@ from wtforms.fields.choices import SelectChoice
 from wtforms.validators import InputRequired, Length
 
 from webapp.domain.budget.uncertainty import Distribution
-from webapp.web.desk.forms import DeskForm, words
+from webapp.domain.shop.measures import ZPoint
+from webapp.web.desk.forms import DeskForm, secret, words
 from webapp.web.show.shown_values import plain
 
 SHORT = 200
@@ -103,6 +104,20 @@ class ProbeCare(DeskForm):
     every_days = _typed("Check it every … days", "It is empty. Type a number of days, such as 90.")
     factor = _typed("While overdue, count it … times as wide", "It is empty. Type 1 or more, such as 2.")
     reason = words("Reason", WHY)
+
+
+class ZCheckForm(DeskForm):
+    """What the machine page reads on Z, the touch that shows it, and the passphrase again."""
+
+    point = RadioField(
+        "What the machine page reads on Z",
+        [InputRequired("Nothing is chosen. Choose what the machine page reads.")],
+        choices=[SelectChoice(one.value, plain(f"z_point.{one.value}")) for one in ZPoint],
+    )
+    length = _typed("From the gauge line to the centre of the ball")
+    surface = _typed("Height of the surface", "It is empty. Type the height of the surface.")
+    page = _typed("Z on the machine page", "It is empty. Type the Z that the machine page shows.")
+    passphrase = secret("Your passphrase, again")
 
 
 class PastFile(DeskForm):

@@ -8,7 +8,7 @@ UTC and say so in the heading of their column or of their page; nothing is worke
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -140,7 +140,7 @@ def square_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
     return rows
 
 
-def timings(stages: list[StageOnSheet], state: Folded, events: list[AnyEvent]) -> list[dict[str, Any]]:
+def timings(stages: list[StageOnSheet], state: Folded, events: Sequence[AnyEvent]) -> list[dict[str, Any]]:
     """When each step was closed and how long after the event before it, from the tablet's own monotonic clock."""
     by_id = {event["id"]: place for place, event in enumerate(events)}
     rows = []
@@ -154,7 +154,7 @@ def timings(stages: list[StageOnSheet], state: Folded, events: list[AnyEvent]) -
     return rows
 
 
-def _since_last(events: list[AnyEvent], place: int | None) -> int | None:
+def _since_last(events: Sequence[AnyEvent], place: int | None) -> int | None:
     if not place:
         return None
     took = int(events[place]["elapsed_ms"]) - int(events[place - 1]["elapsed_ms"])

@@ -5,7 +5,7 @@
 import {drawingFigure} from '../drawing.js';
 import {button, el, svg} from '../dom.js';
 import {say} from '../say.js';
-import {distance, feed, shown} from '../numbers.js';
+import {distance, feed, judged, shown} from '../numbers.js';
 import {plate} from '../plate.js';
 import {machineState, notice, stepText} from '../text.js';
 
@@ -37,13 +37,10 @@ export function searchGrid(context, axis, where) {
     where.picture ?? picture(context),
     plate(say('tablet.search.towards'), {value: axis.search_label, other: say(`tablet.direction.${axis.axis}${axis.search > 0 ? '_plus' : '_minus'}`)}, 'direction'),
     plate(say('tablet.search.most'), distance(approach.range_nm, machine), 'range'),
-    plate(say('tablet.search.feed'), {...feed(approach.first_feed_text, approach.first_feed_mm_per_min, machine), note: say('tablet.search.feed_most', {most: largest(approach)})}, 'first'),
+    plate(say('tablet.search.feed'), feed(approach.first_feed_text, approach.first_feed_mm_per_min, machine), 'first'),
     plate(say('tablet.search.second_feed'), feed(approach.fine_feed_text, approach.fine_feed_mm_per_min, machine), 'second'),
     where.plates, where.words, stepText(setup, step));
 }
-
-/** The largest first feed without its unit; a sheet from before it was carried has the feed that is set, which is never above. */
-const largest = ({largest_first_feed_text: text, first_feed_text: set}) => (text ?? set).split(' ')[0];
 
 function standAt(axis, {machine, slotLabel}) {
   const {approach} = axis;
@@ -68,18 +65,19 @@ export function wayPlates({axis, approach}, {kind}, {machine}) {
 function standPoint({axis, approach: {stand_above_ball_nm: above}}, machine) {
   if (axis !== 'Z' || above === undefined) return say('tablet.search.page_spindle', {axis});
   if (above === 0) return say('tablet.search.page_ball');
+  if (above < 0) return say('tablet.search.page_underside');
   return say('tablet.search.page_gauge_line', {above: distance(above, machine).value, unit: machine.unit});
 }
 
 /** Without a usual only the gap between ball and face is known. */
 export function gapPlate(approach, machine, kind = 'gap') {
-  const [low, high] = [distance(approach.gap_low_nm, machine), distance(approach.gap_high_nm, machine)];
+  const [low, high] = [judged(approach.gap_low_nm, machine), judged(approach.gap_high_nm, machine)];
   return plate(say('tablet.search.gap'), {value: say('tablet.search.between', {low: low.value, high: high.value}), unit: low.unit, other: say('tablet.search.between', {low: low.other, high: high.other})}, `${kind} between`);
 }
 
 /** How deep the ball's centre goes below the jaw's top, and how far it keeps from the face's other edges; on a top the edges alone. */
 function place({depth_low_nm: low, depth_high_nm: high, edge_distance_nm: edge}, machine) {
-  const written = nm => distance(nm, machine).value;
+  const written = nm => judged(nm, machine).value;
   const fields = {edge: written(edge), unit: machine.unit};
   return el('p', {}, low === null ? say('tablet.search.edges', fields) : say('tablet.search.depth', {...fields, low: written(low), high: written(high)}));
 }
