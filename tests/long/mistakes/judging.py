@@ -15,7 +15,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from tests.long.mistakes.planted import Case
+from tests.long.mistakes.planted import Case, here
 from tests.long.mistakes.running import World
 from tests.long.mistakes.walking import Walked
 from webapp.demo.mill import AXES
@@ -25,7 +25,8 @@ FITS = {
     "prevented": {"prevented"},
     "caught": {"caught"},
     "named": {"named"},
-    "unseen": {"unseen", "caught"},
+    "told next": {"told next"},
+    "unseen": {"unseen", "told next", "caught"},
 }
 
 
@@ -43,35 +44,38 @@ class Outcome:
 
 def judge(case: Case, world: World, walked: Walked, later: Walked | None = None) -> Outcome:
     """What came of this walk, with the walk of whoever came next where the case asks for one."""
-    told = tuple(walked.caught) + (() if later is None else _told_later(later))
-    crashes = walked.follower.mill.crashes
-    came, by = _came(case, walked, told, bool(crashes))
-    broken = tuple(_broken(case, world, walked, told, came))
-    return Outcome(case, world.machine, 0, came, by, broken)
+    case = here(case, walked.follower.sheet, world.mill.truth.clamping_axis)
+    told, next_told = _told(walked), () if later is None else _told(later)
+    came = _came(case, walked, told, next_told)
+    by = "; ".join((*_hit(case, walked), *told, *(f"next setup, {one}" for one in next_told)))
+    return Outcome(case, world.machine, 0, came, by, tuple(_broken(case, world, walked, came)))
 
 
-def _came(case: Case, walked: Walked, told: tuple[tuple[str, str], ...], crashed: bool) -> tuple[str, str]:
-    if crashed:
-        hit = walked.follower.mill.crashes[-1]
-        named = "; ".join(step for step, _ in case.named_by)
-        return "named", f"{hit.part} on {hit.on} ({named})"
+def _came(case: Case, walked: Walked, told: tuple[str, ...], next_told: tuple[str, ...]) -> str:
+    if walked.follower.mill.crashes:
+        return "named"
     if told:
-        return "caught", "; ".join(dict.fromkeys(f"{step}: {what}" for step, what in told))
-    remarks = walked.result.get("remarks", ())
-    if remarks:
-        return "caught", "; ".join(f"told the lead: {one['kind']}" for one in remarks)
-    return ("unseen", "") if case.expect == "unseen" else ("prevented", "")
+        return "caught"
+    if next_told:
+        return "told next"
+    return "unseen" if case.expect == "unseen" else "prevented"
 
 
-def _told_later(later: Walked) -> tuple[tuple[str, str], ...]:
-    """What the next setup at this machine said."""
-    remarks = [("next setup", one["kind"]) for one in later.result.get("remarks", ())]
-    return (*(("next setup", f"{step} {what}") for step, what in later.caught), *remarks)
+def _hit(case: Case, walked: Walked) -> Iterator[str]:
+    """What was hit, and which steps name it."""
+    if walked.follower.mill.crashes:
+        hit = walked.follower.mill.crashes[-1]
+        yield f"{hit.part} on {hit.on}, named by {' and '.join(step for step, _ in case.named_by)}"
 
 
-def _broken(
-    case: Case, world: World, walked: Walked, told: tuple[tuple[str, str], ...], came: str
-) -> Iterator[str]:
+def _told(walked: Walked) -> tuple[str, ...]:
+    """What stopped, asked or told, on the way and before the lead."""
+    said = [f"{step}: {what}" for step, what in walked.caught]
+    said += [f"before the lead: {one['kind']}" for one in walked.result["remarks"]]
+    return tuple(dict.fromkeys(said))
+
+
+def _broken(case: Case, world: World, walked: Walked, came: str) -> Iterator[str]:
     left = walked.follower.left
     crashed = bool(walked.follower.mill.crashes)
     if crashed and not left:
@@ -83,7 +87,7 @@ def _broken(
     if case.expect == "unseen" or crashed:
         return
     yield from _laundered(walked)
-    yield from _passed(world, walked, told)
+    yield from _passed(world, walked)
 
 
 def _not_named(case: Case, sheet: Mapping[str, Any], left: list[str]) -> Iterator[str]:
@@ -116,8 +120,8 @@ def _laundered(walked: Walked) -> Iterator[str]:
             yield f"{touch['axis']} was kept as agreeing, and the row holds another value"
 
 
-def _passed(world: World, walked: Walked, told: tuple[tuple[str, str], ...]) -> Iterator[str]:
-    if walked.result["outcome"] != "complete" or told or walked.result.get("remarks"):
+def _passed(world: World, walked: Walked) -> Iterator[str]:
+    if walked.result["outcome"] != "complete" or _told(walked):
         return
     row, truth = walked.follower.row(walked.follower.own), world.mill.vise.surface_nm
     for axis in AXES:

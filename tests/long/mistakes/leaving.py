@@ -48,16 +48,12 @@ def going_without_a_look(follower: Follower, step: Step) -> None:
         follower.go(axis, step["axis"])
 
 
-def going_aside(**by_nm: int) -> Deviation:
-    """Raise, and go to a place that is not the drawn one, without a look."""
-
-    @stopping_at_a_crash
-    def deviate(follower: Follower, step: Step) -> None:
-        going_without_a_look(follower, step)
-        for axis, by in by_nm.items():
-            follower.mill.jog(axis, by)
-
-    return deviate
+@stopping_at_a_crash
+def going_over_the_jaw(follower: Follower, step: Step) -> None:
+    """Raise, and stop over the jaw instead of beside it, without a look."""
+    going_without_a_look(follower, step)
+    axis = step["axis"]
+    follower.mill.jog(axis, -follower.plan(axis)["normal"] * 20 * MM)
 
 
 def going_onto_the_step(follower: Follower, _: Step) -> None:

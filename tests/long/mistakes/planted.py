@@ -3,8 +3,10 @@
 Rules of this module (the mistakes are common practice, no source):
 - A case is a world (what is wrong at the mill before anybody comes), what happens on the way, and where the list is
   left. With no step left, the list is followed to the letter.
+- Mills touch their faces in orders of their own: a step's stage is the axis, or "end" and "clamp" for the side faces,
+  or "second" for the side face that is touched last (`here` puts the sheet's own stages in).
 - `expect` says what has to come of it: "prevented" (followed, nothing is hit, the mistake does not come about),
-  "caught" (something stops or tells before the setup is signed as usable), "named" (the list is left, something is hit,
+  "caught" (something stops or tells before the setup is signed as usable), "told next" (the next setup tells), "named" (the list is left, something is hit,
   and an earlier step or the same one said so), "unseen" (nothing can see it; `why` says it).
 """
 
@@ -38,6 +40,33 @@ class Case:
     then: str = ""
     why: str = ""
     sheet_of: str = ""
+    needs_step: bool = False
+
+
+def here(case: Case, sheet: Mapping[str, Any], clamping_axis: str) -> Case:
+    """The case with the stages of this sheet. A look for square has its own ways over and down: these are meant too."""
+    sides = [axis["axis"].lower() for axis in sheet["axes"] if axis["axis"] != "Z"]
+    clamp = clamping_axis.lower()
+    stages = {"clamp": clamp, "end": "y" if clamp == "x" else "x", "second": sides[-1]}
+
+    def own(step_id: str) -> str:
+        stage, _, name = step_id.partition(".")
+        return f"{stages.get(stage, stage)}.{name}"
+
+    known = {step["id"] for stage in sheet["procedure"]["stages"] for step in stage["steps"]}
+
+    def keyed(by_step: Mapping[str, Any]) -> dict[str, Any]:
+        found = {own(step_id): one for step_id, one in by_step.items()}
+        square = {f"{one.partition('.')[0]}.square_{one.partition('.')[2]}": found[one] for one in found}
+        return found | {step_id: one for step_id, one in square.items() if step_id in known}
+
+    return replace(
+        case,
+        leaves=keyed(case.leaves),
+        pauses={own(step_id): pause for step_id, pause in case.pauses.items()},
+        slips={own(step_id): slip for step_id, slip in case.slips.items()},
+        named_by=tuple((own(step_id), words) for step_id, words in case.named_by),
+    )
 
 
 def _planting(name: str, value: Any) -> Pause:
@@ -65,11 +94,10 @@ def _lengths(**by_axis: int) -> dict[str, int]:
     return {"X": 0, "Y": 0, "Z": 0} | by_axis
 
 
-LOOK = ("y.over", "raise Z")
 PREVENTED = (
     Case("jog sideways while low", "list followed", "prevented"),
     Case("jog sideways while low", "straight across to the next face", "named",
-         leaves={"y.over": leaving.moving_while_low}, named_by=(("y.over", "raise Z to the top"),)),
+         leaves={"second.over": leaving.moving_while_low}, named_by=(("second.over", "raise Z to the top"),)),
     Case("not homed", "list followed", "prevented", start=_lose_home),
     Case("not homed", "not homed, but looked at before lowering", "caught", start=_lose_home,
          leaves={"ready.state": leaving.skipping}),
@@ -86,24 +114,24 @@ PREVENTED = (
     Case("lowered onto jaw or parallels", "handle left, but looked while lowering", "caught", world=("handle_left",),
          leaves={"vise.bare": leaving.skipping, "z.over": leaving.going_without_a_look}),
     Case("lowered onto jaw or parallels", "over the jaw instead of beside it", "named",
-         leaves={"x.over": leaving.going_aside(X=20 * MM), "x.lower": leaving.lowering_blindly},
-         named_by=(("x.over", "beside the fixed jaw"), ("x.lower", "front and side"))),
+         leaves={"end.over": leaving.going_over_the_jaw, "end.lower": leaving.lowering_blindly},
+         named_by=(("end.over", "beside the fixed jaw"), ("end.lower", "front and side"))),
     Case("lowered onto jaw or parallels", "over the jaw, but looked while lowering", "caught",
-         leaves={"x.over": leaving.going_aside(X=20 * MM)}),
+         leaves={"end.over": leaving.going_over_the_jaw}),
     Case("lowered onto jaw or parallels", "tall parallel left before the clamping face", "named",
          more={"left": (("parallel", 44 * MM),)},
-         leaves={"vise.bare": leaving.skipping, "y.lower": leaving.lowering_blindly},
-         named_by=(("vise.bare", "parallels"), ("y.lower", "air gets less"))),
+         leaves={"vise.bare": leaving.skipping, "clamp.lower": leaving.lowering_blindly},
+         named_by=(("vise.bare", "parallels"), ("clamp.lower", "air gets less"))),
     Case("hand under a cutter", "another tool in the probe's pocket, list followed", "caught",
          world=("other_tool_hangs",)),
     Case("hand under a cutter", "not looked at what hangs there", "caught", world=("other_tool_hangs",),
          leaves={"probe.load": leaving.not_looking_at_the_spindle},
          why="The hand is at the cutter when the input stays silent: only the look at probe.load keeps it away."),
     Case("cycle start after a hold", "held in mid-search, list followed", "prevented",
-         leaves={"x.touch": leaving.holding()}),
+         leaves={"end.touch": leaving.holding()}),
     Case("cycle start after a hold", "too fast, held, cycle start", "named",
-         leaves={"x.touch": leaving.holding(leaving.going_on_by_cycle_start, feed=leaving.FAST_MM_PER_MIN)},
-         named_by=(("ready.stop", "no cycle start"), ("x.search", "feed as on the plates"))),
+         leaves={"end.touch": leaving.holding(leaving.going_on_by_cycle_start, feed=leaving.FAST_MM_PER_MIN)},
+         named_by=(("ready.stop", "no cycle start"), ("end.search", "feed as on the plates"))),
 )  # fmt: skip
 
 SLOTS = (
@@ -122,8 +150,9 @@ SLOTS = (
          leaves={"clear.values": leaving.clearing_one_more_row()}),
     Case("row beside it or whole table cleared", "whole table, looked at", "caught",
          leaves={"clear.values": leaving.clearing_the_table()}),
-    Case("row beside it or whole table cleared", "one row more, not looked at", "caught",
-         leaves={"clear.values": leaving.clearing_one_more_row(look=False)}, then="neighbour"),
+    Case("row beside it or whole table cleared", "one row more, not looked at", "told next",
+         leaves={"clear.values": leaving.clearing_one_more_row(look=False)}, then="neighbour",
+         why="In this setup nobody looks at the rows above and below but the person: the row's owner is told first."),
 )  # fmt: skip
 
 PROBE = (
@@ -137,13 +166,13 @@ PROBE = (
     Case("dead or stuck input", "dead, the lamp taken as proof", "caught", world=("probe_dead",),
          leaves={"probe.input": leaving.saying_it_changed}),
     Case("dead or stuck input", "dies between two touches", "caught",
-         pauses={"y.search": _planting("probe", "dead")}),
+         pauses={"clamp.search": _planting("probe", "dead")}),
     Case("dead or stuck input", "dead, a range far too long typed", "named", world=("probe_dead",),
          leaves={"probe.input": leaving.saying_it_changed, "z.touch": leaving.searching(range_nm=20 * MM)},
          named_by=(("probe.input", "input"), ("z.search", "ange and feed as on the plates"))),
     Case("probe asleep after waiting", "twelve minutes between two touches", "caught",
-         pauses={"y.touch": _waiting(12)}),
-    Case("probe asleep after waiting", "twelve minutes at a question", "caught", pauses={"x.over": _waiting(12)}),
+         pauses={"clamp.touch": _waiting(12)}),
+    Case("probe asleep after waiting", "twelve minutes at a question", "caught", pauses={"end.over": _waiting(12)}),
     Case("bent or loose stylus", "bent so that it is seen", "caught",
          more={"bent_nm": _lengths(X=900_000)}),
     Case("bent or loose stylus", "bent too little to be seen", "caught", world=("stylus_bent",)),
@@ -166,13 +195,13 @@ VALUES = (
          leaves={"probe.modes": leaving.skipping}),
     Case("moving jaw or turned vise", "vise turned, list followed", "caught", world=("vise_turned",)),
     Case("moving jaw or turned vise", "before the moving jaw, not looked at", "caught",
-         leaves={"y.over": leaving.going_before_the_moving_jaw}),
+         leaves={"clamp.over": leaving.going_before_the_moving_jaw}),
     Case("moving jaw or turned vise", "before the moving jaw, searched its way", "caught",
-         leaves={"y.over": leaving.going_before_the_moving_jaw, "y.touch": leaving.searching(direction_turned=True)}),
+         leaves={"clamp.over": leaving.going_before_the_moving_jaw, "clamp.touch": leaving.searching(direction_turned=True)}),
     Case("radius left out or another probe's ball", "radius left out", "caught", world=("ball_left_out",)),
     Case("radius left out or another probe's ball", "another probe's ball", "caught", world=("other_ball",)),
     Case("sign, digit, inch for mm", "sign", "caught", slips={"z.touch": lambda value: -value}),
-    Case("sign, digit, inch for mm", "one digit wrong", "caught", slips={"x.touch": lambda value: value - 3 * MM}),
+    Case("sign, digit, inch for mm", "one digit wrong", "caught", slips={"end.touch": lambda value: value - 3 * MM}),
     Case("sign, digit, inch for mm", "inch for mm", "caught",
          slips={"z.touch": lambda value: round(value / 25_400) * 1_000}),
     Case("mistake repeated at a stop", "radius left out, touched again the same", "caught", world=("ball_left_out",)),
@@ -186,7 +215,7 @@ VALUES = (
     Case("jaws changed, ball on a step or screw hole", "other jaws, not looked at", "caught", world=("other_jaws",),
          leaves={"vise.wipe": leaving.skipping}),
     Case("jaws changed, ball on a step or screw hole", "ball on the step", "caught",
-         leaves={"z.over": leaving.going_onto_the_step}),
+         leaves={"z.over": leaving.going_onto_the_step}, needs_step=True),
     Case("jaws changed, ball on a step or screw hole", "ball over a screw hole", "caught",
          leaves={"z.over": leaving.going_over_a_hole}),
 )  # fmt: skip
@@ -194,22 +223,22 @@ VALUES = (
 SEARCHES = (
     Case("the other mill's sheet", "its sheet at this mill", "caught", sheet_of="other"),
     Case("wrong way, no touch, feed or range not as shown", "wrong way", "caught",
-         leaves={"x.touch": leaving.searching(direction_turned=True)}),
+         leaves={"end.touch": leaving.searching(direction_turned=True)}),
     Case("wrong way, no touch, feed or range not as shown", "range far too short", "caught",
-         leaves={"x.touch": leaving.searching(range_nm=MM)}),
+         leaves={"end.touch": leaving.searching(range_nm=MM)}),
     Case("wrong way, no touch, feed or range not as shown", "feed far too fast", "named",
-         leaves={"y.touch": leaving.searching(feed=leaving.FAST_MM_PER_MIN)},
-         named_by=(("y.search", "feed as on the plates"),)),
+         leaves={"clamp.touch": leaving.searching(feed=leaving.FAST_MM_PER_MIN)},
+         named_by=(("clamp.search", "feed as on the plates"),)),
     Case("wrong way, no touch, feed or range not as shown", "range far too long, all else right", "prevented",
-         leaves={"x.touch": leaving.searching(range_nm=20 * MM)},
+         leaves={"end.touch": leaving.searching(range_nm=20 * MM)},
          why="A probe that answers ends the move; with a dead one it breaks, see there."),
 )  # fmt: skip
 
 UNSEEN = (
     Case("half-set or zero values run afterwards", "broken off after the first face", "caught", world=(),
-         pauses={"x.search": _planting("probe", "dead")}, then="board"),
+         pauses={"end.search": _planting("probe", "dead")}, then="board"),
     Case("a value invented; jaws or vise changed after the setup", "invented from the shown coordinates", "unseen",
-         leaves={"x.touch": leaving.inventing}, then="next",
+         leaves={"end.touch": leaving.inventing}, then="next",
          why="Past the ask line it is asked about. Inside it nothing differs, and no program reads the control's row:"
              " the next copy-down of that row tells, and the pace of the step."),
     Case("a value invented; jaws or vise changed after the setup", "vise bumped after the signature", "unseen",

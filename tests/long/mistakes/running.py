@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.long.mistakes.follower import Follower
-from tests.long.mistakes.planted import Case
+from tests.long.mistakes.planted import Case, here
 from tests.long.mistakes.walking import Walk, Walked
 from webapp.commands.opening import opened
 from webapp.demo import starting
@@ -38,7 +38,7 @@ NEXT_SETUP_S = 3600
 FOLLOWED = Case("", "list followed", "prevented")
 NOW = datetime(2026, 11, 29, 9, 0, tzinfo=UTC)
 SETUPS_A_MILL = 8
-PEOPLE = {"plover": ("odile", "tariq"), "dunlin": ("ilse", "odile")}
+PEOPLE = {"plover": ("odile", "tariq"), "dunlin": ("odile", "ilse")}
 OTHER = {"plover": "dunlin", "dunlin": "plover"}
 
 
@@ -91,6 +91,7 @@ class World:
     def walk(self, case: Case, person: str) -> Walked:
         """One setup of this person, sent in at its end."""
         sheet_hash, sheet = self.sheet(OTHER[self.machine] if case.sheet_of == "other" else self.machine)
+        case = here(case, sheet, self.mill.truth.clamping_axis)
         own = next(row["label"] for row in sheet["slots"] if row["owner_id"] == person)
         follower = Follower(self.mill, sheet, own, dict(case.leaves), dict(case.slips), plate=self.machine)
         walk = Walk(
@@ -107,6 +108,10 @@ class World:
         walked = walk.run()
         self._send(walked)
         return walked
+
+    def has_what_it_needs(self, case: Case) -> bool:
+        """Whether this mill's vise has what the case is about."""
+        return not case.needs_step or self.mill.truth.step_nm > 0
 
     def later(self, case: Case, person: str) -> Walked:
         """The next setup here, on another day's sheet: by whoever it is, the list followed."""
