@@ -36,7 +36,9 @@ class Walk:
         self.fold = Fold(self.sheet)
         self.events: list[dict[str, Any]] = []
         self.first = len(device.sent)
-        self.answers = StepAnswers(self.sheet, person, PlainControl(self), self._question_id, touches_again=False)
+        self.answers = StepAnswers(
+            self.sheet, person, PlainControl(self), self._question_id, touches_again=False
+        )
 
     @property
     def parts(self) -> list[dict[str, Any]]:

@@ -139,10 +139,19 @@ class SheetRow(TypedDict):
     expires_at_utc: str
 
 
-class SheetInUseRow(SheetRow):
-    """A machine's sheet, and when and at which size of the ledger it was last found right."""
+class SheetChecked(TypedDict):
+    """When a machine's sheet was last found right, and at which version of what it is compiled from."""
 
-    ledger_size: int
+    machine: str
+    hash: str
+    version: str
+    checked_at_utc: str
+
+
+class SheetInUseRow(SheetRow):
+    """The same with the sheet itself."""
+
+    version: str
     checked_at_utc: str
 
 

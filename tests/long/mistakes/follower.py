@@ -347,7 +347,11 @@ class Follower:
     def meet(self, ended: str) -> None:
         """What the list says to do where a search did not end with a touch."""
         if ended == "no_touch":
-            raise Odd("nothing_found", "again") if self.mill.state.lean is None else Odd("dead_probe", "put_away")
+            raise (
+                Odd("nothing_found", "again")
+                if self.mill.state.lean is None
+                else Odd("dead_probe", "put_away")
+            )
         if ended == "already_touched":
             raise Odd("the control hears a touch before it moves", "put_away")
         if ended != "touched":

@@ -102,7 +102,9 @@ def searching(direction_turned: bool = False, range_nm: int = 0, feed: float = 0
     return deviate
 
 
-def holding(then: Callable[[Follower, Step], Any] | None = None, feed: float = 0, range_nm: int = 0) -> Deviation:
+def holding(
+    then: Callable[[Follower, Step], Any] | None = None, feed: float = 0, range_nm: int = 0
+) -> Deviation:
     """Feed hold in the middle of the search; then what the list says (report it), or something else."""
 
     @stopping_at_a_crash
@@ -150,7 +152,9 @@ def neighbour(follower: Follower) -> str:
     held = [
         row["label"]
         for row in rows
-        if row["label"] != follower.own and row["owner_id"] and any(follower.mill.slots_nm[row["label"]].values())
+        if row["label"] != follower.own
+        and row["owner_id"]
+        and any(follower.mill.slots_nm[row["label"]].values())
     ]
     return held[0] if held else empty_neighbour(follower)
 
@@ -158,7 +162,9 @@ def neighbour(follower: Follower) -> str:
 def empty_neighbour(follower: Follower) -> str:
     """A row that holds nothing."""
     return next(
-        label for label, row in follower.mill.slots_nm.items() if label != follower.own and not any(row.values())
+        label
+        for label, row in follower.mill.slots_nm.items()
+        if label != follower.own and not any(row.values())
     )
 
 
@@ -232,7 +238,9 @@ def inventing(follower: Follower, step: Step) -> int:
     axis = step["axis"]
     approach = follower.plan(axis)["approach"]
     away = follower.mill.ball_radius_nm + follower.gap_nm(axis)
-    middle = (approach["stand_low_nm"] + approach["stand_high_nm"]) // 2 - (approach["stand_above_ball_nm"] or 0)
+    middle = (approach["stand_low_nm"] + approach["stand_high_nm"]) // 2 - (
+        approach["stand_above_ball_nm"] or 0
+    )
     value = middle - follower.plan(axis)["normal"] * away
     step_nm = follower.mill.build.resolution_nm
     return round(value / step_nm) * step_nm

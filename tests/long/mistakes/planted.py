@@ -6,8 +6,9 @@ Rules of this module (the mistakes are common practice, no source):
 - Mills touch their faces in orders of their own: a step's stage is the axis, or "end" and "clamp" for the side faces,
   or "second" for the side face that is touched last (`here` puts the sheet's own stages in).
 - `expect` says what has to come of it: "prevented" (followed, nothing is hit, the mistake does not come about),
-  "caught" (something stops or tells before the setup is signed as usable), "told next" (the next setup tells), "named" (the list is left, something is hit,
-  and an earlier step or the same one said so), "unseen" (nothing can see it; `why` says it).
+  "caught" (something stops or tells before the setup is signed as usable), "told next" (the next setup tells), "named"
+  (the list is left, something is hit, and an earlier step or the same one said so), "unseen" (nothing in this setup can
+  see it; `why` says it).
 """
 
 from __future__ import annotations
@@ -197,7 +198,8 @@ VALUES = (
     Case("moving jaw or turned vise", "before the moving jaw, not looked at", "caught",
          leaves={"clamp.over": leaving.going_before_the_moving_jaw}),
     Case("moving jaw or turned vise", "before the moving jaw, searched its way", "caught",
-         leaves={"clamp.over": leaving.going_before_the_moving_jaw, "clamp.touch": leaving.searching(direction_turned=True)}),
+         leaves={"clamp.over": leaving.going_before_the_moving_jaw,
+                 "clamp.touch": leaving.searching(direction_turned=True)}),
     Case("radius left out or another probe's ball", "radius left out", "caught", world=("ball_left_out",)),
     Case("radius left out or another probe's ball", "another probe's ball", "caught", world=("other_ball",)),
     Case("sign, digit, inch for mm", "sign", "caught", slips={"z.touch": lambda value: -value}),

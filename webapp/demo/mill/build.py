@@ -60,8 +60,8 @@ class Faults:
     control hears a touch all the time). `ball_in_control_nm` is the ball's radius that the control counts with, None
     the right one; `length_off_nm` what its length of the probe is too long by. `shift_nm` and `turn_urad` are added to
     what a touch writes. `chip_nm` lies on a face until somebody wipes it. A loose nut lets the vise shift when it is
-    pushed. `hangs_instead` is what really hangs in the probe's pocket. `left` are things left on the vise, with their heights;
-    `jaw_off_nm` is what other jaws are higher or thicker by; `turned`: the vise stands the other way round.
+    pushed. `hangs_instead` is what really hangs in the probe's pocket. `left` are things left on the vise, with their
+    heights; `jaw_off_nm` is what other jaws are higher or thicker by; `turned`: the vise stands the other way round.
     """
 
     probe: str = "well"

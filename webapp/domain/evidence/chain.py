@@ -5,6 +5,10 @@ Rules of this module:
   was copied, or brought back from a backup. Both events are real and both are kept; which of them is right no program
   can tell.
 - The same event twice is no fork.
+
+Decision: a fork is a finding, not a failure. Failing such a record would throw away the only evidence of
+what happened. So `verify` names the events and judges the rest, the pages and the desk say it before the
+lead signs, and a record whose pages state its fork holds. A break of the chain before any fork still fails.
 """
 
 from __future__ import annotations

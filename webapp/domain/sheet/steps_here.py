@@ -87,6 +87,11 @@ def procedure_here(revision: Revision, here: Here) -> ProcedureOnSheet:
     }
 
 
+def row_to_zero(step: Step, here: Here) -> StepOnSheet:
+    """Return the step that sets the row of a broken off setup to zero again, in this machine's words."""
+    return _step(step, here)
+
+
 def _ordered(procedure: Procedure, here: Here) -> list[Stage]:
     """Return the stages with those of the axes in the fixture's order, in the place of the first of them."""
     by_id = {stage.id: stage for stage in procedure.stages}

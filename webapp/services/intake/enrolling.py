@@ -9,8 +9,8 @@ Rules:
 - a tablet enrolled outside the installed app is noted as that, because its data is less well kept there;
 - a disabled tablet stays known, so that what it signed earlier can still be checked;
 - with each request a tablet says whether its browser protects what it holds, how much room there is, and how far its
-  clock is off; the newest is kept. A tablet in the middle of a setup goes on in its own version, so a request of the
-  version before, without that, is read as well.
+  clock is off; what is new is kept, and once a minute at most what is not. A tablet in the middle of a setup goes on in
+  its own version, so a request of an earlier version, without that, is read as well.
 """
 
 from __future__ import annotations
@@ -58,6 +58,10 @@ REQUEST_TYPE = "zerokeep-request+jws"
 CODE_MINUTES = 10
 LONGEST_NAME = 60
 DISPLAYS = ("standalone", "browser")
+REQUEST_FIELDS = {"domain", "challenge", "have", "setups"}
+LATER_FIELDS = {"health", "sheets_sha256"}
+SEEN_EVERY_SECONDS = 60
+SKEW_TOLD_MS = 1_000
 
 
 class Enrolled(TypedDict):
@@ -77,6 +81,7 @@ class NewsRequest(TypedDict):
     have: list[str]
     setups: list[str]
     health: NotRequired[Health]
+    sheets_sha256: NotRequired[str]
     device: DeviceRow
 
 
@@ -94,9 +99,10 @@ class SheetNews(TypedDict):
 
 
 class News(TypedDict):
-    """What a tablet is told."""
+    """What a tablet is told. `sheets` is None for one that keeps the list named `sheets_sha256` already."""
 
-    sheets: list[SheetNews]
+    sheets: list[SheetNews] | None
+    sheets_sha256: NotRequired[str]
     decisions: list[str]
     device: OwnState
 
@@ -187,16 +193,37 @@ def read_request(store: Store, request: str, now: datetime) -> NewsRequest:
         raise ProofRefused from None
     if not _is_request(payload):
         raise ProofRefused
-    with store.writing():
-        store.devices.see(kid, utc_text(now))
-        if "health" in payload:
-            store.devices.keep_health(kid, payload["health"])
+    if _is_worth_noting(device, payload.get("health"), now):
+        with store.writing():
+            store.devices.see(kid, utc_text(now))
+            if "health" in payload:
+                store.devices.keep_health(kid, payload["health"])
     return cast("NewsRequest", {**payload, "device": device})
 
 
+def _is_worth_noting(device: DeviceRow, health: Health | None, now: datetime) -> bool:
+    """Whether a tablet was not heard of for a while, or says something else of itself than it did.
+
+    Tablets ask four times a minute: a write for each, flushed to the disk, would be most of what the disk does.
+    """
+    seen, kept = device["last_seen_at_utc"], device["health"]
+    if seen is None or not later(now, seconds=-SEEN_EVERY_SECONDS) < seen <= utc_text(now):
+        return True
+    if health is None or kept is None:
+        return health is not kept
+    return health["persisted"] != kept["persisted"] or _has_moved(health["skew_ms"], kept["skew_ms"])
+
+
+def _has_moved(skew_ms: int | None, kept_ms: int | None) -> bool:
+    if skew_ms is None or kept_ms is None:
+        return skew_ms != kept_ms
+    return abs(skew_ms - kept_ms) > SKEW_TOLD_MS
+
+
 def _is_request(payload: Any) -> bool:
-    fields = {"domain", "challenge", "have", "setups"}
-    if not isinstance(payload, dict) or payload.keys() not in (fields, fields | {"health"}):
+    if not isinstance(payload, dict) or not REQUEST_FIELDS <= payload.keys() <= REQUEST_FIELDS | LATER_FIELDS:
+        return False
+    if not isinstance(payload.get("sheets_sha256", ""), str):
         return False
     if "health" in payload and not _is_health(payload["health"]):
         return False
@@ -321,20 +348,21 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
     """What a tablet is told: the sheets of all machines, decisions of its setups, how it stands itself.
 
     `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left out
+    (None). "sheets_sha256" names the whole list of hashes: a tablet that says it keeps just that list gets no list
     (None).
     """
-    from webapp.services.sheets.preparing import current_sheets  # noqa: PLC0415 - preparing is slow to load
+    from webapp.services.sheets.preparing import current_hashes  # noqa: PLC0415 - preparing is slow to load
 
     state: OwnState = {"state": request["device"]["state"]}
     if state["state"] == "disabled":
         return {"sheets": [], "decisions": [], "device": state}
-    had = set(request["have"])
-    sheets: list[SheetNews] = [
-        {"hash": sheet["hash"], "text": None if sheet["hash"] in had else sheet["text"]}
-        for sheet in current_sheets(store, keyring, now)
-        if sheet["hash"] is not None
-    ]
+    found = current_hashes(store, keyring, now)
+    hashes = [found[machine] for machine in sorted(found)]
+    digest = sha256("\n".join(hashes).encode()).hexdigest()
     with store.reading():
+        sheets = (
+            None if request.get("sheets_sha256") == digest else _listed(store, hashes, set(request["have"]))
+        )
         own = store.setups.setups_by_id(request["setups"])
         wanted = [
             setup
@@ -344,4 +372,10 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
         decisions = [
             row["text"] for setup in dict.fromkeys(wanted) for row in store.ledger.changes_of_setup(setup)
         ]
-    return {"sheets": sheets, "decisions": decisions, "device": state}
+    return {"sheets": sheets, "sheets_sha256": digest, "decisions": decisions, "device": state}
+
+
+def _listed(store: Store, hashes: list[str], had: set[str]) -> list[SheetNews]:
+    """The sheets of these hashes, with the texts of those that are not had."""
+    texts = store.setups.texts_of_sheets([one for one in hashes if one not in had])
+    return [{"hash": one, "text": texts.get(one)} for one in hashes]

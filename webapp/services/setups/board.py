@@ -3,6 +3,9 @@
 Rules: the board repeats what the last setup of a machine said and when; it knows nothing of what nobody told it. A
 setup that was last heard of long ago and never ended leaves the state "unknown", or the probe in the spindle if it
 was there. A slot that a setup left half set stays on the board until somebody sets it whole.
+
+Decision: the board is public on the shop's network, because the next person has to see how a machine was
+left before anybody signs in. It names the person who left it and no value.
 """
 
 from __future__ import annotations

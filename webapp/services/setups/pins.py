@@ -8,6 +8,10 @@ Rules:
   setup.signed event, of which there are three after the first, then that signing waits;
 - the person must be active and authorised for the machine at the time that the event claims and now;
 - the decision is a change on the ledger; until it is there the signature counts as made on the device only.
+
+Decision: the sealed PIN travels beside the event, not in it. Inside, it would stand on the ledger for ever,
+and could not be bound to the event's id; beside it, it is bound to that id and erased once checked. A wrong
+PIN found at sync leaves all events as they are and asks for another signature.
 """
 
 from __future__ import annotations

@@ -18,6 +18,7 @@ from webapp.store.rows import (
     SetAsideRow,
     SetupParts,
     SetupRow,
+    SheetChecked,
     SheetInUseRow,
     SheetRow,
     WaitingRow,
@@ -31,6 +32,7 @@ from webapp.store.tables.setups import (
     Setup,
     Sheet,
     SheetInUse,
+    SheetVersion,
     Waiting,
 )
 
@@ -119,14 +121,28 @@ class SetupsRepository(Repository):
                 yield found
 
     def sheet_in_use(self, machine: str) -> SheetInUseRow | None:
-        """The sheet that was last found right for a machine, with `ledger_size` and `checked_at_utc`, or None."""
+        """The sheet that was last found right for a machine, with `version` and `checked_at_utc`, or None."""
         row = self._row(SheetInUse.select().where(SheetInUse.machine == machine))
         sheet = self.sheet(row["hash"]) if row else None
         return cast("SheetInUseRow", {**row, **sheet}) if row and sheet else None
 
-    def use_sheet(self, machine: str, sheet_hash: str, ledger_size: int, checked_at_utc: str) -> None:
+    def sheets_in_use(self) -> dict[str, SheetChecked]:
+        """The same for all machines, by machine, without the sheets themselves."""
+        rows: list[SheetChecked] = self._rows(SheetInUse.select())
+        return {row["machine"]: row for row in rows}
+
+    def sheet_versions(self) -> dict[str, int]:
+        """How often what sheets are compiled from has changed, by subject: "shop", "machine:…", "fixture:…"."""
+        return {row["subject"]: row["number"] for row in self._rows(SheetVersion.select())}
+
+    def texts_of_sheets(self, hashes: Collection[str]) -> dict[str, str]:
+        """The texts of these sheets, by hash."""
+        found = self._found("sheet", ("hash", "text"), hashes, key="hash")
+        return {hash_: row["text"] for hash_, row in found.items()}
+
+    def use_sheet(self, machine: str, sheet_hash: str, version: str, checked_at_utc: str) -> None:
         """Say that a sheet was found right for a machine."""
-        fields = {"machine": machine, "hash": sheet_hash, "ledger_size": ledger_size}
+        fields = {"machine": machine, "hash": sheet_hash, "version": version}
         self._run(SheetInUse.insert({**fields, "checked_at_utc": checked_at_utc}).on_conflict("REPLACE"))
 
     # Events
@@ -376,11 +392,15 @@ class SetupsRepository(Repository):
         moved = KeptValue.update(seating=to_seating).where(here & (KeptValue.at_utc >= since_utc))
         return self._run(moved)
 
-    def _found(self, table: str, columns: tuple[str, ...], ids: Collection[str]) -> dict[str, Any]:
-        """Rows of these ids, by id. One statement however many there are: the ids travel as one JSON text."""
+    def _found(
+        self, table: str, columns: tuple[str, ...], ids: Collection[str], key: str = "id"
+    ) -> dict[str, Any]:
+        """Rows of these ids, by id (the first column). One statement: the ids travel as one JSON text."""
         if not ids:
             return {}
-        statement = f"SELECT {', '.join(columns)} FROM {table} WHERE id IN (SELECT value FROM json_each(?))"  # noqa: S608
+        statement = (
+            f"SELECT {', '.join(columns)} FROM {table} WHERE {key} IN (SELECT value FROM json_each(?))"  # noqa: S608
+        )
         rows = self._database.raw(statement, (json.dumps(list(ids)),))
         return {row[0]: dict(zip(columns, row, strict=True)) for row in rows}
 

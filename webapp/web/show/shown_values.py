@@ -14,6 +14,7 @@ from typing import Any
 
 from webapp.domain.causes.of_setup import causes_of_touch
 from webapp.domain.evidence.folded_setup import Folded
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.evidence.written_sheet import StageOnSheet, WrittenSheet
 from webapp.domain.plain.lengths import Display, Unit, format_length, format_other_unit
 from webapp.domain.setup.state import OPEN, AnyEvent
@@ -219,7 +220,7 @@ def in_words(table: Mapping[str, str]) -> Callable[[str | None], str]:
 
 def step_words(step_id: str, sheet: WrittenSheet, slot: str | None) -> str:
     """What a step asks to do, as its sheet says it, without the full stop; its id where the sheet has no such step."""
-    steps = (step for stage in sheet["procedure"]["stages"] for step in stage["steps"])
+    steps = planned_steps(sheet).values()
     do = next((step["do"] for step in steps if step["id"] == step_id), step_id)
     return str(do).replace("{slot}", slot or "the slot").removesuffix(".")
 
