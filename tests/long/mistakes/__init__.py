@@ -33,13 +33,13 @@ def walk_one(base: Base, case: Case, machine: str, seed: int) -> Outcome | None:
 
 
 def _walked(world: World, case: Case, machine: str) -> Outcome:
-    first, second = PEOPLE[machine]
     world.plant(case)
-    walked = world.walk(case, first)
-    later = None
-    if case.then:
-        later = world.later(case, second if case.then == "neighbour" else first)
-    return judge(case, world, walked, later)
+    walked = world.walk(case, PEOPLE[machine])
+    if not case.then:
+        return judge(case, world, walked)
+    harmed = walked.follower.harmed
+    owners = {row["label"]: row["owner_id"] for row in walked.follower.sheet["slots"]}
+    return judge(case, world, walked, world.later(case, owners.get(harmed, PEOPLE[machine])))
 
 
 def outcomes(base: Base, cases: Iterable[Case], machines: Iterable[str], seeds: int) -> Iterator[Outcome]:

@@ -51,6 +51,7 @@ class Follower:
     by_memory: bool = False
     plate: str = ""
     own_reset: bool = False
+    harmed: str = ""
     step: Step = field(default_factory=dict)
     left: list[str] = field(default_factory=list)
 

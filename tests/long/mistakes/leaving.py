@@ -35,9 +35,10 @@ def skipping(_: Follower, __: Step) -> None:
 
 @stopping_at_a_crash
 def moving_while_low(follower: Follower, step: Step) -> None:
-    """Over to the next face without raising first."""
-    for axis in "XY":
-        follower.go(axis, step["axis"])
+    """Over to the next face without raising first: straight through the jaw's corner."""
+    next_axis = step["axis"]
+    for axis in sorted("XY", key=lambda one: one == next_axis):
+        follower.go(axis, next_axis)
 
 
 @stopping_at_a_crash
@@ -192,7 +193,8 @@ def clearing_one_more_row(look: bool = True) -> Deviation:
 
     def deviate(follower: Follower, _: Step) -> Values:
         before = {one: dict(row) for one, row in follower.mill.slots_nm.items()}
-        follower.mill.clear_row(neighbour(follower))
+        follower.harmed = neighbour(follower)
+        follower.mill.clear_row(follower.harmed)
         follower.mill.clear_selected()
         if look:
             follower.look_at_rows(before)

@@ -61,12 +61,18 @@ def here(case: Case, sheet: Mapping[str, Any], clamping_axis: str) -> Case:
         square = {f"{one.partition('.')[0]}.square_{one.partition('.')[2]}": found[one] for one in found}
         return found | {step_id: one for step_id, one in square.items() if step_id in known}
 
+    leaves = keyed(case.leaves)
+
+    def naming(step_id: str) -> str:
+        stage, _, name = own(step_id).partition(".")
+        return f"{stage}.square_{name}" if f"{stage}.square_{name}" in leaves else own(step_id)
+
     return replace(
         case,
-        leaves=keyed(case.leaves),
+        leaves=leaves,
         pauses={own(step_id): pause for step_id, pause in case.pauses.items()},
         slips={own(step_id): slip for step_id, slip in case.slips.items()},
-        named_by=tuple((own(step_id), words) for step_id, words in case.named_by),
+        named_by=tuple((naming(step_id), words) for step_id, words in case.named_by),
     )
 
 

@@ -38,7 +38,7 @@ NEXT_SETUP_S = 3600
 FOLLOWED = Case("", "list followed", "prevented")
 NOW = datetime(2026, 11, 29, 9, 0, tzinfo=UTC)
 SETUPS_A_MILL = 8
-PEOPLE = {"plover": ("odile", "tariq"), "dunlin": ("odile", "ilse")}
+PEOPLE = {"plover": "odile", "dunlin": "odile"}
 OTHER = {"plover": "dunlin", "dunlin": "plover"}
 
 
