@@ -18,11 +18,11 @@ from webapp.domain.usual.limits import in_words
 from webapp.services.numbers import choosing, trending
 from webapp.services.numbers.choosing import Matters
 from webapp.web.desk import forms
-from webapp.web.desk.desk import names
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.fixtures import AXIS, sentences
 from webapp.web.show import charting, shown_values
+from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("choosing", __name__)
