@@ -445,6 +445,12 @@ Z_CHECKS = Migration(
     ),
 )
 
+# A choice from before stays what it was: how rare a false stop shall be.
+STOP_LENGTHS = Migration(
+    "stop lines as lengths",
+    ("ALTER TABLE axis_choice ADD COLUMN stop_length_nm INTEGER CHECK (stop_length_nm > 0)",),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -461,6 +467,7 @@ MIGRATIONS = (
     HEALTH,
     LISTS,
     Z_CHECKS,
+    STOP_LENGTHS,
 )
 
 

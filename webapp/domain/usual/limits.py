@@ -82,7 +82,7 @@ def line_nm(usual: Usual, one_in: int, choice: LinesChoice, display: Display) ->
             usual.s_nm, usual.degrees_of_freedom, usual.centre_variance, coverage
         )
         half_nm = max(half_nm, predicted_nm)
-    return round_inward_nm(min(half_nm, choice.ceiling_nm), display)
+    return round_inward_nm(min(max(half_nm, choice.least_ask_nm), choice.ceiling_nm), display)
 
 
 def _root(usual: Usual) -> float:
