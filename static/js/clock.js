@@ -6,6 +6,11 @@
  * as it is known here: `basis` says by what. 'server': compared since the page was opened. 'memory': compared earlier, and the
  * wall clock may have been set since. 'own': never compared. The forward clock stands still while some tablets sleep: it says
  * how much time has passed at least, and where the wall clock says more, the tablet slept or its clock was set.
+ *
+ * Decision: ages are told by the server's time. What a slot holds has the time of the server's receipt, because the tablet's
+ * own cannot be checked and was the greater risk; an offline tablet's values, sent late, so count as seen late. A slot that
+ * was left half set stays marked until a setup that is known to be later, by its tablet's chain or by when its sheet was
+ * compiled. A clock put back refuses to begin.
  */
 const SKEW_TO_SAY_MS = 120_000;
 

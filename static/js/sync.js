@@ -128,13 +128,24 @@ export class Sync {
     const setups = await this.setups();
     const have = await shelf.hashes();
     const health = {...await this.protection(), skew_ms: clock.skewMs};
-    const payload = {domain: 'zerokeep/request/1', challenge, have, setups, health};
+    const known = await shelf.noted('sheets_sha256');
+    const payload = {domain: 'zerokeep/request/1', challenge, have, setups, health, ...(known ? {sheets_sha256: known} : {})};
     const {jws} = await sign(device.privateKey, device.id, REQUEST, payload);
     const news = await this.api.post('/api/news', {request: jws});
     this.state.device = news.device?.state ?? 'enrolled';
-    const sheets = await shelf.keepSheets(news.sheets, this.inUse, clock.nowUtc());
+    const sheets = news.sheets === null ? 0 : await this.#keepSheets(news);
     const decisions = await shelf.keepDecisions(news.decisions);
     return sheets > 0 || decisions;
+  }
+
+  /** Keep what came, and the name of the whole list once all of it is here: the server need not list it again. */
+  async #keepSheets(news) {
+    const {shelf, clock} = this;
+    const kept = await shelf.keepSheets(news.sheets, this.inUse, clock.nowUtc());
+    const have = new Set(await shelf.hashes());
+    const whole = news.sheets.every(({hash}) => have.has(hash));
+    await shelf.note('sheets_sha256', whole ? news.sheets_sha256 ?? null : null);
+    return kept;
   }
 
   #tell(state) {

@@ -345,7 +345,12 @@ def test_a_text_from_before_lists_and_conditions_is_read_as_it_was() -> None:
 
 def test_hands_go_in_before_the_probe_is_there_and_then_only_to_nudge_it() -> None:
     kinds = {step.id: step.kind for step in SHIPPED.steps if step.hands}
-    assert kinds == {"vise.open": "jaw", "vise.wipe": "confirm", "vise.bare": "confirm", "probe.input": "input"}
+    assert kinds == {
+        "vise.open": "jaw",
+        "vise.wipe": "confirm",
+        "vise.bare": "confirm",
+        "probe.input": "input",
+    }
     ids = [step.id for step in SHIPPED.steps]
     assert max(ids.index(one) for one in kinds if kinds[one] != "input") < ids.index("probe.load")
 

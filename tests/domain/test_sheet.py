@@ -80,7 +80,7 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
     sheet = value_of()
     assert sheet.keys() == {
         "domain", "compiled_at_utc", "expires_at_utc", "shop", "machine", "fixture", "probe", "people", "slots",
-        "board", "axes", "square", "procedure", "pin_key",
+        "board", "axes", "square", "procedure", "pin_key", "format", "leads", "row_to_zero",
     }  # fmt: skip
     assert sheet["machine"].keys() == {
         "id", "name", "unit", "decimals", "travel_nm", "confirm_limit_nm", "slot_family", "probe_tool", "parking_tool",

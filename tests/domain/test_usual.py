@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import replace
 
@@ -285,14 +284,6 @@ def test_every_reason_has_its_sentence() -> None:
         assert all(say(finding.code).endswith(".") for finding in one.findings)
 
 
-def test_the_usual_is_plain_data_for_the_sheet() -> None:
-    found = usual([seating("a", 0, 1000, 2000, 90_000)], FLOOR, CHOICE, MM)
-    again = json.loads(json.dumps(found.as_dict()))
-    assert again["centre_nm"] == found.centre_nm
-    assert again["reasons"] == list(found.reasons)
-
-
-@given(offsets_nm, offsets_nm, st.integers(-(10**5), 10**5), displays)
 def test_moving_all_values_by_whole_even_steps_moves_the_centre_and_no_line(
     old: list[int], now: list[int], steps: int, display: Display
 ) -> None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
 from tests.kit.clock import Clock
 from tests.kit.device import Device
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.plain.lengths import format_length
 from webapp.domain.setup.fold import Fold
 from webapp.domain.touch.compare import (
@@ -50,13 +52,13 @@ class Walk:
         return self.device.sent[self.first :]
 
     @property
-    def step(self) -> dict[str, Any]:
+    def step(self) -> Mapping[str, Any]:
         """The step that is open."""
         return self._plan[self.fold.current_step or ""]
 
     @property
-    def _plan(self) -> dict[str, dict[str, Any]]:
-        return {step["id"]: step for stage in self.sheet["procedure"]["stages"] for step in stage["steps"]}
+    def _plan(self) -> dict[str, Mapping[str, Any]]:
+        return planned_steps(self.sheet)
 
     def event(
         self,
@@ -180,13 +182,20 @@ class Walk:
         return "square.entered", {"axis": axis, "typed": typed, "values_nm": values_nm, **found}
 
     def _compare(self, step: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        because = self.fold.result()["keep_because"]
-        if because is None:
-            self.question(1000 + len(self.device.sent), step["axis"])
-            because = self.fold.result()["keep_because"]
-        if because is None:  # past the stop line: the same value from a second search is a repeat that agrees
-            return "touch.repeated", {"axis": step["axis"]}
-        return "touch.kept", {"axis": step["axis"], "because": because}
+        state, axis = self.fold.result(), step["axis"]
+        if state["keep_because"] is None and state["blocked"]["code"] == "setup.compare_needs_reading":
+            last = [touch for touch in state["touches"] if touch["axis"] == axis][-1]
+            names = ("axis", "typed", "value_nm", "verdict", "difference_nm")
+            return "touch.read_again", {name: last[name] for name in names}
+        if state["keep_because"] is None:
+            self.question(1000 + len(self.device.sent), axis)
+            state = self.fold.result()
+        if state["keep_because"] is None:  # past the stop line
+            return "touch.repeated" if state["may_touch_again"] else "axis.given_up", {"axis": axis}
+        return "touch.kept", {"axis": axis, "because": state["keep_because"]}
+
+    def _zero(self, _: Mapping[str, Any]) -> tuple[str, dict[str, Any]]:
+        return "slot.zeroed", {"label": self.fold.result()["slot"], **self._clear({})[1]}
 
     def _finish(self, _: dict[str, Any]) -> tuple[str, dict[str, Any]]:
         outcome = "broken_off" if self.fold.result()["broken_off"] else "complete"

@@ -114,7 +114,9 @@ def settled(stage: dict[str, Any]) -> dict[str, Any]:
         if step["when"] == ""
     ]
     for step in steps:
-        step["checks"] = [{"id": one["id"], "label": one["label"]} for one in step["checks"] if one["when"] == ""]
+        step["checks"] = [
+            {"id": one["id"], "label": one["label"]} for one in step["checks"] if one["when"] == ""
+        ]
         if step["kind"] == "jaw":
             step["choices"] = [{**one, "closes": one["id"] == "back"} for one in step["choices"]]
     return {**stage, "steps": steps}

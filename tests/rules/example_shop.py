@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from typing import Any
 
 from webapp.domain.causes.of_sheet import measures_of, sheet_causes
 from webapp.domain.plain.axes import Axis
 from webapp.domain.procedure.procedure import Revision, publish
+from webapp.domain.procedure.row_to_zero import ROW_TO_ZERO
 from webapp.domain.procedure.shipped import SHIPPED
 from webapp.domain.sheet.sheet import (
     Board,
@@ -98,7 +99,15 @@ SLOTS = (
         {Axis.X: -381_248_000, Axis.Y: -152_401_000, Axis.Z: -300_050_000},
         LAST_SEEN,
     ),
-    SlotRow("G55", "person", "ivo", "Ivo Brandt", datetime(2027, 6, 30, tzinfo=UTC)),
+    SlotRow(
+        "G55",
+        "person",
+        "ivo",
+        "Ivo Brandt",
+        datetime(2027, 6, 30, tzinfo=UTC),
+        {Axis.X: -300_000_000, Axis.Y: -100_000_000, Axis.Z: -250_000_000},
+        LAST_SEEN,
+    ),
     SlotRow("G56", "shop"),
     SlotRow("G57", "free"),
     SlotRow("G58", "person", "mara", "Mara Okafor", datetime(2026, 11, 1, tzinfo=UTC)),
@@ -110,6 +119,10 @@ PEOPLE = (
     SheetPerson("ivo", "Ivo Brandt", None),
     SheetPerson("lena", "Lena Moss", "2026-11-25T08:00:00.000Z"),
 )
+
+# As a sheet carries it; its words matter to no rule.
+ZERO_STEP = {name: part for name, part in asdict(ROW_TO_ZERO).items() if name not in {"when", "variants"}}
+LEADS = (SheetPerson("ines", "Ines Varga", None), SheetPerson("mara", "Mara Okafor", None))
 
 
 def usual_of(machine: Machine, axis: str, *, known: bool = True) -> Usual:
@@ -152,6 +165,7 @@ def example_sheet(
         "seating": Seating("seating-1", "2026-11-02T09:00:00.000Z"),
         "probe": probe,
         "people": PEOPLE,
+        "leads": LEADS,
         "slots": SLOTS,
         "board": Board("clear", "2026-11-24T16:21:00.000Z", "Ivo Brandt", 0),
         "axes": plan_axes(
@@ -166,7 +180,11 @@ def example_sheet(
 
 
 def sheet_value(name: str) -> dict[str, Any]:
-    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, or "x_only" with one face."""
+    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, or "x_only" with one face.
+
+    Behind two lines: "unplanned" without the look that its procedure has, "twin_rows" with one row like another,
+    "first_format" as sheets once were.
+    """
     sheets = {
         "mm": lambda: example_sheet("mm"),
         "inch": lambda: example_sheet("inch"),
@@ -174,5 +192,15 @@ def sheet_value(name: str) -> dict[str, Any]:
         "square": lambda: example_sheet("mm", fixture=replace(VISE, square_apart_nm=100_000_000)),
         "x_only": lambda: example_sheet("mm", fixture=replace(VISE, faces=VISE.faces[:1])),
     }
-    value: dict[str, Any] = json.loads(sheets[name.removesuffix("_unplanned")]().text)
-    return value | {"square": None} if name.endswith("_unplanned") else value
+    base, _, special = name.partition("__")
+    value: dict[str, Any] = json.loads(sheets[base]().text)
+    value |= {"format": 2, "row_to_zero": ZERO_STEP}
+    if special == "unplanned":
+        return value | {"square": None}
+    if special == "twin_rows":
+        rows = [row | {"last_values_nm": value["slots"][0]["last_values_nm"]} for row in value["slots"][:2]]
+        return value | {"slots": [*rows, *value["slots"][2:]]}
+    if special == "first_format":
+        later = {"format", "row_to_zero", "leads"}
+        return {part: what for part, what in value.items() if part not in later}
+    return value

@@ -11,7 +11,9 @@ from random import Random
 from typing import Any
 
 from tests.rules.playing import Player
-from webapp.domain.evidence.events import BREAK_REASONS, SLOT_OUTCOMES, WORRIES
+from webapp.domain.evidence.events import BREAK_REASONS, LIFTS, SLOT_OUTCOMES, TROUBLES, WORRIES
+from webapp.domain.plain.lengths import format_length
+from webapp.domain.touch.compare import compared_on_sheet, display_of
 
 Plain = dict[str, Any]
 
@@ -36,6 +38,10 @@ TYPED_SLOTS = (
 TYPED_TOOLS = ("30", "T30", "t 030", "1", "T1", "03", "", "x", "30.0", "-1", " 1 ")
 OFFS_NM = (0, 1_000, 39_000, 39_001, 45_000, 50_000, 51_000, 100_000, 1_250_000, 25_000_000)
 CHARACTERS = "0123456789" * 3 + "+-\u2212..,,  \t\u00a0\u2009\u202feEx°٣"
+TAKEN_OVER: Plain = {
+    "type": "setup.taken_over",
+    "data": {"from_setup": "3f0c9f7e-0000-4000-8000-000000000009", "from_person": "ivo"},
+}
 PEOPLE = ("mara", "ivo", "lena", "zoe")
 
 
@@ -46,10 +52,23 @@ def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
     if chance.random() < 0.97:
         machine = sheet["machine"]["id"] if chance.random() < 0.97 else "mill-9"
         player.add({"type": "setup.started", "data": {"machine": machine, "display": "standalone"}})
+    if chance.random() < 0.1:
+        player.add(TAKEN_OVER)
+    if player.events and player.events[0]["type"] == "setup.started" and chance.random() < 0.4:
+        _walk_to(player, chance.choice(("copy", "copy", "over", "touch", "sign")))
     for _ in range(chance.randrange(1, 110)):
         _next(player, chance)
     chance.shuffle(player.decisions)
     return player.events, player.decisions
+
+
+def _walk_to(player: Player, kind: str) -> None:
+    """Answer carefully up to the first step of this kind: what may happen there is worth more than the way to it."""
+    for _ in range(2 * len(player.steps)):
+        current = player.current
+        if current is None or player.steps[current]["kind"] == kind:
+            return
+        player.add(player.careful(player.steps[current]))
 
 
 class RandomPlayer(Player):
@@ -76,8 +95,16 @@ def _next(player: RandomPlayer, chance: Random) -> None:
     current = player.current
     if current is None:
         _decide(player, chance)
-    elif player.steps[current]["kind"] == "compare" and chance.random() < 0.35:
-        chance.choice((_ask_again, _repeat_now, _decide))(player, chance)
+    elif player.steps[current]["kind"] == "compare" and chance.random() < 0.4:
+        chance.choice((_ask_again, _repeat_now, _decide, _read_now, _lift_now))(player, chance)
+    elif player.steps[current]["kind"] == "sign" and chance.random() < 0.3:
+        player.add({"type": "setup.left_unsigned"})
+    elif player.steps[current]["kind"] == "copy" and player.waits_for_label and chance.random() < 0.6:
+        _label_now(player, chance)
+    elif player.steps[current]["kind"] == "copy" and chance.random() < 0.3:
+        chance.choice((_copy_another, _copy_another, _label_now, _ask_about_all))(player, chance)
+    elif player.steps[current]["kind"] in {"search", "touch"} and chance.random() < 0.12:
+        player.add(_trouble(player, chance, player.steps[current]))
     elif player.steps[current]["kind"] == "square" and chance.random() < 0.5:
         player.add(_square(player, chance, player.steps[current]))
     elif chance.random() < player.carefulness:
@@ -103,6 +130,49 @@ def _repeat_now(player: RandomPlayer, chance: Random) -> None:
     player.add(_repeat(player, chance, player.steps[player.current or ""]))
 
 
+def _read_now(player: RandomPlayer, chance: Random) -> None:
+    player.add(_read_again(player, chance, player.steps[player.current or ""]))
+
+
+def _lift_now(player: RandomPlayer, chance: Random) -> None:
+    """The lead's PIN, mostly right."""
+    player.add(_lift(player, chance, player.steps[player.current or ""]))
+    if chance.random() < 0.8:
+        _decide_lift(player, chance)
+
+
+def _decide_lift(player: Player, chance: Random) -> None:
+    is_right = chance.random() < 0.6
+    told = chance.choice(({}, {"tries_left": 1}))
+    data = {"person": "ines", "key": "k"} if is_right else {"person": "ines", "reason": "wrong_pin", **told}
+    kind = "lift.verified" if is_right else "lift.refused"
+    player.decide({"decision": kind, "data": data, "event_at": chance.choice((-1, -1, 0))})
+
+
+def _copy_another(player: RandomPlayer, chance: Random) -> None:
+    """Old values as some row of the register was last seen with them, or as none was."""
+    rows = [row["last_values_nm"] for row in player.sheet["slots"] if row["last_values_nm"] is not None]
+    rows.append(rows[0] | {"Z": -12_000_000})
+    display = display_of(player.sheet["machine"])
+    values = {
+        axis: round(value / display.resolution_nm) * display.resolution_nm
+        for axis, value in chance.choice(rows).items()
+    }
+    compared = compared_on_sheet(values, chance.choice(("G54", "G54", "G59")), player.sheet)
+    typed = {axis: format_length(value, display) for axis, value in values.items()}
+    data = {"typed": typed, "values_nm": values, "compared": compared}
+    player.add({"type": "values.copied", "data": data})
+
+
+def _label_now(player: RandomPlayer, chance: Random) -> None:
+    player.add(_label(player, chance, player.steps[player.current or ""]))
+
+
+def _ask_about_all(player: RandomPlayer, chance: Random) -> None:
+    question = _question(player, chance, player.steps[player.current or ""])
+    player.add({**question, "data": question["data"] | {"axis": None}})
+
+
 def _decide(player: Player, chance: Random) -> None:
     """One decision about something that is there."""
     questions = [event["data"]["question"] for event in player.events if event["type"] == "question.put"]
@@ -114,6 +184,9 @@ def _decide(player: Player, chance: Random) -> None:
             "reason": "Because.",
         }
         player.decide({"decision": "question.answered", "data": data})
+        return
+    if chance.random() < 0.15 and player.events:
+        _decide_lift(player, chance)
         return
     kind = chance.choice(
         (
@@ -128,7 +201,11 @@ def _decide(player: Player, chance: Random) -> None:
         return
     data = {
         "signature.verified": {"person": "mara", "key": "k"},
-        "signature.refused": {"person": "mara", "reason": chance.choice(("wrong_pin", "throttled"))},
+        "signature.refused": {
+            "person": "mara",
+            "reason": chance.choice(("wrong_pin", "throttled")),
+            **chance.choice(({}, {"tries_left": 1})),
+        },
         "setup.signed_off": {
             "meaning": "reviewed and accepted",
             "note": "",
@@ -228,6 +305,62 @@ def _keep(_player: Player, chance: Random, step: Plain) -> Plain:
     return {"type": "touch.kept", "data": {"axis": step["axis"] or "X", "because": because}}
 
 
+def _read_again(player: Player, chance: Random, step: Plain) -> Plain:
+    """The last touch read again: mostly the same, sometimes what the usual says, sometimes anything."""
+    axis = step["axis"] or "X"
+    had = [event["data"] for event in player.events if event["type"] == "touch.entered"]
+    last = next((data for data in reversed(had) if data["axis"] == axis), None)
+    if last is not None and chance.random() < 0.5:
+        return {"type": "touch.read_again", "data": dict(last)}
+    data = player.touch(axis, chance.choice((0, 0, 1_000, *OFFS_NM)))
+    if chance.random() < 0.1:
+        data["typed"] = random_typed(chance)
+    return {"type": "touch.read_again", "data": data}
+
+
+def _lift(_player: Player, chance: Random, step: Plain) -> Plain:
+    axis = chance.choice((step["axis"] or "X", step["axis"] or "X", "X", "Y"))
+    lead = chance.choice(("ines", "ines", "ines", "mara"))
+    data = {"axis": axis, "lead": lead, "decision": chance.choice(LIFTS), "reason": "Seen."}
+    return {"type": "stop.lifted", "data": data}
+
+
+def _label(_player: Player, chance: Random, _step: Plain) -> Plain:
+    return {"type": "label.read", "data": {"typed": chance.choice((*TYPED_SLOTS, "G54", "G55"))}}
+
+
+def _trouble(_player: Player, chance: Random, _step: Plain) -> Plain:
+    trouble = chance.choice((*TROUBLES, "nothing_found", "nothing_found"))
+    data = {"trouble": trouble, "touched": chance.random() < 0.3, "reset": chance.random() < 0.3}
+    return {"type": "trouble.met", "data": data}
+
+
+def _zero_again(player: Player, chance: Random, step: Plain) -> Plain:
+    data = _values(player, chance, step | {"kind": "clear"})["data"]
+    return {"type": "slot.zeroed", "data": {"label": chance.choice(("G54", "G54", "G55", "x")), **data}}
+
+
+def _put_back(player: Player, chance: Random, _step: Plain) -> Plain:
+    """Another's row set to what was copied down; sometimes to something else."""
+    had = [event["data"] for event in player.events if event["type"] == "values.copied"]
+    data = dict(had[-1]) if had and chance.random() < 0.8 else player.copied()
+    row = {"label": chance.choice(("G55", "G55", "G54", "G99")), "lead": chance.choice(("ines", "mara"))}
+    return {
+        "type": "row.put_back",
+        "data": {"typed": data["typed"], "values_nm": data["values_nm"], **row},
+    }
+
+
+def _leave(_player: Player, chance: Random, step: Plain) -> Plain:
+    return chance.choice((
+        {"type": "setup.left"},
+        {"type": "setup.left_unsigned"},
+        {"type": "setup.handed_over", "data": {"to": chance.choice(PEOPLE)}},
+        TAKEN_OVER,
+        {"type": "axis.given_up", "data": {"axis": step["axis"] or chance.choice("XYZ")}},
+    ))  # fmt: skip
+
+
 def _question(player: Player, chance: Random, step: Plain) -> Plain:
     number = chance.choice((len(player.events), len(player.events), 1))
     data = {
@@ -286,6 +419,13 @@ ODD = (
     _note,
     _reopen,
     _break,
+    _read_again,
+    _lift,
+    _label,
+    _trouble,
+    _zero_again,
+    _put_back,
+    _leave,
 )
 
 

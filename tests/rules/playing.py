@@ -10,6 +10,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.plain.lengths import format_length
 from webapp.domain.setup.fold import Fold
 from webapp.domain.touch.compare import display_of
@@ -51,12 +52,17 @@ class Player:
         self.events: list[Plain] = []
         self.decisions: list[Plain] = []
         self._fold = Fold(sheet)
-        self.steps = {step["id"]: step for stage in sheet["procedure"]["stages"] for step in stage["steps"]}
+        self.steps = planned_steps(sheet)
 
     @property
     def current(self) -> str | None:
         """The id of the step that is due."""
         return self._fold.current_step
+
+    @property
+    def waits_for_label(self) -> bool:
+        """Whether copied values wait for the label beside them."""
+        return self._fold.result()["copy_waits_for_label"]
 
     def add(self, line: Plain) -> None:
         """One event, at the current step where it names none."""
@@ -105,9 +111,7 @@ class Player:
     def careful(self, step: Plain) -> Plain:
         """What a careful operator answers to a step: the right slot, the usual value, nothing odd."""
         done = dict.fromkeys(("confirm", "jaw", "input", "over", "lower", "search"), "done")
-        kind = {**done, "tool_in": "tool", "tool_out": "tool"}.get(
-            step["kind"], step["kind"]
-        )
+        kind = {**done, "tool_in": "tool", "tool_out": "tool"}.get(step["kind"], step["kind"])
         answer: Plain = getattr(self, f"_{kind}")(step)
         return answer
 
@@ -145,14 +149,26 @@ class Player:
         return {"type": "touch.entered", "data": self.touch(step["axis"], 0)}
 
     def _compare(self, step: Plain) -> Plain:
-        because = self._fold.result()["keep_because"]
-        if because is None:
-            number = f"9b2f8c1e-0000-4000-8000-{len(self.events):012x}"
-            return {
-                "type": "question.put",
-                "data": {"question": number, "axis": step["axis"], "text": "New?"},
-            }
-        return {"type": "touch.kept", "data": {"axis": step["axis"], "because": because}}
+        result, axis = self._fold.result(), step["axis"]
+        if result["keep_because"] is not None:
+            return {"type": "touch.kept", "data": {"axis": axis, "because": result["keep_because"]}}
+        waits = result["blocked"]["code"]
+        if waits == "setup.compare_needs_reading":
+            return {"type": "touch.read_again", "data": self.read_again(axis)}
+        if waits == "setup.compare_needs_lead":
+            again = result["may_touch_again"]
+            return {"type": "touch.repeated" if again else "axis.given_up", "data": {"axis": axis}}
+        number = f"9b2f8c1e-0000-4000-8000-{len(self.events):012x}"
+        return {"type": "question.put", "data": {"question": number, "axis": axis, "text": "New?"}}
+
+    def _zero(self, _step: Plain) -> Plain:
+        zeros = {"typed": dict.fromkeys("XYZ", "0"), "values_nm": dict.fromkeys("XYZ", 0)}
+        return {"type": "slot.zeroed", "data": {"label": self._fold.result()["slot"], **zeros}}
+
+    def read_again(self, axis: str) -> Plain:
+        """The last touch of the axis read a second time, as the same value."""
+        last = [touch for touch in self._fold.result()["touches"] if touch["axis"] == axis][-1]
+        return {name: last[name] for name in ("axis", "typed", "value_nm", "verdict", "difference_nm")}
 
     def _finish(self, _step: Plain) -> Plain:
         outcome = "broken_off" if self._fold.result()["broken_off"] else "complete"

@@ -17,6 +17,7 @@ from playwright.sync_api import Browser, Page, Route
 from tests.rules.example_shop import sheet_value
 from tests.rules.generate import random_length_case, random_setup
 from tests.rules.playing import play
+from webapp.domain.evidence.events import TROUBLES
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import JsonError, canonical_text
 from webapp.domain.plain.lengths import Display, Unit, format_length, format_other_unit, parse_length
@@ -29,8 +30,9 @@ pytestmark = pytest.mark.browser
 
 ROOT = Path(__file__).parents[2]
 VECTORS = ROOT / "tests" / "vectors"
-SHEETS = ("mm", "inch", "no_usual", "square", "x_only")
-RANDOM_SETUPS = 2_000
+SHEETS = ("mm", "inch", "no_usual", "square", "x_only", "mm__twin_rows")
+OLD_SHEETS = ("mm__first_format", "no_usual__first_format")
+RANDOM_SETUPS = 1_400
 RANDOM_LENGTHS = 2_000
 PAGE = "http://rules.test/"
 POLICY = "default-src 'none'; script-src 'self'; connect-src 'self'"
@@ -107,7 +109,7 @@ def rules(browser: Browser) -> Iterator[Page]:
 
 @pytest.fixture(scope="module")
 def sheets() -> dict[str, Any]:
-    return {name: sheet_value(name) for name in (*SHEETS, "square_unplanned")}
+    return {name: sheet_value(name) for name in (*SHEETS, "square__unplanned", *OLD_SHEETS)}
 
 
 def in_browser(page: Page, script: str, cases: Any) -> Any:
@@ -133,20 +135,23 @@ def test_the_scenarios_fold_to_the_same_in_both(rules: Page, sheets: dict[str, A
 
 
 def test_random_setups_fold_to_the_same_in_both(rules: Page, sheets: dict[str, Any]) -> None:
-    names = [SHEETS[seed % len(SHEETS)] for seed in range(RANDOM_SETUPS)]
+    all_sheets = (*SHEETS, *OLD_SHEETS)
+    names = [all_sheets[seed % len(all_sheets)] for seed in range(RANDOM_SETUPS)]
     cases = [(name, *random_setup(sheets[name], seed)) for seed, name in enumerate(names)]
     ours = [fold(sheets[sheet], events, decisions) for sheet, events, decisions in cases]
     assert first_difference(ours, in_browser(rules, FOLD, [sheets, cases])) == ""
 
 
 def test_random_setups_go_far_enough_to_mean_something(sheets: dict[str, Any]) -> None:
-    results = [fold(sheets["mm"], *random_setup(sheets["mm"], seed)) for seed in range(400)]
+    names = [("mm", "mm__first_format")[seed % 2] for seed in range(500)]
+    results = [fold(sheets[name], *random_setup(sheets[name], seed)) for seed, name in enumerate(names)]
     assert {one["status"] for one in results} == {
         "running",
         "finished",
         "signed",
         "signed_off",
         "not_accepted",
+        "left",
     }
     assert {touch["because"] for one in results for touch in one["touches"]} >= {
         "agrees",
@@ -162,6 +167,53 @@ def test_random_setups_go_far_enough_to_mean_something(sheets: dict[str, Any]) -
     }
     assert {code["code"] for one in looked for code in one["problems"]} >= {"setup.square_differs"}
     assert len({problem["code"] for one in results for problem in one["problems"]}) > 25
+
+
+def test_random_setups_come_to_every_branch_of_the_second_format(sheets: dict[str, Any]) -> None:
+    names = [("mm", "square", "mm__twin_rows")[seed % 3] for seed in range(700)]
+    results = [fold(sheets[name], *random_setup(sheets[name], seed)) for seed, name in enumerate(names)]
+    remarks = {remark["kind"] for one in results for remark in one["remarks"]}
+    assert remarks >= {
+        "two_readings",
+        "stop_then_agrees",
+        "stop_kept",
+        "not_usable",
+        "copy_changed",
+        "copied_row",
+        "anothers_row_read",
+        "copy_fits_several",
+        "row_put_back",
+        "handed_over",
+        "taken_over",
+    }
+    assert {lift["state"] for one in results for lift in one["lifts"]} == {
+        "on_device",
+        "verified",
+        "refused",
+    }
+    assert {trouble["trouble"] for one in results for trouble in one["troubles"]} == set(TROUBLES)
+    assert any(one["zeroed"] for one in results)
+    assert any(one["left_unsigned"] for one in results)
+    codes = {problem["code"] for one in results for problem in one["problems"]}
+    blocked = {one["blocked"]["code"] for one in results if one["blocked"]}
+    assert codes >= {
+        "setup.read_again_once",
+        "setup.touch_again_used",
+        "setup.own_stop",
+        "setup.no_label_asked",
+        "setup.nothing_to_put_back",
+        "setup.nothing_to_give_up",
+        "setup.not_left_now",
+        "setup.not_left_unsigned",
+        "setup.handed_to_oneself",
+        "setup.taken_over_late",
+        "setup.search_needs_lead",
+    }
+    assert blocked >= {
+        "setup.compare_needs_reading",
+        "setup.compare_needs_lead",
+        "setup.compare_needs_question",
+    }
 
 
 def our_length_case(sheet: dict[str, Any], one: dict[str, Any]) -> dict[str, Any]:

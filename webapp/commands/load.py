@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import Any
 
 from webapp.chance import first_secret
 from webapp.commands.opening import opened
@@ -13,6 +12,7 @@ from webapp.domain.plain.errors import Finding
 from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.shop import loading
+from webapp.services.shop.loading import Change
 from webapp.serving import utc_now
 from webapp.settings import Settings
 from webapp.words import say
@@ -35,7 +35,7 @@ def load(settings: Settings, path: Path, *, dry_run: bool, as_json: bool) -> int
     return DONE
 
 
-def _apply(settings: Settings, shop: Shop, *, dry_run: bool) -> list[dict[str, Any]]:
+def _apply(settings: Settings, shop: Shop, *, dry_run: bool) -> list[Change]:
     with opened(settings) as (store, keyring):
         return loading.load(store, shop, SERVER, utc_now(), first_secret, keyring, dry_run=dry_run)
 
@@ -58,9 +58,10 @@ def _words(fault: Finding) -> str:
     return say(fault.code, fault.fields)
 
 
-def _say_changes(changes: list[dict[str, Any]], *, dry_run: bool, as_json: bool) -> None:
+def _say_changes(changes: list[Change], *, dry_run: bool, as_json: bool) -> None:
     if dry_run:
-        changes = [{name: change[name] for name in change if name != "secrets"} for change in changes]
+        for change in changes:
+            change.pop("secrets", None)
     if as_json:
         print(json.dumps({"dry_run": dry_run, "changes": changes}, ensure_ascii=False, indent=1))
         return
@@ -74,7 +75,7 @@ def _say_changes(changes: list[dict[str, Any]], *, dry_run: bool, as_json: bool)
         _say_secrets(changes)
 
 
-def _say_secrets(changes: list[dict[str, Any]]) -> None:
+def _say_secrets(changes: list[Change]) -> None:
     new = [change for change in changes if "secrets" in change]
     if not new:
         return

@@ -13,6 +13,7 @@ from typing import Any, cast
 
 from webapp.demo.device import Clock, Device
 from webapp.demo.mill import AXES, NO_MISTAKE, Mistake, SimulatedMill
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.evidence.written_sheet import StepOnSheet, UsualOnSheet, WrittenSheet
 from webapp.domain.plain.lengths import format_length
 from webapp.domain.setup.fold import Fold
@@ -70,9 +71,7 @@ class Walker:
         self.sheet: WrittenSheet = json.loads(sheet_text)
         self.fold = Fold(self.sheet)
         self._sheet_hash, self._setup, self._chance, self._new_id = sheet_hash, setup, chance, new_id
-        self._plan = {
-            step["id"]: step for stage in self.sheet["procedure"]["stages"] for step in stage["steps"]
-        }
+        self._plan = planned_steps(self.sheet)
         self._display = display_of(self.sheet["machine"])
         self._touched: dict[str, int] = {}
 
@@ -192,22 +191,29 @@ class Walker:
         return "square.entered", {"axis": axis, "typed": typed, "values_nm": values_nm, **found}
 
     def _compare(self, step: StepOnSheet) -> tuple[str, Event]:
-        """Keep what agrees, and a first value; touch again once where it differs; then put a question and keep it."""
+        """Read again what is past a line; touch again once where it differs; then ask, and keep what may be kept."""
         axis = step["axis"] or ""
         state = self.fold.result()
+        waits = "" if state["blocked"] is None else state["blocked"]["code"]
         last = [touch for touch in state["touches"] if touch["axis"] == axis][-1]
-        if last["verdict"] == "agrees":
-            return "touch.kept", {"axis": axis, "because": "agrees"}
-        if last["difference_nm"] is None:
-            return "touch.kept", {"axis": axis, "because": "first"}
-        if self._touched[axis] < 2:
+        if waits == "setup.compare_needs_reading":
+            read = {"axis": axis, "typed": last["typed"], "value_nm": last["value_nm"]}
+            seen = {"verdict": last["verdict"], "difference_nm": last["difference_nm"]}
+            return "touch.read_again", read | seen
+        if last["verdict"] != "agrees" and last["difference_nm"] is not None and self._touched[axis] < 2:
             return "touch.repeated", {"axis": axis}
-        asked = [question for question in state["questions"] if question["axis"] == axis]
-        if not asked:
-            text = f"{axis} differs from the usual, twice the same. May I go on?"
-            return "question.put", {"question": self._new_id(), "axis": axis, "text": text}
-        because = "question" if last["verdict"] == "ask" else "repeat"
-        return "touch.kept", {"axis": axis, "because": because}
+        if state["keep_because"] is not None:
+            return "touch.kept", {"axis": axis, "because": state["keep_because"]}
+        if waits == "setup.compare_needs_lead" and state["may_touch_again"]:
+            return "touch.repeated", {"axis": axis}
+        if waits == "setup.compare_needs_lead":
+            return "axis.given_up", {"axis": axis}
+        text = f"{axis} differs from the usual, twice the same. May I go on?"
+        return "question.put", {"question": self._new_id(), "axis": axis, "text": text}
+
+    def _zero(self, _: StepOnSheet) -> tuple[str, Event]:
+        self.mill.clear_selected()
+        return "slot.zeroed", {"label": self.fold.result()["slot"], **self._values()}
 
     def _finish(self, _: StepOnSheet) -> tuple[str, Event]:
         broken = self.fold.result()["broken_off"] is not None

@@ -17,6 +17,7 @@ from hashlib import sha256
 from typing import Any
 
 from webapp.domain.evidence.chain import Fork, forks
+from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.evidence.events import read_event
 from webapp.domain.evidence.reviewed import fits
 from webapp.domain.plain.errors import DomainError
@@ -29,7 +30,7 @@ CHANGE_DOMAIN = "zerokeep/change/1"
 MOST_NAMED = 8
 DECISION_NAMES = {"domain", "type", "at_utc", "by", "subject", "setup", "data"}
 
-Event = dict[str, Any]
+AnyEvent = Event[Any]
 # Any JSON value, until it has been looked at.
 Decision = Any
 
@@ -52,11 +53,13 @@ def check_events(bundle: RecordBundle, setup: str) -> list[Line]:
     return [signatures, _chain_line(opened), belongs, signed, read]
 
 
-def _open(events: Sequence[str], devices: Sequence[Mapping[str, object]]) -> tuple[list[Event] | None, Line]:
+def _open(
+    events: Sequence[str], devices: Sequence[Mapping[str, object]]
+) -> tuple[list[AnyEvent] | None, Line]:
     place = 0
     try:
         keys = _keys(devices)
-        opened = []
+        opened: list[AnyEvent] = []
         for place, compact in enumerate(events, start=1):
             kid = key_id(compact)
             if kid not in keys:
@@ -65,7 +68,7 @@ def _open(events: Sequence[str], devices: Sequence[Mapping[str, object]]) -> tup
             event = read_event(verified.payload_bytes)
             if event["device"] != kid:
                 return None, failed("record.events", "unknown_device", place=place, device=event["device"])
-            opened.append({"id": verified.event_id, **event})
+            opened.append({**event, "id": verified.event_id})
     except (JwsRefused, DomainError) as refused:
         return None, failed("record.events", "refused", place=place, refusal=refusal_words(refused))
     if not opened:
@@ -84,7 +87,7 @@ def _keys(devices: Sequence[Mapping[str, object]]) -> dict[str, DeviceKey]:
     return keys
 
 
-def _chain_line(events: Sequence[Event]) -> Line:
+def _chain_line(events: Sequence[AnyEvent]) -> Line:
     """Whether the events follow each other; forks are named and what follows them is still looked at."""
     split = forks(events)
     first_fork: dict[str, int] = {}
@@ -121,7 +124,7 @@ def _chain_words(events: int, elsewhere: int, split: Sequence[Fork]) -> Line:
 
 
 def _belonging_line(
-    sheet_hash: str, events: Sequence[Event], decisions: Sequence[Decision], setup: str
+    sheet_hash: str, events: Sequence[AnyEvent], decisions: Sequence[Decision], setup: str
 ) -> Line:
     for place, event in enumerate(events, start=1):
         if event["setup"] != setup:
@@ -136,7 +139,7 @@ def _belonging_line(
     return held("record.belongs", setup=setup, sheet=sheet_hash, decisions=len(decisions))
 
 
-def _signed_line(events: Sequence[Event], decisions: Sequence[Decision]) -> Line:
+def _signed_line(events: Sequence[AnyEvent], decisions: Sequence[Decision]) -> Line:
     signed = {(event["id"], event["person"]) for event in events if event["type"] == "setup.signed"}
     verified = [
         place for place, one in _of_type(decisions, "signature.verified") if _names_one_of(one, signed)

@@ -445,6 +445,52 @@ Z_CHECKS = Migration(
     ),
 )
 
+# How often what a sheet is compiled from has changed, under three keys: the shop, a machine, a fixture.
+BUMP = "INSERT INTO sheet_version VALUES ({key}, 1) ON CONFLICT (subject) DO UPDATE SET number = "
+BUMP += "sheet_version.number + 1;"
+SHOP_KEY, MACHINE_KEY, FIXTURE_KEY = "'shop'", "'machine:' || {row}.machine", "'fixture:' || {row}.fixture"
+OF_SETUP = "'machine:' || (SELECT machine FROM setup WHERE id = {row}.setup)"
+# Table, which changes count, and whose sheets they are about.
+ON_SHEETS: tuple[tuple[str, tuple[str, ...], str], ...] = (
+    ("item", ("INSERT", "UPDATE", "DELETE"), SHOP_KEY),
+    ("person", ("INSERT", "UPDATE OF name, roles, active"), SHOP_KEY),
+    ("probe_care", ("INSERT", "UPDATE"), SHOP_KEY),
+    ("probe_check", ("INSERT",), SHOP_KEY),
+    ("z_check", ("INSERT",), MACHINE_KEY),
+    ("budget", ("INSERT", "UPDATE", "DELETE"), SHOP_KEY),
+    ("authorisation", ("INSERT", "UPDATE"), MACHINE_KEY),
+    ("slot", ("INSERT", "UPDATE", "DELETE"), MACHINE_KEY),
+    ("setup", ("INSERT", "UPDATE"), MACHINE_KEY),
+    ("question", ("INSERT", "UPDATE"), OF_SETUP),
+    ("seating", ("INSERT", "UPDATE"), FIXTURE_KEY),
+    ("axis_choice", ("INSERT", "UPDATE", "DELETE"), FIXTURE_KEY),
+    ("kept_value", ("INSERT", "UPDATE", "DELETE"), FIXTURE_KEY),
+)
+
+
+def counted_for_sheets(table: str, actions: tuple[str, ...], key: str) -> tuple[str, ...]:
+    """Triggers that count these changes of a table under the key of the sheets that they are about."""
+    return tuple(
+        f"CREATE TRIGGER {table}_{action.split()[0].lower()}_on_sheets AFTER {action} ON {table} "
+        f"BEGIN {BUMP.format(key=key.format(row='OLD' if action == 'DELETE' else 'NEW'))} END"
+        for action in actions
+    )
+
+
+SHEET_VERSIONS = Migration(
+    "versions of what sheets are compiled from",
+    (
+        "CREATE TABLE sheet_version (subject TEXT PRIMARY KEY, number INTEGER NOT NULL) STRICT, WITHOUT ROWID",
+        "DROP TABLE sheet_in_use",
+        """CREATE TABLE sheet_in_use (
+            machine TEXT PRIMARY KEY,
+            hash TEXT NOT NULL REFERENCES sheet (hash),
+            version TEXT NOT NULL,
+            checked_at_utc TEXT NOT NULL) STRICT""",
+        *(statement for counted in ON_SHEETS for statement in counted_for_sheets(*counted)),
+    ),
+)
+
 # A choice from before stays what it was: how rare a false stop shall be.
 STOP_LENGTHS = Migration(
     "stop lines as lengths",
@@ -467,6 +513,7 @@ MIGRATIONS = (
     HEALTH,
     LISTS,
     Z_CHECKS,
+    SHEET_VERSIONS,
     STOP_LENGTHS,
 )
 

@@ -5,6 +5,10 @@
  * - No event of it is unsent or refused, it is not the running one, and its newest event is more than seven days old.
  * - The lead's decision is here: signed off behind a signature that was verified, or not accepted.
  * - The chain goes on: its head lies in a table of its own, which is never touched.
+ *
+ * Decision: a tablet keeps sheets (names, slots, limits), the events of its setups and its key, so that a setup survives the
+ * night without a network; whoever holds the unlocked tablet can read them. The key cannot be exported. This departs from
+ * OWASP ASVS 14.3.3 on purpose.
  */
 import {asked} from './db.js';
 import {CURRENT, MINE} from './opening.js';

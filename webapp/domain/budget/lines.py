@@ -12,9 +12,9 @@ Rules of this module:
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import NotRequired, TypedDict, cast
 
 from webapp.domain.budget.uncertainty import (
     BudgetLine,
@@ -41,6 +41,28 @@ class BudgetStoredWrongError(DomainError):
     field_names = ("line",)
 
 
+class LineData(TypedDict):
+    """A lead's line as it is stored and stands on the ledger: the fields of `LeadLine`."""
+
+    id: str
+    name: str
+    axis: str | None
+    value_nm: int
+    distribution: str
+    degrees_of_freedom: str | None
+    source: str
+    span_nm: NotRequired[int | None]
+    um_per_m_kelvin: NotRequired[str | None]
+    half_range_kelvin: NotRequired[str | None]
+
+
+class BudgetData(TypedDict):
+    """What the lead changed of a budget, as it is stored."""
+
+    lines: list[LineData]
+    confidence: NotRequired[str]
+
+
 @dataclass(frozen=True)
 class LeadLine:
     """A line as the lead gave it: `id` is a shop line's name or a new one, `axis` None means every axis.
@@ -60,9 +82,9 @@ class LeadLine:
     um_per_m_kelvin: str | None = None
     half_range_kelvin: str | None = None
 
-    def as_plain(self) -> dict[str, Any]:
+    def as_plain(self) -> LineData:
         """Return the line as plain data for JSON."""
-        return asdict(self)
+        return cast("LineData", asdict(self))
 
 
 @dataclass(frozen=True)
@@ -75,7 +97,7 @@ class NamedLine:
     widened: bool = False
 
 
-def lead_lines(values: Sequence[Mapping[str, Any]]) -> tuple[LeadLine, ...]:
+def lead_lines(values: Sequence[LineData]) -> tuple[LeadLine, ...]:
     """Return the lines in this stored data. Raises `BudgetStoredWrongError`."""
     found = []
     for value in values:

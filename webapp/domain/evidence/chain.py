@@ -5,13 +5,19 @@ Rules of this module:
   was copied, or brought back from a backup. Both events are real and both are kept; which of them is right no program
   can tell.
 - The same event twice is no fork.
+
+Decision: a fork is a finding, not a failure. Failing such a record would throw away the only evidence of
+what happened. So `verify` names the events and judges the rest, the pages and the desk say it before the
+lead signs, and a record whose pages state its fork holds. A break of the chain before any fork still fails.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
+
+from webapp.domain.evidence.event_kinds import Event
 
 
 @dataclass(frozen=True)
@@ -23,7 +29,7 @@ class Fork:
     events: tuple[str, ...]
 
 
-def forks(events: Iterable[Mapping[str, Any]]) -> tuple[Fork, ...]:
+def forks(events: Iterable[Event[Any]]) -> tuple[Fork, ...]:
     """Return every fork among these events, in the order of their first events."""
     held: dict[tuple[str, int], list[str]] = {}
     for event in events:

@@ -38,7 +38,7 @@ class AnswerGiven(TypedDict):
 
 
 class Verified(TypedDict):
-    """Signature.verified: the PIN of this event was the person's. `key` is what its seal was opened with."""
+    """Signature.verified, lift.verified: the PIN beside this event was right. `key`: its seal was opened with it."""
 
     event: str
     person: str
@@ -46,11 +46,12 @@ class Verified(TypedDict):
 
 
 class NotVerified(TypedDict):
-    """Signature.refused: why the signature in this event does not count."""
+    """Signature.refused, lift.refused: why the PIN beside this event does not count, and how many tries are left."""
 
     event: str
     person: str
     reason: str
+    tries_left: NotRequired[int]
 
 
 class SignedOff(TypedDict):
@@ -89,6 +90,8 @@ Decision = (
     QuestionAnswered
     | Change[Literal["signature.verified"], Verified]
     | Change[Literal["signature.refused"], NotVerified]
+    | Change[Literal["lift.verified"], Verified]
+    | Change[Literal["lift.refused"], NotVerified]
     | Change[Literal["setup.signed_off"], SignedOff]
     | Change[Literal["setup.not_accepted"], NotAccepted]
     | Change[Literal["event.set_aside"], SetAside]

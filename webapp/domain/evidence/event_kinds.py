@@ -41,8 +41,11 @@ BreakReason = Literal[
     "out_of_time",
     "wrong_slot",
     "practice",
+    "handed_over",
     "other",
 ]
+Trouble = Literal["held", "wrong_way", "alarm", "nothing_found", "dead_probe", "change_stuck"]
+LiftDecision = Literal["go_on", "touch_again"]
 Outcome = Literal["complete", "broken_off"]
 
 _CHOICE = Expected("expected.choice")
@@ -174,20 +177,23 @@ class SlotRead(TypedDict):
 
 
 @exactly
-class ValuesCopied(TypedDict):
-    """Values.copied: the slot's old values."""
+class TypedValues(TypedDict):
+    """What was typed for each axis, and the lengths that the tablet read in it."""
 
     typed: ByAxis[Typed]
     values_nm: ByAxis[LengthNm]
+
+
+@exactly
+class ValuesCopied(TypedValues):
+    """Values.copied: the slot's old values."""
+
     compared: ByAxis[Compared]
 
 
 @exactly
-class SlotCleared(TypedDict):
+class SlotCleared(TypedValues):
     """Slot.cleared: what the slot shows after the clearing."""
-
-    typed: ByAxis[Typed]
-    values_nm: ByAxis[LengthNm]
 
 
 @exactly
@@ -199,6 +205,74 @@ class TouchEntered(TypedDict):
     value_nm: LengthNm
     verdict: Annotated[Verdict, _CHOICE]
     difference_nm: DifferenceNm | None
+
+
+@exactly
+class TouchReadAgain(TouchEntered):
+    """Touch.read_again: the same touch read a second time, without seeing what was read first."""
+
+
+@exactly
+class StopLifted(TypedDict):
+    """Stop.lifted: the lead stood at the tablet; the PIN travels sealed beside the event."""
+
+    axis: Axis
+    lead: ShortId
+    decision: Annotated[LiftDecision, _CHOICE]
+    reason: Text
+
+
+@exactly
+class AxisGivenUp(TypedDict):
+    """Axis.given_up: a stop stands and no lead lifts it; the setup ends as not usable."""
+
+    axis: Axis
+
+
+@exactly
+class LabelRead(TypedDict):
+    """Label.read: the label that stands beside the copied values."""
+
+    typed: Typed
+
+
+@exactly
+class SlotZeroed(TypedValues):
+    """Slot.zeroed: the row of a setup that was broken off, read back at zero beside its label."""
+
+    label: Typed
+
+
+@exactly
+class RowPutBack(TypedValues):
+    """Row.put_back: another's row holds again what was copied from it; the lead's PIN travels sealed beside it."""
+
+    label: Typed
+    lead: ShortId
+
+
+@exactly
+class TroubleMet(TypedDict):
+    """Trouble.met: what happened during a move, whether the ball touched, whether the control was reset."""
+
+    trouble: Annotated[Trouble, _CHOICE]
+    touched: Truth
+    reset: Truth
+
+
+@exactly
+class SetupHandedOver(TypedDict):
+    """Setup.handed_over: somebody else goes on, in a setup of their own."""
+
+    to: ShortId
+
+
+@exactly
+class SetupTakenOver(TypedDict):
+    """Setup.taken_over: this setup begins where another person handed over."""
+
+    from_setup: Uuid
+    from_person: ShortId
 
 
 @exactly
@@ -247,7 +321,7 @@ class WorryRaised(TypedDict):
 
 @exactly
 class Nothing(TypedDict):
-    """Hold.pressed, setup.broken_off, break.undone: that it happened is all there is to say."""
+    """Hold.pressed, setup.broken_off, break.undone, setup.left, setup.left_unsigned: that it happened is all."""
 
 
 @exactly
@@ -290,18 +364,29 @@ DATA: Mapping[str, Any] = {
     "tool.read": ToolRead,
     "slot.read": SlotRead,
     "values.copied": ValuesCopied,
+    "label.read": LabelRead,
     "slot.cleared": SlotCleared,
+    "slot.zeroed": SlotZeroed,
+    "row.put_back": RowPutBack,
     "touch.entered": TouchEntered,
     "square.entered": SquareEntered,
+    "touch.read_again": TouchReadAgain,
+    "stop.lifted": StopLifted,
+    "axis.given_up": AxisGivenUp,
     "touch.repeated": TouchRepeated,
     "touch.kept": TouchKept,
     "question.put": QuestionPut,
     "worry.raised": WorryRaised,
     "hold.pressed": Nothing,
+    "trouble.met": TroubleMet,
     "step.reopened": StepReopened,
     "setup.broken_off": Nothing,
     "break.explained": BreakExplained,
     "break.undone": Nothing,
+    "setup.left": Nothing,
+    "setup.left_unsigned": Nothing,
+    "setup.handed_over": SetupHandedOver,
+    "setup.taken_over": SetupTakenOver,
     "setup.finished": SetupFinished,
     "setup.signed": SetupSigned,
 }
@@ -315,9 +400,12 @@ CLOSING = frozenset({
     "tool.read",
     "slot.read",
     "values.copied",
+    "label.read",
     "slot.cleared",
+    "slot.zeroed",
     "square.entered",
     "touch.entered",
+    "touch.read_again",
     "touch.repeated",
     "touch.kept",
     "setup.finished",

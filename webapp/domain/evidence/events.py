@@ -19,9 +19,11 @@ from webapp.domain.evidence.event_kinds import (
     EVENT_DOMAIN,
     BreakReason,
     Hash,
+    LiftDecision,
     ShortId,
     SignedEvent,
     SlotOutcome,
+    Trouble,
     WorryKind,
 )
 from webapp.domain.plain.declared import Fault, Shape
@@ -34,14 +36,18 @@ __all__ = [
     "DATA",
     "EVENT_DOMAIN",
     "HASH",
+    "LIFTS",
     "SHORT_ID",
     "SLOT_OUTCOMES",
+    "TROUBLES",
     "WORRIES",
 ]
 
 SLOT_OUTCOMES: tuple[str, ...] = get_args(SlotOutcome)
 WORRIES: tuple[str, ...] = get_args(WorryKind)
 BREAK_REASONS: tuple[str, ...] = get_args(BreakReason)
+TROUBLES: tuple[str, ...] = get_args(Trouble)
+LIFTS: tuple[str, ...] = get_args(LiftDecision)
 
 
 class EventError(DomainError):

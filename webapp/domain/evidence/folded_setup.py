@@ -7,12 +7,12 @@ Rules of this module:
 
 from __future__ import annotations
 
-from typing import Literal, TypedDict
+from typing import Literal, NotRequired, TypedDict
 
 from webapp.domain.evidence.reviewed import Reviewed
 from webapp.domain.plain.errors import Fields
 
-Status = Literal["running", "finished", "signed", "signed_off", "not_accepted"]
+Status = Literal["running", "finished", "signed", "signed_off", "not_accepted", "left"]
 
 
 class StepState(TypedDict):
@@ -54,8 +54,19 @@ class Copied(TypedDict):
     event: str
 
 
+class ReadAgain(TypedDict):
+    """A second reading that was the same as the first."""
+
+    typed: str
+    event: str
+    at_utc: str
+
+
 class Touch(TypedDict):
-    """A touch, whether its value stands and why; `difference_nm` is None without a usual."""
+    """A touch, whether its value stands and why; `difference_nm` is None without a usual.
+
+    `reading`: 1, and above where the same touch was read again as another value, which is an entry of its own.
+    """
 
     axis: str
     typed: str
@@ -63,6 +74,8 @@ class Touch(TypedDict):
     difference_nm: int | None
     verdict: str
     repeat_agrees: bool
+    reading: int
+    read_again: ReadAgain | None
     kept: bool
     because: str | None
     event: str
@@ -141,12 +154,108 @@ class Resume(TypedDict):
 
 
 class BrokenOff(TypedDict):
-    """Where and when the setup was broken off; why, once that was said."""
+    """Where and when the setup was broken off; why, once that was said. `to`, `event`: to whom it was handed over."""
 
     step: str
     at_utc: str
     reason: str | None
     text: str | None
+    to: NotRequired[str]
+    event: NotRequired[str]
+
+
+PinState = Literal["on_device", "verified", "refused"]
+
+
+class Sealed(TypedDict):
+    """An event with a PIN sealed beside it, and where that stands with the server."""
+
+    event: str
+    at_utc: str
+    state: PinState
+    refused_because: str | None
+    tries_left: int | None
+
+
+class Lift(Sealed):
+    """A stop that the lead lifted at the tablet; it counts once it is verified."""
+
+    axis: str
+    lead: str
+    decision: str
+    reason: str
+
+
+class PutBack(Sealed):
+    """Another's row that was put back with the lead."""
+
+    label: str
+    values_nm: dict[str, int]
+    lead: str
+
+
+class NotCounted(TypedDict):
+    """Why a PIN did not count, and how many tries were left, where that was said."""
+
+    refused_because: str
+    tries_left: int | None
+
+
+class TroubleMet(TypedDict):
+    """What happened during a move; `order` counts the events of the setup."""
+
+    trouble: str
+    axis: str | None
+    touched: bool
+    reset: bool
+    step: str | None
+    at_utc: str
+    event: str
+    order: int
+
+
+class Zeroed(TypedDict):
+    """A row that was set to zero again."""
+
+    slot: str | None
+    event: str
+    at_utc: str
+
+
+class NotUsable(TypedDict):
+    """A slot that a stop ended, the axes that did not stand, and whether its row was set to zero again."""
+
+    slot: str | None
+    axes: list[str]
+    zeroed: bool
+
+
+class LeftUnsigned(TypedDict):
+    """The setup waits on its tablet for its signer."""
+
+    at_utc: str
+    event: str
+
+
+class TakenOver(TypedDict):
+    """The setup and the person that this one took over from."""
+
+    setup: str
+    person: str
+    event: str
+    at_utc: str
+
+
+class Remark(TypedDict):
+    """One thing that the lead is to see; see `webapp.domain.setup.remarks`."""
+
+    kind: str
+    axis: str | None
+    values_nm: list[int]
+    labels: list[str]
+    by: str | None
+    event: str
+    at_utc: str
 
 
 class Signature(TypedDict):
@@ -156,8 +265,9 @@ class Signature(TypedDict):
     meaning: str
     event: str
     at_utc: str
-    state: Literal["on_device", "verified", "refused"]
+    state: PinState
     refused_because: str | None
+    tries_left: int | None
 
 
 class SignOff(TypedDict):
@@ -203,6 +313,17 @@ class Folded(TypedDict):
     squares: list[SquareLook]
     values_nm: dict[str, int | None]
     holds: list[Hold]
+    troubles: list[TroubleMet]
+    lifts: list[Lift]
+    may_touch_again: bool
+    may_leave: bool
+    copy_waits_for_label: bool
+    put_backs: list[PutBack]
+    zeroed: Zeroed | None
+    not_usable: NotUsable | None
+    left_unsigned: LeftUnsigned | None
+    taken_over: TakenOver | None
+    remarks: list[Remark]
     questions: list[Question]
     worries: list[Worry]
     corrections: list[Correction]

@@ -7,6 +7,11 @@ Rules of this module:
 - A decision says over how many events it was made: what comes later stands behind those, and does not count.
 - A signature is linked to what was signed so that it cannot be put under something else (21 CFR 11.70, taken as a good
   list).
+
+Decision: a decision is about what was read. The desk's page carries this fingerprint; sign-off and refusal
+come with it and are turned down when the setup is another by then. A lock on the setup would have kept late
+events of a tablet waiting; a version number would have said nothing outside the server. Events that come
+after the sign-off are printed and told by `verify`, and not covered.
 """
 
 from __future__ import annotations

@@ -108,8 +108,15 @@ class PersonOnSheet(TypedDict):
     until_utc: str | None
 
 
+class LeadOnSheet(TypedDict):
+    """Somebody who may lift a stop at the tablet."""
+
+    id: str
+    name: str
+
+
 class SlotOnSheet(TypedDict):
-    """A row of the register. `missing_axes` were left without a value by the last setup in it."""
+    """A row of the register. The last setup in it left `missing_axes` without a value, `not_usable_axes` by a stop."""
 
     label: str
     kind: Literal["person", "shop", "free"]
@@ -120,6 +127,15 @@ class SlotOnSheet(TypedDict):
     last_values_nm: dict[str, int] | None
     last_seen_at_utc: str | None
     missing_axes: NotRequired[list[str]]
+    not_usable_axes: NotRequired[list[str]]
+
+
+class UnsignedOnSheet(TypedDict):
+    """A finished setup that waits for its signer, and the tablet that it waits on."""
+
+    person_name: str
+    tablet: str
+    since_utc: str
 
 
 class BoardOnSheet(TypedDict):
@@ -129,6 +145,7 @@ class BoardOnSheet(TypedDict):
     since_utc: str | None
     by_name: str | None
     open_questions: int
+    unsigned: NotRequired[list[UnsignedOnSheet]]
 
 
 class BandOnSheet(TypedDict):
@@ -377,3 +394,7 @@ class WrittenSheet(TypedDict):
     square: NotRequired[SquareOnSheet | None]
     procedure: ProcedureOnSheet
     pin_key: dict[str, str]
+    # Without it: the first format.
+    format: NotRequired[int]
+    leads: NotRequired[list[LeadOnSheet]]
+    row_to_zero: NotRequired[StepOnSheet | None]

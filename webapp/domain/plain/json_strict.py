@@ -124,7 +124,7 @@ def canonical_bytes(value: Any) -> bytes:
     return canonical_text(value).encode("utf-8")
 
 
-def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def _object(pairs: list[tuple[str, object]]) -> dict[str, object]:
     found = dict(pairs)
     if len(found) != len(pairs):
         names = [name for name, _ in pairs]

@@ -215,7 +215,7 @@ def _step(value: Any) -> Step:
     })  # fmt: skip
 
 
-def _require(part: str, fields: Mapping[str, Any], kinds: Mapping[str, Any]) -> None:
+def _require(part: str, fields: Mapping[str, object], kinds: Mapping[str, type | tuple[type, ...]]) -> None:
     """Refuse a field that holds another kind of value."""
     for name, kind in kinds.items():
         if name in fields and not isinstance(fields[name], kind):
@@ -241,7 +241,7 @@ def _choice(value: Any) -> Choice:
 
 def _fields(
     value: Any, part: str, texts: tuple[str, ...], others: tuple[str, ...], later: tuple[str, ...] = ()
-) -> dict[str, Any]:
+) -> Any:
     """Return the object when it has exactly these fields, `later` ones or not, and the first ones hold text."""
     if not isinstance(value, dict):
         raise ProcedureShapeError(part=part, field="")

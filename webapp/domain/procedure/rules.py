@@ -268,7 +268,11 @@ def _do_faults(step: Step, do: str) -> Iterator[Finding]:
 
 def _check_faults(step: Step) -> Iterator[Finding]:
     ids = [check.id for check in step.checks]
-    sound = len(set(ids)) == len(ids) and all(map(_ID.fullmatch, ids)) and all(one.label.strip() for one in step.checks)
+    sound = (
+        len(set(ids)) == len(ids)
+        and all(map(_ID.fullmatch, ids))
+        and all(one.label.strip() for one in step.checks)
+    )
     always = [check for check in step.checks if not check.when]
     if (step.kind == "checks") != bool(always) or not sound or len(ids) > MOST_CHECKS:
         yield Finding("procedure.checks", {"step": step.id, "most": MOST_CHECKS})

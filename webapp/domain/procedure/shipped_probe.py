@@ -69,7 +69,9 @@ VISE = Stage(
             machine_state=_HANDS,
             hands=True,
             variants=(
-                Variant("door:none", look_for="Vise empty, nothing shifts. Changer's way free. Then hands out."),
+                Variant(
+                    "door:none", look_for="Vise empty, nothing shifts. Changer's way free. Then hands out."
+                ),
                 Variant("changer:by_hand", look_for="Vise empty, nothing shifts. Then hands out."),
             ),
         ),

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from webapp.domain.evidence.chain import forks
 from webapp.domain.evidence.folded_setup import Correction, Folded, Question
+from webapp.domain.evidence.planned_steps import planned_steps, stage_of
 from webapp.domain.evidence.written_sheet import AxisOnSheet, StepOnSheet, WrittenSheet
 from webapp.domain.plain.errors import Fields, Finding
 from webapp.domain.record.bundle import PersonInRecord
@@ -48,7 +49,7 @@ class Story:
     @property
     def steps(self) -> dict[str, StepOnSheet]:
         """Return every step of the sheet by id, in order."""
-        return {step["id"]: step for stage in self.sheet["procedure"]["stages"] for step in stage["steps"]}
+        return planned_steps(self.sheet)
 
     def axis(self, axis: str) -> AxisOnSheet:
         """Return what the sheet says of this axis."""
@@ -71,10 +72,8 @@ class Story:
 
     def stage_title(self, step_id: str | None) -> str:
         """Return the title of the step's stage; empty without a step."""
-        stages = self.sheet["procedure"]["stages"]
-        return next(
-            (stage["title"] for stage in stages if any(step["id"] == step_id for step in stage["steps"])), ""
-        )
+        stage = stage_of(self.sheet, step_id)
+        return "" if stage is None else stage["title"]
 
     def do(self, step_id: str | None) -> str:
         """Return what the step says to do, with the operator's slot put in; empty without a step."""
@@ -180,7 +179,9 @@ def _closes(event: AnyEvent, story: Story) -> bool:
             if choice["id"] == data["answer"]
         )
     if event["type"] == "checks.ticked":
-        return {check["id"] for check in story.steps[event["step"] or ""].get("checks", [])} <= set(data["ticked"])
+        return {check["id"] for check in story.steps[event["step"] or ""].get("checks", [])} <= set(
+            data["ticked"]
+        )
     if event["type"] == "board.checked":
         return bool(data["found"] == "clear")
     if event["type"] == "tool.read":

@@ -13,6 +13,7 @@ from __future__ import annotations
 from webapp.domain.evidence.decisions import Decision, QuestionAnswered
 from webapp.domain.evidence.event_kinds import Answer, Event, SetupFinished, SetupSigned, SetupStarted
 from webapp.domain.evidence.folded_setup import Answered
+from webapp.domain.setup import lifts
 from webapp.domain.setup.state import Refused, SetupState
 
 
@@ -52,7 +53,9 @@ def sign(state: SetupState, event: Answer[SetupSigned]) -> None:
         "at_utc": event["at_utc"],
         "state": "on_device",
         "refused_because": None,
+        "tries_left": None,
     })  # fmt: skip
+    state.left_unsigned = None
     state.close(event["step"], event)
     _settle_signature(state)
 
@@ -65,8 +68,14 @@ def decide(state: SetupState, decision: Decision) -> None:
         state.verified.add(decision["data"]["event"])
         _settle_signature(state)
     elif decision["type"] == "signature.refused":
-        state.refused[decision["data"]["event"]] = decision["data"]["reason"]
+        state.refused[decision["data"]["event"]] = lifts.not_counted(decision["data"])
         _settle_signature(state)
+    elif decision["type"] == "lift.verified":
+        state.lifts_verified.add(decision["data"]["event"])
+        lifts.settle(state)
+    elif decision["type"] == "lift.refused":
+        state.lifts_refused[decision["data"]["event"]] = lifts.not_counted(decision["data"])
+        lifts.settle(state)
     elif decision["type"] == "setup.signed_off":
         signed_off = decision["data"]
         state.sign_off = {
@@ -111,10 +120,11 @@ def _settle_signature(state: SetupState) -> None:
         return
     signature = state.signatures[-1]
     if signature["event"] in state.verified:
-        signature["state"], signature["refused_because"] = "verified", None
+        signature["state"], signature["refused_because"], signature["tries_left"] = "verified", None, None
     elif signature["event"] in state.refused and signature["state"] == "on_device":
         signature["state"] = "refused"
-        signature["refused_because"] = state.refused[signature["event"]]
+        signature["refused_because"] = state.refused[signature["event"]]["refused_because"]
+        signature["tries_left"] = state.refused[signature["event"]]["tries_left"]
         for step_id, found in state.steps.items():
             if found["event"] == signature["event"]:
                 state.open(step_id)

@@ -19,7 +19,17 @@ from webapp.domain.evidence.decisions import Decision
 from webapp.domain.evidence.event_kinds import Answer
 from webapp.domain.evidence.folded_setup import Folded, Problem
 from webapp.domain.evidence.written_sheet import WrittenSheet
-from webapp.domain.setup import ends, notes, square, steps, touches
+from webapp.domain.setup import (
+    copying,
+    ends,
+    leaving,
+    lifts,
+    notes,
+    square,
+    steps,
+    touches,
+    troubles,
+)
 from webapp.domain.setup.result import result_of
 from webapp.domain.setup.state import AnyEvent, Refused, SetupState
 
@@ -34,12 +44,15 @@ ANSWERS: Mapping[str, tuple[frozenset[str], AnswerHandler]] = {
     "checks.ticked": (frozenset({"checks"}), steps.tick_checks),
     "tool.read": (frozenset({"tool_in", "tool_out"}), steps.read_tool),
     "slot.read": (frozenset({"slot"}), steps.read_slot),
-    "values.copied": (frozenset({"copy"}), steps.copy_values),
+    "values.copied": (frozenset({"copy"}), copying.copy_values),
+    "label.read": (frozenset({"copy"}), copying.read_label),
     "slot.cleared": (frozenset({"clear"}), steps.clear_slot),
     "square.entered": (frozenset({"square"}), square.enter_square),
     "touch.entered": (frozenset({"touch"}), touches.enter_touch),
+    "touch.read_again": (frozenset({"compare"}), touches.read_again),
     "touch.repeated": (frozenset({"compare"}), touches.repeat_touch),
     "touch.kept": (frozenset({"compare"}), touches.keep_touch),
+    "slot.zeroed": (frozenset({"zero"}), copying.zero_row),
     "setup.finished": (frozenset({"finish"}), ends.finish),
     "setup.signed": (frozenset({"sign"}), ends.sign),
 }
@@ -51,11 +64,19 @@ NOTES: Mapping[str, Handler] = {
     "worry.raised": notes.raise_worry,
     "hold.pressed": notes.press_hold,
     "step.reopened": notes.reopen,
+    "stop.lifted": lifts.lift_stop,
+    "trouble.met": troubles.meet_trouble,
+    "row.put_back": copying.put_back,
+    "axis.given_up": leaving.give_up,
+    "setup.left": leaving.leave,
+    "setup.left_unsigned": leaving.leave_unsigned,
+    "setup.handed_over": leaving.hand_over,
+    "setup.taken_over": leaving.take_over,
     "setup.broken_off": notes.break_off,
     "break.explained": notes.explain_break,
     "break.undone": notes.undo_break,
 }
-AFTER_FINISH = frozenset({"setup.started", "setup.resumed", "setup.signed"})
+AFTER_FINISH = frozenset({"setup.started", "setup.resumed", "setup.signed", "setup.left_unsigned"})
 # What every event of a setup has in common with its first, and the problem when it has not.
 FIXED: tuple[tuple[Literal["setup", "sheet", "person", "device"], str], ...] = (
     ("setup", "setup.other_setup"),

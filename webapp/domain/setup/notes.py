@@ -5,7 +5,8 @@ Rules of this module:
 - A correction opens a done step and all later steps of its stage; a corrected slot also opens copying and clearing,
   which were done in it. Cautions are never opened again.
 - Breaking off is one press. What was left is skipped; the probe is still put away whenever it was, or may have come,
-  in the spindle. Until the next step is closed, breaking off can be taken back.
+  in the spindle. Until the next step is closed, breaking off can be taken back. From the sheet's second format on, a
+  row that may have been cleared is then set to zero again and read back.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ from webapp.domain.evidence.event_kinds import (
     StepReopened,
     WorryRaised,
 )
-from webapp.domain.setup.state import AnyEvent, Refused, SetupState
+from webapp.domain.evidence.folded_setup import BrokenOff
+from webapp.domain.setup.state import OPEN, AnyEvent, Refused, SetupState
 
 ENDING_STAGES = ("stow", "sign")
 
@@ -78,10 +80,10 @@ def reopen(state: SetupState, event: Event[StepReopened]) -> None:
         raise Refused("setup.step_unknown", step=step_id)
     stage = state.stage_of[step_id]
     is_gone = state.broken_off is not None and stage not in ENDING_STAGES
-    if step["kind"] == "caution" or state.steps[step_id]["state"] != "done" or is_gone:
+    if step["kind"] == "caution" or not state.is_done(step_id) or is_gone:
         raise Refused("setup.not_reopenable", step=step_id)
     for other in _opened_with(state, step_id):
-        if state.steps[other]["state"] == "done":
+        if state.is_done(other):
             state.open(other)
     state.before_break = None
     _correct(state, event, "reopened", step_id, event["data"]["reason"])
@@ -98,6 +100,11 @@ def _opened_with(state: SetupState, step_id: str) -> list[str]:
 
 def break_off(state: SetupState, event: Event[Nothing]) -> None:
     """Setup.broken_off: skip to putting the probe away, or past it if there is nothing to put away."""
+    break_for(state, event)
+
+
+def break_for(state: SetupState, event: AnyEvent, reason: str | None = None) -> BrokenOff:
+    """Break the setup off, with the reason where the event says it; what it then says of it."""
     if state.broken_off is not None:
         raise Refused("setup.already_broken_off")
     step = state.current
@@ -109,8 +116,17 @@ def break_off(state: SetupState, event: Event[Nothing]) -> None:
         stage = state.stage_of[step_id]
         if found["state"] == "open" and stage != "sign" and not (stage == "stow" and stow):
             state.skip(step_id, event)
-    state.broken_off = {"step": step["id"], "at_utc": event["at_utc"], "reason": None, "text": None}
-    state.blocked = None
+    said = None if reason is None else ""
+    broken: BrokenOff = {"step": step["id"], "at_utc": event["at_utc"], "reason": reason, "text": said}
+    state.broken_off, state.blocked, state.copy_waits = broken, None, None
+    _set_row_to_zero_again(state)
+    return broken
+
+
+def _set_row_to_zero_again(state: SetupState) -> None:
+    """Let the row be set to zero again where its old values were copied down: from then on it may have been cleared."""
+    if state.copied is not None and state.slot is not None:
+        state.steps |= {step["id"]: OPEN.copy() for step in state.plan.values() if step["kind"] == "zero"}
 
 
 def _may_hold_probe(state: SetupState, kind: str) -> bool:
@@ -135,6 +151,7 @@ def undo_break(state: SetupState, event: Event[Nothing]) -> None:
         raise Refused("setup.break_too_late")
     step_id = state.broken_off["step"]
     state.steps, state.before_break, state.broken_off = state.before_break, None, None
+    state.given_up = []
     _correct(state, event, "break_undone", step_id, "")
 
 

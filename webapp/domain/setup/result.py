@@ -8,11 +8,15 @@ Rules of this module:
 
 from __future__ import annotations
 
-from webapp.domain.evidence.folded_setup import Blocked, Folded, Problem, Question, Status
+from webapp.domain.evidence.folded_setup import Blocked, Folded, NotUsable, Problem, Question, Status
 from webapp.domain.evidence.written_sheet import StepOnSheet
 from webapp.domain.plain.errors import Fields
+from webapp.domain.setup import stops
+from webapp.domain.setup.leaving import may_leave
+from webapp.domain.setup.remarks import remarks_of
 from webapp.domain.setup.state import SetupState
 from webapp.domain.setup.touches import keep_reasons, waits_at_compare
+from webapp.domain.setup.troubles import BEFORE_A_TOUCH, search_waits
 
 
 def result_of(state: SetupState, seen: set[str]) -> Folded:
@@ -36,6 +40,17 @@ def result_of(state: SetupState, seen: set[str]) -> Folded:
         "squares": state.squares,
         "values_nm": _values_nm(state),
         "holds": state.holds,
+        "troubles": state.troubles,
+        "lifts": state.lifts,
+        "may_touch_again": _may_touch_again(state),
+        "may_leave": may_leave(state),
+        "copy_waits_for_label": state.copy_waits is not None,
+        "put_backs": state.put_backs,
+        "zeroed": state.zeroed,
+        "not_usable": _not_usable(state),
+        "left_unsigned": state.left_unsigned,
+        "taken_over": state.taken_over,
+        "remarks": remarks_of(state),
         "questions": state.questions,
         "worries": state.worries,
         "corrections": state.corrections,
@@ -51,6 +66,8 @@ def result_of(state: SetupState, seen: set[str]) -> Folded:
 
 
 def _status(state: SetupState) -> Status:
+    if state.outcome == "left":
+        return "left"
     if state.not_accepted is not None:
         return "not_accepted"
     if state.sign_off is not None:
@@ -66,6 +83,21 @@ def _values_nm(state: SetupState) -> dict[str, int | None]:
         if touch["kept"]:
             values_nm[touch["axis"]] = touch["value_nm"]
     return values_nm
+
+
+def _may_touch_again(state: SetupState) -> bool:
+    """Tell whether the axis that is being compared may be touched again without the lead."""
+    step = state.current
+    if step is None or step["kind"] != "compare":
+        return False
+    return not state.stops_are_the_leads or stops.may_touch_again(state, step["axis"])
+
+
+def _not_usable(state: SetupState) -> NotUsable | None:
+    """Return the slot of a setup that a stop ended, its axes, and whether it stands at zero again; else None."""
+    if not state.given_up:
+        return None
+    return {"slot": state.slot, "axes": state.given_up, "zeroed": state.zeroed is not None}
 
 
 def _keep_because(state: SetupState) -> str | None:
@@ -89,6 +121,8 @@ def _blocked(state: SetupState) -> Blocked | None:
 
 
 def _compare_waits(state: SetupState, step: StepOnSheet) -> Blocked | None:
+    if step["kind"] in BEFORE_A_TOUCH and search_waits(state, step["axis"]):
+        return {"code": "setup.search_needs_lead", "fields": {"axis": step["axis"] or ""}}
     return waits_at_compare(state, step["axis"]) if step["kind"] == "compare" else None
 
 

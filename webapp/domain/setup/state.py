@@ -19,24 +19,36 @@ from webapp.domain.evidence.folded_setup import (
     Copied,
     Correction,
     Hold,
+    LeftUnsigned,
+    Lift,
+    NotCounted,
     Problem,
+    PutBack,
     Question,
     ReadCaution,
     Refusal,
+    Remark,
     Resume,
     Signature,
     SignOff,
     SquareLook,
     StepState,
+    TakenOver,
     Touch,
+    TroubleMet,
     Worry,
+    Zeroed,
 )
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.evidence.written_sheet import StepOnSheet, WrittenSheet
 
 # An event of any kind, where its data is not looked at.
 AnyEvent = Event[Any]
 
 OPEN: StepState = {"state": "open", "event": None, "at_utc": None}
+# From this format of the sheet on a stop is the lead's, copied values are looked up in every row, and a broken off row
+# is set to zero again. What was sealed under an earlier sheet folds as it did.
+STOPS_ARE_THE_LEADS = 2
 
 
 class Refused(Exception):
@@ -76,6 +88,11 @@ class SetupState:
     copied: Copied | None = None
     broken_off: BrokenOff | None = None
     before_break: dict[str, StepState] | None = None
+    # Old values that fit one other row alone, and that row: they wait for the label that stands beside them.
+    copy_waits: tuple[Copied, str] | None = None
+    zeroed: Zeroed | None = None
+    left_unsigned: LeftUnsigned | None = None
+    taken_over: TakenOver | None = None
     outcome: str | None = None
     sign_off: SignOff | None = None
     not_accepted: Refusal | None = None
@@ -92,32 +109,47 @@ class SetupState:
     corrections: list[Correction] = field(default_factory=list)
     resumes: list[Resume] = field(default_factory=list)
     signatures: list[Signature] = field(default_factory=list)
+    given_up: list[str] = field(default_factory=list)
+    lifts: list[Lift] = field(default_factory=list)
+    lift_order: dict[str, int] = field(default_factory=dict)
+    put_backs: list[PutBack] = field(default_factory=list)
+    troubles: list[TroubleMet] = field(default_factory=list)
+    remarks: list[Remark] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     # Decisions of the server, by what they are about.
     answers: dict[str, Answered] = field(default_factory=dict)
     verified: set[str] = field(default_factory=set)
-    refused: dict[str, str] = field(default_factory=dict)
+    refused: dict[str, NotCounted] = field(default_factory=dict)
+    lifts_verified: set[str] = field(default_factory=set)
+    lifts_refused: dict[str, NotCounted] = field(default_factory=dict)
     set_aside: dict[str, Blocked] = field(default_factory=dict)
     # Counts events, so that "since that touch" has a meaning without a clock.
     count: int = 0
+    slot_read_at: int = 0
 
     def __post_init__(self) -> None:
-        self.plan = {
-            step["id"]: step for stage in self.sheet["procedure"]["stages"] for step in stage["steps"]
-        }
-        self.stage_of = {
-            step["id"]: stage["id"] for stage in self.sheet["procedure"]["stages"] for step in stage["steps"]
-        }
+        self.plan = planned_steps(self.sheet)
+        self.stage_of = {step_id: step_id.partition(".")[0] for step_id in self.plan}
         self.axes = {axis["axis"]: axis for axis in self.sheet["axes"]}
-        self.steps = {step_id: OPEN.copy() for step_id in self.plan}
+        # The step that sets a row to zero again is there only once it is due.
+        self.steps = {step_id: OPEN.copy() for step_id, step in self.plan.items() if step["kind"] != "zero"}
 
     @property
     def current(self) -> StepOnSheet | None:
         """Return the first open step as the sheet has it, None when all are done or skipped."""
         for step_id, step in self.plan.items():
-            if self.steps[step_id]["state"] == "open":
+            if step_id in self.steps and self.steps[step_id]["state"] == "open":
                 return step
         return None
+
+    @property
+    def stops_are_the_leads(self) -> bool:
+        """Tell whether the rules of stops, copies and rows hold that came with the sheet's second format."""
+        return self.sheet.get("format", 1) >= STOPS_ARE_THE_LEADS
+
+    def is_done(self, step_id: str) -> bool:
+        """Tell whether a step is done; one that is not due is not."""
+        return step_id in self.steps and self.steps[step_id]["state"] == "done"
 
     @property
     def current_id(self) -> str | None:
@@ -153,9 +185,11 @@ class SetupState:
         self.blocked = None
         step = self.plan[step_id]
         if step["kind"] == "slot":
-            self.slot = None
+            self.slot, self.copy_waits = None, None
         elif step["kind"] == "copy":
-            self.copied = None
+            self.copied, self.copy_waits = None, None
+        elif step["kind"] == "zero":
+            self.zeroed = None
         elif step["kind"] == "tool_out":
             self.probe_in_spindle = True
         elif step["kind"] == "square":
@@ -166,9 +200,48 @@ class SetupState:
                 if touch["axis"] == step["axis"]:
                     touch["kept"], touch["because"] = False, None
 
+    def ask_again(self, step_id: str) -> None:
+        """Open a step again whose answer still stands until another is given: what a reset of the control dropped."""
+        self.steps[step_id] = OPEN.copy()
+        self.blocked = None
+
+    def remark(
+        self,
+        kind: str,
+        event: AnyEvent,
+        values_nm: list[int],
+        labels: list[str],
+        by: str | None = None,
+    ) -> None:
+        """Note what the lead is to see."""
+        about = remark(kind, event["id"], event["at_utc"], values_nm=values_nm, labels=labels, by=by)
+        self.remarks.append(about)
+
     def last_touch(self, axis: str | None) -> int | None:
         """Return the place of the axis' last touch in `touches`, None when there is none."""
         for place in range(len(self.touches) - 1, -1, -1):
             if self.touches[place]["axis"] == axis:
                 return place
         return None
+
+
+def remark(
+    kind: str,
+    event: str,
+    at_utc: str,
+    *,
+    axis: str | None = None,
+    values_nm: list[int] | None = None,
+    labels: list[str] | None = None,
+    by: str | None = None,
+) -> Remark:
+    """Return one thing that the lead is to see, as plain data: every remark has the same fields."""
+    return {
+        "kind": kind,
+        "axis": axis,
+        "values_nm": values_nm or [],
+        "labels": labels or [],
+        "by": by,
+        "event": event,
+        "at_utc": at_utc,
+    }

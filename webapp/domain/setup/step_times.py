@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Literal, TypedDict
 
 from webapp.domain.evidence.folded_setup import Folded
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.evidence.written_sheet import StepOnSheet, WrittenSheet
 from webapp.domain.setup.pace import KindPace, MarkedStep, StepTime, mark
 from webapp.domain.setup.state import AnyEvent
@@ -45,7 +46,7 @@ class PacedStep(TypedDict):
 
 def step_times(sheet: WrittenSheet, state: Folded, events: Sequence[AnyEvent]) -> tuple[StepTime, ...]:
     """Return the time of every step that was done, in the order of closing."""
-    steps = {step["id"]: step for stage in sheet["procedure"]["stages"] for step in stage["steps"]}
+    steps = planned_steps(sheet)
     closed = {found["event"]: step for step, found in state["steps"].items() if found["state"] == "done"}
     times: list[StepTime] = []
     since: int | None = None

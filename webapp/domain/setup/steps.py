@@ -15,8 +15,11 @@ from webapp.domain.evidence.event_kinds import (
     BoardChecked,
     CautionRead,
     ChecksTicked,
+    Event,
+    RowPutBack,
     SlotCleared,
     SlotRead,
+    SlotZeroed,
     StepDone,
     ToolRead,
     ValuesCopied,
@@ -24,8 +27,10 @@ from webapp.domain.evidence.event_kinds import (
 from webapp.domain.evidence.written_sheet import MachineOnSheet
 from webapp.domain.plain.errors import LengthError
 from webapp.domain.setup.state import Refused, SetupState
-from webapp.domain.touch.compare import compared_on_sheet, same_tool, slot_length_nm, slot_on_sheet
+from webapp.domain.setup.troubles import search_waits
+from webapp.domain.touch.compare import same_tool, slot_length_nm, slot_on_sheet
 
+TypedEvent = Answer[ValuesCopied] | Answer[SlotCleared] | Answer[SlotZeroed] | Event[RowPutBack]
 ReadLength = Callable[[str, MachineOnSheet, str], int]
 
 
@@ -60,6 +65,8 @@ def do_step(state: SetupState, event: Answer[StepDone]) -> None:
         state.stay("setup.answer_keeps_open", label=choice["label"])
         return
     if step["kind"] == "search" and step["axis"] is not None:
+        if search_waits(state, step["axis"]):
+            raise Refused("setup.search_needs_lead", axis=step["axis"])
         state.searched_at[step["axis"]] = state.count
     state.close(step["id"], event)
 
@@ -67,7 +74,9 @@ def do_step(state: SetupState, event: Answer[StepDone]) -> None:
 def tick_checks(state: SetupState, event: Answer[ChecksTicked]) -> None:
     """Checks.ticked: a list closes its step once every line of it is ticked."""
     ticked = set(event["data"]["ticked"])
-    left = next((check for check in state.plan[event["step"]].get("checks", []) if check["id"] not in ticked), None)
+    left = next(
+        (check for check in state.plan[event["step"]].get("checks", []) if check["id"] not in ticked), None
+    )
     if left is None:
         state.close(event["step"], event)
     else:
@@ -98,25 +107,23 @@ def read_slot(state: SetupState, event: Answer[SlotRead]) -> None:
     if found.outcome != "own":
         state.stay(f"setup.slot_{found.outcome}", label=found.label or typed, owner=found.owner_name)
         return
-    state.slot = found.label
+    if state.slot not in {None, found.label}:
+        _begin_in_another_slot(state)
+    state.slot, state.slot_read_at = found.label, state.count
     state.close(event["step"], event)
 
 
-def copy_values(state: SetupState, event: Answer[ValuesCopied]) -> None:
-    """Values.copied: the three old values, compared with what was last seen in the slot."""
-    values_nm = _typed_values(state, event)
-    compared = compared_on_sheet(values_nm, state.slot, state.sheet)
-    for axis in AXIS_NAMES:
-        claimed, found = event["data"]["compared"][axis], compared[axis]
-        if claimed != found:
-            state.note(event, "setup.compared_differs", axis=axis, claimed=claimed, found=found)
-    state.copied = {"values_nm": values_nm, "compared": compared, "event": event["id"]}
-    state.close(event["step"], event)
+def _begin_in_another_slot(state: SetupState) -> None:
+    """Open what was done in the slot that was selected before: nothing of it was done in this one."""
+    for step_id, step in state.plan.items():
+        in_slot = step["kind"] in {"copy", "clear"} or step["axis"] is not None
+        if in_slot and state.is_done(step_id):
+            state.open(step_id)
 
 
 def clear_slot(state: SetupState, event: Answer[SlotCleared]) -> None:
     """Slot.cleared: only three zeros go on."""
-    values_nm = _typed_values(state, event)
+    values_nm = typed_values(state, event)
     left = next((axis for axis in AXIS_NAMES if values_nm[axis] != 0), None)
     if left is not None:
         state.stay("setup.slot_not_zero", axis=left, typed=event["data"]["typed"][left])
@@ -124,7 +131,7 @@ def clear_slot(state: SetupState, event: Answer[SlotCleared]) -> None:
     state.close(event["step"], event)
 
 
-def _typed_values(state: SetupState, event: Answer[ValuesCopied] | Answer[SlotCleared]) -> dict[str, int]:
+def typed_values(state: SetupState, event: TypedEvent) -> dict[str, int]:
     """Return the typed values of X, Y and Z. Raises `Refused` for one that cannot be read; notes one that differs."""
     values_nm: dict[str, int] = {}
     for axis in AXIS_NAMES:

@@ -6,15 +6,18 @@ Rules of this module:
   typing one touch twice is no repeat.
 - A touch that agrees may be kept, and so may one that has nothing to be compared with: the lead decides about a
   setup's first values, all in one, with the sign-off. One that is asked about needs a question put since; one beyond
-  the stop line needs the lead's go-on to such a question, or a repeat that agrees and a question. A question about a
-  touch holds for a repeat that agrees with it.
+  the stop line needs the lead's go-on to such a question.
+- What may stand after a stop is said in `stops`. Under a sheet of the first format a repeat that agrees and a question
+  were enough, and a question about a touch held for a repeat that agreed with it.
+- A second entry without a new search between them is another reading of the same touch; both stay listed.
 """
 
 from __future__ import annotations
 
-from webapp.domain.evidence.event_kinds import Answer, TouchEntered, TouchKept, TouchRepeated
+from webapp.domain.evidence.event_kinds import Answer, TouchEntered, TouchKept, TouchReadAgain, TouchRepeated
 from webapp.domain.evidence.folded_setup import Blocked
 from webapp.domain.evidence.written_sheet import StepOnSheet
+from webapp.domain.setup import stops
 from webapp.domain.setup.state import Refused, SetupState, TouchNote
 from webapp.domain.setup.steps import read_length
 from webapp.domain.touch.compare import repeat_agrees, touch_length_nm, verdict_on
@@ -22,6 +25,28 @@ from webapp.domain.touch.compare import repeat_agrees, touch_length_nm, verdict_
 
 def enter_touch(state: SetupState, event: Answer[TouchEntered]) -> None:
     """Touch.entered: the value that the control shows."""
+    _list_touch(state, event)
+    state.close(event["step"], event)
+
+
+def read_again(state: SetupState, event: Answer[TouchReadAgain]) -> None:
+    """Touch.read_again: the same touch read a second time, without seeing what was read first."""
+    axis = same_axis(state.plan[event["step"]], event["data"]["axis"])
+    place = state.last_touch(axis)
+    if place is None or state.touches[place]["reading"] > 1 or state.touches[place]["read_again"] is not None:
+        raise Refused("setup.read_again_once", axis=axis)
+    first = state.touches[place]
+    value_nm = _list_touch(state, event)
+    if value_nm == first["value_nm"]:
+        state.touches.pop()
+        state.touch_notes.pop()
+        typed = event["data"]["typed"]
+        first["read_again"] = {"typed": typed, "event": event["id"], "at_utc": event["at_utc"]}
+    state.blocked = None
+
+
+def _list_touch(state: SetupState, event: Answer[TouchEntered] | Answer[TouchReadAgain]) -> int:
+    """List what was typed as a touch, decided again, and return its value."""
     data, step = event["data"], state.plan[event["step"]]
     axis = same_axis(step, data["axis"])
     value_nm = read_length(touch_length_nm, state, data["typed"], axis)
@@ -33,6 +58,7 @@ def enter_touch(state: SetupState, event: Answer[TouchEntered]) -> None:
     ):
         if claimed != found:
             state.note(event, f"setup.{name}_differs", axis=axis, typed=data["typed"])
+    reading = 1 + len(stops.readings(state, axis, state.searched_at.get(axis, 0)))
     state.touches.append({
         "axis": axis,
         "typed": data["typed"],
@@ -40,12 +66,14 @@ def enter_touch(state: SetupState, event: Answer[TouchEntered]) -> None:
         "difference_nm": difference_nm,
         "verdict": verdict,
         "repeat_agrees": _note_repeat(state, axis, value_nm),
+        "reading": reading,
+        "read_again": None,
         "kept": False,
         "because": None,
         "event": event["id"],
         "at_utc": event["at_utc"],
     })  # fmt: skip
-    state.close(step["id"], event)
+    return value_nm
 
 
 def _note_repeat(state: SetupState, axis: str, value_nm: int) -> bool:
@@ -62,7 +90,8 @@ def _note_repeat(state: SetupState, axis: str, value_nm: int) -> bool:
     agrees = before is not None and repeat_agrees(
         value_nm, state.touches[before]["value_nm"], state.axes[axis]["usual"]
     )
-    covered_from = state.touch_notes[before].covered_from if agrees and before is not None else state.count
+    carries = agrees and before is not None and not state.stops_are_the_leads
+    covered_from = state.touch_notes[before or 0].covered_from if carries else state.count
     state.touch_notes.append(TouchNote(searched_at, covered_from))
     return agrees
 
@@ -71,19 +100,10 @@ def repeat_touch(state: SetupState, event: Answer[TouchRepeated]) -> None:
     """Touch.repeated: search and touch this axis again; both values are kept."""
     step = state.plan[event["step"]]
     axis = same_axis(step, event["data"]["axis"])
-    for step_id in way_to_touch(state, axis):
+    if state.stops_are_the_leads and not stops.may_touch_again(state, axis):
+        raise Refused("setup.touch_again_used", axis=axis)
+    for step_id in stops.way_to_touch(state, axis):
         state.open(step_id)
-
-
-def way_to_touch(state: SetupState, axis: str) -> list[str]:
-    """Return the steps that lead to an axis' touch anew: over, lowered, searched, touched.
-
-    What comes before a look for square belongs to that.
-    """
-    own = [step for step in state.plan.values() if step["axis"] == axis]
-    kinds = [step["kind"] for step in own]
-    after = kinds.index("square") + 1 if "square" in kinds else 0
-    return [step["id"] for step in own[after:] if step["kind"] in {"over", "lower", "search", "touch"}]
 
 
 def keep_touch(state: SetupState, event: Answer[TouchKept]) -> None:
@@ -102,6 +122,8 @@ def keep_reasons(state: SetupState, axis: str | None) -> list[str]:
     place = state.last_touch(axis)
     if place is None:
         return []
+    if state.stops_are_the_leads:
+        return stops.keep_reasons(state, axis)
     touch, covered_from = state.touches[place], state.touch_notes[place].covered_from
     if touch["verdict"] == "agrees":
         return ["agrees"]
@@ -124,6 +146,8 @@ def waits_at_compare(state: SetupState, axis: str | None) -> Blocked | None:
     """Return what the comparison of this axis waits for, None when the value may be kept."""
     if keep_reasons(state, axis):
         return None
+    if state.stops_are_the_leads:
+        return {"code": f"setup.compare_needs_{stops.waits_for(state, axis)}", "fields": {"axis": axis or ""}}
     place = state.last_touch(axis)
     stop = place is not None and state.touches[place]["verdict"] == "stop"
     if stop and not state.touches[place or 0]["repeat_agrees"]:

@@ -37,9 +37,10 @@ from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.plain.zones import offsets
 from webapp.domain.probe.probe_health import CheckState
 from webapp.domain.procedure.procedure import Revision
+from webapp.domain.procedure.row_to_zero import ROW_TO_ZERO
 from webapp.domain.procedure.shipped import NOTICE
 from webapp.domain.sheet.early import early_stops_nm
-from webapp.domain.sheet.steps_here import Here, procedure_here
+from webapp.domain.sheet.steps_here import Here, procedure_here, row_to_zero
 from webapp.domain.shop.measures import (
     AxisTravel,
     FaceMeasures,
@@ -61,6 +62,9 @@ LEAST_ASK_NM = {"mm": 10_000, "in": 12_700}
 EARLY_SETUPS = 5
 STOP_RARER = 10
 SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
+# Which rules a setup on this sheet is folded by; a sheet without it is of the first format. 2: a stop is the lead's,
+# copied values are looked up in every row, the row of a broken off setup is set to zero again.
+SHEET_FORMAT = 1
 MS_PER_MINUTE = 60_000
 
 
@@ -318,6 +322,7 @@ def compile_sheet(
     probe_check: CheckState | None = None,
     z_reading: ZReading | None = None,
     people: Sequence[SheetPerson],
+    leads: Sequence[SheetPerson] = (),
     slots: Sequence[SlotRow],
     board: Board,
     axes: Sequence[AxisPlan],
@@ -339,8 +344,10 @@ def compile_sheet(
         raise SheetWithoutTouchError(machine=machine.name, fixture=fixture.name)
     square = _square(machine, fixture, probe)
     register = check_register(SlotFamily(machine.labels), slots)
+    here = Here(rules, machine, fixture, probe, [plan.face for plan in touched])
     value: WrittenSheet = {
         "domain": SHEET_DOMAIN,
+        "format": SHEET_FORMAT,
         "compiled_at_utc": compiled_at_utc,
         "expires_at_utc": expires_at_utc,
         "shop": _shop(rules, compiled_at_utc),
@@ -358,6 +365,7 @@ def compile_sheet(
             "check": None if probe_check is None else probe_check.as_plain(),
         },
         "people": [{"id": one.id, "name": one.name, "until_utc": one.until_utc} for one in people],
+        "leads": [{"id": one.id, "name": one.name} for one in leads],
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
         "board": {
             "state": board.state,
@@ -367,9 +375,8 @@ def compile_sheet(
         },
         "axes": [_axis(plan) for plan in touched],
         "square": square,
-        "procedure": procedure_here(
-            revision, Here(rules, machine, fixture, probe, [plan.face for plan in touched])
-        ),
+        "row_to_zero": row_to_zero(ROW_TO_ZERO, here) if SHEET_FORMAT > 1 else None,
+        "procedure": procedure_here(revision, here),
         "pin_key": dict(pin_key),
     }
     text = canonical_text(value)

@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from webapp.domain.evidence.written_sheet import ProcedureOnSheet, StepOnSheet
+from webapp.domain.evidence.written_sheet import ChoiceOnSheet, ProcedureOnSheet, StepOnSheet
 from webapp.domain.plain.axes import search_direction
 from webapp.domain.procedure.procedure import Procedure, Revision, Stage, Step
 from webapp.domain.procedure.profile import UNIT_WORDS
@@ -87,6 +87,11 @@ def procedure_here(revision: Revision, here: Here) -> ProcedureOnSheet:
     }
 
 
+def row_to_zero(step: Step, here: Here) -> StepOnSheet:
+    """Return the step that sets the row of a broken off setup to zero again, in this machine's words."""
+    return _step(step, here)
+
+
 def _ordered(procedure: Procedure, here: Here) -> list[Stage]:
     """Return the stages with those of the axes in the fixture's order, in the place of the first of them."""
     by_id = {stage.id: stage for stage in procedure.stages}
@@ -115,14 +120,16 @@ def _step(step: Step, here: Here) -> StepOnSheet:
             value |= {name: text for name in TEXTS if (text := getattr(variant, name))}
             value["hands"] = value["hands"] if variant.hands is None else variant.hands
     value["checks"] = [
-        {"id": check.id, "label": check.label} for check in step.checks if not check.when or check.when in holds
+        {"id": check.id, "label": check.label}
+        for check in step.checks
+        if not check.when or check.when in holds
     ]
     if step.kind == "jaw":
         value["choices"] = [_jaw(choice, here.fixture.fixed_side) for choice in value["choices"]]
     return _filled(value, _words(step, here))  # type: ignore[no-any-return]
 
 
-def _jaw(choice: Mapping[str, Any], fixed: str) -> dict[str, Any]:
+def _jaw(choice: ChoiceOnSheet, fixed: str) -> ChoiceOnSheet:
     return {**choice, "closes": choice["id"] == fixed if choice["id"] in JAWS else choice["closes"]}
 
 

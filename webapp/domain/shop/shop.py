@@ -456,12 +456,12 @@ def _face(value: Any) -> FixtureFace:
     return value if isinstance(value, FixtureFace) else from_plain(FixtureFace, value)
 
 
-def as_plain(item: Any) -> dict[str, Any]:
+def as_plain(item: Any) -> dict[str, object]:
     """Return an item as plain data for JSON."""
     return asdict(item)
 
 
-def from_plain(kind: Callable[..., Item], value: Mapping[str, Any]) -> Item:
+def from_plain(kind: Callable[..., Item], value: Mapping[str, object]) -> Item:
     """Return the item in this plain data. Raises a `ShopError` that names the field at fault."""
     known = {field.name: field for field in fields(kind)}  # type: ignore[arg-type]
     name = getattr(kind, "__name__", "").lower()

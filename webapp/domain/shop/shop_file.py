@@ -40,7 +40,7 @@ BESIDE = {
     "decimals": ("unit",),
 }
 Item = TypeVar("Item")
-Table = Mapping[str, Any]
+Table = Mapping[str, object]
 
 
 @dataclass(frozen=True)
@@ -326,10 +326,12 @@ def _slots(reading: _Reading, tables: Table) -> Iterator[SlotAssignment]:
         if not _expect_keys(reading, place, row, {"machine", "label", "kind"}, {"owner", "until"}):
             continue
         until_utc = _moment(reading, place, row["until"]) if "until" in row else None
-        if row["kind"] not in SLOT_KINDS:
-            reading.fault(place, "slot_kind", given=row["kind"], known=", ".join(SLOT_KINDS))
+        machine, label, kind, owner = (row.get(name) for name in ("machine", "label", "kind", "owner"))
+        if kind not in SLOT_KINDS:
+            reading.fault(place, "slot_kind", given=str(kind), known=", ".join(SLOT_KINDS))
             continue
-        yield SlotAssignment(row["machine"], row["label"], row["kind"], row.get("owner"), until_utc)
+        owned_by = None if owner is None else str(owner)
+        yield SlotAssignment(str(machine), str(label), str(kind), owned_by, until_utc)
 
 
 def _seatings(reading: _Reading, tables: Table) -> Iterator[SeatingStart]:

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from webapp.domain.evidence.written_sheet import MachineOnSheet, SlotOnSheet, UsualOnSheet, WrittenSheet
-from webapp.domain.plain.errors import LabelAmbiguousError, LabelEmptyError
+from webapp.domain.plain.errors import LabelAmbiguousError, LabelEmptyError, SlotError
 from webapp.domain.plain.lengths import Display, Unit, parse_length
-from webapp.domain.shop.slots import SlotFamily, SlotRow, match_slot
+from webapp.domain.shop.slots import SlotFamily, SlotRow, match_slot, normalise_label
 
 _TOOL = re.compile(r"[Tt]?[ \t]*0*([0-9]+)")
 
@@ -82,6 +82,40 @@ def slot_on_sheet(typed: str, sheet: WrittenSheet, person: str, at_utc: str) -> 
     except (LabelEmptyError, LabelAmbiguousError):
         return SelectedSlot("unknown", None, "")
     return SelectedSlot(match.outcome, match.label, (match.row.owner_name or "") if match.row else "")
+
+
+def label_on_sheet(typed: str, sheet: WrittenSheet) -> str | None:
+    """Return the machine's own spelling of a typed label, None where it is no label of it, or two."""
+    try:
+        return normalise_label(typed, SlotFamily(tuple(sheet["machine"]["slot_family"])))
+    except SlotError:
+        return None
+
+
+def owner_on_sheet(label: str, sheet: WrittenSheet) -> str:
+    """Return the name of a row's owner by the sheet's register; empty where it has none."""
+    row = next((row for row in sheet["slots"] if row["label"] == label), None)
+    return (row["owner_name"] or "") if row else ""
+
+
+def rows_with_values(values_nm: Mapping[str, int], label: str | None, sheet: WrittenSheet) -> list[str]:
+    """Return the labels of other rows that were last seen with exactly these values; none for three zeros.
+
+    Exactly: each within half a step of the display.
+    """
+    if not any(values_nm.values()):
+        return []
+    resolution_nm = display_of(sheet["machine"]).resolution_nm
+    return [
+        row["label"]
+        for row in sheet["slots"]
+        if row["label"] != label
+        and row["last_values_nm"] is not None
+        and all(
+            _compared(value_nm, row["last_values_nm"].get(axis), resolution_nm) == "same"
+            for axis, value_nm in values_nm.items()
+        )
+    ]
 
 
 def _row(row: SlotOnSheet) -> SlotRow:

@@ -107,8 +107,8 @@ class Reading:
 def read_choice(typed: Mapping[str, str], display: Display, held: LinesChoice | None = None) -> Reading:
     """Return the choice in the texts `ask`, `stop`, `stop_length`, `ceiling` and `factor`, or why not.
 
-    Lengths are in the display's unit. One that reads as that of the choice `held` is that one: 0.5 mm shows as 0.0197 in
-    and stays 0.5 mm. What cannot be typed is that of `held`.
+    Lengths are in the display's unit. One that reads as that of `held` is that one: 0.5 mm shows as 0.0197 in and stays
+    0.5 mm. What cannot be typed is that of `held`.
     """
     refused: dict[str, DomainError] = {}
     ask = _try(refused, "ask", lambda: read_one_in(typed.get("ask", "")))

@@ -28,9 +28,9 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Literal
 
 from webapp.domain.figures import spread
 from webapp.domain.figures.alike import pool_alike
@@ -258,10 +258,6 @@ class Usual:
     def findings(self) -> tuple[Finding, ...]:
         """Return the reasons as codes of the words catalogue."""
         return tuple(Finding(f"usual.{reason}") for reason in self.reasons)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return plain data for the setup sheet."""
-        return asdict(self)
 
 
 def usual(

@@ -14,10 +14,9 @@ Rules:
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.folded_setup import Folded, Touch
 from webapp.domain.evidence.written_sheet import WrittenSheet
@@ -32,6 +31,7 @@ from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import SeatingRow
 
 COMPLETE = "complete"
 SEATING_STARTED = "seating.started"
@@ -146,7 +146,7 @@ def join(store: Store, sheet: Sheet, state: State, choice: ValuesChoice, by: str
     fixture = sheet["fixture"]["id"]
     store.setups.keep_values([
         {
-            "setup": state["setup"],
+            "setup": state["setup"] or "",
             "axis": one.axis,
             "fixture": fixture,
             "seating": seating,
@@ -195,7 +195,7 @@ def _seating_then(store: Store, sheet: Sheet, state: State) -> str:
     return named
 
 
-def _follows(store: Store, sheet: Sheet, named: str, row: Mapping[str, Any]) -> bool:
+def _follows(store: Store, sheet: Sheet, named: str, row: SeatingRow) -> bool:
     """Whether this seating is the one that ended the named one."""
     ended = {one["id"]: one["until_utc"] for one in store.shop.seatings(sheet["fixture"]["id"])}
     return bool(ended.get(named) == row["since_utc"])

@@ -15,12 +15,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
-from webapp.domain.evidence.chain import forks
-from webapp.domain.evidence.folded_setup import Folded, Problem
+from webapp.domain.evidence.chain import Fork, forks
+from webapp.domain.evidence.decisions import Decision
+from webapp.domain.evidence.event_kinds import Event
+from webapp.domain.evidence.folded_setup import Folded, Problem, Touch
 from webapp.domain.evidence.reviewed import Reviewed, reviewed
-from webapp.domain.evidence.written_sheet import WrittenSheet
+from webapp.domain.evidence.written_sheet import Said, WrittenSheet
 from webapp.domain.setup.step_times import PacedStep
 from webapp.services.decisions import joining
 from webapp.services.errors import (
@@ -41,12 +43,64 @@ from webapp.services.typed_reasons import note_text, reason_text
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
     from webapp.store import Store
+    from webapp.store.rows import RecordRow, SetupRow
+
+    class QueuedSetup(SetupRow):
+        """A setup that waits for a decision: names, and how much there is to look at."""
+
+        person_name: str
+        machine_name: str
+        problems: int
+        open_questions: int
+        holds: int
+        worries: int
+        corrections: int
+        pace: Said | None
+        told_squares: int
+        verdicts: dict[str, str]
+
+
+class TouchNumbers(Touch):
+    """A touch beside its limits."""
+
+    face: str
+    centre_nm: int | None
+    ask_nm: int | None
+    stop_nm: int | None
+    values: int
+    seatings: int
+
+
+class ShownEvent(Event[Any]):
+    """An event with its receipt, what the fold finds wrong with it now, and what was found when it came (JSON)."""
+
+    server_sequence: int
+    received_at_utc: str
+    problems: list[Problem]
+    problems_when_received: str
+
+
+class SetupDetail(TypedDict):
+    """Everything about one setup."""
+
+    setup: SetupRow
+    state: Folded
+    sheet: WrittenSheet
+    events: list[ShownEvent]
+    forks: tuple[Fork, ...]
+    decisions: list[Decision]
+    numbers: list[TouchNumbers]
+    names: dict[str, str]
+    record: RecordRow | None
+    pace: list[PacedStep]
+    reviewed: Reviewed
+
 
 WAITING = ("finished", "signed")
 MEANING = "reviewed and accepted"
 
 
-def queue(store: Store, now: datetime) -> list[dict[str, Any]]:
+def queue(store: Store, now: datetime) -> list[QueuedSetup]:
     """Finished setups that wait for a decision, oldest first: the row, names, how many problems, questions, holds."""
     del now
     with store.reading():
@@ -56,11 +110,11 @@ def queue(store: Store, now: datetime) -> list[dict[str, Any]]:
         return [_queued(store, row, names, paces[row["id"]]) for row in reversed(rows)]
 
 
-def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
+def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
     """Everything about one setup; raises NoSuchSetup.
 
     setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
-    names (of people by id), device (its row without the key), record (row or None), pace (see pacing.setup_pace),
+    names (of people by id), record (row or None), pace (see pacing.setup_pace),
     forks (see domain.chain), reviewed (what a decision about it now would be about, see domain.reviewed).
     """
     del now
@@ -70,7 +124,6 @@ def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
             raise NoSuchSetup(setup=setup_id)
         sheet = stored_setups.sheet_of(store, row["sheet"])
         state = stored_setups.fold_stored(store, setup_id)
-        device = store.devices.device(row["device"]) or {}
         events = _events(store, setup_id, state)
         return {
             "setup": row,
@@ -81,7 +134,6 @@ def detail(store: Store, setup_id: str, now: datetime) -> dict[str, Any]:
             "decisions": stored_setups.decisions_of(store, setup_id),
             "numbers": numbers(sheet, state),
             "names": {person["id"]: person["name"] for person in store.people.everybody()},
-            "device": {name: value for name, value in device.items() if name != "jwk"},
             "record": store.records.record(setup_id),
             "pace": pacing.setup_pace(store, setup_id),
             "reviewed": reviewed_now(store, setup_id),
@@ -131,17 +183,18 @@ def fixture_of(store: Store, setup_id: str) -> str:
         return found
 
 
-def numbers(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
+def numbers(sheet: WrittenSheet, state: Folded) -> list[TouchNumbers]:
     """Each touch beside its limits: what was typed, the usual's centre and lines, the difference and the verdict."""
     by_axis = {axis["axis"]: axis for axis in sheet["axes"]}
     return [
         {
             **touch,
             "face": by_axis[touch["axis"]]["face"],
-            **{
-                name: by_axis[touch["axis"]]["usual"][name]
-                for name in ("centre_nm", "ask_nm", "stop_nm", "values", "seatings")
-            },
+            "centre_nm": by_axis[touch["axis"]]["usual"]["centre_nm"],
+            "ask_nm": by_axis[touch["axis"]]["usual"]["ask_nm"],
+            "stop_nm": by_axis[touch["axis"]]["usual"]["stop_nm"],
+            "values": by_axis[touch["axis"]]["usual"]["values"],
+            "seatings": by_axis[touch["axis"]]["usual"]["seatings"],
         }
         for touch in state["touches"]
     ]
@@ -243,9 +296,7 @@ def _must_be_signed(state: Folded) -> None:
         raise QuestionsOpen(count=still_open)
 
 
-def _queued(
-    store: Store, row: dict[str, Any], names: dict[str, str], pace: list[PacedStep]
-) -> dict[str, Any]:
+def _queued(store: Store, row: SetupRow, names: dict[str, str], pace: list[PacedStep]) -> QueuedSetup:
     state = stored_setups.fold_stored(store, row["id"])
     sheet = stored_setups.sheet_of(store, row["sheet"])
     return {
@@ -263,7 +314,7 @@ def _queued(
     }
 
 
-def _events(store: Store, setup_id: str, state: Folded) -> list[dict[str, Any]]:
+def _events(store: Store, setup_id: str, state: Folded) -> list[ShownEvent]:
     """The events in order; what the fold finds wrong now stands beside what was found when they came."""
     found: dict[str | None, list[Problem]] = {}
     for problem in state["problems"]:

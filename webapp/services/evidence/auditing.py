@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Literal, TypedDict, cast
 
 from webapp.domain.evidence import tree
 from webapp.domain.plain.json_strict import canonical_text
@@ -24,11 +24,22 @@ from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import EventRow
 
 AUDIT_RAN = "audit.ran"
 MOST_LISTED = 100
-KEPT_IN_EVENT = ("device", "sequence", "setup", "type", "person", "sheet", "at_utc")
-KEPT_IN_CHANGE = ("type", "by", "subject", "setup", "at_utc")
+KEPT_IN_EVENT: tuple[Literal["device", "sequence", "setup", "type", "person", "sheet", "at_utc"], ...] = (
+    "device",
+    "sequence",
+    "setup",
+    "type",
+    "person",
+    "sheet",
+    "at_utc",
+)
+KEPT_IN_CHANGE: tuple[Literal["type", "by", "subject", "setup", "at_utc"], ...] = (
+    "type", "by", "subject", "setup", "at_utc",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +48,23 @@ class Fault:
 
     code: str
     record: str
+
+
+class FoundFault(TypedDict):
+    """A fault as it stands on the ledger."""
+
+    code: str
+    record: str
+
+
+class Audited(TypedDict):
+    """What one run looked at and found; of many faults the first."""
+
+    at_utc: str
+    entries: int
+    records: int
+    faults: int
+    found: list[FoundFault]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +76,11 @@ class Outcome:
     records: int
     faults: tuple[Fault, ...]
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> Audited:
         """Plain JSON: {"at_utc", "entries", "records", "faults", "found": [{"code", "record"}]}, the first of many."""
-        found = [{"code": fault.code, "record": fault.record} for fault in self.faults[:MOST_LISTED]]
+        found: list[FoundFault] = [
+            {"code": fault.code, "record": fault.record} for fault in self.faults[:MOST_LISTED]
+        ]
         return {
             "at_utc": self.at_utc,
             "entries": self.entries,
@@ -66,18 +96,19 @@ def run(store: Store, now: datetime) -> Outcome:
         faults = audit(copy)
         with copy.reading():
             outcome = Outcome(utc_text(now), copy.ledger.size(), copy.records.count(), tuple(faults))
-    said = outcome.as_dict()
-    del said["at_utc"]
+    said = {name: value for name, value in outcome.as_dict().items() if name != "at_utc"}
     with store.writing():
         change(store, AUDIT_RAN, SERVER, "ledger", None, said, now)
     return outcome
 
 
-def last_run(store: Store) -> dict[str, Any] | None:
+def last_run(store: Store) -> Audited | None:
     """What the newest run put on the ledger, as Outcome.as_dict gives it; None before the first."""
     with store.reading():
         rows = store.ledger.changes(kind=AUDIT_RAN, newest=1)
-    return {"at_utc": rows[0]["at_utc"], **json.loads(rows[0]["text"])["data"]} if rows else None
+    if not rows:
+        return None
+    return cast("Audited", {"at_utc": rows[0]["at_utc"], **json.loads(rows[0]["text"])["data"]})
 
 
 def audit(store: Store) -> list[Fault]:
@@ -102,7 +133,7 @@ def _events(store: Store, entries: dict[int, tuple[str, bytes]]) -> Iterator[Fau
         known.add(row["id"])
 
 
-def _event(store: Store, row: dict[str, Any], keys: dict[str, DeviceKey], known: set[str]) -> Iterator[Fault]:
+def _event(store: Store, row: EventRow, keys: dict[str, DeviceKey], known: set[str]) -> Iterator[Fault]:
     record = f"event {row['id']} at {row['position']}"
     try:
         if row["device"] not in keys:

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.evidence import tree
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import ChangeRow
 
 SEALED = "record.sealed"
 
@@ -77,7 +78,7 @@ def sealed_here(store: Store, sha256_hex: str) -> bool:
     )
 
 
-def _leads_to_the_root(store: Store, change: dict[str, Any]) -> bool:
+def _leads_to_the_root(store: Store, change: ChangeRow) -> bool:
     leaf = tree.leaf_hash(change["text"].encode())
     size = store.ledger.size()
     try:
@@ -89,5 +90,16 @@ def _leads_to_the_root(store: Store, change: dict[str, Any]) -> bool:
 
 def _entries(store: Store, first: int, before: int) -> tuple[Entry, ...]:
     return tuple(
-        Entry(**{**row, "hash": bytes(row["hash"]).hex()}) for row in store.ledger.entries(first, before)
+        Entry(
+            row["position"],
+            row["kind"],
+            bytes(row["hash"]).hex(),
+            row["text"],
+            row["type"],
+            row["by"],
+            row["subject"],
+            row["setup"],
+            row["at_utc"],
+        )
+        for row in store.ledger.entries(first, before)
     )

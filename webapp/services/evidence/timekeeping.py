@@ -16,7 +16,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypedDict
 
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.times import from_text, utc_text
@@ -27,6 +27,15 @@ if TYPE_CHECKING:
 CLOCK_JUMPED = "clock.jumped"
 MOST_SECONDS = 120
 SHOWN_DAYS = 14
+
+
+class NotedJump(TypedDict):
+    """A jump as it stands on the ledger; `when` is start or running."""
+
+    expected_at_utc: str
+    found_at_utc: str
+    moved_ms: int
+    when: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +83,7 @@ def look_at_start(store: Store, now: datetime) -> Jump | None:
 
 def note(store: Store, jump: Jump, when: str) -> None:
     """Put a jump on the ledger: seen at a "start", or while "running"."""
-    data = {
+    data: NotedJump = {
         "expected_at_utc": utc_text(jump.expected),
         "found_at_utc": utc_text(jump.found),
         "moved_ms": jump.moved_ms,
@@ -84,7 +93,7 @@ def note(store: Store, jump: Jump, when: str) -> None:
         change(store, CLOCK_JUMPED, SERVER, "clock", None, data, jump.found)
 
 
-def recent_jumps(store: Store, now: datetime) -> list[dict[str, Any]]:
+def recent_jumps(store: Store, now: datetime) -> list[NotedJump]:
     """What stands on the ledger of jumps with either time in the last two weeks, newest first.
 
     One of the two was wrong, and may lie years ahead: a time that is still to come keeps nothing on the page.
@@ -92,7 +101,7 @@ def recent_jumps(store: Store, now: datetime) -> list[dict[str, Any]]:
     since, until = utc_text(now - timedelta(days=SHOWN_DAYS)), utc_text(now)
     with store.reading():
         rows = store.ledger.changes(kind=CLOCK_JUMPED, newest=20)
-    found = [json.loads(row["text"])["data"] for row in rows]
+    found: list[NotedJump] = [json.loads(row["text"])["data"] for row in rows]
     return [
         one
         for one in found

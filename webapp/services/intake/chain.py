@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from webapp.domain.evidence.event_kinds import Event
+from webapp.domain.evidence.written_sheet import Said
 from webapp.services.intake.reading import Refusal
 
-Problem = dict[str, Any]
+Problem = Said
 
 
 @dataclass(slots=True)

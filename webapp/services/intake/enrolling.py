@@ -9,15 +9,16 @@ Rules:
 - a tablet enrolled outside the installed app is noted as that, because its data is less well kept there;
 - a disabled tablet stays known, so that what it signed earlier can still be checked;
 - with each request a tablet says whether its browser protects what it holds, how much room there is, and how far its
-  clock is off; the newest is kept. A tablet in the middle of a setup goes on in its own version, so a request of the
-  version before, without that, is read as well.
+  clock is off; what is new is kept, and once a minute at most what is not. A tablet in the middle of a setup goes on in
+  its own version, so a request of an earlier version, without that, is read as well.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NotRequired, TypedDict, cast
 
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import read_json
@@ -42,6 +43,13 @@ from webapp.services.typed_reasons import reason_text
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
     from webapp.store import Store
+    from webapp.store.rows import DeviceRow, Health
+
+    class ListedDevice(DeviceRow):
+        """A tablet with how many of its events wait for an earlier one."""
+
+        waiting: int
+
 
 ENROL_DOMAIN = "zerokeep/enrol/1"
 ENROL_TYPE = "zerokeep-enrol+jws"
@@ -50,6 +58,53 @@ REQUEST_TYPE = "zerokeep-request+jws"
 CODE_MINUTES = 10
 LONGEST_NAME = 60
 DISPLAYS = ("standalone", "browser")
+REQUEST_FIELDS = {"domain", "challenge", "have", "setups"}
+LATER_FIELDS = {"health", "sheets_sha256"}
+SEEN_EVERY_SECONDS = 60
+SKEW_TOLD_MS = 1_000
+
+
+class Enrolled(TypedDict):
+    """What a tablet is told when it is taken in."""
+
+    device: str
+    receipt_key: dict[str, str]
+    pin_key: dict[str, str]
+    shop: str
+
+
+class NewsRequest(TypedDict):
+    """What a tablet asks for: which sheets it has, which setups are its own, and the tablet's row."""
+
+    domain: str
+    challenge: str
+    have: list[str]
+    setups: list[str]
+    health: NotRequired[Health]
+    sheets_sha256: NotRequired[str]
+    device: DeviceRow
+
+
+class OwnState(TypedDict):
+    """How a tablet stands itself."""
+
+    state: str
+
+
+class SheetNews(TypedDict):
+    """A sheet of now; its text is None for one that the tablet has."""
+
+    hash: str
+    text: str | None
+
+
+class News(TypedDict):
+    """What a tablet is told. `sheets` is None for one that keeps the list named `sheets_sha256` already."""
+
+    sheets: list[SheetNews] | None
+    sheets_sha256: NotRequired[str]
+    decisions: list[str]
+    device: OwnState
 
 
 def code_hash(code: str) -> str:
@@ -73,12 +128,12 @@ def enrol(
     keyring: KeyRing,
     code: str,
     name: str,
-    jwk: dict[str, Any],
+    jwk: Mapping[str, object],
     display: str,
     proof: str,
     now: datetime,
     source: str = "network",
-) -> dict[str, Any]:
+) -> Enrolled:
     """Take a tablet in; {"device","receipt_key","pin_key","shop"}.
 
     Raises NameRefused, KeyRefused, ProofRefused, CodeRefused, TooManyTries; nothing is stored then, except the try.
@@ -115,14 +170,14 @@ def clear_fork(store: Store, device_id: str, by: str, reason: str, now: datetime
     _set_state(store, device_id, "enrolled", "device.fork_cleared", by, reason, now)
 
 
-def devices(store: Store) -> list[dict[str, Any]]:
+def devices(store: Store) -> list[ListedDevice]:
     """All tablets with how many events of each wait for an earlier one."""
     with store.reading():
         rows = store.devices.everything()
         return [{**row, "waiting": store.setups.waiting_count(row["id"])} for row in rows]
 
 
-def read_request(store: Store, request: str, now: datetime) -> dict[str, Any]:
+def read_request(store: Store, request: str, now: datetime) -> NewsRequest:
     """The payload of a tablet's signed request, with "device" (its row) put in: {"challenge","have","setups","device"}.
 
     The caller checks the challenge. A disabled tablet may ask, to learn that it is. Raises ProofRefused.
@@ -138,16 +193,37 @@ def read_request(store: Store, request: str, now: datetime) -> dict[str, Any]:
         raise ProofRefused from None
     if not _is_request(payload):
         raise ProofRefused
-    with store.writing():
-        store.devices.see(kid, utc_text(now))
-        if "health" in payload:
-            store.devices.keep_health(kid, payload["health"])
-    return {**payload, "device": device}
+    if _is_worth_noting(device, payload.get("health"), now):
+        with store.writing():
+            store.devices.see(kid, utc_text(now))
+            if "health" in payload:
+                store.devices.keep_health(kid, payload["health"])
+    return cast("NewsRequest", {**payload, "device": device})
+
+
+def _is_worth_noting(device: DeviceRow, health: Health | None, now: datetime) -> bool:
+    """Whether a tablet was not heard of for a while, or says something else of itself than it did.
+
+    Tablets ask four times a minute: a write for each, flushed to the disk, would be most of what the disk does.
+    """
+    seen, kept = device["last_seen_at_utc"], device["health"]
+    if seen is None or not later(now, seconds=-SEEN_EVERY_SECONDS) < seen <= utc_text(now):
+        return True
+    if health is None or kept is None:
+        return health is not kept
+    return health["persisted"] != kept["persisted"] or _has_moved(health["skew_ms"], kept["skew_ms"])
+
+
+def _has_moved(skew_ms: int | None, kept_ms: int | None) -> bool:
+    if skew_ms is None or kept_ms is None:
+        return skew_ms != kept_ms
+    return abs(skew_ms - kept_ms) > SKEW_TOLD_MS
 
 
 def _is_request(payload: Any) -> bool:
-    fields = {"domain", "challenge", "have", "setups"}
-    if not isinstance(payload, dict) or payload.keys() not in (fields, fields | {"health"}):
+    if not isinstance(payload, dict) or not REQUEST_FIELDS <= payload.keys() <= REQUEST_FIELDS | LATER_FIELDS:
+        return False
+    if not isinstance(payload.get("sheets_sha256", ""), str):
         return False
     if "health" in payload and not _is_health(payload["health"]):
         return False
@@ -181,9 +257,9 @@ def _is_whole(number: Any) -> bool:
     return isinstance(number, int) and not isinstance(number, bool)
 
 
-def _checked_key(jwk: dict[str, Any]) -> DeviceKey:
+def _checked_key(jwk: Mapping[str, object]) -> DeviceKey:
     try:
-        return DeviceKey.from_jwk(jwk)
+        return DeviceKey.from_jwk(dict(jwk))
     except JwsRefused:
         raise KeyRefused from None
 
@@ -230,12 +306,12 @@ def _add(
     keyring: KeyRing,
     kid: str,
     name: str,
-    jwk: dict[str, Any],
+    jwk: Mapping[str, object],
     display: str,
     by: str,
     now: datetime,
 ) -> None:
-    public = {part: jwk[part] for part in ("kty", "crv", "x", "y")}
+    public = {part: str(jwk[part]) for part in ("kty", "crv", "x", "y")}
     store.devices.add(
         kid,
         public,
@@ -268,31 +344,38 @@ def _set_state(
         change(store, kind, by, device_id, None, {"reason": reason}, now)
 
 
-def news(store: Store, keyring: KeyRing, request: dict[str, Any], now: datetime) -> dict[str, Any]:
+def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) -> News:
     """What a tablet is told: the sheets of all machines, decisions of its setups, how it stands itself.
 
     `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left out
+    (None). "sheets_sha256" names the whole list of hashes: a tablet that says it keeps just that list gets no list
     (None).
     """
-    from webapp.services.sheets.preparing import current_sheets  # noqa: PLC0415 - preparing is slow to load
+    from webapp.services.sheets.preparing import current_hashes  # noqa: PLC0415 - preparing is slow to load
 
-    state = {"state": request["device"]["state"]}
+    state: OwnState = {"state": request["device"]["state"]}
     if state["state"] == "disabled":
         return {"sheets": [], "decisions": [], "device": state}
-    had = set(request["have"])
-    sheets = [
-        {"hash": sheet["hash"], "text": None if sheet["hash"] in had else sheet["text"]}
-        for sheet in current_sheets(store, keyring, now)
-        if sheet["hash"] is not None
-    ]
+    found = current_hashes(store, keyring, now)
+    hashes = [found[machine] for machine in sorted(found)]
+    digest = sha256("\n".join(hashes).encode()).hexdigest()
     with store.reading():
+        sheets = (
+            None if request.get("sheets_sha256") == digest else _listed(store, hashes, set(request["have"]))
+        )
         own = store.setups.setups_by_id(request["setups"])
         wanted = [
             setup
             for setup in request["setups"]
-            if own.get(setup, {}).get("device") == request["device"]["id"]
+            if setup in own and own[setup]["device"] == request["device"]["id"]
         ]
         decisions = [
             row["text"] for setup in dict.fromkeys(wanted) for row in store.ledger.changes_of_setup(setup)
         ]
-    return {"sheets": sheets, "decisions": decisions, "device": state}
+    return {"sheets": sheets, "sheets_sha256": digest, "decisions": decisions, "device": state}
+
+
+def _listed(store: Store, hashes: list[str], had: set[str]) -> list[SheetNews]:
+    """The sheets of these hashes, with the texts of those that are not had."""
+    texts = store.setups.texts_of_sheets([one for one in hashes if one not in had])
+    return [{"hash": one, "text": texts.get(one)} for one in hashes]

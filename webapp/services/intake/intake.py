@@ -27,13 +27,14 @@ from webapp.domain.setup.fold import fold
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.intake.chain import Problem
 from webapp.services.intake.reading import Refusal, Sent, named_device, read_batch, read_sent, unreadable
-from webapp.services.intake.sorting import Intake, event_of, receipt, sort_out
+from webapp.services.intake.sorting import Intake, Receipt, event_of, receipt, sort_out
 from webapp.services.setups import pins, stored_setups
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
     from webapp.store import Store
+    from webapp.store.rows import SetAsideRow, WaitingRow
 
 MOST_UNSIGNED_ASIDE = 2000
 LONGEST_UNSIGNED = 4096
@@ -45,9 +46,7 @@ Readable = tuple[str, str, str | None, tuple[tuple[str, str], ...] | None]
 Taken = tuple[Sent, Event[Any], list[Problem]]
 
 
-def accept(
-    store: Store, keyring: KeyRing, batch: list[dict[str, Any]], now: datetime
-) -> list[dict[str, Any]]:
+def accept(store: Store, keyring: KeyRing, batch: object, now: datetime) -> list[Receipt]:
     """Store the events of an upload; one receipt for each part, in the order sent.
 
     A receipt: event, outcome (accepted, already_had, kept_out_of_order, refused), code, fields, problems, signature,
@@ -72,15 +71,13 @@ def check_pending_seals(store: Store, keyring: KeyRing, now: datetime) -> int:
     return len(rows)
 
 
-def waiting(store: Store) -> list[dict[str, Any]]:
+def waiting(store: Store) -> list[WaitingRow]:
     """Events that wait for an earlier one of their tablet, for the lead to see."""
     with store.reading():
-        return [
-            {name: value for name, value in row.items() if name != "jws"} for row in store.setups.waiting()
-        ]
+        return store.setups.waiting()
 
 
-def refused(store: Store) -> list[dict[str, Any]]:
+def refused(store: Store) -> list[SetAsideRow]:
     """What was sent and set aside, newest first, with code and fields."""
     with store.reading():
         return store.setups.refused()
@@ -181,8 +178,15 @@ def _keep_waiting(store: Store, intake: Intake, received: str) -> None:
     store.setups.stop_waiting(gone)
     for sent in intake.waiting.values():
         event = event_of(sent)
-        chained = {"device": event["device"], "sequence": event["sequence"], "previous": event["previous"]}
-        store.setups.wait({"id": sent.id, "jws": sent.jws, **chained, "received_at_utc": received})
+        row: WaitingRow = {
+            "id": sent.id,
+            "jws": sent.jws,
+            "device": event["device"],
+            "sequence": event["sequence"],
+            "previous": event["previous"] or "",
+            "received_at_utc": received,
+        }
+        store.setups.wait(row)
 
 
 def _set_aside(store: Store, intake: Intake, received: str) -> None:
@@ -198,7 +202,7 @@ def _set_one_aside(store: Store, now: datetime, sent: Sent, refusal: Refusal, re
     # A text that nobody signed must not take the place of the event whose words it copies.
     id_ = sent.id if sent.verified else sha256(sent.jws.encode("utf-8", "surrogatepass")).hexdigest()
     setup = _own_setup(store, sent)
-    row = {
+    row: SetAsideRow = {
         "id": id_,
         "jws": sent.jws if sent.verified else _as_ascii(sent.jws),
         "code": refusal.code,

@@ -7,6 +7,7 @@ code. Nothing here touches the store.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import sha256
@@ -46,7 +47,7 @@ class Sent(NamedTuple):
     verified: bool = False
 
 
-def read_batch(batch: Any) -> list[tuple[str, str, str | None]]:
+def read_batch(batch: object) -> list[tuple[str, str, str | None]]:
     """Id, signed text and sealed PIN of each part of an upload. Raises BatchMalformed, BatchTooLong."""
     if not isinstance(batch, list):
         raise BatchMalformed
@@ -89,7 +90,7 @@ def read_sent(id_: str, jws: str, seal: str | None, jwk: tuple[tuple[str, str], 
     return Sent(id_, jws, seal, key.kid, {**signed, "id": id_}, verified=True)
 
 
-def _read_part(part: Any) -> tuple[str, str, str | None]:
+def _read_part(part: object) -> tuple[str, str, str | None]:
     if not isinstance(part, dict) or part.keys() != {"jws", "pin"} or not isinstance(part["jws"], str):
         raise BatchMalformed
     if part["pin"] is not None and not isinstance(part["pin"], str):
@@ -108,7 +109,7 @@ def _key(jwk: tuple[tuple[str, str], ...]) -> DeviceKey:
     return DeviceKey.from_jwk(dict(jwk))
 
 
-def _plain_fields(fields: dict[str, Any]) -> dict[str, str | int]:
+def _plain_fields(fields: Mapping[str, object]) -> dict[str, str | int]:
     return {
         name: value if isinstance(value, int) else str(value)[:LONGEST_CODE_VALUE]
         for name, value in fields.items()

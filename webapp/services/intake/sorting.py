@@ -13,9 +13,10 @@ import json
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from webapp.domain.evidence.event_kinds import Event
+from webapp.domain.plain.errors import Fields
 from webapp.services.evidence.stored_events import stored_event
 from webapp.services.intake.chain import Chain, Link, Problem
 from webapp.services.intake.reading import Refusal, Sent
@@ -32,13 +33,25 @@ DECIDED = ("signed_off", "not_accepted")
 JUDGED_ANEW = frozenset({"intake.sheet_unknown"})
 
 
+class Receipt(TypedDict):
+    """What a tablet is told of one part. `sequence` is the event's place in the ledger, from 1."""
+
+    event: str
+    outcome: str
+    code: str | None
+    fields: Fields
+    problems: list[Problem]
+    signature: str | None
+    sequence: int | None
+
+
 @dataclass(slots=True)
 class Intake:
     """One upload on its way into the store."""
 
     now: datetime
     chain: Chain = field(default_factory=Chain)
-    receipts: dict[str, dict[str, Any]] = field(default_factory=dict)
+    receipts: dict[str, Receipt] = field(default_factory=dict)
     taken: dict[str, tuple[Sent, Event[Any], list[Problem]]] = field(default_factory=dict)
     refused: dict[str, tuple[Sent, Refusal]] = field(default_factory=dict)
     waiting: dict[str, Sent] = field(default_factory=dict)
@@ -76,9 +89,9 @@ def _load_chain(store: Store, intake: Intake, new: list[Sent]) -> None:
     previous = {event["previous"] for event in events if event["previous"] is not None}
     for id_, row in store.setups.events_by_id(previous).items():
         chain.links[id_] = Link(row["device"], row["sequence"])
-    for id_, row in store.setups.set_aside_by_id(previous - chain.links.keys()).items():
-        if row["device"] is not None:
-            chain.refuse(id_, row["device"], row["sequence"])
+    for id_, aside in store.setups.set_aside_by_id(previous - chain.links.keys()).items():
+        if aside["device"] is not None:
+            chain.refuse(id_, aside["device"], aside["sequence"])
     for device in {event["device"] for event in events}:
         tablet = store.devices.device(device)
         if tablet is not None and tablet["state"] == "forked":
@@ -230,7 +243,7 @@ def receipt(
     fields: dict[str, str | int] | None = None,
     problems: list[Problem] | None = None,
     sequence: int | None = None,
-) -> dict[str, Any]:
+) -> Receipt:
     """One receipt, not signed yet; the state of a signature is put in later."""
     return {
         "event": event,

@@ -6,12 +6,12 @@ each with a reason and on the ledger; from then on the floor of the usual on new
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from webapp.domain.budget.lines import CHANGEABLE, RESOLUTION, SHOP_LINES, LeadLine, NamedLine
+from webapp.domain.budget.lines import CHANGEABLE, RESOLUTION, SHOP_LINES, BudgetData, LeadLine, NamedLine
 from webapp.domain.budget.uncertainty import Budget, budget
 from webapp.domain.probe.probe_health import CheckState
 from webapp.domain.shop.shop import Fixture, Machine, Probe
@@ -81,7 +81,7 @@ def set_line(store: Store, machine_id: str, line: LeadLine, reason: str, by: str
             raise BudgetTooLong(most=MOST_LINES)
         return [*kept, line]
 
-    _change(store, "budget.line_set", machine_id, changed, data, reason, by, now)
+    _change(store, "budget.line_set", machine_id, changed, data, None, reason, by, now)
 
 
 def take_back(
@@ -96,7 +96,7 @@ def take_back(
         return kept
 
     data = {"line": line_id, "axis": axis}
-    _change(store, "budget.line_taken_back", machine_id, changed, data, reason, by, now)
+    _change(store, "budget.line_taken_back", machine_id, changed, data, None, reason, by, now)
 
 
 def set_confidence(
@@ -104,15 +104,16 @@ def set_confidence(
 ) -> None:
     """Choose the confidence that the result is stated with. Raises as set_line does."""
     data = {"confidence": confidence}
-    _change(store, "budget.confidence_set", machine_id, list, data, reason, by, now)
+    _change(store, "budget.confidence_set", machine_id, list, data, confidence, reason, by, now)
 
 
 def _change(
     store: Store,
     kind: str,
     machine_id: str,
-    changed: Any,
-    data: dict[str, Any],
+    changed: Callable[[Sequence[LeadLine]], list[LeadLine]],
+    data: Mapping[str, object],
+    confidence: str | None,
     reason: str,
     by: str,
     now: datetime,
@@ -121,9 +122,9 @@ def _change(
     with store.writing():
         must_be_lead(store, by)
         rules, machine, fixture, probe = machine_parts(store, machine_id)
-        lines, confidence = known_of_axis.budget_changes(store, machine.id, fixture.id, probe.id)
-        value = {
-            "confidence": data.get("confidence", confidence),
+        lines, chosen_before = known_of_axis.budget_changes(store, machine.id, fixture.id, probe.id)
+        value: BudgetData = {
+            "confidence": confidence or chosen_before,
             "lines": [one.as_plain() for one in changed(lines)],
         }
         store.numbers.put_budget(machine.id, fixture.id, probe.id, value)

@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from hashlib import sha256
 from itertools import islice
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from webapp.domain.evidence.events import HASH
 from webapp.domain.plain.errors import Finding
@@ -40,6 +40,7 @@ from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import ImportRow, KeptWithOrigin
 
 # Gives the table's bytes from the start, each time it is called.
 Source = Callable[[], Iterable[bytes]]
@@ -124,7 +125,16 @@ def take_in(
         counts = {"setups": total.setups, "values_kept": total.values, "refused": total.refused}
         shown = name[:LONGEST_NAME]
         store.numbers.add_import(
-            {"number": number, "sha256": digest, "name": shown, "by": by, "at_utc": utc_text(now), **counts}
+            {
+                "number": number,
+                "sha256": digest,
+                "name": shown,
+                "setups": total.setups,
+                "values_kept": total.values,
+                "refused": total.refused,
+                "by": by,
+                "at_utc": utc_text(now),
+            }
         )
         for rows in _parts(store, source, now, looked, judge, None, all_the_same):
             _keep(store, number, rows)
@@ -291,13 +301,13 @@ def _keep(store: Store, number: int, rows: list[HistoryRow]) -> None:
     store.numbers.add_past(setups, values)
 
 
-def imports(store: Store) -> list[dict[str, Any]]:
+def imports(store: Store) -> list[ImportRow]:
     """Files that were taken in, newest first."""
     with store.reading():
         return store.numbers.imports()
 
 
-def past_setup(store: Store, setup: str) -> list[dict[str, Any]]:
+def past_setup(store: Store, setup: str) -> list[KeptWithOrigin]:
     """The values of a past setup that was imported, with where they come from; nothing for any other id."""
     with store.reading():
         return store.numbers.kept_of(setup) if store.numbers.imported(setup) else []
@@ -316,7 +326,7 @@ def export(store: Store, fixture: str | None = None) -> Iterator[str]:
 
 
 def _rows(store: Store, fixture: str | None) -> Iterator[HistoryRow]:
-    held: list[dict[str, Any]] = []
+    held: list[KeptWithOrigin] = []
     for row in store.numbers.all_kept(fixture):
         if held and held[0]["setup"] != row["setup"]:
             yield _as_row(held)
@@ -326,7 +336,7 @@ def _rows(store: Store, fixture: str | None) -> Iterator[HistoryRow]:
         yield _as_row(held)
 
 
-def _as_row(rows: list[dict[str, Any]]) -> HistoryRow:
+def _as_row(rows: list[KeptWithOrigin]) -> HistoryRow:
     first = rows[0]
     return HistoryRow(
         0,

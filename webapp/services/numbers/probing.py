@@ -22,6 +22,7 @@ from webapp.services.typed_reasons import note_text, reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import NewProbeCheck, ProbeCheckRow
 
 MOST_DAYS = 3_650
 LEAST_FACTOR, MOST_FACTOR = 100, 10_000
@@ -33,7 +34,7 @@ class ProbeHealth:
 
     probe: Probe
     machines: tuple[Machine, ...]
-    checks: tuple[dict[str, Any], ...]
+    checks: tuple[ProbeCheckRow, ...]
     every_days: int | None
     factor: float
     state: CheckState | None
@@ -79,8 +80,16 @@ def keep_check(
         found = work_out(typed, _machine(store, machine_id))
         whole = _whole(found)
         plain = {**asdict(typed), "diametral": dict(typed.diametral)}
-        row = {"probe": probe_id, "machine": machine_id, "at_utc": utc_text(now), "by": by, "note": note}
-        store.numbers.add_check({**row, "typed": plain, "found": whole})
+        row: NewProbeCheck = {
+            "probe": probe_id,
+            "machine": machine_id,
+            "at_utc": utc_text(now),
+            "by": by,
+            "note": note,
+            "typed": plain,
+            "found": whole,
+        }
+        store.numbers.add_check(row)
         data = {"machine": machine_id, "typed": plain, "found": whole, "note": note}
         change(store, "probe.checked", by, probe_id, None, data, now)
     return found
@@ -113,7 +122,7 @@ def set_care(
         change(store, "probe.care_set", by, probe_id, None, data, now)
 
 
-def _whole(found: RingCheck) -> dict[str, Any]:
+def _whole(found: RingCheck) -> dict[str, object]:
     """What was found, in whole nanometres: the ledger carries no broken numbers."""
 
     def rounded(value: Any) -> Any:

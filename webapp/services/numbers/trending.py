@@ -6,10 +6,11 @@ operator.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypedDict
 
+from webapp.domain.plain.lengths import Display
 from webapp.domain.shop.shop import Fixture, Machine, from_plain
 from webapp.domain.usual.trend import SeatingRows, SeatingTrend, TrendPoint, TrendRow, seating_trend
 from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
@@ -19,6 +20,27 @@ if TYPE_CHECKING:
     from webapp.store import Store
 
 EVERY_SEATING = "all"
+
+
+class AxisAtAGlance(TypedDict):
+    """One axis of a fixture; `trend` is None before the first seating."""
+
+    axis: str
+    face: str
+    trend: SeatingTrend | None
+    own_choice: bool
+
+
+class FixtureAtAGlance(TypedDict):
+    """A fixture in use, its machine, and its axes."""
+
+    fixture: str
+    name: str
+    machine: str
+    machine_name: str
+    display: Display
+    seatings: Sequence[SeatingRows]
+    axes: list[AxisAtAGlance]
 
 
 @dataclass(frozen=True)
@@ -114,26 +136,23 @@ def parts_of(store: Store, fixture_id: str, axis: str) -> AxisParts:
         return axis_parts(store, fixture_id, axis)
 
 
-def overview(store: Store) -> list[dict[str, Any]]:
-    """Each fixture in use with its machine, and for each axis that is touched the trend of the present seating.
-
-    {"fixture","name","machine","machine_name","display","seatings","axes":[{"axis","face","trend","own_choice"}]}
-    """
+def overview(store: Store) -> list[FixtureAtAGlance]:
+    """Each fixture in use with its machine, and for each axis that is touched the trend of the present seating."""
     with store.reading():
         machines = store.shop.items("machine")
         fixtures = store.shop.items("fixture")
-        found = [_fixture(store, machine, fixtures) for machine in machines.values()]
+        found = [_fixture(store, from_plain(Machine, value), fixtures) for value in machines.values()]
     return [one for one in found if one is not None]
 
 
 def _fixture(
-    store: Store, machine: dict[str, Any], fixtures: dict[str, dict[str, Any]]
-) -> dict[str, Any] | None:
-    fixture_id = machine["fixture"]
+    store: Store, machine: Machine, fixtures: Mapping[str, Mapping[str, object]]
+) -> FixtureAtAGlance | None:
+    fixture_id = machine.fixture
     if fixture_id not in fixtures:
         return None
     fixture = from_plain(Fixture, fixtures[fixture_id])
-    axes: list[dict[str, Any]] = []
+    axes: list[AxisAtAGlance] = []
     seatings: Sequence[SeatingRows] = ()
     for face in fixture.faces:
         parts, seatings = axis_parts(store, fixture_id, face.axis), seating_rows(store, fixture_id, face.axis)
@@ -146,9 +165,9 @@ def _fixture(
     return {
         "fixture": fixture_id,
         "name": fixture.name,
-        "machine": machine["id"],
-        "machine_name": machine["name"],
-        "display": from_plain(Machine, machine).display,
+        "machine": machine.id,
+        "machine_name": machine.name,
+        "display": machine.display,
         "seatings": seatings,
         "axes": axes,
     }

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.shop.measures import ZPoint, ZReading
 from webapp.domain.shop.shop import Machine, Probe, from_plain
@@ -23,6 +23,7 @@ from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import NewZCheck, ZCheckRow
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ class MachineZ:
     machine: Machine
     probe: Probe
     stated: ZReading | None
-    last: dict[str, Any] | None
+    last: ZCheckRow | None
     holds: ZReading | None
 
 
@@ -83,8 +84,16 @@ def add_check(
 ) -> None:
     """Keep a check that was worked out, inside the caller's transaction."""
     reading = {"point": found.reading.point.value, "length_nm": found.reading.length_nm}
-    row = {"machine": machine.id, "at_utc": utc_text(now), "by": by, **reading}
-    store.numbers.add_z_check({**row, "made_with": _made_with(machine, probe), "typed": asdict(typed)})
+    row: NewZCheck = {
+        "machine": machine.id,
+        "point": found.reading.point.value,
+        "length_nm": found.reading.length_nm,
+        "made_with": _made_with(machine, probe),
+        "typed": asdict(typed),
+        "by": by,
+        "at_utc": utc_text(now),
+    }
+    store.numbers.add_z_check(row)
     data = {
         **reading,
         "probe": probe.id,
@@ -96,7 +105,7 @@ def add_check(
     change(store, "machine.z_checked", by, machine.id, None, data, now)
 
 
-def _made_with(machine: Machine, probe: Probe) -> dict[str, Any]:
+def _made_with(machine: Machine, probe: Probe) -> dict[str, object]:
     """What a check depends on: with another of these the point may lie elsewhere."""
     return {
         "probe": probe.id,

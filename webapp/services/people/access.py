@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypedDict
 
 from webapp.services.errors import (
     NoSuchPerson,
@@ -40,11 +40,23 @@ from webapp.services.times import from_text, later, utc_text
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
     from webapp.store import Store
+    from webapp.store.rows import PersonRow
 
 FIRST_SECRETS_DAYS = 7
 SEEN_EVERY_SECONDS = 30
 LONGEST_NAME = 64
 DESK = "desk"
+
+
+class Session(TypedDict):
+    """A running session: whose it is, and what they still have to change."""
+
+    person: str
+    name: str
+    roles: list[str]
+    must_change: bool
+    must_change_pin: bool
+    started_at_utc: str
 
 
 def token_hash(token: str) -> str:
@@ -60,7 +72,7 @@ def sign_in(
     now: datetime,
     token: str,
     source: str = DESK,
-) -> dict[str, Any]:
+) -> Session:
     """Start a session under this new token; what `session` gives. `source` says where from, such as an address.
 
     Raises SignInRefused, TooManyTries (with the seconds to wait), StoppedAfterTries.
@@ -77,7 +89,7 @@ def sign_in(
 
 def check_secret(
     store: Store, person_id: str, passphrase: str, now: datetime, source: str = DESK
-) -> dict[str, Any] | None:
+) -> PersonRow | None:
     """The active person whose passphrase this is, or None; each try counts in the throttle.
 
     Raises TooManyTries, StoppedAfterTries. To be called outside a transaction: the check is slow on purpose.
@@ -103,7 +115,7 @@ def check_secret(
 
 def session(
     store: Store, token: str, now: datetime, idle_minutes: int = 30, longest_minutes: int = 600
-) -> dict[str, Any] | None:
+) -> Session | None:
     """The running session of this token, or None: person, name, roles, must_change, must_change_pin, started_at_utc."""
     hashed = token_hash(token)
     with store.reading():
@@ -231,7 +243,7 @@ def verify_pin(
     return "pin_not_changed" if person["must_change_pin"] else "verified"
 
 
-def must_be_lead(store: Store, person_id: str) -> dict[str, Any]:
+def must_be_lead(store: Store, person_id: str) -> PersonRow:
     """The active lead of this id, inside the caller's transaction. Raises RoleMissing."""
     person = store.people.person(person_id)
     if person is None or not person["active"] or "lead" not in person["roles"]:
@@ -239,14 +251,14 @@ def must_be_lead(store: Store, person_id: str) -> dict[str, Any]:
     return person
 
 
-def own_words(store: Store, person: dict[str, Any]) -> list[str]:
+def own_words(store: Store, person: PersonRow) -> list[str]:
     """Words that a guess at this person's passphrase would start with."""
     with store.reading():
         shop = store.shop.item("shop", "shop")
     return [person["id"], person["name"], *([shop["name"]] if shop else [])]
 
 
-def _first_secret_is_over(person: dict[str, Any], now: datetime) -> bool:
+def _first_secret_is_over(person: PersonRow, now: datetime) -> bool:
     until = person["first_secrets_until_utc"]
     return bool(person["must_change"] and until is not None and until < utc_text(now))
 
@@ -256,7 +268,7 @@ def _end(store: Store, hashed: str, now: datetime, because: str) -> None:
         store.access.end_session(hashed, utc_text(now), because)
 
 
-def _session_of(person: dict[str, Any], started_at_utc: str) -> dict[str, Any]:
+def _session_of(person: PersonRow, started_at_utc: str) -> Session:
     return {
         "person": person["id"],
         "name": person["name"],

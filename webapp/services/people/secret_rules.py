@@ -10,6 +10,14 @@ Rules:
 - both are kept as argon2id with 46 MiB and one pass (11.4.2; the OWASP password storage sheet's first choice, from
   memory). A PIN is first keyed with the server's pepper (HMAC-SHA-256), so the database alone cannot be searched for
   it.
+
+Decision: a PIN of six to twelve digits is a deviation from NIST SP 800-63B-4, which asks fifteen characters
+of a secret that stands alone and is checked by a server. People sign at a mill, with wet fingers, on a
+shared tablet; a passphrase there would be short, or written on the tablet. So a PIN signs one setup, only
+from an enrolled tablet whose key signed the event, sealed to event, tablet and person; one try and three
+retries a signing, eight wrong in a row on one tablet, ten anywhere, offline tries included. What remains:
+whoever sees a PIN typed and holds the tablet can sign as that person until it is changed; the lead's sign-
+off, with a passphrase, limits what that is worth.
 """
 
 import hmac

@@ -6,10 +6,12 @@ questions; of two leads who answer at once, the first counts and the other is to
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeVar
 
+from webapp.domain.evidence.folded_setup import Touch
+from webapp.domain.evidence.written_sheet import UsualOnSheet
 from webapp.services.errors import AnsweredAlready, DecisionUnknown, NoSuchQuestion, OwnSetup
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import must_be_lead
@@ -19,11 +21,26 @@ from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import QuestionPut, QuestionRow, SetupRow
 
+    class AskedQuestion(QuestionRow):
+        """A question and what it is about; touch and usual are those of its axis, None without one."""
+
+        setup_row: SetupRow
+        person_name: str
+        machine_name: str
+        unit: str
+        decimals: int
+        touch: Touch | None
+        usual: UsualOnSheet | None
+
+
+# A touch of the fold, or one with more beside it.
+AnyTouch = TypeVar("AnyTouch", bound=Touch)
 DECISIONS = ("go_on", "touch_again", "break_off")
 
 
-def questions(store: Store, *, only_open: bool = True) -> list[dict[str, Any]]:
+def questions(store: Store, *, only_open: bool = True) -> list[AskedQuestion]:
     """Questions, oldest first, each with its setup's row, the person's name and the arithmetic of its axis.
 
     "touch" is the axis' last touch before the question as the fold has it, "usual" the axis' lines on the setup's
@@ -51,15 +68,13 @@ def answer(store: Store, question_id: str, by: str, decision: str, reason: str, 
         if setup is not None and setup["person"] == by:
             raise OwnSetup
         if not store.setups.answer_question(question_id, by, decision, reason, utc_text(now)):
-            raise AnsweredAlready(by=question["answered_by"], at_utc=question["answered_at_utc"])
+            raise AnsweredAlready(by=question["answered_by"] or "", at_utc=question["answered_at_utc"] or "")
         data = {"question": question_id, "axis": question["axis"], "decision": decision, "reason": reason}
         change(store, "question.answered", by, question_id, question["setup"], data, now)
         stored_setups.refresh(store, question["setup"])
 
 
-def touch_asked_about(
-    question: Mapping[str, Any], touches: Sequence[Mapping[str, Any]]
-) -> Mapping[str, Any] | None:
+def touch_asked_about(question: QuestionPut, touches: Sequence[AnyTouch]) -> AnyTouch | None:
     """The touch that stood when the question was put: its axis' last one by then, whatever was touched later.
 
     None for a question about no axis. Times are the tablet's own; the axis' first touch where its clock went back.
@@ -69,7 +84,7 @@ def touch_asked_about(
     return next(iter(by_then[-1:] or of_axis[:1]), None)
 
 
-def _with_arithmetic(store: Store, row: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
+def _with_arithmetic(store: Store, row: QuestionRow, names: dict[str, str]) -> AskedQuestion:
     setup = store.setups.setup(row["setup"])
     if setup is None:
         raise LookupError(f"question {row['id']} names a setup that is not listed")

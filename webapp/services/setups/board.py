@@ -3,21 +3,44 @@
 Rules: the board repeats what the last setup of a machine said and when; it knows nothing of what nobody told it. A
 setup that was last heard of long ago and never ended leaves the state "unknown", or the probe in the spindle if it
 was there. A slot that a setup left half set stays on the board until somebody sets it whole.
+
+Decision: the board is public on the shop's network, because the next person has to see how a machine was
+left before anybody signs in. It names the person who left it and no value.
 """
 
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypedDict
 
 from webapp.services.setups.half_set import IN_USE_HOURS, half_set_slots
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import SetupRow
 
 
-def board(store: Store, now: datetime) -> list[dict[str, Any]]:
+class MachineState(TypedDict):
+    """How a machine was left. `state` is clear, in_use, probe_in_spindle or unknown."""
+
+    machine: str
+    state: str
+    since_utc: str | None
+    by: str | None
+    by_name: str | None
+    setup: str | None
+    open_questions: int
+
+
+class MachineOnBoard(MachineState):
+    """The same with the machine's name and the axes without a value in its half set slots, by label."""
+
+    name: str
+    half_set: dict[str, tuple[str, ...]]
+
+
+def board(store: Store, now: datetime) -> list[MachineOnBoard]:
     """For each machine: machine, name, state (clear, in_use, probe_in_spindle, unknown), since_utc, by, by_name, setup,
     open_questions, half_set (axes without a value, by slot).
     """
@@ -33,7 +56,7 @@ def board(store: Store, now: datetime) -> list[dict[str, Any]]:
         ]
 
 
-def machine_state(store: Store, machine: str, now: datetime, names: dict[str, str]) -> dict[str, Any]:
+def machine_state(store: Store, machine: str, now: datetime, names: dict[str, str]) -> MachineState:
     """The same of one machine, without its name and its slots, inside the caller's transaction."""
     rows = store.setups.setups(machine=machine, newest=1)
     last = rows[0] if rows else None
@@ -48,7 +71,7 @@ def machine_state(store: Store, machine: str, now: datetime, names: dict[str, st
     }
 
 
-def _state(last: dict[str, Any] | None, recent_utc: str) -> str:
+def _state(last: SetupRow | None, recent_utc: str) -> str:
     if last is None:
         return "unknown"
     if last["status"] == "running" and last["last_at_utc"] >= recent_utc:

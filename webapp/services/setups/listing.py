@@ -9,12 +9,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.plain.zones import UTC_NAME, day_begins_utc
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import SetupRow
 
 A_PAGE = 100
 STATES = ("running", "finished", "signed", "signed_off", "not_accepted")
@@ -37,7 +38,7 @@ class Wanted:
 class Listed:
     """A page of setups, newest first, and what the next page is asked with (None: there is none)."""
 
-    rows: tuple[dict[str, Any], ...]
+    rows: tuple[SetupRow, ...]
     older: str | None
 
 

@@ -7,7 +7,7 @@ and decides nothing. Times of a setup that was signed off do not change any more
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.written_sheet import Said
 from webapp.domain.setup.pace import StepTime, shop_pace
@@ -16,6 +16,7 @@ from webapp.services.setups import stored_setups
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import SetupRow
 
 NEWEST = 60
 MOST_REMEMBERED = 4_096
@@ -47,7 +48,7 @@ def _of_shop(store: Store, besides: str) -> list[StepTime]:
     return [time for row in rows if row["id"] != besides for time in _remembered(store, row)]
 
 
-def _remembered(store: Store, row: dict[str, Any]) -> tuple[StepTime, ...]:
+def _remembered(store: Store, row: SetupRow) -> tuple[StepTime, ...]:
     key = (row["id"], row["last_at_utc"])
     if key not in _TIMES:
         if len(_TIMES) >= MOST_REMEMBERED:

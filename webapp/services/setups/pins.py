@@ -8,13 +8,17 @@ Rules:
   setup.signed event, of which there are three after the first, then that signing waits;
 - the person must be active and authorised for the machine at the time that the event claims and now;
 - the decision is a change on the ledger; until it is there the signature counts as made on the device only.
+
+Decision: the sealed PIN travels beside the event, not in it. Inside, it would stand on the ledger for ever,
+and could not be bound to the event's id; beside it, it is bound to that id and erased once checked. A wrong
+PIN found at sync leaves all events as they are and asks for another signature.
 """
 
 from __future__ import annotations
 
 import json
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.proof.errors import PinSealRefused
 from webapp.proof.jwe import open_pin_for
@@ -27,6 +31,7 @@ from webapp.services.times import utc_text
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
     from webapp.store import Store
+    from webapp.store.rows import EventParts
 
 VERIFIED = "verified"
 
@@ -64,7 +69,7 @@ def decision(store: Store, setup_id: str, event_id: str) -> str | None:
 
 
 def _judge(
-    store: Store, keyring: KeyRing, row: dict[str, Any], seal: str | None, now: datetime
+    store: Store, keyring: KeyRing, row: EventParts, seal: str | None, now: datetime
 ) -> tuple[str, str]:
     """The answer ("verified" or the reason of a refusal) and the id of the key that the seal was opened with."""
     reason = _right(store, row, now)
@@ -82,7 +87,7 @@ def _judge(
     return answer, opened.key_id
 
 
-def _right(store: Store, row: dict[str, Any], now: datetime) -> str | None:
+def _right(store: Store, row: EventParts, now: datetime) -> str | None:
     """Why this person may not sign this setup, or None."""
     with store.reading():
         setup, person = store.setups.setup(row["setup"]), store.people.person(row["person"])
@@ -100,7 +105,7 @@ def _right(store: Store, row: dict[str, Any], now: datetime) -> str | None:
     return None if all(allowed) else "not_authorised"
 
 
-def _decide(store: Store, row: dict[str, Any], answer: str, key: str, now: datetime) -> str:
+def _decide(store: Store, row: EventParts, answer: str, key: str, now: datetime) -> str:
     """Write the decision, unless another thread was first; the decision that stands."""
     with store.writing():
         store.setups.erase_seal(row["id"])

@@ -136,8 +136,8 @@ def _people(store: Store, state: Folded) -> list[PersonInRecord]:
 
 
 def _device(store: Store, device_id: str) -> DeviceInRecord:
-    row = store.devices.device(device_id) or {}
-    return {"id": row.get("id", device_id), "name": row.get("name"), "jwk": row.get("jwk")}
+    row = store.devices.device(device_id)
+    return {"id": device_id, "name": row["name"] if row else None, "jwk": row["jwk"] if row else None}
 
 
 def _decisions(store: Store, setup_id: str) -> list[str]:

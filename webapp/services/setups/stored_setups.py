@@ -25,6 +25,7 @@ from webapp.services.evidence.stored_events import stored_event
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import QuestionPut
 
 NO_SIGNATURE = "none"
 WHOLE = "complete"
@@ -103,7 +104,7 @@ def keep_lists(
 
 
 def _list_questions(store: Store, setup_id: str, questions: Iterable[Question]) -> None:
-    rows = [
+    rows: list[QuestionPut] = [
         {
             "id": question["question"],
             "setup": setup_id,
@@ -153,6 +154,6 @@ def _may_be_older(store: Store, machine: str, setup_id: str, label: str) -> bool
     last = store.setups.setup(slot["last_setup"])
     if last is None or last["outcome"] == WHOLE or last["device"] == this["device"]:
         return False
-    if sheet_of(store, this["sheet"])["compiled_at_utc"] >= slot["last_seen_at_utc"]:
+    if sheet_of(store, this["sheet"])["compiled_at_utc"] >= (slot["last_seen_at_utc"] or ""):
         return False
     return bool(missing_axes(sheet_of(store, last["sheet"]), fold_stored(store, last["id"])))

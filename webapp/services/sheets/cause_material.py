@@ -10,7 +10,7 @@ Rules:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.causes.of_sheet import earlier_seatings, measures_of, sheet_causes
 from webapp.domain.causes.reading import OtherSeating, RecentTouch
@@ -26,6 +26,7 @@ from webapp.services.setups import stored_setups
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import SeatingRow
 
 MOST_SETUPS = 30
 
@@ -80,7 +81,7 @@ def recent_touches(store: Store, machine_id: str, fixture_id: str) -> dict[str, 
     return found
 
 
-def _is_in(fixture: FixtureOnSheet, fixture_id: str, seating: Mapping[str, Any] | None) -> bool:
+def _is_in(fixture: FixtureOnSheet, fixture_id: str, seating: SeatingRow | None) -> bool:
     """Whether a sheet's fixture is this one in this seating."""
     return seating is not None and (fixture["id"], fixture["seating"]["id"]) == (fixture_id, seating["id"])
 

@@ -11,9 +11,10 @@ from __future__ import annotations
 
 import json
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.budget.lines import LeadLine, NamedLine, axis_lines, floor_of, lead_lines
+from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.probe.probe_health import CheckState, state_of
 from webapp.domain.shop.shop import Fixture, Machine, Probe, ShopRules
 from webapp.domain.usual.usual import FloorInputs
@@ -84,5 +85,6 @@ def _factor(store: Store, machine_id: str, probe_id: str, now: datetime | None) 
 
 def _sheet_says_overdue(store: Store, machine_id: str) -> bool:
     kept = store.setups.sheet_in_use(machine_id)
-    check: dict[str, Any] | None = json.loads(kept["text"])["probe"].get("check") if kept else None
+    sheet: WrittenSheet | None = json.loads(kept["text"]) if kept else None
+    check = sheet["probe"].get("check") if sheet else None
     return bool(check and check["overdue"])

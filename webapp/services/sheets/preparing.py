@@ -4,17 +4,22 @@ Rules:
 - a sheet is worked out by the domain alone; here its inputs are read, in one view of the store;
 - a sheet is used again while its content, times aside, is the same and it is younger than half of its life; so a tablet
   always gets one that lasts, and does not get a new one at each question;
-- while the ledger has not grown, nothing on a sheet can have changed but by the clock: it is looked at once a minute;
+- the store counts the changes of what a sheet is compiled from, for the shop, each machine and each fixture; while
+  those numbers stand, only the clock can have changed anything, and it is looked at again every few minutes;
+- one thread compiles a machine's sheet at a time, and those that waited for it take the same;
 - every sheet that is handed out is kept by its hash for ever: events name it.
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from threading import Lock
+from typing import TYPE_CHECKING, Any, TypedDict, cast
 
+from webapp.domain.evidence.written_sheet import Said
 from webapp.domain.plain.axes import Axis
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.procedure.procedure import Revision
@@ -37,7 +42,7 @@ from webapp.domain.shop.shop import (
     ShopRules,
     from_plain,
 )
-from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label
+from webapp.domain.shop.slots import SlotFamily, SlotKind, SlotRow, normalise_label
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, Usual
 from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade
 from webapp.services.numbers import z_reading
@@ -51,10 +56,24 @@ from webapp.services.times import from_text, later, utc_text
 if TYPE_CHECKING:
     from webapp.proof.keys import KeyRing
     from webapp.store import Store
+    from webapp.store.rows import SheetChecked, SheetInUseRow
+    from webapp.store.rows import SlotRow as StoredSlot
+
+
+class SheetOrRefusal(TypedDict):
+    """A machine's sheet of now, or why there is none."""
+
+    machine: str
+    hash: str | None
+    text: str | None
+    error: Said | None
+
 
 NO_TIME = ""
-CHECK_AGAIN = timedelta(minutes=1)
+CHECK_AGAIN = timedelta(minutes=5)
+LATEST_CHECK = timedelta(minutes=15)
 PROCEDURE = "current"
+_ONE_COMPILES: defaultdict[str, Lock] = defaultdict(Lock)
 
 
 def current_sheet(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> tuple[str, str]:
@@ -62,31 +81,42 @@ def current_sheet(store: Store, keyring: KeyRing, machine_id: str, now: datetime
 
     Raises NoSuchMachine, NoShopYet, SheetCannotBeMade, and the refusals of the domain (SheetError, SlotError …).
     """
-    with store.reading():
-        kept, size = store.setups.sheet_in_use(machine_id), store.ledger.size()
-        if kept is not None and _was_just_checked(kept, size, now):
-            return kept["hash"], kept["text"]
-        made, content = _inputs(store, keyring, machine_id, now)
-    half_life_ago = utc_text(now - timedelta(hours=made.rules.sheet_hours / 2))
-    times = (utc_text(now), later(now, hours=made.rules.sheet_hours))
-    if (
-        kept is not None
-        and kept["content"] == content
-        and half_life_ago < kept["compiled_at_utc"] <= times[0]
-    ):
-        sheet = Sheet(kept["hash"], kept["text"])
-    else:
-        sheet = made.compile(*times)
-    with store.writing():
-        store.setups.keep_sheet(sheet.hash, machine_id, sheet.text, content, times)
-        store.setups.use_sheet(machine_id, sheet.hash, size, times[0])
-    return sheet.hash, sheet.text
+    with _ONE_COMPILES[machine_id]:
+        with store.reading():
+            kept, machine = (
+                store.setups.sheet_in_use(machine_id),
+                store.shop.item("machine", machine_id) or {},
+            )
+            version = _version(store.setups.sheet_versions(), machine_id, machine.get("fixture"))
+            if kept is not None and _is_right(kept, version, now, CHECK_AGAIN):
+                return kept["hash"], kept["text"]
+            made, content = _inputs(store, keyring, machine_id, now)
+        half_life_ago = utc_text(now - timedelta(hours=made.rules.sheet_hours / 2))
+        times = (utc_text(now), later(now, hours=made.rules.sheet_hours))
+        if (
+            kept is not None
+            and kept["content"] == content
+            and half_life_ago < kept["compiled_at_utc"] <= times[0]
+        ):
+            sheet = Sheet(kept["hash"], kept["text"])
+        else:
+            sheet = made.compile(*times)
+        with store.writing():
+            store.setups.keep_sheet(sheet.hash, machine_id, sheet.text, content, times)
+            store.setups.use_sheet(machine_id, sheet.hash, version, times[0])
+        return sheet.hash, sheet.text
 
 
-def _was_just_checked(kept: Mapping[str, Any], size: int, now: datetime) -> bool:
-    """Whether nothing was written since the sheet was found right, less than a minute ago: time changes little."""
-    recent = utc_text(now - CHECK_AGAIN) < kept["checked_at_utc"] <= utc_text(now)
-    return bool(recent and kept["ledger_size"] == size)
+def _version(counted: Mapping[str, int], machine_id: str, fixture_id: str | None) -> str:
+    """How often what this machine's sheet is compiled from has changed: by the shop, the machine, the fixture."""
+    subjects = ("shop", f"machine:{machine_id}", f"fixture:{fixture_id}")
+    return ".".join(str(counted.get(subject, 0)) for subject in subjects)
+
+
+def _is_right(kept: SheetChecked | SheetInUseRow, version: str, now: datetime, within: timedelta) -> bool:
+    """Whether nothing changed since the sheet was found right, not longer ago than that: time changes little."""
+    recent = utc_text(now - within) < kept["checked_at_utc"] <= utc_text(now)
+    return bool(recent and kept["version"] == version)
 
 
 def _inputs(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> tuple[_Inputs, str]:
@@ -95,17 +125,46 @@ def _inputs(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> t
     return made, made.compile(NO_TIME, NO_TIME).hash
 
 
-def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[dict[str, Any]]:
+def current_hashes(store: Store, keyring: KeyRing, now: datetime) -> dict[str, str]:
+    """The hash of each machine's sheet, by machine; a machine whose sheet cannot be made is left out.
+
+    What changed is compiled anew. For the clock alone one sheet a call is looked at again, the one that waits longest,
+    so that nobody who asks for news waits for all of them; none goes longer than LATEST_CHECK without a look.
+    """
+    with store.reading():
+        counted, kept = store.setups.sheet_versions(), store.setups.sheets_in_use()
+        machines = store.shop.items("machine")
+    versions = {machine: _version(counted, machine, value["fixture"]) for machine, value in machines.items()}
+    due = [
+        machine
+        for machine, version in versions.items()
+        if machine not in kept or not _is_right(kept[machine], version, now, LATEST_CHECK)
+    ]
+    by_clock = [
+        (kept[machine]["checked_at_utc"], machine)
+        for machine, version in versions.items()
+        if machine not in due and not _is_right(kept[machine], version, now, CHECK_AGAIN)
+    ]
+    found = {machine: kept[machine]["hash"] for machine in versions if machine not in due}
+    for machine in (*due, *(machine for _, machine in sorted(by_clock)[:1])):
+        try:
+            found[machine], _ = current_sheet(store, keyring, machine, now)
+        except DomainError:
+            found.pop(machine, None)
+    return found
+
+
+def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[SheetOrRefusal]:
     """For each machine: machine, hash, text, error. A sheet that cannot be made has None and the refusal as error."""
     with store.reading():
         machines = list(store.shop.items("machine"))
-    found: list[dict[str, Any]] = []
+    found: list[SheetOrRefusal] = []
     for machine in machines:
         try:
             sheet_hash, text = current_sheet(store, keyring, machine, now)
             found.append({"machine": machine, "hash": sheet_hash, "text": text, "error": None})
         except DomainError as error:
-            refusal = {"code": error.code, "fields": error.fields}
+            refusal: Said = {"code": error.code, "fields": error.fields}
             found.append({"machine": machine, "hash": None, "text": None, "error": refusal})
     return found
 
@@ -296,12 +355,12 @@ def _slots(store: Store, machine: Machine, now: datetime) -> list[SlotRow]:
     return sorted(rows, key=lambda row: places[normalise_label(row.label, family)])
 
 
-def slot_row(row: Mapping[str, Any], names: Mapping[str, str]) -> SlotRow:
+def slot_row(row: StoredSlot, names: Mapping[str, str]) -> SlotRow:
     """A row of the register as the domain takes it."""
     values = row["last_values"]
     return SlotRow(
         label=row["label"],
-        kind=row["kind"],
+        kind=cast("SlotKind", row["kind"]),
         owner_id=row["owner"],
         owner_name=names.get(row["owner"]) if row["owner"] else None,
         until_utc=from_text(row["until_utc"]) if row["until_utc"] else None,

@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NotRequired, TypedDict
 
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.procedure.procedure import Procedure, publish
@@ -34,7 +34,15 @@ LEFT_OUT = "not in the shop file"
 
 # "passphrase" or "pin" -> a value made by chance that the rules of secrets take.
 MakeSecret = Callable[[str], str]
-Change = dict[str, Any]
+
+
+class Change(TypedDict):
+    """A difference that was applied; for a new person with first secrets, which are shown once."""
+
+    type: str
+    subject: str
+    data: Mapping[str, object]
+    secrets: NotRequired[dict[str, str]]
 
 
 def load(
@@ -101,7 +109,7 @@ class _Loader:
         self._store, self._by, self._now = store, by, now
         self.changes: list[Change] = []
 
-    def items(self, kind: str, wanted: Mapping[str, dict[str, Any]]) -> None:
+    def items(self, kind: str, wanted: Mapping[str, dict[str, object]]) -> None:
         """Machines, fixtures, probes, the shop's rules."""
         before = self._store.shop.items(kind)
         for item_id, value in wanted.items():
@@ -192,7 +200,7 @@ class _Loader:
         give_first_secrets(self._store, person.id, hashes, self._by, self._now)
         self.changes[-1]["secrets"] = values
 
-    def _note(self, kind: str, subject: str, data: dict[str, Any]) -> None:
+    def _note(self, kind: str, subject: str, data: Mapping[str, object]) -> None:
         change(self._store, kind, self._by, subject, None, data, self._now)
         self.changes.append({"type": kind, "subject": subject, "data": data})
 
@@ -200,10 +208,10 @@ class _Loader:
 ITEMS = {"shop": ShopRules, "fixture": Fixture, "probe": Probe, "machine": Machine}
 
 
-def _as_now(kind: str, stored: dict[str, Any]) -> dict[str, Any]:
+def _as_now(kind: str, stored: dict[str, object]) -> dict[str, object]:
     """A stored value with what this version has added to its kind, so that a new field alone is no difference."""
     try:
-        found: dict[str, Any] = _as_stored(as_plain(from_plain(ITEMS[kind], stored)))
+        found: dict[str, object] = _as_stored(as_plain(from_plain(ITEMS[kind], stored)))
     except DomainError:
         return stored
     return found

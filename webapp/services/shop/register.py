@@ -11,11 +11,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.events import SHORT_ID
 from webapp.domain.plain.errors import LabelNotInFamilyError
-from webapp.domain.shop.shop import ROLES
+from webapp.domain.shop.shop import ROLES, Machine, from_plain
 from webapp.domain.shop.slots import (
     SlotFamily,
     SlotRow,
@@ -45,6 +45,7 @@ from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import PersonRow
 
 LONGEST_NAME = 80
 SAME_PRESS_SECONDS = 60
@@ -221,7 +222,7 @@ def close_account(store: Store, person: str, reason: str, by: str, now: datetime
 
 def _slot(store: Store, machine: str, label: str) -> SlotRow:
     """The row of a slot, a free one if the register has none. Raises NoSuchMachine, NoSuchSlot."""
-    family = SlotFamily.parse(_machine(store, machine)["slot_family"])
+    family = SlotFamily(_machine(store, machine).labels)
     try:
         own_label = normalise_label(label, family)
     except LabelNotInFamilyError:
@@ -260,18 +261,18 @@ def _must_not_be_last_lead(store: Store, person: str) -> None:
         raise LastLead
 
 
-def _person(store: Store, person: str) -> dict[str, Any]:
+def _person(store: Store, person: str) -> PersonRow:
     row = store.people.person(person)
     if row is None:
         raise NoSuchPerson(person=person[:LONGEST_NAME])
     return row
 
 
-def _machine(store: Store, machine: str) -> dict[str, Any]:
+def _machine(store: Store, machine: str) -> Machine:
     value = store.shop.item("machine", machine)
     if value is None:
         raise NoSuchMachine(machine=machine[:LONGEST_NAME])
-    return value
+    return from_plain(Machine, value)
 
 
 def _checked_time(typed: str | None) -> str | None:

@@ -1,6 +1,7 @@
 """Sessions and failed attempts."""
 
-from webapp.store.repositories.base import Repository, Row
+from webapp.store.repositories.base import Repository
+from webapp.store.rows import SessionRow, ThrottleRow
 from webapp.store.tables.access import Session, Throttle
 
 
@@ -12,7 +13,7 @@ class AccessRepository(Repository):
         fields = {"token_hash": token_hash, "person": person, "source": source}
         self._run(Session.insert({**fields, "started_at_utc": at_utc, "seen_at_utc": at_utc}))
 
-    def session(self, token_hash: str) -> Row | None:
+    def session(self, token_hash: str) -> SessionRow | None:
         """One session, ended ones too, or None."""
         return self._row(Session.select().where(Session.token_hash == token_hash))
 
@@ -30,7 +31,7 @@ class AccessRepository(Repository):
         open_ones = (Session.person == person) & Session.ended_at_utc.is_null()
         return self._run(Session.update(ended_at_utc=at_utc, ended_because=because).where(open_ones))
 
-    def failures(self, subject: str) -> Row | None:
+    def failures(self, subject: str) -> ThrottleRow | None:
         """Failures in a row of a subject, or None."""
         return self._row(Throttle.select().where(Throttle.subject == subject))
 

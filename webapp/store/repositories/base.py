@@ -1,10 +1,8 @@
-"""What every repository shares: rows are plain dicts of column name and value, queries go to one database."""
+"""What every repository shares: rows are dicts as `webapp.store.rows` has them, queries go to one database."""
 
 from typing import Any
 
 from webapp.store.database import Database
-
-Row = dict[str, Any]
 
 
 class Repository:
@@ -13,10 +11,10 @@ class Repository:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def _rows(self, query: Any) -> list[Row]:
+    def _rows(self, query: Any) -> list[Any]:
         return self._database.rows(query)
 
-    def _row(self, query: Any) -> Row | None:
+    def _row(self, query: Any) -> Any | None:
         rows = self._database.rows(query)
         return rows[0] if rows else None
 

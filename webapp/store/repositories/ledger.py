@@ -4,9 +4,11 @@ Full subtrees are stored once, so an append reads and writes no more than the ri
 """
 
 from collections.abc import Iterator, Sequence
+from typing import cast
 
 from webapp.domain.evidence import tree
-from webapp.store.repositories.base import Repository, Row
+from webapp.store.repositories.base import Repository
+from webapp.store.rows import ChangeRow, EntryRow, LeafRow
 from webapp.store.tables.ledger import Change, Leaf, Node
 
 INSERT_LEAF = "INSERT INTO leaf (position, kind, hash) VALUES (?, ?, ?)"
@@ -62,14 +64,13 @@ class LedgerRepository(Repository):
         self._run(Change.insert({"position": position, **fields}))
         return position
 
-    def changes_of_setup(self, setup: str) -> list[Row]:
+    def changes_of_setup(self, setup: str) -> list[ChangeRow]:
         """Changes about one setup, in the order of the ledger."""
         columns = ("position", "text", "type", "by", "subject", "setup", "at_utc")
-        return [
-            dict(zip(columns, row, strict=True)) for row in self._database.raw(CHANGES_OF_SETUP, (setup,))
-        ]
+        rows = self._database.raw(CHANGES_OF_SETUP, (setup,))
+        return [cast("ChangeRow", dict(zip(columns, row, strict=True))) for row in rows]
 
-    def changes(self, *, kind: str | None = None, newest: int = 200) -> list[Row]:
+    def changes(self, *, kind: str | None = None, newest: int = 200) -> list[ChangeRow]:
         """The newest changes, of one type if given, newest first."""
         query = Change.select().order_by(Change.position.desc()).limit(newest)
         return self._rows(query.where(Change.type == kind) if kind else query)
@@ -79,19 +80,19 @@ class LedgerRepository(Repository):
         rows = self._database.raw(NEWEST_TIME)
         return str(rows[0][0]) if rows else None
 
-    def entries(self, first: int, before: int) -> list[Row]:
+    def entries(self, first: int, before: int) -> list[EntryRow]:
         """Entries from `first` up to, not including, `before`, in order: leaf, exact text, and what lists show."""
         rows = self._database.raw(ENTRIES, (first, before))
-        return [dict(zip(ENTRY_COLUMNS, row, strict=True)) for row in rows]
+        return [cast("EntryRow", dict(zip(ENTRY_COLUMNS, row, strict=True))) for row in rows]
 
-    def all_leaves(self) -> Iterator[Row]:
+    def all_leaves(self) -> Iterator[LeafRow]:
         """Every leaf in order, read in stretches."""
         start = 0
         while rows := self._rows(_stretch(Leaf, start)):
             yield from rows
             start = rows[-1]["position"] + 1
 
-    def all_changes(self, start: int = 0) -> Iterator[Row]:
+    def all_changes(self, start: int = 0) -> Iterator[ChangeRow]:
         """Every change from position `start` on, in order, read in stretches."""
         while rows := self._rows(_stretch(Change, start)):
             yield from rows

@@ -2,9 +2,20 @@
 
 import json
 from collections.abc import Collection, Iterator, Sequence
-from typing import Any
+from typing import Any, cast
 
-from webapp.store.repositories.base import Repository, Row
+from webapp.domain.budget.lines import BudgetData
+from webapp.store.repositories.base import Repository
+from webapp.store.rows import (
+    ImportedSetupRow,
+    ImportRow,
+    KeptWithOrigin,
+    NewProbeCheck,
+    NewZCheck,
+    ProbeCareRow,
+    ProbeCheckRow,
+    ZCheckRow,
+)
 from webapp.store.tables.numbers import Budget, HistoryImport, ImportedSetup, ProbeCare, ProbeCheck, ZCheck
 
 INSERT_SETUP = (
@@ -39,7 +50,7 @@ class NumbersRepository(Repository):
         """The number that the next import gets."""
         return int(self._database.raw("SELECT coalesce(max(number), 0) + 1 FROM history_import")[0][0])
 
-    def add_import(self, row: Row) -> None:
+    def add_import(self, row: ImportRow) -> None:
         """List a file that is taken in, under its number."""
         self._run(HistoryImport.insert(row))
 
@@ -48,17 +59,17 @@ class NumbersRepository(Repository):
         self._database.run_many(INSERT_SETUP, list(setups))
         self._database.run_many(INSERT_VALUE, list(values))
 
-    def imports(self) -> list[Row]:
+    def imports(self) -> list[ImportRow]:
         """Files that were taken in, newest first."""
         return self._rows(HistoryImport.select().order_by(HistoryImport.number.desc()))
 
-    def imported(self, setup: str) -> Row | None:
+    def imported(self, setup: str) -> ImportedSetupRow | None:
         """A past setup by its id, or None for one that was not imported."""
         return self._row(ImportedSetup.select().where(ImportedSetup.id == setup))
 
-    def kept_of(self, setup: str) -> list[Row]:
+    def kept_of(self, setup: str) -> list[KeptWithOrigin]:
         """Kept values of one setup with where they come from, by axis."""
-        return [dict(zip(KEPT_COLUMNS, row, strict=True)) for row in self._database.raw(KEPT_OF, (setup,))]
+        return [_kept(row) for row in self._database.raw(KEPT_OF, (setup,))]
 
     def kept_setups(self, ids: Collection[str]) -> set[tuple[str, str]]:
         """Setup and axis of the values that these setups have already."""
@@ -70,18 +81,18 @@ class NumbersRepository(Repository):
         statement = "SELECT id FROM imported_setup WHERE id IN (SELECT value FROM json_each(?))"
         return {row[0] for row in self._database.raw(statement, (json.dumps(list(ids)),))}
 
-    def all_kept(self, fixture: str | None = None) -> Iterator[Row]:
+    def all_kept(self, fixture: str | None = None) -> Iterator[KeptWithOrigin]:
         """Every kept value, by setup, read in stretches that end between two setups."""
         after = ""
         while rows := self._database.raw(KEPT_AFTER, (fixture, fixture, after, AT_A_TIME)):
             last = rows[-1][0]
             whole = rows if len(rows) < AT_A_TIME else [row for row in rows if row[0] != last]
-            yield from (dict(zip(KEPT_COLUMNS, row, strict=True)) for row in whole)
+            yield from map(_kept, whole)
             after = whole[-1][0]
 
     # Probes
 
-    def care(self, probe: str) -> Row | None:
+    def care(self, probe: str) -> ProbeCareRow | None:
         """How often a probe is checked and what counts while it is overdue, or None."""
         return self._row(ProbeCare.select().where(ProbeCare.probe == probe))
 
@@ -90,16 +101,18 @@ class NumbersRepository(Repository):
         fields = {"probe": probe, "every_days": every_days, "factor_hundredths": factor_hundredths}
         self._run(ProbeCare.insert(fields).on_conflict("REPLACE"))
 
-    def add_check(self, row: Row) -> None:
+    def add_check(self, row: NewProbeCheck) -> None:
         """Keep a check. `typed` and `found` are plain values."""
         texts = {name: json.dumps(row[name], sort_keys=True) for name in ("typed", "found")}
         self._run(ProbeCheck.insert({**row, **texts}))
 
-    def checks(self, probe: str) -> list[Row]:
+    def checks(self, probe: str) -> list[ProbeCheckRow]:
         """Checks of a probe, newest first."""
         query = ProbeCheck.select().where(ProbeCheck.probe == probe)
         rows = self._rows(query.order_by(ProbeCheck.at_utc.desc(), ProbeCheck.number.desc()))
-        return [{**row, "typed": json.loads(row["typed"]), "found": json.loads(row["found"])} for row in rows]
+        for row in rows:
+            row.update(typed=json.loads(row["typed"]), found=json.loads(row["found"]))
+        return rows
 
     def last_check_at(self, probe: str) -> str | None:
         """When a probe was last checked, or None."""
@@ -108,27 +121,36 @@ class NumbersRepository(Repository):
 
     # What machine pages read on Z
 
-    def add_z_check(self, row: Row) -> None:
+    def add_z_check(self, row: NewZCheck) -> None:
         """Keep a check of what a machine's page reads on Z. `made_with` and `typed` are plain values."""
-        texts = {name: json.dumps(row[name], sort_keys=True) for name in ("made_with", "typed")}
+        texts = {
+            "made_with": json.dumps(row["made_with"], sort_keys=True),
+            "typed": json.dumps(row["typed"], sort_keys=True),
+        }
         self._run(ZCheck.insert({**row, **texts}))
 
-    def last_z_check(self, machine: str) -> Row | None:
+    def last_z_check(self, machine: str) -> ZCheckRow | None:
         """The last check of a machine, or None."""
         query = ZCheck.select().where(ZCheck.machine == machine).order_by(ZCheck.number.desc()).limit(1)
         row = self._row(query)
-        return row and {**row, **{name: json.loads(row[name]) for name in ("made_with", "typed")}}
+        if row:
+            row.update(made_with=json.loads(row["made_with"]), typed=json.loads(row["typed"]))
+        return row
 
     # Budgets
 
-    def budget(self, machine: str, fixture: str, probe: str) -> dict[str, Any] | None:
+    def budget(self, machine: str, fixture: str, probe: str) -> BudgetData | None:
         """What the lead changed of a budget, or None."""
         here = (Budget.machine == machine) & (Budget.fixture == fixture) & (Budget.probe == probe)
         row = self._row(Budget.select().where(here))
         return json.loads(row["value"]) if row else None
 
-    def put_budget(self, machine: str, fixture: str, probe: str, value: dict[str, Any]) -> None:
+    def put_budget(self, machine: str, fixture: str, probe: str, value: BudgetData) -> None:
         """Set what the lead changed of a budget."""
         text = json.dumps(value, sort_keys=True, ensure_ascii=False)
         fields = {"machine": machine, "fixture": fixture, "probe": probe, "value": text}
         self._run(Budget.insert(fields).on_conflict("REPLACE"))
+
+
+def _kept(row: tuple[Any, ...]) -> KeptWithOrigin:
+    return cast("KeptWithOrigin", dict(zip(KEPT_COLUMNS, row, strict=True)))

@@ -2,21 +2,22 @@
 
 import json
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, cast
 
-from webapp.store.repositories.base import Repository, Row
+from webapp.store.repositories.base import Repository
+from webapp.store.rows import AuthorisationRow, PersonRow
 from webapp.store.tables.people import Authorisation, Person
 
 
 class PeopleRepository(Repository):
     """Accounts and authorisations. `roles` is a list of words: operator, lead, auditor."""
 
-    def person(self, person_id: str) -> Row | None:
+    def person(self, person_id: str) -> PersonRow | None:
         """One account, or None."""
         row = self._row(Person.select().where(Person.id == person_id))
         return _read(row) if row else None
 
-    def everybody(self) -> list[Row]:
+    def everybody(self) -> list[PersonRow]:
         """All accounts, disabled ones too, by name."""
         return [_read(row) for row in self._rows(Person.select().order_by(Person.name, Person.id))]
 
@@ -31,7 +32,9 @@ class PeopleRepository(Repository):
             fields["roles"] = json.dumps(list(fields["roles"]))
         self._run(Person.update(fields).where(Person.id == person_id))
 
-    def authorisations(self, *, person: str | None = None, machine: str | None = None) -> list[Row]:
+    def authorisations(
+        self, *, person: str | None = None, machine: str | None = None
+    ) -> list[AuthorisationRow]:
         """Every authorisation, withdrawn and expired ones too, oldest first."""
         query = Authorisation.select().order_by(Authorisation.number)
         if person is not None:
@@ -59,5 +62,5 @@ class PeopleRepository(Repository):
         )
 
 
-def _read(row: Row) -> Row:
-    return {**row, "roles": json.loads(row["roles"])}
+def _read(row: Any) -> PersonRow:
+    return cast("PersonRow", {**row, "roles": json.loads(row["roles"])})

@@ -2,7 +2,8 @@
 
 from webapp.store.database import Database
 from webapp.store.files import HashedFiles
-from webapp.store.repositories.base import Repository, Row
+from webapp.store.repositories.base import Repository
+from webapp.store.rows import RecordRow
 from webapp.store.tables.records import Record
 from webapp.store.tables.setups import Setup
 
@@ -14,15 +15,15 @@ class RecordsRepository(Repository):
         super().__init__(database)
         self.files = files
 
-    def record(self, setup: str) -> Row | None:
+    def record(self, setup: str) -> RecordRow | None:
         """The row of a setup's sealed record, or None."""
         return self._row(Record.select().where(Record.setup == setup))
 
-    def records(self) -> list[Row]:
+    def records(self) -> list[RecordRow]:
         """All sealed records, newest first."""
         return self._rows(Record.select().order_by(Record.sealed_at_utc.desc(), Record.setup))
 
-    def by_hash(self, sha256: str) -> Row | None:
+    def by_hash(self, sha256: str) -> RecordRow | None:
         """The row of the record with this hash, or None."""
         return self._row(Record.select().where(Record.sha256 == sha256))
 

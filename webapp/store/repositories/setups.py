@@ -2,9 +2,27 @@
 
 import json
 from collections.abc import Collection, Iterator, Sequence
-from typing import Any
+from typing import Any, Literal, cast
 
-from webapp.store.repositories.base import Repository, Row
+from webapp.store.repositories.base import Repository
+from webapp.store.rows import (
+    EventParts,
+    EventRow,
+    KeptValueRow,
+    KeptWithPerson,
+    NewValue,
+    PendingSealRow,
+    QuestionPut,
+    QuestionRow,
+    SetAsideParts,
+    SetAsideRow,
+    SetupParts,
+    SetupRow,
+    SheetChecked,
+    SheetInUseRow,
+    SheetRow,
+    WaitingRow,
+)
 from webapp.store.tables.setups import (
     Event,
     KeptValue,
@@ -14,6 +32,7 @@ from webapp.store.tables.setups import (
     Setup,
     Sheet,
     SheetInUse,
+    SheetVersion,
     Waiting,
 )
 
@@ -39,7 +58,9 @@ PUT_SETUP = (
     f"INSERT INTO setup ({', '.join(SETUP_COLUMNS)}) VALUES ({', '.join('?' * len(SETUP_COLUMNS))}) "  # noqa: S608
     f"ON CONFLICT (id) DO UPDATE SET {', '.join(f'{name} = excluded.{name}' for name in SETUP_COLUMNS[1:])}"
 )
-QUESTION_COLUMNS = ("id", "setup", "event", "axis", "text", "at_utc")
+QUESTION_COLUMNS: tuple[Literal["id", "setup", "event", "axis", "text", "at_utc"], ...] = (
+    "id", "setup", "event", "axis", "text", "at_utc",
+)  # fmt: skip
 PUT_QUESTION = (
     f"INSERT INTO question ({', '.join(QUESTION_COLUMNS)}) VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"  # noqa: S608
 )
@@ -88,26 +109,40 @@ class SetupsRepository(Repository):
         row = {**fields, "compiled_at_utc": times[0], "expires_at_utc": times[1]}
         self._run(Sheet.insert(row).on_conflict_ignore())
 
-    def sheet(self, sheet_hash: str) -> Row | None:
+    def sheet(self, sheet_hash: str) -> SheetRow | None:
         """One sheet, or None."""
         return self._row(Sheet.select().where(Sheet.hash == sheet_hash))
 
-    def all_sheets(self) -> Iterator[Row]:
+    def all_sheets(self) -> Iterator[SheetRow]:
         """Every sheet that was handed out, one at a time."""
         for row in self._rows(Sheet.select(Sheet.hash)):
             found = self.sheet(row["hash"])
             if found is not None:
                 yield found
 
-    def sheet_in_use(self, machine: str) -> Row | None:
-        """The sheet that was last found right for a machine, with `ledger_size` and `checked_at_utc`, or None."""
+    def sheet_in_use(self, machine: str) -> SheetInUseRow | None:
+        """The sheet that was last found right for a machine, with `version` and `checked_at_utc`, or None."""
         row = self._row(SheetInUse.select().where(SheetInUse.machine == machine))
         sheet = self.sheet(row["hash"]) if row else None
-        return {**row, **sheet} if row and sheet else None
+        return cast("SheetInUseRow", {**row, **sheet}) if row and sheet else None
 
-    def use_sheet(self, machine: str, sheet_hash: str, ledger_size: int, checked_at_utc: str) -> None:
+    def sheets_in_use(self) -> dict[str, SheetChecked]:
+        """The same for all machines, by machine, without the sheets themselves."""
+        rows: list[SheetChecked] = self._rows(SheetInUse.select())
+        return {row["machine"]: row for row in rows}
+
+    def sheet_versions(self) -> dict[str, int]:
+        """How often what sheets are compiled from has changed, by subject: "shop", "machine:…", "fixture:…"."""
+        return {row["subject"]: row["number"] for row in self._rows(SheetVersion.select())}
+
+    def texts_of_sheets(self, hashes: Collection[str]) -> dict[str, str]:
+        """The texts of these sheets, by hash."""
+        found = self._found("sheet", ("hash", "text"), hashes, key="hash")
+        return {hash_: row["text"] for hash_, row in found.items()}
+
+    def use_sheet(self, machine: str, sheet_hash: str, version: str, checked_at_utc: str) -> None:
         """Say that a sheet was found right for a machine."""
-        fields = {"machine": machine, "hash": sheet_hash, "ledger_size": ledger_size}
+        fields = {"machine": machine, "hash": sheet_hash, "version": version}
         self._run(SheetInUse.insert({**fields, "checked_at_utc": checked_at_utc}).on_conflict("REPLACE"))
 
     # Events
@@ -116,11 +151,11 @@ class SetupsRepository(Repository):
         """Store events, each a tuple in the order of EVENT_COLUMNS."""
         self._database.run_many(INSERT_EVENT, rows)
 
-    def events_by_id(self, ids: Collection[str]) -> dict[str, Row]:
+    def events_by_id(self, ids: Collection[str]) -> dict[str, EventParts]:
         """Those of these events that are stored, by id, without their signed text."""
         return self._found("event", EVENT_PARTS, ids)
 
-    def events_of(self, setup: str) -> list[Row]:
+    def events_of(self, setup: str) -> list[EventRow]:
         """Events of one setup in the order of the device's chain (forks side by side)."""
         return self._rows(Event.select().where(Event.setup == setup).order_by(Event.sequence, Event.id))
 
@@ -147,7 +182,7 @@ class SetupsRepository(Repository):
             sequence: id_ for sequence, id_ in self._database.raw(HOLDERS, values) if sequence in sequences
         }
 
-    def all_events(self) -> Iterator[Row]:
+    def all_events(self) -> Iterator[EventRow]:
         """Every event in the order of the ledger, read in stretches."""
         start = 0
         while rows := self._rows(
@@ -158,11 +193,11 @@ class SetupsRepository(Repository):
 
     # What waits for its predecessor
 
-    def wait(self, row: Row) -> None:
+    def wait(self, row: WaitingRow) -> None:
         """Keep an event until the one before it comes."""
         self._run(Waiting.insert(row).on_conflict_ignore())
 
-    def waiting(self, device: str | None = None) -> list[Row]:
+    def waiting(self, device: str | None = None) -> list[WaitingRow]:
         """Everything that waits, of one device if given."""
         query = Waiting.select().order_by(Waiting.device, Waiting.sequence, Waiting.id)
         return self._rows(query.where(Waiting.device == device) if device else query)
@@ -178,27 +213,31 @@ class SetupsRepository(Repository):
 
     # What was refused
 
-    def set_aside(self, row: Row) -> bool:
+    def set_aside(self, row: SetAsideRow) -> bool:
         """Keep something refused, once; whether it is new."""
         stored = {**row, "fields": json.dumps(row["fields"], sort_keys=True, ensure_ascii=False)}
         return self._run(SetAside.insert(stored).on_conflict_ignore()) == 1
 
-    def set_aside_by_id(self, ids: Collection[str]) -> dict[str, Row]:
+    def set_aside_by_id(self, ids: Collection[str]) -> dict[str, SetAsideParts]:
         """Those of these that were set aside, by id, without their text."""
         rows = self._found("set_aside", ("id", "code", "fields", "device", "sequence"), ids)
-        return {key: {**row, "fields": json.loads(row["fields"])} for key, row in rows.items()}
+        for row in rows.values():
+            row["fields"] = json.loads(row["fields"])
+        return rows
 
     def set_aside_count(self, *, unsigned: bool) -> int:
         """How many were set aside with, or without, a fitting signature."""
         which = "IS NULL" if unsigned else "IS NOT NULL"
         return int(self._database.raw(f"SELECT count(*) FROM set_aside WHERE device {which}")[0][0])  # noqa: S608
 
-    def refused(self, newest: int = 200) -> list[Row]:
+    def refused(self, newest: int = 200) -> list[SetAsideRow]:
         """What was set aside, newest first."""
         rows = self._rows(
             SetAside.select().order_by(SetAside.received_at_utc.desc(), SetAside.id).limit(newest)
         )
-        return [{**row, "fields": json.loads(row["fields"])} for row in rows]
+        for row in rows:
+            row["fields"] = json.loads(row["fields"])
+        return rows
 
     # Sealed PINs that could not be checked yet
 
@@ -206,7 +245,7 @@ class SetupsRepository(Repository):
         """Keep a sealed PIN for later; the first one stays."""
         self._run(PendingSeal.insert(event=event, seal=seal).on_conflict_ignore())
 
-    def pending_seals(self) -> list[Row]:
+    def pending_seals(self) -> list[PendingSealRow]:
         """Event and seal of every signature whose PIN is still to be checked, in the order of the ledger."""
         query = PendingSeal.select(PendingSeal.event, PendingSeal.seal)
         return self._rows(query.join(Event, on=(Event.id == PendingSeal.event)).order_by(Event.position))
@@ -222,17 +261,17 @@ class SetupsRepository(Repository):
         values = [tuple({"id": setup_id, **fields}[name] for name in SETUP_COLUMNS)]
         self._database.run_many(PUT_SETUP, values)
 
-    def setup(self, setup_id: str) -> Row | None:
+    def setup(self, setup_id: str) -> SetupRow | None:
         """Where a setup stands, or None."""
         return self._row(Setup.select().where(Setup.id == setup_id))
 
-    def setups_by_id(self, ids: Collection[str]) -> dict[str, Row]:
+    def setups_by_id(self, ids: Collection[str]) -> dict[str, SetupParts]:
         """Those of these setups that are known, by id."""
         return self._found("setup", SETUP_COLUMNS, ids)
 
     def setups(
         self, *, status: Sequence[str] | None = None, machine: str | None = None, newest: int = 500
-    ) -> list[Row]:
+    ) -> list[SetupRow]:
         """Setups by when they were last heard of, newest first."""
         query = Setup.select().order_by(Setup.last_at_utc.desc(), Setup.id).limit(newest)
         if status is not None and len(status) == 1:
@@ -253,7 +292,7 @@ class SetupsRepository(Repository):
         before_utc: str | None = None,
         after: tuple[str, str] | None = None,
         most: int = 100,
-    ) -> list[Row]:
+    ) -> list[SetupRow]:
         """Setups that all of this fits, by when they were last heard of, newest first.
 
         They began from `from_utc` on and before `before_utc`; `after` is (last_at_utc, id) of the last row of the page
@@ -279,11 +318,11 @@ class SetupsRepository(Repository):
         """How many questions of setups at this machine are open."""
         return int(self._database.raw(OPEN_AT_MACHINE, (machine,))[0][0])
 
-    def put_questions(self, rows: list[Row]) -> None:
+    def put_questions(self, rows: Sequence[QuestionPut]) -> None:
         """List questions, each once."""
         self._database.run_many(PUT_QUESTION, [tuple(row[name] for name in QUESTION_COLUMNS) for row in rows])
 
-    def question(self, question_id: str) -> Row | None:
+    def question(self, question_id: str) -> QuestionRow | None:
         """One question, or None."""
         return self._row(Question.select().where(Question.id == question_id))
 
@@ -291,7 +330,7 @@ class SetupsRepository(Repository):
         """Whose setup each of these questions was put in, for those that are listed."""
         return {id_: row["setup"] for id_, row in self._found("question", ("id", "setup"), ids).items()}
 
-    def questions(self, *, only_open: bool = True, setup: str | None = None) -> list[Row]:
+    def questions(self, *, only_open: bool = True, setup: str | None = None) -> list[QuestionRow]:
         """Questions, oldest first."""
         query = Question.select().order_by(Question.at_utc, Question.id)
         if only_open:
@@ -306,24 +345,24 @@ class SetupsRepository(Repository):
 
     # The usual's values
 
-    def keep_values(self, rows: list[Row]) -> None:
+    def keep_values(self, rows: Sequence[NewValue]) -> None:
         """Keep values of a setup that was signed off. Raises Conflict for a second value of a setup and axis."""
         for row in rows:
             self._run(KeptValue.insert(row))
 
-    def kept_values(self, fixture: str, *, axis: str | None = None) -> list[Row]:
+    def kept_values(self, fixture: str, *, axis: str | None = None) -> list[KeptValueRow]:
         """Values of a fixture, those left out too, oldest first."""
         query = (
             KeptValue.select().where(KeptValue.fixture == fixture).order_by(KeptValue.at_utc, KeptValue.setup)
         )
         return self._rows(query.where(KeptValue.axis == axis) if axis else query)
 
-    def kept_with_people(self, fixture: str, axis: str) -> list[Row]:
+    def kept_with_people(self, fixture: str, axis: str) -> list[KeptWithPerson]:
         """Values of one axis of a fixture, those left out too, oldest first: who brought each, and whether its setup
         was walked through here.
         """
         rows = self._database.raw(KEPT_WITH_PEOPLE, (fixture, axis))
-        return [dict(zip(KEPT_PARTS, row, strict=True)) for row in rows]
+        return [cast("KeptWithPerson", dict(zip(KEPT_PARTS, row, strict=True))) for row in rows]
 
     def counted_values(self, fixture: str, axis: str) -> list[tuple[str, str, int, str]]:
         """Seating, setup, value and time of an axis, without those left out, oldest first."""
@@ -353,11 +392,15 @@ class SetupsRepository(Repository):
         moved = KeptValue.update(seating=to_seating).where(here & (KeptValue.at_utc >= since_utc))
         return self._run(moved)
 
-    def _found(self, table: str, columns: tuple[str, ...], ids: Collection[str]) -> dict[str, Row]:
-        """Rows of these ids, by id. One statement however many there are: the ids travel as one JSON text."""
+    def _found(
+        self, table: str, columns: tuple[str, ...], ids: Collection[str], key: str = "id"
+    ) -> dict[str, Any]:
+        """Rows of these ids, by id (the first column). One statement: the ids travel as one JSON text."""
         if not ids:
             return {}
-        statement = f"SELECT {', '.join(columns)} FROM {table} WHERE id IN (SELECT value FROM json_each(?))"  # noqa: S608
+        statement = (
+            f"SELECT {', '.join(columns)} FROM {table} WHERE {key} IN (SELECT value FROM json_each(?))"  # noqa: S608
+        )
         rows = self._database.raw(statement, (json.dumps(list(ids)),))
         return {row[0]: dict(zip(columns, row, strict=True)) for row in rows}
 

@@ -1,9 +1,10 @@
 """What stands in the shop, the slot register, the seatings."""
 
 import json
-from typing import Any
+from typing import Any, cast
 
-from webapp.store.repositories.base import Repository, Row
+from webapp.store.repositories.base import Repository
+from webapp.store.rows import AxisChoiceRow, SeatingRow, SlotRow
 from webapp.store.tables.shop import AxisChoice, Item, Seating, Slot
 
 SEE_SLOT = (
@@ -35,11 +36,11 @@ class ShopRepository(Repository):
         """Take an item out of use; its value stays."""
         self._run(Item.update(active=False).where((Item.kind == kind) & (Item.id == item_id)))
 
-    def slots(self, machine: str) -> list[Row]:
+    def slots(self, machine: str) -> list[SlotRow]:
         """The register of one machine. `last_values` is a dict of whole nanometres by axis, or None."""
         return [_read_slot(row) for row in self._rows(Slot.select().where(Slot.machine == machine))]
 
-    def slot(self, machine: str, label: str) -> Row | None:
+    def slot(self, machine: str, label: str) -> SlotRow | None:
         """One row of the register, or None."""
         row = self._row(Slot.select().where((Slot.machine == machine) & (Slot.label == label)))
         return _read_slot(row) if row else None
@@ -69,11 +70,11 @@ class ShopRepository(Repository):
         values = (json.dumps(values_nm), at_utc, setup, machine, label, at_utc)
         self._database.run_many(SEE_SLOT, [values])
 
-    def seating_now(self, fixture: str) -> Row | None:
+    def seating_now(self, fixture: str) -> SeatingRow | None:
         """The seating that the fixture is in, or None."""
         return self._row(Seating.select().where((Seating.fixture == fixture) & Seating.until_utc.is_null()))
 
-    def seatings(self, fixture: str) -> list[Row]:
+    def seatings(self, fixture: str) -> list[SeatingRow]:
         """All seatings of a fixture, oldest first."""
         return self._rows(Seating.select().where(Seating.fixture == fixture).order_by(Seating.since_utc))
 
@@ -83,7 +84,7 @@ class ShopRepository(Repository):
         self._run(Seating.update(until_utc=since_utc).where(now))
         self._run(Seating.insert(id=seating, fixture=fixture, since_utc=since_utc, reason=reason))
 
-    def choice(self, fixture: str, axis: str) -> Row | None:
+    def choice(self, fixture: str, axis: str) -> AxisChoiceRow | None:
         """Where the lead chose other lines than the shop's for an axis: that choice, else None."""
         return self._row(AxisChoice.select().where(_of(fixture, axis)))
 
@@ -100,5 +101,7 @@ def _of(fixture: str, axis: str) -> Any:
     return (AxisChoice.fixture == fixture) & (AxisChoice.axis == axis)
 
 
-def _read_slot(row: Row) -> Row:
-    return {**row, "last_values": json.loads(row["last_values"]) if row["last_values"] else None}
+def _read_slot(row: Any) -> SlotRow:
+    return cast(
+        "SlotRow", {**row, "last_values": json.loads(row["last_values"]) if row["last_values"] else None}
+    )

@@ -17,12 +17,19 @@ class Sheet(Table):
 
 
 class SheetInUse(Table):
-    """When, and at which size of the ledger, a machine's sheet was last found to be the right one."""
+    """When, and at which version of what it is compiled from, a machine's sheet was last found to be the right one."""
 
     machine = peewee.TextField(primary_key=True)
     hash = peewee.TextField()
-    ledger_size = peewee.IntegerField()
+    version = peewee.TextField()
     checked_at_utc = peewee.TextField()
+
+
+class SheetVersion(Table):
+    """How often what sheets are compiled from has changed: of the shop, a machine, a fixture. Counted by triggers."""
+
+    subject = peewee.TextField(primary_key=True)
+    number = peewee.IntegerField()
 
 
 class Event(Table):

@@ -118,7 +118,7 @@ def change_pin() -> AnyResponse:
 def _me_page(passphrase: forms.ChangePassphrase, pin: forms.ChangePin, status: int) -> Response:
     parts, who = wiring(), sessions.signed_in()
     with parts.store.reading():
-        row = parts.store.people.person(who.id) or {}
+        row = parts.store.people.person(who.id)
         machines = parts.store.shop.items("machine")
         rights = parts.store.people.authorisations(person=who.id)
     page = render_template(

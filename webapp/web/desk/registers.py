@@ -20,6 +20,8 @@ from webapp.domain.shop.slots import SlotFamily
 from webapp.services.intake import enrolling
 from webapp.services.setups.half_set import half_set_slots
 from webapp.services.sheets import preparing
+from webapp.services.sheets.preparing import SheetOrRefusal
+from webapp.store.rows import AuthorisationRow, SlotRow
 from webapp.web.desk import forms
 from webapp.web.desk.desk import names
 from webapp.web.edge import sessions
@@ -120,7 +122,7 @@ def slots() -> str:
     return render_template("desk/slots.html", registers=registers, names=names(), now=_now_text())
 
 
-def in_family_order(rows: list[dict[str, Any]], family: Sequence[str]) -> list[dict[str, Any]]:
+def in_family_order(rows: list[SlotRow], family: Sequence[str]) -> list[SlotRow]:
     """Register rows in the order in which the control counts its slots; labels outside the family come last."""
     places = {label: place for place, label in enumerate(family)}
     return sorted(rows, key=lambda row: (places.get(row["label"], len(places)), row["label"]))
@@ -135,13 +137,13 @@ def people() -> str:
         given = store.people.authorisations()
         machines = store.shop.items("machine")
         owned = [(key, row) for key in machines for row in store.shop.slots(key) if row["owner"]]
-    by_person: dict[str, list[dict[str, Any]]] = {}
-    for row in given:
-        if row["withdrawn_at_utc"] is None:
-            by_person.setdefault(row["person"], []).append(row)
+    by_person: dict[str, list[AuthorisationRow]] = {}
+    for one in given:
+        if one["withdrawn_at_utc"] is None:
+            by_person.setdefault(one["person"], []).append(one)
     own_slots: dict[str, list[str]] = {}
     for key, row in owned:
-        own_slots.setdefault(row["owner"], []).append(f"{row['label']} on {machines[key]['name']}")
+        own_slots.setdefault(row["owner"] or "", []).append(f"{row['label']} on {machines[key]['name']}")
     return render_template(
         "desk/people.html",
         everybody=everybody,
@@ -160,7 +162,7 @@ def machines() -> str:
     return render_template("desk/machines.html", sheets=[_with_sheet(one) for one in compiled])
 
 
-def _with_sheet(compiled: dict[str, Any]) -> dict[str, Any]:
+def _with_sheet(compiled: SheetOrRefusal) -> dict[str, Any]:
     if compiled["text"] is None:
         return {**compiled, "sheet": None, "lengths": None}
     sheet = json.loads(compiled["text"])

@@ -9,6 +9,10 @@ Rules (OWASP ASVS 5.0, 2.4.1):
   signed yet, it costs one signature and stores nothing;
 - counts lie in memory, for a bounded number of addresses; of IPv6 the first 64 bits count, which one network is given
   whole (RFC 6177).
+
+Decision: strangers are counted by address, tablets are known by signature. All tablets of a shop may stand
+behind one address, so shutting an address out would shut them out. What such a call costs the server at
+most is five signature checks.
 """
 
 from __future__ import annotations

@@ -8,12 +8,13 @@ UTC and say so in the heading of their column or of their page; nothing is worke
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from webapp.domain.causes.of_setup import causes_of_touch
 from webapp.domain.evidence.folded_setup import Folded
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.evidence.written_sheet import StageOnSheet, WrittenSheet
 from webapp.domain.plain.lengths import Display, Unit, format_length, format_other_unit
 from webapp.domain.setup.state import OPEN, AnyEvent
@@ -140,7 +141,7 @@ def square_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
     return rows
 
 
-def timings(stages: list[StageOnSheet], state: Folded, events: list[AnyEvent]) -> list[dict[str, Any]]:
+def timings(stages: list[StageOnSheet], state: Folded, events: Sequence[AnyEvent]) -> list[dict[str, Any]]:
     """When each step was closed and how long after the event before it, from the tablet's own monotonic clock."""
     by_id = {event["id"]: place for place, event in enumerate(events)}
     rows = []
@@ -154,7 +155,7 @@ def timings(stages: list[StageOnSheet], state: Folded, events: list[AnyEvent]) -
     return rows
 
 
-def _since_last(events: list[AnyEvent], place: int | None) -> int | None:
+def _since_last(events: Sequence[AnyEvent], place: int | None) -> int | None:
     if not place:
         return None
     took = int(events[place]["elapsed_ms"]) - int(events[place - 1]["elapsed_ms"])
@@ -219,7 +220,7 @@ def in_words(table: Mapping[str, str]) -> Callable[[str | None], str]:
 
 def step_words(step_id: str, sheet: WrittenSheet, slot: str | None) -> str:
     """What a step asks to do, as its sheet says it, without the full stop; its id where the sheet has no such step."""
-    steps = (step for stage in sheet["procedure"]["stages"] for step in stage["steps"])
+    steps = planned_steps(sheet).values()
     do = next((step["do"] for step in steps if step["id"] == step_id), step_id)
     return str(do).replace("{slot}", slot or "the slot").removesuffix(".")
 

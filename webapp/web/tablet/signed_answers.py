@@ -24,6 +24,7 @@ from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.jws import sign
 from webapp.services.errors import ChallengeRefused
+from webapp.services.intake.sorting import Receipt
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
@@ -72,7 +73,7 @@ def check_challenge(keyring: KeyRing, text: str, now: datetime) -> None:
         raise ChallengeRefused
 
 
-def receipts(keyring: KeyRing, entries: list[dict[str, Any]], now: datetime) -> str:
+def receipts(keyring: KeyRing, entries: list[Receipt], now: datetime) -> str:
     """One JWS over all receipts of a batch."""
     payload = {"domain": RECEIPTS_DOMAIN, "at_utc": utc_text(now), "receipts": entries}
     return _signed(keyring, payload, RECEIPT_TYPE)

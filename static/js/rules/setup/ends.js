@@ -3,6 +3,7 @@
  * rules stand. Decisions hold whenever they come: before the event that they are about, or after it.
  */
 import {RuleError} from '../plain/errors.js';
+import {decideLift} from './lifts.js';
 import {close, note, open} from './state.js';
 
 export function start(state, event) {
@@ -29,8 +30,9 @@ export function finish(state, event) {
 export function sign(state, event) {
   const {person, at_utc: atUtc} = event;
   state.signatures.push({
-    person, meaning: event.data.meaning, event: event.id, at_utc: atUtc, state: 'on_device', refused_because: null,
+    person, meaning: event.data.meaning, event: event.id, at_utc: atUtc, state: 'on_device', refused_because: null, tries_left: null,
   });
+  state.leftUnsigned = null;
   close(state, event.step, event);
   settleSignature(state);
 }
@@ -40,7 +42,8 @@ export function decide(state, {type, by, at_utc: atUtc, data}) {
   const said = {by, at_utc: atUtc};
   if (type === 'question.answered') answer(state, data.question, {decision: data.decision, reason: data.reason, ...said});
   if (type === 'signature.verified') state.verified.add(data.event);
-  if (type === 'signature.refused') state.refused.set(data.event, data.reason);
+  if (type === 'signature.refused') state.refused.set(data.event, {refused_because: data.reason, tries_left: data.tries_left ?? null});
+  if (type === 'lift.verified' || type === 'lift.refused') decideLift(state, type, data);
   if (type === 'setup.signed_off') state.signOff = {...said, meaning: data.meaning, note: data.note, reviewed: data.reviewed ?? null, into_usual: data.into_usual ?? null};
   if (type === 'setup.not_accepted') state.notAccepted = {...said, reason: data.reason, reviewed: data.reviewed ?? null};
   if (type === 'event.set_aside') state.setAside.set(data.event, {code: data.code, fields: data.fields});
@@ -57,9 +60,9 @@ function settleSignature(state) {
   const signature = state.signatures.at(-1);
   if (!signature) return;
   if (state.verified.has(signature.event)) {
-    Object.assign(signature, {state: 'verified', refused_because: null});
+    Object.assign(signature, {state: 'verified', refused_because: null, tries_left: null});
   } else if (state.refused.has(signature.event) && signature.state === 'on_device') {
-    Object.assign(signature, {state: 'refused', refused_because: state.refused.get(signature.event)});
+    Object.assign(signature, {state: 'refused', ...state.refused.get(signature.event)});
     const id = Object.keys(state.steps).find(step => state.steps[step].event === signature.event);
     if (id) open(state, id);
   }

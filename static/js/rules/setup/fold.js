@@ -3,12 +3,16 @@
  * what was typed; an event that is not allowed changes nothing and becomes a problem; one seen before changes nothing.
  */
 import {RuleError} from '../plain/errors.js';
+import {copyValues, putBack, readLabel, zeroRow} from './copying.js';
 import {decide, finish, sign, start} from './ends.js';
+import {giveUp, handOver, leave, leaveUnsigned, takeOver} from './leaving.js';
+import {liftStop} from './lifts.js';
 import {breakOff, explainBreak, pressHold, putQuestion, raiseWorry, reopen, resume, undoBreak} from './notes.js';
 import {result} from './result.js';
 import {currentStep, newState, note} from './state.js';
-import {checkBoard, clearSlot, copyValues, doStep, readCaution, readSlot, readTool, tickChecks} from './steps.js';
-import {enterTouch, keepTouch, repeatTouch} from './touches.js';
+import {checkBoard, clearSlot, doStep, readCaution, readSlot, readTool, tickChecks} from './steps.js';
+import {enterTouch, keepTouch, readAgain, repeatTouch} from './touches.js';
+import {meetTrouble} from './troubles.js';
 import {enterSquare} from '../touch/square.js';
 
 // An event that answers a step, and the kinds of step that it can answer.
@@ -20,11 +24,14 @@ const ANSWERS = {
   'tool.read': [['tool_in', 'tool_out'], readTool],
   'slot.read': [['slot'], readSlot],
   'values.copied': [['copy'], copyValues],
+  'label.read': [['copy'], readLabel],
   'slot.cleared': [['clear'], clearSlot],
   'square.entered': [['square'], enterSquare],
   'touch.entered': [['touch'], enterTouch],
+  'touch.read_again': [['compare'], readAgain],
   'touch.repeated': [['compare'], repeatTouch],
   'touch.kept': [['compare'], keepTouch],
+  'slot.zeroed': [['zero'], zeroRow],
   'setup.finished': [['finish'], finish],
   'setup.signed': [['sign'], sign],
 };
@@ -36,11 +43,19 @@ const NOTES = {
   'worry.raised': raiseWorry,
   'hold.pressed': pressHold,
   'step.reopened': reopen,
+  'stop.lifted': liftStop,
+  'trouble.met': meetTrouble,
+  'row.put_back': putBack,
+  'axis.given_up': giveUp,
+  'setup.left': leave,
+  'setup.left_unsigned': leaveUnsigned,
+  'setup.handed_over': handOver,
+  'setup.taken_over': takeOver,
   'setup.broken_off': breakOff,
   'break.explained': explainBreak,
   'break.undone': undoBreak,
 };
-const AFTER_FINISH = ['setup.started', 'setup.resumed', 'setup.signed'];
+const AFTER_FINISH = ['setup.started', 'setup.resumed', 'setup.signed', 'setup.left_unsigned'];
 
 /**
  * What these events, in the tablet's order, and the server's decisions amount to on this sheet, as plain data.

@@ -3,9 +3,9 @@
  * webapp/domain/setup/notes.py, where the rules stand.
  */
 import {RuleError} from '../plain/errors.js';
-import {currentStep, open, skip} from './state.js';
+import {currentStep, isDone, makeDue, open, skip} from './state.js';
 
-const ENDING_STAGES = ['stow', 'sign'];
+export const ENDING_STAGES = ['stow', 'sign'];
 
 const when = event => ({at_utc: event.at_utc, event: event.id});
 
@@ -36,10 +36,10 @@ export function reopen(state, event) {
   const step = state.plan.get(reopened);
   if (!step) throw new RuleError('setup.step_unknown', {step: reopened});
   const gone = state.brokenOff !== null && !ENDING_STAGES.includes(state.stageOf.get(reopened));
-  if (step.kind === 'caution' || state.steps[reopened].state !== 'done' || gone) {
+  if (step.kind === 'caution' || !isDone(state, reopened) || gone) {
     throw new RuleError('setup.not_reopenable', {step: reopened});
   }
-  for (const id of openedWith(state, step)) if (state.steps[id].state === 'done') open(state, id);
+  for (const id of openedWith(state, step)) if (isDone(state, id)) open(state, id);
   state.beforeBreak = null;
   state.corrections.push({kind: 'reopened', step: reopened, reason, ...when(event)});
 }
@@ -54,6 +54,11 @@ function openedWith(state, step) {
 
 /** Skip to putting the probe away, or past it if there is nothing to put away. */
 export function breakOff(state, event) {
+  breakFor(state, event);
+}
+
+/** Break the setup off, with the reason where the event says it. */
+export function breakFor(state, event, reason = null) {
   if (state.brokenOff !== null) throw new RuleError('setup.already_broken_off');
   const step = currentStep(state);
   if (step === null || ENDING_STAGES.includes(state.stageOf.get(step.id))) throw new RuleError('setup.nothing_to_break_off');
@@ -63,8 +68,15 @@ export function breakOff(state, event) {
     const stage = state.stageOf.get(id);
     if (found === 'open' && stage !== 'sign' && !(stage === 'stow' && stow)) skip(state, id, event);
   }
-  state.brokenOff = {step: step.id, at_utc: event.at_utc, reason: null, text: null};
-  state.blocked = null;
+  state.brokenOff = {step: step.id, at_utc: event.at_utc, reason, text: reason === null ? null : ''};
+  Object.assign(state, {blocked: null, copyWaits: null});
+  setRowToZeroAgain(state);
+}
+
+/** Let the row be set to zero again where its old values were copied down: from then on it may have been cleared. */
+function setRowToZeroAgain(state) {
+  if (state.copied === null || state.slot === null) return;
+  for (const {id, kind} of state.plan.values()) if (kind === 'zero') makeDue(state, id);
 }
 
 /** Whether the probe is in the spindle or may be: it was being called, or no step says when it comes in. */
@@ -84,6 +96,6 @@ export function undoBreak(state, event) {
   if (state.brokenOff === null) throw new RuleError('setup.not_broken_off');
   if (state.beforeBreak === null) throw new RuleError('setup.break_too_late');
   const {step} = state.brokenOff;
-  Object.assign(state, {steps: state.beforeBreak, beforeBreak: null, brokenOff: null});
+  Object.assign(state, {steps: state.beforeBreak, beforeBreak: null, brokenOff: null, givenUp: []});
   state.corrections.push({kind: 'break_undone', step, reason: '', ...when(event)});
 }

@@ -1,5 +1,9 @@
 /** What a folded setup says, as plain data: the twin of the second half of webapp/domain/setup/fold.py. */
 import {currentStep} from './state.js';
+import {mayLeave} from './leaving.js';
+import {remarksOf} from './remarks.js';
+import {mayTouchAgain} from './stops.js';
+import {BEFORE_A_TOUCH, searchWaits} from './troubles.js';
 import {reasonsFor, waitsAtCompare} from './touches.js';
 
 /** The result of the fold; shares its parts with the state. */
@@ -14,11 +18,16 @@ export function result(state, seen) {
     corrections: state.corrections, resumes: state.resumes, broken_off: state.brokenOff,
     break_can_be_undone: state.beforeBreak !== null, outcome: state.outcome, signatures: state.signatures,
     sign_off: state.signOff, not_accepted: state.notAccepted,
+    troubles: state.troubles, lifts: state.lifts, may_touch_again: step?.kind === 'compare' && (!state.stopsAreTheLeads || mayTouchAgain(state, step.axis)),
+    may_leave: mayLeave(state), copy_waits_for_label: state.copyWaits !== null, put_backs: state.putBacks, zeroed: state.zeroed,
+    not_usable: state.givenUp.length === 0 ? null : {slot: state.slot, axes: state.givenUp, zeroed: state.zeroed !== null},
+    left_unsigned: state.leftUnsigned, taken_over: state.takenOver, remarks: remarksOf(state),
     problems: [...state.problems, ...problemsOfDecisions(state, seen)],
   };
 }
 
 function statusOf(state) {
+  if (state.outcome === 'left') return 'left';
   if (state.notAccepted !== null) return 'not_accepted';
   if (state.signOff !== null) return 'signed_off';
   const last = state.signatures.at(-1);
@@ -41,7 +50,12 @@ function blockedBy(state, step) {
   if (step.kind === 'sign' && state.signatures.length > 0) {
     return {code: 'setup.signature_refused', fields: {reason_code: `signature.${state.signatures.at(-1).refused_because}`}};
   }
-  return leadSays(state) ?? state.blocked ?? (step.kind === 'compare' ? waitsAtCompare(state, step.axis) : null);
+  return leadSays(state) ?? state.blocked ?? waitsHere(state, step);
+}
+
+function waitsHere(state, {kind, axis}) {
+  if (BEFORE_A_TOUCH.includes(kind) && searchWaits(state, axis)) return {code: 'setup.search_needs_lead', fields: {axis}};
+  return kind === 'compare' ? waitsAtCompare(state, axis) : null;
 }
 
 /** The lead's word that is still to be followed: to break off, or to touch an axis again. */

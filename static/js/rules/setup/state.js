@@ -6,29 +6,40 @@
  *   step: string|null, data: Object}} SetupEvent
  */
 
+/**
+ * From this format of the sheet on a stop is the lead's, copied values are looked up in every row, and a broken off row is set
+ * to zero again.
+ */
+const STOPS_ARE_THE_LEADS = 2;
+
 const opened = () => ({state: 'open', event: null, at_utc: null});
 
 /** The state before the first event. */
 export function newState(sheet) {
   const stages = sheet.procedure.stages.flatMap(stage => stage.steps.map(step => [step.id, stage.id]));
-  const plan = new Map(sheet.procedure.stages.flatMap(stage => stage.steps).map(step => [step.id, step]));
+  const steps = sheet.procedure.stages.flatMap(stage => stage.steps);
+  const zero = sheet.row_to_zero ?? null;
+  const plan = new Map(steps.flatMap(step => (zero && step.kind === 'finish' ? [zero, step] : [step])).map(step => [step.id, step]));
+  if (zero) stages.push([zero.id, 'stow']);
   return {
-    sheet, plan, stageOf: new Map(stages), axes: new Map(sheet.axes.map(axis => [axis.axis, axis])),
+    sheet, plan, stopsAreTheLeads: (sheet.format ?? 1) >= STOPS_ARE_THE_LEADS, stageOf: new Map(stages), axes: new Map(sheet.axes.map(axis => [axis.axis, axis])),
     setup: null, sheetHash: null, person: null, device: null, machine: null, startedAtUtc: null,
     probeInSpindle: false, blocked: null, slot: null, copied: null, brokenOff: null, beforeBreak: null,
+    copyWaits: null, zeroed: null, leftUnsigned: null, takenOver: null,
     outcome: null, signOff: null, notAccepted: null,
-    steps: Object.fromEntries([...plan.keys()].map(id => [id, opened()])),
+    steps: Object.fromEntries(steps.map(({id}) => [id, opened()])),
     cautions: [], touches: [], squares: [], touchNotes: [], searchedAt: new Map(), holds: [], questions: [], questionOrder: new Map(),
-    worries: [], corrections: [], resumes: [], signatures: [], problems: [],
-    answers: new Map(), verified: new Set(), refused: new Map(), setAside: new Map(),
+    worries: [], corrections: [], resumes: [], signatures: [], givenUp: [], lifts: [], liftOrder: new Map(), putBacks: [], troubles: [],
+    remarks: [], problems: [],
+    answers: new Map(), verified: new Set(), refused: new Map(), liftsVerified: new Set(), liftsRefused: new Map(), setAside: new Map(),
     // Counts events, so that "since that touch" has a meaning without a clock.
-    count: 0,
+    count: 0, slotReadAt: 0,
   };
 }
 
 /** The first open step as the sheet has it, or null. */
 export function currentStep(state) {
-  for (const [id, step] of state.plan) if (state.steps[id].state === 'open') return step;
+  for (const [id, step] of state.plan) if (state.steps[id]?.state === 'open') return step;
   return null;
 }
 
@@ -59,13 +70,38 @@ export function open(state, id) {
   state.steps[id] = opened();
   state.blocked = null;
   const {kind, axis} = state.plan.get(id);
-  if (kind === 'slot') state.slot = null;
-  if (kind === 'copy') state.copied = null;
+  if (kind === 'slot') Object.assign(state, {slot: null, copyWaits: null});
+  if (kind === 'copy') Object.assign(state, {copied: null, copyWaits: null});
+  if (kind === 'zero') state.zeroed = null;
   if (kind === 'tool_out') state.probeInSpindle = true;
   if (kind === 'square') for (const square of state.squares) square.stands = false;
   if (kind !== 'touch' && kind !== 'compare') return;
   for (const touch of state.touches) if (touch.axis === axis) Object.assign(touch, {kept: false, because: null});
 }
+
+/** Open a step again whose answer still stands until another is given: what a reset of the control dropped. */
+export function askAgain(state, id) {
+  state.steps[id] = opened();
+  state.blocked = null;
+}
+
+/** Let a step be due that no plain setup has. */
+export function makeDue(state, id) {
+  state.steps[id] = opened();
+}
+
+/** One thing that the lead is to see, as plain data: every remark has the same fields. */
+export const remarkOf = (kind, {event, at_utc: atUtc}, {axis = null, values_nm: values = [], labels = [], by = null} = {}) => ({
+  kind, axis, values_nm: values, labels, by, event, at_utc: atUtc,
+});
+
+/** Note what the lead is to see. */
+export function remark(state, kind, event, parts) {
+  state.remarks.push(remarkOf(kind, {event: event.id, at_utc: event.at_utc}, parts));
+}
+
+/** Whether a step is done; one that is not there is not. */
+export const isDone = (state, id) => state.steps[id]?.state === 'done';
 
 /** The place of the axis' last touch in `touches`, -1 when there is none. */
 export const lastTouch = (state, axis) => state.touches.findLastIndex(touch => touch.axis === axis);

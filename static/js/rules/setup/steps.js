@@ -2,9 +2,10 @@
  * Events that answer a step, except touches and the end. The twin of webapp/domain/setup/steps.py: a step closes only on the
  * answer that it asks for, and what was typed is read again.
  */
-import {AXES, copiedValues, matchSlot, slotLengthNm, toolMatches} from '../touch/compare.js';
+import {AXES, matchSlot, slotLengthNm, toolMatches} from '../touch/compare.js';
 import {RuleError} from '../plain/errors.js';
-import {close, currentStep, note, stay} from './state.js';
+import {close, currentStep, isDone, note, open, stay} from './state.js';
+import {searchWaits} from './troubles.js';
 
 export function readCaution(state, event) {
   const step = currentStep(state);
@@ -32,7 +33,10 @@ export function doStep(state, event) {
     stay(state, 'setup.answer_keeps_open', {label: choice.label});
     return;
   }
-  if (step.kind === 'search') state.searchedAt.set(step.axis, state.count);
+  if (step.kind === 'search') {
+    if (searchWaits(state, step.axis)) throw new RuleError('setup.search_needs_lead', {axis: step.axis});
+    state.searchedAt.set(step.axis, state.count);
+  }
   close(state, step.id, event);
 }
 
@@ -68,20 +72,16 @@ export function readSlot(state, event) {
     stay(state, `setup.slot_${found.outcome}`, {label: found.label || typed, owner: found.owner_name});
     return;
   }
-  state.slot = found.label;
+  if (state.slot !== null && state.slot !== found.label) beginInAnotherSlot(state);
+  Object.assign(state, {slot: found.label, slotReadAt: state.count});
   close(state, event.step, event);
 }
 
-/** The three old values, compared with what was last seen in the slot. */
-export function copyValues(state, event) {
-  const values = typedValues(state, event);
-  const compared = copiedValues(state.sheet, state.slot, values);
-  for (const axis of AXES) {
-    const claimed = event.data.compared[axis];
-    if (claimed !== compared[axis]) note(state, event, 'setup.compared_differs', {axis, claimed, found: compared[axis]});
+/** Open what was done in the slot that was selected before: nothing of it was done in this one. */
+function beginInAnotherSlot(state) {
+  for (const {id, kind, axis} of state.plan.values()) {
+    if ((kind === 'copy' || kind === 'clear' || axis !== null) && isDone(state, id)) open(state, id);
   }
-  state.copied = {values_nm: values, compared, event: event.id};
-  close(state, event.step, event);
 }
 
 /** Only three zeros go on. */
@@ -92,7 +92,8 @@ export function clearSlot(state, event) {
   else stay(state, 'setup.slot_not_zero', {axis: left, typed: event.data.typed[left]});
 }
 
-function typedValues(state, event) {
+/** The typed values of X, Y and Z; one that cannot be read is not allowed. */
+export function typedValues(state, event) {
   const {typed, values_nm: claimed} = event.data;
   const values = Object.fromEntries(AXES.map(axis => [axis, readLength(slotLengthNm, state, typed[axis], axis)]));
   for (const axis of AXES) if (claimed[axis] !== values[axis]) note(state, event, 'setup.value_differs', {axis, typed: typed[axis]});

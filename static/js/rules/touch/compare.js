@@ -62,6 +62,18 @@ export function copiedValues(sheet, label, valuesNm) {
 }
 
 /**
+ * Labels of other rows that were last seen with exactly these values, each within half a step of the display; none for three
+ * zeros.
+ * @returns {string[]}
+ */
+export function rowsWithValues(sheet, label, valuesNm) {
+  if (Object.values(valuesNm).every(nm => nm === 0)) return [];
+  const step = resolutionNm(displayOf(sheet.machine));
+  const same = last => Object.entries(valuesNm).every(([axis, nm]) => last[axis] !== undefined && 2 * Math.abs(nm - last[axis]) <= step);
+  return sheet.slots.filter(row => row.label !== label && row.last_values_nm !== null && same(row.last_values_nm)).map(row => row.label);
+}
+
+/**
  * What clearing does to each axis: by how much the value changes, and whether the control will ask first.
  * @param {Object<string, number>} valuesNm
  * @param {number|null} confirmLimitNm null: this control never asks

@@ -1,0 +1,147 @@
+"""News: nothing is compiled while nothing changed, one machine's touch is one machine's sheet, no change is missed."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from tests.kit.house import House
+from webapp.services.evidence.ledger import change
+from webapp.services.intake import enrolling
+from webapp.services.sheets import preparing
+from webapp.store.migrations import ON_SHEETS
+
+# Read beside what is counted: sheets themselves, what names them, and events, each of which puts its setup's row anew.
+NOT_COUNTED = {
+    "sheet",
+    "sheet_in_use",
+    "sheet_version",
+    "event",
+    "leaf",
+    "change",
+    "sqlite_master",
+    "kept_change",
+    "json_each",
+}
+
+
+def news(house: House, **changes: Any) -> dict[str, Any]:
+    payload = {"domain": "zerokeep/request/1", "challenge": "c", "have": [], "setups": [], **changes}
+    asked = enrolling.read_request(
+        house.store, house.device.signed(payload, enrolling.REQUEST_TYPE), house.clock()
+    )
+    return enrolling.news(house.store, house.keyring, asked, house.clock())
+
+
+@pytest.fixture
+def compiled(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The machines whose sheets were worked out, one entry each time."""
+    found: list[str] = []
+    inputs = preparing._inputs
+
+    def counted(store: Any, keyring: Any, machine_id: str, now: Any) -> Any:
+        found.append(machine_id)
+        return inputs(store, keyring, machine_id, now)
+
+    monkeypatch.setattr(preparing, "_inputs", counted)
+    return found
+
+
+def test_every_table_that_a_sheet_is_compiled_from_is_counted(house: House) -> None:
+    """Asked of the database itself: which tables the compiling reads (sqlite3_set_authorizer)."""
+    house.signed_off()
+    read: set[str] = set()
+
+    def note(action: int, table: str | None, *_: Any) -> int:
+        if action == sqlite3.SQLITE_READ and table:
+            read.add(table)
+        return sqlite3.SQLITE_OK
+
+    connection = house.store._database._connection()
+    house.clock.forward(hours=7)
+    connection.set_authorizer(note)
+    house.sheet()
+    connection.set_authorizer(None)
+    assert len(read) > 10
+    assert read - NOT_COUNTED <= {table for table, _, _ in ON_SHEETS}
+
+
+def test_a_touch_at_one_machine_compiles_the_sheet_of_that_machine(house: House, compiled: list[str]) -> None:
+    news(house)
+    assert sorted(compiled) == ["mill-1", "mill-2"]
+    house.accept(house.walk().start().until("touch").parts)
+    compiled.clear()
+    for _ in range(3):
+        news(house)
+    assert compiled == ["mill-1"]
+
+
+@pytest.mark.parametrize("kind", ["session.started", "audit.run", "code.made"])
+def test_what_stands_on_the_ledger_and_on_no_sheet_compiles_nothing(
+    house: House, compiled: list[str], kind: str
+) -> None:
+    news(house)
+    compiled.clear()
+    with house.store.writing():
+        change(house.store, kind, "ines", "ines", None, {}, house.clock())
+    news(house)
+    assert compiled == []
+
+
+def test_for_the_clock_alone_one_sheet_a_call_is_looked_at(house: House, compiled: list[str]) -> None:
+    news(house)
+    compiled.clear()
+    house.clock.moment += preparing.CHECK_AGAIN + timedelta(seconds=1)
+    news(house)
+    assert len(compiled) == 1
+    news(house)
+    assert sorted(compiled) == ["mill-1", "mill-2"]
+    news(house)
+    assert len(compiled) == 2
+    house.clock.moment += preparing.LATEST_CHECK + timedelta(seconds=1)
+    news(house)
+    assert len(compiled) == 4
+
+
+def test_a_tablet_that_has_all_gets_no_list_until_something_changes(house: House) -> None:
+    first = news(house)
+    assert all(sheet["text"] for sheet in first["sheets"])
+    known = {"have": [sheet["hash"] for sheet in first["sheets"]], "sheets_sha256": first["sheets_sha256"]}
+    again = news(house, **known)
+    assert (again["sheets"], again["sheets_sha256"]) == (None, first["sheets_sha256"])
+    assert len(str(again)) < 2_000
+    house.accept(house.walk().start().until("touch").parts)
+    later = news(house, **known)
+    fresh = [sheet for sheet in later["sheets"] if sheet["text"]]
+    assert (len(later["sheets"]), len(fresh)) == (2, 1)
+    assert later["sheets_sha256"] != first["sheets_sha256"]
+
+
+def test_news_with_nothing_new_read_little_and_write_nothing(house: House) -> None:
+    first = news(house)
+    known = {"have": [sheet["hash"] for sheet in first["sheets"]], "sheets_sha256": first["sheets_sha256"]}
+    news(house, **known)
+    statements: list[str] = []
+    connection = house.store._database._connection()
+    connection.set_trace_callback(statements.append)
+    news(house, **known)
+    connection.set_trace_callback(None)
+    assert len(statements) < 20
+    assert not [one for one in statements if one.startswith(("INSERT", "UPDATE", "BEGIN IMMEDIATE"))]
+
+
+def test_many_who_ask_at_once_wait_for_one_compile(house: House, compiled: list[str]) -> None:
+    def ask() -> None:
+        preparing.current_sheet(house.store, house.keyring, "mill-1", house.clock())
+        house.store.close()
+
+    threads = [threading.Thread(target=ask) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert compiled == ["mill-1"]
