@@ -491,6 +491,11 @@ SHEET_VERSIONS = Migration(
     ),
 )
 
+SESSIONS = Migration(
+    "where somebody has signed in lately",
+    ("CREATE INDEX session_from ON session (person, source, started_at_utc)",),
+)
+
 # A choice from before stays what it was: how rare a false stop shall be.
 STOP_LENGTHS = Migration(
     "stop lines as lengths",
@@ -514,6 +519,7 @@ MIGRATIONS = (
     LISTS,
     Z_CHECKS,
     SHEET_VERSIONS,
+    SESSIONS,
     STOP_LENGTHS,
 )
 
