@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from webapp.domain.causes.of_sheet import measures_of, sheet_causes
+from webapp.domain.evidence.written_sheet import WorryOnSheet
 from webapp.domain.plain.axes import Axis
 from webapp.domain.procedure.procedure import Revision, publish
 from webapp.domain.procedure.row_to_zero import ROW_TO_ZERO
@@ -146,6 +147,32 @@ def causes_of(
     return sheet_causes(machine, fixture, measures_of(fixture, probe), usuals, choices, slots=SLOTS)
 
 
+WORRIES: tuple[WorryOnSheet, ...] = (
+    {
+        "event": "a" * 64,
+        "worry": "fell",
+        "about": "probe",
+        "blocks": True,
+        "text": "On the floor.",
+        "at_utc": "2026-11-24T16:20:00.000Z",
+        "by_name": "Ivo Brandt",
+        "thing_name": PROBE.name,
+        "machine_name": "Plover",
+    },
+    {
+        "event": "b" * 64,
+        "worry": "other",
+        "about": "machine",
+        "blocks": False,
+        "text": "A leak.",
+        "at_utc": "2026-11-24T16:10:00.000Z",
+        "by_name": "Ivo Brandt",
+        "thing_name": "Plover",
+        "machine_name": "Plover",
+    },
+)
+
+
 def example_sheet(
     name: str = "mm",
     *,
@@ -180,7 +207,8 @@ def example_sheet(
 
 
 def sheet_value(name: str) -> dict[str, Any]:
-    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, or "x_only" with one face.
+    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, "x_only" with one face, or
+    "worried" with an open worry that keeps its probe from use, and one that does not.
 
     Behind two lines: "unplanned" without the look that its procedure has, "twin_rows" with one row like another,
     "first_format" as sheets once were.
@@ -190,6 +218,7 @@ def sheet_value(name: str) -> dict[str, Any]:
         "inch": lambda: example_sheet("inch"),
         "no_usual": lambda: example_sheet("mm", known=False),
         "square": lambda: example_sheet("mm", fixture=replace(VISE, square_apart_nm=100_000_000)),
+        "worried": lambda: example_sheet("mm", board=Board("unknown", None, "Ivo Brandt", 0, WORRIES, left="worry")),
         "x_only": lambda: example_sheet("mm", fixture=replace(VISE, faces=VISE.faces[:1])),
     }
     base, _, special = name.partition("__")

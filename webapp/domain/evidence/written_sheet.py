@@ -138,13 +138,42 @@ class UnsignedOnSheet(TypedDict):
     since_utc: str
 
 
+class WorryOnSheet(TypedDict):
+    """An open worry about the machine, its vise or its probe, and whether that is kept from use until it is closed."""
+
+    event: str
+    worry: str
+    about: str
+    blocks: bool
+    text: str
+    at_utc: str
+    by_name: str
+    thing_name: str
+    machine_name: str
+
+
+class RedoOnSheet(TypedDict):
+    """A slot that a lead wants set again: whose setup it was, why, about which axis (None: all), in which words."""
+
+    label: str
+    person: str
+    why: str
+    axis: str | None
+    reason: str
+    by_name: str
+    at_utc: str
+
+
 class BoardOnSheet(TypedDict):
-    """How the machine was left."""
+    """How the machine was left. `state` says it in the words of tablets that know nothing of worries."""
 
     state: str
     since_utc: str | None
     by_name: str | None
     open_questions: int
+    left: NotRequired[str]
+    worries: NotRequired[list[WorryOnSheet]]
+    redo: NotRequired[list[RedoOnSheet]]
     unsigned: NotRequired[list[UnsignedOnSheet]]
 
 

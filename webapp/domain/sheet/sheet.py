@@ -21,13 +21,16 @@ from webapp.domain.drawing.square import draw_square
 from webapp.domain.evidence.written_sheet import (
     ApproachOnSheet,
     AxisOnSheet,
+    BoardOnSheet,
     CausesOnSheet,
     Drawing,
     MachineOnSheet,
     ProfileOnSheet,
+    RedoOnSheet,
     ShopOnSheet,
     SlotOnSheet,
     SquareOnSheet,
+    WorryOnSheet,
     WrittenSheet,
 )
 from webapp.domain.plain.axes import Axis, search_direction
@@ -97,12 +100,17 @@ class SheetPerson:
 
 @dataclass(frozen=True)
 class Board:
-    """How the machine was left: clear, probe_in_spindle, in_use or unknown; since when, by whom, open questions."""
+    """How the machine was left: `left` is clear, worry, probe_in_spindle, in_use or unknown; since when, by whom, open
+    questions and worries. `state` is the same in the words of tablets that know nothing of worries.
+    """
 
     state: str
     since_utc: str | None
     by_name: str | None
     open_questions: int
+    worries: tuple[WorryOnSheet, ...] = ()
+    left: str | None = None
+    redo: tuple[RedoOnSheet, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -367,12 +375,7 @@ def compile_sheet(
         "people": [{"id": one.id, "name": one.name, "until_utc": one.until_utc} for one in people],
         "leads": [{"id": one.id, "name": one.name} for one in leads],
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
-        "board": {
-            "state": board.state,
-            "since_utc": board.since_utc,
-            "by_name": board.by_name,
-            "open_questions": board.open_questions,
-        },
+        "board": _board(board),
         "axes": [_axis(plan) for plan in touched],
         "square": square,
         "row_to_zero": row_to_zero(ROW_TO_ZERO, here) if SHEET_FORMAT > 1 else None,
@@ -424,6 +427,18 @@ def _profile(machine: Machine) -> ProfileOnSheet:
         "probe_length_repeats": machine.probe_length_repeats,
         "fixed_search_nm": machine.fixed_search_nm,
         "feeds_typed": machine.feeds_typed,
+    }
+
+
+def _board(board: Board) -> BoardOnSheet:
+    return {
+        "state": board.state,
+        "since_utc": board.since_utc,
+        "by_name": board.by_name,
+        "open_questions": board.open_questions,
+        "left": board.left or board.state,
+        "worries": list(board.worries),
+        "redo": list(board.redo),
     }
 
 

@@ -116,7 +116,8 @@ class FloorInputs:
 
     `u_probe_nm`: probing repeatability (ISO 230-10); `u_axis_nm`: the machine's repeatability statement (ISO
     230-2); `u_seat_nm`: how the fixture seats. Expansion: coefficient per kelvin, expanding length,
-    temperature within ± of the usual, rectangular. `u_more_nm`: what the lead's budget adds;
+    temperature within ± of the usual, rectangular. `u_more_nm`: what the lead's budget adds; `shared_nm2`: what its
+    lines share where they hang together, in nm^2, below zero where they take away (JCGM 100:2008, 5.2.2);
     `degrees_of_freedom`: how well all of it is known (None: exactly; JCGM 100:2008, G.4).
     """
 
@@ -128,6 +129,7 @@ class FloorInputs:
     temperature_half_range_kelvin: float = 0.0
     u_more_nm: float = 0.0
     degrees_of_freedom: float | None = None
+    shared_nm2: float = 0.0
 
     def __post_init__(self) -> None:
         parts = {
@@ -145,16 +147,17 @@ class FloorInputs:
 
 
 def combined_uncertainty_nm(floor: FloorInputs, display: Display) -> float:
-    """Return u_B in nm: root sum of squares of probe, axis, seat, display step q/sqrt(12), expansion
-    a*L*dT/sqrt(3).
+    """Return u_B in nm: root sum of squares of probe, axis, seat, display step q/sqrt(12), expansion a*L*dT/sqrt(3),
+    and of what they share.
     """
     resolution = display.resolution_nm / math.sqrt(12)
     thermal = (
         floor.expansion_per_kelvin * floor.length_nm * floor.temperature_half_range_kelvin / math.sqrt(3)
     )
-    return math.hypot(
+    alone = math.hypot(
         floor.u_probe_nm, floor.u_axis_nm, floor.u_seat_nm, floor.u_more_nm, resolution, thermal
     )
+    return math.sqrt(max(0.0, alone**2 + floor.shared_nm2)) if floor.shared_nm2 else alone
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,8 @@ from webapp.services.errors import (
 )
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import DESK, check_secret, must_be_lead
-from webapp.services.setups import pacing, stored_setups
+from webapp.services.setups import pacing, stored_setups, worrying
+from webapp.services.setups.worrying import OpenWorry
 from webapp.services.typed_reasons import note_text, reason_text
 
 if TYPE_CHECKING:
@@ -95,6 +96,7 @@ class SetupDetail(TypedDict):
     device_name: str | None
     pace: list[PacedStep]
     reviewed: Reviewed
+    worries_of_others: list[OpenWorry]
 
 
 WAITING = ("finished", "signed")
@@ -116,7 +118,8 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
 
     setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
     names (of people by id), device_name (None: not known), record (row or None), pace (see pacing.setup_pace),
-    forks (see domain.chain), reviewed (what a decision about it now would be about, see domain.reviewed).
+    forks (see domain.chain), reviewed (what a decision about it now would be about, see domain.reviewed),
+    worries_of_others (open ones about what this setup used).
     """
     del now
     with store.reading():
@@ -140,6 +143,7 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
             "device_name": device["name"] if device else None,
             "pace": pacing.setup_pace(store, setup_id),
             "reviewed": reviewed_now(store, setup_id),
+            "worries_of_others": worrying.about_setup(store, sheet, setup_id),
         }
 
 

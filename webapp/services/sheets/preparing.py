@@ -19,7 +19,7 @@ from datetime import datetime, timedelta
 from threading import Lock
 from typing import TYPE_CHECKING, Any, TypedDict, cast
 
-from webapp.domain.evidence.written_sheet import Said
+from webapp.domain.evidence.written_sheet import RedoOnSheet, Said, WorryOnSheet
 from webapp.domain.plain.axes import Axis
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.procedure.procedure import Revision
@@ -49,6 +49,8 @@ from webapp.services.numbers import z_reading
 from webapp.services.numbers.histories import seating_history, usual_of
 from webapp.services.setups.board import machine_state
 from webapp.services.setups.half_set import half_set_slots
+from webapp.services.setups.to_redo import SlotToRedo, slots_to_redo
+from webapp.services.setups.worrying import OpenWorry
 from webapp.services.sheets import known_of_axis
 from webapp.services.sheets.cause_material import causes_now
 from webapp.services.times import from_text, later, utc_text
@@ -380,4 +382,36 @@ def _seating(store: Store, fixture: Fixture) -> Seating:
 def _board(store: Store, machine_id: str, now: datetime) -> Board:
     names = {person["id"]: person["name"] for person in store.people.everybody()}
     state = machine_state(store, machine_id, now, names)
-    return Board(state["state"], state["since_utc"], state["by_name"], state["open_questions"])
+    # A tablet of an earlier version knows no state of this name, and shows the nearest that is not clear.
+    known = "unknown" if state["state"] == "worry" else state["state"]
+    worries = tuple(_worry(one) for one in state["worries"])
+    left = (state["since_utc"], state["by_name"], state["open_questions"])
+    redo = tuple(_redo(one) for one in slots_to_redo(store, machine_id, names))
+    return Board(known, *left, worries, left=state["state"], redo=redo)
+
+
+def _worry(one: OpenWorry) -> WorryOnSheet:
+    row = one.row
+    return {
+        "event": row.event,
+        "worry": row.kind,
+        "about": row.about,
+        "blocks": row.blocks,
+        "text": row.text,
+        "at_utc": row.at_utc,
+        "by_name": one.by_name,
+        "thing_name": one.thing_name,
+        "machine_name": one.machine_name,
+    }
+
+
+def _redo(one: SlotToRedo) -> RedoOnSheet:
+    return {
+        "label": one.label,
+        "person": one.person,
+        "why": one.why,
+        "axis": one.axis,
+        "reason": one.reason,
+        "by_name": one.by_name,
+        "at_utc": one.at_utc,
+    }
