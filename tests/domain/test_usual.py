@@ -23,7 +23,6 @@ from webapp.domain.usual.usual import (
     centre_nm,
     combined_uncertainty_nm,
     in_centre,
-    one_value_per_setup,
     shown_step_nm,
     usual,
     verdict,
@@ -175,11 +174,6 @@ def test_an_old_seating_that_scatters_differently_is_left_out() -> None:
     assert found.pooled_seating_ids == ("tight",)
     assert found.left_out_seating_ids == ("wild",)
     assert found.reasons[0] == "seatings_left_out"
-
-
-def test_touches_repeated_within_one_setup_count_once() -> None:
-    touches = [SetupValue("s1", 1), SetupValue("s1", 2), SetupValue("s2", 9), SetupValue("s1", 3)]
-    assert one_value_per_setup(touches) == (SetupValue("s1", 3), SetupValue("s2", 9))
 
 
 def test_a_seating_with_two_values_of_one_setup_is_refused() -> None:

@@ -338,19 +338,6 @@ class FaceTooNarrowError(ApproachError):
     field_names = ("width", "least", "unit")
 
 
-class ZReadingUnknownError(ApproachError):
-    """Nobody has said which point the machine page reads on Z."""
-
-    code = "approach.z_reading_unknown"
-
-
-class TriggerDisagreesError(ApproachError):
-    """The trigger position and the surface do not belong together."""
-
-    code = "approach.trigger_disagrees"
-    field_names = ("axis", "surface", "trigger", "from_trigger", "difference", "allowed", "unit")
-
-
 # The usual
 
 

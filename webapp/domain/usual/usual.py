@@ -102,14 +102,6 @@ class SeatingValues:
         return cls(seating_id, tuple(one.setup_id for one in found), tuple(one.value_nm for one in found))
 
 
-def one_value_per_setup(touches: Iterable[SetupValue]) -> tuple[SetupValue, ...]:
-    """Return the last touch of each setup, setups in order of their first: repeats within a setup count once."""
-    last: dict[str, SetupValue] = {}
-    for touch in touches:
-        last[touch.setup_id] = touch
-    return tuple(last.values())
-
-
 @dataclass(frozen=True)
 class FloorInputs:
     """What the shop knows without history: standard uncertainties in nm, and what expansion takes.

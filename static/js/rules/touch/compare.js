@@ -96,4 +96,3 @@ export function keepReasons(touch, questions) {
 }
 
 /** The first reason for which a touch may be kept, or null. */
-export const mayKeep = (touch, questions) => keepReasons(touch, questions)[0] ?? null;
