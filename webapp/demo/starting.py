@@ -134,7 +134,7 @@ def _people_with_secrets(store: Store, keyring: KeyRing, shop: Shop, opened: dat
     secrets = {}
     for person, given in first.items():
         own = Secrets(first_secret("passphrase"), first_secret("pin"))
-        access.change_passphrase(store, keyring, person, given["passphrase"], own.passphrase, opened)
+        access.change_passphrase(store, person, given["passphrase"], own.passphrase, opened)
         access.change_pin(store, keyring, person, own.passphrase, own.pin, opened)
         secrets[person] = own
     return secrets
