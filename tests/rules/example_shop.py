@@ -218,7 +218,9 @@ def sheet_value(name: str) -> dict[str, Any]:
         "inch": lambda: example_sheet("inch"),
         "no_usual": lambda: example_sheet("mm", known=False),
         "square": lambda: example_sheet("mm", fixture=replace(VISE, square_apart_nm=100_000_000)),
-        "worried": lambda: example_sheet("mm", board=Board("unknown", None, "Ivo Brandt", 0, WORRIES, left="worry")),
+        "worried": lambda: example_sheet(
+            "mm", board=Board("unknown", None, "Ivo Brandt", 0, WORRIES, left="worry")
+        ),
         "x_only": lambda: example_sheet("mm", fixture=replace(VISE, faces=VISE.faces[:1])),
     }
     base, _, special = name.partition("__")
