@@ -8,12 +8,13 @@ import {decide, finish, sign, start} from './ends.js';
 import {raiseFirst} from './input_age.js';
 import {giveUp, handOver, leave, leaveUnsigned, takeOver} from './leaving.js';
 import {liftStop} from './lifts.js';
-import {breakOff, explainBreak, pressHold, putQuestion, raiseWorry, reopen, resume, undoBreak} from './notes.js';
+import {breakOff, explainBreak, pressHold, putQuestion, reopen, resume, undoBreak} from './notes.js';
 import {result} from './result.js';
 import {currentStep, newState, note} from './state.js';
 import {carryCaution, checkBoard, clearSlot, doStep, readCaution, readSlot, readTool, tickChecks} from './steps.js';
 import {enterTouch, keepTouch, readAgain, repeatTouch} from './touches.js';
 import {meetTrouble} from './troubles.js';
+import {raiseWorry} from './worries.js';
 import {enterSquare} from '../touch/square.js';
 
 // An event that answers a step, and the kinds of step that it can answer.
