@@ -28,6 +28,7 @@ class ShopOnSheet(TypedDict):
     lead: str
     notice: str
     time_zone: NotRequired[str]
+    shift_hours: NotRequired[int]
     offsets: NotRequired[list[TimeOffset]]
 
 
@@ -106,6 +107,7 @@ class PersonOnSheet(TypedDict):
     id: str
     name: str
     until_utc: str | None
+    once_a_shift: NotRequired[bool]
 
 
 class LeadOnSheet(TypedDict):
@@ -224,7 +226,11 @@ class ApproachOnSheet(TypedDict):
 
 
 class UsualOnSheet(TypedDict):
-    """The usual of one axis: its centre and both lines (None: not known yet), and what they stand on."""
+    """The usual of one axis: its centre and both lines (None: not known yet), and what they stand on.
+
+    `early_stops_nm` are ranges that a radius, an opening or a length explains: a value there is a stop however near the
+    usual. Only a fixture with few setups has them.
+    """
 
     centre_nm: int | None
     ask_nm: int | None
@@ -232,6 +238,7 @@ class UsualOnSheet(TypedDict):
     values: int
     seatings: int
     reasons: list[str]
+    early_stops_nm: NotRequired[list[list[int]]]
 
 
 class BesideOnSheet(TypedDict):

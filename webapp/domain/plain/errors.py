@@ -373,6 +373,13 @@ class StopNotRarerThanAskError(UsualError):
     field_names = ("ask_one_in", "stop_one_in")
 
 
+class StopLengthNotPositiveError(UsualError):
+    """A stop line of no length."""
+
+    code = "usual.stop_length_not_positive"
+    field_names = ("length", "unit")
+
+
 class UncertaintyNegativeError(UsualError):
     """A part of the uncertainty is below zero or no number."""
 

@@ -120,7 +120,7 @@ def line_nm(usual: Usual, one_in: int, choice: LinesChoice, display: Display) ->
             coverage,
         )
         half_nm = max(half_nm, predicted_nm)
-    return inward_nm(half_nm, choice, step_nm, display)
+    return inward_nm(max(half_nm, choice.least_ask_nm), choice, step_nm, display)
 
 
 def _root(usual: Usual) -> float:

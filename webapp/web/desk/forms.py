@@ -200,7 +200,8 @@ class Lines(DeskForm):
     """The lines of one axis, looked at by address."""
 
     ask = StringField("One false ask in so many setups", [InputRequired()])
-    stop = StringField("One false stop in so many", [InputRequired()])
+    stop_length = StringField("Stop line: what would hurt here")
+    stop = StringField("Without a length: one false stop in so many")
     ceiling = StringField("Ceiling of both lines", [InputRequired()])
     factor = StringField("Coverage factor of the floor")
 
