@@ -184,7 +184,7 @@ def _verdicts(hand: Operator, camera: Camera) -> None:
     tablet.tap("touch-again")
     usual = next(one["usual"] for one in tablet.sheet("plover")["axes"] if one["axis"] == "X")
     hand.walk(until="x.touch")
-    tablet.enter_touch(hand.mill.text(usual["centre_nm"] + (usual["ask_nm"] + usual["stop_nm"]) // 2))
+    tablet.enter(hand.mill.text(usual["centre_nm"] + (usual["ask_nm"] + usual["stop_nm"]) // 2))
     camera.take("beside-34-ask")
     tablet.tap("put-question")
     tablet.tap("common-question")

@@ -113,7 +113,7 @@ def test_two_causes_that_give_the_same_are_both_named_and_told_to_be_alike(odile
         tablet.enter(text)
     tablet.tap("go")  # the register saw something else there
     odile.walk(until="x.touch")
-    tablet.enter_touch("0")
+    tablet.enter("0")
     assert set(named(tablet)) == {"cause.zero_left", "cause.old_value"}
     assert "These give the same value." in tablet.text()
 
@@ -129,7 +129,7 @@ def test_without_a_usual_what_was_not_probed_is_still_named(
     tablet.begin("plover", "odile")
     hand = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
     hand.walk(until="x.touch")
-    tablet.enter_touch("0")
+    tablet.enter("0")
     assert "cause.zero_left" in named(tablet)
     tablet.tap("touch-again")
     hand.walk(until="x.compare")
@@ -155,7 +155,7 @@ def test_the_question_and_the_causes_fit_and_can_be_read(
     )
     tablet.tap("type-again")
     tablet.page.locator('[data-entry="X"]').fill("")
-    tablet.enter_touch("0")
+    tablet.enter("0")
     assert len(named(tablet)) == 2
     wrong += look(tablet.page, "causes", SIZES) + faults(tablet.page, "causes")
     for size in ("phone", "landscape"):

@@ -72,7 +72,7 @@ def test_a_value_past_the_ask_line_is_kept_once_a_question_is_put_and_the_lead_s
     lines = usual(odile, "X")
     odile.walk(until="x.touch")
     between_nm = (lines["ask_nm"] + lines["stop_nm"]) // 2
-    odile.tablet.enter_touch(odile.mill.text(lines["centre_nm"] - between_nm))
+    odile.tablet.enter(odile.mill.text(lines["centre_nm"] - between_nm))
     tablet = odile.tablet
     assert tablet.page.locator("[data-verdict]").get_attribute("data-verdict") == "ask"
     assert not tablet.offers("keep")

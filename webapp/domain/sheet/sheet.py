@@ -58,7 +58,7 @@ from webapp.domain.usual.usual import FloorInputs, LinesChoice, Usual
 SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
 # Which rules a setup on this sheet is folded by; a sheet without it is of the first format. 2: a stop is the lead's,
 # copied values are looked up in every row, the row of a broken off setup is set to zero again.
-SHEET_FORMAT = 1
+SHEET_FORMAT = 2
 MS_PER_MINUTE = 60_000
 
 
@@ -90,6 +90,15 @@ class SheetPerson:
 
 
 @dataclass(frozen=True)
+class Waiting:
+    """A finished setup that waits for its signer: whose, on which tablet, since when."""
+
+    person_name: str
+    tablet: str
+    since_utc: str
+
+
+@dataclass(frozen=True)
 class Board:
     """How the machine was left: clear, probe_in_spindle, in_use or unknown; since when, by whom, open questions."""
 
@@ -97,6 +106,7 @@ class Board:
     since_utc: str | None
     by_name: str | None
     open_questions: int
+    unsigned: tuple[Waiting, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -337,6 +347,10 @@ def compile_sheet(
             "since_utc": board.since_utc,
             "by_name": board.by_name,
             "open_questions": board.open_questions,
+            "unsigned": [
+                {"person_name": one.person_name, "tablet": one.tablet, "since_utc": one.since_utc}
+                for one in board.unsigned
+            ],
         },
         "axes": [_axis(plan) for plan in touched],
         "square": square,
@@ -404,6 +418,7 @@ def _slot(label: str, row: SlotRow) -> SlotOnSheet:
         "last_values_nm": None if last is None else {axis.value: last[axis] for axis in Axis if axis in last},
         "last_seen_at_utc": _utc_text(row.last_seen_at_utc),
         "missing_axes": list(row.missing_axes),
+        "not_usable_axes": list(row.not_usable_axes),
     }
 
 

@@ -9,6 +9,8 @@ import {written} from '../numbers.js';
 import {say} from '../say.js';
 
 const WIDE = matchMedia('(min-width: 1000px)');
+/** Slips of digits have no number of their own: it would be the one that fits. */
+const SLIPS = new Set(['cause.sign', 'cause.point', 'cause.swapped', 'cause.digit']);
 const NARROW = matchMedia('(max-width: 480px)');
 
 /** The block for a touch, or null where nothing is to be explained or the sheet carries no causes. */
@@ -33,9 +35,10 @@ function namedFor({state, machine}, axis, touch) {
 function fold({code, fields, low_nm: low, high_nm: high}, touch, machine) {
   const gives = {low: written(low, machine), high: written(high, machine), read: written(touch.value_nm, machine), unit: machine.unit};
   const isOne = gives.low === gives.high;
+  const isSlip = SLIPS.has(code);
   return el('details', {data: {cause: code}},
-    el('summary', {data: {action: 'cause'}}, el('span', {}, say(code, fields)), isOne && el('b', {class: 'figures', 'aria-hidden': 'true'}, gives.low)),
-    el('p', {}, say(isOne ? 'cause.gives' : 'cause.gives_between', gives)),
+    el('summary', {data: {action: 'cause'}}, el('span', {}, say(code, fields)), isOne && !isSlip && el('b', {class: 'figures', 'aria-hidden': 'true'}, gives.low)),
+    !isSlip && el('p', {}, say(isOne ? 'cause.gives' : 'cause.gives_between', gives)),
     el('p', {}, say(code.replace('cause.', 'check.'), fields)));
 }
 
