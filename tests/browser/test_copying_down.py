@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.kit.demo import AXES
+from tests.kit.demo import AXES, Demo
 from tests.kit.tablet import Operator
 
 
@@ -50,7 +50,7 @@ def test_the_own_label_beside_anothers_values_is_a_copied_row_that_the_lead_hear
     assert tablet.step == "clear.values"
 
 
-def test_another_row_cleared_by_mistake_is_put_back_with_the_lead(odile: Operator, demo) -> None:
+def test_another_row_cleared_by_mistake_is_put_back_with_the_lead(odile: Operator, demo: Demo) -> None:
     tablet, other = odile.tablet, somebody_elses(odile)
     odile.walk(until="clear.values")
     old = tablet.events_of("values.copied")[-1]["data"]["typed"]

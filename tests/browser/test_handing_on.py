@@ -28,7 +28,7 @@ def test_before_anything_was_done_a_setup_is_left_and_leaves_nothing_on_the_boar
 
 
 def test_an_unsigned_setup_waits_on_its_tablet_for_its_signer_and_the_board_says_where(
-    odile: Operator, demo: Demo, server: Server, new_context: Callable[..., BrowserContext]
+    odile: Operator, server: Server, new_context: Callable[..., BrowserContext]
 ) -> None:
     tablet = odile.tablet
     odile.walk(until="sign.name")

@@ -144,7 +144,9 @@ def test_the_leads_own_pin_lifts_a_second_stop_once_the_server_has_checked_it(
     assert all(row["pin"] is None for row in tablet.events() if row["payload"]["type"] == "stop.lifted")
 
 
-def test_without_the_server_no_pin_lifts_anything_and_nothing_is_kept(odile: Operator, server: Server) -> None:
+def test_without_the_server_no_pin_lifts_anything_and_nothing_is_kept(
+    odile: Operator, server: Server
+) -> None:
     stopped_twice(odile)
     tablet = odile.tablet
     server.kill()
@@ -158,7 +160,7 @@ def test_without_the_server_no_pin_lifts_anything_and_nothing_is_kept(odile: Ope
 
 
 def test_without_the_lead_the_row_goes_to_zero_and_the_next_person_reads_not_usable(
-    odile: Operator, demo: Demo, server: Server, new_context: Callable[..., BrowserContext]
+    odile: Operator, server: Server, new_context: Callable[..., BrowserContext]
 ) -> None:
     axis = stopped_twice(odile)
     tablet = odile.tablet

@@ -1,4 +1,4 @@
-"""Ways on from what goes wrong at a move: behind the two buttons, with what to do, and back through what a reset drops."""
+"""Ways on from what goes wrong at a move: behind the two buttons, and back through what a reset drops."""
 
 from __future__ import annotations
 
