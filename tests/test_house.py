@@ -1,5 +1,6 @@
 """The house rules that a machine can see, kept by the one test command."""
 
+import ast
 import re
 import shutil
 import subprocess
@@ -80,6 +81,7 @@ def test_a_linter_finds_nothing(step: Step) -> None:
         ("record", "import webapp.store"),
         ("web", "import webapp.demo"),
         ("web", "import peewee"),
+        ("web", "import webapp.store"),
         ("domain/plain", "import webapp.domain.setup.fold"),
         ("domain/procedure", "import webapp.domain.sheet.sheet"),
         ("services/people", "import webapp.services.intake.intake"),
@@ -94,6 +96,31 @@ def test_the_import_contracts_refuse_a_wall_knocked_through(room: str, line: str
     outcome = run_step(Step(contracts.name, (*contracts.command, "--no-cache")), tmp_path)
     assert not outcome.passed
     assert f"webapp.{room.replace('/', '.')}.knocked_through" in outcome.output
+
+
+def reads_of_the_store(text: str) -> list[int]:
+    """Lines that ask a store for something; one that hands it on to a use case is none."""
+    return [
+        node.lineno
+        for node in ast.walk(ast.parse(text))
+        if isinstance(node, ast.Attribute)
+        and (
+            (isinstance(node.value, ast.Name) and node.value.id == "store")
+            or (isinstance(node.value, ast.Attribute) and node.value.attr == "store")
+        )
+    ]
+
+
+def test_no_view_asks_the_store() -> None:
+    found = {
+        str(path.relative_to(ROOT)): reads_of_the_store(path.read_text(encoding="utf-8"))
+        for path in our_files("webapp/web", kinds={".py"})
+    }
+    assert len(found) > 40
+    assert {name: lines for name, lines in found.items() if lines} == {}
+    assert reads_of_the_store("rows = wiring().store.people.everybody()") == [1]
+    assert reads_of_the_store("with store.reading():\n    pass") == [1]
+    assert reads_of_the_store("found = reading.names(parts.store)") == []
 
 
 @pytest.mark.linters

@@ -45,7 +45,9 @@ class Waiting:
 def test_it_looks_after_the_first_pause_and_then_once_a_day(house: House) -> None:
     waiting = Waiting(house.clock, rounds=3)
     assert (
-        watching.watch(house.store, house.keyring.seal_certificate, house.clock, waiting, first_pause_s=7)
+        watching.watch(
+            house.store, watching.Terms(house.keyring.seal_certificate), house.clock, waiting, first_pause_s=7
+        )
         == 3
     )
     assert waiting.waited == [7, *[24 * 60 * 60] * 3]
@@ -59,7 +61,11 @@ def test_a_seal_that_is_about_to_end_is_told_once_a_day(
 ) -> None:
     house.clock.forward(days=3650 - 60)
     watching.watch(
-        house.store, house.keyring.seal_certificate, house.clock, Waiting(house.clock, rounds=2), 7
+        house.store,
+        watching.Terms(house.keyring.seal_certificate),
+        house.clock,
+        Waiting(house.clock, rounds=2),
+        7,
     )
     told = [row.message for row in caplog.records if "renew-seal" in row.message]
     assert [message.partition("in ")[2][:7] for message in told] == ["59 days", "58 days"]
@@ -68,7 +74,10 @@ def test_a_seal_that_is_about_to_end_is_told_once_a_day(
 def test_it_stops_when_the_waiting_is_over(house: House) -> None:
     assert (
         watching.watch(
-            house.store, house.keyring.seal_certificate, house.clock, Waiting(house.clock, rounds=0)
+            house.store,
+            watching.Terms(house.keyring.seal_certificate),
+            house.clock,
+            Waiting(house.clock, rounds=0),
         )
         == 0
     )
@@ -107,5 +116,5 @@ def test_a_look_that_fails_is_logged_and_the_next_one_comes(
             aside.replace(database)
         return waiting(seconds)
 
-    assert watching.watch(house.store, house.keyring.seal_certificate, house.clock, wait) == 1
+    assert watching.watch(house.store, watching.Terms(house.keyring.seal_certificate), house.clock, wait) == 1
     assert "the audit could not be done" in caplog.text

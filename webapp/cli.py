@@ -41,7 +41,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(options: argparse.Namespace) -> int:
     """Commands are imported when they are called: `--help` and `verify` need no server."""
-    from webapp.commands import audit, demo, ledger, load, parts, past, renew_seal, verify  # noqa: PLC0415
+    from webapp.commands import audit, demo, ledger, load, parts, past, renew_seal, secrets, verify  # noqa: PLC0415
 
     match options.command:
         case "check":
@@ -73,6 +73,7 @@ def _run(options: argparse.Namespace) -> int:
         "audit": lambda: audit.audit(settings, as_json=options.json),
         "ledger": lambda: ledger.write_out(settings, after=options.after),
         "renew-seal": lambda: renew_seal.renew_seal(settings, as_json=options.json),
+        "secrets": lambda: secrets.secrets(settings, options.person, as_json=options.json),
         "verify": lambda: verify.verify(settings, options.file, options.certificate, as_json=options.json),
     }
     return commands[options.command]()
@@ -106,6 +107,9 @@ def _parser() -> argparse.ArgumentParser:
         commands.add_parser("audit", help="work out again all that is stored, and say what does not fit")
     )
     _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
+    anew = commands.add_parser("secrets", help="give a person first secrets, on the server's own machine")
+    anew.add_argument("person", metavar="PERSON", help="the person's id, as it is typed at sign-in")
+    _add_common(anew)
     verify = commands.add_parser("verify", help="say what holds of a sealed record")
     verify.add_argument("file", type=Path, metavar="RECORD.pdf")
     verify.add_argument(

@@ -14,12 +14,14 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TypeVar
 
+from cryptography import x509
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from cryptography.hazmat.primitives.serialization import Encoding
 from flask import Flask
 
 from webapp import VERSION, fonts
+from webapp.proof.errors import KeyFolderError
 from webapp.proof.key_file import write_whole
 from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.pdf_seal import seal
@@ -121,15 +123,32 @@ def own_hash(store: Store, pdf: bytes) -> str:
 def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Callable[[], str]) -> KeyRing:
     """The server's keys, made at the first start. Raises BadSetting, WrongPassphrase, KeyFolderError.
 
-    The certificates of the seal are public: they lie beside the keys in one file, for whoever verifies a record.
+    Beside a shop that has a past no keys are ever made: they would fit nothing that stands there. The certificates of
+    the seal are public: they lie beside the keys in one file, for whoever verifies a record.
     """
-    passphrase = key_passphrase(settings, new_token)
-    if (settings.keys_folder / FILE_NAME).exists():
+    made = (settings.keys_folder / FILE_NAME).exists()
+    if not made:
+        _refuse_beside_a_past(settings)
+    passphrase = key_passphrase(settings, new_token, made=made)
+    if made:
         keyring = KeyRing.open(settings.keys_folder, passphrase)
     else:
         keyring = KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
     write_certificates(settings, keyring)
     return keyring
+
+
+def _refuse_beside_a_past(settings: Settings) -> None:
+    if not settings.database.exists():
+        return
+    store = Store.open(settings.database)
+    try:
+        with store.reading():
+            entries = store.ledger.size()
+    finally:
+        store.close()
+    if entries:
+        raise KeyFolderError("keys.missing", file=str(settings.keys_folder / FILE_NAME), entries=entries)
 
 
 def certificates_pem(keyring: KeyRing) -> bytes:
@@ -138,11 +157,24 @@ def certificates_pem(keyring: KeyRing) -> bytes:
 
 
 def write_certificates(settings: Settings, keyring: KeyRing) -> None:
-    """Put the certificates of all seals, the one in use first, into the file beside the keys."""
-    pem = certificates_pem(keyring)
+    """Put the certificates of all seals, the one in use first, into the file beside the keys.
+
+    Others that stand there stay: records may have been sealed under them, whatever became of their keys.
+    """
     file = settings.data_folder / CERTIFICATES_FILE
-    if not file.exists() or file.read_bytes() != pem:
+    before = file.read_bytes() if file.exists() else b""
+    pem = certificates_pem(keyring) + b"".join(
+        one.public_bytes(Encoding.PEM) for one in _readable(before) if one not in keyring.trusted_certificates
+    )
+    if before != pem:
         write_whole(settings.data_folder, CERTIFICATES_FILE, pem)
+
+
+def _readable(pem: bytes) -> list[x509.Certificate]:
+    try:
+        return x509.load_pem_x509_certificates(pem)
+    except ValueError:
+        return []
 
 
 def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:

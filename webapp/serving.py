@@ -30,6 +30,7 @@ from webapp import create_app, watching
 from webapp.charts.paper import warm_up
 from webapp.proof.errors import ProofError
 from webapp.proof.seal_term import seal_term
+from webapp.proof.tls_certificate import check_tls
 from webapp.services.setups import recording
 from webapp.services.sheets import preparing
 from webapp.settings import BadSetting, Settings
@@ -92,6 +93,7 @@ def prepare(settings: Settings) -> list[str]:
     make_data_folder(settings)
     check_port(settings)
     try:
+        notices = _tls_notices(settings)
         app = create_app(settings, utc_now, new_token, elapsed_s)
     except (BadSetting, ProofError, StoreError) as error:
         raise CannotStart(str(error)) from error
@@ -99,9 +101,17 @@ def prepare(settings: Settings) -> list[str]:
     try:
         term = seal_term(parts.keyring.seal_certificate, parts.now())
         warning = [say(term.code, term.fields)] if term else []
-        return [*_hint_if_empty(parts.store), *warning, *_where(settings)]
+        return [*_hint_if_empty(parts.store), *warning, *notices, *_where(settings)]
     finally:
         parts.close()
+
+
+def _tls_notices(settings: Settings) -> list[str]:
+    """What is to be said of the server's certificate. Raises TlsRefused."""
+    if settings.tls_certificate is None or settings.tls_key is None:
+        return []
+    found = check_tls(settings.tls_certificate, settings.tls_key, settings.trusted_hosts, utc_now())
+    return [say(one.code, one.fields) for one in found]
 
 
 def may_write(folder: Path) -> bool:
@@ -119,11 +129,24 @@ def make_data_folder(settings: Settings, may_write: Callable[[Path], bool] = may
             f"The data folder {folder} cannot be made: {error.strerror}. "
             "Choose another one with --data-folder, or give this account the right to make it."
         ) from error
+    if folder.stat().st_mode & 0o077:
+        _close(folder)
     if not may_write(folder):
         raise CannotStart(
             f"The data folder {folder} cannot be written to. "
             "Choose another one with --data-folder, or give this account the right to write there."
         )
+
+
+def _close(folder: Path) -> None:
+    """Take from others the right to look into the data folder. Raises CannotStart where that may not be done."""
+    try:
+        folder.chmod(0o700)
+    except OSError as error:
+        raise CannotStart(
+            f"Others can look into the data folder {folder}, and this account may not change that. "
+            f"Let its owner type: chmod 700 {folder}"
+        ) from error
 
 
 def check_port(settings: Settings) -> None:
@@ -181,7 +204,8 @@ def _watch(app: Flask, settings: Settings) -> None:
     parts, never = app.extensions["zerokeep"], threading.Event()
     first_pause_s = watching.DAY_S if settings.demo else watching.FIRST_PAUSE_S
     certificate = parts.keyring.seal_certificate
-    watching.watch(parts.store, certificate, parts.now, lambda s: not never.wait(s), first_pause_s)
+    terms = watching.Terms(certificate, settings.tls_certificate)
+    watching.watch(parts.store, terms, parts.now, lambda s: not never.wait(s), first_pause_s)
 
 
 def read_the_past(app: Flask) -> int:

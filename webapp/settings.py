@@ -106,14 +106,20 @@ def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | No
     )
 
 
-def key_passphrase(settings: Settings, new_secret: Callable[[], str]) -> str:
+def key_passphrase(settings: Settings, new_secret: Callable[[], str], *, made: bool = False) -> str:
     """The passphrase of the server's keys: the one given, else the unlock file's, made at the first start.
 
-    Raises BadSetting when the file is empty, can be read by others, or cannot be written.
+    `made`: the keys are there, so that no new passphrase would open them. Raises BadSetting when the file is missing
+    then, is empty, can be read by others, or cannot be written.
     """
     if settings.key_passphrase is not None:
         return settings.key_passphrase
     path = settings.unlock_path
+    if not path.exists() and made:
+        raise BadSetting(
+            f"There is no file {path}, and the server's keys are there: nothing else opens them. Nothing was changed. "
+            "Put back the file that was made with these keys, or give their passphrase in ZEROKEEP_KEY_PASSPHRASE."
+        )
     if not path.exists():
         _write_secret(path, new_secret())
     if path.stat().st_mode & 0o077:

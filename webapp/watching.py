@@ -1,5 +1,5 @@
 """What the server looks at by itself, again and again, beside answering: whether all that is stored still fits,
-and whether the seal's certificate is about to end.
+and whether the seal's certificate, or the one that tablets are shown, is about to end.
 
 Rules: the clock and the waiting are arguments; each look has its own words in the log; one that fails is logged and
 does not end the watch. A look reads a copy, so nobody at a tablet waits for it.
@@ -9,12 +9,15 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cryptography import x509
 
 from webapp.proof.seal_term import seal_term
+from webapp.proof.tls_certificate import tls_term
 from webapp.services.evidence import auditing
 from webapp.words import say
 
@@ -29,9 +32,17 @@ logger = logging.getLogger("zerokeep.watch")
 Wait = Callable[[float], bool]
 
 
+@dataclass(frozen=True)
+class Terms:
+    """The certificates whose end is watched: the seal's, and the file of the one that tablets are shown, if any."""
+
+    seal: x509.Certificate
+    tls: Path | None = None
+
+
 def watch(
     store: Store,
-    certificate: x509.Certificate,
+    terms: Terms,
     now: Callable[[], datetime],
     wait: Wait,
     first_pause_s: float = FIRST_PAUSE_S,
@@ -42,7 +53,7 @@ def watch(
         while wait(pause_s):
             pause_s = DAY_S
             done += look(store, now)
-            tell_term(certificate, now())
+            tell_terms(terms, now())
     finally:
         store.close()
     return done
@@ -61,8 +72,8 @@ def look(store: Store, now: Callable[[], datetime]) -> bool:
     return True
 
 
-def tell_term(certificate: x509.Certificate, now: datetime) -> None:
-    """Log a warning while the seal's certificate is about to end, or has."""
-    term = seal_term(certificate, now)
-    if term is not None:
-        logger.warning("%s", say(term.code, term.fields))
+def tell_terms(terms: Terms, now: datetime) -> None:
+    """Log a warning while a certificate is about to end, or has."""
+    for term in (seal_term(terms.seal, now), tls_term(terms.tls, now)):
+        if term is not None:
+            logger.warning("%s", say(term.code, term.fields))

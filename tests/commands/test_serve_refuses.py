@@ -89,3 +89,12 @@ def test_a_seal_that_ends_soon_is_said_at_the_start(tmp_path: Path) -> None:
     lines = "\n".join(prepare(settings(tmp_path / "data", port=_free_port())))
     assert "in 29 days" in lines
     assert "zerokeep renew-seal" in lines
+
+
+def test_a_certificate_that_nobody_would_take_ends_the_start_before_anything_answers(tmp_path: Path) -> None:
+    for name in ("server.pem", "server.key"):
+        (tmp_path / name).write_text("nonsense", encoding="ascii")
+    given = {"tls_certificate": tmp_path / "server.pem", "tls_key": tmp_path / "server.key"}
+    with pytest.raises(CannotStart, match="is no certificate in PEM"):
+        prepare(settings(tmp_path / "data", port=_free_port(), **given))
+    assert not (tmp_path / "data" / "zerokeep.db").exists()

@@ -117,7 +117,7 @@ def test_a_signal_and_a_hint_are_told_in_words() -> None:
     values = noise(30, 1) + [value + 30_000 for value in noise(12, 2)]
     found = chart(dated(values), HIDDEN)
     for signal in found.signals:
-        sentence = say_signal(signal, found, MM, 0.01, 0.42)
+        sentence = say_signal(signal, found, MM, round(found.centre_nm), "42")
         assert "42 of 100" in say(sentence.code, sentence.fields)
     assert [one.code for one in say_hints(found)] != []
     for hint in say_hints(found):

@@ -21,7 +21,7 @@ lists = st.lists(st.integers(-(10**9), 10**9), min_size=2, max_size=30)
 
 
 def s_nm(values: list[int]) -> float:
-    found = kept(distances(values), STEP)
+    found = kept(distances(values, STEP), STEP)
     return math.sqrt(found.of_variance / found.count)
 
 
@@ -37,20 +37,20 @@ def test_the_median_is_the_standard_librarys(values: list[int]) -> None:
 
 @given(lists)
 def test_what_is_kept_is_what_lies_within_three_deviations_by_the_median(values: list[int]) -> None:
-    counted = neighbours.without_set_aside(values)
-    found = kept(distances(values), STEP)
+    counted = neighbours.without_set_aside(values, STEP)
+    found = kept(distances(values, STEP), STEP)
     by_hand = [abs(after - before) for before, after in pairwise(counted)]
-    most = 4.448 * statistics.median(by_hand)
-    expected = [one for one in by_hand if one <= most or one <= 2 * STEP]
+    most = 4448 * (2 * Fraction(statistics.median(map(Fraction, by_hand))) + STEP) / 2000
+    expected = [one for one in by_hand if one <= most]
     assert (found.squares, found.count) == (sum(one * one for one in expected), len(expected))
 
 
 @given(lists, st.integers(-(10**11), 10**11))
 def test_adding_a_constant_and_reading_backwards_change_nothing(values: list[int], constant: int) -> None:
-    here = kept(distances(values), STEP)
-    assert kept(distances([value + constant for value in values]), STEP) == here
-    if set_aside(values) is None and set_aside(values[::-1]) is None:
-        assert kept(distances(values[::-1]), STEP) == here
+    here = kept(distances(values, STEP), STEP)
+    assert kept(distances([value + constant for value in values], STEP), STEP) == here
+    if set_aside(values, STEP) is None:
+        assert kept(distances(values[::-1], STEP), STEP) == here
 
 
 def test_the_constants_follow_from_the_normal_law() -> None:
@@ -66,7 +66,7 @@ def test_the_constants_follow_from_the_normal_law() -> None:
 @pytest.mark.parametrize("n", [6, 10, 20, 60])
 def test_degrees_of_freedom_are_those_of_the_variance(n: int) -> None:
     # A variance with v degrees of freedom scatters by sqrt(2 / v) of itself.
-    found = [kept(distances(normal(n, seed)), STEP) for seed in range(3000)]
+    found = [kept(distances(normal(n, seed), STEP), STEP) for seed in range(3000)]
     variances = np.array([float(one.of_variance) / one.count for one in found])
     degrees = np.mean([one.degrees_of_freedom for one in found])
     assert 2 * variances.mean() ** 2 / variances.var() == pytest.approx(degrees, rel=0.15)
@@ -96,7 +96,7 @@ def test_a_creep_hardly_shows_in_neighbours() -> None:
 def test_flips_of_the_last_digit_are_never_left_out() -> None:
     # More than half of the differences are 0, so their median is; one flip in ten values is rounding, no outlier.
     values = [0] * 9 + [STEP] + [0] * 10
-    assert kept(distances(values), STEP).count == len(values) - 1
+    assert kept(distances(values, STEP), STEP).count == len(values) - 1
     assert s_nm(values) > 0
 
 
@@ -108,6 +108,7 @@ def test_one_value_is_set_aside_only_among_four_to_twelve(count: int) -> None:
 def test_the_value_far_from_all_others_is_set_aside_and_no_other() -> None:
     assert set_aside([0, 1000, 900_000, 0, 1000, 500]) == 2
     assert set_aside([0, 1000, 0, 900_000, 901_000, 900_000]) is None
+    assert set_aside([0, 0, 0, 0, 2 * STEP], STEP) is None
 
 
 def test_runs_are_what_lies_between_moves() -> None:

@@ -23,6 +23,7 @@ from webapp.domain.usual.usual import (
     combined_uncertainty_nm,
     in_centre,
     one_value_per_setup,
+    shown_step_nm,
     usual,
     verdict,
 )
@@ -119,10 +120,12 @@ def test_lines_are_never_below_the_floor() -> None:
     assert 0 < lines(found)[0] < lines(alone)[0]
 
 
-def test_a_named_coverage_factor_serves_both_lines() -> None:
-    found = usual([seating("a", 0)], FLOOR, LinesChoice(coverage_factor=2.0), MM)
-    expected = 2 * math.sqrt(1000**2 + 2000**2 + 1000**2 / 12) * math.sqrt(2)
-    assert lines(found) == (math.floor(expected / 1000) * 1000,) * 2
+def test_a_named_coverage_factor_is_the_ask_lines_and_scales_the_stop_line() -> None:
+    wide = FloorInputs(u_probe_nm=10_000, u_axis_nm=20_000)
+    found = usual([seating("a", 0)], wide, LinesChoice(coverage_factor=2.0), MM)
+    ask = 2 * math.sqrt(10_000**2 + 20_000**2 + 1000**2 / 12) * math.sqrt(2)
+    stop = ask * stats.norm.ppf(0.9995) / stats.norm.ppf(0.995)
+    assert lines(found) == tuple(math.floor(one / 1000) * 1000 for one in (ask, stop))
 
 
 def test_no_line_lies_beyond_the_ceiling() -> None:
@@ -136,10 +139,22 @@ def test_the_shipped_ceiling_is_half_a_millimetre_and_the_shipped_rates_one_in_1
     assert (CHOICE.ceiling_nm, CHOICE.ask_one_in, CHOICE.stop_one_in) == (500_000, 100, 1000)
 
 
-def test_lines_that_the_display_cannot_show_are_said_to_be() -> None:
-    found = usual([seating("a", 0, 0, 0)], NO_FLOOR, CHOICE, Display(Unit.MM, 1))
+def test_no_line_is_narrower_than_a_step_of_the_display_but_where_the_ceiling_is() -> None:
+    still, coarse = seating("a", 0, 0, 0, 0, 0, 0), Display(Unit.MM, 1)
+    assert lines(usual([still], NO_FLOOR, CHOICE, coarse)) == (100_000, 300_000)
+    found = usual([still], NO_FLOOR, LinesChoice(ceiling_nm=60_000), coarse)
     assert lines(found)[0] == 0
     assert "narrower_than_display" in found.reasons
+
+
+def test_a_display_that_moves_in_fives_is_known_by_its_values() -> None:
+    steps = [0, 5, 0, 5, 5, 10, 0, 5]
+    assert shown_step_nm([[5000 * step for step in steps]], MM) == 5000
+    assert shown_step_nm([[*(5000 * step for step in steps), 123_000]], MM) == 5000
+    assert shown_step_nm([[1000 * step for step in (0, 5, 1, 5, 5, 10, 3, 5)]], MM) == 1000
+    assert shown_step_nm([[10_000] * 12], MM) == 1000
+    found = usual([seating("a", *(1000 * step for step in steps))], NO_FLOOR, CHOICE, MM)
+    assert lines(found)[0] % 5000 == 0
 
 
 WILD = (0, 90_000, -80_000, 40_000, -60_000, 75_000, -20_000, 50_000)
@@ -283,10 +298,12 @@ def test_every_reason_has_its_sentence() -> None:
         assert all(say(finding.code).endswith(".") for finding in one.findings)
 
 
-def test_moving_all_values_by_whole_even_steps_moves_the_centre_and_no_line(
+@given(offsets_nm, offsets_nm, st.integers(-(10**5), 10**5), displays)
+def test_moving_all_values_by_tens_of_steps_moves_the_centre_and_no_line(
     old: list[int], now: list[int], steps: int, display: Display
 ) -> None:
-    constant = 2 * steps * display.resolution_nm
+    # A display that moves in fives is told by its values, and a half is rounded to even.
+    constant = 10 * steps * display.resolution_nm
     before = usual([seating("a", *old), seating("b", *now)], FLOOR, CHOICE, display)
     shifted = [seating("a", *(v + constant for v in old)), seating("b", *(v + constant for v in now))]
     after = usual(shifted, FLOOR, CHOICE, display)

@@ -21,7 +21,11 @@ SETS = sorted(path.parent for path in Path(__file__).parent.glob(f"*/{SAID}"))
 VECTORS = Path(__file__).parents[1] / "vectors" / "setups.json"
 SCENARIOS = json.loads(VECTORS.read_text(encoding="utf-8"))["scenarios"]
 
-sheet_of = cache(sheet_value)
+
+@cache
+def sheet_of(name: str) -> Any:
+    """The example sheet as it is once it was written."""
+    return json.loads(json.dumps(sheet_value(name)))
 
 
 @pytest.mark.parametrize("name", ["mm", "inch"])

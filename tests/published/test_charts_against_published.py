@@ -43,7 +43,7 @@ def dated(values: list[float], step: float = 1e-6) -> list[drift.DatedValue]:
 
 
 def test_the_individuals_chart_is_the_handbooks() -> None:
-    found = drift.chart(dated(INDIVIDUALS["data"]), least_sigma_nm=1)
+    found = drift.chart(dated(INDIVIDUALS["data"]), hidden_nm=1, limits=drift.PUBLISHED)
     assert round(found.centre_nm / 1e6, 2) == INDIVIDUALS["mean"]
     assert round(found.moving_range_mean_nm / 1e6, 4) == INDIVIDUALS["mr_bar"]
     assert round((found.centre_nm + found.limit_nm) / 1e6, 4) == INDIVIDUALS["ucl"]
@@ -67,7 +67,7 @@ def test_the_ewma_is_the_handbooks() -> None:
 
 
 def test_the_chart_draws_the_ewma_limits_by_the_same_formula() -> None:
-    found = drift.chart(dated(EWMA["data"]), least_sigma_nm=1)
+    found = drift.chart(dated(EWMA["data"]), hidden_nm=1, limits=drift.PUBLISHED)
     expected = 2.962 * found.sigma_nm * math.sqrt(0.2 / 1.8)
     assert found.ewma_limit_nm == pytest.approx(expected, rel=1e-12)
 
@@ -109,7 +109,7 @@ def test_lucas_and_saccuccis_charts_run_five_hundred_setups(weight: float, limit
 
 
 def test_our_chart_is_one_of_lucas_and_saccuccis() -> None:
-    ours = [drift.WEIGHT, drift.EWMA_LIMIT]
+    ours = [drift.WEIGHT, drift.PUBLISHED.ewma]
     assert ours in LENGTHS["ewma_arl0_500"]
 
 

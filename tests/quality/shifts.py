@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from webapp.domain.figures.run_length import ewma_run_length, individuals_run_length
-from webapp.domain.usual.drift import BASELINE, D2, EWMA_LIMIT, INDIVIDUALS_LIMIT, WEIGHT, DatedValue, chart
+from webapp.domain.usual.drift import BASELINE, D2, PUBLISHED, WEIGHT, ChartLimits, DatedValue, chart
 
 WITHIN = 8
 KINDS = ("individuals", "ewma", "either")
@@ -43,7 +43,7 @@ def detection(shift: float, counted: int, seed: int) -> Seen:
     for _ in range(counted):
         values = chance.standard_normal(BASELINE + WITHIN)
         values[BASELINE:] += shift
-        found = chart(dated(values), least_sigma_nm=1000 / math.sqrt(12))
+        found = chart(dated(values), hidden_nm=1000 / math.sqrt(12))
         signalled = {
             one.kind for one in found.signals if one.last >= BASELINE and one.shift_nm * shift > 0
         } & {"individuals", "ewma"}
@@ -54,7 +54,9 @@ def detection(shift: float, counted: int, seed: int) -> Seen:
     return Seen(shift, share, math.sqrt(share["either"] * (1 - share["either"]) / counted))
 
 
-def first_signals(values: np.ndarray, centre: np.ndarray, sigma: np.ndarray) -> dict[str, np.ndarray]:
+def first_signals(
+    values: np.ndarray, centre: np.ndarray, sigma: np.ndarray, limits: ChartLimits
+) -> dict[str, np.ndarray]:
     """The number of setups until the first signal of each chart, along the second axis; its length
     where there is none.
     """
@@ -64,8 +66,8 @@ def first_signals(values: np.ndarray, centre: np.ndarray, sigma: np.ndarray) -> 
         average = WEIGHT * z[:, place] + (1 - WEIGHT) * average
         averages[:, place] = average
     beyond = {
-        "individuals": np.abs(z) > INDIVIDUALS_LIMIT,
-        "ewma": np.abs(averages) > EWMA_LIMIT * math.sqrt(WEIGHT / (2 - WEIGHT)),
+        "individuals": np.abs(z) > limits.individuals,
+        "ewma": np.abs(averages) > limits.ewma * math.sqrt(WEIGHT / (2 - WEIGHT)),
     }
     beyond["either"] = beyond["individuals"] | beyond["ewma"]
     return {
@@ -87,7 +89,7 @@ class RunLength:
     within_100: float
 
 
-def run_lengths(counted: int, seed: int, *, known: bool) -> list[RunLength]:
+def run_lengths(counted: int, seed: int, *, known: bool, limits: ChartLimits = PUBLISHED) -> list[RunLength]:
     """False signals of a steady vise; with centre and sigma known, or from its first 30 setups."""
     chance = np.random.default_rng([seed, known])
     lengths: dict[str, list[np.ndarray]] = {kind: [] for kind in KINDS}
@@ -97,7 +99,9 @@ def run_lengths(counted: int, seed: int, *, known: bool) -> list[RunLength]:
         if not known:
             first = chance.standard_normal((many, BASELINE))
             centre, sigma = first.mean(axis=1), np.abs(np.diff(first, axis=1)).mean(axis=1) / D2
-        for kind, found in first_signals(chance.standard_normal((many, MOST_SETUPS)), centre, sigma).items():
+        for kind, found in first_signals(
+            chance.standard_normal((many, MOST_SETUPS)), centre, sigma, limits
+        ).items():
             lengths[kind].append(found)
     rows = []
     for kind, parts in lengths.items():
@@ -121,6 +125,6 @@ def published() -> dict[str, float]:
     """
     return {
         "individuals": individuals_run_length(),
-        "ewma": ewma_run_length(WEIGHT, EWMA_LIMIT),
-        "either": ewma_run_length(WEIGHT, EWMA_LIMIT, individuals_limit=INDIVIDUALS_LIMIT),
+        "ewma": ewma_run_length(WEIGHT, PUBLISHED.ewma),
+        "either": ewma_run_length(WEIGHT, PUBLISHED.ewma, individuals_limit=PUBLISHED.individuals),
     }

@@ -12,7 +12,7 @@ import pytest
 
 from tests.quality import false_asks, mistakes, shifts
 from tests.quality.__main__ import main
-from webapp.domain.usual.drift import chart
+from webapp.domain.usual.drift import SHOWN, chart
 from webapp.domain.usual.usual import SeatingValues
 
 SEED = 20261125
@@ -106,10 +106,10 @@ def test_the_arrays_signal_where_the_programs_charts_do() -> None:
     for _ in range(30):
         values = np.rint(chance.standard_normal(90) * 10_000) / 10_000
         values[60:] += 1.0
-        found = chart(shifts.dated(values), least_sigma_nm=1000 / math.sqrt(12))
+        found = chart(shifts.dated(values), hidden_nm=1000 / math.sqrt(12))
         centre = np.array([found.centre_nm / 10_000])
         sigma = np.array([found.sigma_nm / 10_000])
-        first = shifts.first_signals(values[None, :], centre, sigma)
+        first = shifts.first_signals(values[None, :], centre, sigma, SHOWN)
         for kind in ("individuals", "ewma"):
             programs = [one.first + 1 for one in found.signals if one.kind == kind]
             assert first[kind][0] == (programs[0] if programs else 90)

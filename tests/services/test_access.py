@@ -18,7 +18,6 @@ from webapp.services.errors import (
     PinGuessable,
     RoleMissing,
     SignInRefused,
-    StoppedAfterTries,
     TooManyTries,
 )
 from webapp.services.people import access, throttle
@@ -124,22 +123,85 @@ def test_the_victim_of_guesses_from_one_place_signs_in_from_another(house: House
     assert sign_in(house, source="10.0.0.7")["person"] == "mara"
 
 
-def test_a_hundred_wrong_passphrases_stop_it_until_a_lead_helps(house: House) -> None:
+def guessed_by_strangers(house: House, person: str = "mara", times: int = 500) -> None:
+    """What the store holds after so many wrong passphrases from all over."""
     with house.store.writing():
-        for _ in range(100):
-            house.store.access.fail("passphrase:mara:anywhere", house.clock.text)
-    house.clock.forward(days=300)
-    with pytest.raises(StoppedAfterTries):
-        sign_in(house)
+        for _ in range(times):
+            house.store.access.fail(f"passphrase:{person}:anywhere", house.clock.text)
+
+
+def test_guesses_slow_down_and_never_lock_anybody_out(house: House) -> None:
+    guessed_by_strangers(house)
+    with pytest.raises(TooManyTries) as refused:
+        sign_in(house, source="10.0.0.7")
+    assert refused.value.fields["seconds"] <= throttle.HOUR
+    house.clock.forward(seconds=throttle.HOUR + 1)
+    assert sign_in(house, source="10.0.0.7")["person"] == "mara"
+
+
+def test_guesses_are_forgotten_after_a_day(house: House) -> None:
+    guessed_by_strangers(house)
+    house.clock.forward(days=1, seconds=1)
+    with pytest.raises(SignInRefused):
+        sign_in(house, passphrase="wrong", source="10.0.0.7")
+    assert sign_in(house, source="10.0.0.7")["person"] == "mara"
+
+
+def test_where_somebody_has_signed_in_lately_strangers_elsewhere_do_not_count(house: House) -> None:
+    sign_in(house, source="10.0.0.7")
+    guessed_by_strangers(house)
+    with house.store.writing():
+        for _ in range(200):
+            house.store.access.fail("source:10.0.0.7", house.clock.text)
+    assert sign_in(house, source="10.0.0.7", token="b" * 43)["person"] == "mara"
+    with pytest.raises(TooManyTries):
+        sign_in(house, source="10.0.0.8")
+    house.clock.forward(days=access.KNOWN_DAYS, seconds=-30)
+    guessed_by_strangers(house)
+    house.clock.forward(seconds=31)
+    with pytest.raises(TooManyTries):
+        sign_in(house, source="10.0.0.7")
+
+
+def test_guesses_where_somebody_signs_in_wait_there_all_the_same(house: House) -> None:
+    sign_in(house, source="10.0.0.7")
+    for _ in range(8):
+        with pytest.raises((SignInRefused, TooManyTries)):
+            sign_in(house, passphrase="wrong", source="10.0.0.7")
+    with pytest.raises(TooManyTries):
+        sign_in(house, source="10.0.0.7")
+
+
+def test_new_first_secrets_end_every_wait(house: House) -> None:
+    guessed_by_strangers(house)
     access.set_first_secrets(house.store, house.keyring, "mara", "ines", house.clock(), FIRST, "271936")
     assert sign_in(house, passphrase=FIRST)["must_change"]
 
 
-def test_throttles_are_never_looser_than_the_agreed_stops() -> None:
-    assert throttle.PIN_ANYWHERE.stop is not None
-    assert throttle.PIN_ANYWHERE.stop <= 10
-    assert throttle.PASSPHRASE_ANYWHERE.stop is not None
-    assert throttle.PASSPHRASE_ANYWHERE.stop <= 100
+def test_a_right_secret_does_not_wipe_the_count_of_a_tablet_or_an_address(house: House) -> None:
+    """Somebody with an account of their own guesses at another's, and signs in between."""
+    with house.store.writing():
+        for subject in ("source:10.0.0.9", "device:d"):
+            for _ in range(10):
+                house.store.access.fail(subject, house.clock.text)
+    sign_in(house, source="10.0.0.9")
+    with house.store.writing():
+        throttle.was_right(house.store, throttle.pin_subjects("mara", "d", "s"))
+        left = {subject: house.store.access.failures(subject) for subject in ("source:10.0.0.9", "device:d")}
+    assert {subject: row and row["failures"] for subject, row in left.items()} == {
+        "source:10.0.0.9": 10,
+        "device:d": 9,
+    }
+
+
+def test_throttles_are_never_looser_than_the_agreed_ones() -> None:
+    """A PIN stops; a passphrase leaves some two dozen guesses a day beyond the free ones."""
+    assert (throttle.PIN_ANYWHERE.stop, throttle.PIN_ON_DEVICE.stop) == (10, 8)
+    for limit in (throttle.PASSPHRASE_ANYWHERE, throttle.PASSPHRASE_FROM_SOURCE, throttle.SOURCE):
+        assert limit.stop is None
+        assert limit.free <= 20
+        assert limit.longest_wait_seconds >= 900
+    assert throttle.DAY / throttle.PASSPHRASE_ANYWHERE.longest_wait_seconds <= 24
 
 
 def test_a_session_ends_when_it_is_not_used(house: House) -> None:

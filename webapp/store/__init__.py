@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from webapp.store.database import Database
-from webapp.store.errors import StoreError
+from webapp.store.errors import FolderNotWritable, StoreError
 from webapp.store.files import HashedFiles
 from webapp.store.migrations import migrate
 from webapp.store.repositories.access import AccessRepository
@@ -51,6 +51,7 @@ class Store:
         Raises a StoreError that says what to do: FolderNotWritable, WriteAheadLogRefused, MadeByAnotherVersion …
         """
         store = cls(path)
+        _for_its_owner(path)
         try:
             migrate(store._database)
         finally:
@@ -101,6 +102,16 @@ class Store:
     def close(self) -> None:
         """Close this thread's connection; the next use opens another."""
         self._database.close()
+
+
+def _for_its_owner(path: Path) -> None:
+    """Make the file, or close it, so that the server's own account alone reads it; SQLite's journal takes after it."""
+    try:
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
+        if path.stat().st_mode & 0o077:
+            path.chmod(0o600)
+    except PermissionError as error:
+        raise FolderNotWritable(folder=path.parent) from error
 
 
 def _is_alive(process: str) -> bool:

@@ -491,6 +491,11 @@ SHEET_VERSIONS = Migration(
     ),
 )
 
+SESSIONS = Migration(
+    "where somebody has signed in lately",
+    ("CREATE INDEX session_from ON session (person, source, started_at_utc)",),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -508,6 +513,7 @@ MIGRATIONS = (
     LISTS,
     Z_CHECKS,
     SHEET_VERSIONS,
+    SESSIONS,
 )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from flask import Blueprint, Flask, g, has_request_context, request
+from jinja2 import StrictUndefined
 
 from webapp.web.desk import access, audit, board, deciding, desk, registers
 from webapp.web.edge import errors, guards, headers, rights, shop_zone
@@ -49,6 +50,8 @@ def init_app(
     for blueprint in blueprints:
         app.register_blueprint(blueprint)
     rights.check_table((rule.endpoint for rule in app.url_map.iter_rules()), more_rights)
+    # A page that asks for a name that nobody gave it says so, and does not stay empty in that place.
+    app.jinja_env.undefined = StrictUndefined
     app.jinja_env.filters.update({**shown_values.FILTERS, "local": shop_zone.local})
     app.jinja_env.globals["shop_zone"] = shop_zone.shop_zone
     app.jinja_env.globals.update(

@@ -44,7 +44,7 @@ class _Seating:
 
     @cached_property
     def lengths(self) -> Lengths:
-        return distances(self.values)
+        return distances(self.values, self.resolution_nm)
 
     @cached_property
     def own(self) -> Differences:

@@ -11,7 +11,8 @@ Rules of this module:
   some (found by simulation; without any cut it would be two in three).
 - Up to twelve values the median of so few differences can be bent by two of them: there the value that Grubbs' test
   points at (two-sided, 1 %) is set aside first.
-- A difference of up to two steps of the display is never left out: it may be rounding alone.
+- What is shown as one difference may be up to a step more: half a step of the display is added to the median, so that
+  flips of the last digit, differences of up to two steps, are never left out, nor such a value set aside.
 - Runs: values between differences beyond six deviations. Their sample variance, each about its own mean, sees sooner
   than the differences whether a short seating scatters more; no line is drawn from it.
 - Sums are exact; only whether a difference is kept uses a rounded factor, and it as a whole number of thousandths.
@@ -60,23 +61,25 @@ class Differences:
         return Fraction(self.squares, 2) / KEPT_OF_SECOND_MOMENT
 
 
-def set_aside(values: Sequence[int]) -> int | None:
+def set_aside(values: Sequence[int], resolution_nm: int = 0) -> int | None:
     """Return the place of the one value of four to twelve that lies far from all others, if there is one."""
     if not LEAST_FOR_SETTING_ASIDE <= len(values) <= MOST_FOR_SETTING_ASIDE:
         return None
     test = spread.grubbs(values, SET_ASIDE_LEVEL)
-    return test.index if test.is_suspect else None
+    others = (abs(value - values[test.index]) for i, value in enumerate(values) if i != test.index)
+    far = min(others) > STEPS_OF_ROUNDING * resolution_nm
+    return test.index if test.is_suspect and far else None
 
 
-def without_set_aside(values: Sequence[int]) -> Sequence[int]:
+def without_set_aside(values: Sequence[int], resolution_nm: int = 0) -> Sequence[int]:
     """Return the values without the one that is set aside."""
-    place = set_aside(values)
+    place = set_aside(values, resolution_nm)
     return values if place is None else [*values[:place], *values[place + 1 :]]
 
 
-def distances(values: Sequence[int]) -> Lengths:
+def distances(values: Sequence[int], resolution_nm: int) -> Lengths:
     """Return how far each value lies from the one before, in nanometres, the one set aside left out."""
-    return _steps(without_set_aside(values))
+    return _steps(without_set_aside(values, resolution_nm))
 
 
 def _steps(values: Sequence[int]) -> Lengths:
@@ -103,15 +106,13 @@ def kept(lengths: Lengths, resolution_nm: int, twice_scale_nm: int | None = None
 
 
 def _near(lengths: Lengths, twice_nm: int, thousandths: int, resolution_nm: int) -> NDArray[np.bool_]:
-    near: NDArray[np.bool_] = lengths <= max(
-        thousandths * twice_nm // 2000, STEPS_OF_ROUNDING * resolution_nm
-    )
+    near: NDArray[np.bool_] = lengths <= thousandths * (twice_nm + resolution_nm) // 2000
     return near
 
 
 def within_runs(values: Sequence[int], resolution_nm: int) -> tuple[Fraction, int]:
     """Return the squared deviations of the runs from their means, in nm^2, and their degrees of freedom."""
-    counted = without_set_aside(values)
+    counted = without_set_aside(values, resolution_nm)
     if len(counted) < 2:
         return Fraction(0), 0
     lengths = _steps(counted)

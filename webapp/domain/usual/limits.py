@@ -5,9 +5,11 @@ Rules of this module:
   with the spread's degrees of freedom, and the noncentral t where the fixture has shifted (normal theory; Hahn and
   Meeker, Statistical Intervals). Below two degrees of freedom the floor's u_B is taken as known, and the normal
   distribution takes t's place.
-- The display rounds what it shows: a shown value is inside a line as long as the true one is inside the line and
-  half a step. That half step is counted, here and nowhere else.
-- Equal values show no spread; a display of step q hides q/sqrt(12), and no less than that is taken.
+- The display rounds what it shows, and the centre too: a shown value is inside a line as long as the true one is within
+  the line and half a step of the rounded centre. Where the fixture lies within a step nobody knows, so chances are
+  averaged over it; below one step of spread the least and the greatest are said as well.
+- How values scatter before they are rounded: s^2 - q^2/12, q the step (Sheppard's correction), and no less than a fifth
+  of a step: equal values show no spread, a display of step q hides q/sqrt(12). A line counts in whole steps.
 - "Nine times in ten": the least shift whose touch is asked about with probability 0.9.
 """
 
@@ -17,14 +19,23 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
 from webapp.domain.figures import spread
 from webapp.domain.plain.errors import DomainError, Finding
-from webapp.domain.plain.lengths import Display, format_length, round_inward_nm
-from webapp.domain.usual.usual import LEAST_DEGREES_OF_FREEDOM, LinesChoice, SetupValue, Usual
+from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.usual.usual import LEAST_DEGREES_OF_FREEDOM, LinesChoice, SetupValue, Usual, inward_nm
 
 CAUGHT = 0.9
+LEAST_SAID, MOST_SAID = 0.0005, 0.994
+LEAST_SPREAD_STEPS = 0.2
+PLACES_IN_A_STEP = 16
+BISECTIONS = 40
+COARSE_STEPS = 0.6
+
+Chances = NDArray[np.float64]
 CHOICES_ONE_IN = (10, 20, 30, 50, 75, 100, 150, 200, 300, 500, 750, 1000, 2000, 5000, 10_000)
 
 
@@ -49,21 +60,44 @@ class ChanceNotBetweenError(LimitsError):
 class Line:
     """One possible ask line: chosen as one false ask in `one_in`, where it lies, what it asks and catches.
 
-    `false_asks_per_100` is what this line gives with the spread at hand, floor and ceiling included; `caught_nm` the
-    shift that it catches nine times in ten.
+    `false_asks_per_100` is what this line gives with the spread at hand, floor and ceiling included, averaged over
+    where the fixture lies within a step of the display; `range_per_100` is the least and the greatest of that, None
+    from one step of spread on, where it hardly matters. `caught_nm` is the shift that it catches nine times in ten.
     """
 
     one_in: int
     ask_nm: int
     false_asks_per_100: float
     caught_nm: float
+    range_per_100: tuple[float, float] | None = None
+
+    @property
+    def said(self) -> str:
+        """Return the false asks of 100 setups as people read them, with the range where there is one."""
+        asks = of_100(self.false_asks_per_100 / 100)
+        if self.range_per_100 is None:
+            return asks
+        low, high = (of_100(rate / 100) for rate in self.range_per_100)
+        return asks if low == high else f"{asks} ({low} to {high})"
+
+
+def of_100(chance: float) -> str:
+    """Return a chance as so many of 100, as people read it."""
+    if chance < LEAST_SAID:
+        return "fewer than 0.1"
+    if chance > MOST_SAID:
+        return "more than 99"
+    return f"{100 * chance:.1f}".removesuffix(".0") if chance < 0.0995 else f"{100 * chance:.0f}"
 
 
 def line(usual: Usual, one_in: int, choice: LinesChoice, display: Display) -> Line:
     """Return the ask line for one false ask in `one_in`. Raises `LimitsWithoutValueError`."""
     ask_nm = line_nm(usual, one_in, choice, display)
-    rate = ask_rate(ask_nm, usual, display)
-    return Line(one_in, ask_nm, 100 * rate, caught_shift_nm(ask_nm, usual, display))
+    seen = _seen(ask_nm, usual, display)
+    chances = seen.chances()
+    fine = seen.scatter_nm >= seen.step_nm
+    ends = None if fine else (100 * float(chances.min()), 100 * float(chances.max()))
+    return Line(one_in, ask_nm, 100 * float(chances.mean()), caught_shift_nm(ask_nm, usual, display), ends)
 
 
 def curve(
@@ -76,13 +110,17 @@ def curve(
 def line_nm(usual: Usual, one_in: int, choice: LinesChoice, display: Display) -> int:
     """Return where the line lies, as `usual` draws it: prediction or floor, ceiling, rounded inward."""
     coverage = 1 - 1 / LinesChoice(one_in, one_in + 1).ask_one_in
+    step_nm = usual.step_nm or display.resolution_nm
     half_nm = choice.factor(coverage, usual.u_b_degrees_of_freedom) * usual.u_b_nm * _root(usual)
     if usual.s_nm is not None and usual.degrees_of_freedom >= LEAST_DEGREES_OF_FREEDOM:
         predicted_nm = spread.prediction_half_width(
-            usual.s_nm, usual.degrees_of_freedom, usual.centre_variance, coverage
+            max(usual.s_nm, step_nm / math.sqrt(12)),
+            usual.degrees_of_freedom,
+            usual.centre_variance,
+            coverage,
         )
         half_nm = max(half_nm, predicted_nm)
-    return round_inward_nm(min(half_nm, choice.ceiling_nm), display)
+    return inward_nm(half_nm, choice, step_nm, display)
 
 
 def _root(usual: Usual) -> float:
@@ -91,51 +129,87 @@ def _root(usual: Usual) -> float:
     return usual.root
 
 
-def _standard(line_nm: float, usual: Usual, display: Display) -> tuple[float, float, float]:
-    """Return the line in standard errors of one more value, that error in nm, and the degrees of freedom."""
+@dataclass(frozen=True)
+class _Seen:
+    """One more touch as the display shows it: where its true value may lie and be inside, and how it scatters.
+
+    `scatter_nm` is that of one value before it is rounded, `error_nm` that of its distance from the centre before that
+    is rounded; `degrees` how well both are known.
+    """
+
+    inside_nm: float
+    step_nm: int
+    scatter_nm: float
+    error_nm: float
+    degrees: float
+
+    def chances(self, shift_nm: float = 0.0) -> Chances:
+        """Return the chance of a question for places of the fixture all over one step of the display."""
+        within = self.step_nm * ((np.arange(PLACES_IN_A_STEP) + 0.5) / PLACES_IN_A_STEP - 0.5)
+        shift = shift_nm / self.error_nm
+        high = _above((self.inside_nm + within) / self.error_nm, shift, self.degrees)
+        low = _above((self.inside_nm - within) / self.error_nm, -shift, self.degrees)
+        both: Chances = high + low
+        return both
+
+
+def _seen(line_nm: float, usual: Usual, display: Display) -> _Seen:
     known = usual.s_nm is None or usual.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM
-    s_nm = usual.u_b_nm if known else float(usual.s_nm or 0.0)
-    error_nm = max(s_nm, display.resolution_nm / math.sqrt(12)) * _root(usual)
-    degrees = math.inf if known else float(usual.degrees_of_freedom)
-    return (line_nm + display.resolution_nm / 2) / error_nm, error_nm, degrees
+    step_nm = usual.step_nm or display.resolution_nm
+    hidden_nm = step_nm / math.sqrt(12)
+    shown_nm = max(usual.u_b_nm if known else float(usual.s_nm or 0.0), hidden_nm)
+    scatter_nm = max(math.sqrt(shown_nm**2 - hidden_nm**2), LEAST_SPREAD_STEPS * step_nm)
+    # Most values then are alike, and how few are not says how rarely the next will be: no long tail.
+    coarse = shown_nm < COARSE_STEPS * step_nm
+    centre_nm = shown_nm * math.sqrt(_root(usual) ** 2 - 1)
+    return _Seen(
+        line_nm // step_nm * step_nm + step_nm / 2,
+        step_nm,
+        scatter_nm,
+        math.hypot(scatter_nm, centre_nm),
+        math.inf if known or coarse else float(usual.degrees_of_freedom),
+    )
 
 
 def ask_rate(line_nm: float, usual: Usual, display: Display, shift_nm: float = 0.0) -> float:
     """Return the probability that a touch is asked about when the fixture sits `shift_nm` from the usual."""
-    at, error_nm, degrees = _standard(line_nm, usual, display)
-    return _beyond(at, abs(shift_nm) / error_nm, degrees)
+    return float(_seen(line_nm, usual, display).chances(shift_nm).mean())
 
 
-def _beyond(at: float, shift: float, degrees: float) -> float:
-    """Return P(|T| > at) of the noncentral t; of the normal for infinitely many degrees of freedom."""
+def _above(at: Chances, shift: float, degrees: float) -> Chances:
+    """Return P(T > at) of the noncentral t; of the normal for infinitely many degrees of freedom.
+
+    Far out in a tail the library gives no number; there it is 0 or 1 to the last digit.
+    """
     if math.isinf(degrees):
-        return float(special.ndtr(shift - at) + special.ndtr(-shift - at))
-    if shift == 0:
-        return float(2 * special.stdtr(degrees, -at))
-    inside = _noncentral_t(at, shift, degrees) - _noncentral_t(-at, shift, degrees)
-    return min(1.0, max(0.0, 1 - inside))
-
-
-def _noncentral_t(at: float, shift: float, degrees: float) -> float:
-    """Return P(T <= at). Far out in a tail the library gives no number; there it is 0 or 1 to the last digit."""
-    found = float(special.nctdtr(degrees, shift, at))
-    return found if math.isfinite(found) else float(at > shift)
+        found = np.asarray(special.ndtr(shift - at), dtype=np.float64)
+    elif shift == 0:
+        found = np.asarray(special.stdtr(degrees, -at), dtype=np.float64)
+    else:
+        below = special.nctdtr(degrees, shift, at)
+        found = np.asarray(1 - np.where(np.isfinite(below), below, at > shift), dtype=np.float64)
+    within: Chances = np.clip(found, 0.0, 1.0)
+    return within
 
 
 def caught_shift_nm(line_nm: float, usual: Usual, display: Display, chance: float = CAUGHT) -> float:
     """Return the least shift that this line asks about with that probability (strictly between 0 and 1)."""
     if not 0 < chance < 1:
         raise ChanceNotBetweenError(chance=str(chance))
-    at, error_nm, degrees = _standard(line_nm, usual, display)
-    if _beyond(at, 0.0, degrees) >= chance:
+    seen = _seen(line_nm, usual, display)
+
+    def asked(shift_nm: float) -> float:
+        return float(seen.chances(shift_nm).mean())
+
+    if asked(0.0) >= chance:
         return 0.0
-    low, high = 0.0, at + 1.0
-    while _beyond(at, high, degrees) < chance:
+    low, high = 0.0, seen.inside_nm + seen.error_nm
+    while asked(high) < chance:
         low, high = high, 2 * high
-    for _ in range(60):
+    for _ in range(BISECTIONS):
         middle = (low + high) / 2
-        low, high = (middle, high) if _beyond(at, middle, degrees) < chance else (low, middle)
-    return high * error_nm
+        low, high = (middle, high) if asked(middle) < chance else (low, middle)
+    return high
 
 
 def would_have_asked(values: Sequence[SetupValue], centre_nm: int, ask_nm: int) -> tuple[SetupValue, ...]:
@@ -143,12 +217,31 @@ def would_have_asked(values: Sequence[SetupValue], centre_nm: int, ask_nm: int) 
     return tuple(value for value in values if abs(value.value_nm - centre_nm) > ask_nm)
 
 
+def factor_in_words(usual: Usual, choice: LinesChoice, display: Display) -> tuple[Finding, ...]:
+    """Return what a factor that the lead named does: how near the lines may come by it, and whether it rules now."""
+    if choice.coverage_factor is None or usual.n_values < 1:
+        return ()
+    floors = [
+        choice.factor(1 - 1 / one_in, usual.u_b_degrees_of_freedom) * usual.u_b_nm * usual.root
+        for one_in in (choice.ask_one_in, choice.stop_one_in)
+    ]
+    ask, stop = (format_length(round(one), display, sign=False) for one in floors)
+    fields: dict[str, str | int] = {
+        "factor": f"{choice.coverage_factor:g}",
+        "ask": ask,
+        "stop": stop,
+        "unit": display.unit.value,
+    }
+    rules = {"floor_rules", "floor_widens"} & set(usual.reasons)
+    return (Finding("limits.factor_rules" if rules else "limits.factor_rests", fields),)
+
+
 def in_words(usual: Usual, chosen: Line, display: Display) -> tuple[Finding, ...]:
     """Return the sentences for the lead, the plainest first."""
     unit = display.unit.value
     within = format_length(chosen.ask_nm, display, sign=False)
     caught = format_length(math.ceil(chosen.caught_nm), display, sign=False)
-    asks = f"{chosen.false_asks_per_100:.2g}"
+    asks = chosen.said
     said = [
         Finding("limits.matters", {"within": within, "unit": unit, "asks": asks}),
         Finding("limits.caught", {"caught": caught, "unit": unit}),

@@ -6,8 +6,9 @@ Rules of this module:
 - What was left out is shown and counted nowhere: not in the usual, not in a chart.
 - The usual is that of the seating as it stands, on itself and the seatings before it (see `usual`); each value is
   judged against it as if it were touched today.
-- Charts and signals come from `drift`. What a signal does to the ask rate: the chance of a question where the chart's
-  centre was, and the chance where the vise most likely is now.
+- Charts and signals come from `drift`. What is said of a signal's ask rate is the chance of a question for a touch
+  where the signal lies, by the present usual and lines: where the chart's centre was, or how far the value jumped, says
+  nothing about that.
 - Seatings are never mixed: each has its own chart.
 """
 
@@ -20,7 +21,7 @@ from dataclasses import dataclass, replace
 from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.usual.drift import LEAST_VALUES, Chart, DatedValue, Signal, chart, say_hints, say_signal
-from webapp.domain.usual.limits import ask_rate
+from webapp.domain.usual.limits import ask_rate, of_100
 from webapp.domain.usual.usual import (
     FloorInputs,
     LinesChoice,
@@ -218,9 +219,8 @@ class Said:
         ask_nm, centre_nm = self._usual.ask_nm, self._usual.centre_nm
         if found is None or ask_nm is None or centre_nm is None:
             raise AssertionError("a signal without values is a mistake in the program")
-        before = ask_rate(ask_nm, self._usual, self._display)
-        after = ask_rate(ask_nm, self._usual, self._display, signal.shift_nm)
-        said = say_signal(signal, found, self._display, before, after)
+        asks = ask_rate(ask_nm, self._usual, self._display, signal.place_nm - centre_nm)
+        said = say_signal(signal, found, self._display, centre_nm, of_100(asks))
         return replace(said, fields={**said.fields, "first_setup": self.number(signal.first)})
 
 

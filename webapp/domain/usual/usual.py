@@ -11,10 +11,11 @@ Rules of this module:
   p: t(p, v) * s * sqrt(1 + c), c the variance of the centre, 1/n for a mean (normal theory; Hahn and Meeker,
   Statistical Intervals, section 4.6). One setup counts once, however often it touched.
 - Floor: k * u_B * sqrt(1 + c), with u_B from what the shop knows without history (JCGM 100:2008, 4.3 and
-  5.1.2). k is the normal quantile of the line's own coverage unless the lead names one. The floor alone rules
-  below two degrees of freedom.
+  5.1.2). k is the normal quantile of the line's own coverage; one that the lead names is the ask line's, and scales
+  the stop line's. The floor alone rules below two degrees of freedom.
 - Ask line: one false ask in N touches; stop line: one in a larger N; neither beyond the shop's ceiling. The
-  ceiling wins over the floor. Lines are rounded inward to the display's step.
+  ceiling wins over the floor. Lines are rounded inward to the display's step, and none is narrower than one step, for a
+  flip of the last digit is no difference; the stop line lies a step beyond the ask line at least.
 - A seating of fewer than four values cannot show whether it scatters as those before: said beside the lines.
 - No value in this seating: no lines, and every touch is asked about.
 - Grubbs' suspects are hints: nobody but the lead leaves a value out.
@@ -51,6 +52,7 @@ LEAST_DEGREES_OF_FREEDOM = 2
 LEAST_FOR_SUSPECTS = 3
 LATEST = 20
 LEAST_TO_COMPARE = 4
+LATEST_SEATINGS, LEAST_FOR_STEP = 3, 8
 
 
 @dataclass(frozen=True)
@@ -168,12 +170,20 @@ class LinesChoice:
             raise UncertaintyNegativeError(part_code="part.coverage_factor", value=str(self.coverage_factor))
 
     def factor(self, coverage: float, degrees_of_freedom: float | None = None) -> float:
-        """Return k for a line of that coverage; with degrees of freedom Student's t for the next whole number below."""
-        if self.coverage_factor is not None:
-            return self.coverage_factor
-        if degrees_of_freedom is None:
-            return spread.normal_quantile(coverage)
-        return spread.t_quantile(coverage, spread.whole_degrees(degrees_of_freedom))
+        """Return k for a line of that coverage; with degrees of freedom Student's t for the next whole number below.
+
+        A factor that the lead names is the ask line's; the stop line's is as much larger as it would be without.
+        """
+        own = _quantile(coverage, degrees_of_freedom)
+        if self.coverage_factor is None:
+            return own
+        return self.coverage_factor * own / _quantile(1 - 1 / self.ask_one_in, degrees_of_freedom)
+
+
+def _quantile(coverage: float, degrees_of_freedom: float | None) -> float:
+    if degrees_of_freedom is None:
+        return spread.normal_quantile(coverage)
+    return spread.t_quantile(coverage, spread.whole_degrees(degrees_of_freedom))
 
 
 @dataclass(frozen=True)
@@ -198,7 +208,8 @@ class Usual:
     on.
 
     `n_values` counts this seating's values; `n_seatings` the seatings whose spread was pooled,
-    `pooled_seating_ids`, `n_in_spread` their values. `reasons` are the names of sentences `usual.<reason>`.
+    `pooled_seating_ids`, `n_in_spread` their values;
+    `step_nm` is the step that the display's last digit moves in. `reasons` are the names of sentences `usual.<reason>`.
     """
 
     seating_id: str | None
@@ -216,6 +227,7 @@ class Usual:
     suspects: tuple[Suspect, ...]
     u_b_degrees_of_freedom: float | None = None
     n_in_spread: int = 0
+    step_nm: int | None = None
 
     @property
     def n_in_centre(self) -> int:
@@ -245,7 +257,8 @@ def usual(
     _check_listed_once(history)
     values = [seating.values_nm for seating in history]
     now = values[-1] if values else ()
-    pooled = pool_alike(values, len(values) - 1, display.resolution_nm)
+    step_nm = shown_step_nm(values, display)
+    pooled = pool_alike(values, len(values) - 1, step_nm)
     members = pooled.members if pooled else ()
     apart = [i for i, seating in enumerate(values) if len(seating) > 1 and i not in members]
     reasons: list[str] = []
@@ -262,11 +275,13 @@ def usual(
                 pooled,
                 variance_of_middle(min(len(now), LATEST)),
                 choice.factor(1 - 1 / one_in, floor.degrees_of_freedom) * u_b_nm,
+                step_nm,
                 choice,
             )
             for one_in in (choice.ask_one_in, choice.stop_one_in)
         ]
-        ask_nm, stop_nm = (round_inward_nm(min(half, choice.ceiling_nm), display) for half, _ in rules)
+        ask_nm, stop_nm = (inward_nm(half, choice, step_nm, display) for half, _ in rules)
+        stop_nm = max(stop_nm, inward_nm(ask_nm + step_nm, choice, step_nm, display))
         reasons.extend(dict.fromkeys(reason for _, why in rules for reason in why))
         if ask_nm == 0:
             reasons.append("narrower_than_display")
@@ -274,7 +289,7 @@ def usual(
         reasons.append("no_value_yet")
     return Usual(
         seating_id=history[-1].seating_id if history else None,
-        centre_nm=centre_nm(in_centre(now), display) if now else None,
+        centre_nm=centre_nm(in_centre(now), display, step_nm) if now else None,
         ask_nm=ask_nm,
         stop_nm=stop_nm,
         n_values=len(now),
@@ -288,7 +303,30 @@ def usual(
         suspects=tuple(_suspects(history)),
         u_b_degrees_of_freedom=floor.degrees_of_freedom,
         n_in_spread=sum(len(values[i]) for i in members),
+        step_nm=step_nm,
     )
+
+
+def inward_nm(half_width_nm: float, choice: LinesChoice, step_nm: int, display: Display) -> int:
+    """Return the line of a half-width: within the ceiling, rounded inward, no narrower than a step of what is shown.
+
+    A flip of the last digit is no difference. The ceiling wins over that as well.
+    """
+    if choice.ceiling_nm < step_nm:
+        return round_inward_nm(choice.ceiling_nm, display)
+    return math.floor(min(max(half_width_nm, step_nm), choice.ceiling_nm) / step_nm) * step_nm
+
+
+def shown_step_nm(values: Sequence[Sequence[int]], display: Display) -> int:
+    """Return the step that the last digit moves in: some displays go in fives (0.0005 in, 0.005 mm).
+
+    It takes eight values of the latest seatings, all but one of them on fives, and on two of these at least.
+    """
+    latest = [value for seating in values[-LATEST_SEATINGS:] for value in seating[-LATEST:]]
+    in_fives_nm = 5 * display.resolution_nm
+    on_fives = [value for value in latest if value % in_fives_nm == 0]
+    told = len(latest) >= LEAST_FOR_STEP and len(set(on_fives)) > 1
+    return in_fives_nm if told and len(latest) - len(on_fives) <= 1 else display.resolution_nm
 
 
 def _check_listed_once(history: Sequence[SeatingValues]) -> None:
@@ -304,6 +342,7 @@ def _half_width_nm(
     pooled: spread.Pooled | None,
     centre_variance: float,
     known_nm: float,
+    step_nm: int,
     choice: LinesChoice,
 ) -> tuple[float, list[str]]:
     """Return the half-width before the ceiling, and the reasons for it. `known_nm` is k times u_B."""
@@ -313,8 +352,9 @@ def _half_width_nm(
     if pooled is None or pooled.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM:
         reasons.append("floor_rules")
     else:
+        # Equal values show no spread; a display of step q hides q/sqrt(12).
         predicted_nm = spread.prediction_half_width(
-            pooled.s_nm, pooled.degrees_of_freedom, centre_variance, coverage
+            max(pooled.s_nm, step_nm / math.sqrt(12)), pooled.degrees_of_freedom, centre_variance, coverage
         )
         half_width_nm = max(floor_nm, predicted_nm)
         if floor_nm > predicted_nm:
@@ -329,10 +369,10 @@ def in_centre(values_nm: Sequence[int]) -> Sequence[int]:
     return without_set_aside(values_nm)[-LATEST:]
 
 
-def centre_nm(values_nm: Sequence[int], display: Display) -> int:
-    """Return the exact middle rounded once, half to even, to the display's step."""
-    steps = Fraction(middle(values_nm), display.resolution_nm)
-    return round(steps) * display.resolution_nm
+def centre_nm(values_nm: Sequence[int], display: Display, step_nm: int | None = None) -> int:
+    """Return the exact middle rounded once, half to even, to the display's step or the one it moves in."""
+    step = step_nm or display.resolution_nm
+    return round(Fraction(middle(values_nm), step)) * step
 
 
 def _suspects(history: Sequence[SeatingValues]) -> Iterable[Suspect]:

@@ -92,6 +92,7 @@ class SetupDetail(TypedDict):
     numbers: list[TouchNumbers]
     names: dict[str, str]
     record: RecordRow | None
+    device_name: str | None
     pace: list[PacedStep]
     reviewed: Reviewed
 
@@ -114,7 +115,7 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
     """Everything about one setup; raises NoSuchSetup.
 
     setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
-    names (of people by id), record (row or None), pace (see pacing.setup_pace),
+    names (of people by id), device_name (None: not known), record (row or None), pace (see pacing.setup_pace),
     forks (see domain.chain), reviewed (what a decision about it now would be about, see domain.reviewed).
     """
     del now
@@ -124,6 +125,7 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
             raise NoSuchSetup(setup=setup_id)
         sheet = stored_setups.sheet_of(store, row["sheet"])
         state = stored_setups.fold_stored(store, setup_id)
+        device = store.devices.device(row["device"])
         events = _events(store, setup_id, state)
         return {
             "setup": row,
@@ -135,6 +137,7 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
             "numbers": numbers(sheet, state),
             "names": {person["id"]: person["name"] for person in store.people.everybody()},
             "record": store.records.record(setup_id),
+            "device_name": device["name"] if device else None,
             "pace": pacing.setup_pace(store, setup_id),
             "reviewed": reviewed_now(store, setup_id),
         }

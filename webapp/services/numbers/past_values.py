@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Literal
 from webapp.domain.evidence.events import HASH
 from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.shop.shop import Machine, from_plain
 from webapp.domain.usual.history_csv import (
     HistoryRow,
     Known,
@@ -40,7 +41,7 @@ from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
-    from webapp.store.rows import ImportRow, KeptWithOrigin
+    from webapp.store.rows import ImportedSetupRow, ImportRow, KeptWithOrigin
 
 # Gives the table's bytes from the start, each time it is called.
 Source = Callable[[], Iterable[bytes]]
@@ -311,6 +312,31 @@ def past_setup(store: Store, setup: str) -> list[KeptWithOrigin]:
     """The values of a past setup that was imported, with where they come from; nothing for any other id."""
     with store.reading():
         return store.numbers.kept_of(setup) if store.numbers.imported(setup) else []
+
+
+@dataclass(frozen=True)
+class PastPage:
+    """A past setup: its values, the line and the table it comes from, its fixture's name, its machine's display."""
+
+    rows: tuple[KeptWithOrigin, ...]
+    line: ImportedSetupRow
+    table: ImportRow
+    fixture: str
+    display: Display
+
+
+def past_page(store: Store, setup: str) -> PastPage | None:
+    """What the page of a past setup shows, None for an id of none."""
+    with store.reading():
+        line, rows = store.numbers.imported(setup), store.numbers.kept_of(setup)
+        if line is None or not rows:
+            return None
+        table = next(one for one in store.numbers.imports() if one["number"] == rows[0]["imported"])
+        machine = store.shop.item("machine", rows[0]["machine"])
+        fixture = store.shop.item("fixture", rows[0]["fixture"])
+    display = from_plain(Machine, machine).display if machine else Display(Unit.MM, 3)
+    name = str(fixture["name"]) if fixture else rows[0]["fixture"]
+    return PastPage(tuple(rows), line, table, name, display)
 
 
 def export(store: Store, fixture: str | None = None) -> Iterator[str]:

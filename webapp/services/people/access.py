@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from webapp.store import Store
     from webapp.store.rows import PersonRow
 
+KNOWN_DAYS = 30
 FIRST_SECRETS_DAYS = 7
 SEEN_EVERY_SECONDS = 30
 LONGEST_NAME = 64
@@ -97,7 +98,10 @@ def check_secret(
     with store.writing():
         person = store.people.person(person_id)
         who = person["id"] if person else throttle.nobody(person_id)
-        subjects = throttle.passphrase_subjects(who, source[:LONGEST_NAME])
+        place = source[:LONGEST_NAME]
+        lately = later(now, days=-KNOWN_DAYS)
+        known_here = store.access.signed_in_from(who, source, lately)
+        subjects = throttle.passphrase_subjects(who, place, known_here=known_here)
         wait = throttle.begin_try(store, subjects, now)
     if wait is not None:
         raise StoppedAfterTries if wait.seconds is None else TooManyTries(seconds=wait.seconds)

@@ -5,8 +5,16 @@ Rules (NIST SP 800-63B-4 on throttling, OWASP ASVS 5.0, 6.1.1 and 6.3.1):
   server that stops in between give nobody a free guess;
 - counts lie in the store and outlive a restart;
 - the wait grows: it doubles with each failure beyond the free ones, up to a longest;
-- a PIN stops after 8 failures in a row on one tablet and 10 anywhere, a passphrase after 100 anywhere. A joker at one
-  tablet therefore cannot keep somebody from signing at another one; signing in with the passphrase opens PINs again.
+- a PIN stops after 8 failures in a row on one tablet and 10 anywhere, until its owner signs in with the passphrase or
+  is given new secrets. A joker at one tablet therefore cannot keep somebody from signing at another one;
+- a passphrase never stops: its counts slow down and forget, so that nobody can lock a lead out by guessing. Where this
+  person has signed in lately, what strangers did elsewhere does not count.
+
+Decision: NIST SP 800-63B-4 allows a hundred failures in a row and then asks that the secret be bound anew. A shop has
+two or three leads, and whoever can type their names could take all of them out in an afternoon, from the shop's own
+network. So guessing is slowed instead: twenty tries are free of waiting, then the wait doubles up to an hour, which
+leaves about twenty-four guesses a day at a passphrase of fifteen characters and more that is on no list. `zerokeep
+secrets PERSON` on the server's own machine begins a person anew.
 """
 
 from __future__ import annotations
@@ -27,6 +35,7 @@ class Limit:
     """How many failures are free of waiting, the first and the longest wait in seconds, and where it stops.
 
     `stop` None: it never stops. `forget_seconds`: failures older than that no longer count (None: they always do).
+    `of_person`: it counts for one person alone, so that a right try of theirs starts it anew.
     """
 
     free: int
@@ -34,16 +43,18 @@ class Limit:
     longest_wait_seconds: int = 0
     stop: int | None = None
     forget_seconds: int | None = None
+    of_person: bool = True
 
 
+HOUR, DAY = 3600, 24 * 3600
 PIN_ON_DEVICE = Limit(free=4, first_wait_seconds=30, longest_wait_seconds=900, stop=8)
 PIN_ANYWHERE = Limit(free=10, stop=10)
-DEVICE = Limit(free=12, first_wait_seconds=30, longest_wait_seconds=900, forget_seconds=3600)
+DEVICE = Limit(free=12, first_wait_seconds=30, longest_wait_seconds=900, forget_seconds=HOUR, of_person=False)
 # One signature and three tries more; then that signing waits.
-SIGNING_ACT = Limit(free=3, first_wait_seconds=3600, longest_wait_seconds=24 * 3600)
-PASSPHRASE_FROM_SOURCE = Limit(free=4, first_wait_seconds=15, longest_wait_seconds=900)
-PASSPHRASE_ANYWHERE = Limit(free=100, stop=100)
-SOURCE = Limit(free=20, first_wait_seconds=15, longest_wait_seconds=900, forget_seconds=3600)
+SIGNING_ACT = Limit(free=3, first_wait_seconds=HOUR, longest_wait_seconds=DAY)
+PASSPHRASE_FROM_SOURCE = Limit(free=4, first_wait_seconds=15, longest_wait_seconds=900, forget_seconds=HOUR)
+PASSPHRASE_ANYWHERE = Limit(free=20, first_wait_seconds=15, longest_wait_seconds=HOUR, forget_seconds=DAY)
+SOURCE = Limit(free=20, first_wait_seconds=15, longest_wait_seconds=900, forget_seconds=HOUR, of_person=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +77,12 @@ def pin_subjects(person: str, device: str, setup: str) -> Subjects:
     )
 
 
-def passphrase_subjects(person: str, source: str) -> Subjects:
-    """What a try of a passphrase counts for."""
-    return (
-        (f"passphrase:{person}:from:{source}", PASSPHRASE_FROM_SOURCE),
-        (f"passphrase:{person}:anywhere", PASSPHRASE_ANYWHERE),
-        (f"source:{source}", SOURCE),
-    )
+def passphrase_subjects(person: str, source: str, *, known_here: bool = False) -> Subjects:
+    """What a try of a passphrase counts for. `known_here`: this person has signed in from there lately."""
+    here = (f"passphrase:{person}:from:{source}", PASSPHRASE_FROM_SOURCE)
+    if known_here:
+        return (here,)
+    return (here, (f"passphrase:{person}:anywhere", PASSPHRASE_ANYWHERE), (f"source:{source}", SOURCE))
 
 
 def nobody(typed: str) -> str:
@@ -110,7 +120,7 @@ def was_right(store: Store, subjects: Subjects) -> None:
     Somebody with an account of their own must not be able to wipe the count of the tablet that they guess at.
     """
     for subject, limit in subjects:
-        if limit.forget_seconds is None:
+        if limit.of_person:
             store.access.forget_failures(subject)
         else:
             store.access.take_back_failure(subject)

@@ -51,6 +51,18 @@ def questions(store: Store, *, only_open: bool = True) -> list[AskedQuestion]:
         return [_with_arithmetic(store, row, names) for row in store.setups.questions(only_open=only_open)]
 
 
+def question(store: Store, question_id: str) -> QuestionRow | None:
+    """One question and its answer, or None."""
+    with store.reading():
+        return store.setups.question(question_id)
+
+
+def open_questions(store: Store) -> int:
+    """How many questions wait for an answer."""
+    with store.reading():
+        return len(store.setups.questions(only_open=True))
+
+
 def answer(store: Store, question_id: str, by: str, decision: str, reason: str, now: datetime) -> None:
     """Answer an open question with go_on, touch_again or break_off.
 

@@ -12,6 +12,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from webapp.domain.plain.zones import UTC_NAME, day_begins_utc
+from webapp.services.errors import NoSuchSetup
 
 if TYPE_CHECKING:
     from webapp.store import Store
@@ -61,6 +62,21 @@ def setups(store: Store, wanted: Wanted, only_of: str | None = None) -> Listed:
         )
     shown, last = rows[:A_PAGE], rows[A_PAGE - 1] if len(rows) > A_PAGE else None
     return Listed(tuple(shown), f"{last['last_at_utc']}_{last['id']}" if last else None)
+
+
+def setup_row(store: Store, setup_id: str) -> SetupRow:
+    """Where one setup stands. Raises NoSuchSetup."""
+    with store.reading():
+        row = store.setups.setup(setup_id)
+    if row is None:
+        raise NoSuchSetup(setup=setup_id)
+    return row
+
+
+def waiting_for_sign_off(store: Store) -> int:
+    """How many setups are signed by their operator and wait for the lead."""
+    with store.reading():
+        return len(store.setups.setups(status=("signed",)))
 
 
 def _day_begins(day: str, zone: str, days_later: int = 0) -> str | None:

@@ -4,6 +4,8 @@ from webapp.store.repositories.base import Repository
 from webapp.store.rows import SessionRow, ThrottleRow
 from webapp.store.tables.access import Session, Throttle
 
+SIGNED_IN_FROM = "SELECT 1 FROM session WHERE person = ? AND source = ? AND started_at_utc >= ? LIMIT 1"
+
 
 class AccessRepository(Repository):
     """Sessions are found by the hash of their token; failures by their subject."""
@@ -16,6 +18,10 @@ class AccessRepository(Repository):
     def session(self, token_hash: str) -> SessionRow | None:
         """One session, ended ones too, or None."""
         return self._row(Session.select().where(Session.token_hash == token_hash))
+
+    def signed_in_from(self, person: str, source: str, since_utc: str) -> bool:
+        """Whether a person began a session from there since a time."""
+        return bool(self._database.raw(SIGNED_IN_FROM, (person, source, since_utc)))
 
     def see_session(self, token_hash: str, at_utc: str) -> None:
         """Keep when a session was last used."""

@@ -14,6 +14,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from webapp.domain.plain.errors import DomainError
 from webapp.services.people import access
+from webapp.services.shop import reading
 from webapp.web.desk import forms
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
@@ -117,18 +118,15 @@ def change_pin() -> AnyResponse:
 
 def _me_page(passphrase: forms.ChangePassphrase, pin: forms.ChangePin, status: int) -> Response:
     parts, who = wiring(), sessions.signed_in()
-    with parts.store.reading():
-        row = parts.store.people.person(who.id)
-        machines = parts.store.shop.items("machine")
-        rights = parts.store.people.authorisations(person=who.id)
+    own = reading.own_page(parts.store, who.id)
     page = render_template(
         "desk/me.html",
-        row=row,
+        row=own.person,
         passphrase=passphrase,
         pin=pin,
         changed=request.args.get("changed"),
-        authorisations=[one for one in rights if one["withdrawn_at_utc"] is None],
-        machines=machines,
+        authorisations=own.authorisations,
+        machines=own.machines,
     )
     return make_response(page, status)
 

@@ -16,9 +16,9 @@ from werkzeug.exceptions import NotFound
 from webapp.domain.evidence import tree
 from webapp.services.evidence.entries import Entry, entry_at, newest_entries
 from webapp.web.desk import forms
-from webapp.web.desk.desk import names
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import rendering
+from webapp.web.show.naming import names
 
 blueprint = Blueprint("audit", __name__)
 

@@ -20,10 +20,11 @@ from webapp.services.errors import ServiceError, SetupChanged
 from webapp.services.setups import answering, recording
 from webapp.services.shop import register
 from webapp.web.desk import forms
-from webapp.web.desk.desk import names, opened
+from webapp.web.desk.opened import must_see, opened
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import rendering
+from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("deciding", __name__)
@@ -60,10 +61,7 @@ def sign_off(setup_id: object) -> Response:
 
 def _must_be_there(setup_id: str) -> None:
     """Raise NotFound for a setup that nobody has heard of."""
-    store = wiring().store
-    with store.reading():
-        if store.setups.setup(setup_id) is None:
-            raise NotFound
+    must_see(setup_id)
 
 
 def _values_choice(form: forms.SignOff, setup_id: str) -> ValuesChoice:
@@ -113,8 +111,7 @@ def seal(setup_id: object) -> Response:
 def question(question_id: object) -> Response:
     """One question with the arithmetic beside it, and the form that answers it."""
     form, parts, who = forms.Answer(), wiring(), sessions.signed_in()
-    with parts.store.reading():
-        asked = parts.store.setups.question(str(question_id))
+    asked = answering.question(parts.store, str(question_id))
     if asked is None:
         raise NotFound
     if request.method == "POST" and form.validate():

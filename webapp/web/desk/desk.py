@@ -9,21 +9,22 @@ that does not exist. Filters stand in the address, so that a page can be sent to
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
-from werkzeug.exceptions import NotFound
 
 from webapp.proof.seal_term import seal_term
+from webapp.proof.tls_certificate import tls_term
 from webapp.services.decisions import signing_off
 from webapp.services.evidence import auditing, timekeeping
 from webapp.services.intake import intake
 from webapp.services.numbers import past_values
-from webapp.services.setups import answering, listing, pacing, recording
+from webapp.services.setups import answering, listing, recording
+from webapp.services.shop import reading
+from webapp.web.desk.opened import must_see, opened
 from webapp.web.edge import sessions
-from webapp.web.edge.rights import may_open
 from webapp.web.edge.wiring import wiring
-from webapp.web.show import rendering, shown_values
+from webapp.web.show import rendering
+from webapp.web.show.naming import names
 
 blueprint = Blueprint("desk", __name__)
 
@@ -49,6 +50,7 @@ def queue() -> str:
         clock_jumps=timekeeping.recent_jumps(parts.store, parts.now()),
         audited=auditing.last_run(parts.store),
         seal_term=seal_term(parts.keyring.seal_certificate, parts.now()),
+        tls_term=tls_term(parts.settings.tls_certificate, parts.now()),
         names=names(),
     )
 
@@ -60,9 +62,6 @@ def setups() -> str:
     asked = {name: request.args.get(name, "").strip() for name in FILTERS}
     wanted = listing.Wanted(**{FILTERS[name]: value for name, value in asked.items()})
     found = listing.setups(parts.store, wanted, None if who.reads_all else who.id)
-    with parts.store.reading():
-        filter_machines = {key: value["name"] for key, value in parts.store.shop.items("machine").items()}
-        filter_people = {one["id"]: one["name"] for one in parts.store.people.everybody()}
     kept = {name: value for name, value in asked.items() if value and name != "after"}
     return render_template(
         "desk/setups.html",
@@ -72,8 +71,8 @@ def setups() -> str:
         wanted=asked,
         filtered=bool(kept),
         states=listing.STATES,
-        filter_machines=filter_machines,
-        filter_people=filter_people,
+        filter_machines=reading.names_of_machines(parts.store),
+        filter_people=reading.names_of_people(parts.store),
         names=names(),
     )
 
@@ -96,49 +95,10 @@ def setup(setup_id: object) -> str | Response:
     return render_template("desk/setup.html", **opened(str(setup_id)))
 
 
-def opened(setup_id: str) -> dict[str, Any]:
-    """All that a page about one setup shows, for a person who may see it. Raises NotFound."""
-    parts, who = wiring(), sessions.signed_in()
-    with parts.store.reading():
-        row = parts.store.setups.setup(setup_id)
-        if row is None or not may_open(who, row["person"]):
-            raise NotFound
-        record = parts.store.records.record(setup_id)
-        device = parts.store.devices.device(row["device"])
-    detail = signing_off.detail(parts.store, setup_id, parts.now())
-    sheet, state = detail["sheet"], detail["state"]
-    return {
-        "row": row,
-        "record": record,
-        "device": device,
-        "detail": detail,
-        "sheet": sheet,
-        "state": state,
-        "lengths": shown_values.Lengths(shown_values.display_of(sheet["machine"])),
-        "touches": shown_values.touch_rows(sheet, state),
-        "timings": shown_values.timings(sheet["procedure"]["stages"], state, detail["events"]),
-        "pace": {row["step"]: row for row in detail["pace"]},
-        "paced": pacing.marked(detail["pace"]),
-        "squares": shown_values.square_rows(sheet, state),
-        "names": names(),
-        "drawings": rendering.drawings(sheet),
-        "seal_term": seal_term(parts.keyring.seal_certificate, parts.now()),
-    }
-
-
-def names() -> dict[str, str]:
-    """Names by id, of people and machines; ids of people and of machines never meet in one column."""
-    store = wiring().store
-    with store.reading():
-        people = {row["id"]: row["name"] for row in store.people.everybody()}
-        machines = {key: value["name"] for key, value in store.shop.items("machine").items()}
-    return {"server": "the server", **machines, **people}
-
-
 @blueprint.get("/desk/setups/<uuid:setup_id>/unsigned.pdf")
 def unsigned(setup_id: object) -> Response:
     """The setup as a PDF before it is signed off, plainly marked as such."""
-    _must_see(str(setup_id))
+    must_see(str(setup_id))
     parts = wiring()
     with rendering.one_at_a_time():
         pdf = recording.unsigned_pdf(
@@ -150,17 +110,9 @@ def unsigned(setup_id: object) -> Response:
 @blueprint.get("/records/<uuid:setup_id>.pdf")
 def record(setup_id: object) -> Response:
     """The sealed record, byte for byte as it was sealed."""
-    _must_see(str(setup_id))
+    must_see(str(setup_id))
     _, pdf = recording.stored_pdf(wiring().store, str(setup_id))
     return _pdf(pdf, f"setup-{setup_id}.pdf")
-
-
-def _must_see(setup_id: str) -> None:
-    store, who = wiring().store, sessions.signed_in()
-    with store.reading():
-        row = store.setups.setup(setup_id)
-    if row is None or not may_open(who, row["person"]):
-        raise NotFound
 
 
 def _pdf(body: bytes, name: str) -> Response:

@@ -9,24 +9,22 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from flask import Blueprint, Response, make_response, redirect, render_template, url_for
 
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.shop.slots import SlotFamily
 from webapp.services.intake import enrolling
-from webapp.services.setups.half_set import half_set_slots
 from webapp.services.sheets import preparing
 from webapp.services.sheets.preparing import SheetOrRefusal
-from webapp.store.rows import AuthorisationRow, SlotRow
+from webapp.services.shop import reading
 from webapp.web.desk import forms
-from webapp.web.desk.desk import names
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import shown_values
+from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
 if TYPE_CHECKING:
@@ -97,58 +95,35 @@ def _change_tablet(
 
 
 def _tablets_page(status: int = 200, **more: Any) -> Response:
-    devices = enrolling.devices(wiring().store)
-    return make_response(render_template("desk/tablets.html", devices=devices, names=names(), **more), status)
+    shown = {
+        "devices": enrolling.devices(wiring().store),
+        "names": names(),
+        "wrong": None,
+        "code": None,
+        **more,
+    }
+    return make_response(render_template("desk/tablets.html", **shown), status)
 
 
 @blueprint.get("/desk/slots")
 def slots() -> str:
     """The slot register of every machine: whose each slot is, until when, what was last seen in it."""
-    store = wiring().store
-    with store.reading():
-        machines = store.shop.items("machine")
-        rows = {key: store.shop.slots(key) for key in machines}
-        half_set = {key: half_set_slots(store, key, wiring().now()) for key in machines}
     registers = [
-        {
-            "id": key,
-            "name": machine["name"],
-            "lengths": shown_values.Lengths(shown_values.display_of(machine)),
-            "half_set": half_set[key],
-            "rows": in_family_order(rows[key], SlotFamily.parse(machine["slot_family"]).labels),
-        }
-        for key, machine in machines.items()
+        {"register": one, "lengths": shown_values.Lengths(one.display)}
+        for one in reading.registers(wiring().store, wiring().now())
     ]
     return render_template("desk/slots.html", registers=registers, names=names(), now=_now_text())
-
-
-def in_family_order(rows: list[SlotRow], family: Sequence[str]) -> list[SlotRow]:
-    """Register rows in the order in which the control counts its slots; labels outside the family come last."""
-    places = {label: place for place, label in enumerate(family)}
-    return sorted(rows, key=lambda row: (places.get(row["label"], len(places)), row["label"]))
 
 
 @blueprint.get("/desk/people")
 def people() -> str:
     """Everybody: roles, authorisations and until when, whether the first secrets are changed."""
-    store = wiring().store
-    with store.reading():
-        everybody = store.people.everybody()
-        given = store.people.authorisations()
-        machines = store.shop.items("machine")
-        owned = [(key, row) for key in machines for row in store.shop.slots(key) if row["owner"]]
-    by_person: dict[str, list[AuthorisationRow]] = {}
-    for one in given:
-        if one["withdrawn_at_utc"] is None:
-            by_person.setdefault(one["person"], []).append(one)
-    own_slots: dict[str, list[str]] = {}
-    for key, row in owned:
-        own_slots.setdefault(row["owner"] or "", []).append(f"{row['label']} on {machines[key]['name']}")
+    found = reading.everybody(wiring().store)
     return render_template(
         "desk/people.html",
-        everybody=everybody,
-        given=by_person,
-        slots=own_slots,
+        everybody=found.people,
+        given=found.given,
+        slots=found.slots,
         names=names(),
         now=_now_text(),
     )

@@ -78,7 +78,9 @@ def _page(error: HTTPException) -> Response:
     if request.path.startswith("/api/"):
         answer = api_error(status, code)
     else:
-        answer = make_response(render_template("desk/error.html", status=status, code=code), status)
+        answer = make_response(
+            render_template("desk/error.html", status=status, code=code, fields={}), status
+        )
     for name in ("Allow", "Retry-After"):
         if name in error.get_response().headers:
             answer.headers[name] = error.get_response().headers[name]
@@ -105,7 +107,7 @@ def _not_now(error: StoreError) -> Response:
         answer = api_error(503, error.code)
     else:
         # The rule along the top asks the store how much waits: not now.
-        page = render_template("desk/error.html", status=503, code=error.code, can_link=False)
+        page = render_template("desk/error.html", status=503, code=error.code, fields={}, can_link=False)
         answer = make_response(page, 503)
     answer.headers["Retry-After"] = str(RETRY_AFTER_SECONDS)
     return answer
@@ -133,7 +135,7 @@ def _fault(error: Exception) -> Response:
     if request.path.startswith("/api/"):
         return api_error(500, KNOWN[500])
     try:
-        return make_response(render_template("desk/error.html", status=500, code=KNOWN[500]), 500)
+        return make_response(render_template("desk/error.html", status=500, code=KNOWN[500], fields={}), 500)
     except Exception:
         current_app.logger.exception("fault while showing a fault")
         return Response(LAST_WORDS, status=500, content_type="text/plain; charset=utf-8")

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from flask import g
 
-from webapp.domain.plain.zones import UTC_NAME, local_time
+from webapp.domain.plain.zones import local_time
+from webapp.services.shop import reading
 from webapp.web.edge.wiring import wiring
 
 
 def shop_zone() -> str:
     """The zone that the shop's file names; UTC without a shop or without a name."""
     if "shop_zone" not in g:
-        store = wiring().store
-        with store.reading():
-            shop = store.shop.item("shop", "shop")
-        g.shop_zone = (shop or {}).get("time_zone", UTC_NAME)
+        g.shop_zone = reading.time_zone(wiring().store)
     zone: str = g.shop_zone
     return zone
 

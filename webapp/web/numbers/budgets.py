@@ -21,11 +21,11 @@ from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.lengths import Display, Unit, format_length
 from webapp.services.numbers import budgeting
 from webapp.services.numbers.budgeting import AxisBudget, MachineBudget
-from webapp.web.desk.desk import names
 from webapp.web.desk.forms import DeskForm
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.forms import BudgetLineForm, Confidence, TakeBack, ThermalForm
+from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("budgets", __name__)

@@ -14,15 +14,15 @@ from webapp.charts.choice_chart import Curve
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.usual.choice import FIELDS, Reading, as_typed, read_choice
-from webapp.domain.usual.limits import in_words
+from webapp.domain.usual.limits import factor_in_words, in_words
 from webapp.services.numbers import choosing, trending
 from webapp.services.numbers.choosing import Matters
 from webapp.web.desk import forms
-from webapp.web.desk.desk import names
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.fixtures import AXIS, sentences
 from webapp.web.show import charting, shown_values
+from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("choosing", __name__)
@@ -99,7 +99,12 @@ def _curve(
 
     described = sentences((_described(found, display),))
     return {
-        "words_first": sentences(in_words(shown.usual, shown.line, display)),
+        "words_first": sentences(
+            (
+                *in_words(shown.usual, shown.line, display),
+                *factor_in_words(shown.usual, shown.choice, display),
+            )
+        ),
         "described": described,
         "charts": charting.choice(
             Curve(found.curve, now.line, shown.line, shown.usual.stop_nm), axis, described[0], display, href

@@ -18,10 +18,10 @@ from webapp.services.numbers import trending
 from webapp.services.numbers.trending import EVERY_SEATING, AxisTrend
 from webapp.services.shop import register
 from webapp.web.desk import forms
-from webapp.web.desk.desk import names
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import charting, shown_values
+from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("fixtures", __name__)

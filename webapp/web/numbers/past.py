@@ -13,15 +13,15 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from werkzeug.exceptions import NotFound
 
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.plain.lengths import Display, Unit
 from webapp.services.errors import NothingToImport
 from webapp.services.numbers import past_values
 from webapp.services.numbers.past_values import AllTheSame, Looked
-from webapp.web.desk.desk import names
+from webapp.services.shop import reading
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.forms import PastFile
 from webapp.web.show import rendering, shown_values
+from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("past", __name__)
@@ -34,8 +34,7 @@ LINE = re.compile(r"[0-9]{1,9}")
 def overview() -> str:
     """What was taken in so far, and the ways in and out."""
     parts = wiring()
-    with parts.store.reading():
-        fixtures = {key: value["name"] for key, value in parts.store.shop.items("fixture").items()}
+    fixtures = reading.names_of_fixtures(parts.store)
     found = past_values.imports(parts.store)
     return render_template(
         "desk/past.html", imports=found, fixtures=fixtures, done=request.args.get("done"), names=names()
@@ -106,23 +105,16 @@ def _ticked(values: list[str]) -> AllTheSame:
 def setup(setup_id: object) -> str:
     """One past setup that was taken in: its values, and which line of which table it comes from."""
     parts = wiring()
-    rows = past_values.past_setup(parts.store, str(setup_id))
-    if not rows:
+    found = past_values.past_page(parts.store, str(setup_id))
+    if found is None:
         raise NotFound
-    machines = parts.store.shop
-    with parts.store.reading():
-        machine = machines.item("machine", rows[0]["machine"])
-        line = parts.store.numbers.imported(str(setup_id))
-        fixture = machines.item("fixture", rows[0]["fixture"])
-    found = next(one for one in past_values.imports(parts.store) if one["number"] == rows[0]["imported"])
-    display = shown_values.display_of(machine) if machine else Display(Unit.MM, 3)
     return render_template(
         "desk/past_setup.html",
-        rows=rows,
-        line=line,
-        table=found,
-        fixture=fixture["name"] if fixture else rows[0]["fixture"],
-        lengths=shown_values.Lengths(display),
+        rows=found.rows,
+        line=found.line,
+        table=found.table,
+        fixture=found.fixture,
+        lengths=shown_values.Lengths(found.display),
         names=names(),
     )
 

@@ -16,11 +16,11 @@ from webapp.services.errors import NoSuchFixture
 from webapp.services.numbers import trending
 from webapp.services.numbers.trending import EVERY_SEATING, AxisTrend
 from webapp.services.times import utc_text
-from webapp.web.desk.desk import names
 from webapp.web.edge.shop_zone import local
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.fixtures import sentences
 from webapp.web.show import charting, rendering, shown_values
+from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("printing", __name__)

@@ -19,11 +19,11 @@ from webapp.domain.probe.probe_health import DIAMETRAL, CheckTyped
 from webapp.domain.probe.ring_check import RingCheck
 from webapp.services.numbers import probing
 from webapp.services.numbers.probing import ProbeHealth
-from webapp.web.desk.desk import names
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.budgets import fine
 from webapp.web.numbers.forms import ProbeCare, ProbeCheckForm
+from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("probes", __name__)

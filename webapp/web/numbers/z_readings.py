@@ -14,10 +14,10 @@ from webapp.domain.plain.lengths import format_length
 from webapp.domain.shop.z_check import ZTyped, ball_radius_nm
 from webapp.services.numbers import z_reading
 from webapp.services.numbers.z_reading import MachineZ
-from webapp.web.desk.desk import names
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.forms import ZCheckForm
+from webapp.web.show.naming import names
 from webapp.web.show.shown_values import Lengths, plain
 
 blueprint = Blueprint("z_readings", __name__)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from flask import url_for
 
+from webapp.services.setups import answering, listing
 from webapp.web.edge import rights
 from webapp.web.edge.wiring import wiring
 
@@ -63,5 +64,4 @@ def marks_for(who: rights.Who | None) -> list[Mark]:
 def _waiting() -> int:
     """Setups that wait for a sign-off and questions that wait for an answer."""
     store = wiring().store
-    with store.reading():
-        return len(store.setups.setups(status=["signed"])) + len(store.setups.questions(only_open=True))
+    return listing.waiting_for_sign_off(store) + answering.open_questions(store)

@@ -1,0 +1,43 @@
+"""`zerokeep secrets PERSON`: a person begins anew, on the server's own machine, and the ledger says so."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.kit.house import House
+from webapp.commands.secrets import secrets
+from webapp.services.people.access import check_secret
+from webapp.settings import Settings
+
+WORDS = "four plain words here"
+
+
+def test_a_lead_who_is_locked_out_signs_in_with_what_the_command_shows(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    house = House(tmp_path)
+    with house.store.writing():
+        for _ in range(500):
+            house.store.access.fail("passphrase:ines:anywhere", house.clock.text)
+    house.store.close()
+    assert secrets(Settings(data_folder=tmp_path, key_passphrase=WORDS), "ines", as_json=True) == 0
+    given = json.loads(capsys.readouterr().out)
+    person = check_secret(house.store, "ines", given["passphrase"], house.clock(), "10.0.0.7")
+    assert person is not None
+    assert person["must_change"]
+    with house.store.reading():
+        newest = house.store.ledger.changes(kind="secret.changed", newest=1)[0]
+    assert (newest["by"], newest["subject"]) == ("server", "ines")
+    assert given["passphrase"] not in newest["text"]
+
+
+def test_nobody_and_nowhere_are_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    settings = Settings(data_folder=tmp_path / "none", key_passphrase=WORDS)
+    assert secrets(settings, "ines", as_json=False) == 2
+    House(tmp_path / "shop").store.close()
+    settings = Settings(data_folder=tmp_path / "shop", key_passphrase=WORDS)
+    assert secrets(settings, "nobody", as_json=False) == 1
+    said = capsys.readouterr().err
+    assert "Nobody is “nobody”" in said
+    assert "ines" in said

@@ -1,0 +1,133 @@
+"""Reading the shop for pages: names, its zone, the registers of its machines, its people.
+
+Rules: each function is one view of the store and changes nothing; what comes back is ready to be shown, and no page
+asks the store for more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from webapp.domain.plain.lengths import Display
+from webapp.domain.plain.zones import UTC_NAME
+from webapp.domain.shop.shop import Machine, from_plain
+from webapp.services.setups.half_set import half_set_slots
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+    from webapp.store.rows import AuthorisationRow, PersonRow, SlotRow
+
+# How the ledger names the server, and how a page does.
+SERVER_NAME = {"server": "the server"}
+
+
+def names(store: Store) -> dict[str, str]:
+    """Names by id, of people and machines; ids of people and of machines never meet in one column."""
+    with store.reading():
+        people = {row["id"]: row["name"] for row in store.people.everybody()}
+        return {**SERVER_NAME, **_names_of(store, "machine"), **people}
+
+
+def names_of_people(store: Store) -> dict[str, str]:
+    """Names of all accounts, by id."""
+    with store.reading():
+        return {row["id"]: row["name"] for row in store.people.everybody()}
+
+
+def names_of_machines(store: Store) -> dict[str, str]:
+    """Names of the machines in use, by id."""
+    with store.reading():
+        return _names_of(store, "machine")
+
+
+def names_of_fixtures(store: Store) -> dict[str, str]:
+    """Names of the fixtures in use, by id."""
+    with store.reading():
+        return _names_of(store, "fixture")
+
+
+def _names_of(store: Store, kind: str) -> dict[str, str]:
+    return {key: str(value["name"]) for key, value in store.shop.items(kind).items()}
+
+
+def time_zone(store: Store) -> str:
+    """The zone that the shop's file names; UTC without a shop or without a name."""
+    with store.reading():
+        shop = store.shop.item("shop", "shop")
+    return str((shop or {}).get("time_zone", UTC_NAME))
+
+
+@dataclass(frozen=True)
+class Register:
+    """One machine's slots in its control's order; `half_set` holds the axes without a value by slot."""
+
+    id: str
+    name: str
+    display: Display
+    half_set: dict[str, tuple[str, ...]]
+    rows: tuple[SlotRow, ...]
+
+
+def registers(store: Store, now: datetime) -> tuple[Register, ...]:
+    """The register of every machine."""
+    with store.reading():
+        machines = [from_plain(Machine, value) for value in store.shop.items("machine").values()]
+        return tuple(
+            Register(
+                machine.id,
+                machine.name,
+                machine.display,
+                half_set_slots(store, machine.id, now),
+                in_family_order(store.shop.slots(machine.id), machine.labels),
+            )
+            for machine in machines
+        )
+
+
+def in_family_order(rows: list[SlotRow], family: tuple[str, ...]) -> tuple[SlotRow, ...]:
+    """Register rows in the order in which the control counts its slots; labels outside the family come last."""
+    places = {label: place for place, label in enumerate(family)}
+    return tuple(sorted(rows, key=lambda row: (places.get(row["label"], len(places)), row["label"])))
+
+
+@dataclass(frozen=True)
+class Everybody:
+    """All accounts; by person what they may run, and the slots that are theirs as words."""
+
+    people: tuple[PersonRow, ...]
+    given: dict[str, list[AuthorisationRow]]
+    slots: dict[str, list[str]]
+
+
+def everybody(store: Store) -> Everybody:
+    """Everybody with what they have."""
+    given: dict[str, list[AuthorisationRow]] = {}
+    slots: dict[str, list[str]] = {}
+    with store.reading():
+        for right in store.people.authorisations():
+            if right["withdrawn_at_utc"] is None:
+                given.setdefault(right["person"], []).append(right)
+        for machine, name in _names_of(store, "machine").items():
+            for slot in store.shop.slots(machine):
+                if slot["owner"]:
+                    slots.setdefault(slot["owner"], []).append(f"{slot['label']} on {name}")
+        return Everybody(tuple(store.people.everybody()), given, slots)
+
+
+@dataclass(frozen=True)
+class OwnPage:
+    """A person's own account, what they may run, and the machines' names."""
+
+    person: PersonRow | None
+    authorisations: tuple[AuthorisationRow, ...]
+    machines: dict[str, str]
+
+
+def own_page(store: Store, person_id: str) -> OwnPage:
+    """What somebody may see of themselves."""
+    with store.reading():
+        rights = store.people.authorisations(person=person_id)
+        running = tuple(one for one in rights if one["withdrawn_at_utc"] is None)
+        return OwnPage(store.people.person(person_id), running, _names_of(store, "machine"))
