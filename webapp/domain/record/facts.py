@@ -40,7 +40,7 @@ from webapp.domain.record.rows import (
 )
 from webapp.domain.record.story import Story, happenings
 from webapp.domain.setup.fold import fold
-from webapp.domain.setup.half_set import missing_axes
+from webapp.domain.setup.half_set import missing_axes, not_usable_axes
 from webapp.domain.touch.compare import display_of
 
 VERDICT_SIGNS = {"agrees": "=", "ask": "?", "stop": "×"}
