@@ -177,6 +177,7 @@ def _verdicts(hand: Operator, camera: Camera) -> None:
     hand.mill.mistakes["X"] = [Mistake(ball_left_out=True)]
     hand.walk(until="x.compare")
     camera.take("beside-31-stop")
+    hand.read_again()
     tablet.tap("put-question")
     camera.take("beside-32-question")
     tablet.tap("common-question")

@@ -146,5 +146,5 @@ def test_another_unit_changes_neither_shares_nor_factor(
     )
     assert there.shares == pytest.approx(here.shares)
     assert sum(here.shares) == pytest.approx(1)
-    assert there.coverage_factor == here.coverage_factor
+    assert there.coverage_factor == pytest.approx(here.coverage_factor, rel=1e-12)
     assert there.expanded_nm == pytest.approx(here.expanded_nm * scale, rel=1e-9)

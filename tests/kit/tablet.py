@@ -283,6 +283,18 @@ class Operator:
         else:
             self.tablet.tap("touch-again")
 
+    def read_again(self) -> None:
+        """Read a value past a line once more, as the same, where the tablet asks for it."""
+        if self.tablet.offers("read-again"):
+            self.tablet.type(self.typed)
+            self.tablet.tap("read-again")
+
+    def enter_value(self, text: str) -> None:
+        """Type a value at a touch, and the same again where it lies past a line."""
+        self.typed = text
+        self.tablet.enter(text)
+        self.read_again()
+
     def _zero(self) -> None:
         if self.tablet.page.locator('[data-entry="label"]').count():
             self.tablet.enter(self.slot)

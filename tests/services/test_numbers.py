@@ -10,6 +10,8 @@ import pytest
 
 from tests.kit.house import House
 from tests.kit.shop import PINS
+from webapp.domain.budget.correlated import CorrelationImpossibleError
+from webapp.domain.budget.lead_correlations import LeadCorrelation
 from webapp.domain.budget.lines import LeadLine
 from webapp.domain.probe.probe_health import CheckTyped
 from webapp.services.errors import (
@@ -64,6 +66,66 @@ def test_a_leads_line_widens_the_next_sheet_and_stands_on_the_ledger(house: Hous
     )  # fmt: skip
     budgeting.take_back(house.store, "mill-1", "own-1", None, "Cleaned since.", "ines", house.clock())
     assert usual(house)["ask_nm"] == before
+
+
+TOGETHER = LeadCorrelation("probe", "seat", None, "0.8")
+
+
+def test_lines_that_hang_together_widen_the_next_sheet_and_stand_on_the_ledger(house: House) -> None:
+    take_in(house, HEADER + LOG.splitlines(keepends=True)[1])
+    budgeting.set_line(
+        house.store, "mill-1", replace(WIDE, id="seat", name="budget.seat"), "Seen.", "ines", house.clock()
+    )
+    budgeting.set_line(
+        house.store, "mill-1", replace(WIDE, id="probe", name="budget.probe"), "Seen.", "ines", house.clock()
+    )
+    apart, before = budgeting.machine_budget(house.store, "mill-1", house.clock()), usual(house)["ask_nm"]
+    budgeting.set_correlation(house.store, "mill-1", TOGETHER, "One certificate.", "ines", house.clock())
+    found = budgeting.machine_budget(house.store, "mill-1", house.clock())
+    both = 2 * 0.8 * (30_000**2 / 3)
+    assert found.axes[0].result.combined_nm ** 2 == pytest.approx(
+        apart.axes[0].result.combined_nm ** 2 + both
+    )
+    assert usual(house)["ask_nm"] > before
+    (entry,) = changes(house, "budget.correlation_set")
+    assert entry["data"]["correlation"] == TOGETHER.as_plain()
+    budgeting.set_confidence(house.store, "mill-1", "0.99", "Stricter.", "ines", house.clock())
+    assert budgeting.machine_budget(house.store, "mill-1", house.clock()).correlations == (TOGETHER,)
+    budgeting.take_correlation_back(
+        house.store, "mill-1", TOGETHER.pair, "Two certificates.", "ines", house.clock()
+    )
+    assert budgeting.machine_budget(house.store, "mill-1", house.clock()).correlations == ()
+    assert usual(house)["ask_nm"] == before
+
+
+def test_refused_words_about_lines_leave_nothing(house: House) -> None:
+    now = house.clock()
+    with pytest.raises(RoleMissing):
+        budgeting.set_correlation(house.store, "mill-1", TOGETHER, "x", "mara", now)
+    with pytest.raises(ReasonMissing):
+        budgeting.set_correlation(house.store, "mill-1", TOGETHER, "", "ines", now)
+    with pytest.raises(NoSuchLine):
+        budgeting.set_correlation(house.store, "mill-1", replace(TOGETHER, other="own-9"), "x", "ines", now)
+    with pytest.raises(NoSuchLine):
+        budgeting.take_correlation_back(house.store, "mill-1", TOGETHER.pair, "x", "ines", now)
+    for one, other, coefficient in (("axis", "probe", "0.6"), ("axis", "seat", "0.6")):
+        budgeting.set_correlation(
+            house.store, "mill-1", LeadCorrelation(one, other, None, coefficient), "x", "ines", now
+        )
+    with pytest.raises(CorrelationImpossibleError):
+        budgeting.set_correlation(
+            house.store, "mill-1", replace(TOGETHER, coefficient="-0.9"), "x", "ines", now
+        )
+    assert len(budgeting.machine_budget(house.store, "mill-1", now).correlations) == 2
+
+
+def test_a_monte_carlo_run_is_told_by_its_seed(house: House) -> None:
+    (axis, *_) = budgeting.machine_budget(house.store, "mill-1", house.clock()).axes
+    first, other = (budgeting.monte_carlo(axis.result, "X", seed) for seed in (1, 2))
+    assert first.high_nm == pytest.approx(axis.result.expanded_nm, rel=0.2)
+    assert first != other
+    budgeting.monte_carlo.cache_clear()
+    assert budgeting.monte_carlo(axis.result, "X", 1) == first
 
 
 def test_the_budget_of_another_machine_stays_as_it_is(house: House) -> None:
@@ -254,7 +316,7 @@ def slow_setup(house: House) -> str:
     elapsed = walk.events[0]["elapsed_ms"]
     while walk.step["kind"] != "sign":
         elapsed += 25_000
-        type_, data = getattr(walk, f"_{walk.step['kind']}")(walk.step)
+        type_, data = walk.answers.answer(walk.step, walk.fold.result(), walk.clock.text)
         walk.event(type_, data, walk.step["id"], elapsed_ms=elapsed)
     walk.sign(PINS["mara"], house.keyring)
     house.accept(walk.parts)

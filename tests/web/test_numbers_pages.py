@@ -78,6 +78,71 @@ def test_a_check_on_one_side_is_refused_and_keeps_the_places(site: Site) -> None
     assert "-360 -145" in answer.get_data(as_text=True)
 
 
+PAIR = {
+    "one": "probe",
+    "other": "seat",
+    "pair_axis": "",
+    "coefficient": "0,5",
+    "pair_reason": "One certificate.",
+}
+
+
+def test_a_monte_carlo_run_with_its_seed_stands_beside_every_axis(site: Site) -> None:
+    lead = site.signed_in("ines")
+    page = lead.page(BUDGET)
+    assert page.count("Monte Carlo run beside it") == page.count("effective degrees of freedom") >= 3
+    assert page.count("95 % coverage interval") == 3
+    said = sum(page.count(word) for word in ("They agree.", "They differ</span>", "Too close to tell"))
+    assert said == 3
+    assert 'name="seed" value="1"' in page
+    other = lead.page(f"{BUDGET}?seed=20261129")
+    assert 'name="seed" value="20261129"' in other
+    assert ", 20261129</dd>" in other
+    assert 'name="seed" value="1"' in lead.page(f"{BUDGET}?seed=-1")
+
+
+def test_two_lines_hang_together_until_that_is_taken_back(site: Site) -> None:
+    lead = site.signed_in("ines")
+    wrong = lead.send(f"{BUDGET}/correlations", **{**PAIR, "coefficient": "1.5"})
+    page = wrong.get_data(as_text=True)
+    assert wrong.status_code == 422
+    assert "“1.5” cannot be taken" in page
+    assert 'value="1.5"' in page
+    assert "One certificate." in page, "nothing that was typed is lost"
+    assert lead.send(f"{BUDGET}/correlations", **PAIR).status_code == 303
+    page = lead.page(BUDGET)
+    assert "Probing, Seating of the fixture" in page
+    assert "with what lines share" in page
+    back = {"one": "probe", "other": "seat", "axis": ""}
+    refused = lead.send(f"{BUDGET}/correlations/take-back", **back, reason="")
+    assert refused.status_code == 422
+    assert lead.send(f"{BUDGET}/correlations/take-back", **back, reason="Two of them.").status_code == 303
+    assert "All lines stand by themselves." in lead.page(BUDGET)
+
+
+def test_an_auditor_reads_the_run_and_changes_nothing(site: Site) -> None:
+    auditor = site.signed_in("odo")
+    page = auditor.page(BUDGET)
+    assert "Monte Carlo run beside it" in page
+    assert "They hang together" not in page
+    assert auditor.send(f"{BUDGET}/correlations", **PAIR).status_code == 403
+
+
+def test_a_check_says_first_how_well_the_radius_is_known_and_what_four_places_cannot_show(site: Site) -> None:
+    lead = site.signed_in("ines")
+    page = lead.send("/desk/probes/probe-1/check", **CHECK, keep="").get_data(as_text=True)
+    assert "with 95 % confidence, 1 degrees of freedom" in page
+    assert "Four places cannot show lobes" in page
+    beside = {**CHECK, "y_low": "-173.970", "y_high": "-130.030"}
+    page = lead.send("/desk/probes/probe-1/check", **beside, keep="").get_data(as_text=True)
+    assert "Y comes out shorter than chance explains. Its touches may have run 1.2" in page
+    noted = {**beside, "y_at_x": "-379.777"}
+    page = lead.send("/desk/probes/probe-1/check", **noted, keep="").get_data(as_text=True)
+    assert "The touches on Y ran 1.2230 mm beside the middle. That is worked in." in page
+    assert lead.send("/desk/probes/probe-1/check", **noted, keep="yes").status_code == 303
+    assert "That is worked in." in lead.page("/desk/probes/probe-1")
+
+
 def test_care_that_is_no_number_is_refused_beside_its_field(site: Site) -> None:
     lead = site.signed_in("ines")
     answer = lead.send("/desk/probes/probe-1/care", every_days="often", factor="2", reason="x")

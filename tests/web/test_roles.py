@@ -51,6 +51,8 @@ MATRIX = {
     "choosing.choose": "lead",
     "budgets.page": "lead auditor",
     "budgets.confidence": "lead",
+    "budgets.correlate": "lead",
+    "budgets.take_correlation_back": "lead",
     "budgets.line": "lead",
     "budgets.take_back": "lead",
     "probes.overview": "lead auditor",

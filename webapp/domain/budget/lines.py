@@ -6,7 +6,8 @@ Rules of this module:
 - A lead's line with one of those names takes its place; any other is added. A line names one axis or all of them; the
   one that names the axis comes before the one for all.
 - A probe whose check is overdue counts as many times as wide as the lead has set (`uncertainty.widened_when_overdue`).
-- The floor of the usual stands on the same lines: their root sum of squares and their effective degrees of freedom.
+- The floor of the usual stands on the same lines: their root sum of squares, what they share where they hang together,
+  and their effective degrees of freedom.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import NotRequired, TypedDict, cast
 
+from webapp.domain.budget.correlated import Correlation, parts_nm2
 from webapp.domain.budget.uncertainty import (
     BudgetLine,
     BudgetLineNegativeError,
@@ -56,11 +58,21 @@ class LineData(TypedDict):
     half_range_kelvin: NotRequired[str | None]
 
 
+class CorrelationData(TypedDict):
+    """A lead's word about two lines as it is stored and stands on the ledger."""
+
+    one: str
+    other: str
+    axis: str | None
+    coefficient: str
+
+
 class BudgetData(TypedDict):
     """What the lead changed of a budget, as it is stored."""
 
     lines: list[LineData]
     confidence: NotRequired[str]
+    correlations: NotRequired[list[CorrelationData]]
 
 
 @dataclass(frozen=True)
@@ -135,7 +147,7 @@ def axis_lines(
     return tuple(lines)
 
 
-def floor_of(lines: Sequence[NamedLine]) -> FloorInputs:
+def floor_of(lines: Sequence[NamedLine], correlations: Sequence[Correlation] = ()) -> FloorInputs:
     """Return what the usual's floor takes from these lines. The display's step is added by the usual itself."""
     budget = [named.line for named in lines]
     parts = [named.line.standard_nm for named in lines if named.id not in {PROBE, AXIS, SEAT, RESOLUTION}]
@@ -145,7 +157,10 @@ def floor_of(lines: Sequence[NamedLine]) -> FloorInputs:
         u_axis_nm=by_name[AXIS],
         u_seat_nm=by_name[SEAT],
         u_more_nm=math.hypot(*parts),
-        degrees_of_freedom=effective_degrees_of_freedom(budget),
+        degrees_of_freedom=effective_degrees_of_freedom(budget, correlations),
+        shared_nm2=math.fsum(parts_nm2(budget, correlations)) - math.fsum(parts_nm2(budget, ()))
+        if correlations
+        else 0.0,
     )
 
 

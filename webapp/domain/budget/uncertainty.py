@@ -4,10 +4,11 @@ Rules of this module (JCGM 100:2008, the GUM):
 - A line's standard uncertainty is its stated value over the divisor of its distribution: normal at two standard
   deviations 2, at one 1; rectangular sqrt(3); triangular sqrt(6); U-shaped sqrt(2) (4.3, F.2.3.3), times the
   sensitivity.
-- Lines combine as the root of the sum of squares (5.1.2), taken as uncorrelated. A line's share is its part of the
-  sum.
+- Lines combine as the root of the sum of squares (5.1.2), with what they share where they hang together (5.2.2; see
+  `correlated`). A line's share is its part of the sum.
 - Effective degrees of freedom after Welch and Satterthwaite (G.4.1); a line without them counts as known exactly. The
-  coverage factor is Student's t for the next whole number below (G.4.1, note 1), of the normal for none.
+  coverage factor is Student's t for the next whole number below (G.4.1, note 1), of the normal for none. Lines that
+  hang together count there as one.
 - Thermal line: expansion times length times half the temperature's range, rectangular (H.1 for its form).
 - A negative value, and a confidence of 0 or 1 or beyond, are refused by name.
 """
@@ -19,8 +20,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from webapp.domain.budget.correlated import Correlation, fewest_degrees, groups, parts_nm2
 from webapp.domain.figures import spread
 from webapp.domain.plain.errors import DomainError
+
+# Lines that take each other away to less than this part of their squares leave what rounding leaves.
+NOTHING_LEFT = 1e-12
 
 
 class BudgetError(DomainError):
@@ -86,17 +91,23 @@ class BudgetLine:
     sensitivity: float = 1.0
 
     def __post_init__(self) -> None:
-        for value in (self.value, self.sensitivity):
-            if not math.isfinite(value) or value < 0:
-                raise BudgetLineNegativeError(line=self.name_code, value=str(value))
+        if not math.isfinite(self.value) or self.value < 0:
+            raise BudgetLineNegativeError(line=self.name_code, value=str(self.value))
+        if not math.isfinite(self.sensitivity):
+            raise BudgetLineNegativeError(line=self.name_code, value=str(self.sensitivity))
         degrees = self.degrees_of_freedom
         if degrees is not None and not degrees > 0:
             raise BudgetLineNegativeError(line=self.name_code, value=str(degrees))
 
     @property
+    def brought_nm(self) -> float:
+        """Return what one standard uncertainty of this line does to the result, with the sign of its sensitivity."""
+        return self.value / self.distribution.divisor * self.sensitivity
+
+    @property
     def standard_nm(self) -> float:
         """Return the standard uncertainty that this line brings into the result."""
-        return self.value / self.distribution.divisor * self.sensitivity
+        return abs(self.brought_nm)
 
 
 @dataclass(frozen=True)
@@ -113,6 +124,7 @@ class Budget:
     degrees_of_freedom: float | None
     confidence: float
     coverage_factor: float
+    correlations: tuple[Correlation, ...] = ()
 
     @property
     def expanded_nm(self) -> float:
@@ -133,31 +145,37 @@ def thermal_line(
     )
 
 
-def effective_degrees_of_freedom(lines: Sequence[BudgetLine]) -> float | None:
+def effective_degrees_of_freedom(
+    lines: Sequence[BudgetLine], correlations: Sequence[Correlation] = ()
+) -> float | None:
     """Return Welch and Satterthwaite's degrees of freedom, None where every line is known exactly."""
-    combined = math.fsum(line.standard_nm**2 for line in lines)
-    terms = [
-        line.standard_nm**4 / line.degrees_of_freedom
-        for line in lines
-        if line.degrees_of_freedom is not None and line.standard_nm > 0
-    ]
-    return combined**2 / math.fsum(terms) if terms else None
+    parts = parts_nm2(lines, correlations)
+    terms = []
+    for places in groups(len(lines), correlations):
+        degrees = fewest_degrees([lines[place] for place in places])
+        together = math.fsum(parts[place] for place in places)
+        if degrees is not None and together > 0:
+            terms.append(together**2 / degrees)
+    return math.fsum(parts) ** 2 / math.fsum(terms) if terms else None
 
 
-def budget(lines: Sequence[BudgetLine], confidence: float = 0.95) -> Budget:
-    """Return the budget's result. Raises `BudgetEmptyError` or `ConfidenceNotBetweenError`."""
+def budget(
+    lines: Sequence[BudgetLine], confidence: float = 0.95, correlations: Sequence[Correlation] = ()
+) -> Budget:
+    """Return the budget's result. Raises `BudgetEmptyError`, `ConfidenceNotBetweenError`, a `CorrelationError`."""
     if not 0 < confidence < 1:
         raise ConfidenceNotBetweenError(confidence=str(confidence))
-    total = math.fsum(line.standard_nm**2 for line in lines)
-    if total <= 0:
+    parts = parts_nm2(lines, correlations)
+    total = math.fsum(parts)
+    if total <= NOTHING_LEFT * math.fsum(line.brought_nm**2 for line in lines):
         raise BudgetEmptyError
-    degrees = effective_degrees_of_freedom(lines)
+    degrees = effective_degrees_of_freedom(lines, correlations)
     if degrees is None:
         factor = spread.normal_quantile(confidence)
     else:
         factor = spread.t_quantile(confidence, spread.whole_degrees(degrees))
-    shares = tuple(line.standard_nm**2 / total for line in lines)
-    return Budget(tuple(lines), shares, math.sqrt(total), degrees, confidence, factor)
+    shares = tuple(part / total for part in parts)
+    return Budget(tuple(lines), shares, math.sqrt(total), degrees, confidence, factor, tuple(correlations))
 
 
 def widened_when_overdue(line: BudgetLine, days_overdue: int, factor: float) -> BudgetLine:

@@ -75,12 +75,23 @@ class Known:
 
 
 @dataclass(frozen=True)
+class OtherBall:
+    """A ball that another probe has, or that probes are sold with: its size, its effective radius, and how well that is
+    known.
+    """
+
+    diameter_nm: int
+    effective_radius_nm: int
+    uncertainty_nm: int
+
+
+@dataclass(frozen=True)
 class Measures:
     """What is known of probe and vise, in nanometres. None or empty: not known, and no cause is drawn from it.
 
     `vise_uncertainty_nm` (how well the vise's own measures are known) and `opening_uncertainty_nm` (it is set by hand
-    for each workpiece) are standard uncertainties; the shipped 0.1 mm and 1 mm are common practice, no source. So is
-    the largest chip, 0.5 mm.
+    for each workpiece) are standard uncertainties; the shipped 0.1 mm and 1 mm are common practice, no source. So are
+    the largest chip, 0.5 mm, and the largest move of a vise that nobody need have noticed, 0.5 mm.
     """
 
     effective_radius_nm: int
@@ -99,6 +110,8 @@ class Measures:
     vise_uncertainty_nm: int = 100_000
     opening_uncertainty_nm: int = 1_000_000
     largest_chip_nm: int = 500_000
+    other_balls: Sequence[OtherBall] = ()
+    largest_move_nm: int = 500_000
 
 
 def half_width_nm(usual: Usual, coverage: float) -> float:

@@ -4,7 +4,7 @@ Rules of this module (signatures follow from the geometry of `axes`: n is the fa
 effective radius of the ball, and a right reading is surface = ball's centre at the trigger + d * r):
 
 - Radius left out: n*r too far. Radius added twice, or the diameter in its place: n*r short. Radius taken the wrong way
-  round, or a diameter left out: 2*n*r. A diameter too much: -2*n*r.
+  round, or a diameter left out: 2*n*r. A diameter too much: -2*n*r. The radius r' of another probe's ball: n*(r - r').
 - The other end or side of the same jaw lies one jaw length or thickness behind the face, at -n*L; with the radius still
   taken for the old direction another -2*n*r.
 - The moving jaw's clamping face lies one opening in front of the fixed one; it is searched the other way, so with the
@@ -16,6 +16,7 @@ effective radius of the ball, and a right reading is surface = ball's centre at 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from webapp.domain.causes.facts import Candidate, Known, Measures, plain, together_nm
@@ -55,6 +56,12 @@ def _ball(known: Known, measures: Measures, display: Display) -> Iterator[Candid
         shift_nm = times * known.face.normal * radius_nm
         own_nm = abs(times) * measures.radius_uncertainty_nm
         yield _at(known, code, shift_nm, own_nm, radius=plain(radius_nm, display), unit=unit)
+    for ball in measures.other_balls:
+        shift_nm = known.face.normal * (radius_nm - ball.effective_radius_nm)
+        both_nm = math.hypot(measures.radius_uncertainty_nm, ball.uncertainty_nm)
+        yield _at(
+            known, "cause.other_ball", shift_nm, both_nm, ball=plain(ball.diameter_nm, display), unit=unit
+        )
 
 
 def _other_side(known: Known, face_name: str, measures: Measures, display: Display) -> Iterator[Candidate]:

@@ -5,11 +5,12 @@ Rules of this module:
   numbers and one quotient of whole numbers, so that server and browser name the same.
 - A cause is named when the value lies within three uncertainties of what it predicts, and beyond what chance explains
   (see `cause_facts`). At most three are named.
-- The nearest comes first, in uncertainties; values before ranges; what also explains an earlier axis before what does
-  not. Whatever predicts the same as the nearest within three uncertainties (the larger of the two) cannot be told
-  from it by the number: it is marked `alike`, stands beside it, and is never left out for one that is less near.
-- A slip of typing is asked about before a value is taken. Where the person has said that the control really shows it
-  (`confirmed`), a slip is named after all else that fits: it may still have been read wrong.
+- What happened at the mill comes before any slip of digits: sizes of balls and parallels are round, so that one digit
+  often seems to put right what was a forgotten radius, and a value that lies far off fits some digit by chance.
+- Of what happened the nearest comes first, in uncertainties; values before ranges; what also explains an earlier axis
+  before what does not. Whatever predicts the same as the first within three uncertainties (the larger of the two)
+  cannot be told from it by the number: it is marked `alike`, stands beside it, and goes before what is not.
+- No cause names the value that would fit, nor what it would be made from: a touch is read again without knowing it.
 - `static/js/rules/causes/named.js` does the same in the browser.
 """
 
@@ -36,10 +37,10 @@ from webapp.domain.evidence.written_sheet import (
 from webapp.domain.plain.errors import Fields
 from webapp.domain.plain.lengths import Display, format_length
 
-MOST_NAMED = 3
+MOST_NAMED = 4
 WITHIN = 3
-# Behind values (0) and ranges (1).
-LAST = 2
+# Values come first, then ranges, then slips of digits.
+VALUE, RANGE, SLIP = 0, 1, 2
 
 __all__ = [
     "AxisFacts",
@@ -106,7 +107,9 @@ def prepare(axis: str, facts: Mapping[str, AxisFacts], measures: Measures, displ
     known = here.known
     others = {name: other.known for name, other in facts.items() if name != axis}
     found = geometry_causes(known, here.face_name, measures, display)
-    found += reading_causes(known, others, here.slots, here.seatings, here.recent, display)
+    found += reading_causes(
+        known, others, here.slots, here.seatings, here.recent, display, measures.largest_move_nm
+    )
     return {
         "chance_nm": known.chance_nm,
         "uncertainty_nm": known.uncertainty_nm,
@@ -133,14 +136,12 @@ def name_causes(
     copied_nm: int | None = None,
     own_slot: str | None = None,
     earlier: Sequence[EarlierTouch] = (),
-    confirmed: bool = False,
 ) -> list[Named]:
-    """Return at most three causes, the likeliest first: {"code", "fields", "low_nm", "high_nm", "alike"}.
+    """Return at most four causes, the likeliest first: {"code", "fields", "low_nm", "high_nm", "alike"}.
 
     `causes` and `usual` are the sheet's; `copied_nm` is what the operator's own slot `own_slot` held on this axis
-    before it was cleared; `earlier` lists the axes touched before as {"axis", "value_nm", "verdict"}; `confirmed`: the
-    person was asked about slips and said that this is what the control shows. The range is what the cause would have
-    given. `alike` is True for all that cannot be told from the first by the number alone.
+    before it was cleared; `earlier` lists the axes touched before as {"axis", "value_nm", "verdict"}. The range is what
+    the cause would have given. `alike` is True for all that cannot be told from the first by the number alone.
     """
     centre_nm, chance_nm = usual["centre_nm"], causes["chance_nm"]
     if centre_nm is not None and chance_nm is not None and abs(value_nm - centre_nm) <= chance_nm:
@@ -148,7 +149,8 @@ def name_causes(
     read = {one["axis"]: one["value_nm"] for one in earlier}
     alone = all(one["verdict"] == "agrees" for one in earlier)
     found = []
-    for place, one in enumerate([*causes["candidates"], *_of_this_setup(copied_nm, display)]):
+    of_this_setup = _of_this_setup(copied_nm, causes, centre_nm, display)
+    for place, one in enumerate([*causes["candidates"], *of_this_setup]):
         off_nm = _apart(value_nm, value_nm, one["low_nm"], one["high_nm"])
         fits = off_nm <= WITHIN * one["uncertainty_nm"] and (alone or not one["alone"])
         if one["code"] == "cause.other_slot" and one["fields"]["slot"] == own_slot:
@@ -156,19 +158,28 @@ def name_causes(
         if fits and all(_reads(read, other) for other in one["beside"]):
             found.append(_entry(one, off_nm, place))
     found += [
-        _slip(value_nm, one, causes, centre_nm, display, (LAST if confirmed else 0, len(found) + place))
+        _slip(value_nm, one, causes, centre_nm, display, len(found) + place)
         for place, one in enumerate(repairs(value_nm, display, usual))
         if one["tells"] and centre_nm is not None
     ]
     return _ranked(found)
 
 
-def _of_this_setup(copied_nm: int | None, display: Display) -> list[CandidateOnSheet]:
-    """Return the candidate that only this setup knows: the slot's old value, still there."""
+def _of_this_setup(
+    copied_nm: int | None,
+    causes: CausesOnSheet,
+    centre_nm: int | None,
+    display: Display,
+) -> list[CandidateOnSheet]:
+    """Return what only this setup knows: the slot's old value, still there, or taken off what the control shows."""
     if copied_nm is None:
         return []
     # Three of these are half a step: the value must be the very one.
-    return [Candidate("cause.old_value", copied_nm, copied_nm, max(1, display.resolution_nm // 6)).as_dict()]
+    found = [Candidate("cause.old_value", copied_nm, copied_nm, max(1, display.resolution_nm // 6))]
+    if centre_nm is not None and copied_nm != 0:
+        given_nm = centre_nm - copied_nm
+        found.append(Candidate("cause.work_coordinates", given_nm, given_nm, causes["uncertainty_nm"]))
+    return [one.as_dict() for one in found]
 
 
 def _reads(read: Mapping[str, int], other: BesideOnSheet) -> bool:
@@ -186,7 +197,7 @@ def _entry(one: CandidateOnSheet, off_nm: int, place: int) -> _Found:
         "low_nm": one["low_nm"],
         "high_nm": one["high_nm"],
         "uncertainty_nm": one["uncertainty_nm"],
-        "rank": (int(is_range), -len(one["beside"]), off_nm / one["uncertainty_nm"], place),
+        "rank": (RANGE if is_range else VALUE, -len(one["beside"]), off_nm / one["uncertainty_nm"], place),
     }
 
 
@@ -196,7 +207,7 @@ def _slip(
     causes: CausesOnSheet,
     centre_nm: int,
     display: Display,
-    stands: tuple[int, int],
+    place: int,
 ) -> _Found:
     """Return a slip of typing as a cause: what it would have given is the value less what the slip makes of the rest.
 
@@ -208,11 +219,11 @@ def _slip(
     uncertainty_nm = max(1, causes["uncertainty_nm"] * repair["up"] // repair["down"]) + lost_nm
     return {
         "code": f"cause.{repair['code'].removeprefix('repair.')}",
-        "fields": {"repaired": format_length(repair["repaired_nm"], display), "unit": display.unit.value},
+        "fields": {},
         "low_nm": given_nm,
         "high_nm": given_nm,
         "uncertainty_nm": uncertainty_nm,
-        "rank": (stands[0], 0, off_nm / uncertainty_nm, stands[1]),
+        "rank": (SLIP, 0, off_nm / uncertainty_nm, place),
     }
 
 
@@ -233,25 +244,34 @@ def _ranked(found: list[_Found]) -> list[Named]:
     first = min(found, key=lambda entry: entry["rank"])
     for entry in found:
         entry["alike"] = is_alike(entry, first)
-    exchanged = any(entry["code"] == "cause.axes_exchanged" for entry in found)
+    codes = {entry["code"] for entry in found}
     told: list[Named] = []
-    for entry in sorted(found, key=lambda entry: (not entry["alike"], entry["rank"])):
-        said = entry["code"] in {one["code"] for one in told} and entry["code"] not in _SAID_APART
-        # Two values exchanged says already that one of them stands here.
-        if not said and not (exchanged and entry["code"] == "cause.other_axis"):
-            told.append({
-                "code": entry["code"],
-                "fields": entry["fields"],
-                "low_nm": entry["low_nm"],
-                "high_nm": entry["high_nm"],
-                "alike": entry["alike"],
-            })  # fmt: skip
+    for entry in sorted(
+        found, key=lambda entry: (entry["rank"][0] == SLIP, not entry["alike"], entry["rank"])
+    ):
+        code = entry["code"]
+        alike_fields = [one["fields"] for one in told if one["code"] == code]
+        said = entry["fields"] in alike_fields if code in _SAID_APART else bool(alike_fields)
+        if not said and _SAYS_MORE.get(code) not in codes:
+            told.append(
+                {
+                    "code": entry["code"],
+                    "fields": entry["fields"],
+                    "low_nm": entry["low_nm"],
+                    "high_nm": entry["high_nm"],
+                    "alike": entry["alike"],
+                }
+            )
     return told[:MOST_NAMED]
 
+
+# What says already what another one would: two values exchanged, that one of them stands here.
+_SAYS_MORE = {"cause.other_axis": "cause.axes_exchanged", "cause.vise_moved_a_little": "cause.vise_moved"}
 
 # Causes whose fields tell them apart: two slots, two seatings, two parallels are two causes.
 _SAID_APART = frozenset({
     "cause.other_slot",
+    "cause.other_ball",
     "cause.other_seating",
     "cause.other_axis",
     "cause.other_unit",

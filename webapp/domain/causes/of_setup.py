@@ -55,7 +55,6 @@ def causes_of_touch(sheet: WrittenSheet, state: Folded, place: int) -> tuple[Nam
         copied_nm=None if copied is None else copied["values_nm"][touch["axis"]],
         own_slot=state["slot"],
         earlier=list(last.values()),
-        confirmed=True,
     )
     if not named and touch["difference_nm"] is None:
         return None

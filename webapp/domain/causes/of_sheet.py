@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from webapp.domain.causes.facts import Measures, known_axis
+from webapp.domain.causes.facts import Measures, OtherBall, known_axis
 from webapp.domain.causes.named import AxisFacts, prepare
 from webapp.domain.causes.reading import OtherSeating, OtherSlot, RecentTouch
 from webapp.domain.evidence.written_sheet import CausesOnSheet
@@ -23,10 +23,14 @@ from webapp.domain.usual.usual import LATEST, LinesChoice, SeatingValues, Usual,
 
 # Vises go back to where they were lately, if at all; a sheet stays small however often one was moved.
 MOST_SEATINGS = 8
+# Sizes that balls are sold in (common practice, no source): 2 to 8 mm, 1/8 and 1/4 in. At the trigger a ball is a few
+# micrometres smaller than its nominal radius.
+ROUND_BALLS_NM = (2_000_000, 3_000_000, 4_000_000, 5_000_000, 6_000_000, 8_000_000, 3_175_000, 6_350_000)
+SOLD_BALL_UNCERTAINTY_NM = 10_000
 
 
-def measures_of(fixture: Fixture, probe: Probe) -> Measures:
-    """Return what causes are drawn from, from the shop's items."""
+def measures_of(fixture: Fixture, probe: Probe, others: Sequence[Probe] = ()) -> Measures:
+    """Return what causes are drawn from, from the shop's items. `others`: all probes in use, or all but this one."""
     return Measures(
         effective_radius_nm=probe.effective_radius_nm,
         radius_uncertainty_nm=probe.radius_uncertainty_nm,
@@ -41,7 +45,25 @@ def measures_of(fixture: Fixture, probe: Probe) -> Measures:
         moving_jaw_thickness_nm=fixture.moving_jaw_thickness_nm,
         parallels_nm=fixture.parallels_nm,
         jaw_steps_nm=fixture.jaw_steps_nm,
+        other_balls=other_balls(probe, others),
     )
+
+
+def other_balls(probe: Probe, others: Sequence[Probe]) -> tuple[OtherBall, ...]:
+    """Return the balls whose radius may stand in the control in place of this probe's: those of the shop's other
+    probes, and the sizes that balls are sold in where the shop has none of that size.
+    """
+    known: dict[int, OtherBall] = {}
+    for other in others:
+        if other.id != probe.id:
+            known[other.effective_radius_nm] = OtherBall(
+                other.ball_diameter_nm, other.effective_radius_nm, other.radius_uncertainty_nm
+            )
+    had = {probe.ball_diameter_nm, *(ball.diameter_nm for ball in known.values())}
+    sold = [
+        OtherBall(size, size // 2, SOLD_BALL_UNCERTAINTY_NM) for size in ROUND_BALLS_NM if size not in had
+    ]
+    return (*known.values(), *sold)
 
 
 def earlier_seatings(

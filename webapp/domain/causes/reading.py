@@ -4,9 +4,11 @@ Rules of this module:
 - A value that was read off and not probed is exact: its uncertainty is that of one step of the display (q/sqrt(12)).
 - A value that passes through a factor carries its uncertainty through the same factor (JCGM 100:2008, 5.1.2).
 - X and Y exchanged needs both: the axis before must have read this axis' value.
+- Work coordinates: what the control shows beside a slot is the machine's place less the slot's value.
 - A vise that was moved shows in other people's setups first: the last two or more touches, of two or more people,
   beyond the ask line on the same side and, allowing for both, within three uncertainties of their median. The move is
-  that median.
+  that median. The first person after a move has nobody before: so a vise may have moved a little wherever a value lies
+  no farther off than a move that nobody need have noticed.
 """
 
 from __future__ import annotations
@@ -15,7 +17,7 @@ import statistics
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from webapp.domain.causes.facts import Candidate, Known, plain, step_uncertainty_nm, together_nm
+from webapp.domain.causes.facts import Candidate, Known, step_uncertainty_nm, together_nm
 from webapp.domain.plain.lengths import INCH_DENOMINATOR, INCH_NUMERATOR, Display
 
 LEAST_PEOPLE = 2
@@ -56,6 +58,7 @@ def reading_causes(
     seatings: Sequence[OtherSeating],
     recent: Sequence[RecentTouch],
     display: Display,
+    largest_move_nm: int,
 ) -> list[Candidate]:
     """Return the candidates of one axis. `others`: the other axes by name; `recent`: oldest first."""
     exact_nm = step_uncertainty_nm(display)
@@ -66,8 +69,16 @@ def reading_causes(
     ]
     found += [*_seatings(known, seatings)]
     if known.centre_nm is not None:
-        found += [*_moved(known, recent, display), *_units(known, display), *_axes(known, others)]
+        found += [*_moved(known, recent), *_moved_a_little(known, largest_move_nm)]
+        found += [*_units(known, display), *_axes(known, others), *_work_coordinates(known, slots, exact_nm)]
     return found
+
+
+def _work_coordinates(known: Known, slots: Sequence[OtherSlot], exact_nm: int) -> Iterator[Candidate]:
+    uncertainty_nm = together_nm(known.uncertainty_nm, exact_nm)
+    for slot in slots:
+        value_nm = (known.centre_nm or 0) - slot.value_nm
+        yield Candidate("cause.work_coordinates", value_nm, value_nm, uncertainty_nm)
 
 
 def _seatings(known: Known, seatings: Sequence[OtherSeating]) -> Iterator[Candidate]:
@@ -100,7 +111,12 @@ def _axes(known: Known, others: Mapping[str, Known]) -> Iterator[Candidate]:
         yield Candidate("cause.axes_exchanged", value_nm, value_nm, uncertainty_nm, fields, beside=beside)
 
 
-def _moved(known: Known, recent: Sequence[RecentTouch], display: Display) -> Iterator[Candidate]:
+def _moved_a_little(known: Known, largest_move_nm: int) -> Iterator[Candidate]:
+    low_nm, high_nm = ((known.centre_nm or 0) + sign * largest_move_nm for sign in (-1, 1))
+    yield Candidate("cause.vise_moved_a_little", low_nm, high_nm, known.uncertainty_nm)
+
+
+def _moved(known: Known, recent: Sequence[RecentTouch]) -> Iterator[Candidate]:
     run = _latest_run(known, recent)
     people = {touch.person for touch in run}
     if len(people) < LEAST_PEOPLE:
@@ -113,8 +129,6 @@ def _moved(known: Known, recent: Sequence[RecentTouch], display: Display) -> Ite
     fields: dict[str, str | int] = {
         "people": len(people),
         "since": run[0].at_utc[:10],
-        "shift": plain(abs(place_nm - (known.centre_nm or 0)), display),
-        "unit": display.unit.value,
     }
     yield Candidate("cause.vise_moved", place_nm, place_nm, uncertainty_nm, fields)
 

@@ -1,7 +1,8 @@
 """A probe's check as it is typed at the desk, and whether the last one still holds.
 
 Rules of this module:
-- Diametral: the ball's centre at the trigger, low and high on X and on Y, as the control shows it. Or one line for each
+- Diametral: the ball's centre at the trigger, low and high on X and on Y, as the control shows it, and, where it was
+  noted, at which Y the two on X and at which X the two on Y were touched. Or one line for each
   place, X and Y after one another; a line with several pairs is one place that was touched several times.
 - Numbers on a line are parted by blanks, tabs or semicolons, so that a decimal comma stays what it is.
 - A check holds to the end of its due day, UTC (`ring_check.due`). A probe that was never checked is overdue from the
@@ -20,12 +21,22 @@ from webapp.domain.evidence.written_sheet import ProbeCheckOnSheet
 from webapp.domain.figures.circle_fit import Point
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.lengths import parse_length
-from webapp.domain.probe.ring_check import Artefact, RingCheck, due, from_diametral, from_points, from_repeats
+from webapp.domain.probe.ring_check import (
+    Artefact,
+    Known,
+    RingCheck,
+    due,
+    from_diametral,
+    from_points,
+    from_repeats,
+)
 from webapp.domain.shop.shop import Machine
 
 MOST_PLACES, MOST_NUMBERS = 200, 40
 LARGEST_ARTEFACT_NM = 500_000_000
 DIAMETRAL = ("x_low", "x_high", "y_low", "y_high")
+# The field, the axis that was touched, and the axis whose place it is.
+TOUCHED_AT = (("x_at_y", "X", "Y"), ("y_at_x", "Y", "X"))
 FACTOR_LOW, FACTOR_HIGH = 100, 10_000
 _PARTED = re.compile(r"[\s;]+")
 
@@ -86,8 +97,8 @@ class CheckState:
         return {"due_at_utc": self.due_at_utc, "overdue": self.overdue}
 
 
-def work_out(typed: CheckTyped, machine: Machine) -> RingCheck:
-    """Return what the typed check comes to.
+def work_out(typed: CheckTyped, machine: Machine, u_probe_nm: float = 0.0) -> RingCheck:
+    """Return what the typed check comes to. `u_probe_nm`: the standard uncertainty of probing, as the shop states it.
 
     Raises a `ProbeTypedError`, `RingCheckError`, `CircleError` or `LengthError`.
     """
@@ -101,13 +112,14 @@ def work_out(typed: CheckTyped, machine: Machine) -> RingCheck:
     diameter_nm = read_value_nm(typed.diameter, machine.unit, LARGEST_ARTEFACT_NM)
     unknown = typed.diameter_uncertainty.strip()
     uncertainty_nm = read_value_nm(unknown, machine.unit) if unknown else 0
+    known = Known(machine.display.resolution_nm, u_probe_nm)
     if typed.way == "diametral":
-        ends = _diametral(typed.diametral, machine)
-        return from_diametral(ends, diameter_nm, artefact, uncertainty_nm)
+        ends, touched_at = _diametral(typed.diametral, machine), _touched_at(typed.diametral, machine)
+        return from_diametral(ends, diameter_nm, artefact, uncertainty_nm, known, touched_at)
     places = read_places(typed.places, machine)
     if all(len(place) == 1 for place in places):
-        return from_points([place[0] for place in places], diameter_nm, artefact, uncertainty_nm)
-    return from_repeats(places, diameter_nm, artefact, uncertainty_nm)
+        return from_points([place[0] for place in places], diameter_nm, artefact, uncertainty_nm, known)
+    return from_repeats(places, diameter_nm, artefact, uncertainty_nm, known)
 
 
 def _diametral(typed: Mapping[str, str], machine: Machine) -> dict[str, tuple[int, int]]:
@@ -116,6 +128,15 @@ def _diametral(typed: Mapping[str, str], machine: Machine) -> dict[str, tuple[in
         for name in DIAMETRAL
     }
     return {"X": (read["x_low"], read["x_high"]), "Y": (read["y_low"], read["y_high"])}
+
+
+def _touched_at(typed: Mapping[str, str], machine: Machine) -> dict[str, int]:
+    """Where the other axis stood while the two on X, and the two on Y, were touched, where that was noted."""
+    return {
+        axis: parse_length(text, machine.display, *machine.travel_nm[other])
+        for name, axis, other in TOUCHED_AT
+        if (text := typed.get(name, "").strip())
+    }
 
 
 def read_places(text: str, machine: Machine) -> list[list[Point]]:

@@ -1,7 +1,10 @@
 """The uncertainty budget of a machine with its probe and fixture: read, worked out, and changed by a lead.
 
-Rules: it starts from the shop's file; a lead changes a line, adds one, takes one back or chooses another confidence,
-each with a reason and on the ledger; from then on the floor of the usual on new sheets stands on it.
+Rules:
+- it starts from the shop's file; a lead changes a line, adds one, takes one back, says which lines hang together or
+  chooses another confidence, each with a reason and on the ledger; from then on the floor of the usual on new sheets
+  stands on it;
+- the Monte Carlo run beside it is told by its seed alone: the same budget and seed give the same run, which is kept.
 """
 
 from __future__ import annotations
@@ -9,9 +12,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from webapp.domain.budget.lead_correlations import LeadCorrelation, on_axis
 from webapp.domain.budget.lines import CHANGEABLE, RESOLUTION, SHOP_LINES, BudgetData, LeadLine, NamedLine
+from webapp.domain.budget.monte_carlo import MonteCarlo, beside
 from webapp.domain.budget.uncertainty import Budget, budget
 from webapp.domain.probe.probe_health import CheckState
 from webapp.domain.shop.shop import Fixture, Machine, Probe
@@ -26,6 +34,12 @@ if TYPE_CHECKING:
     from webapp.store import Store
 
 MOST_LINES = 60
+
+
+@lru_cache(maxsize=64)
+def monte_carlo(result: Budget, axis: str, seed: int) -> MonteCarlo:
+    """A Monte Carlo run beside the budget of one axis, from this seed."""
+    return beside(result, np.random.default_rng([seed, ord(axis)]))
 
 
 @dataclass(frozen=True)
@@ -47,6 +61,7 @@ class MachineBudget:
     confidence: str
     axes: tuple[AxisBudget, ...]
     changes: tuple[LeadLine, ...]
+    correlations: tuple[LeadCorrelation, ...]
     check: CheckState | None
     factor: float
 
@@ -56,14 +71,21 @@ def machine_budget(store: Store, machine_id: str, now: datetime) -> MachineBudge
     with store.reading():
         rules, machine, fixture, probe = machine_parts(store, machine_id)
         changes, confidence = known_of_axis.budget_changes(store, machine.id, fixture.id, probe.id)
+        words = known_of_axis.correlations(store, machine.id, fixture.id, probe.id)
         axes = tuple(
-            AxisBudget(face.axis, lines, budget([one.line for one in lines], float(confidence)))
+            AxisBudget(face.axis, lines, _result(lines, confidence, words, face.axis))
             for face in fixture.faces
             for lines in [known_of_axis.lines(store, rules, machine, fixture, probe, face.axis, now)]
         )
         check, care = known_of_axis.check_state(store, probe.id, now), store.numbers.care(probe.id)
     factor = care["factor_hundredths"] / known_of_axis.HUNDREDTHS if care else 1.0
-    return MachineBudget(machine, fixture, probe, confidence, axes, changes, check, factor)
+    return MachineBudget(machine, fixture, probe, confidence, axes, changes, words, check, factor)
+
+
+def _result(
+    lines: Sequence[NamedLine], confidence: str, words: Sequence[LeadCorrelation], axis: str
+) -> Budget:
+    return budget([one.line for one in lines], float(confidence), on_axis(words, lines, axis))
 
 
 def set_line(store: Store, machine_id: str, line: LeadLine, reason: str, by: str, now: datetime) -> None:
@@ -107,6 +129,51 @@ def set_confidence(
     _change(store, "budget.confidence_set", machine_id, list, data, confidence, reason, by, now)
 
 
+def set_correlation(
+    store: Store, machine_id: str, word: LeadCorrelation, reason: str, by: str, now: datetime
+) -> None:
+    """Say how two lines hang together. Raises as set_line does, NoSuchLine for a line that is on no axis, and a
+    CorrelationError.
+    """
+
+    def said(words: Sequence[LeadCorrelation]) -> list[LeadCorrelation]:
+        kept = [one for one in words if one.pair != word.pair]
+        if len(kept) >= MOST_LINES:
+            raise BudgetTooLong(most=MOST_LINES)
+        return [*kept, word]
+
+    _must_be_there(store, machine_id, word, now)
+    data = {"correlation": word.as_plain()}
+    _change(store, "budget.correlation_set", machine_id, list, data, None, reason, by, now, said)
+
+
+def _must_be_there(store: Store, machine_id: str, word: LeadCorrelation, now: datetime) -> None:
+    names = {
+        named.id
+        for axis in machine_budget(store, machine_id, now).axes
+        for named in axis.lines
+        if word.axis in {None, axis.axis}
+    }
+    for name in (word.one, word.other):
+        if name not in names:
+            raise NoSuchLine(line=name[:40])
+
+
+def take_correlation_back(
+    store: Store, machine_id: str, pair: tuple[str, str, str | None], reason: str, by: str, now: datetime
+) -> None:
+    """Let two lines stand by themselves again. Raises as set_line does."""
+
+    def said(words: Sequence[LeadCorrelation]) -> list[LeadCorrelation]:
+        kept = [one for one in words if one.pair != pair]
+        if len(kept) == len(words):
+            raise NoSuchLine(line=pair[0][:40])
+        return kept
+
+    data = {"one": pair[0], "other": pair[1], "axis": pair[2]}
+    _change(store, "budget.correlation_taken_back", machine_id, list, data, None, reason, by, now, said)
+
+
 def _change(
     store: Store,
     kind: str,
@@ -117,24 +184,23 @@ def _change(
     reason: str,
     by: str,
     now: datetime,
+    said: Callable[[Sequence[LeadCorrelation]], list[LeadCorrelation]] = list,
 ) -> None:
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
         rules, machine, fixture, probe = machine_parts(store, machine_id)
         lines, chosen_before = known_of_axis.budget_changes(store, machine.id, fixture.id, probe.id)
+        words = said(known_of_axis.correlations(store, machine.id, fixture.id, probe.id))
         value: BudgetData = {
             "confidence": confidence or chosen_before,
             "lines": [one.as_plain() for one in changed(lines)],
         }
+        if words:
+            value["correlations"] = [one.as_plain() for one in words]
         store.numbers.put_budget(machine.id, fixture.id, probe.id, value)
         for face in fixture.faces:  # a budget that comes to nothing is no budget: refused, and nothing stays
-            budget(
-                [
-                    one.line
-                    for one in known_of_axis.lines(store, rules, machine, fixture, probe, face.axis, now)
-                ],
-                float(value["confidence"]),
-            )
+            found = known_of_axis.lines(store, rules, machine, fixture, probe, face.axis, now)
+            _result(found, value["confidence"], words, face.axis)
         noted = {**data, "reason": reason, "fixture": fixture.id, "probe": probe.id}
         change(store, kind, by, machine.id, None, noted, now)

@@ -76,8 +76,7 @@ def keep_check(
     note = note_text(note)
     with store.writing():
         must_be_lead(store, by)
-        _probe(store, probe_id)
-        found = work_out(typed, _machine(store, machine_id))
+        found = work_out(typed, _machine(store, machine_id), _probe(store, probe_id).u_probe_nm)
         whole = _whole(found)
         plain = {**asdict(typed), "diametral": dict(typed.diametral)}
         row: NewProbeCheck = {
@@ -98,9 +97,8 @@ def keep_check(
 def try_check(store: Store, probe_id: str, machine_id: str, typed: CheckTyped) -> RingCheck:
     """What a check comes to, without keeping it. Raises as keep_check does."""
     with store.reading():
-        _probe(store, probe_id)
-        machine = _machine(store, machine_id)
-    return work_out(typed, machine)
+        probe, machine = _probe(store, probe_id), _machine(store, machine_id)
+    return work_out(typed, machine, probe.u_probe_nm)
 
 
 def set_care(
@@ -128,7 +126,7 @@ def _whole(found: RingCheck) -> dict[str, object]:
     def rounded(value: Any) -> Any:
         if isinstance(value, tuple | list):
             return [rounded(one) for one in value]
-        return None if value is None else round(value)
+        return round(value) if isinstance(value, float) else value
 
     return {name: rounded(value) for name, value in asdict(found).items()}
 

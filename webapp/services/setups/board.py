@@ -2,7 +2,9 @@
 
 Rules: the board repeats what the last setup of a machine said and when; it knows nothing of what nobody told it. A
 setup that was last heard of long ago and never ended leaves the state "unknown", or the probe in the spindle if it
-was there. A slot that a setup left half set stays on the board until somebody sets it whole.
+was there. A machine with an open worry about it, its vise or its probe was not left clear, and the worry stands on the
+board in its own words until a lead closes it. A slot that a setup left half set stays on the board until somebody
+sets it whole.
 
 Decision: the board is public on the shop's network, because the next person has to see how a machine was
 left before anybody signs in. It names the person who left it and no value.
@@ -14,6 +16,8 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, TypedDict
 
 from webapp.services.setups.half_set import IN_USE_HOURS, left_slots
+from webapp.services.setups.to_redo import SlotToRedo, slots_to_redo
+from webapp.services.setups.worrying import OpenWorry, about_machine
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
@@ -27,7 +31,9 @@ LATEST = 20
 
 
 class MachineState(TypedDict):
-    """How a machine was left. `state` is clear, in_use, probe_in_spindle or unknown."""
+    """How a machine was left. `state` is clear, worry, in_use, probe_in_spindle or unknown; `worries` the open ones,
+    newest first.
+    """
 
     machine: str
     state: str
@@ -36,6 +42,7 @@ class MachineState(TypedDict):
     by_name: str | None
     setup: str | None
     open_questions: int
+    worries: list[OpenWorry]
 
 
 class SlotsLeft(TypedDict):
@@ -46,9 +53,12 @@ class SlotsLeft(TypedDict):
 
 
 class MachineOnBoard(MachineState, SlotsLeft):
-    """The same with the machine's name and the axes without a value in its half set slots, by label."""
+    """The same with the machine's name, the slots that were left without all their values, those that a lead wants set
+    again, and the setups that wait for their signer.
+    """
 
     name: str
+    to_redo: tuple[SlotToRedo, ...]
     unsigned: list[Unsigned]
 
 
@@ -62,10 +72,7 @@ class Unsigned(TypedDict):
 
 
 def board(store: Store, now: datetime) -> list[MachineOnBoard]:
-    """For each machine: machine, name, state (clear, in_use, probe_in_spindle, unknown), since_utc, by, by_name, setup,
-    open_questions, half_set (axes without a value, by slot), not_usable (axes that a stop kept from standing, by slot),
-    unsigned (finished setups that wait for their signer).
-    """
+    """Every machine, how it was left and what is to be known of its slots."""
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}
         return [
@@ -74,6 +81,7 @@ def board(store: Store, now: datetime) -> list[MachineOnBoard]:
                 **machine_state(store, machine, now, names),
                 **_left(store, machine, now),
                 "unsigned": unsigned_at(store, machine, names),
+                "to_redo": slots_to_redo(store, machine, names),
             }
             for machine, value in store.shop.items("machine").items()
         ]
@@ -106,14 +114,17 @@ def machine_state(store: Store, machine: str, now: datetime, names: dict[str, st
     last = next(
         (row for row in store.setups.setups(machine=machine, newest=LATEST) if row["status"] != LEFT), None
     )
+    worries = about_machine(store, machine)
+    state = _state(last, utc_text(now - timedelta(hours=IN_USE_HOURS)))
     return {
         "machine": machine,
-        "state": _state(last, utc_text(now - timedelta(hours=IN_USE_HOURS))),
+        "state": "worry" if worries and state == "clear" else state,
         "since_utc": last["last_at_utc"] if last else None,
         "by": last["person"] if last else None,
         "by_name": names.get(last["person"], last["person"]) if last else None,
         "setup": last["id"] if last else None,
         "open_questions": store.setups.open_questions_at(machine),
+        "worries": worries,
     }
 
 

@@ -17,7 +17,7 @@ from webapp.domain.causes.reading import OtherSeating, RecentTouch
 from webapp.domain.evidence.event_kinds import Event, TouchEntered
 from webapp.domain.evidence.written_sheet import CausesOnSheet, FixtureOnSheet, MachineOnSheet
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.shop.shop import Fixture, Machine, Probe
+from webapp.domain.shop.shop import Fixture, Machine, Probe, from_plain
 from webapp.domain.shop.slots import SlotRow
 from webapp.domain.touch.compare import touch_length_nm
 from webapp.domain.usual.usual import LinesChoice, SeatingValues, Usual
@@ -42,10 +42,11 @@ def causes_now(
     histories: Mapping[str, Sequence[SeatingValues]],
 ) -> dict[str, CausesOnSheet]:
     """The part `causes` of each axis, inside the caller's transaction. The mappings have one entry for each axis."""
+    probes = [from_plain(Probe, value) for value in store.shop.items("probe").values()]
     return sheet_causes(
         machine,
         fixture,
-        measures_of(fixture, probe),
+        measures_of(fixture, probe, probes),
         usuals,
         choices,
         slots=slots,

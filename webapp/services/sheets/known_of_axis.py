@@ -13,6 +13,7 @@ import json
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from webapp.domain.budget.lead_correlations import LeadCorrelation, lead_correlations, on_axis
 from webapp.domain.budget.lines import LeadLine, NamedLine, axis_lines, floor_of, lead_lines
 from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.probe.probe_health import CheckState, state_of
@@ -36,7 +37,8 @@ def floor(
     now: datetime | None = None,
 ) -> FloorInputs:
     """What the usual's floor stands on, inside the caller's transaction. Without `now` as the sheet in use has it."""
-    return floor_of(lines(store, rules, machine, fixture, probe, axis, now))
+    found = lines(store, rules, machine, fixture, probe, axis, now)
+    return floor_of(found, on_axis(correlations(store, machine.id, fixture.id, probe.id), found, axis))
 
 
 def lines(
@@ -61,6 +63,17 @@ def budget_changes(
     """The lead's lines and the confidence chosen, inside the caller's transaction. Raises BudgetStoredWrongError."""
     value = store.numbers.budget(machine_id, fixture_id, probe_id) or {"lines": []}
     return lead_lines(value["lines"]), value.get("confidence", SHIPPED_CONFIDENCE)
+
+
+def correlations(
+    store: Store, machine_id: str, fixture_id: str, probe_id: str
+) -> tuple[LeadCorrelation, ...]:
+    """What the lead said of lines that hang together, inside the caller's transaction.
+
+    Raises CorrelationStoredWrongError.
+    """
+    value = store.numbers.budget(machine_id, fixture_id, probe_id)
+    return lead_correlations(value.get("correlations", ()) if value else ())
 
 
 def check_state(store: Store, probe_id: str, now: datetime) -> CheckState | None:

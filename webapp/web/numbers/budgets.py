@@ -1,7 +1,8 @@
 """The uncertainty budget of a machine with its probe and fixture: read by lead and auditor, changed by the lead.
 
 Rules: each line says what it is, how large, how it spreads, where that comes from, and its share; the result says with
-which confidence it is stated. A refusal comes back into the form with all that was typed.
+which confidence it is stated, and beside it stands a Monte Carlo run with the seed that gives it again. A refusal comes
+back into the form with all that was typed.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from werkzeug.exceptions import NotFound
 from wtforms.fields.choices import SelectChoice
 
+from webapp.domain.budget.lead_correlations import LeadCorrelation, read_correlation
 from webapp.domain.budget.lines import CHANGEABLE, SHOP_LINES, THERMAL, LeadLine, NamedLine
 from webapp.domain.budget.typed import fine_display, read_confidence, read_line, read_thermal
 from webapp.domain.budget.uncertainty import Distribution
@@ -24,7 +26,7 @@ from webapp.services.numbers.budgeting import AxisBudget, MachineBudget
 from webapp.web.desk.forms import DeskForm
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
-from webapp.web.numbers.forms import BudgetLineForm, Confidence, TakeBack, ThermalForm
+from webapp.web.numbers.forms import BudgetLineForm, Confidence, CorrelationForm, TakeBack, ThermalForm
 from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
@@ -32,6 +34,8 @@ blueprint = Blueprint("budgets", __name__)
 
 LINE_ID = re.compile(r"[a-z0-9-]{1,40}")
 NEW = "new"
+SEED = re.compile(r"[0-9]{1,9}")
+FIRST_SEED = 1
 
 
 @blueprint.get("/desk/machines/<machine>/budget")
@@ -53,6 +57,52 @@ def confidence(machine: str) -> Response:
         else:
             return _back(machine, "confidence")
     return _page(machine, form, 422)
+
+
+@blueprint.post("/desk/machines/<machine>/budget/correlations")
+def correlate(machine: str) -> Response:
+    """Say how two lines hang together, with the reason."""
+    found, parts, who = _found(machine), wiring(), sessions.signed_in()
+    form = _correlation_form(found)
+    if form.validate():
+        try:
+            word = read_correlation(
+                one=form.one.data,
+                other=form.other.data,
+                axis=form.pair_axis.data,
+                coefficient=form.coefficient.data,
+            )
+            budgeting.set_correlation(parts.store, machine, word, form.pair_reason.data, who.id, parts.now())
+        except DomainError as refusal:
+            form.refuse("coefficient", plain(refusal.code, refusal.fields))
+        else:
+            return _back(machine, "correlated")
+    return _page(machine, Confidence(formdata=None), 422, form)
+
+
+@blueprint.post("/desk/machines/<machine>/budget/correlations/take-back")
+def take_correlation_back(machine: str) -> Response:
+    """Let two lines stand by themselves again, with the reason."""
+    form, parts, who = TakeBack(), wiring(), sessions.signed_in()
+    pair = request.form.get("one", ""), request.form.get("other", ""), request.form.get("axis") or None
+    if form.validate():
+        try:
+            budgeting.take_correlation_back(parts.store, machine, pair, form.reason.data, who.id, parts.now())
+        except DomainError as refusal:
+            form.refuse("reason", plain(refusal.code, refusal.fields))
+        else:
+            return _back(machine, "apart")
+    return _page(machine, Confidence(formdata=None), 422, back=form)
+
+
+def _correlation_form(found: MachineBudget, **more: Any) -> CorrelationForm:
+    form = CorrelationForm(**more)
+    names = {named.id: _line_name(named) for axis in found.axes for named in axis.lines}
+    form.one.choices = form.other.choices = [SelectChoice(one, name) for one, name in names.items()]
+    form.pair_axis.choices = [
+        SelectChoice("", "every axis"), *[SelectChoice(one.axis, f"{one.axis} only") for one in found.axes]
+    ]  # fmt: skip
+    return form
 
 
 @blueprint.route("/desk/machines/<machine>/budget/lines/<line>", methods=["GET", "POST"])
@@ -95,13 +145,23 @@ def _found(machine: str) -> MachineBudget:
     return budgeting.machine_budget(parts.store, machine, parts.now())
 
 
-def _page(machine: str, form: Confidence, status: int = 200) -> Response:
+def _page(
+    machine: str,
+    form: Confidence,
+    status: int = 200,
+    correlation: CorrelationForm | None = None,
+    back: TakeBack | None = None,
+) -> Response:
     found = _found(machine)
-    unit = found.machine.unit
-    if request.method == "GET":
+    unit, seed = found.machine.unit, _seed()
+    if form.confidence.data is None:
         form.confidence.data = found.confidence
     axes = [
-        {**_axis(one, unit), "rows": [_row(named, share, unit) for named, share in _shared(one)]}
+        {
+            **_axis(one, unit),
+            "rows": [_row(named, share, unit) for named, share in _shared(one)],
+            "run": _run(one, seed, unit),
+        }
         for one in found.axes
     ]
     return make_response(
@@ -111,11 +171,56 @@ def _page(machine: str, form: Confidence, status: int = 200) -> Response:
             axes=axes,
             unit=unit,
             form=form,
+            correlation=correlation or _correlation_form(found, formdata=None),
+            back=back or TakeBack(formdata=None),
+            pairs=[_pair(word, found) for word in found.correlations],
+            seed=seed,
             done=request.args.get("done"),
             names=names(),
         ),
         status,
     )
+
+
+def _seed() -> int:
+    """The seed of the Monte Carlo run: the first one, or the one asked for."""
+    asked = request.args.get("seed", "")
+    return int(asked) if SEED.fullmatch(asked) else FIRST_SEED
+
+
+def _run(one: AxisBudget, seed: int, unit: str) -> dict[str, Any]:
+    """The Monte Carlo run beside an axis, as texts."""
+    run = budgeting.monte_carlo(one.result, one.axis, seed)
+    half_nm = (run.high_nm - run.low_nm) / 2
+    wider = 100 * abs(one.result.expanded_nm / half_nm - 1)
+    return {
+        "draws": f"{run.draws:,}".replace(",", " "),
+        "low": signed_fine(run.low_nm, unit),
+        "high": signed_fine(run.high_nm, unit),
+        "error": fine(max(run.low_error_nm, run.high_error_nm), unit),
+        "standard": fine(run.standard_nm, unit),
+        "tolerance": fine(run.tolerance_nm, unit),
+        "apart": fine(run.apart_nm(one.result), unit),
+        "verdict": run.verdict,
+        "by": f"{wider:.1f}",
+        "law_is_wider": one.result.expanded_nm > half_nm,
+    }
+
+
+def _pair(word: LeadCorrelation, found: MachineBudget) -> dict[str, Any]:
+    lines = {named.id: _line_name(named) for axis in found.axes for named in axis.lines}
+    return {
+        "word": word,
+        "one": lines.get(word.one, word.one),
+        "other": lines.get(word.other, word.other),
+        "on": word.axis or "every axis",
+        "coefficient": word.coefficient.replace("-", "−"),
+        "waits": not {word.one, word.other} <= set(lines),
+    }
+
+
+def _line_name(named: NamedLine) -> str:
+    return plain(named.line.name_code) if named.line.name_code in SHOP_NAMES else named.line.name_code
 
 
 def _shared(one: AxisBudget) -> list[tuple[NamedLine, float]]:
@@ -164,6 +269,11 @@ SHOP_NAMES = {f"budget.{name}" for name in SHOP_LINES}
 def fine(value_nm: float, unit: str) -> str:
     """A small length in the machine's unit: ten thousandths of a millimetre, hundred thousandths of an inch."""
     return format_length(round(value_nm), Display(Unit(unit), 4 if unit == "mm" else 5), sign=False)
+
+
+def signed_fine(value_nm: float, unit: str) -> str:
+    """The same with its sign."""
+    return ("−" if value_nm < 0 else "+") + fine(abs(value_nm), unit)
 
 
 def _form(found: MachineBudget, line_id: str, **more: Any) -> DeskForm:

@@ -47,6 +47,16 @@ class BudgetLineForm(DeskForm):
     reason = words("Reason for the change", WHY)
 
 
+class CorrelationForm(DeskForm):
+    """How two lines hang together."""
+
+    one = SelectField("One line")
+    other = SelectField("The other line")
+    pair_axis = SelectField("Counts on", choices=[SelectChoice("", "every axis")])
+    coefficient = _typed("Correlation coefficient", "It is empty. Type a number from −1 to 1, such as 0.5.")
+    pair_reason = words("Reason", WHY)
+
+
 class ThermalForm(DeskForm):
     """The line of thermal expansion: its three measures."""
 
@@ -94,6 +104,8 @@ class ProbeCheckForm(DeskForm):
     x_high = _typed("X, high end")
     y_low = _typed("Y, low end")
     y_high = _typed("Y, high end")
+    x_at_y = _typed("Y, while X was touched")
+    y_at_x = _typed("X, while Y was touched")
     places = TextAreaField("Places", [Length(max=20_000)], render_kw={"rows": 9, "spellcheck": "false"})
     note = words("Note", None)
 

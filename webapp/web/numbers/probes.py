@@ -15,10 +15,11 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from wtforms.fields.choices import SelectChoice
 
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.probe.probe_health import DIAMETRAL, CheckTyped
+from webapp.domain.probe.probe_health import DIAMETRAL, TOUCHED_AT, CheckTyped
 from webapp.domain.probe.ring_check import RingCheck
 from webapp.services.numbers import probing
 from webapp.services.numbers.probing import ProbeHealth
+from webapp.services.setups import worrying
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.budgets import fine
@@ -28,6 +29,9 @@ from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("probes", __name__)
 
+FIELDS = (*DIAMETRAL, *(name for name, _, _ in TOUCHED_AT))
+# What places could tell, of checks that were kept before that was said: by the fit's degrees of freedom.
+FORM_BY_DEGREES = {0: "cannot_show", 1: "cannot_show", 2: "not_how", 3: "may_miss"}
 DAYS = re.compile(r"[0-9]{1,5}")
 FACTOR = re.compile(r"[0-9]{1,4}([.,][0-9]{1,2})?")
 
@@ -45,7 +49,14 @@ def probe(probe: str) -> str:
     """One probe: what its checks found, and whether the last one still holds."""
     parts = wiring()
     found = _shown(probing.health(parts.store, probe, parts.now()))
-    return render_template("desk/probe.html", **found, done=request.args.get("done"), names=names())
+    about = [
+        one
+        for one in worrying.open_worries(parts.store)
+        if (one.row.about, one.row.probe) == ("probe", probe)
+    ]
+    return render_template(
+        "desk/probe.html", **found, done=request.args.get("done"), names=names(), worries=about
+    )
 
 
 @blueprint.route("/desk/probes/<probe>/check", methods=["GET", "POST"])
@@ -112,7 +123,7 @@ def _typed(form: ProbeCheckForm) -> CheckTyped:
         form.diameter.data or "",
         form.diameter_uncertainty.data or "",
         form.way.data,
-        {name: (form[name].data or "").strip() for name in DIAMETRAL if form.way.data == "diametral"},
+        {name: (form[name].data or "").strip() for name in FIELDS if form.way.data == "diametral"},
         (form.places.data or "") if form.way.data == "places" else "",
     )
 
@@ -155,10 +166,16 @@ def _result(found: dict[str, Any], unit: str, stated_nm: int) -> dict[str, Any]:
         return "–" if value is None else fine(value, unit)
 
     apart = found["effective_radius_nm"] - stated_nm
+    form = found.get("form") or FORM_BY_DEGREES.get(found["degrees_of_freedom"])
+    degrees = found.get("expanded_degrees")
     return {
         "effective": text(found["effective_radius_nm"]),
         "uncertainty": text(found["uncertainty_nm"]),
-        "lobing": text(found["lobing_nm"]),
+        "expanded": text(found.get("expanded_nm")),
+        "expanded_degrees": "∞" if degrees is None else str(degrees),
+        "lobing": "–" if form == "cannot_show" else text(found["lobing_nm"]),
+        "says": _says(found, form, unit),
+        "doubtful": bool(found.get("chord_axis")) and not found.get("chord_is_taken_out"),
         "repeatability": text(found["repeatability_nm"]),
         "radius_x": text(found["radius_x_nm"]),
         "radius_y": text(found["radius_y_nm"]),
@@ -167,6 +184,23 @@ def _result(found: dict[str, Any], unit: str, stated_nm: int) -> dict[str, Any]:
         "degrees": found["degrees_of_freedom"],
         "covariance": _covariance(found["covariance_nm2"], unit),
     }
+
+
+def _says(found: dict[str, Any], form: str | None, unit: str) -> list[str]:
+    """What the places can tell of lobes, what they do tell, and whether touches ran beside the middle."""
+    said = []
+    if form == "named":
+        fields = {"lobes": found["lobes"], "height": fine(found["lobe_height_nm"], unit), "unit": unit}
+        said.append(plain("ring.form_named", fields))
+        if found["or_lobes"]:
+            said.append(plain("ring.form_named_or", {"other": found["or_lobes"]}))
+    elif form is not None:
+        said.append(plain(f"ring.form_{form}"))
+    if found.get("chord_axis"):
+        how = "taken_out" if found["chord_is_taken_out"] else "beside"
+        fields = {"axis": found["chord_axis"], "off": fine(found["chord_off_nm"], unit), "unit": unit}
+        said.append(plain(f"ring.chord_{how}", fields))
+    return said
 
 
 def _covariance(matrix: Any, unit: str) -> list[dict[str, Any]]:

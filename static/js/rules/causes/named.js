@@ -7,35 +7,37 @@
  * @typedef {{chance_nm: number|null, uncertainty_nm: number, candidates: Candidate[]}} Causes
  * @typedef {{code: string, fields: Object, low_nm: number, high_nm: number, alike: boolean}} Named
  */
-import {formatLength, resolutionNm} from '../plain/lengths.js';
+import {resolutionNm} from '../plain/lengths.js';
 
-const MOST_NAMED = 3;
+const MOST_NAMED = 4;
 const WITHIN = 3;
 const MOST_PLACES = 3;
 const ROOM_FOR_DIGIT = 4;
-// Behind values (0) and ranges (1).
-const LAST = 2;
+// Values come first, then ranges, then slips of digits.
+const [VALUE, RANGE, SLIP] = [0, 1, 2];
 // Causes whose fields tell them apart: two slots are two causes.
-const SAID_APART = new Set(['other_slot', 'other_seating', 'other_axis', 'other_unit', 'parallel_on_jaw', 'parallel_on_bed', 'jaw_step']
+const SAID_APART = new Set(['other_slot', 'other_ball', 'other_seating', 'other_axis', 'other_unit', 'parallel_on_jaw', 'parallel_on_bed', 'jaw_step']
   .map(name => `cause.${name}`));
 
+// What says already what another one would.
+const SAYS_MORE = {'cause.other_axis': 'cause.axes_exchanged', 'cause.vise_moved_a_little': 'cause.vise_moved'};
+
 /**
- * At most three causes, the likeliest first. `alike`: cannot be told from the first by the number alone.
+ * At most four causes, the likeliest first. `alike`: cannot be told from the first by the number alone.
  * @param {number} valueNm
  * @param {Causes} causes the sheet's
  * @param {{centre_nm: number|null, ask_nm: number|null}} usual the sheet's
  * @param {{unit: string, decimals: number}} display
- * @param {{copiedNm?: number|null, ownSlot?: string|null, earlier?: {axis: string, value_nm: number, verdict: string}[],
- *   confirmed?: boolean}} setup
+ * @param {{copiedNm?: number|null, ownSlot?: string|null, earlier?: {axis: string, value_nm: number, verdict: string}[]}} setup
  * @returns {Named[]}
  */
-export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, ownSlot = null, earlier = [], confirmed = false} = {}) {
+export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, ownSlot = null, earlier = []} = {}) {
   const {centre_nm: centre} = usual;
   if (centre !== null && Math.abs(valueNm - centre) <= causes.chance_nm) return [];
   const read = new Map(earlier.map(one => [one.axis, one.value_nm]));
   const alone = earlier.every(one => one.verdict === 'agrees');
   const found = [];
-  [...causes.candidates, ...ofThisSetup(copiedNm, display)].forEach((one, place) => {
+  [...causes.candidates, ...ofThisSetup(copiedNm, causes, centre, display)].forEach((one, place) => {
     const off = apart({low_nm: valueNm, high_nm: valueNm}, one);
     const fits = off <= WITHIN * one.uncertainty_nm && (alone || !one.alone);
     const own = one.code === 'cause.other_slot' && one.fields.slot === ownSlot;
@@ -43,35 +45,37 @@ export function nameCauses(valueNm, causes, usual, display, {copiedNm = null, ow
   });
   const before = found.length;
   repairs(valueNm, display, usual).forEach((one, place) => {
-    if (one.tells) found.push(slip(valueNm, one, causes, centre, display, [confirmed ? LAST : 0, before + place]));
+    if (one.tells) found.push(slip(valueNm, one, causes, centre, display, before + place));
   });
   return ranked(found);
 }
 
-/** The candidate that only this setup knows: the slot's old value, still there. Three uncertainties are half a step. */
-function ofThisSetup(copiedNm, display) {
+/** What only this setup knows: the slot's old value, still there, or taken off what the control shows. Three uncertainties of the first are half a step. */
+function ofThisSetup(copiedNm, causes, centre, display) {
   if (copiedNm === null) return [];
-  const uncertainty = Math.max(1, Math.floor(resolutionNm(display) / 6));
-  return [{code: 'cause.old_value', fields: {}, low_nm: copiedNm, high_nm: copiedNm, uncertainty_nm: uncertainty, alone: false, beside: []}];
+  const at = (code, nm, uncertainty) => ({code, fields: {}, low_nm: nm, high_nm: nm, uncertainty_nm: uncertainty, alone: false, beside: []});
+  const old = at('cause.old_value', copiedNm, Math.max(1, Math.floor(resolutionNm(display) / 6)));
+  if (centre === null || copiedNm === 0) return [old];
+  return [old, at('cause.work_coordinates', centre - copiedNm, causes.uncertainty_nm)];
 }
 
 const reads = (read, other) => read.has(other.axis) && Math.abs(read.get(other.axis) - other.value_nm) <= WITHIN * other.uncertainty_nm;
 
 const entry = (one, off, place) => ({
   code: one.code, fields: one.fields, low_nm: one.low_nm, high_nm: one.high_nm, uncertainty_nm: one.uncertainty_nm,
-  rank: [one.low_nm < one.high_nm ? 1 : 0, -one.beside.length, off / one.uncertainty_nm, place],
+  rank: [one.low_nm < one.high_nm ? RANGE : VALUE, -one.beside.length, off / one.uncertainty_nm, place],
 });
 
 /** A slip as a cause: what it would have given is the value less what the slip makes of the rest. */
-function slip(valueNm, repair, causes, centre, display, [stands, place]) {
+function slip(valueNm, repair, causes, centre, display, place) {
   const scaled = nm => Math.floor(nm * repair.up / repair.down);
   const off = scaled(repair.off_nm);
   const given = repair.repaired_nm > centre ? valueNm - off : valueNm + off;
   const uncertainty = Math.max(1, scaled(causes.uncertainty_nm)) + (repair.down > 1 ? resolutionNm(display) : 0);
   return {
     code: repair.code.replace('repair.', 'cause.'),
-    fields: {repaired: formatLength(repair.repaired_nm, display), unit: display.unit},
-    low_nm: given, high_nm: given, uncertainty_nm: uncertainty, rank: [stands, 0, off / uncertainty, place],
+    fields: {},
+    low_nm: given, high_nm: given, uncertainty_nm: uncertainty, rank: [SLIP, 0, off / uncertainty, place],
   };
 }
 
@@ -85,16 +89,21 @@ const byRank = (one, other) => {
   return at < 0 ? 0 : one.rank[at] - other.rank[at];
 };
 
+/** What happened before slips of digits, and in each what is alike before what is not; the order of ranks stays within. */
+const isLater = one => (one.rank[0] === SLIP ? 2 : 0) + (one.alike ? 0 : 1);
+
+const sameFields = (one, other) => Object.keys(one).length === Object.keys(other).length && Object.keys(one).every(name => one[name] === other[name]);
+
 function ranked(found) {
   if (found.length === 0) return [];
   const inOrder = [...found].sort(byRank);
   const first = inOrder[0];
   for (const one of inOrder) one.alike = isAlike(one, first);
-  const exchanged = found.some(({code}) => code === 'cause.axes_exchanged');
+  const codes = new Set(found.map(({code}) => code));
   const told = [];
-  for (const {code, fields, low_nm, high_nm, alike} of [...inOrder.filter(one => one.alike), ...inOrder.filter(one => !one.alike)]) {
-    const said = told.some(one => one.code === code) && !SAID_APART.has(code);
-    if (!said && !(exchanged && code === 'cause.other_axis')) told.push({code, fields, low_nm, high_nm, alike});
+  for (const {code, fields, low_nm, high_nm, alike} of inOrder.sort((one, other) => isLater(one) - isLater(other))) {
+    const said = told.some(one => one.code === code && (!SAID_APART.has(code) || sameFields(one.fields, fields)));
+    if (!said && !codes.has(SAYS_MORE[code])) told.push({code, fields, low_nm, high_nm, alike});
   }
   return told.slice(0, MOST_NAMED);
 }

@@ -1,16 +1,12 @@
 /**
- * What may have happened: the likely causes that the sheet carries, the likeliest first, each with what it would have given and
- * one thing to look at. Where there is room all of it is open; else it unfolds, one cause at a time.
+ * What may have happened: the likely causes that the sheet carries, the likeliest first, each with one thing to look at. Where there is room all of it is open; else it unfolds, one cause at a time.
  */
 import {nameCauses} from '../../rules/causes/named.js';
 import {displayOf} from '../../rules/touch/compare.js';
 import {el} from '../dom.js';
-import {written} from '../numbers.js';
 import {say} from '../say.js';
 
 const WIDE = matchMedia('(min-width: 1000px)');
-/** Slips of digits have no number of their own: it would be the one that fits. */
-const SLIPS = new Set(['cause.sign', 'cause.point', 'cause.swapped', 'cause.digit']);
 const NARROW = matchMedia('(max-width: 480px)');
 
 /** The block for a touch, or null where nothing is to be explained or the sheet carries no causes. */
@@ -18,7 +14,7 @@ export function causesBlock(setup, axis, touch) {
   if (!axis.causes || touch.verdict === 'agrees') return null;
   const named = namedFor(setup, axis, touch);
   if (named.length === 0) return touch.difference_nm === null ? null : el('p', {class: 'causes none'}, say('cause.none'));
-  const folds = named.map(one => el('li', {}, fold(one, touch, setup.machine)));
+  const folds = named.map(one => el('li', {}, fold(one)));
   const list = el('ol', {}, folds);
   unfoldToFit(list);
   return el('div', {class: 'causes'}, list, named.filter(({alike}) => alike).length > 1 && el('p', {class: 'alike'}, say('cause.alike')));
@@ -28,17 +24,14 @@ export function causesBlock(setup, axis, touch) {
 function namedFor({state, machine}, axis, touch) {
   const last = new Map(state.touches.filter(one => one.axis !== touch.axis).map(one => [one.axis, one]));
   return nameCauses(touch.value_nm, axis.causes, axis.usual, displayOf(machine), {
-    copiedNm: state.copied?.values_nm[touch.axis] ?? null, ownSlot: state.slot, earlier: [...last.values()], confirmed: true,
+    copiedNm: state.copied?.values_nm[touch.axis] ?? null, ownSlot: state.slot, earlier: [...last.values()],
   });
 }
 
-function fold({code, fields, low_nm: low, high_nm: high}, touch, machine) {
-  const gives = {low: written(low, machine), high: written(high, machine), read: written(touch.value_nm, machine), unit: machine.unit};
-  const isOne = gives.low === gives.high;
-  const isSlip = SLIPS.has(code);
+/** What it would have given stays at the lead's desk: with it anybody could work out the number that would fit. */
+function fold({code, fields}) {
   return el('details', {data: {cause: code}},
-    el('summary', {data: {action: 'cause'}}, el('span', {}, say(code, fields)), isOne && !isSlip && el('b', {class: 'figures', 'aria-hidden': 'true'}, gives.low)),
-    !isSlip && el('p', {}, say(isOne ? 'cause.gives' : 'cause.gives_between', gives)),
+    el('summary', {data: {action: 'cause'}}, el('span', {}, say(code, fields))),
     el('p', {}, say(code.replace('cause.', 'check.'), fields)));
 }
 

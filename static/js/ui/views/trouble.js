@@ -2,11 +2,12 @@
  * What happened during a move, and the way on from it: held, the wrong way, an alarm, nothing found, a change that stuck. First what
  * happened, then what to do about it, line by line; what is kept leads back through what a reset of the control drops.
  */
+import {WORRIES} from '../../rules/setup/worries.js';
 import {el} from '../dom.js';
 import {say} from '../say.js';
 import {rows} from '../choices.js';
 import {notice} from '../text.js';
-import {around} from './step.js';
+import {around, beside} from './step.js';
 
 const AT_A_CHANGE = ['change_stuck', 'alarm', 'held'];
 const AT_A_MOVE = ['held', 'nothing_found', 'wrong_way', 'alarm'];
@@ -15,7 +16,7 @@ const LINES = {held: 4, wrong_way: 4, alarm: 5, nothing_found: 3, dead_probe: 4,
 
 export function troubleView(tablet) {
   const {setup, view} = tablet;
-  const common = {name: 'trouble', step: setup.state.current_step, ...around(tablet), beside: [tablet.backButton()]};
+  const common = {name: 'trouble', step: setup.state.current_step, ...around(tablet), beside: [...beside(tablet).slice(0, 1), tablet.backButton()]};
   if (!view.trouble) return {...common, kind: 'trouble', ...which(tablet)};
   if (view.trouble === 'nothing_found' && view.leans === undefined) return {...common, kind: 'trouble-leans', ...leans(tablet)};
   return {...common, kind: `trouble-${view.trouble}`, ...way(tablet, view.trouble)};
@@ -48,9 +49,10 @@ function way(tablet, trouble) {
   const ticks = {};
   const tick = name => el('label', {class: 'tick'}, el('input', {type: 'checkbox', data: {action: name}, on: {change: event => { ticks[name] = event.target.checked; }}}), el('span', {}, say(`tablet.trouble.${name}`)));
   const asks = trouble === 'dead_probe' ? [] : trouble === 'change_stuck' ? ['reset'] : ['touched', 'reset'];
+  const worry = (kind, text) => setup.commit('worry.raised', {worry: kind, text, about: WORRIES[kind].about});
   const press = () => tablet.act(async () => {
-    if (trouble === 'dead_probe') await setup.commit('worry.raised', {worry: 'probe_looks_wrong', text: say('tablet.trouble.dead_worry')});
-    if (trouble === 'change_stuck') await setup.commit('worry.raised', {worry: 'machine_looks_wrong', text: say('tablet.trouble.stuck_worry')});
+    if (trouble === 'dead_probe') await worry('probe_looks_wrong', say('tablet.trouble.dead_worry'));
+    if (trouble === 'change_stuck') await worry('machine_looks_wrong', say('tablet.trouble.stuck_worry'));
     return setup.commit('trouble.met', {trouble, touched: ticks.touched ?? trouble === 'dead_probe', reset: ticks.reset ?? false});
   });
   return {
