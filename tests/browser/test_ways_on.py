@@ -40,6 +40,7 @@ def test_a_reset_leads_back_through_settings_and_label_and_keeps_what_was_cleare
     tablet.tap("trouble")
     tablet.tap("trouble", "alarm")
     tablet.page.locator('[data-action="reset"]').check()
+    tablet.page.wait_for_timeout(350)
     tablet.page.locator('[data-action="touched"]').check()
     tablet.page.wait_for_timeout(350)
     tablet.tap("trouble-met")
