@@ -29,9 +29,9 @@ export function offView(tablet) {
     ],
     right: [
       rows(Object.keys(WORRIES).map(id => ({id, label: say(`tablet.worry.${id}`)})), raise, {action: 'worry', kind: 'pairs'}),
-      el('div', {class: 'ways'}, button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})), button(say('tablet.compare.put_question'), 'put-question', () => tablet.go({name: 'question', axis: setup.current?.axis ?? null})),
+      el('div', {class: 'ways'}, setup.state.outcome === null && button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})), button(say('tablet.compare.put_question'), 'put-question', () => tablet.go({name: 'question', axis: setup.current?.axis ?? null})),
         !ending && !setup.state.broken_off && button(say('tablet.handing.button'), 'hand-over', () => tablet.go({name: 'handing'})),
-        setup.state.copied && button(say('tablet.put_back.button'), 'put-back', () => tablet.go({name: 'put-back'})),
+        setup.state.copied && setup.state.outcome === null && button(say('tablet.put_back.button'), 'put-back', () => tablet.go({name: 'put-back'})),
         setup.current?.kind === 'sign' && button(say('tablet.unsigned.button'), 'leave-unsigned', () => tablet.leaveUnsigned()),
         !ending && !setup.state.broken_off && button(say(setup.state.probe_in_spindle ? 'tablet.break.button' : 'tablet.break.button_no_probe'), 'break-off', () => breakOff(tablet))),
     ],
