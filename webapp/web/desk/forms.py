@@ -165,9 +165,7 @@ class Answer(DeskForm):
 
     def offer(self, decisions: Sequence[str], *, about_axis: bool, finished: bool) -> None:
         """Offer these decisions in the words that fit the question and where its setup stands."""
-        self.decision.choices = [
-            SelectChoice(one, ANSWERS[one, about_axis, finished]) for one in decisions
-        ]
+        self.decision.choices = [SelectChoice(one, ANSWERS[one, about_axis, finished]) for one in decisions]
 
 
 class CloseWorry(DeskForm):
