@@ -5,6 +5,7 @@
 import {fold} from './rules/setup/fold.js';
 import {sealPin} from './proof/jwe.js';
 import {CURRENT, MINE} from './store/opening.js';
+import {rememberWorry} from './store/own_worries.js';
 
 /** Events that come between: what stands half typed stays. */
 const BESIDE = new Set(['hold.pressed', 'worry.raised', 'question.put', 'setup.resumed']);
@@ -70,8 +71,15 @@ export class Setup {
     this.rows.push(row);
     this.refold();
     if (!BESIDE.has(type) || before !== this.state.current_step) this.#dropDraft(before);
+    if (data.about) await this.#rememberWorry(row);
     this.tablet.committed();
     return row;
+  }
+
+  /** A worry holds for the next person at this tablet at once. The event is kept; without the note the next sheet tells it. */
+  async #rememberWorry(row) {
+    const {blocks} = this.state.worries.find(({event}) => event === row.id);
+    await rememberWorry(this.tablet.shelf, row, this.sheet, this.personName, blocks).catch(() => {});
   }
 
   refold() {

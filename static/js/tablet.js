@@ -6,7 +6,9 @@ import {enrol} from './enrolment.js';
 import {holdVersion, lookForUpdate} from './offline.js';
 import {Setup} from './setup.js';
 import {StoreError} from './store/errors.js';
+import {lastWords} from './store/last_words.js';
 import {CLOCK} from './store/opening.js';
+import {ownOpenWorries} from './store/own_worries.js';
 import {button} from './ui/dom.js';
 import {say} from './ui/say.js';
 import {stayAwake} from './ui/wake.js';
@@ -24,7 +26,7 @@ export class Tablet {
 
   /** `parts`: store, outbox, shelf, drafts, device, clock, api, sync, version, frame, network, standalone, lost, said. */
   constructor(parts) {
-    Object.assign(this, {setup: null, view: {name: 'machines'}, sheets: [], waitingRows: [], takeUpdate: null, storageProtected: null, beginningOn: null, ...parts});
+    Object.assign(this, {setup: null, view: {name: 'machines'}, sheets: [], worriesHere: [], lastWords: null, waitingRows: [], takeUpdate: null, storageProtected: null, beginningOn: null, ...parts});
   }
 
   async go(view, options) {
@@ -32,6 +34,8 @@ export class Tablet {
     if (['machines', 'people', 'ready'].includes(view.name)) {
       this.sheets = await this.shelf.newest();
       this.view = this.#stillThere(view);
+      this.worriesHere = await ownOpenWorries(this.shelf);
+      this.lastWords = this.view.name === 'ready' ? await lastWords(this, this.view.machine, this.view.person) : null;
     }
     if (['holds', 'enrol'].includes(view.name)) this.waitingRows = [...await this.outbox.refused(), ...await this.outbox.waiting()];
     this.render(options);

@@ -36,10 +36,11 @@ def test_something_else_that_is_off_takes_own_words_and_a_reload_keeps_them(odil
     tablet.tap("off")
     tablet.tap("worry", "other")
     assert tablet.page.locator('[data-words="worry"]').input_value() == "Coolant on the floor"
+    tablet.tap("about", "machine")
     tablet.tap("note")
     assert "Something else: “Coolant on the floor”" in tablet.text()
     assert [one["data"] for one in tablet.events_of("worry.raised")] == [
-        {"worry": "other", "text": "Coolant on the floor"}
+        {"worry": "other", "text": "Coolant on the floor", "about": "machine"}
     ]
     tablet.tap("worry", "other")
     assert tablet.page.locator('[data-words="worry"]').input_value() == "", (
@@ -52,7 +53,9 @@ def test_a_worry_can_be_noted_without_words(odile: Operator) -> None:
     tablet.tap("off")
     tablet.tap("worry", "other")
     tablet.tap("note")
-    assert [one["data"] for one in tablet.events_of("worry.raised")] == [{"worry": "other", "text": ""}]
+    assert [one["data"] for one in tablet.events_of("worry.raised")] == [
+        {"worry": "other", "text": "", "about": None}
+    ]
 
 
 def test_another_reason_to_break_off_takes_own_words_and_a_reload_keeps_them(odile: Operator) -> None:

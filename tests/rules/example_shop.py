@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from webapp.domain.causes.of_sheet import measures_of, sheet_causes
+from webapp.domain.evidence.written_sheet import WorryOnSheet
 from webapp.domain.plain.axes import Axis
 from webapp.domain.procedure.procedure import Revision, publish
 from webapp.domain.procedure.row_to_zero import ROW_TO_ZERO
@@ -29,7 +30,7 @@ COMPILED = "2026-11-25T07:00:00.000Z"
 EXPIRES = "2026-11-25T19:00:00.000Z"
 PIN_KEY = {"kty": "EC", "crv": "P-256", "x": "x" * 43, "y": "y" * 43, "kid": "k" * 43}
 
-RULES = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga, ext. 12")
+RULES = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga, ext. 12", stop_one_in=1000)
 VISE = Fixture(
     id="vise-a",
     name="Vise A",
@@ -134,15 +135,42 @@ def usual_of(machine: Machine, axis: str, *, known: bool = True) -> Usual:
     ]
     if not known:
         history = [*history, SeatingValues("seating-new")]
-    return usual(history, floor_inputs(RULES, machine, VISE, PROBE, axis), lines_choice(RULES), display)
+    choice = lines_choice(RULES, axis, machine.unit)
+    return usual(history, floor_inputs(RULES, machine, VISE, PROBE, axis), choice, display)
 
 
 def causes_of(
     machine: Machine, usuals: dict[str, Usual], *, fixture: Fixture = VISE, probe: Probe = PROBE
 ) -> dict[str, dict[str, Any]]:
     """What causes are named from on a mill of this shop."""
-    choices = dict.fromkeys(usuals, lines_choice(RULES))
+    choices = {axis: lines_choice(RULES, axis, machine.unit) for axis in usuals}
     return sheet_causes(machine, fixture, measures_of(fixture, probe), usuals, choices, slots=SLOTS)
+
+
+WORRIES: tuple[WorryOnSheet, ...] = (
+    {
+        "event": "a" * 64,
+        "worry": "fell",
+        "about": "probe",
+        "blocks": True,
+        "text": "On the floor.",
+        "at_utc": "2026-11-24T16:20:00.000Z",
+        "by_name": "Ivo Brandt",
+        "thing_name": PROBE.name,
+        "machine_name": "Plover",
+    },
+    {
+        "event": "b" * 64,
+        "worry": "other",
+        "about": "machine",
+        "blocks": False,
+        "text": "A leak.",
+        "at_utc": "2026-11-24T16:10:00.000Z",
+        "by_name": "Ivo Brandt",
+        "thing_name": "Plover",
+        "machine_name": "Plover",
+    },
+)
 
 
 def example_sheet(
@@ -179,7 +207,8 @@ def example_sheet(
 
 
 def sheet_value(name: str) -> dict[str, Any]:
-    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, or "x_only" with one face.
+    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, "x_only" with one face, or
+    "worried" with an open worry that keeps its probe from use, and one that does not.
 
     Behind two lines: "unplanned" without the look that its procedure has, "twin_rows" with one row like another,
     "first_format" as sheets once were.
@@ -189,6 +218,9 @@ def sheet_value(name: str) -> dict[str, Any]:
         "inch": lambda: example_sheet("inch"),
         "no_usual": lambda: example_sheet("mm", known=False),
         "square": lambda: example_sheet("mm", fixture=replace(VISE, square_apart_nm=100_000_000)),
+        "worried": lambda: example_sheet(
+            "mm", board=Board("unknown", None, "Ivo Brandt", 0, WORRIES, left="worry")
+        ),
         "x_only": lambda: example_sheet("mm", fixture=replace(VISE, faces=VISE.faces[:1])),
     }
     base, _, special = name.partition("__")

@@ -183,8 +183,14 @@ def _decide(player: Player, chance: Random) -> None:
             "decision": chance.choice(("go_on", "touch_again", "break_off")),
             "reason": "Because.",
         }
+        data["decision"] = _in_turn(player, (data["decision"],) * 3 + ("redo",))
         player.decide({"decision": "question.answered", "data": data})
         return
+    if _in_turn(player, (False, False, True)) and _worries(player):
+        data = {"how": "checked", "reason": "It runs true."}
+        player.decide(
+            {"decision": "worry.closed", "data": data, "event_at": _in_turn(player, _worries(player))}
+        )
     if chance.random() < 0.15 and player.events:
         _decide_lift(player, chance)
         return
@@ -210,6 +216,7 @@ def _decide(player: Player, chance: Random) -> None:
             "meaning": "reviewed and accepted",
             "note": "",
             "reviewed": {"events": 3, "sha256": "0" * 64},
+            **_in_turn(player, ({}, {"into_usual": ["X"]})),
         },
         "setup.not_accepted": {"reason": "No."},
         "event.set_aside": {"code": "intake.forked", "fields": {"sequence": 3}},
@@ -223,6 +230,24 @@ def _decide(player: Player, chance: Random) -> None:
             "by": by,
         }
     )
+
+
+def _in_turn(player: Player, values: Any) -> Any:
+    """One of these by how far the setup is, so that a new choice draws nothing and moves no other case."""
+    return values[len(player.events) % len(values)]
+
+
+def _worries(player: Player) -> list[int]:
+    """The places of the events that raised a worry."""
+    return [place for place, event in enumerate(player.events) if event["type"] == "worry.raised"]
+
+
+def _worry(player: Player, drawn: int) -> Plain:
+    """A worry of any kind: from an older tablet, or one that says what it is about, rightly or not."""
+    worry = WORRIES[(drawn + len(player.events)) % len(WORRIES)]
+    about = _in_turn(player, ("probe", "vise", "machine", None, "says nothing"))
+    named = {} if about == "says nothing" else {"about": about}
+    return {"type": "worry.raised", "data": {"worry": worry, "text": "", **named}}
 
 
 def _board(_player: Player, chance: Random, _step: Plain) -> Plain:
@@ -371,10 +396,10 @@ def _question(player: Player, chance: Random, step: Plain) -> Plain:
     return {"type": "question.put", "data": data}
 
 
-def _note(_player: Player, chance: Random, _step: Plain) -> Plain:
+def _note(player: Player, chance: Random, _step: Plain) -> Plain:
     return chance.choice((
         {"type": "hold.pressed"},
-        {"type": "worry.raised", "data": {"worry": chance.choice(WORRIES), "text": ""}},
+        _worry(player, chance.choice(range(5))),
         {"type": "setup.resumed", "data": {"away_ms": chance.randrange(10**7)}},
         {"type": "setup.started", "data": {"machine": "mill-1", "display": "browser"}},
     ))  # fmt: skip

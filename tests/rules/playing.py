@@ -86,7 +86,8 @@ class Player:
         """One decision of the server; `event_at` names an event by its place from the end."""
         data = dict(line.get("data", {}))
         if "event_at" in line:
-            data["event"] = self.events[line["event_at"]]["id"]
+            named = "worry" if line["decision"] == "worry.closed" else "event"
+            data[named] = self.events[line["event_at"]]["id"]
         decision = {
             "domain": "zerokeep/change/1",
             "type": line["decision"],

@@ -26,7 +26,7 @@ from webapp.store.errors import (
     WriteAheadLogRefused,
 )
 from webapp.store.migrations import MIGRATIONS, Migration, migrate
-from webapp.store.tables import access, devices, ledger, numbers, people, records, setups, shop
+from webapp.store.tables import access, devices, ledger, numbers, people, records, setups, shop, worries
 from webapp.store.tables.base import Table
 
 PERSON = ("mara", "Mara Okafor", ["operator"])
@@ -255,6 +255,7 @@ def test_classes_and_tables_have_the_same_columns(store: Store) -> None:
         records,
         setups,
         shop,
+        worries,
     )
     classes = {
         value

@@ -65,6 +65,11 @@ class NoSuchQuestion(NotFound):
     field_names = ("question",)
 
 
+class NoSuchWorry(NotFound):
+    code = "services.no_such_worry"
+    field_names = ("worry",)
+
+
 class NoSuchDevice(NotFound):
     code = "services.no_such_device"
     field_names = ("device",)
@@ -182,6 +187,11 @@ class AnsweredAlready(NotNow):
     field_names = ("by", "at_utc")
 
 
+class ClosedAlready(NotNow):
+    code = "services.closed_already"
+    field_names = ("by", "at_utc")
+
+
 class NotForked(NotNow):
     code = "services.not_forked"
     field_names = ("device",)
@@ -232,6 +242,11 @@ class NameRefused(NotTaken):
 class ReasonMissing(NotTaken):
     code = "services.reason_missing"
     field_names = ("longest",)
+
+
+class HowUnknown(NotTaken):
+    code = "services.how_unknown"
+    field_names = ("how",)
 
 
 class DecisionUnknown(NotTaken):
@@ -299,8 +314,3 @@ class BudgetTooLong(NotTaken):
 class NothingToImport(NotTaken):
     code = "services.nothing_to_import"
     field_names = ("refused", "asked")
-
-
-class UploadTooLarge(NotTaken):
-    code = "services.upload_too_large"
-    field_names = ("most_mb",)

@@ -23,6 +23,7 @@ from webapp.store.repositories.people import PeopleRepository
 from webapp.store.repositories.records import RecordsRepository
 from webapp.store.repositories.setups import SetupsRepository
 from webapp.store.repositories.shop import ShopRepository
+from webapp.store.repositories.worries import WorriesRepository
 
 __all__ = ["Store", "StoreError"]
 
@@ -37,6 +38,7 @@ class Store:
         self.people = PeopleRepository(self._database)
         self.shop = ShopRepository(self._database)
         self.setups = SetupsRepository(self._database)
+        self.worries = WorriesRepository(self._database)
         self.devices = DevicesRepository(self._database)
         self.access = AccessRepository(self._database)
         self.ledger = LedgerRepository(self._database)

@@ -496,6 +496,40 @@ SESSIONS = Migration(
     ("CREATE INDEX session_from ON session (person, source, started_at_utc)",),
 )
 
+# Tables that came after those numbers did.
+MORE_ON_SHEETS: tuple[tuple[str, tuple[str, ...], str], ...] = (("worry", ("INSERT", "UPDATE"), SHOP_KEY),)
+
+# Filled by the events that come from now on, and by the decisions about them: worries from before named nothing.
+WORRIES = Migration(
+    "worries",
+    (
+        """CREATE TABLE worry (
+            event TEXT PRIMARY KEY REFERENCES event (id),
+            setup TEXT NOT NULL REFERENCES setup (id),
+            machine TEXT NOT NULL,
+            fixture TEXT NOT NULL,
+            probe TEXT NOT NULL,
+            about TEXT NOT NULL CHECK (about IN ('machine', 'vise', 'probe')),
+            kind TEXT NOT NULL,
+            blocks INTEGER NOT NULL,
+            text TEXT NOT NULL,
+            person TEXT NOT NULL,
+            at_utc TEXT NOT NULL,
+            closed_at_utc TEXT,
+            closed_by TEXT REFERENCES person (id),
+            closed_how TEXT,
+            closed_reason TEXT) STRICT""",
+        "CREATE INDEX worry_open ON worry (at_utc) WHERE closed_at_utc IS NULL",
+        *(statement for counted in MORE_ON_SHEETS for statement in counted_for_sheets(*counted)),
+    ),
+)
+
+# A choice from before stays what it was: how rare a false stop shall be.
+STOP_LENGTHS = Migration(
+    "stop lines as lengths",
+    ("ALTER TABLE axis_choice ADD COLUMN stop_length_nm INTEGER CHECK (stop_length_nm > 0)",),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -514,6 +548,8 @@ MIGRATIONS = (
     Z_CHECKS,
     SHEET_VERSIONS,
     SESSIONS,
+    WORRIES,
+    STOP_LENGTHS,
 )
 
 

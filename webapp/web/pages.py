@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from flask import Blueprint, Flask, g, has_request_context, request
 from jinja2 import StrictUndefined
 
-from webapp.web.desk import access, audit, board, deciding, desk, registers
+from webapp.web.desk import access, audit, board, deciding, desk, registers, worrying
 from webapp.web.edge import errors, guards, headers, rights, shop_zone
 from webapp.web.edge.wiring import Wiring, attach
 from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes, z_readings
@@ -27,6 +27,7 @@ BLUEPRINTS: Sequence[Blueprint] = (
     board.blueprint,
     desk.blueprint,
     deciding.blueprint,
+    worrying.blueprint,
     registers.blueprint,
     budgets.blueprint,
     probes.blueprint,

@@ -37,6 +37,15 @@ class AnswerGiven(TypedDict):
     reason: str
 
 
+class WorryEnded(TypedDict):
+    """Worry.closed: which event raised it, what it was about, how it was closed and in which words."""
+
+    worry: str
+    about: str
+    how: str
+    reason: str
+
+
 class Verified(TypedDict):
     """Signature.verified, lift.verified: the PIN beside this event was right. `key`: its seal was opened with it."""
 
@@ -86,8 +95,10 @@ class Sealed(TypedDict):
 
 
 QuestionAnswered = Change[Literal["question.answered"], AnswerGiven]
+WorryClosed = Change[Literal["worry.closed"], WorryEnded]
 Decision = (
     QuestionAnswered
+    | WorryClosed
     | Change[Literal["signature.verified"], Verified]
     | Change[Literal["signature.refused"], NotVerified]
     | Change[Literal["lift.verified"], Verified]

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Annotated, Any, Generic, Literal, TypeVar
+from typing import Annotated, Any, Generic, Literal, NotRequired, TypeVar
 
 from pydantic import AfterValidator, Field
 from typing_extensions import ReadOnly, TypedDict
@@ -32,7 +32,18 @@ SlotOutcome = Literal["own", "somebody_elses", "shop", "free", "expired", "unkno
 Compared = Literal["same", "changed", "not_seen_before"]
 Verdict = Literal["agrees", "ask", "stop"]
 Because = Literal["agrees", "question", "lead", "repeat", "first"]
-WorryKind = Literal["probe_looks_wrong", "machine_looks_wrong", "somebody_in_the_way", "wrong_place", "other"]
+WorryKind = Literal[
+    "hit_something",
+    "stylus_bent",
+    "fell",
+    "probe_looks_wrong",
+    "vise_loose",
+    "wrong_place",
+    "machine_looks_wrong",
+    "somebody_in_the_way",
+    "other",
+]
+WorryAbout = Literal["machine", "vise", "probe"]
 BreakReason = Literal[
     "stop_verdict",
     "machine",
@@ -313,10 +324,11 @@ class QuestionPut(TypedDict):
 
 @exactly
 class WorryRaised(TypedDict):
-    """Worry.raised: something is off."""
+    """Worry.raised: something is off, and what it is about. Older events do not say."""
 
     worry: Annotated[WorryKind, _CHOICE]
     text: Text
+    about: NotRequired[Annotated[WorryAbout | None, _CHOICE]]
 
 
 @exactly

@@ -124,14 +124,38 @@ class Question(TypedDict):
     answer: Answered | None
 
 
+class ClosedWorry(TypedDict):
+    """How a lead closed a worry: "checked" or "reasoned", and the words."""
+
+    how: str
+    reason: str
+    by: str
+    at_utc: str
+
+
 class Worry(TypedDict):
-    """Something was off."""
+    """Something was off; what it is about (None: nothing that outlasts the setup), whether that is kept from use, and
+    how the worry was closed.
+    """
 
     worry: str
     text: str
     step: str | None
     at_utc: str
     event: str
+    about: str | None
+    blocks: bool
+    closed: ClosedWorry | None
+
+
+class Redo(TypedDict):
+    """A lead wants the setup done again: why (not_accepted, touch_again, redo, break_off), which axis (None: all)."""
+
+    why: str
+    axis: str | None
+    reason: str
+    by: str
+    at_utc: str
 
 
 class Correction(TypedDict):
@@ -334,4 +358,5 @@ class Folded(TypedDict):
     signatures: list[Signature]
     sign_off: SignOff | None
     not_accepted: Refusal | None
+    redo: Redo | None
     problems: list[Problem]

@@ -138,13 +138,42 @@ class UnsignedOnSheet(TypedDict):
     since_utc: str
 
 
+class WorryOnSheet(TypedDict):
+    """An open worry about the machine, its vise or its probe, and whether that is kept from use until it is closed."""
+
+    event: str
+    worry: str
+    about: str
+    blocks: bool
+    text: str
+    at_utc: str
+    by_name: str
+    thing_name: str
+    machine_name: str
+
+
+class RedoOnSheet(TypedDict):
+    """A slot that a lead wants set again: whose setup it was, why, about which axis (None: all), in which words."""
+
+    label: str
+    person: str
+    why: str
+    axis: str | None
+    reason: str
+    by_name: str
+    at_utc: str
+
+
 class BoardOnSheet(TypedDict):
-    """How the machine was left."""
+    """How the machine was left. `state` says it in the words of tablets that know nothing of worries."""
 
     state: str
     since_utc: str | None
     by_name: str | None
     open_questions: int
+    left: NotRequired[str]
+    worries: NotRequired[list[WorryOnSheet]]
+    redo: NotRequired[list[RedoOnSheet]]
     unsigned: NotRequired[list[UnsignedOnSheet]]
 
 
@@ -195,7 +224,11 @@ class ApproachOnSheet(TypedDict):
 
 
 class UsualOnSheet(TypedDict):
-    """The usual of one axis: its centre and both lines (None: not known yet), and what they stand on."""
+    """The usual of one axis: its centre and both lines (None: not known yet), and what they stand on.
+
+    `early_stops_nm` are ranges that a radius, an opening or a length explains: a value there is a stop however near the
+    usual. Only a fixture with few setups has them.
+    """
 
     centre_nm: int | None
     ask_nm: int | None
@@ -203,6 +236,7 @@ class UsualOnSheet(TypedDict):
     values: int
     seatings: int
     reasons: list[str]
+    early_stops_nm: NotRequired[list[list[int]]]
 
 
 class BesideOnSheet(TypedDict):

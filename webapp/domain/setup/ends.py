@@ -15,6 +15,7 @@ from webapp.domain.evidence.event_kinds import Answer, Event, SetupFinished, Set
 from webapp.domain.evidence.folded_setup import Answered
 from webapp.domain.setup import lifts
 from webapp.domain.setup.state import Refused, SetupState
+from webapp.domain.setup.worries import close_worry, note_open_worries
 
 
 def start(state: SetupState, event: Event[SetupStarted]) -> None:
@@ -31,6 +32,7 @@ def start(state: SetupState, event: Event[SetupStarted]) -> None:
     listed = next((one for one in state.sheet["people"] if one["id"] == state.person), None)
     if listed is None or (listed["until_utc"] is not None and event["at_utc"] >= listed["until_utc"]):
         state.note(event, "setup.person_not_listed", person=event["person"])
+    note_open_worries(state, event)
 
 
 def finish(state: SetupState, event: Answer[SetupFinished]) -> None:
@@ -64,6 +66,8 @@ def decide(state: SetupState, decision: Decision) -> None:
     """Take in one decision of the server about this setup; of other types there is nothing to take in."""
     if decision["type"] == "question.answered":
         _answer(state, decision)
+    elif decision["type"] == "worry.closed":
+        close_worry(state, decision)
     elif decision["type"] == "signature.verified":
         state.verified.add(decision["data"]["event"])
         _settle_signature(state)

@@ -29,6 +29,7 @@ from webapp.domain.setup import (
     steps,
     touches,
     troubles,
+    worries,
 )
 from webapp.domain.setup.result import result_of
 from webapp.domain.setup.state import AnyEvent, Refused, SetupState
@@ -61,7 +62,7 @@ NOTES: Mapping[str, Handler] = {
     "setup.started": ends.start,
     "setup.resumed": notes.resume,
     "question.put": notes.put_question,
-    "worry.raised": notes.raise_worry,
+    "worry.raised": worries.raise_worry,
     "hold.pressed": notes.press_hold,
     "step.reopened": notes.reopen,
     "stop.lifted": lifts.lift_stop,

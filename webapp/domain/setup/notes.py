@@ -1,4 +1,4 @@
-"""Events that answer no step: questions, worries, holds, corrections, coming back, breaking off.
+"""Events that answer no step: questions, holds, corrections, coming back, breaking off.
 
 Rules of this module:
 - A hold is counted and never held against anyone.
@@ -18,7 +18,6 @@ from webapp.domain.evidence.event_kinds import (
     QuestionPut,
     SetupResumed,
     StepReopened,
-    WorryRaised,
 )
 from webapp.domain.evidence.folded_setup import BrokenOff
 from webapp.domain.setup.state import OPEN, AnyEvent, Refused, SetupState
@@ -42,18 +41,6 @@ def put_question(state: SetupState, event: Event[QuestionPut]) -> None:
         "answer": state.answers.get(data["question"]),
     })  # fmt: skip
     state.question_order[data["question"]] = state.count
-
-
-def raise_worry(state: SetupState, event: Event[WorryRaised]) -> None:
-    """Worry.raised: something is off."""
-    data = event["data"]
-    state.worries.append({
-        "worry": data["worry"],
-        "text": data["text"],
-        "step": event["step"],
-        "at_utc": event["at_utc"],
-        "event": event["id"],
-    })  # fmt: skip
 
 
 def press_hold(state: SetupState, event: Event[Nothing]) -> None:

@@ -8,11 +8,12 @@ Rules of this module:
 
 from __future__ import annotations
 
-from webapp.domain.evidence.folded_setup import Blocked, Folded, NotUsable, Problem, Question, Status
+from webapp.domain.evidence.folded_setup import Blocked, Folded, NotUsable, Problem, Status
 from webapp.domain.evidence.written_sheet import StepOnSheet
 from webapp.domain.plain.errors import Fields
 from webapp.domain.setup import stops
 from webapp.domain.setup.leaving import may_leave
+from webapp.domain.setup.redo import redo_of, untouched_since
 from webapp.domain.setup.remarks import remarks_of
 from webapp.domain.setup.state import SetupState
 from webapp.domain.setup.touches import keep_reasons, waits_at_compare
@@ -61,6 +62,7 @@ def result_of(state: SetupState, seen: set[str]) -> Folded:
         "signatures": state.signatures,
         "sign_off": state.sign_off,
         "not_accepted": state.not_accepted,
+        "redo": redo_of(state),
         "problems": [*state.problems, *_problems_of_decisions(state, seen)],
     }
 
@@ -136,17 +138,10 @@ def _lead_says(state: SetupState) -> Blocked | None:
             continue
         if answer["decision"] == "break_off":
             return {"code": "setup.lead_says_break_off", "fields": {"reason": answer["reason"]}}
-        if answer["decision"] == "touch_again" and _untouched_since(state, question):
+        if answer["decision"] == "touch_again" and untouched_since(state, question):
             fields: Fields = {"axis": question["axis"] or "", "reason": answer["reason"]}
             return {"code": "setup.lead_says_touch_again", "fields": fields}
     return None
-
-
-def _untouched_since(state: SetupState, question: Question) -> bool:
-    """Tell whether the question's axis has not been searched again since the question was put."""
-    if question["axis"] is None:
-        return False
-    return state.searched_at.get(question["axis"], 0) < state.question_order[question["question"]]
 
 
 def _problems_of_decisions(state: SetupState, seen: set[str]) -> list[Problem]:

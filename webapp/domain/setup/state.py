@@ -16,6 +16,7 @@ from webapp.domain.evidence.folded_setup import (
     Answered,
     Blocked,
     BrokenOff,
+    ClosedWorry,
     Copied,
     Correction,
     Hold,
@@ -118,6 +119,7 @@ class SetupState:
     problems: list[Problem] = field(default_factory=list)
     # Decisions of the server, by what they are about.
     answers: dict[str, Answered] = field(default_factory=dict)
+    worries_closed: dict[str, ClosedWorry] = field(default_factory=dict)
     verified: set[str] = field(default_factory=set)
     refused: dict[str, NotCounted] = field(default_factory=dict)
     lifts_verified: set[str] = field(default_factory=set)

@@ -1,7 +1,9 @@
 """Questions to the lead, and the answers.
 
 Rules: a question stays open until a lead answers it with a reason; whoever runs a setup does not answer its
-questions; of two leads who answer at once, the first counts and the other is told so; "touch again" needs an axis.
+questions; of two leads who answer at once, the first counts and the other is told so. A question about an axis and one
+about the whole setup have answers of their own, and so has a setup that is finished already: what can no longer be put
+into it is done again, and the next sheet, the board and its operator's tablet say so.
 """
 
 from __future__ import annotations
@@ -37,7 +39,14 @@ if TYPE_CHECKING:
 
 # A touch of the fold, or one with more beside it.
 AnyTouch = TypeVar("AnyTouch", bound=Touch)
-DECISIONS = ("go_on", "touch_again", "break_off")
+RUNNING = "running"
+
+
+def decisions_for(axis: str | None, status: str) -> tuple[str, ...]:
+    """The answers to a question about an axis or (None) a whole setup, by where the setup stands."""
+    if status == RUNNING:
+        return ("go_on", "touch_again", "break_off") if axis else ("go_on", "break_off")
+    return ("go_on", "touch_again") if axis else ("go_on", "redo")
 
 
 def questions(store: Store, *, only_open: bool = True) -> list[AskedQuestion]:
@@ -64,7 +73,7 @@ def open_questions(store: Store) -> int:
 
 
 def answer(store: Store, question_id: str, by: str, decision: str, reason: str, now: datetime) -> None:
-    """Answer an open question with go_on, touch_again or break_off.
+    """Answer an open question with one of `decisions_for` its axis and its setup.
 
     Raises NoSuchQuestion, RoleMissing, OwnSetup, DecisionUnknown, ReasonMissing, AnsweredAlready.
     """
@@ -74,9 +83,10 @@ def answer(store: Store, question_id: str, by: str, decision: str, reason: str, 
         question = store.setups.question(question_id)
         if question is None:
             raise NoSuchQuestion(question=question_id)
-        if decision not in DECISIONS or (decision == "touch_again" and question["axis"] is None):
-            raise DecisionUnknown(decision=decision[:40])
         setup = store.setups.setup(question["setup"])
+        status = setup["status"] if setup is not None else RUNNING
+        if decision not in decisions_for(question["axis"], status):
+            raise DecisionUnknown(decision=decision[:40])
         if setup is not None and setup["person"] == by:
             raise OwnSetup
         if not store.setups.answer_question(question_id, by, decision, reason, utc_text(now)):

@@ -20,6 +20,7 @@ from webapp.domain.evidence.folded_setup import Folded, Question
 from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.setup.fold import fold
 from webapp.domain.setup.half_set import missing_axes
+from webapp.domain.setup.worries import RaisedWorry
 from webapp.services.errors import NoSuchSetup
 from webapp.services.evidence.stored_events import stored_event
 
@@ -100,6 +101,7 @@ def keep_lists(
         last_at_utc=min(heard_at_utc, max(event["at_utc"] for event in events)),
     )
     _list_questions(store, setup_id, state["questions"])
+    _list_worries(store, setup_id, state, sheet_of(store, first["sheet"]))
     _see_slot(store, machine, setup_id, state)
 
 
@@ -116,6 +118,29 @@ def _list_questions(store: Store, setup_id: str, questions: Iterable[Question]) 
         for question in questions
     ]
     store.setups.put_questions(rows)
+
+
+def _list_worries(store: Store, setup_id: str, state: Folded, sheet: WrittenSheet) -> None:
+    """Worries that name something stand in a list of their own until a lead closes them."""
+    store.worries.put(
+        worries=[
+            RaisedWorry(
+                event=worry["event"],
+                setup=setup_id,
+                machine=sheet["machine"]["id"],
+                fixture=sheet["fixture"]["id"],
+                probe=sheet["probe"]["id"],
+                about=worry["about"],
+                kind=worry["worry"],
+                blocks=worry["blocks"],
+                text=worry["text"],
+                person=state["person"] or "",
+                at_utc=worry["at_utc"],
+            )
+            for worry in state["worries"]
+            if worry["about"] is not None
+        ]
+    )
 
 
 def _see_slot(store: Store, machine: str, setup_id: str, state: Folded) -> None:

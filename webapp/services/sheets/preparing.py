@@ -19,7 +19,7 @@ from datetime import datetime, timedelta
 from threading import Lock
 from typing import TYPE_CHECKING, Any, TypedDict, cast
 
-from webapp.domain.evidence.written_sheet import Said
+from webapp.domain.evidence.written_sheet import RedoOnSheet, Said, WorryOnSheet
 from webapp.domain.plain.axes import Axis
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.procedure.procedure import Revision
@@ -49,6 +49,8 @@ from webapp.services.numbers import z_reading
 from webapp.services.numbers.histories import seating_history, usual_of
 from webapp.services.setups.board import machine_state
 from webapp.services.setups.half_set import half_set_slots
+from webapp.services.setups.to_redo import SlotToRedo, slots_to_redo
+from webapp.services.setups.worrying import OpenWorry
 from webapp.services.sheets import known_of_axis
 from webapp.services.sheets.cause_material import causes_now
 from webapp.services.times import from_text, later, utc_text
@@ -222,7 +224,8 @@ class _Inputs:
         fixture = self._fixture.id
         histories = {face.axis: seating_history(store, fixture, face.axis) for face in self._fixture.faces}
         usuals_now = {axis: _usual(store, *parts, axis, history, now) for axis, history in histories.items()}
-        choices = {axis: lines_of(store, self.rules, fixture, axis) for axis in histories}
+        unit = self._machine.unit
+        choices = {axis: lines_of(store, self.rules, fixture, axis, unit) for axis in histories}
         causes = causes_now(store, *parts[1:], usuals_now, choices, self._slots, histories)
         return plan_axes(*parts, usuals_now, causes, self._z_reading)
 
@@ -235,12 +238,19 @@ def current_procedure(store: Store) -> Revision:
     return Revision.from_text(value["text"], value["hash"])
 
 
-def lines_of(store: Store, rules: ShopRules, fixture_id: str, axis: str) -> LinesChoice:
+def lines_of(store: Store, rules: ShopRules, fixture_id: str, axis: str, unit: str) -> LinesChoice:
     """The lead's choice for one fixture and axis, the shop's where there is none of its own."""
-    own = store.shop.choice(fixture_id, axis)
+    own, shops = store.shop.choice(fixture_id, axis), lines_choice(rules, axis, unit)
     if own is None:
-        return lines_choice(rules)
-    return LinesChoice(own["ask_one_in"], own["stop_one_in"], own["ceiling_nm"], own["coverage_factor"])
+        return shops
+    return replace(
+        shops,
+        ask_one_in=own["ask_one_in"],
+        stop_one_in=own["stop_one_in"],
+        ceiling_nm=own["ceiling_nm"],
+        coverage_factor=own["coverage_factor"],
+        stop_length_nm=own["stop_length_nm"],
+    )
 
 
 @dataclass(frozen=True)
@@ -272,7 +282,8 @@ def axis_parts(store: Store, fixture_id: str, axis: str) -> AxisParts:
         for face in fixture.faces:
             if face.axis == axis:
                 floor = known_of_axis.floor(store, rules, machine, fixture, probe, axis)
-                choice, own = lines_of(store, rules, fixture_id, axis), store.shop.choice(fixture_id, axis)
+                choice = lines_of(store, rules, fixture_id, axis, machine.unit)
+                own = store.shop.choice(fixture_id, axis)
                 return AxisParts(rules, machine, machine_id, fixture, face, floor, choice, own is not None)
     raise NoSuchFixture(fixture=fixture_id[:LONGEST_NAME])
 
@@ -288,7 +299,7 @@ def _usual(
     now: datetime | None = None,
 ) -> Usual:
     floor = known_of_axis.floor(store, rules, machine, fixture, probe, axis, now)
-    choice = lines_of(store, rules, fixture.id, axis)
+    choice = lines_of(store, rules, fixture.id, axis, machine.unit)
     return usual_of(store, fixture.id, axis, history, floor, choice, machine.display)
 
 
@@ -371,4 +382,36 @@ def _seating(store: Store, fixture: Fixture) -> Seating:
 def _board(store: Store, machine_id: str, now: datetime) -> Board:
     names = {person["id"]: person["name"] for person in store.people.everybody()}
     state = machine_state(store, machine_id, now, names)
-    return Board(state["state"], state["since_utc"], state["by_name"], state["open_questions"])
+    # A tablet of an earlier version knows no state of this name, and shows the nearest that is not clear.
+    known = "unknown" if state["state"] == "worry" else state["state"]
+    worries = tuple(_worry(one) for one in state["worries"])
+    left = (state["since_utc"], state["by_name"], state["open_questions"])
+    redo = tuple(_redo(one) for one in slots_to_redo(store, machine_id, names))
+    return Board(known, *left, worries, left=state["state"], redo=redo)
+
+
+def _worry(one: OpenWorry) -> WorryOnSheet:
+    row = one.row
+    return {
+        "event": row.event,
+        "worry": row.kind,
+        "about": row.about,
+        "blocks": row.blocks,
+        "text": row.text,
+        "at_utc": row.at_utc,
+        "by_name": one.by_name,
+        "thing_name": one.thing_name,
+        "machine_name": one.machine_name,
+    }
+
+
+def _redo(one: SlotToRedo) -> RedoOnSheet:
+    return {
+        "label": one.label,
+        "person": one.person,
+        "why": one.why,
+        "axis": one.axis,
+        "reason": one.reason,
+        "by_name": one.by_name,
+        "at_utc": one.at_utc,
+    }

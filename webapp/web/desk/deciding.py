@@ -20,7 +20,7 @@ from webapp.services.errors import ServiceError, SetupChanged
 from webapp.services.setups import answering, recording
 from webapp.services.shop import register
 from webapp.web.desk import forms
-from webapp.web.desk.opened import must_see, opened
+from webapp.web.desk.opened import opened
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import rendering
@@ -35,14 +35,12 @@ def sign_off(setup_id: object) -> Response:
     """Review, then sign off with the passphrase. The record is sealed at once; if that fails, the sign-off stays."""
     form, parts, who = forms.SignOff(), wiring(), sessions.signed_in()
     identifier = str(setup_id)
-    _must_be_there(identifier)
     stake = signing_off.values_at_stake(parts.store, identifier)
     form.offer([one.axis for one in stake.standing_as("beyond")])
     if request.method == "POST" and form.validate():
         try:
             signing_off.sign_off(
                 parts.store,
-                parts.keyring,
                 identifier,
                 who.id,
                 form.passphrase.data,
@@ -57,11 +55,6 @@ def sign_off(setup_id: object) -> Response:
         else:
             return _to_setup(identifier, "sealed" if _sealed(identifier) else "not_sealed")
     return _decision_page("desk/sign_off.html", form, identifier, stake=stake)
-
-
-def _must_be_there(setup_id: str) -> None:
-    """Raise NotFound for a setup that nobody has heard of."""
-    must_see(setup_id)
 
 
 def _values_choice(form: forms.SignOff, setup_id: str) -> ValuesChoice:
@@ -85,7 +78,6 @@ def not_accept(setup_id: object) -> Response:
         try:
             signing_off.not_accept(
                 parts.store,
-                parts.keyring,
                 identifier,
                 who.id,
                 form.passphrase.data,
@@ -114,6 +106,13 @@ def question(question_id: object) -> Response:
     asked = answering.question(parts.store, str(question_id))
     if asked is None:
         raise NotFound
+    about = opened(asked["setup"])
+    status = about["row"]["status"]
+    form.offer(
+        answering.decisions_for(asked["axis"], status),
+        about_axis=asked["axis"] is not None,
+        finished=status != answering.RUNNING,
+    )
     if request.method == "POST" and form.validate():
         try:
             answering.answer(
@@ -128,7 +127,6 @@ def question(question_id: object) -> Response:
             form.refuse(None, plain(refusal.code, refusal.fields))
         else:
             return _see_other(url_for("desk.queue", done="answered"))
-    about = opened(asked["setup"])
     about["touches"] = [one for one in about["touches"] if asked["axis"] in {None, one["axis"]}]
     asked_about = answering.touch_asked_about(asked, about["touches"])
     return _page("desk/question.html", form, asked=asked, asked_about=asked_about, **about)

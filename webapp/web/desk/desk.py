@@ -18,7 +18,7 @@ from webapp.services.decisions import signing_off
 from webapp.services.evidence import auditing, timekeeping
 from webapp.services.intake import intake
 from webapp.services.numbers import past_values
-from webapp.services.setups import answering, listing, recording
+from webapp.services.setups import answering, listing, recording, worrying
 from webapp.services.shop import reading
 from webapp.web.desk.opened import must_see, opened
 from webapp.web.edge import sessions
@@ -42,8 +42,9 @@ def queue() -> str:
     parts = wiring()
     return render_template(
         "desk/queue.html",
-        queue=signing_off.queue(parts.store, parts.now()),
+        queue=signing_off.queue(parts.store),
         questions=answering.questions(parts.store),
+        worries=worrying.open_worries(parts.store),
         unsealed=recording.unsealed(parts.store),
         waiting=intake.waiting(parts.store),
         refused=intake.refused(parts.store),

@@ -141,19 +141,45 @@ class NotAccept(DeskForm):
     passphrase = secret("Your passphrase, again")
 
 
+# What the lead can say, by the decision, whether the question is about an axis, and whether the setup is finished.
+ANSWERS = {
+    ("go_on", True, False): "Go on",
+    ("touch_again", True, False): "Touch again",
+    ("break_off", True, False): "Break off",
+    ("go_on", False, False): "It is all right: go on",
+    ("break_off", False, False): "End this setup: put the probe away",
+    ("go_on", True, True): "The value stands",
+    ("touch_again", True, True): "Touch it again, in a new setup",
+    ("go_on", False, True): "It is all right as it is",
+    ("redo", False, True): "Do the whole setup again",
+}
+
+
 class Answer(DeskForm):
     """What to do, and why."""
 
     decision = RadioField(
-        "What the operator shall do",
-        [InputRequired("Nothing is chosen. Choose one of the three.")],
-        choices=[
-            SelectChoice("go_on", "Go on"),
-            SelectChoice("touch_again", "Touch again"),
-            SelectChoice("break_off", "Break off"),
-        ],
+        "What the operator shall do", [InputRequired("Nothing is chosen. Choose one of them.")], choices=[]
     )
     reason = words("Reason", "It is empty. Say why in a sentence; it goes into the record.")
+
+    def offer(self, decisions: Sequence[str], *, about_axis: bool, finished: bool) -> None:
+        """Offer these decisions in the words that fit the question and where its setup stands."""
+        self.decision.choices = [SelectChoice(one, ANSWERS[one, about_axis, finished]) for one in decisions]
+
+
+class CloseWorry(DeskForm):
+    """By a check or with a reason, and the words."""
+
+    how = RadioField(
+        "How it is closed",
+        [InputRequired("Nothing is chosen. Choose one of the two.")],
+        choices=[
+            SelectChoice("checked", "It was checked"),
+            SelectChoice("reasoned", "No check is needed"),
+        ],
+    )
+    reason = words("What was found, or why", "It is empty. Say it in a sentence; it goes onto the ledger.")
 
 
 class TabletReason(DeskForm):
@@ -174,7 +200,8 @@ class Lines(DeskForm):
     """The lines of one axis, looked at by address."""
 
     ask = StringField("One false ask in so many setups", [InputRequired()])
-    stop = StringField("One false stop in so many", [InputRequired()])
+    stop_length = StringField("Stop line: what would hurt here")
+    stop = StringField("Without a length: one false stop in so many")
     ceiling = StringField("Ceiling of both lines", [InputRequired()])
     factor = StringField("Coverage factor of the floor")
 

@@ -48,6 +48,7 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "deciding.not_accept": LEADS,
     "deciding.seal": LEADS,
     "deciding.question": LEADS,
+    "worrying.worry": LEADS,
     "registers.tablets": LEADS,
     "registers.make_code": LEADS,
     "registers.disable_tablet": LEADS,

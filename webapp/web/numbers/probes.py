@@ -19,6 +19,7 @@ from webapp.domain.probe.probe_health import DIAMETRAL, TOUCHED_AT, CheckTyped
 from webapp.domain.probe.ring_check import RingCheck
 from webapp.services.numbers import probing
 from webapp.services.numbers.probing import ProbeHealth
+from webapp.services.setups import worrying
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.budgets import fine
@@ -48,7 +49,14 @@ def probe(probe: str) -> str:
     """One probe: what its checks found, and whether the last one still holds."""
     parts = wiring()
     found = _shown(probing.health(parts.store, probe, parts.now()))
-    return render_template("desk/probe.html", **found, done=request.args.get("done"), names=names())
+    about = [
+        one
+        for one in worrying.open_worries(parts.store)
+        if (one.row.about, one.row.probe) == ("probe", probe)
+    ]
+    return render_template(
+        "desk/probe.html", **found, done=request.args.get("done"), names=names(), worries=about
+    )
 
 
 @blueprint.route("/desk/probes/<probe>/check", methods=["GET", "POST"])

@@ -178,14 +178,7 @@ def json_text(value: Any) -> str:
 
 
 FACES = {"left_end": "left end", "right_end": "right end", "front": "front", "back": "back", "top": "top"}
-WORRIES = {
-    "probe_looks_wrong": "the probe looks wrong",
-    "machine_looks_wrong": "the machine looks wrong",
-    "somebody_in_the_way": "somebody is in the way",
-    "wrong_place": "wrong place",
-    "other": "something else",
-}
-DECISIONS = {"go_on": "go on", "touch_again": "touch again", "break_off": "break off"}
+DECISIONS = {"go_on": "go on", "touch_again": "touch again", "break_off": "break off", "redo": "do it again"}
 BREAKS = {
     "stop_verdict": "the verdict was stop",
     "machine": "something about the machine",
@@ -233,7 +226,7 @@ FILTERS: dict[str, Callable[..., str]] = {
     "apart": apart,
     "tojson_text": json_text,
     "face": in_words(FACES),
-    "worry": in_words(WORRIES),
+    "worry": lambda kind: plain(f"worry.{kind}"),
     "decision": in_words(DECISIONS),
     "break_reason": in_words(BREAKS),
     "because": in_words(BECAUSE),

@@ -5,6 +5,7 @@
 import {RuleError} from '../plain/errors.js';
 import {decideLift} from './lifts.js';
 import {close, note, open} from './state.js';
+import {closeWorry, noteOpenWorries} from './worries.js';
 
 export function start(state, event) {
   if (state.setup !== null) throw new RuleError('setup.already_started');
@@ -15,6 +16,7 @@ export function start(state, event) {
   if (startedAtUtc >= expires) note(state, event, 'setup.sheet_expired', {at_utc: expires});
   const listed = people.find(({id}) => id === person);
   if (!listed || (listed.until_utc !== null && startedAtUtc >= listed.until_utc)) note(state, event, 'setup.person_not_listed', {person});
+  noteOpenWorries(state, event);
 }
 
 /** The review is done. */
@@ -41,6 +43,7 @@ export function sign(state, event) {
 export function decide(state, {type, by, at_utc: atUtc, data}) {
   const said = {by, at_utc: atUtc};
   if (type === 'question.answered') answer(state, data.question, {decision: data.decision, reason: data.reason, ...said});
+  if (type === 'worry.closed') closeWorry(state, data.worry, {how: data.how, reason: data.reason, ...said});
   if (type === 'signature.verified') state.verified.add(data.event);
   if (type === 'signature.refused') state.refused.set(data.event, {refused_because: data.reason, tries_left: data.tries_left ?? null});
   if (type === 'lift.verified' || type === 'lift.refused') decideLift(state, type, data);

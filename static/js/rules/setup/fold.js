@@ -7,12 +7,13 @@ import {copyValues, putBack, readLabel, zeroRow} from './copying.js';
 import {decide, finish, sign, start} from './ends.js';
 import {giveUp, handOver, leave, leaveUnsigned, takeOver} from './leaving.js';
 import {liftStop} from './lifts.js';
-import {breakOff, explainBreak, pressHold, putQuestion, raiseWorry, reopen, resume, undoBreak} from './notes.js';
+import {breakOff, explainBreak, pressHold, putQuestion, reopen, resume, undoBreak} from './notes.js';
 import {result} from './result.js';
 import {currentStep, newState, note} from './state.js';
 import {checkBoard, clearSlot, doStep, readCaution, readSlot, readTool, tickChecks} from './steps.js';
 import {enterTouch, keepTouch, readAgain, repeatTouch} from './touches.js';
 import {meetTrouble} from './troubles.js';
+import {raiseWorry} from './worries.js';
 import {enterSquare} from '../touch/square.js';
 
 // An event that answers a step, and the kinds of step that it can answer.

@@ -1,5 +1,5 @@
 /**
- * Events that answer no step: questions, worries, holds, corrections, coming back, breaking off. The twin of
+ * Events that answer no step: questions, holds, corrections, coming back, breaking off. The twin of
  * webapp/domain/setup/notes.py, where the rules stand.
  */
 import {RuleError} from '../plain/errors.js';
@@ -15,11 +15,6 @@ export function putQuestion(state, event) {
   if (axis !== null && !state.axes.has(axis)) throw new RuleError('setup.axis_unknown', {axis});
   state.questions.push({question, axis, text, ...when(event), answer: state.answers.get(question) ?? null});
   state.questionOrder.set(question, state.count);
-}
-
-export function raiseWorry(state, event) {
-  const {worry, text} = event.data;
-  state.worries.push({worry, text, step: event.step, ...when(event)});
 }
 
 export function pressHold(state, event) {

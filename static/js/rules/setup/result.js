@@ -1,4 +1,5 @@
 /** What a folded setup says, as plain data: the twin of the second half of webapp/domain/setup/fold.py. */
+import {redoOf, untouchedSince} from './redo.js';
 import {currentStep} from './state.js';
 import {mayLeave} from './leaving.js';
 import {remarksOf} from './remarks.js';
@@ -17,7 +18,7 @@ export function result(state, seen) {
     touches: state.touches, squares: state.squares, values_nm: valuesNm(state), holds: state.holds, questions: state.questions, worries: state.worries,
     corrections: state.corrections, resumes: state.resumes, broken_off: state.brokenOff,
     break_can_be_undone: state.beforeBreak !== null, outcome: state.outcome, signatures: state.signatures,
-    sign_off: state.signOff, not_accepted: state.notAccepted,
+    sign_off: state.signOff, not_accepted: state.notAccepted, redo: redoOf(state),
     troubles: state.troubles, lifts: state.lifts, may_touch_again: step?.kind === 'compare' && (!state.stopsAreTheLeads || mayTouchAgain(state, step.axis)),
     may_leave: mayLeave(state), copy_waits_for_label: state.copyWaits !== null, put_backs: state.putBacks, zeroed: state.zeroed,
     not_usable: state.givenUp.length === 0 ? null : {slot: state.slot, axes: state.givenUp, zeroed: state.zeroed !== null},
@@ -63,8 +64,7 @@ function leadSays(state) {
   if (state.brokenOff !== null || state.outcome !== null) return null;
   for (const {question, axis, answer} of state.questions) {
     if (answer?.decision === 'break_off') return {code: 'setup.lead_says_break_off', fields: {reason: answer.reason}};
-    const untouched = axis !== null && (state.searchedAt.get(axis) ?? 0) < state.questionOrder.get(question);
-    if (answer?.decision === 'touch_again' && untouched) {
+    if (answer?.decision === 'touch_again' && untouchedSince(state, {question, axis})) {
       return {code: 'setup.lead_says_touch_again', fields: {axis, reason: answer.reason}};
     }
   }

@@ -5,12 +5,13 @@ import {say} from '../say.js';
 import {halfSet, machineState, notice, stepText} from '../text.js';
 import {rows} from '../choices.js';
 import {dayAndTime} from '../when.js';
+import {openWorries, worriesList} from '../worries.js';
 
-export function boardStep({setup, step, commit}) {
+export function boardStep({tablet, setup, step, commit}) {
   const found = setup.rows.filter(({payload}) => payload.type === 'board.checked').at(-1)?.payload.data.found;
   return {
     strip: machineState(setup, step),
-    left: [boardPlate(setup.sheet), stepText(setup, step)],
+    left: [boardPlate(setup.sheet, openWorries(setup.sheet, tablet.worriesHere)), stepText(setup, step)],
     right: [
       found && found !== 'clear' && notice('ask', say(`tablet.board.do_${found}`)),
       rows(step.choices, id => commit('board.checked', {found: id, text: ''}), {action: 'found'}),
@@ -18,13 +19,17 @@ export function boardStep({setup, step, commit}) {
   };
 }
 
-/** How the register says the machine was left. */
-export function boardPlate({board: {state, since_utc: since, by_name: by, open_questions: open}, slots}) {
+/** How the register says the machine was left, and what is open about it in people's own words. */
+export function boardPlate({board: {state, left = state, since_utc: since, by_name: by, open_questions: open, redo = []}, slots}, worries, listed = worries) {
   const halves = slots.filter(({missing_axes: missing}) => missing?.length > 0);
+  const again = redo.filter(({label}) => !halves.some(half => half.label === label));
   const when = since && say(by ? 'tablet.board.since_by' : 'tablet.board.since', {time: dayAndTime(since), by: by ?? ''});
+  const value = worries.length > 0 && left === 'clear' ? 'worry' : left;
   return [
-    plate(say('tablet.board.left'), {value: say(`tablet.board.${state}`), other: when}, 'words'),
+    plate(say('tablet.board.left'), {value: say(`tablet.board.${value}`), other: when}, 'words'),
+    worriesList(listed),
     open > 0 && el('p', {class: 'open-questions'}, say(open === 1 ? 'tablet.board.open_question' : 'tablet.board.open_questions', {count: open})),
     halves.length > 0 && halfSet('open-half', say('tablet.board.half_set', {slots: halves.map(({label}) => label).join(', ')})),
+    again.length > 0 && halfSet('open-half', say('tablet.board.to_redo', {slots: again.map(({label}) => label).join(', ')})),
   ];
 }

@@ -71,7 +71,7 @@ function sums(setup, axis, touch) {
     usual.centre_nm !== null && row(say('tablet.compare.lines'), `${line(usual.ask_nm)} · ${line(usual.stop_nm)}`, 'small lines')));
 }
 
-function questionBlock({text, at_utc: at, answer}, setup) {
+export function questionBlock({text, at_utc: at, answer}, setup) {
   return el('div', {class: `question ${answer ? 'answered' : ''}`},
     el('p', {class: 'label'}, say(answer ? 'tablet.question.put_at' : 'tablet.question.waits', {time: clockTime(at)})), el('p', {class: 'own-words'}, text),
     answer && [

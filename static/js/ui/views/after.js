@@ -2,6 +2,7 @@
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {notice} from '../text.js';
+import {questionBlock} from '../steps/compare.js';
 import {review, slotLeft} from '../steps/finish.js';
 import {signStep} from '../steps/sign.js';
 import {around} from './step.js';
@@ -17,12 +18,30 @@ export function afterView(tablet) {
     left: [
       el('div', {class: `signature ${stand}`, data: {signature: stand}}, el('span', {class: 'verdict-sign', 'aria-hidden': 'true'}, stand === 'on_device' ? '…' : stand === 'not_accepted' ? '×' : '='),
         el('div', {}, el('p', {class: 'verdict-word'}, say(`tablet.after.${stand}`)), el('p', {}, setup.personName))),
-      el('p', {class: 'lead'}, say(`tablet.after.next_${stand}`, {lead: setup.lead})),
-      notice('plain', say(state.probe_in_spindle ? 'tablet.after.board_probe' : 'tablet.after.board_stowed', {machine: setup.machine.name})),
+      state.redo ? notice('stop', redoSentence(setup, state.redo)) : el('p', {class: 'lead'}, say(`tablet.after.next_${stand}`, {lead: setup.lead})),
+      answersSince(setup, signature),
+      notice('plain', say(handedOn(state), {machine: setup.machine.name})),
     ],
     right: [slotLeft(setup), review(setup)],
     go: {label: say('tablet.after.another'), action: 'another', press: () => tablet.leaveSetup()},
   };
+}
+
+/** How the machine is handed on, as the board will say it. */
+function handedOn({probe_in_spindle: inSpindle, worries}) {
+  if (inSpindle) return 'tablet.after.board_probe';
+  return worries.some(({about, closed}) => about !== null && closed === null) ? 'tablet.after.board_worry' : 'tablet.after.board_stowed';
+}
+
+/** What the lead wants done again, in the lead's own words. */
+function redoSentence(setup, {why, axis, reason, by}) {
+  return say(`tablet.redo.${why}`, {by: setup.nameOf(by) ?? say('tablet.question.the_lead'), axis: axis ?? '', slot: setup.slotLabel, reason});
+}
+
+/** Answers that came after the signature: nothing else on this screen would tell them. */
+function answersSince(setup, signature) {
+  const later = setup.state.questions.filter(({answer}) => answer && answer.at_utc > (signature?.at_utc ?? ''));
+  return later.map(question => questionBlock(question, setup));
 }
 
 function signAgain(tablet) {

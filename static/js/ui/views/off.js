@@ -2,17 +2,21 @@
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {rows} from '../choices.js';
-import {ownWords} from '../text.js';
+import {WORRIES} from '../../rules/setup/worries.js';
+import {notice, ownWords} from '../text.js';
 import {clockTime} from '../when.js';
 import {around, beside, breakOff} from './step.js';
 
-const WORRIES = ['probe_looks_wrong', 'machine_looks_wrong', 'somebody_in_the_way', 'wrong_place', 'other'];
+/** What happened is told in words where there is time: the next person and the lead read them. */
+const IN_WORDS = ['hit_something', 'stylus_bent', 'fell', 'vise_loose', 'other'];
+const THINGS = ['probe', 'vise', 'machine'];
 
 export function offView(tablet) {
-  if (tablet.view.words) return wordsView(tablet);
+  if (tablet.view.words) return wordsView(tablet, tablet.view.words);
   const {setup} = tablet;
   const raised = setup.state.worries.filter(({step}) => step === setup.state.current_step);
-  const raise = worry => (worry === 'other' ? tablet.go({name: 'off', words: true}) : tablet.act(() => setup.commit('worry.raised', {worry, text: ''}), {stay: true}));
+  const kept = setup.state.worries.find(({blocks, closed}) => blocks && closed === null);
+  const raise = worry => (IN_WORDS.includes(worry) ? tablet.go({name: 'off', words: worry}) : tablet.act(() => raiseNow(setup, worry, ''), {stay: true}));
   return {
     name: 'off', step: setup.state.current_step, kind: 'off', title: say('tablet.off.title'), ...around(tablet),
     left: [
@@ -20,9 +24,10 @@ export function offView(tablet) {
       el('p', {class: 'lead'}, say('tablet.off.call', {lead: setup.lead})),
       el('p', {class: 'label'}, say('tablet.off.not_a_stop')),
       raised.length > 0 && el('ul', {class: 'noted'}, raised.map(({worry, text, at_utc: at}) => el('li', {}, say(text ? 'tablet.off.noted_words' : 'tablet.off.noted', {time: clockTime(at), worry: say(`tablet.worry.${worry}`), text})))),
+      kept && notice('ask', say(`tablet.off.blocks_${kept.about}`, {lead: setup.lead})),
     ],
     right: [
-      rows(WORRIES.map(id => ({id, label: say(`tablet.worry.${id}`)})), raise, {action: 'worry'}),
+      rows(Object.keys(WORRIES).map(id => ({id, label: say(`tablet.worry.${id}`)})), raise, {action: 'worry', kind: 'pairs'}),
       el('div', {class: 'ways'}, button(say('tablet.compare.put_question'), 'put-question', () => tablet.go({name: 'question', axis: setup.current?.axis ?? null})),
         !setup.state.broken_off && button(say(setup.state.probe_in_spindle ? 'tablet.break.button' : 'tablet.break.button_no_probe'), 'break-off', () => breakOff(tablet))),
     ],
@@ -31,20 +36,27 @@ export function offView(tablet) {
   };
 }
 
-/** Something else: what it is, in one's own words if there is time for them. */
-function wordsView(tablet) {
+const raiseNow = (setup, worry, text, about = WORRIES[worry].about) => setup.commit('worry.raised', {worry, text, about});
+
+/** What it is, in one's own words if there is time for them; something else also says what it is about. */
+function wordsView(tablet, worry) {
   const {setup} = tablet;
   const own = ownWords(setup, 'worry', say('tablet.off.words'));
+  const about = setup.draft.about ?? null;
+  const pick = id => { setup.keepDraft({...setup.draft, about: id === about ? null : id}); tablet.refresh(); };
   const note = () => tablet.act(async () => {
-    const row = await setup.commit('worry.raised', {worry: 'other', text: own.words()});
+    const row = await raiseNow(setup, worry, own.words(), worry === 'other' ? about : undefined);
     own.forget();
     tablet.view = {name: 'off'};
     return row;
   }, {stay: true});
   return {
-    name: 'off', step: setup.state.current_step, kind: 'off-words', title: say('tablet.worry.other'), ...around(tablet),
+    name: 'off', step: setup.state.current_step, kind: 'off-words', title: say(`tablet.worry.${worry}`), ...around(tablet),
     left: [el('p', {class: 'lead'}, say('tablet.off.first')), el('p', {class: 'label'}, say('tablet.off.not_a_stop'))],
-    right: [own.parts, el('p', {class: 'label'}, say('tablet.off.words_optional'))],
+    right: [
+      own.parts, el('p', {class: 'label'}, say('tablet.off.words_optional')),
+      worry === 'other' && [el('p', {class: 'label'}, say('tablet.off.about')), rows(THINGS.map(id => ({id, label: say(`tablet.off.about_${id}`)})), pick, {chosen: about ?? '', action: 'about', kind: 'compact'})],
+    ],
     go: {label: say('tablet.off.note'), action: 'note', press: note},
     beside: [...beside(tablet).slice(0, 1), tablet.backButton({name: 'off'})],
   };

@@ -7,6 +7,7 @@ import {dayAndTime, span} from '../when.js';
 import {boardPlate} from '../steps/board.js';
 import {leftHalfSet} from '../steps/slot.js';
 import {plate} from '../plate.js';
+import {openWorries, worrySentence} from '../worries.js';
 import {noAge, toldBy, wrongClock} from './times.js';
 
 const FILTER_FROM = 13;
@@ -25,7 +26,7 @@ export function machinesView(tablet) {
   };
 }
 
-const machineNote = (tablet, sheet) => [say(`tablet.board.${sheet.board.state}`), sheet.fixture.name, say('tablet.start.sheet_age', {span: span(tablet.clock.ageMs(sheet.compiled_at_utc))})].join(' · ');
+const machineNote = (tablet, sheet) => [say(`tablet.board.${sheet.board.left ?? sheet.board.state}`), sheet.fixture.name, say('tablet.start.sheet_age', {span: span(tablet.clock.ageMs(sheet.compiled_at_utc))})].join(' · ');
 
 export function peopleView(tablet) {
   const {machine} = tablet.view;
@@ -63,21 +64,35 @@ export function readyView(tablet) {
   const {hash, sheet} = tablet.sheetOf(machine);
   const person = sheet.people.find(each => each.id === id);
   const own = slotsOf(sheet, person);
+  const worries = openWorries(sheet, tablet.worriesHere);
   const refusals = whyNot(tablet, sheet, person, own);
   return {
     name: 'ready', title: say('tablet.start.ready', {name: person.name, machine: sheet.machine.name}),
     left: [
-      refusals.map(text => notice('stop', text)), leftHalfSet(own),
+      refusals.map(text => notice('stop', text)), leftHalfSet(own), saidSince(tablet, sheet, id),
       wrongClock(tablet.clock),
       el('div', {class: 'plates two'}, plate(say('tablet.start.your_slot'), {value: own[0]?.label ?? say('tablet.slot.none'), other: own[0]?.until_utc ? say('tablet.start.until', {time: dayAndTime(own[0].until_utc)}) : null}),
-        el('div', {}, boardPlate(sheet))),
-      el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
+        el('div', {}, boardPlate(sheet, worries, worries.filter(({blocks}) => !blocks)))),
+      !worries.some(({blocks}) => blocks) && el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
       el('p', {class: 'label'}, say('tablet.start.sheet_from', {time: dayAndTime(sheet.compiled_at_utc), span: span(tablet.clock.ageMs(sheet.compiled_at_utc)), until: dayAndTime(sheet.expires_at_utc)}), ' ', toldBy(tablet.clock)),
     ],
     right: [el('p', {class: 'standing'}, sheet.shop.notice)],
     go: refusals.length === 0 && {label: say('tablet.start.begin'), action: 'begin', press: () => tablet.begin(hash, sheet, id)},
     beside: [tablet.backButton({name: 'people', machine})],
   };
+}
+
+/** What a lead said about this person's last setup here: done again, or an answer that came after they had gone on. */
+function saidSince({lastWords}, {board: {redo = []}, people}, person) {
+  const own = redo.filter(one => one.person === person);
+  const the = by => people.find(({id}) => id === by)?.name ?? say('tablet.question.the_lead');
+  const refused = own.length === 0 && lastWords?.notAccepted;
+  const calm = (lastWords?.answers ?? []).filter(({answer}) => answer.decision === 'go_on');
+  return [
+    own.map(({why, axis, label, reason, by_name: by}) => notice('stop', say(`tablet.redo.${why}`, {by, axis: axis ?? '', slot: label, reason}))),
+    refused && notice('stop', say('tablet.redo.not_accepted', {by: the(refused.by), axis: '', slot: '', reason: refused.reason})),
+    calm.map(({text, answer: {by, reason}}) => notice('plain', say('tablet.start.answered', {by: the(by), text, reason}))),
+  ];
 }
 
 /** Every reason why this person cannot begin here now, each with what to do. */
@@ -90,6 +105,7 @@ function whyNot(tablet, sheet, person, own) {
     rightEnded(person, now) && say('tablet.start.not_authorised', {time: dayAndTime(person.until_utc), ...lead}),
     own.length === 0 && say('tablet.start.no_slot', lead),
     own.length > 0 && own.every(slot => slotEnded(slot, now)) && say('tablet.start.slot_ended', {slot: own[0].label, ...lead}),
+    ...openWorries(sheet, tablet.worriesHere).filter(({blocks}) => blocks).map(one => say(`tablet.start.worry_${one.about}`, {worry: worrySentence(one), ...lead})),
     tablet.sync.state.device !== 'enrolled' && say(`tablet.device.${tablet.sync.state.device}`, lead),
   ].filter(Boolean);
 }
