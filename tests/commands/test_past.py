@@ -18,7 +18,8 @@ END = "9999-12-31T23:59:59-12:00,mill-1,vise-a,vise-a-1,-381.214\n"
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> House:
+def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> House:
+    monkeypatch.setenv("ZEROKEEP_KEY_PASSPHRASE", "four plain words here")
     (tmp_path / "shop").mkdir()
     return House(tmp_path / "shop")
 
