@@ -45,9 +45,10 @@ def test_a_moving_jaw_touched_is_a_stop_and_the_fixed_one_touched_again_agrees(o
     assert not tablet.offers("keep")
     assert "moving jaw" in tablet.page.locator(".causes li").first.inner_text()
     tablet.tap("touch-again")
-    assert tablet.step == "y.search"
-    odile.walk(until="z.search")
+    assert tablet.step == "y.over"
+    odile.walk(until="stow.up")
     assert [one["data"]["verdict"] for one in tablet.events_of("touch.entered")] == [
+        "agrees",
         "agrees",
         "stop",
         "agrees",
@@ -116,7 +117,7 @@ def test_a_stop_goes_on_only_with_the_leads_answer_which_arrives_by_itself(
     tablet.page.locator(".bottom .go").and_(tablet.page.locator(f'[data-action="{offered}"]')).wait_for()
     assert "A plate was left on the jaw; I have seen it." in tablet.text()
     tablet.tap(offered)
-    assert tablet.step == ("y.search" if decision == "go_on" else "stow.up")
+    assert tablet.step == ("y.over" if decision == "go_on" else "stow.up")
 
 
 def test_breaking_off_with_the_probe_in_the_spindle_takes_one_press_and_ends_with_the_probe_stowed(
