@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 from granian.constants import Interfaces, SSLProtocols
+from granian.http import HTTP1Settings
 from granian.log import LogLevels
 from granian.server import Server
 
@@ -31,6 +32,7 @@ from webapp.charts.paper import warm_up
 from webapp.proof.errors import ProofError
 from webapp.proof.seal_term import seal_term
 from webapp.proof.tls_certificate import check_tls
+from webapp.reception import Reception
 from webapp.services.setups import recording
 from webapp.services.sheets import preparing
 from webapp.settings import BadSetting, Settings
@@ -41,7 +43,8 @@ if TYPE_CHECKING:
     from flask import Flask
 
 BLOCKING_THREADS = 8
-BACKPRESSURE = 64
+MOST_CONNECTIONS = 1024
+HEADER_WAIT_MS = 10_000  # a connection that asks nothing for so long is closed
 LONGEST_END_S = 20
 PAUSE_S = 1.0  # between two records, so that people who wait for a page go first
 PARENT_DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG of Linux, prctl(2)
@@ -74,10 +77,10 @@ def serve(settings: Settings, say: TextIO = sys.stdout) -> None:
         "zerokeep",
         address=settings.host,
         port=settings.port,
-        interface=Interfaces.WSGI,
+        interface=Interfaces.ASGI,
         workers=1,
-        blocking_threads=BLOCKING_THREADS,
-        backpressure=BACKPRESSURE,
+        backpressure=MOST_CONNECTIONS,
+        http1_settings=HTTP1Settings(header_read_timeout=HEADER_WAIT_MS),
         websockets=False,
         log_level=LogLevels.error,
         ssl_cert=settings.tls_certificate,
@@ -196,7 +199,7 @@ def _load(settings: Settings, parent: int) -> Callable[..., Any]:
     threading.Thread(target=warm_up, daemon=True).start()
     threading.Thread(target=read_the_past, args=(app,), daemon=True).start()
     threading.Thread(target=_watch, args=(app, settings), daemon=True).start()
-    return app
+    return Reception(app, BLOCKING_THREADS)
 
 
 def _watch(app: Flask, settings: Settings) -> None:

@@ -161,12 +161,10 @@ def test_a_week_after_the_leads_decision_a_real_tablet_forgets_and_the_server_ta
     hand.walk()
     tablet.all_sent()
     setup = tablet.events()[0]["payload"]["setup"]
-    with demo.opened() as (store, keyring):
+    with demo.opened() as (store, _):
         seen = signing_off.reviewed_now(store, setup)["sha256"]
         passphrase = demo.people["mara"].passphrase
-        signing_off.not_accept(
-            store, keyring, setup, "mara", passphrase, "For practice alone.", now(), seen=seen
-        )
+        signing_off.not_accept(store, setup, "mara", passphrase, "For practice alone.", now(), seen=seen)
     tablet.sync()
     wait_until(tablet.page, HOLDS_DECISION)
     tablet.tap("another")

@@ -21,7 +21,6 @@ from webapp.domain.touch.approach import (
     KnownPlace,
     ProbingMotion,
     Stylus,
-    check_trigger,
     plan_approach,
 )
 from webapp.domain.touch.feeds import format_feed
@@ -439,32 +438,6 @@ def test_a_safety_factor_below_one_is_refused(factor: float) -> None:
 
 
 FACES = [Face(axis, normal) for axis in Axis for normal in (1, -1)]
-
-
-@pytest.mark.parametrize("face", FACES)
-def test_a_trigger_that_belongs_to_its_surface_is_taken(face: Face) -> None:
-    length = STYLUS.read_above_ball_nm(face.axis) or 0
-    trigger = -300_000_000 + length + face.normal * STYLUS.effective_radius_nm
-    assert check_trigger(-300_000_000, trigger, face, STYLUS, MM) == 0
-    assert check_trigger(-300_002_000, trigger, face, STYLUS, MM) == -2000
-    for surface in (-300_002_001, -299_997_999):
-        with pytest.raises(errors.TriggerDisagreesError) as refused:
-            check_trigger(surface, trigger, face, STYLUS, MM)
-        assert refused.value.fields["allowed"] == "0.002"
-        assert refused.value.fields["from_trigger"] == "−300.000"
-
-
-def test_a_ball_radius_left_out_shows_in_the_trigger() -> None:
-    with pytest.raises(errors.TriggerDisagreesError) as refused:
-        check_trigger(-300_000_000, -300_000_000, LEFT.face, STYLUS, MM)
-    assert refused.value.fields["difference"] == "2.985"
-    assert "2.985 mm apart" in say(refused.value.code, refused.value.fields)
-
-
-def test_a_trigger_on_z_cannot_be_compared_before_somebody_said_what_z_reads() -> None:
-    with pytest.raises(errors.ZReadingUnknownError):
-        check_trigger(0, 0, TOP.face, replace(STYLUS, z_reading=None), MM)
-    assert check_trigger(0, 2_985_000 * -1, LEFT.face, replace(STYLUS, z_reading=None), MM) == 0
 
 
 displays = st.sampled_from([MM, INCH, Display(Unit.MM, 2), Display(Unit.INCH, 5)])

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.domain.plain.axes import Axis, Direction, Face, search_direction, surface_from_trigger, turned
+from webapp.domain.plain.axes import Axis, Direction, Face, search_direction, turned
 from webapp.domain.plain.errors import NormalNotAlongAxisError
 from webapp.words import say
 
@@ -43,35 +43,10 @@ def test_a_direction_is_said_as_the_operator_sees_it(axis: Axis, sense: int, lab
     assert say(direction.words_code) == words
 
 
-@given(st.sampled_from(Axis), st.sampled_from([1, -1]))
-def test_a_moving_table_goes_the_other_way_than_the_tool(axis: Axis, sense: int) -> None:
-    assert Direction(axis, sense).table_words_code == Direction(axis, -sense).words_code
-
-
 @given(faces)
 def test_the_search_goes_against_the_normal(face: Face) -> None:
     assert search_direction(face).axis is face.axis
     assert search_direction(face).sense == -face.normal
-
-
-@given(faces, lengths_nm, st.integers(0, 10**7))
-def test_the_material_lies_beyond_the_ball(face: Face, trigger_nm: int, radius_nm: int) -> None:
-    surface_nm = surface_from_trigger(trigger_nm, face, radius_nm)
-    assert (trigger_nm - surface_nm) * face.normal == radius_nm
-
-
-@given(faces, lengths_nm, st.integers(0, 10**7), lengths_nm)
-def test_moving_the_trigger_moves_the_surface_as_far(
-    face: Face, trigger_nm: int, radius_nm: int, constant_nm: int
-) -> None:
-    moved = surface_from_trigger(trigger_nm + constant_nm, face, radius_nm)
-    assert moved == surface_from_trigger(trigger_nm, face, radius_nm) + constant_nm
-
-
-def test_two_faces_of_a_block_are_apart_by_the_travel_less_the_ball() -> None:
-    left = surface_from_trigger(-13_000_000, Face(Axis.X, -1), 3_000_000)
-    right = surface_from_trigger(33_000_000, Face(Axis.X, 1), 3_000_000)
-    assert (left, right) == (-10_000_000, 30_000_000)
 
 
 @given(faces, st.integers(-9, 9), st.integers(-9, 9))

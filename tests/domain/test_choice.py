@@ -112,3 +112,23 @@ def test_a_choice_written_out_is_read_back_as_the_same(
 ) -> None:
     choice = LinesChoice(ask, ask + rarer, steps * display.resolution_nm, factor)
     assert read_choice(as_typed(choice, display), display).choice == choice
+
+
+def test_a_stop_line_is_typed_as_a_length_or_as_how_rare_a_false_stop_is() -> None:
+    held = LinesChoice(100, 1000, 500_000, None, 100_000, 10_000, 5)
+    typed = as_typed(held, MM)
+    assert typed["stop_length"] == "0.100"
+    assert read_choice(typed, MM, held).choice == held
+    other = read_choice({**typed, "stop_length": "0,25"}, MM, held).choice
+    assert other == LinesChoice(100, 1000, 500_000, None, 250_000, 10_000, 5)
+    rare = read_choice({**typed, "stop_length": " ", "stop": "2000"}, MM, held).choice
+    assert rare == LinesChoice(100, 2000, 500_000, None, None, 10_000, 5)
+    for wrong in ("0", "-0.1", "10.001", "a"):
+        assert set(read_choice({**typed, "stop_length": wrong}, MM, held).refused) == {"stop_length"}
+    assert as_typed(LinesChoice(), MM)["stop_length"] == ""
+
+
+def test_a_length_that_shows_rounded_in_inches_stays_what_it_is() -> None:
+    held = LinesChoice(100, 1000, 500_000, None, 100_000)
+    assert as_typed(held, INCH)["stop_length"] == "0.0039"
+    assert read_choice(as_typed(held, INCH), INCH, held).choice == held

@@ -23,16 +23,13 @@ from webapp.domain.usual.limits import (
     in_words,
     line,
     line_nm,
-    would_have_asked,
 )
 from webapp.domain.usual.usual import (
     FloorInputs,
     LinesChoice,
     SeatingValues,
-    SetupValue,
     Usual,
     usual,
-    verdict,
 )
 from webapp.words import say
 
@@ -145,17 +142,6 @@ def test_equal_values_are_given_what_the_display_hides() -> None:
     assert sheet.s_nm == 0
     assert 0 < one.false_asks_per_100 < 100
     assert math.isfinite(one.caught_nm)
-
-
-def test_the_past_touches_that_a_line_would_ask_about_are_those_that_its_verdict_asks_about() -> None:
-    sheet = found(TEN)
-    touches = [SetupValue(str(place), BASE + value) for place, value in enumerate(TEN)]
-    asked = would_have_asked(touches, sheet.centre_nm or 0, 12_000)
-    assert [touch.value_nm - BASE for touch in asked] == [21_000, -15_000]
-    at_line = would_have_asked(touches, sheet.centre_nm or 0, sheet.ask_nm or 0)
-    assert {touch.setup_id for touch in at_line} == {
-        t.setup_id for t in touches if verdict(t.value_nm, sheet) != "agrees"
-    }
 
 
 def test_no_value_has_no_line() -> None:

@@ -15,10 +15,8 @@ from webapp.domain.setup.pace import (
     StepTime,
     mark,
     reading_ms,
-    say_pace,
     shop_pace,
 )
-from webapp.words import say
 
 
 def times(n: int, kind: str = "confirm", middle_ms: float = 12_000, seed: int = 1) -> list[StepTime]:
@@ -60,18 +58,11 @@ def test_a_kind_of_step_that_the_shop_hardly_knows_marks_nothing() -> None:
     marked = mark([StepTime("s", "confirm", 1, 400), StepTime("t", "touch", 1, 400)], shop)
     assert [step.is_marked for step in marked] == [False, False]
     assert marked[1].shop is None
-    assert say_pace(marked) is None
 
 
 def test_a_time_of_zero_counts_as_one_millisecond() -> None:
     zero = [StepTime("s", "confirm", 0, 40)] * 30
     assert shop_pace(zero)["confirm"].middle_ms == pytest.approx(1)
-
-
-def test_the_lead_is_told_how_many_and_not_why() -> None:
-    finding = say_pace(mark([StepTime("s", "confirm", 10, 400)] * 2, shop_pace(times(60))))
-    assert finding is not None
-    assert "2 of 2" in say(finding.code, finding.fields)
 
 
 def test_a_negative_time_is_refused() -> None:

@@ -19,7 +19,6 @@ from webapp.domain.probe.ring_check import (
     from_diametral,
     from_points,
     from_repeats,
-    say_overdue,
 )
 from webapp.domain.touch.jaw_square import SquareUncertaintyError, TouchesTooCloseError, jaw_angle, say_angle
 from webapp.words import say
@@ -146,13 +145,6 @@ def test_a_check_is_overdue_from_the_day_after() -> None:
     assert days_overdue(None, 30, date(2026, 12, 2)) > 0
     with pytest.raises(IntervalNotPositiveError):
         due(checked, 0)
-
-
-def test_an_overdue_check_is_said() -> None:
-    finding = say_overdue(3)
-    assert finding is not None
-    assert "Days: 3." in say(finding.code, finding.fields)
-    assert say_overdue(0) is None
 
 
 def test_two_touches_give_the_jaws_angle_and_its_error_over_the_jaw() -> None:

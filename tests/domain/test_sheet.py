@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from tests.rules.example_shop import (
+    CENTRES_NM,
     MILL_MM,
     PROBE,
     RULES,
@@ -21,13 +22,22 @@ from tests.rules.example_shop import (
     sheet_value,
     usual_of,
 )
+from webapp.domain.causes.of_sheet import measures_of, sheet_causes
 from webapp.domain.plain.errors import SlotListedTwiceError
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.procedure.procedure import Procedure, publish
 from webapp.domain.procedure.shipped import NOTICE, SHIPPED
-from webapp.domain.sheet.sheet import SheetOfAnotherError, SheetWithoutTouchError, plan_axes
+from webapp.domain.sheet.sheet import (
+    SheetOfAnotherError,
+    SheetWithoutTouchError,
+    floor_inputs,
+    lines_choice,
+    plan_axes,
+)
 from webapp.domain.shop.measures import ZPoint, ZReading
-from webapp.domain.shop.shop import FixtureFace
+from webapp.domain.shop.shop import FixtureFace, ShopRules
+from webapp.domain.touch.compare import verdict_on
+from webapp.domain.usual.usual import SeatingValues, usual
 from webapp.words import say
 
 TURNED = replace(
@@ -87,6 +97,7 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
         "values",
         "seatings",
         "reasons",
+        "early_stops_nm",
     }
     assert steps_of(sheet)[0].keys() == {
         "id", "kind", "do", "look_for", "why", "if_not", "action", "machine_state", "axis", "caution", "choices",
@@ -231,9 +242,58 @@ def test_without_a_value_only_the_gap_is_given() -> None:
         "values": 0,
         "seatings": 2,
         "reasons": ["no_value_yet"],
+        "early_stops_nm": [],
     }
     assert axis["approach"]["stand_low_nm"] is None
     assert axis["approach"]["gap_low_nm"] > 0
+
+
+def _early_sheet(values_nm: list[int], **rules: int) -> dict[str, Any]:
+    """The first axis of a sheet whose usual in X stands on these values alone, in a shop as shipped."""
+    shop = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga", **rules)  # type: ignore[arg-type]
+    choices = {axis: lines_choice(shop, axis, "mm") for axis in "XYZ"}
+    usuals = {
+        axis: usual(
+            [SeatingValues.of("seating-1", values_nm if axis == "X" else [CENTRES_NM[axis]] * 6)],
+            floor_inputs(shop, MILL_MM, VISE, PROBE, axis),
+            choices[axis],
+            MILL_MM.display,
+        )
+        for axis in "XYZ"
+    }
+    causes = sheet_causes(MILL_MM, VISE, measures_of(VISE, PROBE), usuals, choices)
+    axes = plan_axes(shop, MILL_MM, VISE, PROBE, usuals, causes)
+    value: dict[str, Any] = value_of(rules=shop, axes=axes)["axes"][0]
+    return value
+
+
+def test_few_setups_ask_up_to_the_ceiling_and_stop_where_a_radius_explains_it() -> None:
+    centre = CENTRES_NM["X"]
+    axis = _early_sheet([centre] * 4, ceiling_nm=5_000_000)
+    early = axis["usual"]
+    assert (early["stop_nm"], "early" in early["reasons"]) == (5_000_000, True)
+    radius = PROBE.effective_radius_nm
+    verdicts = {
+        off: verdict_on(centre + off, early)[0]
+        for off in (early["ask_nm"], 400_000, 4_900_000, 5_100_000, radius, -radius)
+    }
+    assert list(verdicts.values()) == ["agrees", "ask", "ask", "stop", "stop", "stop"]
+    later = _early_sheet([centre] * 5, ceiling_nm=5_000_000)["usual"]
+    assert (later["early_stops_nm"], later["stop_nm"]) == ([], max(100_000, 3 * later["ask_nm"]))
+    assert "early" not in later["reasons"]
+
+
+def test_values_farther_apart_than_the_ceiling_give_no_place_to_stand_and_are_named() -> None:
+    centre = CENTRES_NM["X"]
+    apart = [centre + step for step in (0, 700_000, 20_000, 680_000, 10_000, 690_000, 0, 700_000)]
+    axis = _early_sheet(apart)
+    assert axis["approach"] is None
+    error = axis["approach_error"]
+    assert error["code"] == "approach.values_too_far_apart"
+    said = say(error["code"], error["fields"])
+    assert "−381.250 to −380.550 mm" in said
+    assert "begin a new seating" in said
+    assert _early_sheet(apart, ceiling_nm=700_000)["approach"] is not None
 
 
 def test_a_narrow_end_of_the_jaw_is_measured_across_its_thickness() -> None:

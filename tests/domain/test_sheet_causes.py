@@ -15,7 +15,7 @@ from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.sheet.sheet import lines_choice
 from webapp.domain.usual.usual import SeatingValues
 
-CHOICES = dict.fromkeys("XYZ", lines_choice(RULES))
+CHOICES = {axis: lines_choice(RULES, axis, "mm") for axis in "XYZ"}
 
 
 @pytest.mark.parametrize("name", ["mm", "inch"])

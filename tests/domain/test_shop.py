@@ -11,6 +11,7 @@ import pytest
 from tests.rules.example_shop import MILL_INCH, MILL_MM, PROBE, RULES, VISE
 from webapp.domain.plain.errors import DisplayNotExactError, FamilyEmptyError
 from webapp.domain.plain.json_strict import canonical_bytes, read_json
+from webapp.domain.sheet.sheet import lines_choice
 from webapp.domain.shop.shop import (
     Fixture,
     FixtureFace,
@@ -23,6 +24,7 @@ from webapp.domain.shop.shop import (
     as_plain,
     from_plain,
 )
+from webapp.domain.usual.usual import LinesChoice
 from webapp.words import say
 
 PERSON = Person("mara", "Mara Okafor", ("operator",))
@@ -50,6 +52,13 @@ def test_an_item_turns_into_json_and_back_without_loss(item: Any) -> None:
         (ShopRules, RULES, "search_cap_nm", 6.35),
         (ShopRules, RULES, "safety_factor", 0.5),
         (ShopRules, RULES, "ask_one_in", 1),
+        (ShopRules, RULES, "stop_one_in", 1),
+        (ShopRules, RULES, "stop_xy_nm", 0),
+        (ShopRules, RULES, "stop_z_nm", 0.2),
+        (ShopRules, RULES, "least_ask_nm", -1),
+        (Machine, MILL_MM, "z_point", "spindle"),
+        (Machine, MILL_MM, "z_length_nm", 0),
+        (Fixture, VISE, "stops_above_jaw_nm", -1),
         (ShopRules, RULES, "sheet_hours", 0),
         (ShopRules, RULES, "temperature_half_range_kelvin", -1),
         (ShopRules, RULES, "coverage_factor", float("inf")),
@@ -143,11 +152,30 @@ def test_what_only_causes_need_may_be_left_out_and_comes_back_as_it_was_stored()
     assert from_plain(Fixture, json.loads(json.dumps(as_plain(stated)))) == stated
 
 
+def test_a_gauge_line_needs_the_length_to_the_ball() -> None:
+    with pytest.raises(ShopFieldError) as refused:
+        replace(MILL_MM, z_point="gauge_line")
+    assert refused.value.fields["field"] == "z_length_nm"
+    assert replace(MILL_MM, z_point="gauge_line", z_length_nm=1).z_length_nm == 1
+
+
 def test_values_that_are_left_out_take_what_ships() -> None:
     rules = from_plain(ShopRules, {"name": "A shop", "lead": "Ask at the bench"})
     assert (rules.search_cap_nm, rules.ask_one_in, rules.stop_one_in, rules.ceiling_nm) == (
         6_350_000,
         100,
-        1000,
+        None,
         500_000,
     )
+    assert (rules.stop_xy_nm, rules.stop_z_nm) == (100_000, 200_000)
+    assert lines_choice(rules, "X", "mm") == LinesChoice(100, 1000, 500_000, None, 100_000, 10_000, 5)
+    assert lines_choice(rules, "Z", "in") == LinesChoice(100, 1000, 500_000, None, 200_000, 12_700, 5)
+
+
+def test_a_shop_that_chose_how_rare_a_false_stop_is_keeps_that() -> None:
+    # As an earlier version wrote every shop down.
+    stored = {"name": "A shop", "lead": "Ask", "stop_one_in": 2000, "ask_one_in": 50}
+    choice = lines_choice(from_plain(ShopRules, stored), "X", "mm")
+    assert (choice.stop_one_in, choice.stop_length_nm) == (2000, None)
+    finer = from_plain(ShopRules, {"name": "A shop", "lead": "Ask", "least_ask_nm": 0})
+    assert lines_choice(finer, "X", "mm").least_ask_nm == 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -22,7 +23,6 @@ from webapp.domain.usual.usual import (
     centre_nm,
     combined_uncertainty_nm,
     in_centre,
-    one_value_per_setup,
     shown_step_nm,
     usual,
     verdict,
@@ -174,11 +174,6 @@ def test_an_old_seating_that_scatters_differently_is_left_out() -> None:
     assert found.pooled_seating_ids == ("tight",)
     assert found.left_out_seating_ids == ("wild",)
     assert found.reasons[0] == "seatings_left_out"
-
-
-def test_touches_repeated_within_one_setup_count_once() -> None:
-    touches = [SetupValue("s1", 1), SetupValue("s1", 2), SetupValue("s2", 9), SetupValue("s1", 3)]
-    assert one_value_per_setup(touches) == (SetupValue("s1", 3), SetupValue("s2", 9))
 
 
 def test_a_seating_with_two_values_of_one_setup_is_refused() -> None:
@@ -395,3 +390,65 @@ def test_a_creeping_vise_is_followed_at_a_distance_of_ten_setups() -> None:
     assert found.centre_nm == BASE + round(1000 * (199 - 9.5))
     # Nor does the creep widen the lines: neighbours differ by one step, whatever the way since.
     assert found.s_nm == pytest.approx(1000 / math.sqrt(2 * 0.97333))
+
+
+LENGTHS = LinesChoice(stop_length_nm=100_000, least_ask_nm=10_000, early_setups=5)
+
+
+def days(name: str, values: list[int], first: str, last: str) -> SeatingValues:
+    return SeatingValues(name, tuple(map(str, range(len(values)))), tuple(values), first, last)
+
+
+def test_the_stop_line_is_the_lead_s_length_and_at_least_three_times_the_ask_line() -> None:
+    tight, wide = ([1000 * step * size for step in (0, 2, -1, 1, -2, 0)] for size in (1, 12))
+    found = usual([seating("a", *tight)], FLOOR, LENGTHS, MM)
+    assert (found.ask_nm is not None and 3 * found.ask_nm < 100_000, found.stop_nm) == (True, 100_000)
+    found = usual([seating("a", *wide)], FLOOR, replace(LENGTHS, ceiling_nm=10**9), MM)
+    assert found.ask_nm is not None
+    assert found.stop_nm is not None
+    assert 3 * found.ask_nm <= found.stop_nm < 3 * (found.ask_nm + MM.resolution_nm)
+
+
+def test_where_three_ask_lines_lie_beyond_the_ceiling_the_ceiling_wins_and_it_is_said() -> None:
+    wide = seating("a", *(12_000 * step for step in (0, 2, -1, 1, -2, 0)))
+    free = usual([wide], FLOOR, replace(LENGTHS, ceiling_nm=10**9), MM)
+    assert free.ask_nm is not None
+    between = replace(LENGTHS, ceiling_nm=2 * free.ask_nm)
+    found = usual([wide], FLOOR, between, MM)
+    assert (found.ask_nm, found.stop_nm) == (free.ask_nm, 2 * free.ask_nm)
+    assert "ceiling_before_stop" in found.reasons
+    inside = usual([wide], FLOOR, replace(LENGTHS, ceiling_nm=free.ask_nm // 2), MM)
+    assert inside.ask_nm == inside.stop_nm == free.ask_nm // 2 // 1000 * 1000
+    assert "ceiling_narrows" in inside.reasons
+
+
+def test_no_ask_line_is_finer_than_the_least() -> None:
+    exact = seating("a", 0, 0, 0, 0, 0, 0)
+    found = usual([exact], FloorInputs(100, 100), LENGTHS, MM)
+    assert found.ask_nm == 10_000
+    assert "least_ask" in found.reasons
+    assert (usual([exact], FloorInputs(100, 100), CHOICE, MM).ask_nm or 0) < 10_000
+
+
+@pytest.mark.parametrize(
+    ("history", "early"),
+    [
+        ([days("a", [0] * 4, "2026-11-01", "2026-11-04")], True),
+        ([days("a", [0] * 5, "2026-11-01", "2026-11-04")], False),
+        ([days("a", [0] * 9, "2026-11-01", "2026-11-01")], True),
+        ([days("a", [0] * 4, "2026-11-01", "2026-11-01"), days("b", [0], "2026-11-02", "2026-11-02")], False),
+    ],
+)
+def test_until_five_setups_over_two_days_the_stop_line_is_the_ceiling(
+    history: list[SeatingValues], early: bool
+) -> None:
+    found = usual(history, FLOOR, LENGTHS, MM)
+    assert found.is_early is early
+    assert found.stop_nm == (500_000 if early else 100_000)
+    assert ("early" in found.reasons) is early
+
+
+def test_a_stop_line_of_no_length_is_refused() -> None:
+    with pytest.raises(errors.StopLengthNotPositiveError) as refused:
+        LinesChoice(stop_length_nm=0)
+    assert refused.value.code == "usual.stop_length_not_positive"

@@ -74,7 +74,7 @@ class House:
     def sign_off(self, setup: str, by: str = "ines", passphrase: str | None = None, note: str = "") -> None:
         typed = PASSPHRASES[by] if passphrase is None else passphrase
         seen = self.seen(setup)
-        signing_off.sign_off(self.store, self.keyring, setup, by, typed, note, self.clock(), seen=seen)
+        signing_off.sign_off(self.store, setup, by, typed, note, self.clock(), seen=seen)
 
     def seen(self, setup: str) -> str:
         """The fingerprint of a setup as it stands: what a lead's page carries who reads it now."""

@@ -16,7 +16,7 @@ from webapp.services.people.secret_rules import hash_passphrase, hash_pin
 from webapp.services.shop.loading import load
 from webapp.store import Store
 
-RULES = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga, ext. 12")
+RULES = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga, ext. 12", stop_one_in=1000)
 VISE = Fixture(
     id="vise-a",
     name="Vise A",

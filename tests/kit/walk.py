@@ -3,23 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
 from tests.kit.clock import Clock
 from tests.kit.device import Device
+from webapp.demo.step_answers import StepAnswers
 from webapp.domain.evidence.planned_steps import planned_steps
-from webapp.domain.plain.lengths import format_length
 from webapp.domain.setup.fold import Fold
-from webapp.domain.touch.compare import (
-    compared_on_sheet,
-    display_of,
-    slot_on_sheet,
-    touch_length_nm,
-    verdict_on,
-)
-from webapp.domain.touch.square import error_over_jaw_nm
 from webapp.proof.keys import KeyRing
 
 AXES = ("X", "Y", "Z")
@@ -45,6 +36,9 @@ class Walk:
         self.fold = Fold(self.sheet)
         self.events: list[dict[str, Any]] = []
         self.first = len(device.sent)
+        self.answers = StepAnswers(
+            self.sheet, person, PlainControl(self), self._question_id, touches_again=False
+        )
 
     @property
     def parts(self) -> list[dict[str, Any]]:
@@ -52,12 +46,12 @@ class Walk:
         return self.device.sent[self.first :]
 
     @property
-    def step(self) -> Mapping[str, Any]:
+    def step(self) -> dict[str, Any]:
         """The step that is open."""
         return self._plan[self.fold.current_step or ""]
 
     @property
-    def _plan(self) -> dict[str, Mapping[str, Any]]:
+    def _plan(self) -> dict[str, Any]:
         return planned_steps(self.sheet)
 
     def event(
@@ -100,11 +94,11 @@ class Walk:
         return self.start().until("sign")
 
     def answer(self) -> dict[str, Any]:
-        """Answer the open step as somebody would for whom all goes well."""
+        """Answer the open step as somebody would for whom all goes well; a question that it takes is put first."""
         step = self.step
-        make = getattr(self, f"_{step['kind']}")
-        type_, data = make(step)
-        return self.event(type_, data, step["id"])
+        type_, data = self.answers.answer(step, self.fold.result(), self.clock.text)
+        event = self.event(type_, data, step["id"] if type_ != "question.put" else None)
+        return self.answer() if type_ == "question.put" else event
 
     def sign(self, pin: str, keyring: KeyRing, **bound: str) -> dict[str, Any]:
         """setup.signed with its sealed PIN; the upload's part."""
@@ -119,87 +113,46 @@ class Walk:
 
     def question(self, number: int, axis: str | None, text: str = "Is this all right?") -> str:
         """Put a question; its id, which no other setup's question has."""
-        identifier = str(UUID(int=(UUID(self.setup).int << 64) + 0x9E00_0000 + number))
+        identifier = self._identifier(number)
         self.event("question.put", {"question": identifier, "axis": axis, "text": text})
         return identifier
 
-    def _caution(self, step: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        return "caution.read", {"caution": step["caution"]["id"]}
+    def _identifier(self, number: int) -> str:
+        return str(UUID(int=(UUID(self.setup).int << 64) + 0x9E00_0000 + number))
 
-    def _board(self, _: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        return "board.checked", {"found": "clear", "text": ""}
+    def _question_id(self) -> str:
+        return self._identifier(1000 + len(self.device.sent))
 
-    def _confirm(self, step: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        closing = [choice["id"] for choice in step["choices"] if choice["closes"]]
-        return "step.done", {"answer": closing[0] if closing else "done"}
 
-    _search = _over = _lower = _jaw = _input = _confirm
+class PlainControl:
+    """A machine at which all goes well: what it shows at a touch is what the walk was given."""
 
-    def _checks(self, step: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        return "checks.ticked", {"ticked": [check["id"] for check in step["checks"]]}
+    def __init__(self, walk: Walk) -> None:
+        self.walk = walk
 
-    def _tool_in(self, _: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        return "tool.read", {"typed": self.sheet["machine"]["probe_tool"], "matches": True}
+    def act(self, _: Any) -> None:
+        """Nothing to do."""
 
-    def _tool_out(self, _: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        return "tool.read", {"typed": self.sheet["machine"]["parking_tool"], "matches": True}
+    def tool(self, expected: str) -> str:
+        return expected
 
-    def _slot(self, _: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        own = next(slot["label"] for slot in self.sheet["slots"] if slot["owner_id"] == self.person)
-        found = slot_on_sheet(own, self.sheet, self.person, self.clock.text)
-        return "slot.read", {"typed": own, "outcome": found.outcome}
+    def label(self, own: str) -> str:
+        return own
 
-    def _copy(self, _: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        display = display_of(self.sheet["machine"])
-        label = self.fold.result()["slot"]
-        row = next(slot for slot in self.sheet["slots"] if slot["label"] == label)
-        last = row["last_values_nm"] or dict.fromkeys(AXES, 0)
-        typed = {axis: format_length(last[axis], display) for axis in AXES}
-        values_nm = {axis: touch_length_nm(typed[axis], self.sheet["machine"], axis) for axis in AXES}
-        compared = compared_on_sheet(values_nm, label, self.sheet)
-        return "values.copied", {"typed": typed, "values_nm": values_nm, "compared": dict(compared)}
+    label_beside = label
 
-    def _clear(self, _: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        zeros = dict.fromkeys(AXES, 0)
-        typed = {axis: format_length(0, display_of(self.sheet["machine"])) for axis in AXES}
-        return "slot.cleared", {"typed": typed, "values_nm": zeros}
+    def row_nm(self, label: str) -> dict[str, int]:
+        """What the register last saw there, so that nothing has changed; zeros where it saw nothing."""
+        row = next(slot for slot in self.walk.sheet["slots"] if slot["label"] == label)
+        return row["last_values_nm"] or dict.fromkeys(AXES, 0)
 
-    def _touch(self, step: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        axis = step["axis"]
-        typed = format_length(self.values_nm[axis], display_of(self.sheet["machine"]))
-        value_nm = touch_length_nm(typed, self.sheet["machine"], axis)
-        usual = next(one["usual"] for one in self.sheet["axes"] if one["axis"] == axis)
-        verdict, difference_nm = verdict_on(value_nm, usual)
-        data = {"axis": axis, "typed": typed, "value_nm": value_nm}
-        return "touch.entered", {**data, "verdict": verdict, "difference_nm": difference_nm}
+    def cleared_nm(self, _: str) -> dict[str, int]:
+        return dict.fromkeys(AXES, 0)
 
-    def _square(self, step: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        axis, plan = step["axis"], self.sheet["square"]
-        typed = [format_length(self.values_nm[axis], display_of(self.sheet["machine"]))] * 2
-        values_nm = [touch_length_nm(one, self.sheet["machine"], axis) for one in typed]
-        error_nm, told = error_over_jaw_nm(values_nm, plan)
-        found = {"apart_nm": plan["apart_nm"], "error_nm": error_nm, "told": told}
-        return "square.entered", {"axis": axis, "typed": typed, "values_nm": values_nm, **found}
+    def touched_nm(self, axis: str) -> int:
+        return self.walk.values_nm[axis]
 
-    def _compare(self, step: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        state, axis = self.fold.result(), step["axis"]
-        if state["keep_because"] is None and state["blocked"]["code"] == "setup.compare_needs_reading":
-            last = [touch for touch in state["touches"] if touch["axis"] == axis][-1]
-            names = ("axis", "typed", "value_nm", "verdict", "difference_nm")
-            return "touch.read_again", {name: last[name] for name in names}
-        if state["keep_because"] is None:
-            self.question(1000 + len(self.device.sent), axis)
-            state = self.fold.result()
-        if state["keep_because"] is None:  # past the stop line
-            return "touch.repeated" if state["may_touch_again"] else "axis.given_up", {"axis": axis}
-        return "touch.kept", {"axis": axis, "because": state["keep_because"]}
-
-    def _zero(self, _: Mapping[str, Any]) -> tuple[str, dict[str, Any]]:
-        return "slot.zeroed", {"label": self.fold.result()["slot"], **self._clear({})[1]}
-
-    def _finish(self, _: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-        outcome = "broken_off" if self.fold.result()["broken_off"] else "complete"
-        return "setup.finished", {"outcome": outcome}
+    read_again_nm = touched_nm
 
 
 CENTRES = {"X": -381_250_000, "Y": -152_400_000, "Z": -300_050_000}

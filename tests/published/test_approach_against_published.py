@@ -15,10 +15,10 @@ from typing import Any
 
 import pytest
 
-from webapp.domain.plain.axes import Axis, Direction, Face, search_direction, surface_from_trigger
+from webapp.domain.plain.axes import Axis, Direction, Face
 from webapp.domain.plain.lengths import NM_PER_INCH, Display, Unit
 from webapp.domain.shop.measures import COMMON_SEARCH_CAP_NM, SHIPPED_SAFETY_FACTOR
-from webapp.domain.shop.slots import default_family
+from webapp.domain.shop.slots import RS274_NGC_FAMILY, SlotFamily
 from webapp.domain.touch.approach import AxisTravel, FaceMeasures, ProbingMotion, Stylus, plan_approach
 from webapp.domain.touch.feeds import largest_feed_mm_per_min, stopping_distance_mm
 from webapp.words import say
@@ -62,7 +62,7 @@ def test_a_search_always_starts_farther_away_than_a_straight_probe_needs(unit: U
 
 def test_the_shipped_slots_are_the_nine_systems_of_rs_274_ngc_in_order() -> None:
     codes = ["G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3"]
-    assert list(default_family().labels) == codes
+    assert list(SlotFamily.parse(RS274_NGC_FAMILY).labels) == codes
 
 
 # The operator's own frame: right, ahead (away), up. It is right-handed: right turned to ahead turns a screw up.
@@ -88,18 +88,3 @@ def test_the_axes_are_right_handed_as_the_operator_sees_them() -> None:
 def test_positive_x_is_to_the_right_and_positive_z_away_from_the_work() -> None:
     assert say(Direction(Axis.X, 1).words_code) == "to the right"
     assert say(Direction(Axis.Z, 1).words_code) == "up"
-
-
-def test_a_moved_work_is_named_with_the_opposite_sense() -> None:
-    for axis in Axis:
-        assert say(Direction(axis, 1).table_words_code) == say(Direction(axis, -1).words_code)
-
-
-def test_a_bore_touched_on_both_sides_has_the_diameter_of_the_report() -> None:
-    # NISTIR 6556: centre (a + b) / 2, diameter (a - b) + 2 r, with a and b the trigger positions.
-    a_nm, b_nm, radius_nm = 12_400_000, -7_600_000, 3_000_000
-    right = surface_from_trigger(a_nm, Face(Axis.X, -1), radius_nm)
-    left = surface_from_trigger(b_nm, Face(Axis.X, 1), radius_nm)
-    assert search_direction(Face(Axis.X, -1)).sense == 1
-    assert right - left == (a_nm - b_nm) + 2 * radius_nm
-    assert (right + left) / 2 == (a_nm + b_nm) / 2

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from webapp.domain.figures.run_length import ewma_run_length, individuals_run_length
+from tests.published.run_length import ewma_run_length, individuals_run_length
 from webapp.domain.figures.run_rules import run_rules
 from webapp.domain.usual import drift
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from webapp.domain.figures.run_length import ewma_run_length, individuals_run_length
+from tests.published.run_length import ewma_run_length, individuals_run_length
 from webapp.domain.usual.drift import BASELINE, D2, PUBLISHED, WEIGHT, ChartLimits, DatedValue, chart
 
 WITHIN = 8

@@ -30,7 +30,7 @@ COMPILED = "2026-11-25T07:00:00.000Z"
 EXPIRES = "2026-11-25T19:00:00.000Z"
 PIN_KEY = {"kty": "EC", "crv": "P-256", "x": "x" * 43, "y": "y" * 43, "kid": "k" * 43}
 
-RULES = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga, ext. 12")
+RULES = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga, ext. 12", stop_one_in=1000)
 VISE = Fixture(
     id="vise-a",
     name="Vise A",
@@ -135,14 +135,15 @@ def usual_of(machine: Machine, axis: str, *, known: bool = True) -> Usual:
     ]
     if not known:
         history = [*history, SeatingValues("seating-new")]
-    return usual(history, floor_inputs(RULES, machine, VISE, PROBE, axis), lines_choice(RULES), display)
+    choice = lines_choice(RULES, axis, machine.unit)
+    return usual(history, floor_inputs(RULES, machine, VISE, PROBE, axis), choice, display)
 
 
 def causes_of(
     machine: Machine, usuals: dict[str, Usual], *, fixture: Fixture = VISE, probe: Probe = PROBE
 ) -> dict[str, dict[str, Any]]:
     """What causes are named from on a mill of this shop."""
-    choices = dict.fromkeys(usuals, lines_choice(RULES))
+    choices = {axis: lines_choice(RULES, axis, machine.unit) for axis in usuals}
     return sheet_causes(machine, fixture, measures_of(fixture, probe), usuals, choices, slots=SLOTS)
 
 
@@ -217,7 +218,9 @@ def sheet_value(name: str) -> dict[str, Any]:
         "inch": lambda: example_sheet("inch"),
         "no_usual": lambda: example_sheet("mm", known=False),
         "square": lambda: example_sheet("mm", fixture=replace(VISE, square_apart_nm=100_000_000)),
-        "worried": lambda: example_sheet("mm", board=Board("unknown", None, "Ivo Brandt", 0, WORRIES, left="worry")),
+        "worried": lambda: example_sheet(
+            "mm", board=Board("unknown", None, "Ivo Brandt", 0, WORRIES, left="worry")
+        ),
         "x_only": lambda: example_sheet("mm", fixture=replace(VISE, faces=VISE.faces[:1])),
     }
     base, _, special = name.partition("__")

@@ -188,7 +188,9 @@ def _decide(player: Player, chance: Random) -> None:
         return
     if _in_turn(player, (False, False, True)) and _worries(player):
         data = {"how": "checked", "reason": "It runs true."}
-        player.decide({"decision": "worry.closed", "data": data, "event_at": _in_turn(player, _worries(player))})
+        player.decide(
+            {"decision": "worry.closed", "data": data, "event_at": _in_turn(player, _worries(player))}
+        )
     if chance.random() < 0.15 and player.events:
         _decide_lift(player, chance)
         return

@@ -37,7 +37,7 @@ def sign_in(
     source: str = "desk",
 ) -> Any:
     typed = PASSPHRASES[person] if passphrase is None else passphrase
-    return access.sign_in(house.store, house.keyring, person, typed, house.clock(), token, source)
+    return access.sign_in(house.store, person, typed, house.clock(), token, source)
 
 
 def session(house: House, token: str = TOKEN) -> Any:
@@ -243,7 +243,7 @@ def test_disabling_somebody_ends_their_sessions_at_once(house: House) -> None:
 
 def test_a_new_passphrase_ends_all_sessions_and_takes_the_place_of_the_old(house: House) -> None:
     sign_in(house)
-    access.change_passphrase(house.store, house.keyring, "mara", PASSPHRASES["mara"], NEW, house.clock())
+    access.change_passphrase(house.store, "mara", PASSPHRASES["mara"], NEW, house.clock())
     assert session(house) is None
     assert sign_in(house, passphrase=NEW, token="another")
     with pytest.raises(SignInRefused):
@@ -252,13 +252,13 @@ def test_a_new_passphrase_ends_all_sessions_and_takes_the_place_of_the_old(house
 
 def test_changing_the_passphrase_needs_the_old_one(house: House) -> None:
     with pytest.raises(SignInRefused):
-        access.change_passphrase(house.store, house.keyring, "mara", "wrong", NEW, house.clock())
+        access.change_passphrase(house.store, "mara", "wrong", NEW, house.clock())
 
 
 def test_the_same_passphrase_is_no_change(house: House) -> None:
     old = PASSPHRASES["mara"]
     with pytest.raises(PassphraseUnchanged):
-        access.change_passphrase(house.store, house.keyring, "mara", old, old, house.clock())
+        access.change_passphrase(house.store, "mara", old, old, house.clock())
 
 
 def test_a_new_pin_needs_the_passphrase_and_takes_the_place_of_the_old(house: House) -> None:
@@ -282,7 +282,7 @@ def test_first_secrets_have_to_be_changed_and_end_after_a_week(house: House) -> 
 
 def test_changed_first_secrets_last(house: House) -> None:
     access.set_first_secrets(house.store, house.keyring, "mara", "ines", house.clock(), FIRST, "271936")
-    access.change_passphrase(house.store, house.keyring, "mara", FIRST, NEW, house.clock())
+    access.change_passphrase(house.store, "mara", FIRST, NEW, house.clock())
     house.clock.forward(days=300)
     assert not sign_in(house, passphrase=NEW)["must_change"]
 
@@ -303,7 +303,7 @@ def test_hashes_carry_argon2id_with_46_mib() -> None:
 
 def test_a_passphrase_is_compared_in_one_unicode_form(house: House) -> None:
     composed, decomposed = "caf\u00e9 f\u00fcr alle am Hafen", "cafe\u0301 fu\u0308r alle am Hafen"
-    access.change_passphrase(house.store, house.keyring, "mara", PASSPHRASES["mara"], composed, house.clock())
+    access.change_passphrase(house.store, "mara", PASSPHRASES["mara"], composed, house.clock())
     assert sign_in(house, passphrase=decomposed)
 
 

@@ -61,7 +61,8 @@ def test_the_ledger_has_the_choice_the_one_before_and_why(house: House) -> None:
     assert (first["by"], first["subject"], first["setup"]) == ("ines", "vise-a", None)
     assert first["data"]["reason"] == "Too many asks."
     assert first["data"]["old"] == {
-        "ask_one_in": 100, "stop_one_in": 1000, "ceiling_nm": 500_000, "coverage_factor": None, "shops": True,
+        "ask_one_in": 100, "stop_one_in": 1000, "ceiling_nm": 500_000, "coverage_factor": None,
+        "stop_length_nm": None, "shops": True,
     }  # fmt: skip
     assert first["data"]["new"] == second["data"]["old"]
     assert second["data"]["new"]["coverage_factor"] == 2.5

@@ -36,7 +36,7 @@ def kept(house: House) -> dict[tuple[str, str], dict[str, Any]]:
 def decide(house: House, walk: Walk, choice: ValuesChoice) -> None:
     seen = house.seen(walk.setup)
     signing_off.sign_off(
-        house.store, house.keyring, walk.setup, "ines", PASSPHRASES["ines"], "", house.clock(), seen=seen,
+        house.store, walk.setup, "ines", PASSPHRASES["ines"], "", house.clock(), seen=seen,
         values=choice,
     )  # fmt: skip
 

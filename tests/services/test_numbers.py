@@ -316,7 +316,7 @@ def slow_setup(house: House) -> str:
     elapsed = walk.events[0]["elapsed_ms"]
     while walk.step["kind"] != "sign":
         elapsed += 25_000
-        type_, data = getattr(walk, f"_{walk.step['kind']}")(walk.step)
+        type_, data = walk.answers.answer(walk.step, walk.fold.result(), walk.clock.text)
         walk.event(type_, data, walk.step["id"], elapsed_ms=elapsed)
     walk.sign(PINS["mara"], house.keyring)
     house.accept(walk.parts)

@@ -212,7 +212,7 @@ def test_ten_wrong_pins_in_a_row_stop_it_until_the_passphrase_is_shown(house: Ho
     assert answers == ["wrong_pin"] * 10 + ["throttled"] * 4
     now = house.clock.forward(days=30)
     assert access.verify_pin(store, keyring, "mara", "tablet 0", "setup 99", PINS["mara"], now) == "throttled"
-    access.sign_in(store, keyring, "mara", PASSPHRASES["mara"], now, "token")
+    access.sign_in(store, "mara", PASSPHRASES["mara"], now, "token")
     assert access.verify_pin(store, keyring, "mara", "tablet 0", "setup 99", PINS["mara"], now) == "verified"
 
 

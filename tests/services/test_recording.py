@@ -40,7 +40,7 @@ def test_the_bundle_folds_to_the_stored_state(house: House) -> None:
     walk = house.signed_off()
     bundle = recording.bundle(house.store, walk.setup, house.clock(), RENDERER)
     assert from_files(bundle.files()) == bundle
-    state = signing_off.detail(house.store, walk.setup, house.clock())["state"]
+    state = signing_off.detail(house.store, walk.setup)["state"]
     assert fold(bundle.sheet(), bundle.decoded_events(), bundle.decoded_decisions()) == state
     assert [person["id"] for person in bundle.record["people"]] == ["ines", "mara"]
     assert [device["id"] for device in bundle.devices] == [house.device.id]

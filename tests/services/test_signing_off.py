@@ -44,9 +44,7 @@ def status(house: House, walk: Walk) -> Any:
 
 def not_accept(house: House, setup: str, by: str = "ines", reason: str = "Touched the moving jaw.") -> None:
     seen = house.seen(setup)
-    signing_off.not_accept(
-        house.store, house.keyring, setup, by, PASSPHRASES[by], reason, house.clock(), seen=seen
-    )
+    signing_off.not_accept(house.store, setup, by, PASSPHRASES[by], reason, house.clock(), seen=seen)
 
 
 def answer(
@@ -61,14 +59,14 @@ def answer(
 
 def test_a_signed_off_setup_leaves_the_queue_and_its_values_join_the_usual(house: House) -> None:
     walk = house.signed()
-    assert [row["id"] for row in signing_off.queue(house.store, house.clock())] == [walk.setup]
+    assert [row["id"] for row in signing_off.queue(house.store)] == [walk.setup]
     assert kept(house) == []
     house.sign_off(walk.setup, note="Well done.")
-    assert signing_off.queue(house.store, house.clock()) == []
+    assert signing_off.queue(house.store) == []
     assert {row["axis"]: row["value_nm"] for row in kept(house)} == walk.values_nm
     assert {row["seating"] for row in kept(house)} == {"vise-a-1"}
     assert status(house, walk) == "signed_off"
-    detail = signing_off.detail(house.store, walk.setup, house.clock())
+    detail = signing_off.detail(house.store, walk.setup)
     assert detail["state"]["sign_off"]["note"] == "Well done."
 
 
@@ -122,9 +120,7 @@ def test_each_sign_off_asks_for_the_passphrase(house: House) -> None:
         house.sign_off(walk.setup, passphrase="wrong")
     seen = house.seen(walk.setup)
     with pytest.raises(SignInRefused):
-        signing_off.not_accept(
-            house.store, house.keyring, walk.setup, "ines", "wrong", "No.", house.clock(), seen=seen
-        )
+        signing_off.not_accept(house.store, walk.setup, "ines", "wrong", "No.", house.clock(), seen=seen)
     assert status(house, walk) == "signed"
 
 
@@ -191,7 +187,7 @@ def test_an_unknown_setup_is_said_to_be_unknown(house: House) -> None:
     with pytest.raises(NoSuchSetup):
         house.sign_off(UNKNOWN)
     with pytest.raises(NoSuchSetup):
-        signing_off.detail(house.store, UNKNOWN, house.clock())
+        signing_off.detail(house.store, UNKNOWN)
 
 
 def test_a_decision_stands(house: House) -> None:
@@ -208,7 +204,6 @@ def decide_about(house: House, walk: Walk, seen: str, *, accept: bool) -> None:
     decide = signing_off.sign_off if accept else signing_off.not_accept
     decide(
         house.store,
-        house.keyring,
         walk.setup,
         "ines",
         PASSPHRASES["ines"],
@@ -303,7 +298,7 @@ def test_of_two_leads_who_sign_at_once_one_signs(house: House) -> None:
 def test_the_detail_has_every_number_beside_its_limit(house: House) -> None:
     house.signed_off()
     walk = house.signed(values_nm={"X": -381_249_000, "Y": -152_401_000, "Z": -300_050_000})
-    rows = {row["axis"]: row for row in signing_off.detail(house.store, walk.setup, house.clock())["numbers"]}
+    rows = {row["axis"]: row for row in signing_off.detail(house.store, walk.setup)["numbers"]}
     assert rows["X"]["difference_nm"] == 1_000
     for row in rows.values():
         assert row["verdict"] == "agrees"
@@ -313,7 +308,7 @@ def test_the_detail_has_every_number_beside_its_limit(house: House) -> None:
 
 def test_the_detail_never_holds_a_key_or_a_hash_of_a_secret(house: House) -> None:
     walk = house.signed_off()
-    text = repr(signing_off.detail(house.store, walk.setup, house.clock()))
+    text = repr(signing_off.detail(house.store, walk.setup))
     assert "argon2" not in text
     assert "'jwk'" not in text
 
@@ -329,7 +324,7 @@ def test_an_answer_closes_the_question_and_reaches_the_tablet_s_decisions(house:
     answer(house, question)
     assert answering.questions(house.store) == []
     assert [row["decision"] for row in answering.questions(house.store, only_open=False)] == ["go_on"]
-    state = signing_off.detail(house.store, walk.setup, house.clock())["state"]
+    state = signing_off.detail(house.store, walk.setup)["state"]
     assert state["questions"][0]["answer"]["reason"] == "The vise was moved."
 
 

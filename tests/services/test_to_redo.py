@@ -52,7 +52,14 @@ def test_a_setup_that_was_not_accepted_reaches_the_next_sheet_with_its_reason(ho
     walk = house.signed()
     seen = house.seen(walk.setup)
     signing_off.not_accept(
-        house.store, house.keyring, walk.setup, "ines", PASSPHRASES["ines"], "The moving jaw.", house.clock(), seen=seen
+        house.store,
+        house.keyring,
+        walk.setup,
+        "ines",
+        PASSPHRASES["ines"],
+        "The moving jaw.",
+        house.clock(),
+        seen=seen,
     )
     assert [(slot["why"], slot["reason"]) for slot in told(house)] == [("not_accepted", "The moving jaw.")]
 
@@ -64,7 +71,9 @@ def test_a_sign_off_takes_it_back(house: House) -> None:
     assert told(house) == []
 
 
-def test_a_question_about_the_whole_setup_has_its_own_answers_and_a_finished_setup_others(house: House) -> None:
+def test_a_question_about_the_whole_setup_has_its_own_answers_and_a_finished_setup_others(
+    house: House,
+) -> None:
     assert answering.decisions_for("X", "running") == ("go_on", "touch_again", "break_off")
     assert answering.decisions_for(None, "running") == ("go_on", "break_off")
     assert answering.decisions_for("X", "signed") == ("go_on", "touch_again")

@@ -29,7 +29,9 @@ def sheet(house: House, machine: str = "mill-1") -> Any:
     return json.loads(house.sheet(machine)[1])
 
 
-def close(house: House, by: str = "ines", how: str = "checked", reason: str = "Runs true on the ring.") -> None:
+def close(
+    house: House, by: str = "ines", how: str = "checked", reason: str = "Runs true on the ring."
+) -> None:
     (one,) = worrying.open_worries(house.store)
     worrying.close(house.store, one.row.event, by, how, reason, house.clock())
 
@@ -44,7 +46,9 @@ def test_a_machine_whose_probe_hit_something_is_not_left_clear(house: House) -> 
     assert [each.row.setup for each in worrying.open_worries(house.store)] == [walk.setup]
 
 
-def test_the_next_sheet_of_every_machine_with_that_probe_carries_it_in_its_own_words_and_blocks(house: House) -> None:
+def test_the_next_sheet_of_every_machine_with_that_probe_carries_it_in_its_own_words_and_blocks(
+    house: House,
+) -> None:
     raised(house, "stylus_bent", "probe")
     for machine in ("mill-1", "mill-2"):
         left = sheet(house, machine)["board"]
@@ -57,7 +61,9 @@ def test_the_next_sheet_of_every_machine_with_that_probe_carries_it_in_its_own_w
     assert sheet(house)["board"]["left"] == "worry"
 
 
-def test_a_worry_about_a_vise_stays_at_its_machine_and_one_about_the_machine_blocks_nothing(house: House) -> None:
+def test_a_worry_about_a_vise_stays_at_its_machine_and_one_about_the_machine_blocks_nothing(
+    house: House,
+) -> None:
     raised(house, "vise_loose", "vise")
     raised(house, "machine_looks_wrong", "machine")
     worries = sheet(house)["board"]["worries"]
@@ -65,7 +71,9 @@ def test_a_worry_about_a_vise_stays_at_its_machine_and_one_about_the_machine_blo
     assert sheet(house, "mill-2")["board"]["worries"] == []
 
 
-def test_a_closed_worry_is_gone_from_board_and_sheet_and_stands_in_its_setup_and_on_the_ledger(house: House) -> None:
+def test_a_closed_worry_is_gone_from_board_and_sheet_and_stands_in_its_setup_and_on_the_ledger(
+    house: House,
+) -> None:
     walk = raised(house, "fell", "probe")
     close(house)
     assert board(house.store, house.clock())[0]["state"] == "clear"
@@ -83,7 +91,9 @@ def test_a_closed_worry_is_gone_from_board_and_sheet_and_stands_in_its_setup_and
     assert row["setup"] == walk.setup  # so that the tablet hears of it
 
 
-def test_a_setup_begun_on_an_older_sheet_meanwhile_shows_the_open_worry_to_whoever_signs_off(house: House) -> None:
+def test_a_setup_begun_on_an_older_sheet_meanwhile_shows_the_open_worry_to_whoever_signs_off(
+    house: House,
+) -> None:
     other = house.walk("tomas")
     walk = raised(house, "fell", "probe")
     other.through().sign(PINS["tomas"], house.keyring)
@@ -93,7 +103,9 @@ def test_a_setup_begun_on_an_older_sheet_meanwhile_shows_the_open_worry_to_whoev
     assert signing_off.detail(house.store, walk.setup, house.clock())["worries_of_others"] == []
 
 
-def test_worries_that_name_nothing_and_those_of_older_tablets_stand_in_their_setup_alone(house: House) -> None:
+def test_worries_that_name_nothing_and_those_of_older_tablets_stand_in_their_setup_alone(
+    house: House,
+) -> None:
     walk = raised(house, "somebody_in_the_way", None)
     walk.event("hold.pressed", {})
     old = house.walk("tomas").start()

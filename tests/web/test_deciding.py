@@ -18,7 +18,7 @@ def test_the_queue_shows_a_signed_setup_and_the_page_shows_every_number_beside_i
     page = lead.page(f"/desk/setups/{walk.setup}")
     for shown in ("−381.250", "−152.400", "−300.050", "±", "G54", "Mara Okafor"):
         assert shown in page, shown
-    assert "Copy the three old values of G54" in page
+    assert "Copy the three old values beside that label" in page
     assert "{slot}" not in page
     assert page.count("<svg") == 6  # three axes, each wide and compact
 

@@ -12,7 +12,7 @@ from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM
 from tests.web.conftest import Site
 from webapp.domain.evidence.events import SHORT_ID
-from webapp.web.numbers.fixtures import seating_id
+from webapp.services.shop.register import seating_id
 from webapp.web.show.charting import MOST_KEPT
 
 TRENDS, MATTERS = "/desk/fixtures/vise-a/X", "/desk/fixtures/vise-a/X/matters"

@@ -18,6 +18,7 @@ from tests.kit.past import keep_past
 from tests.web.conftest import Site
 from webapp.services.numbers import histories
 from webapp.serving import (
+    HEADER_WAIT_MS,
     CannotStart,
     check_port,
     make_data_folder,
@@ -182,3 +183,31 @@ def test_the_worker_ends_when_the_main_process_was_killed(
         time.sleep(0.1)
     else:
         raise AssertionError("the worker still answers")
+
+
+def test_half_sent_uploads_and_silent_connections_stop_nobody(
+    server: tuple[subprocess.Popen[bytes], int],
+) -> None:
+    """A thread each was taken for them once: eight half-sent uploads, or as many silent connections as were allowed."""
+    _, port = server
+    head = (
+        f"POST /api/events HTTP/1.1\r\nHost: localhost:{port}\r\nSec-Fetch-Site: same-origin\r\nX-Zerokeep: 1\r\n"
+        "Content-Type: application/json\r\nContent-Length: 4000\r\n\r\n"
+    )
+    waiting = [socket.create_connection(("127.0.0.1", port), timeout=20) for _ in range(112)]
+    try:
+        for one in waiting[:12]:
+            one.sendall(head.encode() + b'{"events":')
+        time.sleep(0.5)
+        answers = {get(port, "/")[0] for _ in range(20)}
+    finally:
+        for one in waiting:
+            one.close()
+    assert answers == {200}
+
+
+def test_a_connection_that_asks_nothing_is_closed(server: tuple[subprocess.Popen[bytes], int]) -> None:
+    _, port = server
+    with socket.create_connection(("127.0.0.1", port), timeout=3 * HEADER_WAIT_MS / 1000) as silent:
+        silent.sendall(b"GET / HTTP/1.1\r\nHost:")
+        assert silent.recv(1000) in {b"", b"HTTP/1.1 408 Request Timeout\r\n"}

@@ -148,7 +148,6 @@ class Historian:
         setup = state["setup"] or ""
         signing_off.sign_off(
             self.store,
-            self.keyring,
             setup,
             lead,
             self.secrets[lead].passphrase,

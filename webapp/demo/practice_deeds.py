@@ -191,6 +191,10 @@ def _nudge(practice: PracticeMill, _: Form) -> str:
     return _did("nudge" if practice.mill.nudge() else "nudge_not")
 
 
+def _push(practice: PracticeMill, _: Form) -> str:
+    return _did("push" if practice.mill.push_vise() else "push_not")
+
+
 def _plant(practice: PracticeMill, form: Form) -> str:
     practice.plant(form.sent.getlist("fault"))
     return _did("plant", count=str(len(practice.faults)))
@@ -223,6 +227,7 @@ DEEDS: Mapping[str, Deed] = {
     "touch": _touch,
     "wait": _wait,
     "nudge": _nudge,
+    "push": _push,
     "plant": _plant,
     **{act: _simply(act) for act in SIMPLE},
 }

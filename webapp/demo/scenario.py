@@ -80,8 +80,8 @@ def make_mill(machine: Machine, fixture: Fixture, probe: Probe, chance: random.R
 
 
 def _build(machine: Machine, probe: Probe) -> MillBuild:
-    radius = probe.ball_diameter_nm // 2
-    length = probe.gauge_length_nm + radius if probe.gauge_length_nm else PROBE_LENGTH_NM
+    minutes, radius = machine.probe_sleeps_minutes, probe.ball_diameter_nm // 2
+    length = PROBE_LENGTH_NM if machine.z_length_nm is None else machine.z_length_nm + radius
     tools = {machine.probe_tool: probe_tool(
         machine.probe_tool, probe.ball_diameter_nm, probe.stylus_reach_nm, length
     )}  # fmt: skip
@@ -100,7 +100,10 @@ def _build(machine: Machine, probe: Probe) -> MillBuild:
         first_feed_mm_per_min=machine.first_feed_mm_per_min,
         deceleration_mm_per_s2=machine.deceleration_mm_per_s2,
         latency_s=machine.latency_s,
-        z_reads="gauge_line" if probe.gauge_length_nm else "ball_centre",
+        z_reads=machine.z_point or "ball_centre",
+        reset_drops=frozenset(machine.reset_drops),
+        sleeps_after_s=None if minutes is None else 60 * minutes,
+        emergency_stop_loses_home=machine.estop_loses_home,
     )
 
 

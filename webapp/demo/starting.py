@@ -93,7 +93,7 @@ def _practice(folder: Path, shop: Shop, now: datetime) -> PracticeShop:
 
         def make(chance: random.Random, machine_id: str = machine_id, parts: Parts = parts) -> SimulatedMill:
             mill = make_mill(*parts, chance)
-            place(mill, machine_id, _last_seating(shop, parts[1].id), now)
+            place(mill, machine_id, last_seating(shop, parts[1].id), now)
             return mill
 
         mills[machine_id] = PracticeMill(make, f"{SEED}:{machine_id}")
@@ -121,7 +121,8 @@ def _mills(shop: Shop, chance: random.Random) -> dict[str, SimulatedMill]:
     return {machine_id: make_mill(*parts, chance) for machine_id, parts in _parts(shop).items()}
 
 
-def _last_seating(shop: Shop, fixture: str) -> tuple[str, datetime]:
+def last_seating(shop: Shop, fixture: str) -> tuple[str, datetime]:
+    """The id of the fixture's last seating in the shop's file, and since when."""
     last = [seating for seating in shop.seatings if seating.fixture == fixture][-1]
     return last.id, from_text(last.since_utc)
 
@@ -133,7 +134,7 @@ def _people_with_secrets(store: Store, keyring: KeyRing, shop: Shop, opened: dat
     secrets = {}
     for person, given in first.items():
         own = Secrets(first_secret("passphrase"), first_secret("pin"))
-        access.change_passphrase(store, keyring, person, given["passphrase"], own.passphrase, opened)
+        access.change_passphrase(store, person, given["passphrase"], own.passphrase, opened)
         access.change_pin(store, keyring, person, own.passphrase, own.pin, opened)
         secrets[person] = own
     return secrets

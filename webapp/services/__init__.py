@@ -13,15 +13,15 @@ enrolling    make_code(store, by, now, code) -> {"until_utc"}
              enrol(store, keyring, code, name, jwk, display, proof, now)
              disable(store, device_id, by, reason, now); clear_fork(store, device_id, by, reason, now); devices(store)
              news(store, keyring, request, now) -> what POST /api/news answers
-access       sign_in(store, keyring, person_id, passphrase, now, token, source) -> session dict
+access       sign_in(store, person_id, passphrase, now, token, source) -> session dict
              session(store, token, now, idle_minutes, longest_minutes) -> session dict | None
-             sign_out(store, token, now); change_passphrase(store, keyring, person_id, old, new, now)
+             sign_out(store, token, now); change_passphrase(store, person_id, old, new, now)
              change_pin(store, keyring, person_id, passphrase, new_pin, now)
              set_first_secrets(store, keyring, person_id, by, now, passphrase, pin); verify_pin(...)
 answering    questions(store, only_open=True), answer(store, question_id, by, decision, reason, now)
-signing_off  queue(store, now), detail(store, setup_id, now), reviewed_now(store, setup_id) -> {"events","sha256"}
-             sign_off(store, keyring, setup_id, by, passphrase, note, now, seen=fingerprint)
-             not_accept(store, keyring, setup_id, by, passphrase, reason, now, seen=fingerprint)
+signing_off  queue(store), detail(store, setup_id), reviewed_now(store, setup_id) -> {"events","sha256"}
+             sign_off(store, setup_id, by, passphrase, note, now, seen=fingerprint)
+             not_accept(store, setup_id, by, passphrase, reason, now, seen=fingerprint)
 recording    bundle(store, setup_id, now, renderer), unsigned_pdf(store, setup_id, render_unsigned, now, renderer)
              sealed_pdf(store, setup_id, render, seal, now, renderer) -> (sha256, bytes); stored_pdf(store, setup_id)
 register     give_slot, end_slot, release, keep_slot, authorise, withdraw, start_seating, leave_out, take_in,

@@ -314,8 +314,3 @@ class BudgetTooLong(NotTaken):
 class NothingToImport(NotTaken):
     code = "services.nothing_to_import"
     field_names = ("refused", "asked")
-
-
-class UploadTooLarge(NotTaken):
-    code = "services.upload_too_large"
-    field_names = ("most_mb",)

@@ -524,6 +524,12 @@ WORRIES = Migration(
     ),
 )
 
+# A choice from before stays what it was: how rare a false stop shall be.
+STOP_LENGTHS = Migration(
+    "stop lines as lengths",
+    ("ALTER TABLE axis_choice ADD COLUMN stop_length_nm INTEGER CHECK (stop_length_nm > 0)",),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -543,6 +549,7 @@ MIGRATIONS = (
     SHEET_VERSIONS,
     SESSIONS,
     WORRIES,
+    STOP_LENGTHS,
 )
 
 

@@ -327,6 +327,7 @@ class AxisChoiceRow(TypedDict):
     stop_one_in: int
     ceiling_nm: int
     coverage_factor: float | None
+    stop_length_nm: int | None
 
 
 class ImportRow(TypedDict):

@@ -6,7 +6,7 @@ probing) are common practice, no source.
 
 from __future__ import annotations
 
-from webapp.demo.mill.build import LENGTH, SHIFT, SLOT, Faults
+from webapp.demo.mill.build import HOME, LENGTH, SHIFT, SLOT, Faults
 from webapp.demo.mill.errors import (
     InAlarmError,
     NoProbeInSpindleError,
@@ -106,7 +106,7 @@ class SimulatedMill(Readings):
         if not self.state.homed:
             raise NotHomedError
         search = Search(axis, direction, range_nm, feed_mm_per_min)
-        return self._end(self.probing().run(search, held_after_nm))
+        return self.probing().run(search, held_after_nm)
 
     def cycle_start(self) -> str:
         """Go on with what was held. Raises NothingHeldError."""
@@ -115,7 +115,7 @@ class SimulatedMill(Readings):
         if search is None:
             raise NothingHeldError
         self.state.held = None
-        return self._end(self.probing().run(search))
+        return self.probing().run(search)
 
     def reset(self) -> None:
         """Take the alarm away, drop what was held, and put back what this control puts back."""
@@ -124,6 +124,8 @@ class SimulatedMill(Readings):
             self.state.selected_slot = self.slot_labels[0]
         if LENGTH in self.build.reset_drops:
             self.state.length_active = False
+        if HOME in self.build.reset_drops:
+            self.state.homed = False
         if SHIFT in self.build.reset_drops:
             self.take_shift_out()
 
@@ -173,6 +175,11 @@ class SimulatedMill(Readings):
         """Take handle, stops and parallels off the vise."""
         self.state.bare = True
 
+    def push_vise(self) -> bool:
+        """Push at the vise by hand; whether it shifts. A loose nut lets it."""
+        self.state.gave_nm += self.faults.nut_gives_nm
+        return self.faults.nut_gives_nm > 0
+
     def take_shift_out(self) -> None:
         """Cancel every shift and turn of the coordinates."""
         self.state.shift_out = True
@@ -197,15 +204,10 @@ class SimulatedMill(Readings):
         self.state.place_nm, direction = stand_before(
             self.vise, self.build.probe, axis, moving_jaw=mistake.moving_jaw
         )
-        self._end(self.probing().run(Search(axis, direction, RANGE_NM, self.build.first_feed_mm_per_min)))
+        self.probing().run(Search(axis, direction, RANGE_NM, self.build.first_feed_mm_per_min))
         self.faults, self.state.wiped = before, wiped
         self.state.place_nm["Z"] = self.build.travel_nm["Z"][1]
         return self.shown_nm()[axis]
-
-    def _end(self, ended: str) -> str:
-        if ended == "touched" and self.faults.nut_gives_nm:
-            self.state.gave_nm += self.faults.nut_gives_nm
-        return ended
 
     def _ready(self) -> None:
         if self.state.alarm:

@@ -87,14 +87,13 @@ class ViseTruth:
         )
 
     def left_on(self, what: str, height_nm: int) -> Box:
-        """A thing that lies across the middle of the fixed jaw's top, or (parallel) on the bed between the jaws."""
+        """A thing that lies across the middle of the fixed jaw's top, or (parallel) on the bed before the fixed jaw."""
         middle = self.middle_nm
         if what == "parallel":
-            axis = self.clamping_axis
-            near, far = sorted((self.surface_nm[axis], self.moving_face_nm))
-            across = (near + 2 * MM, min(near + 12 * MM, far))
+            face, normal = self.surface_nm[self.clamping_axis], self.normal[self.clamping_axis]
+            near, far = sorted((face + normal * 2 * MM, face + normal * 12 * MM))
             bed_nm = self.surface_nm["Z"] - self.jaw_height_nm
-            return self._box(what, across, bed_nm, bed_nm + height_nm)
+            return self._box(what, (near, far), bed_nm, bed_nm + height_nm)
         low = {axis: middle[axis] - 15 * MM for axis in "XY"} | {"Z": middle["Z"]}
         high = {axis: middle[axis] + 15 * MM for axis in "XY"} | {"Z": middle["Z"] + height_nm}
         return Box(what, low, high)

@@ -66,11 +66,6 @@ def frontier(size: int) -> tuple[Position, ...]:
     return tuple((level, (size >> level) - 1) for level in levels)
 
 
-def root_of(leaf_hashes: Sequence[bytes]) -> bytes:
-    """Root over these leaf hashes, 32 bytes, with nothing stored beforehand."""
-    return append(0, {}, leaf_hashes).root
-
-
 def root_at(size: int, stored: Mapping[Position, bytes]) -> bytes:
     """Root of the first `size` leaves from the stored full subtrees, 32 bytes.
 

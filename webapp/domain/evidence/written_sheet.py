@@ -227,7 +227,11 @@ class ApproachOnSheet(TypedDict):
 
 
 class UsualOnSheet(TypedDict):
-    """The usual of one axis: its centre and both lines (None: not known yet), and what they stand on."""
+    """The usual of one axis: its centre and both lines (None: not known yet), and what they stand on.
+
+    `early_stops_nm` are ranges that a radius, an opening or a length explains: a value there is a stop however near the
+    usual. Only a fixture with few setups has them.
+    """
 
     centre_nm: int | None
     ask_nm: int | None
@@ -235,6 +239,7 @@ class UsualOnSheet(TypedDict):
     values: int
     seatings: int
     reasons: list[str]
+    early_stops_nm: NotRequired[list[list[int]]]
 
 
 class BesideOnSheet(TypedDict):

@@ -69,24 +69,10 @@ class Direction:
         """Return the code of the words that say where the tool goes, for an operator in front of the machine."""
         return WORDS[self.axis, self.sense]
 
-    @property
-    def table_words_code(self) -> str:
-        """Return the code of the words that say where the table goes, on an axis whose table moves."""
-        return WORDS[self.axis, -self.sense]
-
 
 def search_direction(face: Face) -> Direction:
     """Return the direction in which the ball searches for the face: against its normal."""
     return Direction(face.axis, -face.normal)
-
-
-def surface_from_trigger(trigger_nm: int, face: Face, effective_radius_nm: int) -> int:
-    """Return where the surface is, in nanometres, from the ball centre's position at the trigger.
-
-    Both in the same coordinates. `effective_radius_nm` is 0 where the reading already counts from the ball's
-    end.
-    """
-    return trigger_nm + search_direction(face).sense * effective_radius_nm
 
 
 def turned(face: Face, quarter_turns: int) -> Face:

@@ -338,19 +338,6 @@ class FaceTooNarrowError(ApproachError):
     field_names = ("width", "least", "unit")
 
 
-class ZReadingUnknownError(ApproachError):
-    """Nobody has said which point the machine page reads on Z."""
-
-    code = "approach.z_reading_unknown"
-
-
-class TriggerDisagreesError(ApproachError):
-    """The trigger position and the surface do not belong together."""
-
-    code = "approach.trigger_disagrees"
-    field_names = ("axis", "surface", "trigger", "from_trigger", "difference", "allowed", "unit")
-
-
 # The usual
 
 
@@ -384,6 +371,13 @@ class StopNotRarerThanAskError(UsualError):
 
     code = "usual.stop_not_rarer_than_ask"
     field_names = ("ask_one_in", "stop_one_in")
+
+
+class StopLengthNotPositiveError(UsualError):
+    """A stop line of no length."""
+
+    code = "usual.stop_length_not_positive"
+    field_names = ("length", "unit")
 
 
 class UncertaintyNegativeError(UsualError):

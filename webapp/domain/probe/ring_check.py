@@ -27,7 +27,7 @@ from typing import Literal, TypedDict
 
 from webapp.domain.figures import spread
 from webapp.domain.figures.circle_fit import Circle, Point, fit_circle
-from webapp.domain.plain.errors import DomainError, Finding
+from webapp.domain.plain.errors import DomainError
 from webapp.domain.probe.lobes import Form, lobes_of
 
 Artefact = Literal["ring", "sphere"]
@@ -278,8 +278,3 @@ def days_overdue(checked_on: date | None, every_days: int, today: date) -> int:
     if checked_on is None:
         return max(1, every_days)
     return max(0, (today - due(checked_on, every_days)).days)
-
-
-def say_overdue(days: int) -> Finding | None:
-    """Return what the sheet and the lead are told, None where the check is not overdue."""
-    return Finding("ring.overdue", {"days": days}) if days > 0 else None

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 from scipy import special
 
-from webapp.domain.plain.errors import DomainError, Finding
+from webapp.domain.plain.errors import DomainError
 
 FIRST_PERCENTILE = 0.01
 LEAST_TIMES = 20
@@ -115,11 +115,3 @@ def _mark(step: StepTime, kind: KindPace | None, words_per_minute: float) -> Mar
     fast = kind is not None and kind.first_percentile_ms is not None
     is_marked = fast and step.milliseconds < min(reads_ms, (kind and kind.first_percentile_ms) or 0.0)
     return MarkedStep(step.step, step.kind, step.milliseconds, reads_ms, kind, is_marked)
-
-
-def say_pace(marked: Sequence[MarkedStep]) -> Finding | None:
-    """Return the sentence for the lead's list, None where nothing is marked."""
-    fast = [step for step in marked if step.is_marked]
-    if not fast:
-        return None
-    return Finding("pace.marked", {"marked": len(fast), "steps": len(marked)})

@@ -26,7 +26,9 @@ def redo_of(state: SetupState) -> Redo | None:
     for question in reversed(state.questions):
         answer = question["answer"]
         if answer is not None and answer["decision"] in AGAIN and _holds(state, question, answer):
-            return _said(answer["decision"], question["axis"], answer["reason"], answer["by"], answer["at_utc"])
+            return _said(
+                answer["decision"], question["axis"], answer["reason"], answer["by"], answer["at_utc"]
+            )
     return None
 
 

@@ -34,14 +34,15 @@ from webapp.domain.evidence.written_sheet import (
     WrittenSheet,
 )
 from webapp.domain.plain.axes import Axis, search_direction
-from webapp.domain.plain.errors import ApproachError, DomainError, Finding
+from webapp.domain.plain.errors import ApproachError, DomainError, Finding, ValuesTooFarApartError
 from webapp.domain.plain.json_strict import canonical_text
-from webapp.domain.plain.lengths import format_length
+from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.plain.zones import offsets
 from webapp.domain.probe.probe_health import CheckState
 from webapp.domain.procedure.procedure import Revision
 from webapp.domain.procedure.row_to_zero import ROW_TO_ZERO
 from webapp.domain.procedure.shipped import NOTICE
+from webapp.domain.sheet.early import early_stops_nm
 from webapp.domain.sheet.steps_here import Here, procedure_here, row_to_zero
 from webapp.domain.shop.measures import (
     AxisTravel,
@@ -58,6 +59,11 @@ from webapp.domain.touch.approach import plan_approach
 from webapp.domain.touch.square import square_plan
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, Usual
 
+# The finest ask line as shipped, by the machine's unit; how many setups make a stop line hold; how much rarer than a
+# false ask a false stop is where nobody chose (common practice, no source).
+LEAST_ASK_NM = {"mm": 10_000, "in": 12_700}
+EARLY_SETUPS = 5
+STOP_RARER = 10
 SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
 # Which rules a setup on this sheet is folded by; a sheet without it is of the first format. 2: a stop is the lead's,
 # copied values are looked up in every row, the row of a broken off setup is set to zero again.
@@ -141,9 +147,19 @@ def floor_inputs(
     )
 
 
-def lines_choice(rules: ShopRules) -> LinesChoice:
-    """Return how rare the lead wants false asks and stops to be, and the ceiling."""
-    return LinesChoice(rules.ask_one_in, rules.stop_one_in, rules.ceiling_nm, rules.coverage_factor)
+def lines_choice(rules: ShopRules, axis: str, unit: str) -> LinesChoice:
+    """Return what the lead chose for the lines of this axis on machines of this unit, "mm" or "in"."""
+    length_nm = rules.stop_z_nm if axis == "Z" else rules.stop_xy_nm
+    least_nm = LEAST_ASK_NM[unit] if rules.least_ask_nm is None else rules.least_ask_nm
+    return LinesChoice(
+        rules.ask_one_in,
+        rules.ask_one_in * STOP_RARER if rules.stop_one_in is None else rules.stop_one_in,
+        rules.ceiling_nm,
+        rules.coverage_factor,
+        length_nm if rules.stop_one_in is None else None,
+        least_nm,
+        EARLY_SETUPS,
+    )
 
 
 def plan_axes(
@@ -179,6 +195,7 @@ def _plan_axis(
     usual = usuals[face.axis]
     approach, error = None, None
     try:
+        _check_together(usual, face.axis, machine.display)
         approach = plan_approach(
             _stylus(probe, z_reading),
             _motion(rules, machine),
@@ -201,6 +218,24 @@ def _plan_axis(
         machine.display,
     )
     return AxisPlan(face, approach, error, usual, causes, drawing)
+
+
+def _check_together(usual: Usual, axis: str, display: Display) -> None:
+    """Refuse a touch whose usual stands on values that lie farther apart than the ceiling: one place fits them not."""
+    if usual.standing_nm is None or usual.ceiling_nm is None:
+        return
+    low_nm, high_nm = usual.standing_nm
+    if high_nm - low_nm <= usual.ceiling_nm:
+        return
+    plain = [format_length(value, display, sign=False) for value in (high_nm - low_nm, usual.ceiling_nm)]
+    raise ValuesTooFarApartError(
+        axis=axis,
+        low=format_length(low_nm, display),
+        high=format_length(high_nm, display),
+        apart=plain[0],
+        ceiling=plain[1],
+        unit=display.unit.value,
+    )
 
 
 def _known(usual: Usual) -> KnownPlace:
@@ -451,6 +486,7 @@ def _axis(plan: AxisPlan) -> AxisOnSheet:
             "values": plan.usual.n_values,
             "seatings": plan.usual.n_seatings,
             "reasons": list(plan.usual.reasons),
+            "early_stops_nm": early_stops_nm(plan.usual, plan.causes),
         },
         "causes": plan.causes,
         "drawing": plan.drawing,

@@ -6,8 +6,9 @@ Rules of this module:
   `measures`, `slots`) is refused there.
 - A fixture says which faces are touched, in which order, and where each looks: nothing assumes a jaw at the back.
 - Every item turns into plain data and back without loss (`as_plain`, `from_plain`).
-- Shipped values are common practice, no source: search cap 6.35 mm, safety factor 2, one false ask in 100, one false
-  stop in 1000, ceiling 0.5 mm, a sheet for one working day.
+- Shipped values are common practice, no source: search cap 6.35 mm, safety factor 2, one false ask in 100 and none
+  finer than 0.01 mm (0.0005 in), stop line 0.1 mm in X and Y and 0.2 mm in Z, ceiling 0.5 mm, a sheet for one working
+  day. A spindle that is cold grows by some hundredths, which is worth a question and no halt.
 """
 
 from __future__ import annotations
@@ -118,8 +119,10 @@ class Person:
 class ShopRules:
     """What the lead decided for the whole shop. `lead` says in words whom to call.
 
-    One false ask (stop) in so many touches; `ceiling_nm` is the stop line's limit; `coverage_factor` None takes the
-    normal quantile. A sheet may be used for `sheet_hours`. `time_zone` is shown beside UTC (see `zones`).
+    One false ask in so many touches; the stop line is `stop_xy_nm` in X and Y, `stop_z_nm` in Z, or, where
+    `stop_one_in` is given, one false stop in so many; `ceiling_nm` is the stop line's limit; no ask line is finer than
+    `least_ask_nm` (None: a hundredth of a millimetre, five ten thousandths of an inch); `coverage_factor` None takes
+    the normal quantile. A sheet may be used for `sheet_hours`. `time_zone` is shown beside UTC (see `zones`).
     """
 
     name: str
@@ -127,7 +130,10 @@ class ShopRules:
     search_cap_nm: int = COMMON_SEARCH_CAP_NM
     safety_factor: float = SHIPPED_SAFETY_FACTOR
     ask_one_in: int = 100
-    stop_one_in: int = 1000
+    stop_one_in: int | None = None
+    stop_xy_nm: int = 100_000
+    stop_z_nm: int = 200_000
+    least_ask_nm: int | None = None
     ceiling_nm: int = 500_000
     coverage_factor: float | None = None
     temperature_half_range_kelvin: float = 5.0
@@ -138,8 +144,12 @@ class ShopRules:
     def __post_init__(self) -> None:
         _check_name(self)
         _check_name(self, "lead", LONGEST_LEAD)
-        _check_whole(self, "search_cap_nm", "ceiling_nm", "sheet_hours", least=1)
-        _check_whole(self, "ask_one_in", "stop_one_in", least=2)
+        _check_whole(self, "search_cap_nm", "ceiling_nm", "stop_xy_nm", "stop_z_nm", "sheet_hours", least=1)
+        _check_whole(self, "ask_one_in", least=2)
+        if self.stop_one_in is not None:
+            _check_whole(self, "stop_one_in", least=2)
+        if self.least_ask_nm is not None:
+            _check_whole(self, "least_ask_nm", least=0)
         _check_number(self, "safety_factor", least=1.0)
         _check_number(self, "temperature_half_range_kelvin", "expansion_um_per_m_kelvin")
         _require(self, "time_zone", is_zone(self.time_zone), "time_zone")

@@ -42,7 +42,6 @@ from webapp.domain.plain.errors import (
     SlotWithoutOwnerError,
     TimeWithoutZoneError,
 )
-from webapp.domain.plain.lengths import Display
 
 MOST_SLOTS = 500
 RS274_NGC_FAMILY = "G54-G59, G59.1-G59.3"
@@ -82,11 +81,6 @@ class SlotFamily:
     def ends(self) -> dict[str, str]:
         """Return the first and the last label, as the fields `first` and `last` of a sentence."""
         return {"first": self.labels[0], "last": self.labels[-1]}
-
-
-def default_family() -> SlotFamily:
-    """Return the nine slots of RS-274/NGC, G54 to G59.3 (NISTIR 6556, section 3.2.2)."""
-    return SlotFamily.parse(RS274_NGC_FAMILY)
 
 
 def _labels_of(item: str) -> list[str]:
@@ -190,11 +184,6 @@ class SlotMatch:
     own_labels: tuple[str, ...]
     finding: Finding
 
-    @property
-    def may_be_cleared(self) -> bool:
-        """Tell whether the person may go on to copy down and clear: only in a slot of their own."""
-        return self.outcome == "own"
-
 
 def match_slot(
     typed: str, family: SlotFamily, rows: Sequence[SlotRow], person_id: str, at_utc: datetime
@@ -233,21 +222,6 @@ def _outcome(row: SlotRow | None, person_id: str, at_utc: datetime) -> Outcome:
     if row.owner_id != person_id:
         return "somebody_elses"
     return "expired" if row.has_ended(at_utc) else "own"
-
-
-def compare_copied(
-    values_nm: Mapping[Axis, int], last_values_nm: Mapping[Axis, int] | None, display: Display
-) -> dict[Axis, Copied]:
-    """Return for each axis whether the copied value is the one last seen, within half a step of the display."""
-    result: dict[Axis, Copied] = {}
-    for axis, value_nm in values_nm.items():
-        if last_values_nm is None or axis not in last_values_nm:
-            result[axis] = "not_seen_before"
-        elif 2 * abs(value_nm - last_values_nm[axis]) <= display.resolution_nm:
-            result[axis] = "same"
-        else:
-            result[axis] = "changed"
-    return result
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ from dataclasses import asdict, dataclass
 from typing import cast
 
 from webapp.domain.evidence.written_sheet import ApproachOnSheet
-from webapp.domain.plain.axes import Axis, Face, search_direction, surface_from_trigger
+from webapp.domain.plain.axes import Axis, Face, search_direction
 from webapp.domain.plain.errors import (
     FaceTooNarrowError,
     Finding,
@@ -32,8 +32,6 @@ from webapp.domain.plain.errors import (
     NoFeedStopsInTimeError,
     SearchLeavesTravelError,
     TravelReversedError,
-    TriggerDisagreesError,
-    ZReadingUnknownError,
 )
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.shop.measures import (
@@ -71,7 +69,6 @@ __all__ = [
     "KnownPlace",
     "ProbingMotion",
     "Stylus",
-    "check_trigger",
     "plan_approach",
 ]
 
@@ -322,30 +319,3 @@ def _edge_distance(stylus: Stylus, measures: FaceMeasures, display: Display) -> 
         width, least = _plain(measures.width_nm, display), _plain(2 * distance, display)
         raise FaceTooNarrowError(width=width, least=least, unit=display.unit.value)
     return distance
-
-
-def check_trigger(surface_nm: int, trigger_nm: int, face: Face, stylus: Stylus, display: Display) -> int:
-    """Return surface less the one that the trigger position gives, in nm. Raises `TriggerDisagreesError`,
-    and `ZReadingUnknownError` on Z where nobody has said what the control reads there.
-
-    Both as read at the machine. Allowed: one step of the display and the ball's calibration uncertainty
-    together.
-    """
-    above_nm = stylus.read_above_ball_nm(face.axis)
-    if above_nm is None:
-        raise ZReadingUnknownError
-    ball_nm = trigger_nm - above_nm
-    from_trigger_nm = surface_from_trigger(ball_nm, face, stylus.effective_radius_nm)
-    difference_nm = surface_nm - from_trigger_nm
-    allowed_nm = display.resolution_nm + stylus.radius_uncertainty_nm
-    if abs(difference_nm) > allowed_nm:
-        raise TriggerDisagreesError(
-            axis=face.axis.value,
-            surface=format_length(surface_nm, display),
-            trigger=format_length(trigger_nm, display),
-            from_trigger=format_length(from_trigger_nm, display),
-            difference=_plain(abs(difference_nm), display),
-            allowed=_plain(allowed_nm, display),
-            unit=display.unit.value,
-        )
-    return difference_nm

@@ -47,7 +47,10 @@ def verdict_on(value_nm: int, usual: UsualOnSheet) -> tuple[str, int | None]:
     difference_nm = value_nm - centre_nm
     if abs(difference_nm) <= ask_nm:
         return "agrees", difference_nm
-    return ("ask" if abs(difference_nm) <= stop_nm else "stop"), difference_nm
+    is_stop = abs(difference_nm) > stop_nm or any(
+        low <= value_nm <= high for low, high in usual.get("early_stops_nm", ())
+    )
+    return ("stop" if is_stop else "ask"), difference_nm
 
 
 def repeat_agrees(value_nm: int, before_nm: int, usual: UsualOnSheet) -> bool:

@@ -3,7 +3,8 @@
 Rules of this module:
 - How rare a false call shall be is typed as a whole number N ("one in N") or as the share of setups that shall pass, in
   percent ("99.5 %"), which has to come to a whole N. One in 1 and a share of 0 or 100 % are no choices.
-- A false stop has to be rarer than a false ask.
+- The stop line is typed as a length, at most the highest ceiling; where that is empty, as how rare a false stop shall
+  be, which has to be rarer than a false ask.
 - The ceiling is a length in the machine's unit and resolution, above zero and at most 10 mm: beyond that a line sees
   nothing of what this tool looks for (common practice, no source).
 - The coverage factor k of the floor is empty (the normal quantile of the line's own coverage) or from 1 to 10.
@@ -21,10 +22,11 @@ from webapp.domain.plain.lengths import Display, format_length, parse_length
 from webapp.domain.usual.usual import LinesChoice
 
 RAREST_ONE_IN = 1_000_000
+STOP_RARER = 10
 HIGHEST_CEILING_NM = 10_000_000
 FACTOR_LOW, FACTOR_HIGH = Decimal(1), Decimal(10)
 LONGEST_TYPED = 40
-FIELDS = ("ask", "stop", "ceiling", "factor")
+FIELDS = ("ask", "stop", "stop_length", "ceiling", "factor")
 Read = TypeVar("Read")
 
 
@@ -74,6 +76,13 @@ class CeilingOutsideError(ChoiceError):
     field_names = ("typed", "unit", "highest")
 
 
+class StopLengthOutsideError(ChoiceError):
+    """Not above zero, or farther out than a line can be of use."""
+
+    code = "choice.stop_length_outside"
+    field_names = ("typed", "unit", "highest")
+
+
 class FactorOutsideError(ChoiceError):
     """Not a number from 1 to 10."""
 
@@ -96,20 +105,29 @@ class Reading:
 
 
 def read_choice(typed: Mapping[str, str], display: Display, held: LinesChoice | None = None) -> Reading:
-    """Return the choice in the texts `ask`, `stop`, `ceiling` (in the display's unit) and `factor`, or why not.
+    """Return the choice in the texts `ask`, `stop`, `stop_length`, `ceiling` and `factor`, or why not.
 
-    A ceiling that reads as the one of the choice `held` is that one: 0.5 mm shows as 0.0197 in and stays 0.5 mm.
+    Lengths are in the display's unit. One that reads as that of `held` is that one: 0.5 mm shows as 0.0197 in and stays
+    0.5 mm. What cannot be typed is that of `held`.
     """
     refused: dict[str, DomainError] = {}
     ask = _try(refused, "ask", lambda: read_one_in(typed.get("ask", "")))
-    stop = _try(refused, "stop", lambda: read_one_in(typed.get("stop", "")))
+    length = _try(
+        refused, "stop_length", lambda: read_stop_length_nm(typed.get("stop_length", ""), display, held)
+    )
+    by_length = bool(typed.get("stop_length", "").strip())
+    if by_length and isinstance(ask, int):
+        stop: int | None = ask * STOP_RARER
+    else:
+        stop = _try(refused, "stop", lambda: read_one_in(typed.get("stop", "")))
     ceiling = _try(refused, "ceiling", lambda: read_ceiling_nm(typed.get("ceiling", ""), display, held))
     factor = _try(refused, "factor", lambda: read_factor(typed.get("factor", "")))
     if isinstance(ask, int) and isinstance(stop, int) and stop <= ask:
         refused["stop"] = StopNotRarerError(ask_one_in=ask, stop_one_in=stop)
     if refused or not (isinstance(ask, int) and isinstance(stop, int) and isinstance(ceiling, int)):
         return Reading(None, refused)
-    return Reading(LinesChoice(ask, stop, ceiling, factor), {})
+    kept = held or LinesChoice()
+    return Reading(LinesChoice(ask, stop, ceiling, factor, length, kept.least_ask_nm, kept.early_setups), {})
 
 
 def _try(refused: dict[str, DomainError], field: str, read: Callable[[], Read]) -> Read | None:
@@ -160,6 +178,23 @@ def read_ceiling_nm(typed: str, display: Display, held: LinesChoice | None = Non
     return ceiling_nm
 
 
+def read_stop_length_nm(typed: str, display: Display, held: LinesChoice | None = None) -> int | None:
+    """Return the stop line's length in nanometres, None for an empty text. Raises a `LengthError`,
+    `StopLengthOutsideError`.
+    """
+    if not typed.strip():
+        return None
+    if held is not None and typed.strip() == as_typed(held, display)["stop_length"]:
+        return held.stop_length_nm
+    length_nm = parse_length(
+        typed[:LONGEST_TYPED], display, -10 * HIGHEST_CEILING_NM, 10 * HIGHEST_CEILING_NM
+    )
+    if not 0 < length_nm <= HIGHEST_CEILING_NM:
+        highest = format_length(HIGHEST_CEILING_NM, display, sign=False)
+        raise StopLengthOutsideError(typed=typed[:LONGEST_TYPED], unit=display.unit.value, highest=highest)
+    return length_nm
+
+
 def read_factor(typed: str) -> float | None:
     """Return the coverage factor, None for an empty text. Raises `FactorOutsideError`."""
     text = typed.strip()[:LONGEST_TYPED]
@@ -185,6 +220,9 @@ def as_typed(choice: LinesChoice, display: Display) -> dict[str, str]:
     return {
         "ask": str(choice.ask_one_in),
         "stop": str(choice.stop_one_in),
+        "stop_length": ""
+        if choice.stop_length_nm is None
+        else format_length(choice.stop_length_nm, display, sign=False),
         "ceiling": format_length(choice.ceiling_nm, display, sign=False),
         "factor": "" if factor is None else f"{factor:g}",
     }
@@ -197,4 +235,5 @@ def as_data(choice: LinesChoice) -> dict[str, int | float | None]:
         "stop_one_in": choice.stop_one_in,
         "ceiling_nm": choice.ceiling_nm,
         "coverage_factor": choice.coverage_factor,
+        "stop_length_nm": choice.stop_length_nm,
     }

@@ -16,7 +16,7 @@ Rules of this module:
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +26,7 @@ from scipy import special
 from webapp.domain.figures import spread
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.plain.lengths import Display, format_length
-from webapp.domain.usual.usual import LEAST_DEGREES_OF_FREEDOM, LinesChoice, SetupValue, Usual, inward_nm
+from webapp.domain.usual.usual import LEAST_DEGREES_OF_FREEDOM, LinesChoice, Usual, inward_nm
 
 CAUGHT = 0.9
 LEAST_SAID, MOST_SAID = 0.0005, 0.994
@@ -120,7 +120,7 @@ def line_nm(usual: Usual, one_in: int, choice: LinesChoice, display: Display) ->
             coverage,
         )
         half_nm = max(half_nm, predicted_nm)
-    return inward_nm(half_nm, choice, step_nm, display)
+    return inward_nm(max(half_nm, choice.least_ask_nm), choice, step_nm, display)
 
 
 def _root(usual: Usual) -> float:
@@ -210,11 +210,6 @@ def caught_shift_nm(line_nm: float, usual: Usual, display: Display, chance: floa
         middle = (low + high) / 2
         low, high = (middle, high) if asked(middle) < chance else (low, middle)
     return high
-
-
-def would_have_asked(values: Sequence[SetupValue], centre_nm: int, ask_nm: int) -> tuple[SetupValue, ...]:
-    """Return the past touches that lie beyond this line today."""
-    return tuple(value for value in values if abs(value.value_nm - centre_nm) > ask_nm)
 
 
 def factor_in_words(usual: Usual, choice: LinesChoice, display: Display) -> tuple[Finding, ...]:

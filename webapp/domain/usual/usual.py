@@ -13,9 +13,12 @@ Rules of this module:
 - Floor: k * u_B * sqrt(1 + c), with u_B from what the shop knows without history (JCGM 100:2008, 4.3 and
   5.1.2). k is the normal quantile of the line's own coverage; one that the lead names is the ask line's, and scales
   the stop line's. The floor alone rules below two degrees of freedom.
-- Ask line: one false ask in N touches; stop line: one in a larger N; neither beyond the shop's ceiling. The
-  ceiling wins over the floor. Lines are rounded inward to the display's step, and none is narrower than one step, for a
-  flip of the last digit is no difference; the stop line lies a step beyond the ask line at least.
+- Ask line: one false ask in N touches, and no finer than the lead lets it be. Stop line: the length that would hurt
+  here, at least three times the ask line; or one false stop in a larger N where the lead chose so. Neither lies beyond
+  the shop's ceiling, which wins over all else. Lines are rounded inward to the display's step, and none is narrower
+  than one step, for a flip of the last digit is no difference; the stop line lies a step beyond the ask line at least.
+- Until there are so many setups, over at least two days, a fixture is early: a touch is asked about, and stopped beyond
+  the ceiling alone, or where a radius, an opening or a length explains it (see `sheet`).
 - A seating of fewer than four values cannot show whether it scatters as those before: said beside the lines.
 - No value in this seating: no lines, and every touch is asked about.
 - Grubbs' suspects are hints: nobody but the lead leaves a value out.
@@ -40,6 +43,7 @@ from webapp.domain.plain.errors import (
     Finding,
     SeatingListedTwiceError,
     SetupCountedTwiceError,
+    StopLengthNotPositiveError,
     StopNotRarerThanAskError,
     UncertaintyNegativeError,
 )
@@ -50,6 +54,7 @@ Verdict = Literal["agrees", "ask", "stop"]
 LEAST_ONE_IN = 2
 LEAST_DEGREES_OF_FREEDOM = 2
 LEAST_FOR_SUSPECTS = 3
+LEAST_STOP_IN_ASKS = 3
 LATEST = 20
 LEAST_TO_COMPARE = 4
 LATEST_SEATINGS, LEAST_FOR_STEP = 3, 8
@@ -67,12 +72,15 @@ class SetupValue:
 class SeatingValues:
     """The accepted values of one seating in nm, in order of time, and the setup of each, one value for each setup.
 
-    Two columns, not a list of pairs: a seating may hold a hundred thousand. There may be no value yet.
+    Two columns, not a list of pairs: a seating may hold a hundred thousand. There may be no value yet. `first_day` and
+    `last_day` are those of its values, empty where nobody counts days.
     """
 
     seating_id: str
     setup_ids: tuple[str, ...] = ()
     values_nm: tuple[int, ...] = ()
+    first_day: str = ""
+    last_day: str = ""
 
     def __post_init__(self) -> None:
         if len(self.setup_ids) != len(self.values_nm):
@@ -92,14 +100,6 @@ class SeatingValues:
         """Return a seating of these setups' values."""
         found = tuple(values)
         return cls(seating_id, tuple(one.setup_id for one in found), tuple(one.value_nm for one in found))
-
-
-def one_value_per_setup(touches: Iterable[SetupValue]) -> tuple[SetupValue, ...]:
-    """Return the last touch of each setup, setups in order of their first: repeats within a setup count once."""
-    last: dict[str, SetupValue] = {}
-    for touch in touches:
-        last[touch.setup_id] = touch
-    return tuple(last.values())
 
 
 @dataclass(frozen=True)
@@ -154,14 +154,23 @@ def combined_uncertainty_nm(floor: FloorInputs, display: Display) -> float:
 
 @dataclass(frozen=True)
 class LinesChoice:
-    """What the lead chose: one false ask in so many touches, one false stop in so many, the ceiling, a factor k."""
+    """What the lead chose: one false ask in so many touches, one false stop in so many, the ceiling, a factor k.
+
+    With `stop_length_nm` the stop line is that length, and `stop_one_in` counts for nothing. No ask line is finer than
+    `least_ask_nm`. `early_setups`: how many there have to be before a stop line holds.
+    """
 
     ask_one_in: int = 100
     stop_one_in: int = 1000
     ceiling_nm: int = 500_000
     coverage_factor: float | None = None
+    stop_length_nm: int | None = None
+    least_ask_nm: int = 0
+    early_setups: int = 0
 
     def __post_init__(self) -> None:
+        if self.stop_length_nm is not None and self.stop_length_nm <= 0:
+            raise StopLengthNotPositiveError(length=str(self.stop_length_nm), unit="nm")
         for one_in in (self.ask_one_in, self.stop_one_in):
             if one_in < LEAST_ONE_IN:
                 raise FalseAskTooOftenError(one_in=one_in, least=LEAST_ONE_IN)
@@ -213,6 +222,8 @@ class Usual:
     `n_values` counts this seating's values; `n_seatings` the seatings whose spread was pooled,
     `pooled_seating_ids`, `n_in_spread` their values;
     `step_nm` is the step that the display's last digit moves in. `reasons` are the names of sentences `usual.<reason>`.
+    `is_early`: too few setups yet for a stop line of their own. `standing_nm` are the least and the largest of the
+    values that the centre stands on, `ceiling_nm` is the ceiling that the lines were drawn under.
     """
 
     seating_id: str | None
@@ -230,6 +241,9 @@ class Usual:
     suspects: tuple[Suspect, ...]
     u_b_degrees_of_freedom: float | None = None
     n_in_spread: int = 0
+    is_early: bool = False
+    standing_nm: tuple[int, int] | None = None
+    ceiling_nm: int | None = None
     step_nm: int | None = None
 
     @property
@@ -270,7 +284,7 @@ def usual(
     if 0 < len(now) < LEAST_TO_COMPARE and pooled and set(members) - {len(values) - 1}:
         reasons.append("too_few_to_compare")
     u_b_nm = combined_uncertainty_nm(floor, display)
-    ask_nm, stop_nm = None, None
+    ask_nm, stop_nm, early = None, None, False
     if now:
         rules = [
             _half_width_nm(
@@ -283,9 +297,17 @@ def usual(
             )
             for one_in in (choice.ask_one_in, choice.stop_one_in)
         ]
-        ask_nm, stop_nm = (inward_nm(half, choice, step_nm, display) for half, _ in rules)
+        early = _is_early([history[i] for i in {*members, len(values) - 1}], choice)
+        (ask_half_nm, ask_why), (stop_half_nm, stop_why) = rules
+        ask_half_nm = max(ask_half_nm, choice.least_ask_nm)
+        if choice.stop_length_nm is not None:
+            stop_half_nm, stop_why = max(choice.stop_length_nm, LEAST_STOP_IN_ASKS * ask_half_nm), []
+        stop_half_nm = choice.ceiling_nm if early else max(stop_half_nm, ask_half_nm)
+        halves = ask_half_nm, stop_half_nm
+        ask_nm, stop_nm = (inward_nm(half, choice, step_nm, display) for half in halves)
         stop_nm = max(stop_nm, inward_nm(ask_nm + step_nm, choice, step_nm, display))
-        reasons.extend(dict.fromkeys(reason for _, why in rules for reason in why))
+        reasons.extend(dict.fromkeys([*ask_why, *([] if early else stop_why)]))
+        reasons.extend(_why_of_lengths(halves, choice, early=early))
         if ask_nm == 0:
             reasons.append("narrower_than_display")
     else:
@@ -307,7 +329,29 @@ def usual(
         u_b_degrees_of_freedom=floor.degrees_of_freedom,
         n_in_spread=sum(len(values[i]) for i in members),
         step_nm=step_nm,
+        is_early=early,
+        standing_nm=(min(in_centre(now)), max(in_centre(now))) if now else None,
+        ceiling_nm=choice.ceiling_nm,
     )
+
+
+def _is_early(seatings: Sequence[SeatingValues], choice: LinesChoice) -> bool:
+    """Tell whether these seatings have too few setups, or all of one day."""
+    if sum(len(seating.values_nm) for seating in seatings) < choice.early_setups:
+        return True
+    days = {day for seating in seatings for day in (seating.first_day, seating.last_day) if day}
+    return bool(choice.early_setups) and len(days) == 1
+
+
+def _why_of_lengths(halves: tuple[float, float], choice: LinesChoice, *, early: bool) -> list[str]:
+    """Return why the lines lie where they lie, beside what the values say."""
+    ask_half_nm, stop_half_nm = halves
+    found = ["early"] if early else []
+    if choice.least_ask_nm and ask_half_nm == choice.least_ask_nm:
+        found.append("least_ask")
+    if choice.stop_length_nm is not None and not early and stop_half_nm > choice.ceiling_nm >= ask_half_nm:
+        found.append("ceiling_before_stop")
+    return found
 
 
 def inward_nm(half_width_nm: float, choice: LinesChoice, step_nm: int, display: Display) -> int:

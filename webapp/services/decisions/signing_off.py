@@ -42,7 +42,6 @@ from webapp.services.setups.worrying import OpenWorry
 from webapp.services.typed_reasons import note_text, reason_text
 
 if TYPE_CHECKING:
-    from webapp.proof.keys import KeyRing
     from webapp.store import Store
     from webapp.store.rows import RecordRow, SetupRow
 
@@ -103,9 +102,8 @@ WAITING = ("finished", "signed")
 MEANING = "reviewed and accepted"
 
 
-def queue(store: Store, now: datetime) -> list[QueuedSetup]:
+def queue(store: Store) -> list[QueuedSetup]:
     """Finished setups that wait for a decision, oldest first: the row, names, how many problems, questions, holds."""
-    del now
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}
         rows = store.setups.setups(status=WAITING)
@@ -113,7 +111,7 @@ def queue(store: Store, now: datetime) -> list[QueuedSetup]:
         return [_queued(store, row, names, paces[row["id"]]) for row in reversed(rows)]
 
 
-def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
+def detail(store: Store, setup_id: str) -> SetupDetail:
     """Everything about one setup; raises NoSuchSetup.
 
     setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
@@ -121,7 +119,6 @@ def detail(store: Store, setup_id: str, now: datetime) -> SetupDetail:
     forks (see domain.chain), reviewed (what a decision about it now would be about, see domain.reviewed),
     worries_of_others (open ones about what this setup used).
     """
-    del now
     with store.reading():
         row = store.setups.setup(setup_id)
         if row is None:
@@ -209,7 +206,6 @@ def numbers(sheet: WrittenSheet, state: Folded) -> list[TouchNumbers]:
 
 def sign_off(
     store: Store,
-    keyring: KeyRing,
     setup_id: str,
     by: str,
     passphrase: str,
@@ -227,7 +223,6 @@ def sign_off(
     DecidedAlready, SetupChanged, NotFinished, SignatureNotVerified, QuestionsOpen for the setup; what `joining.join`
     raises for its values.
     """
-    del keyring
     note = note_text(note)
     _ask_again(store, by, passphrase, now, source)
     with store.writing():
@@ -244,7 +239,6 @@ def sign_off(
 
 def not_accept(
     store: Store,
-    keyring: KeyRing,
     setup_id: str,
     by: str,
     passphrase: str,
@@ -255,7 +249,6 @@ def not_accept(
     seen: str,
 ) -> None:
     """Say with a reason that a finished setup is not accepted; its values never count. Raises as sign_off does."""
-    del keyring
     reason = reason_text(reason)
     _ask_again(store, by, passphrase, now, source)
     with store.writing():

@@ -7,7 +7,7 @@ of this axis and is stored as none.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -74,10 +74,22 @@ def matters(store: Store, fixture_id: str, axis: str, looked_at: LinesChoice | N
         return _lines(parts, trend, choice)
 
     now = lines(parts.choice)
+    looked_at = None if looked_at is None else _whole(looked_at, parts)
     other = lines(looked_at) if looked_at is not None and looked_at != parts.choice else None
     shown = other or now
     curve = limits.curve(shown.usual, shown.choice, parts.machine.display) if shown.line else ()
-    return Matters(parts, lines_choice(parts.rules), now, other, curve, len(seatings[-1].rows))
+    return Matters(parts, _shops(parts), now, other, curve, len(seatings[-1].rows))
+
+
+def _shops(parts: AxisParts) -> LinesChoice:
+    """What holds where an axis has no choice of its own."""
+    return lines_choice(parts.rules, parts.face.axis, parts.machine.unit)
+
+
+def _whole(choice: LinesChoice, parts: AxisParts) -> LinesChoice:
+    """A choice with what is the whole shop's: the finest ask line, and how many setups are few."""
+    shops = _shops(parts)
+    return replace(choice, least_ask_nm=shops.least_ask_nm, early_setups=shops.early_setups)
 
 
 def _lines(parts: AxisParts, trend: SeatingTrend, choice: LinesChoice) -> Lines:
@@ -100,8 +112,9 @@ def choose(
     with store.writing():
         must_be_lead(store, by)
         parts = axis_parts(store, fixture_id, axis)
-        shops = lines_choice(parts.rules)
-        wanted = None if choice == shops else choice
+        shops = _shops(parts)
+        wanted = None if choice is None else _whole(choice, parts)
+        wanted = None if wanted == shops else wanted
         if (wanted or shops) == parts.choice and (wanted is not None) == parts.has_own_choice:
             raise ChoiceUnchangedError
         if wanted is None:

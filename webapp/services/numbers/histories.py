@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 MOST_AXES = 48
 MOST_USUALS = 8
 MOST_CHANGES = 200
+# What of a time in the format of events is its day.
+DAY = len("2026-11-25")
 
 History = tuple[SeatingValues, ...]
 Inputs = tuple[FloorInputs, LinesChoice, Display]
@@ -94,7 +96,9 @@ def _read(store: Store, fixture_id: str, axis: str, seating_ids: Sequence[str]) 
 
 
 def _seating(seating_id: str, times_utc: list[str], setup_ids: list[str], values_nm: list[int]) -> _Seating:
-    return _Seating(tuple(times_utc), SeatingValues(seating_id, tuple(setup_ids), tuple(values_nm)))
+    first, last = (times_utc[place][:DAY] if times_utc else "" for place in (0, -1))
+    values = SeatingValues(seating_id, tuple(setup_ids), tuple(values_nm), first, last)
+    return _Seating(tuple(times_utc), values)
 
 
 def _after(seating: _Seating, changed: Sequence[tuple[str, str | None, int, str]]) -> _Seating:

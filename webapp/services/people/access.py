@@ -67,7 +67,6 @@ def token_hash(token: str) -> str:
 
 def sign_in(
     store: Store,
-    keyring: KeyRing,
     person_id: str,
     passphrase: str,
     now: datetime,
@@ -78,7 +77,6 @@ def sign_in(
 
     Raises SignInRefused, TooManyTries (with the seconds to wait), StoppedAfterTries.
     """
-    del keyring  # passphrases need no pepper; the argument keeps the use cases alike
     person = check_secret(store, person_id, passphrase, now, source)
     if person is None:
         raise SignInRefused
@@ -146,13 +144,12 @@ def sign_out(store: Store, token: str, now: datetime) -> None:
 
 
 def change_passphrase(
-    store: Store, keyring: KeyRing, person_id: str, old: str, new: str, now: datetime, source: str = DESK
+    store: Store, person_id: str, old: str, new: str, now: datetime, source: str = DESK
 ) -> None:
     """Set a passphrase of one's own and end all of one's sessions, so the caller signs in anew.
 
     Raises SignInRefused for a wrong old one, PassphraseUnchanged, and what check_passphrase raises.
     """
-    del keyring
     person = check_secret(store, person_id, old, now, source)
     if person is None:
         raise SignInRefused

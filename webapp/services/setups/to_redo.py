@@ -42,6 +42,12 @@ def slots_to_redo(store: Store, machine_id: str, names: dict[str, str]) -> tuple
             continue
         redo = fold_stored(store, setup_id)["redo"]
         if redo is not None:
-            said = redo["why"], redo["axis"], redo["reason"], names.get(redo["by"], redo["by"]), redo["at_utc"]
+            said = (
+                redo["why"],
+                redo["axis"],
+                redo["reason"],
+                names.get(redo["by"], redo["by"]),
+                redo["at_utc"],
+            )
             found.append(SlotToRedo(label, setups[setup_id]["person"], *said))
     return tuple(found)

@@ -57,9 +57,7 @@ def about_machine(store: Store, machine_id: str) -> list[OpenWorry]:
     machine = store.shop.item("machine", machine_id)
     if machine is None:
         return []
-    rows = store.worries.open_about(
-        machine=machine_id, fixture=machine["fixture"], probe=machine["probe"]
-    )
+    rows = store.worries.open_about(machine=machine_id, fixture=machine["fixture"], probe=machine["probe"])
     return _named(store, rows)
 
 

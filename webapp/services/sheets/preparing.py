@@ -226,7 +226,8 @@ class _Inputs:
         fixture = self._fixture.id
         histories = {face.axis: seating_history(store, fixture, face.axis) for face in self._fixture.faces}
         usuals_now = {axis: _usual(store, *parts, axis, history, now) for axis, history in histories.items()}
-        choices = {axis: lines_of(store, self.rules, fixture, axis) for axis in histories}
+        unit = self._machine.unit
+        choices = {axis: lines_of(store, self.rules, fixture, axis, unit) for axis in histories}
         causes = causes_now(store, *parts[1:], usuals_now, choices, self._slots, histories)
         return plan_axes(*parts, usuals_now, causes, self._z_reading)
 
@@ -239,12 +240,19 @@ def current_procedure(store: Store) -> Revision:
     return Revision.from_text(value["text"], value["hash"])
 
 
-def lines_of(store: Store, rules: ShopRules, fixture_id: str, axis: str) -> LinesChoice:
+def lines_of(store: Store, rules: ShopRules, fixture_id: str, axis: str, unit: str) -> LinesChoice:
     """The lead's choice for one fixture and axis, the shop's where there is none of its own."""
-    own = store.shop.choice(fixture_id, axis)
+    own, shops = store.shop.choice(fixture_id, axis), lines_choice(rules, axis, unit)
     if own is None:
-        return lines_choice(rules)
-    return LinesChoice(own["ask_one_in"], own["stop_one_in"], own["ceiling_nm"], own["coverage_factor"])
+        return shops
+    return replace(
+        shops,
+        ask_one_in=own["ask_one_in"],
+        stop_one_in=own["stop_one_in"],
+        ceiling_nm=own["ceiling_nm"],
+        coverage_factor=own["coverage_factor"],
+        stop_length_nm=own["stop_length_nm"],
+    )
 
 
 @dataclass(frozen=True)
@@ -276,7 +284,8 @@ def axis_parts(store: Store, fixture_id: str, axis: str) -> AxisParts:
         for face in fixture.faces:
             if face.axis == axis:
                 floor = known_of_axis.floor(store, rules, machine, fixture, probe, axis)
-                choice, own = lines_of(store, rules, fixture_id, axis), store.shop.choice(fixture_id, axis)
+                choice = lines_of(store, rules, fixture_id, axis, machine.unit)
+                own = store.shop.choice(fixture_id, axis)
                 return AxisParts(rules, machine, machine_id, fixture, face, floor, choice, own is not None)
     raise NoSuchFixture(fixture=fixture_id[:LONGEST_NAME])
 
@@ -292,7 +301,7 @@ def _usual(
     now: datetime | None = None,
 ) -> Usual:
     floor = known_of_axis.floor(store, rules, machine, fixture, probe, axis, now)
-    choice = lines_of(store, rules, fixture.id, axis)
+    choice = lines_of(store, rules, fixture.id, axis, machine.unit)
     return usual_of(store, fixture.id, axis, history, floor, choice, machine.display)
 
 

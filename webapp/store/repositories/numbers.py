@@ -76,11 +76,6 @@ class NumbersRepository(Repository):
         statement = "SELECT setup, axis FROM kept_value WHERE setup IN (SELECT value FROM json_each(?))"
         return {(row[0], row[1]) for row in self._database.raw(statement, (json.dumps(list(ids)),))}
 
-    def imported_ids(self, ids: Collection[str]) -> set[str]:
-        """Those of these ids that are past setups already."""
-        statement = "SELECT id FROM imported_setup WHERE id IN (SELECT value FROM json_each(?))"
-        return {row[0] for row in self._database.raw(statement, (json.dumps(list(ids)),))}
-
     def all_kept(self, fixture: str | None = None) -> Iterator[KeptWithOrigin]:
         """Every kept value, by setup, read in stretches that end between two setups."""
         after = ""

@@ -89,7 +89,7 @@ class ShopRepository(Repository):
         return self._row(AxisChoice.select().where(_of(fixture, axis)))
 
     def put_choice(self, fixture: str, axis: str, **choice: Any) -> None:
-        """Set the choice of an axis: ask_one_in, stop_one_in, ceiling_nm, coverage_factor."""
+        """Set the choice of an axis: ask_one_in, stop_one_in, ceiling_nm, coverage_factor, stop_length_nm."""
         self._run(AxisChoice.insert(fixture=fixture, axis=axis, **choice).on_conflict("REPLACE"))
 
     def remove_choice(self, fixture: str, axis: str) -> int:

@@ -37,7 +37,9 @@ class WorriesRepository(Repository):
     def close(self, *, event: str, by: str, how: str, reason: str, at_utc: str) -> bool:
         """Close a worry that is open; whether it was."""
         fields = {"closed_at_utc": at_utc, "closed_by": by, "closed_how": how, "closed_reason": reason}
-        return self._run(Worry.update(fields).where((Worry.event == event) & Worry.closed_at_utc.is_null())) == 1
+        return (
+            self._run(Worry.update(fields).where((Worry.event == event) & Worry.closed_at_utc.is_null())) == 1
+        )
 
     def _worries(self, which: Any) -> tuple[WorryRow, ...]:
         rows = self._rows(Worry.select().where(which).order_by(Worry.at_utc.desc(), Worry.event))

@@ -53,6 +53,7 @@ class AxisChoice(Table):
     stop_one_in = peewee.IntegerField()
     ceiling_nm = peewee.IntegerField()
     coverage_factor = peewee.FloatField(null=True)
+    stop_length_nm = peewee.IntegerField(null=True)
 
     class Meta:  # noqa: D106
         primary_key = peewee.CompositeKey("fixture", "axis")

@@ -35,7 +35,6 @@ def sign_in() -> AnyResponse:
     try:
         access.sign_in(
             parts.store,
-            parts.keyring,
             person,
             form.passphrase.data,
             parts.now(),
@@ -81,7 +80,6 @@ def change_passphrase() -> AnyResponse:
         try:
             access.change_passphrase(
                 parts.store,
-                parts.keyring,
                 who.id,
                 form.current.data,
                 form.new_passphrase.data,

@@ -41,7 +41,6 @@ def sign_off(setup_id: object) -> Response:
         try:
             signing_off.sign_off(
                 parts.store,
-                parts.keyring,
                 identifier,
                 who.id,
                 form.passphrase.data,
@@ -79,7 +78,6 @@ def not_accept(setup_id: object) -> Response:
         try:
             signing_off.not_accept(
                 parts.store,
-                parts.keyring,
                 identifier,
                 who.id,
                 form.passphrase.data,

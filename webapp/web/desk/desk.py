@@ -42,7 +42,7 @@ def queue() -> str:
     parts = wiring()
     return render_template(
         "desk/queue.html",
-        queue=signing_off.queue(parts.store, parts.now()),
+        queue=signing_off.queue(parts.store),
         questions=answering.questions(parts.store),
         worries=worrying.open_worries(parts.store),
         unsealed=recording.unsealed(parts.store),

@@ -165,9 +165,7 @@ class Answer(DeskForm):
 
     def offer(self, decisions: Sequence[str], *, about_axis: bool, finished: bool) -> None:
         """Offer these decisions in the words that fit the question and where its setup stands."""
-        self.decision.choices = [
-            SelectChoice(one, ANSWERS[one, about_axis, finished]) for one in decisions
-        ]
+        self.decision.choices = [SelectChoice(one, ANSWERS[one, about_axis, finished]) for one in decisions]
 
 
 class CloseWorry(DeskForm):
@@ -202,7 +200,8 @@ class Lines(DeskForm):
     """The lines of one axis, looked at by address."""
 
     ask = StringField("One false ask in so many setups", [InputRequired()])
-    stop = StringField("One false stop in so many", [InputRequired()])
+    stop_length = StringField("Stop line: what would hurt here")
+    stop = StringField("Without a length: one false stop in so many")
     ceiling = StringField("Ceiling of both lines", [InputRequired()])
     factor = StringField("Coverage factor of the floor")
 

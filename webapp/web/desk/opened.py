@@ -34,7 +34,7 @@ def opened(setup_id: str) -> dict[str, Any]:
     """All that a page about one setup shows, for a person who may see it. Raises NotFound."""
     must_see(setup_id)
     parts = wiring()
-    detail = signing_off.detail(parts.store, setup_id, parts.now())
+    detail = signing_off.detail(parts.store, setup_id)
     sheet, state = detail["sheet"], detail["state"]
     return {
         "row": detail["setup"],

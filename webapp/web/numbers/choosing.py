@@ -94,7 +94,10 @@ def _curve(
 
     def href(one_in: int) -> str:
         stop = typed["stop"] if reading.choice and reading.choice.stop_one_in > one_in else str(10 * one_in)
-        rest: dict[str, Any] = {"stop": stop, "ceiling": typed["ceiling"], "factor": typed["factor"]}
+        rest: dict[str, Any] = {
+            "stop": stop,
+            **{name: typed[name] for name in ("stop_length", "ceiling", "factor")},
+        }
         return url_for("choosing.matters", fixture=found.parts.fixture.id, axis=axis, ask=one_in, **rest)
 
     described = sentences((_described(found, display),))

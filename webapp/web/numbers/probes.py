@@ -49,7 +49,11 @@ def probe(probe: str) -> str:
     """One probe: what its checks found, and whether the last one still holds."""
     parts = wiring()
     found = _shown(probing.health(parts.store, probe, parts.now()))
-    about = [one for one in worrying.open_worries(parts.store) if (one.row.about, one.row.probe) == ("probe", probe)]
+    about = [
+        one
+        for one in worrying.open_worries(parts.store)
+        if (one.row.about, one.row.probe) == ("probe", probe)
+    ]
     return render_template(
         "desk/probe.html", **found, done=request.args.get("done"), names=names(), worries=about
     )

@@ -26,15 +26,16 @@ export function slotLengthNm(typed, machine, axis) {
 
 /**
  * The verdict on a touch and its signed difference from the usual; without a usual yet, `ask` and null.
- * @param {{centre_nm: number|null, ask_nm: number|null, stop_nm: number|null}} usual
+ * @param {{centre_nm: number|null, ask_nm: number|null, stop_nm: number|null, early_stops_nm?: number[][]}} usual
  * @param {number} valueNm
  * @returns {{verdict: 'agrees'|'ask'|'stop', difference_nm: number|null}}
  */
-export function verdict({centre_nm: centre, ask_nm: ask, stop_nm: stop}, valueNm) {
+export function verdict({centre_nm: centre, ask_nm: ask, stop_nm: stop, early_stops_nm: early = []}, valueNm) {
   if (centre === null || ask === null || stop === null) return {verdict: 'ask', difference_nm: null};
   const difference = valueNm - centre;
   if (Math.abs(difference) <= ask) return {verdict: 'agrees', difference_nm: difference};
-  return {verdict: Math.abs(difference) <= stop ? 'ask' : 'stop', difference_nm: difference};
+  const isStop = Math.abs(difference) > stop || early.some(([low, high]) => low <= valueNm && valueNm <= high);
+  return {verdict: isStop ? 'stop' : 'ask', difference_nm: difference};
 }
 
 /** Whether two touches differ by no more than the ask line; without one they never agree. */
@@ -95,4 +96,3 @@ export function keepReasons(touch, questions) {
 }
 
 /** The first reason for which a touch may be kept, or null. */
-export const mayKeep = (touch, questions) => keepReasons(touch, questions)[0] ?? null;
