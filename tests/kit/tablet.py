@@ -176,13 +176,12 @@ class Tablet:
         self.page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
         self.settled()
 
-    def begin(self, machine: str, person: str, *, begin: bool = True) -> None:
-        """Choose machine and person and begin a setup, or stand ready to."""
+    def begin(self, machine: str, person: str) -> None:
+        """Choose machine and person and begin a setup."""
         found = [row for row in self.rows("sheets") if row["machine"] == machine]
         self.tap("machine", max(found, key=lambda row: row["got_at_utc"])["hash"])
         self.tap("person", person)
-        if begin:
-            self.tap("begin")
+        self.tap("begin")
 
     def _data(self, name: str) -> str:
         return self.page.locator("#app").get_attribute(f"data-{name}") or ""
@@ -213,7 +212,7 @@ class Operator:
 
     def close(self, kind: str) -> None:
         """Do what the step that is shown asks for."""
-        getattr(self, f"_{kind.replace('-', '_')}")()
+        getattr(self, f"_{kind}")()
 
     def _go(self) -> None:
         self.tablet.tap("go")
@@ -228,9 +227,6 @@ class Operator:
             self._go()
 
     _jaw = _input = _confirm
-
-    def _input_old(self) -> None:
-        self.tablet.tap("raised")
 
     def _checks(self) -> None:
         lines = self.tablet.page.locator('[data-action="tick"][aria-pressed="false"]')
@@ -255,10 +251,7 @@ class Operator:
 
     def _clear(self) -> None:
         self.mill.mill.clear_selected()
-        if self.tablet.page.locator("[data-entry]").count():
-            self._three()
-        else:
-            self._go()
+        self._three()
 
     def _three(self) -> None:
         shown = self.mill.shown()

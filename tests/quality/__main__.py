@@ -1,20 +1,82 @@
-"""Measure the quality of the answers and print it as tables.
+"""Measure the quality of the answers: every figure beside its bound, and the tables behind some of them.
 
-    python -m tests.quality                 all parts, moderate counts
-    python -m tests.quality --part mistakes --count 500 --seed 7
+    python -m tests.quality                          every figure; ends with 1 where a bound does not hold
+    python -m tests.quality --part resisting --count 10000 --seed 7
+    python -m tests.quality --keep                   the same, and kept.md beside this file is written anew
+    python -m tests.quality --table mistakes         a table: asks, mistakes, shifts
 
-Counts: histories a cell (asks), planted mistakes of each kind (mistakes), charts (shifts).
+A part is a module of this folder with `rows(count, seed)`. Its count is that of histories, checks or planted mistakes
+in one figure. before.json holds what the same figures were before the rules that they measure were changed.
 """
 
 from __future__ import annotations
 
 import argparse
+import importlib
+import json
+import pkgutil
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 
+from tests import quality
 from tests.quality import false_asks, mistakes, shifts
+from tests.quality.rows import Part, Row, shown
 
-PARTS = {"asks": 2_000, "mistakes": 200, "shifts": 1_000}
+HERE = Path(__file__).parent
+KEPT, BEFORE = HERE / "kept.md", HERE / "before.json"
+COUNT = 2_000
+TABLES = {"asks": 2_000, "mistakes": 200, "shifts": 1_000}
+HEAD = (
+    "| item | figure | before | now | ± | bound | verdict |",
+    "| --- | --- | --- | --- | --- | --- | --- |",
+)
+
+
+def parts() -> dict[str, Part]:
+    """Return every module of this folder that has figures, by name."""
+    found = {}
+    for module in pkgutil.iter_modules(quality.__path__):
+        if not module.name.startswith(("test_", "__")):
+            rows = getattr(importlib.import_module(f"tests.quality.{module.name}"), "rows", None)
+            if rows is not None:
+                found[module.name] = rows
+    return found
+
+
+def key(row: Row) -> str:
+    """Return what a figure is called before and after: without the true value that stands in it."""
+    return row.what.split(", true ")[0]
+
+
+def line(row: Row, before: dict[str, float]) -> str:
+    """Return one line of the table."""
+    was = before.get(key(row))
+    error = shown(row.error) if row.error else ""
+    return (
+        f"| {row.item} | {row.what} | {'–' if was is None else shown(was)} | {shown(row.figure)} | {error} "
+        f"| {row.bound} | {row.verdict} |"
+    )
+
+
+def measure(names: list[str], count: int, seed: int, *, keep: bool) -> int:
+    """Print the figures of these parts, keep them if so wished, and return 1 where a bound does not hold."""
+    before = json.loads(BEFORE.read_text(encoding="utf-8"))
+    printed = list(HEAD)
+    print("\n".join(HEAD), flush=True)
+    broken = 0
+    for name in names:
+        for row in parts()[name](count, seed):
+            printed.append(line(row, before))
+            print(printed[-1], flush=True)
+            broken += not row.holds
+    print(f"\n{broken} of {len(printed) - len(HEAD)} do not hold.")
+    if keep:
+        said = f"`python -m tests.quality --keep --count {count} --seed {seed}`; parts: {', '.join(names)}."
+        KEPT.write_text(
+            "\n".join(["# Figures and their bounds", "", said, "", *printed, ""]), encoding="utf-8"
+        )
+    return int(broken > 0)
 
 
 def asks(count: int, seed: int) -> Iterator[str]:
@@ -75,21 +137,27 @@ def moved(count: int, seed: int) -> Iterator[str]:
             )
 
 
-def main(arguments: list[str]) -> None:
-    """Print the chosen parts."""
+def main(arguments: list[str]) -> int:
+    """Print the chosen parts or tables; 1 where a bound does not hold."""
+    known = parts()
     parser = argparse.ArgumentParser(
         prog="python -m tests.quality", description="Measure the quality of the answers."
     )
-    parser.add_argument("--part", choices=PARTS, action="append")
+    parser.add_argument("--part", choices=known, action="append")
+    parser.add_argument("--table", choices=TABLES, action="append")
     parser.add_argument("--count", type=int)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--keep", action="store_true")
     options = parser.parse_args(arguments)
     print_of = {"asks": asks, "mistakes": planted, "shifts": moved}
-    for part in options.part or PARTS:
-        for line in print_of[part](options.count or PARTS[part], options.seed):
-            print(line, flush=True)
+    for table in options.table or ():
+        for text in print_of[table](options.count or TABLES[table], options.seed):
+            print(text, flush=True)
         print()
+    if options.table:
+        return 0
+    return measure(options.part or list(known), options.count or COUNT, options.seed, keep=options.keep)
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    sys.exit(main(sys.argv[1:]))

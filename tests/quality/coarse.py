@@ -33,7 +33,9 @@ def rows(count: int, seed: int) -> Iterator[Row]:
     narrow = alike = seen = 0
     for spread in SPREADS_IN_STEPS:
         for n, before in SHAPES:
-            page, truth, found = said(count, [seed, n, before, round(100 * spread)], spread, n, before)
+            page, truth, found = said(
+                max(60, count // 5), [seed, n, before, round(100 * spread)], spread, n, before
+            )
             allowed = max(0.25 * truth, 0.2)
             what = f"spread {spread:g} steps, n = {n}, {before} earlier: page's false asks of 100, true {truth:.2f}"
             yield Row(5, what, page, max(0.0, truth - allowed), truth + allowed)

@@ -121,5 +121,5 @@ def test_false_signals_come_at_the_published_run_length() -> None:
 
 
 def test_the_command_prints_its_tables(capsys: pytest.CaptureFixture[str]) -> None:
-    main(["--part", "shifts", "--count", "20"])
+    main(["--table", "shifts", "--count", "20"])
     assert "| 2.0 |" in capsys.readouterr().out

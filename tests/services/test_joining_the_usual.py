@@ -12,7 +12,7 @@ from tests.kit.walk import Walk
 from webapp.domain.usual.usual import Usual
 from webapp.services.decisions import joining, signing_off
 from webapp.services.decisions.joining import NewSeating, ValuesChoice
-from webapp.services.errors import ReasonMissing, SeatingCannotBeginThere
+from webapp.services.errors import ReasonMissing, RoleMissing, SeatingCannotBeginThere
 from webapp.services.evidence.ledger import change
 from webapp.services.numbers import trending
 from webapp.services.setups import stored_setups
@@ -189,3 +189,54 @@ def test_a_sign_off_from_before_the_two_choices_names_no_axes_and_keeps_its_mean
         change(house.store, "setup.signed_off", "ines", walk.setup, walk.setup, data, house.clock())
         state = stored_setups.refresh(house.store, walk.setup)
     assert (state["status"], state["sign_off"]["into_usual"]) == ("signed_off", None)
+
+
+def test_a_seating_begins_back_at_a_past_setup_with_all_that_was_touched_since(steady: House) -> None:
+    walks = []
+    for _ in range(2):
+        steady.clock.forward(hours=1)
+        walk = bad(steady)
+        decide(steady, walk, ValuesChoice())
+        walks.append(walk)
+    first = walks[0]
+    before = lines(steady)
+    register.begin_seating_back(
+        steady.store, "vise-a", first.setup, "vise-a-2", "Moved and not told.", "ines", steady.clock()
+    )
+    rows = kept(steady)
+    assert rows[first.setup, "X"]["seating"] == "vise-a-2"
+    # They had stayed out of the old place's usual; they are the new one's.
+    assert rows[first.setup, "X"]["left_out_reason"] is None
+    after = lines(steady)
+    assert (before.centre_nm, after.centre_nm) == (USUAL_NM, BAD_NM)
+    assert after.n_values == 2
+    with steady.store.reading():
+        seatings = steady.store.shop.seatings("vise-a")
+        told = [
+            json.loads(row["text"])["data"] for row in steady.store.ledger.changes(kind="seating.started")
+        ]
+    entry = next(one for one in told if one["seating"] == "vise-a-2")
+    assert [row["id"] for row in seatings] == ["vise-a-1", "vise-a-2"]
+    assert seatings[0]["until_utc"] == seatings[1]["since_utc"] == entry["since_utc"]
+    assert entry["from_setup"] == first.setup
+    assert f"{first.setup} X" in entry["let_in"]
+    assert entry["reason"] == "Moved and not told."
+
+
+def test_a_seating_begins_back_only_after_values_of_the_present_one_and_by_a_lead(steady: House) -> None:
+    with pytest.raises(SeatingCannotBeginThere):
+        register.begin_seating_back(
+            steady.store, "vise-a", "0" * 36, "vise-a-2", "Moved.", "ines", steady.clock()
+        )
+    walk = bad(steady)
+    decide(steady, walk, ValuesChoice())
+    with pytest.raises(RoleMissing):
+        register.begin_seating_back(
+            steady.store, "vise-a", walk.setup, "vise-a-2", "Moved.", "mara", steady.clock()
+        )
+    with pytest.raises(ReasonMissing):
+        register.begin_seating_back(
+            steady.store, "vise-a", walk.setup, "vise-a-2", " ", "ines", steady.clock()
+        )
+    with steady.store.reading():
+        assert len(steady.store.shop.seatings("vise-a")) == 1

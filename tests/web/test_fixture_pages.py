@@ -164,6 +164,45 @@ def test_a_value_is_left_out_with_a_reason_and_taken_back_with_another(site: Sit
     assert "value.taken_in" in ledger
 
 
+def moved_site(site: Site) -> list[str]:
+    """A vise that was moved by 0.3 mm before the last three setups, after its seating had begun."""
+    values = [*scattered(12), *(value + 300_000 for value in scattered(15)[12:])]
+    with site.house.store.reading():
+        began = site.house.store.shop.seating_now("vise-a")
+    assert began is not None
+    return keep_past(site.house, values, first=30_000)
+
+
+def test_values_that_moved_together_are_offered_as_one_move_and_taken_with_one_press(site: Site) -> None:
+    ids = moved_site(site)
+    lead = site.signed_in("ines")
+    page = lead.page(TRENDS)
+    assert "The last 3 values lie together, +0.3" in page
+    assert "Was the fixture moved before setup 13?" in page
+    offer = page[page.index('id="moved"') : page.index("Look at it first")]
+    assert offer.count('<tr><th scope="row"') == 2
+    reason = re.search(r'name="reason" value="([^"]+)"', offer)
+    assert reason
+    back = f"{TRENDS}/back/{ids[12]}"
+    assert back in offer
+    assert "Begin a new seating at setup 13" in lead.page(back)
+    assert lead.send(back, reason=reason[1]).status_code == 303
+    after = lead.page(TRENDS)
+    assert "Was it moved?" not in after
+    assert "Values 1 to 3 of 3" in after
+    assert "Was it moved?" not in site.signed_in("odo").page(f"{TRENDS}?seating=vise-a-1")
+
+
+def test_only_a_lead_is_given_the_press_and_a_reason_is_asked_for(site: Site) -> None:
+    ids = moved_site(site)
+    read = site.signed_in("odo").page(TRENDS)
+    assert "Was the fixture moved before setup 13?" in read
+    assert "Look at it first" not in read
+    lead = site.signed_in("ines")
+    assert lead.send(f"{TRENDS}/back/{ids[12]}", reason="").status_code == 422
+    assert lead.send(f"{TRENDS}/back/{ids[0]}", reason="Moved.").status_code in {404, 422}
+
+
 def test_a_new_seating_that_is_sent_twice_is_started_once_and_the_second_is_told(site: Site) -> None:
     lead = site.signed_in("ines")
     for _ in range(2):

@@ -43,7 +43,6 @@ class ReadCaution(TypedDict):
 
     caution: str
     at_utc: str
-    read_at_utc: str
     event: str
 
 
@@ -330,7 +329,6 @@ class Folded(TypedDict):
     blocked: Blocked | None
     keep_because: str | None
     probe_in_spindle: bool
-    input_checked_ms: int | None
     steps: dict[str, StepState]
     cautions: list[ReadCaution]
     slot: str | None

@@ -33,7 +33,7 @@ LEAST_SAID, MOST_SAID = 0.0005, 0.994
 LEAST_SPREAD_STEPS = 0.2
 PLACES_IN_A_STEP = 16
 BISECTIONS = 40
-COARSE_STEPS = 0.6
+ALIKE_STEPS, COARSE_STEPS, LEAST_DEGREES_COARSE = 0.6, 1.2, 4.0
 
 Chances = NDArray[np.float64]
 CHOICES_ONE_IN = (10, 20, 30, 50, 75, 100, 150, 200, 300, 500, 750, 1000, 2000, 5000, 10_000)
@@ -159,16 +159,25 @@ def _seen(line_nm: float, usual: Usual, display: Display) -> _Seen:
     hidden_nm = step_nm / math.sqrt(12)
     shown_nm = max(usual.u_b_nm if known else float(usual.s_nm or 0.0), hidden_nm)
     scatter_nm = max(math.sqrt(shown_nm**2 - hidden_nm**2), LEAST_SPREAD_STEPS * step_nm)
-    # Most values then are alike, and how few are not says how rarely the next will be: no long tail.
-    coarse = shown_nm < COARSE_STEPS * step_nm
     centre_nm = shown_nm * math.sqrt(_root(usual) ** 2 - 1)
     return _Seen(
         line_nm // step_nm * step_nm + step_nm / 2,
         step_nm,
         scatter_nm,
         math.hypot(scatter_nm, centre_nm),
-        math.inf if known or coarse else float(usual.degrees_of_freedom),
+        math.inf if known else _degrees(usual.degrees_of_freedom, shown_nm / step_nm),
     )
+
+
+def _degrees(degrees: float, shown_steps: float) -> float:
+    """Return for how many degrees of freedom a spread of so many steps stands.
+
+    Where most values are shown alike, how few are not says how rarely the next will be: no long tail. Found by
+    simulation.
+    """
+    if shown_steps < ALIKE_STEPS:
+        return math.inf
+    return max(degrees, LEAST_DEGREES_COARSE) if shown_steps < COARSE_STEPS else degrees
 
 
 def ask_rate(line_nm: float, usual: Usual, display: Display, shift_nm: float = 0.0) -> float:

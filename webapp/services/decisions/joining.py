@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING
 from webapp.domain.evidence.folded_setup import Folded, Touch
 from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.usual.joining import Standing, standing, with_value
+from webapp.domain.usual.joining import STAYED_OUT, Standing, standing, with_value
 from webapp.domain.usual.usual import Usual, usual
 from webapp.services.errors import SeatingCannotBeginThere
 from webapp.services.evidence.ledger import change
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 COMPLETE = "complete"
 SEATING_STARTED = "seating.started"
-BEYOND_REASON = "Beyond the ask line when it was signed off, and not let into the usual."
+BEYOND_REASON = STAYED_OUT
 FIRST_REASON = "A first value that was not let into the usual when it was signed off."
 
 Sheet = WrittenSheet

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, TypedDict
 
 from webapp.domain.plain.lengths import Display
 from webapp.domain.shop.shop import Fixture, Machine, from_plain
+from webapp.domain.usual.moved import Move, begun_back, in_order, moved_together
 from webapp.domain.usual.trend import SeatingRows, SeatingTrend, TrendPoint, TrendRow, seating_trend
 from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
 from webapp.services.sheets.preparing import AxisParts, axis_parts
@@ -51,6 +52,7 @@ class AxisTrend:
     seatings: tuple[SeatingRows, ...]
     chosen: str
     trends: tuple[SeatingTrend, ...]
+    move: Move | None = None
 
     @property
     def now(self) -> SeatingTrend:
@@ -75,7 +77,11 @@ def trend(store: Store, fixture_id: str, axis: str, seating: str | None = None) 
         seating_trend(seatings[: place + 1], parts.floor, parts.choice, parts.machine.display)
         for place in wanted
     )
-    return AxisTrend(parts, tuple(seatings), chosen, trends)
+    shows_present = bool(ids) and chosen in {ids[-1], EVERY_SEATING}
+    move = (
+        moved_together(seatings, parts.floor, parts.choice, parts.machine.display) if shows_present else None
+    )
+    return AxisTrend(parts, tuple(seatings), chosen, trends, move)
 
 
 def seating_rows(store: Store, fixture_id: str, axis: str) -> list[SeatingRows]:
@@ -118,6 +124,35 @@ def with_and_without(store: Store, fixture_id: str, axis: str, setup: str) -> On
             )
             point = next(point for point in now.points if point.row.setup_id == setup)
             return OneValue(parts, point, now, other)
+    raise NoSuchValue(setup=setup[:40], axis=axis)
+
+
+@dataclass(frozen=True)
+class BegunBack:
+    """A past value that a new seating might begin with: its number, and the usual as it is and as it then were."""
+
+    parts: AxisParts
+    number: int
+    row: TrendRow
+    now: SeatingTrend
+    other: SeatingTrend
+
+
+def begun_with(store: Store, fixture_id: str, axis: str, setup: str) -> BegunBack:
+    """What a new seating that begins with a setup of the present one would do. Raises NoShopYet, NoSuchFixture,
+    NoSuchValue.
+    """
+    with store.reading():
+        parts = axis_parts(store, fixture_id, axis)
+        seatings = seating_rows(store, fixture_id, axis)
+    rows = in_order(seatings[-1]) if seatings else []
+    for number, row in enumerate(rows, start=1):
+        if row.setup_id == setup and number > 1:
+            now, other = (
+                seating_trend(some, parts.floor, parts.choice, parts.machine.display)
+                for some in (seatings, begun_back(seatings, setup))
+            )
+            return BegunBack(parts, number, row, now, other)
     raise NoSuchValue(setup=setup[:40], axis=axis)
 
 

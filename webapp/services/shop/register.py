@@ -24,6 +24,7 @@ from webapp.domain.shop.slots import (
     normalise_label,
     release_slot,
 )
+from webapp.domain.usual.joining import STAYED_OUT
 from webapp.services.errors import (
     LastLead,
     NameRefused,
@@ -34,6 +35,7 @@ from webapp.services.errors import (
     NoSuchValue,
     PersonKnownAlready,
     RoleUnknown,
+    SeatingCannotBeginThere,
     SeatingJustStarted,
     TimeRefused,
 )
@@ -49,6 +51,7 @@ if TYPE_CHECKING:
 
 LONGEST_NAME = 80
 SAME_PRESS_SECONDS = 60
+AXES = ("X", "Y", "Z")
 
 
 def give_slot(
@@ -143,6 +146,55 @@ def start_seating(store: Store, fixture: str, seating: str, reason: str, by: str
             raise SeatingJustStarted(at_utc=present["since_utc"], seconds=SAME_PRESS_SECONDS)
         store.shop.start_seating(seating, fixture, utc_text(now), reason)
         data = {"seating": seating, "reason": reason}
+        change(store, "seating.started", by, fixture, None, data, now)
+
+
+def begin_seating_back(
+    store: Store, fixture: str, setup: str, seating: str, reason: str, by: str, now: datetime
+) -> None:
+    """Say that a fixture was moved before a past setup: a new seating begins with that setup's first kept value.
+
+    All that was touched since goes with it. Values that were not let in because they lay beyond the ask line of the old
+    place count in the new one; what a lead left out for another reason stays out. The ledger has all of it. Raises
+    RoleMissing, ReasonMissing, NoSuchFixture, SeatingCannotBeginThere.
+    """
+    reason = reason_text(reason)
+    with store.writing():
+        must_be_lead(store, by)
+        if store.shop.item("fixture", fixture) is None:
+            raise NoSuchFixture(fixture=fixture)
+        present = store.shop.seating_now(fixture)
+        rows = [
+            (axis, row)
+            for axis in AXES
+            for row in store.setups.kept_with_people(fixture, axis)
+            if present is not None and row["seating"] == present["id"]
+        ]
+        since = min((row["at_utc"] for _, row in rows if row["setup"] == setup), default="")
+        if (
+            present is None
+            or not present["since_utc"] < since
+            or min(row["at_utc"] for _, row in rows) >= since
+        ):
+            raise SeatingCannotBeginThere
+        store.shop.start_seating(seating, fixture, since, reason)
+        store.setups.move_values(
+            fixture=fixture, from_seating=present["id"], to_seating=seating, since_utc=since
+        )
+        let_in = [
+            (row["setup"], axis)
+            for axis, row in rows
+            if row["at_utc"] >= since and row["left_out_reason"] == STAYED_OUT
+        ]
+        for one, axis in let_in:
+            store.setups.leave_out(one, axis, None)
+        data = {
+            "seating": seating,
+            "reason": reason,
+            "since_utc": since,
+            "from_setup": setup,
+            "let_in": [f"{one} {axis}" for one, axis in let_in],
+        }
         change(store, "seating.started", by, fixture, None, data, now)
 
 

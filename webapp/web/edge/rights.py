@@ -61,6 +61,7 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "printing.trends": READERS,
     "fixtures.seating": LEADS,
     "fixtures.value": LEADS,
+    "fixtures.back": LEADS,
     "choosing.matters": READERS,
     "choosing.choose": LEADS,
     "budgets.page": READERS,

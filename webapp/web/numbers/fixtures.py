@@ -13,6 +13,7 @@ from typing import Any
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 
 from webapp.domain.plain.errors import DomainError, Finding
+from webapp.domain.usual.moved import say_move
 from webapp.domain.usual.trend import described
 from webapp.services.numbers import trending
 from webapp.services.numbers.trending import EVERY_SEATING, AxisTrend
@@ -56,6 +57,7 @@ def trends(fixture: str, axis: str) -> str:
         "desk/trends.html",
         **about(found),
         words_of_chart=words,
+        offer=sentences(say_move(found.move, display)) if found.move else (),
         charts=charting.trend(found.trends, axis, " ".join(words), display, href),
         points=points[start : start + A_PAGE],
         count=len(points),
@@ -127,6 +129,32 @@ def value(fixture: str, axis: str, setup: str) -> Response:
         fixture=both.parts.fixture,
         axis=axis,
         lengths=shown_values.Lengths(both.parts.machine.display),
+        names=names(),
+    )
+
+
+@blueprint.route(f"/desk/fixtures/<fixture>/{AXIS}/back/<setup>", methods=["GET", "POST"])
+def back(fixture: str, axis: str, setup: str) -> Response:
+    """Begin a new seating back at a past setup: what it does to the lines, and the form with the reason."""
+    form, parts, who = forms.StartSeating(), wiring(), sessions.signed_in()
+    if request.method == "POST" and form.validate():
+        now = parts.now()
+        try:
+            new = register.seating_id(fixture, now, parts.new_token())
+            reason = form.reason.data or ""
+            register.begin_seating_back(parts.store, fixture, setup, new, reason, who.id, now)
+        except DomainError as refusal:
+            form.refuse("reason", plain(refusal.code, refusal.fields))
+        else:
+            return _see_other(url_for("fixtures.trends", fixture=fixture, axis=axis, done="begun_back"))
+    found = trending.begun_with(parts.store, fixture, axis, setup)
+    return _page(
+        "desk/back.html",
+        form,
+        found=found,
+        fixture=found.parts.fixture,
+        axis=axis,
+        lengths=shown_values.Lengths(found.parts.machine.display),
         names=names(),
     )
 

@@ -46,7 +46,7 @@ function typed(context) {
   const {tablet, setup, step, commit, again} = context;
   const {sheet: {square}, machine} = setup;
   const placeName = name => say(`tablet.square.${name}`, {axis: step.axis, slot: setup.slotLabel});
-  const fields = typing(context, PLACES.map(name => ({name, label: placeName(name), unit: machine.unit})), numberKeys(), 'compact');
+  const fields = typing(context, PLACES.map(name => ({name, label: placeName(name), unit: machine.unit})), numberKeys(), enter, 'compact');
   const {questioned = null} = setup.draft;
 
   function enter() {

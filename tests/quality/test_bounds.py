@@ -1,0 +1,107 @@
+"""A slice of the figures at small counts, and that each of them can get worse."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from tests.quality import __main__ as command
+from tests.quality import coarse, factors, resisting, signals
+from tests.quality.histories import THOUSANDTH, ask_chance, earlier, lines, place_nm, seating
+from tests.quality.rows import Row
+from webapp.domain.figures import neighbours
+from webapp.domain.usual import drift, usual
+
+SEED = 20261129
+
+
+def holding(rows: Iterator[Row]) -> list[Row]:
+    """Return the rows whose figure lies outside its bound by more than four standard errors."""
+    return [
+        row
+        for row in rows
+        if not (row.low or -math.inf) - 4 * row.error <= row.figure <= (row.high or math.inf) + 4 * row.error
+    ]
+
+
+def test_one_gross_value_hardly_moves_the_centre() -> None:
+    assert holding(resisting.centre(150, SEED)) == []
+
+
+@pytest.mark.parametrize(("n", "before"), [(8, 0), (20, 0), (1, 3), (10, 3), (50, 3)])
+def test_clean_touches_are_asked_about_once_in_a_hundred(n: int, before: int) -> None:
+    rate, error, _ = resisting.asks(900, [SEED, n, before], n, before, 1)
+    assert 0.7 - 3 * error < rate < 1.25 + 3 * error
+
+
+@pytest.mark.parametrize("times", [0.9, 1.1, 2.0])
+def test_a_line_a_tenth_off_would_be_seen(times: float) -> None:
+    # The same histories, the line as it is and moved: what is asked by chance changes by far more than its error.
+    chance = np.random.default_rng(SEED)
+    shares: list[float] = []
+    moved: list[float] = []
+    for _ in range(400):
+        at = place_nm(chance)
+        now = seating("now", at + 20_000 * chance.standard_normal(20), THOUSANDTH)
+        found = lines([*earlier(chance, 3, 20_000, THOUSANDTH), now], THOUSANDTH)
+        shares.append(100 * ask_chance(found, at, 20_000, THOUSANDTH))
+        other = usual.Usual(**{**vars(found), "ask_nm": round((found.ask_nm or 0) * times)})
+        moved.append(100 * ask_chance(other, at, 20_000, THOUSANDTH))
+    assert 0.7 < np.mean(shares) < 1.25
+    assert not 0.7 < np.mean(moved) < 1.25
+
+
+def test_a_scatter_that_grew_is_seen() -> None:
+    for (times, n), bound in {(2, 10): 2.5, (4, 8): 2.0}.items():
+        rate, error, _ = resisting.asks(300, [SEED, times, n], n, 3, times)
+        assert rate < bound + 3 * error
+    assert resisting.asks(60, [SEED], 1, 3, 4)[2] == 100
+
+
+def test_a_move_widens_no_line_and_depends_on_no_stretch() -> None:
+    assert holding(resisting.places(150, SEED)) == []
+
+
+def test_without_the_cut_a_move_would_widen_the_lines(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(neighbours, "CUT_THOUSANDTHS", 10**9)
+    assert holding(resisting.places(60, SEED)) != []
+
+
+def test_new_signals_are_few_and_a_move_is_signalled() -> None:
+    assert holding(signals.new_signals(120, SEED)) == []
+    assert holding(signals.caught(150, SEED)) == []
+
+
+def test_the_published_limits_would_signal_too_often(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(drift.chart, "__defaults__", ((), drift.BASELINE, drift.PUBLISHED))
+    assert holding(signals.new_signals(120, SEED)) != []
+
+
+def test_what_is_said_of_a_signal_is_true() -> None:
+    assert holding(signals.said(300, SEED)) == []
+
+
+def test_what_the_page_says_of_coarse_displays_is_near_the_truth() -> None:
+    for spread, n, before in ((0.2, 30, 3), (0.5, 30, 3), (1.0, 30, 0), (2.0, 30, 3)):
+        page, truth, found = coarse.said(150, [SEED, n, before], spread, n, before)
+        assert abs(page - truth) < max(0.35 * truth, 0.3)
+        assert all(one.ask_nm and one.stop_nm and one.ask_nm < one.stop_nm for one in found)
+
+
+def test_a_typed_factor_keeps_the_lines_apart() -> None:
+    assert holding(factors.rows(100, SEED)) == []
+
+
+def test_the_command_ends_with_1_where_a_bound_does_not_hold(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert command.main(["--part", "factors", "--count", "20"]) == 0
+    assert "holds" in capsys.readouterr().out
+    monkeypatch.setattr(
+        command, "parts", lambda: {"bad": lambda _c, _s: iter([Row(8, "a ratio", 1.0, 1.15)])}
+    )
+    assert command.measure(["bad"], 20, 1, keep=False) == 1
+    assert "DOES NOT HOLD" in capsys.readouterr().out
