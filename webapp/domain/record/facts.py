@@ -24,7 +24,8 @@ from webapp.domain.plain.errors import DomainError, Fields, Finding
 from webapp.domain.plain.lengths import Display, format_length, format_other_unit
 from webapp.domain.plain.zones import local_by_offsets
 from webapp.domain.record.bundle import PersonInRecord, RecordBundle, RecordFile
-from webapp.domain.record.numbers import fast, pace, planned_search, probe_check, squares
+from webapp.domain.record.not_plain import not_plain
+from webapp.domain.record.numbers import authorised, fast, pace, planned_search, probe_check, squares
 from webapp.domain.record.rows import (
     CautionRow,
     CheckRow,
@@ -81,6 +82,10 @@ def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
         ball=f"{format_length(sheet['probe']['ball_diameter_nm'], display, sign=False)} {display.unit.value}",
         slot=state["slot"],
         operator=story.name_of(state["person"]),
+        authorised=authorised(story),
+        machine_serial=sheet["machine"].get("serial", ""),
+        probe_serial=sheet["probe"].get("serial", ""),
+        not_plain=not_plain(story),
         tablets=tuple(device["name"] or device["id"] for device in bundle.devices),
         procedure=sheet["procedure"]["title"],
         revision=grouped(sheet["procedure"]["revision"][:8]),

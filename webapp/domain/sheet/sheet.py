@@ -338,6 +338,7 @@ def compile_sheet(
     seating: Seating,
     probe: Probe,
     probe_check: CheckState | None = None,
+    probe_checked_at_utc: str | None = None,
     z_reading: ZReading | None = None,
     people: Sequence[SheetPerson],
     leads: Sequence[SheetPerson] = (),
@@ -381,6 +382,8 @@ def compile_sheet(
             "ball_diameter_nm": probe.ball_diameter_nm,
             "stylus_reach_nm": probe.stylus_reach_nm,
             "check": None if probe_check is None else probe_check.as_plain(),
+            "checked_at_utc": probe_checked_at_utc,
+            "serial": probe.serial,
         },
         "people": [{"id": one.id, "name": one.name, "until_utc": one.until_utc} for one in people],
         "leads": [{"id": one.id, "name": one.name} for one in leads],
@@ -420,6 +423,7 @@ def _machine(machine: Machine, z_reading: ZReading | None) -> MachineOnSheet:
         "z_point": None if z_reading is None else z_reading.point.value,
         "input_age_ms": machine.input_age_minutes * MS_PER_MINUTE,
         "profile": _profile(machine),
+        "serial": machine.serial,
     }
 
 

@@ -196,6 +196,7 @@ class _Inputs:
         self._seating = _seating(store, self._fixture)
         self._board = _board(store, machine_id, now)
         self._probe_check = known_of_axis.check_state(store, self._probe.id, now)
+        self._probe_checked_at_utc = store.numbers.last_check_at(self._probe.id)
         self._revision = current_procedure(store)
         self._z_reading = z_reading.holding(store, self._machine, self._probe)
         self._axes = self._plan(store, now)
@@ -210,6 +211,7 @@ class _Inputs:
             seating=self._seating,
             probe=self._probe,
             probe_check=self._probe_check,
+            probe_checked_at_utc=self._probe_checked_at_utc,
             z_reading=self._z_reading,
             people=self._people,
             leads=self._leads,
