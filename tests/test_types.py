@@ -103,7 +103,7 @@ def test_the_type_check_refuses_a_misspelt_field_in_a_view_a_service_and_a_rule(
             "from webapp.services.decisions.signing_off import detail\n"
             "from webapp.web.edge.wiring import wiring\n\n\n"
             "def page() -> str:\n"
-            '    return str(detail(wiring().store, "", wiring().now())["state"]["signed_of"])\n'
+            '    return str(detail(wiring().store, "")["state"]["signed_of"])\n'
         ),
         "webapp/services/setups/planted.py": (
             "from __future__ import annotations\n\nfrom typing import TYPE_CHECKING\n\n"

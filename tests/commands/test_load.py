@@ -113,3 +113,78 @@ def test_first_secrets_are_shown_once_and_open_nothing_but_the_change(
 def test_a_file_that_is_not_there_is_named(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert load(folder, "nowhere.toml") == 2
     assert "nowhere.toml" in capsys.readouterr().err
+
+
+def test_a_dry_run_says_the_first_lines_and_windows_of_every_touch(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert load(folder, shop_file(tmp_path), "--dry-run") == 0
+    said = capsys.readouterr().out
+    assert "Plover, Vise A, X: asks beyond ±0.0" in said
+    assert "Dunlin, Vise B, Z: asks beyond ±0.00" in said
+    assert said.count("stops beyond") == 6
+    assert said.count("    first setup: gap 2.0 to 4.0, range 5.000 mm, first feed 900 mm/min.") == 3
+    assert said.count("    gap 2.0 to 3.5, range 5.000 mm, first feed 900 mm/min.") == 3
+    assert "Look once more" not in said
+    assert "Would change:" in said
+
+
+@pytest.mark.parametrize(
+    ("written", "typed", "place", "value"),
+    [
+        ("search_cap_in = 0.25", "search_cap_in = 2.5", "shop, search_cap", "63.5 mm"),
+        ("stylus_reach_mm = 40", "stylus_reach_mm = 400", "probe “probe-6”, stylus_reach", "400 mm"),
+        ("ball_diameter_mm = 6", "ball_diameter_mm = 60", "probe “probe-6”, ball_diameter", "60 mm"),
+        (
+            "first_feed_mm_per_min = 900",
+            "first_feed_mm_per_min = 3000",
+            "machine “plover”, first_feed_mm_per_min",
+            "3000 mm/min",
+        ),
+        ("ceiling_mm = 0.5", "ceiling_mm = 5", "shop, ceiling", "5 mm"),
+        ("jaw_length_mm = 160", "jaw_length_mm = 16000", "fixture “plover-vise”, jaw_length", "16000 mm"),
+        ("u_seat_um = 4 ", "u_seat_um = 0 ", "fixture “plover-vise”, u_seat", "0 µm"),
+    ],
+)
+def test_a_dry_run_doubts_a_measure_that_can_be_and_hardly_is(
+    folder: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    written: str,
+    typed: str,
+    place: str,
+    value: str,
+) -> None:
+    assert written in DEMO
+    file = shop_file(tmp_path, DEMO.replace(written, typed, 1))
+    assert load(folder, file, "--dry-run") == 0
+    said = capsys.readouterr().out.split("Look once more:")[1]
+    assert f"{place}: {value} is unusual." in said
+    assert load(folder, file, "--dry-run", "--json") == 0
+    doubted = json.loads(capsys.readouterr().out)["look_once_more"]
+    assert place in [one["place"] for one in doubted]
+
+
+def test_a_radius_far_from_half_the_ball_is_doubted(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    slipped = DEMO.replace("effective_radius_mm = 2.996", "effective_radius_mm = 2.696")
+    assert load(folder, shop_file(tmp_path, slipped), "--dry-run") == 0
+    assert (
+        "effective_radius: It differs from half the ball's diameter by 0.304 mm." in capsys.readouterr().out
+    )
+
+
+def test_a_field_that_is_new_changes_nothing_by_itself(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert load(folder, shop_file(tmp_path), "--json") == 0
+    store = Store.open(folder / "zerokeep.db")
+    with store.writing():
+        for machine_id, value in store.shop.items("machine").items():
+            old = {name: one for name, one in value.items() if name != "guarded_lowering"}
+            store.shop.put("machine", machine_id, old)
+    store.close()
+    capsys.readouterr()
+    assert load(folder, shop_file(tmp_path), "--json") == 0
+    assert json.loads(capsys.readouterr().out)["changes"] == []

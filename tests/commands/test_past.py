@@ -7,9 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.kit.clock import Clock
 from tests.kit.house import House
-from tests.kit.shop import fixed_keyring
 from webapp.cli import main
 
 HEADER = "at_utc,machine,fixture,seating,x_mm\n"
@@ -20,9 +18,10 @@ END = "9999-12-31T23:59:59-12:00,mill-1,vise-a,vise-a-1,-381.214\n"
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> House:
+def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> House:
+    monkeypatch.setenv("ZEROKEEP_KEY_PASSPHRASE", "four plain words here")
     (tmp_path / "shop").mkdir()
-    return House(tmp_path / "shop", fixed_keyring(tmp_path / "keys", Clock()))
+    return House(tmp_path / "shop")
 
 
 def imported(house: House, tmp_path: Path, *more: str) -> int:

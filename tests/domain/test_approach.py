@@ -274,10 +274,10 @@ def test_without_a_usual_only_the_gap_is_given_and_its_window_is_two_millimetres
         found = plan(place=place)
         assert (found.stand_low_nm, found.stand_high_nm, found.search_end_nm) == (None, None, None)
         # Judged by eye, half a millimetre to either side.
-        assert (found.gap_low_nm, found.gap_high_nm, found.range_nm) == (2_000_000, 4_000_000, 5_500_000)
+        assert (found.gap_low_nm, found.gap_high_nm, found.range_nm) == (2_000_000, 4_000_000, 5_000_000)
         assert [one.code for one in found.notes] == ["approach.note_gap_alone"]
     with pytest.raises(errors.FirstWindowTooNarrowError):
-        plan(place=None, motion=replace(MOTION, search_cap_nm=5_000_000))
+        plan(place=None, motion=replace(MOTION, search_cap_nm=4_500_000))
 
 
 def test_a_wide_stop_line_moves_the_window_away_and_lengthens_the_range() -> None:

@@ -375,7 +375,7 @@ def _possible(world: World, plan: AxisPlan) -> list[tuple[float, float, float]]:
         for wide in (4,) if not known else (1, 2, 3):
             a, b = low * mark, (low + wide) * mark
             fits = a >= max(2, up_to_speed + 0.5, off + 1 + max(0, -later)) - 1e-6
-            needed = b + off + 0.5 + max(0, later)
+            needed = b + (off + 0.5 if known else max(off, 0.5)) + max(0, later)
             if fits and needed <= reach / MM + 1e-6 and b <= room + 1e-6:
                 end = (
                     reach / MM

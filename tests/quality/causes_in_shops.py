@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +18,7 @@ import numpy as np
 
 from tests.quality import mistakes
 from tests.quality.mistakes import Planted
+from tests.quality.rows import Row
 from tests.quality.worlds import CHOICE, World
 from webapp.domain.causes.facts import Measures, OtherBall
 from webapp.domain.causes.named import name_causes, repairs
@@ -324,3 +326,29 @@ def honest_moves(counted: int, seed: int) -> Moves:
         found.size += len(named)
         found.wrong += not ({one["code"] for one in named} & MOVES or (not named and says_it))
     return found
+
+
+def rows(count: int, seed: int) -> Iterator[Row]:
+    """The figures of likely causes, with their bounds."""
+    scores = run(count, seed)
+    for name in ("another probe's ball", "work coordinates"):
+        one = scores[name]
+        yield share(f"{name} named, per cent", one.named, one.planted, low=95)
+    first, identifiable, held, others, digits, planted, size = (
+        sum(getattr(one, part) for one in scores.values())
+        for part in ("first", "identifiable", "held", "others", "digit_first", "planted", "size")
+    )
+    yield share("identifiable: named first, per cent", first, identifiable, low=95)
+    yield share("others: in the set that is shown, per cent", held, others, low=95)
+    yield share("of all planted, identifiable, per cent", identifiable, planted)
+    yield share("another mistake named as a digit first, per cent", digits, planted, high=5)
+    yield Row(9, "causes shown, mean", size / planted, high=5)
+    moves = honest_moves(4 * count, seed)
+    yield share("honest moves told as something else, per cent", moves.wrong, moves.asked, high=10)
+    yield Row(9, "causes shown for an honest move, mean", moves.size / moves.asked)
+
+
+def share(what: str, part: int, whole: int, low: float | None = None, high: float | None = None) -> Row:
+    """A share in per cent with its standard error."""
+    found = part / max(1, whole)
+    return Row(9, what, 100 * found, low, high, 100 * math.sqrt(found * (1 - found) / max(1, whole)))

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from webapp.chance import first_secret
+from webapp.commands import first_look
 from webapp.commands.opening import opened
 from webapp.domain.plain.errors import Finding
 from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop
@@ -31,7 +32,10 @@ def load(settings: Settings, path: Path, *, dry_run: bool, as_json: bool) -> int
         _say_faults(path, error, as_json=as_json)
         return FAULTS
     changes = _apply(settings, shop, dry_run=dry_run)
-    _say_changes(changes, dry_run=dry_run, as_json=as_json)
+    if dry_run and not as_json:
+        print("\n".join(first_look.lines(shop)))
+    doubted = first_look.doubted_places(shop) if dry_run and as_json else []
+    _say_changes(changes, doubted, dry_run=dry_run, as_json=as_json)
     return DONE
 
 
@@ -58,12 +62,17 @@ def _words(fault: Finding) -> str:
     return say(fault.code, fault.fields)
 
 
-def _say_changes(changes: list[Change], *, dry_run: bool, as_json: bool) -> None:
+def _say_changes(
+    changes: list[Change], doubted: list[tuple[str, str]], *, dry_run: bool, as_json: bool
+) -> None:
     if dry_run:
         for change in changes:
             change.pop("secrets", None)
     if as_json:
-        print(json.dumps({"dry_run": dry_run, "changes": changes}, ensure_ascii=False, indent=1))
+        said = {"dry_run": dry_run, "changes": changes}
+        if dry_run:
+            said["look_once_more"] = [{"place": place, "detail": words} for place, words in doubted]
+        print(json.dumps(said, ensure_ascii=False, indent=1))
         return
     if not changes:
         print("Nothing differs. Nothing was changed.")

@@ -9,6 +9,8 @@ Rules of this module:
 - Shipped values are common practice, no source: search cap 6.35 mm, safety factor 2, one false ask in 100 and none
   finer than 0.01 mm (0.0005 in), stop line 0.1 mm in X and Y and 0.2 mm in Z, ceiling 0.5 mm, a sheet for one working
   day. A spindle that is cold grows by some hundredths, which is worth a question and no halt.
+- What a shop leaves out of the floor is not nothing: a vise seats to 5 um, and 300 mm between it and the machine's
+  reference grow with temperature (common practice, no source). What its machine and probe repeat to has to be given.
 """
 
 from __future__ import annotations
@@ -38,6 +40,7 @@ from webapp.domain.shop.slots import SlotFamily
 
 FACES = ("left_end", "right_end", "front", "back", "top")
 ROLES = ("operator", "lead", "auditor")
+SHIPPED_U_SEAT_NM, SHIPPED_EXPANDING_LENGTH_NM = 5_000, 300_000_000
 LONGEST_NAME = 80
 LONGEST_LEAD = 200
 LEAST_SQUARE_APART_NM = 20_000_000
@@ -74,6 +77,13 @@ def _check_name(item: Any, field: str = "name", longest: int = LONGEST_NAME) -> 
     value = getattr(item, field)
     plain = isinstance(value, str) and bool(value.strip()) and len(value) <= longest
     _require(item, field, plain and value.isprintable() and not set("{}") & set(value), "name_text")
+
+
+def _check_serial(item: Any) -> None:
+    """A serial number as it stands on the plate, or nothing; a record prints it."""
+    value = item.serial
+    fits = isinstance(value, str) and len(value) <= LONGEST_NAME and value.isprintable() and not set("{}") & set(value)
+    _require(item, "serial", fits, "serial")
 
 
 def _check_id(item: Any) -> None:
@@ -227,10 +237,12 @@ class Machine(MachineProfile):
     probe: str
     z_point: str | None = None
     z_length_nm: int | None = None
+    serial: str = ""
 
     def __post_init__(self) -> None:
         _check_id(self)
         _check_name(self)
+        _check_serial(self)
         if self.z_length_nm is not None:
             _check_whole(self, "z_length_nm", least=1)
         _require(self, "z_point", self.z_point in {None, *ZPoint}, "z_point")
@@ -340,8 +352,8 @@ class Fixture:
     clamping_axis: str
     clamping_direction: int
     faces: tuple[FixtureFace, ...]
-    u_seat_nm: int = 0
-    expanding_length_nm: int = 0
+    u_seat_nm: int = SHIPPED_U_SEAT_NM
+    expanding_length_nm: int = SHIPPED_EXPANDING_LENGTH_NM
     square_apart_nm: int = 0
     sides_first: bool = False
     self_centring: bool = False
@@ -432,10 +444,12 @@ class Probe:
     overtravel_up_nm: int
     u_probe_nm: int
     gauge_length_nm: int = 0
+    serial: str = ""
 
     def __post_init__(self) -> None:
         _check_id(self)
         _check_name(self)
+        _check_serial(self)
         _check_whole(
             self, "ball_diameter_nm", "stylus_reach_nm", "overtravel_side_nm", "overtravel_up_nm", least=1
         )

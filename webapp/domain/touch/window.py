@@ -11,7 +11,8 @@ Rules of this module (m is the stop line's half-width, r the ball's radius and r
   that the range is shortest, and the window says that a dead probe would not survive.
 - The ball also keeps 1 mm from what stands opposite the face, the moving jaw.
 - A control that searches a fixed distance searches that far, cap or not: the window moves away from the face.
-- Without a usual a person judges the gap by eye, to a mark; the window is then at least 2 mm wide, or there is none.
+- Without a usual a person judges the gap by eye, to a mark, which the 0.5 mm beyond the gap take up; the window is then
+  at least 2 mm wide, or there is none.
 - Gaps are whole marks of what a person can judge, 0.5 mm or 0.02 in; lowest rounded up, highest down.
 Sources: the straight probe of RS-274/NGC wants 0.254 mm of room at least (NISTIR 6556, section 3.5.9), which the 2 mm
 cover. The clearances, the marks and the order of the two limits are common practice, no source.
@@ -150,6 +151,12 @@ def _margin_nm(search: Search, display: Display) -> int:
     return MARK_NM[display.unit] if search.stop_nm is None else search.stop_nm
 
 
+def _beyond_nm(search: Search, display: Display) -> int:
+    """Return how far a search goes beyond the highest gap: past the stop line, or past what an eye is wrong by."""
+    margin = _margin_nm(search, display)
+    return search.later_nm + (max(margin, BEYOND_NM) if search.stop_nm is None else margin + BEYOND_NM)
+
+
 def _lowest_nm(search: Search, display: Display) -> int:
     nearest = _margin_nm(search, display) + NEAREST_CLEARANCE_NM + search.nearer_nm
     return up(max(LEAST_GAP_NM, search.speed_up_nm, nearest), MARK_NM[display.unit])
@@ -157,7 +164,7 @@ def _lowest_nm(search: Search, display: Display) -> int:
 
 def _typed_range(search: Search, width_nm: int, display: Display) -> Window | None:
     low = _lowest_nm(search, display)
-    needed = low + width_nm + _margin_nm(search, display) + BEYOND_NM + search.later_nm
+    needed = low + width_nm + _beyond_nm(search, display)
     cap = down(search.cap_nm, display.resolution_nm)
     if needed > cap:
         return None
@@ -166,7 +173,7 @@ def _typed_range(search: Search, width_nm: int, display: Display) -> Window | No
 
 def _fixed_range(search: Search, width_nm: int, display: Display) -> Window | None:
     reach = search.fixed_nm or 0
-    high = reach - _margin_nm(search, display) - BEYOND_NM - search.later_nm
+    high = reach - _beyond_nm(search, display)
     high = down(high if search.farthest_nm is None else min(high, search.farthest_nm), MARK_NM[display.unit])
     if high - width_nm < _lowest_nm(search, display):
         return None

@@ -99,6 +99,8 @@ def _correlation_form(found: MachineBudget, **more: Any) -> CorrelationForm:
     form = CorrelationForm(**more)
     names = {named.id: _line_name(named) for axis in found.axes for named in axis.lines}
     form.one.choices = form.other.choices = [SelectChoice(one, name) for one, name in names.items()]
+    if form.other.data is None and len(names) > 1:
+        form.other.data = list(names)[1]
     form.pair_axis.choices = [
         SelectChoice("", "every axis"), *[SelectChoice(one.axis, f"{one.axis} only") for one in found.axes]
     ]  # fmt: skip
@@ -197,10 +199,9 @@ def _run(one: AxisBudget, seed: int, unit: str) -> dict[str, Any]:
         "draws": f"{run.draws:,}".replace(",", " "),
         "low": signed_fine(run.low_nm, unit),
         "high": signed_fine(run.high_nm, unit),
-        "error": fine(max(run.low_error_nm, run.high_error_nm), unit),
-        "standard": fine(run.standard_nm, unit),
-        "tolerance": fine(run.tolerance_nm, unit),
-        "apart": fine(run.apart_nm(one.result), unit),
+        "error": finest(max(run.low_error_nm, run.high_error_nm), unit),
+        "tolerance": finest(run.tolerance_nm, unit),
+        "apart": finest(run.apart_nm(one.result), unit),
         "verdict": run.verdict,
         "by": f"{wider:.1f}",
         "law_is_wider": one.result.expanded_nm > half_nm,
@@ -269,6 +270,11 @@ SHOP_NAMES = {f"budget.{name}" for name in SHOP_LINES}
 def fine(value_nm: float, unit: str) -> str:
     """A small length in the machine's unit: ten thousandths of a millimetre, hundred thousandths of an inch."""
     return format_length(round(value_nm), Display(Unit(unit), 4 if unit == "mm" else 5), sign=False)
+
+
+def finest(value_nm: float, unit: str) -> str:
+    """What is smaller than the budget's own figures: to ten nanometres, or a millionth of an inch."""
+    return f"{value_nm / Unit(unit).nm:.{5 if unit == 'mm' else 6}f}"
 
 
 def signed_fine(value_nm: float, unit: str) -> str:

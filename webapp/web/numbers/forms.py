@@ -50,8 +50,8 @@ class BudgetLineForm(DeskForm):
 class CorrelationForm(DeskForm):
     """How two lines hang together."""
 
-    one = SelectField("One line")
-    other = SelectField("The other line")
+    one = SelectField("One line", [InputRequired("No line is chosen. Choose one.")])
+    other = SelectField("The other line", [InputRequired("No line is chosen. Choose one.")])
     pair_axis = SelectField("Counts on", choices=[SelectChoice("", "every axis")])
     coefficient = _typed("Correlation coefficient", "It is empty. Type a number from −1 to 1, such as 0.5.")
     pair_reason = words("Reason", WHY)
