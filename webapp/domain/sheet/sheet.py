@@ -372,7 +372,15 @@ def compile_sheet(
             "stylus_reach_nm": probe.stylus_reach_nm,
             "check": None if probe_check is None else probe_check.as_plain(),
         },
-        "people": [{"id": one.id, "name": one.name, "until_utc": one.until_utc} for one in people],
+        "people": [
+            {
+                "id": one.id,
+                "name": one.name,
+                "until_utc": one.until_utc,
+                "once_a_shift": one.id in rules.cautions_once_a_shift,
+            }
+            for one in people
+        ],
         "leads": [{"id": one.id, "name": one.name} for one in leads],
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
         "board": _board(board),
@@ -392,6 +400,7 @@ def _shop(rules: ShopRules, compiled_at_utc: str) -> ShopOnSheet:
         "lead": rules.lead,
         "notice": NOTICE,
         "time_zone": rules.time_zone,
+        "shift_hours": rules.shift_hours,
         "offsets": offsets(rules.time_zone, compiled_at_utc) if compiled_at_utc else [],
     }
 

@@ -63,12 +63,12 @@ function sums(setup, axis, touch) {
   const line = nm => `±${distance(nm, machine).value}`;
   const difference = touch.difference_nm === null ? null : shown(touch.difference_nm, machine);
   return el('table', {class: 'sums plate'}, el('tbody', {},
-    row(say('tablet.compare.read'), written(touch.value_nm, machine)),
+    row(say('tablet.compare.read'), written(touch.value_nm, machine), '', machine.unit),
     row(usual.centre_nm === null ? say('tablet.compare.usual_none') : say(usual.values === 1 ? 'tablet.compare.usual_one' : 'tablet.compare.usual', {count: usual.values}),
-      usual.centre_nm === null ? '–' : written(usual.centre_nm, machine)),
+      usual.centre_nm === null ? '–' : written(usual.centre_nm, machine), '', usual.centre_nm === null ? null : machine.unit),
     difference && row(say('tablet.compare.difference'), difference.value, 'total', machine.unit),
     difference && row('', difference.other, 'small'),
-    usual.centre_nm !== null && row(say('tablet.compare.lines'), `${line(usual.ask_nm)} · ${line(usual.stop_nm)}`, 'small lines')));
+    usual.centre_nm !== null && row(say('tablet.compare.lines'), `${line(usual.ask_nm)} · ${line(usual.stop_nm)}`, 'small lines', machine.unit)));
 }
 
 export function questionBlock({text, at_utc: at, answer}, setup) {

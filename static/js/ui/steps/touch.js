@@ -12,12 +12,15 @@ import {slipsOf, slipsScreen} from './slips.js';
 import {typing} from './typing.js';
 
 export function touchStep(context) {
-  const {setup, step, commit, again} = context;
+  const {tablet, setup, step, again} = context;
   const axis = setup.axis(step.axis);
   const take = text => {
     const value = touchLengthNm(text, setup.machine, step.axis);
     const judged = verdict(axis.usual, value);
-    return commit('touch.entered', {axis: step.axis, typed: text, value_nm: value, verdict: judged.verdict, difference_nm: judged.difference_nm});
+    return tablet.act(async () => {
+      await setup.commit('touch.entered', {axis: step.axis, typed: text, value_nm: value, verdict: judged.verdict, difference_nm: judged.difference_nm}, step.id);
+      await keepAgreeing(setup, step.axis);
+    });
   };
   const asked = setup.draft.slip ?? null;
   if (asked !== null) return slipsScreen(context, {typed: asked, slips: slipsOf(touchLengthNm(asked, setup.machine, step.axis), setup.machine, axis.usual), take});
@@ -34,7 +37,7 @@ export function touchStep(context) {
     return again();
   };
   const label = say('tablet.touch.shown', {axis: step.axis, slot: setup.slotLabel});
-  const fields = typing(context, [{name: step.axis, label, unit: setup.machine.unit}], numberKeys(), enter);
+  const fields = typing(context, [{name: step.axis, label, unit: setup.machine.unit}], numberKeys());
   return {
     strip: machineState(setup, step),
     left: [picture(context), asSet(axis), stepText(setup, step)],
@@ -42,6 +45,12 @@ export function touchStep(context) {
     go: {label: step.action, press: enter},
     shown: fields.shown,
   };
+}
+
+/** A value that agrees needs no screen of its own: it is kept at once. The next screen says so and leads back to it. */
+export async function keepAgreeing(setup, axis) {
+  const {keep_because: because} = setup.state;
+  if (setup.current?.kind === 'compare' && setup.current.axis === axis && because === 'agrees') await setup.commit('touch.kept', {axis, because});
 }
 
 /** Both feeds of the search that is run now, to watch for. */
