@@ -20,7 +20,7 @@ from webapp import record
 from webapp.composition import RENDERER, SEAL_REASON, certificates_pem
 from webapp.domain.record.edition import PAGES_EDITION
 from webapp.proof.pdf_seal import seal
-from webapp.services.setups import recording, stored_setups
+from webapp.services.setups import recording, stored_setups, worrying
 from webapp.store import Store
 from webapp.store.files import HashedFiles
 
@@ -102,7 +102,9 @@ def _with_much_on_the_way(house: House) -> str:
     walk = house.walk().start().until("touch", "Y")
     walk.event("hold.pressed", {}, walk.step["id"])
     walk.event(
-        "worry.raised", {"worry": "probe_looks_wrong", "text": "A scratch on the stem."}, walk.step["id"]
+        "worry.raised",
+        {"worry": "probe_looks_wrong", "text": "A scratch on the stem.", "about": "probe"},
+        walk.step["id"],
     )
     walk.touch(walk.values_nm["Y"] + 150_000)
     walk.until("sign")
@@ -119,6 +121,8 @@ def _signed_off(house: House, walk: Walk) -> str:
     walk.sign(PINS[walk.person], house.keyring)
     house.accept(walk.parts)
     house.answer_all("Seen and allowed.")
+    for one in worrying.open_worries(house.store):
+        worrying.close(house.store, one.row.event, "ines", "checked", "Runs true on the ring.", house.clock())
     house.clock.forward(minutes=1)
     house.sign_off(walk.setup)
     return walk.setup

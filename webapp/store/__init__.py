@@ -8,11 +8,12 @@ import os
 import tempfile
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
+from errno import ENOSPC
 from pathlib import Path
 from typing import Any
 
 from webapp.store.database import Database
-from webapp.store.errors import FolderNotWritable, StoreError
+from webapp.store.errors import DiskFull, FolderNotWritable, StoreError
 from webapp.store.files import HashedFiles
 from webapp.store.migrations import migrate
 from webapp.store.repositories.access import AccessRepository
@@ -112,7 +113,9 @@ def _for_its_owner(path: Path) -> None:
         os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
         if path.stat().st_mode & 0o077:
             path.chmod(0o600)
-    except PermissionError as error:
+    except OSError as error:
+        if error.errno == ENOSPC:
+            raise DiskFull from error
         raise FolderNotWritable(folder=path.parent) from error
 
 

@@ -66,6 +66,7 @@ class MachineOnSheet(TypedDict):
     z_point: NotRequired[str | None]
     input_age_ms: NotRequired[int]
     profile: NotRequired[ProfileOnSheet]
+    serial: NotRequired[str]
 
 
 class SeatingOnSheet(TypedDict):
@@ -91,13 +92,15 @@ class ProbeCheckOnSheet(TypedDict):
 
 
 class ProbeOnSheet(TypedDict):
-    """The probe. `check` is None while nobody asked for checks."""
+    """The probe. `check` is None while nobody asked for checks, `checked_at_utc` is when the last one was."""
 
     id: str
     name: str
     ball_diameter_nm: int
     stylus_reach_nm: int
     check: NotRequired[ProbeCheckOnSheet | None]
+    checked_at_utc: NotRequired[str | None]
+    serial: NotRequired[str]
 
 
 class PersonOnSheet(TypedDict):

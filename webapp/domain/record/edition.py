@@ -11,7 +11,7 @@ Rules of this module:
 
 from collections.abc import Mapping
 
-PAGES_EDITION = 2
+PAGES_EDITION = 3
 FIRST_EDITION = 1
 
 

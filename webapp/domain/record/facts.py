@@ -24,7 +24,8 @@ from webapp.domain.plain.errors import DomainError, Fields, Finding
 from webapp.domain.plain.lengths import Display, format_length, format_other_unit
 from webapp.domain.plain.zones import local_by_offsets
 from webapp.domain.record.bundle import PersonInRecord, RecordBundle, RecordFile
-from webapp.domain.record.numbers import fast, pace, planned_search, probe_check, squares
+from webapp.domain.record.not_plain import not_plain
+from webapp.domain.record.numbers import authorised, fast, pace, planned_search, probe_check, squares
 from webapp.domain.record.rows import (
     CautionRow,
     CheckRow,
@@ -40,13 +41,13 @@ from webapp.domain.record.rows import (
 )
 from webapp.domain.record.story import Story, happenings
 from webapp.domain.setup.fold import fold
-from webapp.domain.setup.half_set import missing_axes
+from webapp.domain.setup.half_set import missing_axes, not_usable_axes
 from webapp.domain.touch.compare import display_of
 
 VERDICT_SIGNS = {"agrees": "=", "ask": "?", "stop": "×"}
 SHORTENED_HEX = 16
 MOST_FAST = 2
-ANSWERED_KINDS = ("board", "checks", "tool_in", "slot", "clear", "tool_out")
+ANSWERED_KINDS = ("board", "checks", "tool_in", "slot", "clear", "tool_out", "zero")
 
 
 class RecordNotFinalError(DomainError):
@@ -81,6 +82,10 @@ def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
         ball=f"{format_length(sheet['probe']['ball_diameter_nm'], display, sign=False)} {display.unit.value}",
         slot=state["slot"],
         operator=story.name_of(state["person"]),
+        authorised=authorised(story),
+        machine_serial=sheet["machine"].get("serial", ""),
+        probe_serial=sheet["probe"].get("serial", ""),
+        not_plain=not_plain(story),
         tablets=tuple(device["name"] or device["id"] for device in bundle.devices),
         procedure=sheet["procedure"]["title"],
         revision=grouped(sheet["procedure"]["revision"][:8]),
@@ -174,11 +179,11 @@ def _half_set(sheet: WrittenSheet, state: Folded) -> Finding | None:
     """Return the sentence about a slot that this setup left without all its values; not while it still runs."""
     is_left = state["status"] != "running" or state["broken_off"] is not None
     missing = missing_axes(sheet, state) if is_left else ()
-    return (
-        Finding("record.half_set", {"slot": state["slot"] or "–", "axes": ", ".join(missing)})
-        if missing
-        else None
-    )
+    if not missing:
+        return None
+    stopped = not_usable_axes(state)
+    kind = "not_usable" if stopped else "half_set"
+    return Finding(f"record.{kind}", {"slot": state["slot"] or "–", "axes": ", ".join(stopped or missing)})
 
 
 def _touch(place: int, story: Story, display: Display) -> TouchRow:

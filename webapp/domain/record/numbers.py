@@ -38,20 +38,26 @@ def squares(story: Story) -> tuple[SquareRow, ...]:
     return tuple(rows)
 
 
+def authorised(story: Story) -> Finding:
+    """Return until when the operator was authorised on the machine, as the sheet had it when the setup began."""
+    person = next((one for one in story.sheet["people"] if one["id"] == story.state["person"]), None)
+    if person is None:
+        return Finding("record.authorised_not")
+    until = person["until_utc"]
+    return Finding("record.authorised") if until is None else Finding("record.authorised_until", {"day": until[:10]})
+
+
 def probe_check(story: Story) -> Finding | None:
-    """Return what is to be said of the probe's check: that it was overdue when the setup started."""
-    check = story.sheet["probe"].get("check")
-    started = story.state["started_at_utc"]
-    if check is None or started is None:
-        return None
-    due = check["due_at_utc"]
-    if due is None:
-        return Finding("record.probe_never_checked")
-    return (
-        Finding("record.probe_check_overdue", {"day": due[:10]})
-        if check["overdue"] or started >= due
-        else None
-    )
+    """Return what is to be said of the probe's check: when the last one was, and whether it was overdue."""
+    probe, started = story.sheet["probe"], story.state["started_at_utc"]
+    check, last = probe.get("check"), probe.get("checked_at_utc")
+    due = None if check is None else check["due_at_utc"]
+    if check is not None and started is not None:
+        if due is None:
+            return Finding("record.probe_never_checked")
+        if check["overdue"] or started >= due:
+            return Finding("record.probe_check_overdue", {"day": due[:10]})
+    return None if last is None else Finding("record.probe_checked", {"day": last[:10]})
 
 
 def planned_search(axis: AxisOnSheet, display: Display) -> Finding | None:

@@ -160,6 +160,10 @@ class RecordFacts:
     ball: str
     slot: str | None
     operator: str
+    authorised: Finding
+    machine_serial: str
+    probe_serial: str
+    not_plain: tuple[Finding, ...]
     tablets: tuple[str, ...]
     procedure: str
     revision: str

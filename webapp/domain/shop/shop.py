@@ -79,6 +79,13 @@ def _check_name(item: Any, field: str = "name", longest: int = LONGEST_NAME) -> 
     _require(item, field, plain and value.isprintable() and not set("{}") & set(value), "name_text")
 
 
+def _check_serial(item: Any) -> None:
+    """A serial number as it stands on the plate, or nothing; a record prints it."""
+    value = item.serial
+    fits = isinstance(value, str) and len(value) <= LONGEST_NAME and value.isprintable() and not set("{}") & set(value)
+    _require(item, "serial", fits, "serial")
+
+
 def _check_id(item: Any) -> None:
     _require(item, "id", SHORT_ID.passes(item.id), "short_id")
 
@@ -230,10 +237,12 @@ class Machine(MachineProfile):
     probe: str
     z_point: str | None = None
     z_length_nm: int | None = None
+    serial: str = ""
 
     def __post_init__(self) -> None:
         _check_id(self)
         _check_name(self)
+        _check_serial(self)
         if self.z_length_nm is not None:
             _check_whole(self, "z_length_nm", least=1)
         _require(self, "z_point", self.z_point in {None, *ZPoint}, "z_point")
@@ -435,10 +444,12 @@ class Probe:
     overtravel_up_nm: int
     u_probe_nm: int
     gauge_length_nm: int = 0
+    serial: str = ""
 
     def __post_init__(self) -> None:
         _check_id(self)
         _check_name(self)
+        _check_serial(self)
         _check_whole(
             self, "ball_diameter_nm", "stylus_reach_nm", "overtravel_side_nm", "overtravel_up_nm", least=1
         )

@@ -7,11 +7,12 @@ probe or a vise is a thing of the shop: a worry about it is open at every machin
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.setup.worries import WorryRow
 from webapp.services.errors import ClosedAlready, HowUnknown, NoSuchWorry
 from webapp.services.evidence.ledger import change
@@ -61,7 +62,7 @@ def about_machine(store: Store, machine_id: str) -> list[OpenWorry]:
     return _named(store, rows)
 
 
-def about_setup(store: Store, sheet: Mapping[str, Any], setup: str) -> list[OpenWorry]:
+def about_setup(store: Store, sheet: WrittenSheet, setup: str) -> list[OpenWorry]:
     """Open worries of other setups about what this setup used, newest first, inside the caller's transaction."""
     rows = store.worries.open_about(
         machine=sheet["machine"]["id"], fixture=sheet["fixture"]["id"], probe=sheet["probe"]["id"]
