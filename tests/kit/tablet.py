@@ -140,13 +140,6 @@ class Tablet:
         self.type(text)
         self.tap("go")
 
-    def enter_touch(self, text: str) -> None:
-        """Type what the control shows; where the tablet asks whether it really does, say so."""
-        self.enter(text)
-        if self.offers("shows"):
-            self.tap("shows", "as-typed")
-            self.tap("go")
-
     def sync(self) -> None:
         """Let the page look for the server now, as it does when it gets the focus."""
         self.page.evaluate("() => { dispatchEvent(new Event('focus')); }")
@@ -192,6 +185,7 @@ class Operator:
 
     def __init__(self, tablet: Tablet, mill: Mill, slot: str, pin: str) -> None:
         self.tablet, self.mill, self.slot, self.pin = tablet, mill, slot, pin
+        self.typed = ""
 
     def walk(self, until: str | None = None) -> None:
         """Close one step after the other, up to the step `until` (not done) or until the setup is signed."""
@@ -263,7 +257,8 @@ class Operator:
     def _touch(self) -> None:
         axis = self.tablet.page.locator("[data-entry]").get_attribute("data-entry")
         assert axis in AXES
-        self.tablet.enter_touch(self.mill.touch(axis))
+        self.typed = self.mill.touch(axis)
+        self.tablet.enter(self.typed)
 
     def _square(self) -> None:
         """First both searches are set, on a screen of their own; then two values of one face are typed."""
@@ -275,13 +270,37 @@ class Operator:
             self.tablet.enter(self.mill.touch(axis))
 
     def _compare(self) -> None:
-        if self.tablet.offers("keep"):
+        if self.tablet.offers("read-again"):
+            self.tablet.type(self.typed)
+            self.tablet.tap("read-again")
+        elif self.tablet.offers("keep"):
             self.tablet.tap("keep")
+        elif self.tablet.offers("ask-both"):
+            self.tablet.tap("ask-both")
         elif self.tablet.offers("put-question"):
             self.tablet.tap("put-question")
             self.tablet.tap("common-question")
         else:
             self.tablet.tap("touch-again")
+
+    def read_again(self) -> None:
+        """Read a value past a line once more, as the same, where the tablet asks for it."""
+        if self.tablet.offers("read-again"):
+            self.tablet.type(self.typed)
+            self.tablet.tap("read-again")
+
+    def enter_value(self, text: str) -> None:
+        """Type a value at a touch, and the same again where it lies past a line."""
+        self.typed = text
+        self.tablet.enter(text)
+        self.read_again()
+
+    def _zero(self) -> None:
+        if self.tablet.page.locator('[data-entry="label"]').count():
+            self.tablet.enter(self.slot)
+            return
+        self.mill.mill.clear_selected()
+        self._three()
 
     def _sign(self) -> None:
         self.tablet.page.fill("#pin", self.pin)

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 MOST_UNSIGNED_ASIDE = 2000
 LONGEST_UNSIGNED = 4096
-SIGNED = "setup.signed"
+SEALED = frozenset({"setup.signed", "stop.lifted", "row.put_back"})
 WORTH_SHARING = 40
 
 # Id, signed text, sealed PIN, key of the tablet that it names.
@@ -237,5 +237,5 @@ def _check_signatures(
     for id_, _, seal in parts:
         answer = intake.receipts[id_]
         signed = intake.taken[id_][1]["type"] if id_ in intake.taken else intake.known_types.get(id_)
-        if signed == SIGNED and answer["outcome"] in {"accepted", "already_had"}:
+        if signed in SEALED and answer["outcome"] in {"accepted", "already_had"}:
             answer["signature"] = pins.check(store, keyring, id_, seal, intake.now)

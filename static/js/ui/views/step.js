@@ -8,7 +8,7 @@ import {boardStep} from '../steps/board.js';
 import {cautionStep} from '../steps/caution.js';
 import {checksStep} from '../steps/checks.js';
 import {clearStep} from '../steps/clear.js';
-import {compareStep} from '../steps/compare.js';
+import {compareStep, leadWays} from '../steps/compare.js';
 import {confirmStep} from '../steps/confirm.js';
 import {copyStep} from '../steps/copy.js';
 import {finishStep} from '../steps/finish.js';
@@ -19,10 +19,11 @@ import {squareStep} from '../steps/square.js';
 import {toolStep} from '../steps/tool.js';
 import {touchStep} from '../steps/touch.js';
 import {wayStep} from '../steps/way.js';
+import {zeroStep} from '../steps/zero.js';
 
 const KINDS = {
   caution: cautionStep, board: boardStep, confirm: confirmStep, checks: checksStep, jaw: confirmStep, input: confirmStep, tool_in: toolStep, tool_out: toolStep, slot: slotStep, copy: copyStep,
-  clear: clearStep, over: wayStep, lower: wayStep, search: searchStep, touch: touchStep, square: squareStep, compare: compareStep, finish: finishStep, sign: signStep,
+  clear: clearStep, zero: zeroStep, over: wayStep, lower: wayStep, search: searchStep, touch: touchStep, square: squareStep, compare: compareStep, finish: finishStep, sign: signStep,
 };
 
 export function stepView(tablet) {
@@ -35,10 +36,20 @@ export function stepView(tablet) {
     again: () => tablet.refresh(),
     breakOff: () => breakOff(tablet),
   };
-  const screen = KINDS[step.kind](context);
+  const screen = setup.state.blocked?.code === 'setup.search_needs_lead' ? nothingTwice(context) : KINDS[step.kind](context);
   return {
     name: 'step', step: step.id, kind: step.kind, title: setup.fill(step.do), ...around(tablet), ...screen,
     strip: [undoStrip(tablet), answerStrip(setup), checkStrip(setup, step, tablet.clock), squareStrip(setup, step), screen.strip], beside: beside(tablet),
+  };
+}
+
+/** The search found nothing twice: it waits for the lead. */
+function nothingTwice(context) {
+  const {setup, step, open} = context;
+  return {
+    kind: 'search-waits', title: say('tablet.trouble.twice_title', {axis: step.axis}),
+    left: [notice('stop', say('tablet.trouble.twice', {lead: setup.lead}))], right: el('div', {class: 'ways'}, leadWays(context)),
+    go: {label: say('tablet.compare.put_question'), action: 'put-question', press: () => open({name: 'question', axis: step.axis})},
   };
 }
 
@@ -63,16 +74,23 @@ export function beside(tablet) {
   const holds = state.holds.length;
   const stowing = ['stow', 'sign'].includes(setup.stageOf(state.current_step)?.id);
   const hold = () => tablet.act(async () => {
-    const row = await setup.commit('hold.pressed', {});
+    await setup.commit('hold.pressed', {});
     tablet.say(say('tablet.hold.noted'));
-    return row;
-  }, {stay: true});
+    tablet.view = {name: 'trouble'};
+  }, {stay: true, fresh: true});
   return [
     button(holds > 0 ? say('tablet.hold.button_count', {count: holds}) : say('tablet.hold.button'), 'hold', hold),
     button(say('tablet.off.button'), 'off', () => tablet.go({name: 'off'})),
+    state.may_leave && button(say('tablet.leave.button'), 'leave', () => leave(tablet)),
     (state.probe_in_spindle || setup.current?.kind === 'tool_in') && !state.broken_off && !stowing && button(say('tablet.break.button'), 'break-off', () => breakOff(tablet)),
   ].filter(Boolean);
 }
+
+/** Begun by mistake, or by the wrong person: nothing was done, so nothing is left behind. */
+const leave = tablet => tablet.act(async () => {
+  await tablet.setup.commit('setup.left', {});
+  await tablet.leaveSetup();
+});
 
 export const breakOff = tablet => tablet.act(() => tablet.setup.commit('setup.broken_off', {}));
 
