@@ -66,3 +66,44 @@ def test_enter_presses_the_primary_action_wherever_the_focus_is(odile: Operator)
     tablet.page.keyboard.press("Enter")
     tablet.page.wait_for_function(f"() => document.getElementById('app').dataset.step !== '{before}'")
     assert tablet.step != before
+
+
+def test_the_clear_key_takes_all_that_is_typed(odile: Operator) -> None:
+    odile.walk(until="copy.values")
+    tablet = odile.tablet
+    tablet.type("-12.345")
+    tablet.tap_here("key-clear")
+    assert tablet.page.locator('[data-entry="X"]').input_value() == ""
+
+
+def test_a_step_that_asks_for_what_the_control_shows_does_not_show_it(odile: Operator) -> None:
+    """Tool and slot stand on the step before; the way back to them is an event."""
+    tablet, mill = odile.tablet, odile.mill.mill
+    for before, step, shown in (
+        ("vise.bare", "probe.load", mill.probe_tool),
+        ("probe.modes", "slot.own", odile.slot),
+        ("stow.up", "stow.away", mill.parking_tool),
+    ):
+        odile.walk(until=before)
+        assert tablet.page.locator(".plate.next .plate-value").inner_text() == shown
+        odile.walk(until=step)
+        body = tablet.page.locator("main").inner_text() + tablet.page.locator(".where").inner_text()
+        assert shown not in re.findall(r"[A-Z]?\d+(?:\.\d+)?", re.sub(r"\d\d:\d\d", "", body)) or shown == "1"
+        assert tablet.page.locator(".plate.next").count() == 0
+        made = len(tablet.events())
+        tablet.tap("show-again")
+        assert tablet.step == before
+        assert len(tablet.events()) == made + 1
+        odile.walk(until=step)
+
+
+def test_a_touch_that_agrees_has_no_screen_of_its_own_and_a_way_back(odile: Operator) -> None:
+    tablet = odile.tablet
+    odile.walk(until="x.over")
+    assert "z.compare" in {row["payload"]["step"] for row in tablet.events()}
+    strip = tablet.page.locator(".strip.agreed")
+    assert "agrees" in strip.inner_text()
+    tablet.tap("look-again")
+    tablet.tap("correct")
+    tablet.tap("correct-reason", "read_wrong")
+    assert tablet.step == "z.touch"

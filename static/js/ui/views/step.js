@@ -178,7 +178,7 @@ function checkStrip(setup, step, clock) {
 /** What the look for square came to, while the axis that it was done on is touched. */
 function squareStrip({state, machine}, step) {
   const found = state.squares.findLast(({axis, stands}) => stands && axis === step.axis);
-  if (!found || step.kind !== 'search') return null;
+  if (!found || !['over', 'search'].includes(step.kind)) return null;
   const degrees = (Math.atan2(found.values_nm[1] - found.values_nm[0], found.apart_nm) * 180 / Math.PI).toFixed(3);
   const fields = {degrees: degrees.replace('-', '−'), error: written(found.error_nm, machine), unit: machine.unit};
   return el('div', {class: `strip angle${found.told ? ' told' : ''}`}, say(found.told ? 'tablet.square.told' : 'tablet.square.not_told', fields));
