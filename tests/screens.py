@@ -177,6 +177,7 @@ def _verdicts(hand: Operator, camera: Camera) -> None:
     hand.mill.mistakes["X"] = [Mistake(ball_left_out=True)]
     hand.walk(until="x.compare")
     camera.take("beside-31-stop")
+    hand.read_again()
     tablet.tap("put-question")
     camera.take("beside-32-question")
     tablet.tap("common-question")
@@ -184,7 +185,7 @@ def _verdicts(hand: Operator, camera: Camera) -> None:
     tablet.tap("touch-again")
     usual = next(one["usual"] for one in tablet.sheet("plover")["axes"] if one["axis"] == "X")
     hand.walk(until="x.touch")
-    tablet.enter_touch(hand.mill.text(usual["centre_nm"] + (usual["ask_nm"] + usual["stop_nm"]) // 2))
+    tablet.enter(hand.mill.text(usual["centre_nm"] + (usual["ask_nm"] + usual["stop_nm"]) // 2))
     camera.take("beside-34-ask")
     tablet.tap("put-question")
     tablet.tap("common-question")

@@ -76,11 +76,12 @@ async function withStore(tablet, reading) {
   return asDevice(tablet, opening);
 }
 
-async function asDevice(tablet, {chain, held}) {
+async function asDevice(tablet, {chain, held, unsigned}) {
   const {store, device, shelf, clock, api} = tablet;
   tablet.outbox = new Outbox(store, device, chain);
   tablet.setup = Setup.resume(tablet, held);
-  const inUse = () => new Set([tablet.setup?.sheetHash, tablet.beginningOn]);
+  tablet.unsigned = unsigned;
+  const inUse = () => new Set([tablet.setup?.sheetHash, tablet.beginningOn, ...tablet.unsigned.map(({sheet}) => sheet)]);
   tablet.forget = () => forgetClosed(store, clock.wall(), inUse);
   tablet.sync = new Sync({
     api, outbox: tablet.outbox, shelf, device, clock, inUse, setups: () => Setup.mine(tablet), onChange: state => tablet.synced(state),

@@ -3,12 +3,13 @@
  * Nothing here is shown as done before `commit` has resolved, and `commit` resolves only after the event is kept.
  */
 import {fold} from './rules/setup/fold.js';
+import {carryCautions, noteCaution} from './shift.js';
 import {sealPin} from './proof/jwe.js';
 import {CURRENT, MINE} from './store/opening.js';
 import {rememberWorry} from './store/own_worries.js';
 
 /** Events that come between: what stands half typed stays. */
-const BESIDE = new Set(['hold.pressed', 'worry.raised', 'question.put', 'setup.resumed']);
+const BESIDE = new Set(['hold.pressed', 'worry.raised', 'question.put', 'setup.resumed', 'stop.lifted']);
 /** The server answers about 500 at most, and nobody looks at older ones here. */
 const MOST_ASKED = 200;
 
@@ -25,10 +26,12 @@ export class Setup {
   }
 
   /** Begin a setup: its first event is kept before it counts. */
-  static async begin(tablet, {sheetHash, sheet, person, id, display}) {
+  static async begin(tablet, {sheetHash, sheet, person, id, display, takesOver = null}) {
     const setup = new Setup(tablet, {id, sheetHash, sheet, person, rows: [], decisions: [], draft: {}});
     await tablet.shelf.note(CURRENT, id);
     await setup.commit('setup.started', {machine: sheet.machine.id, display}, null);
+    if (takesOver) await setup.commit('setup.taken_over', {from_setup: takesOver.setup, from_person: takesOver.person});
+    await carryCautions(setup);
     await tablet.shelf.note(MINE, await Setup.mine(tablet));
     return setup;
   }
@@ -57,20 +60,21 @@ export class Setup {
 
   /**
    * Keep one event of this setup. `pin` is sealed in beside a signature, for the key that the tablet got at its enrolment:
-   * a sheet comes without a signature, and whoever could change one must not get at a PIN by it.
+   * a sheet comes without a signature, and whoever could change one must not get at a PIN by it. `pinOf`: whose PIN it is.
    */
-  async commit(type, data, step = this.state.current_step, pin = null) {
+  async commit(type, data, step = this.state.current_step, pin = null, pinOf = this.person) {
     const {outbox, clock, device, version} = this.tablet;
     const body = {
       type, setup: this.id, sheet: this.sheetHash, app: version, person: this.person,
       at_utc: clock.nowUtc(), elapsed_ms: this.elapsedMs(), step, data,
     };
-    const seal = pin === null ? undefined : event => sealPin(pin, device.pin_key, {event, device: device.id, person: this.person});
+    const seal = pin === null ? undefined : event => sealPin(pin, device.pin_key, {event, device: device.id, person: pinOf});
     const row = await outbox.append(body, seal);
     const before = this.state?.current_step ?? null;
     this.rows.push(row);
     this.refold();
     if (!BESIDE.has(type) || before !== this.state.current_step) this.#dropDraft(before);
+    if (type === 'caution.read') noteCaution(this, row).catch(() => {});
     if (data.about) await this.#rememberWorry(row);
     this.tablet.committed();
     return row;
@@ -109,9 +113,14 @@ export class Setup {
   get stages() { return this.sheet.procedure.stages; }
   get machine() { return this.sheet.machine; }
   get lead() { return this.sheet.shop.lead; }
-  step(id) { return this.stages.flatMap(({steps}) => steps).find(step => step.id === id) ?? null; }
+  /** The step of this id: of the procedure, or the one that sets a row to zero again. */
+  step(id) { return [...this.stages.flatMap(({steps}) => steps), ...this.#zero].find(step => step.id === id) ?? null; }
   get current() { return this.step(this.state.current_step); }
-  stageOf(id) { return this.stages.find(({steps}) => steps.some(step => step.id === id)); }
+  stageOf(id) {
+    const stow = this.#zero.some(step => step.id === id) ? 'stow' : null;
+    return this.stages.find(({id: stage, steps}) => stage === stow || steps.some(step => step.id === id));
+  }
+  get #zero() { return this.sheet.row_to_zero ? [this.sheet.row_to_zero] : []; }
   axis(name) { return this.sheet.axes.find(({axis}) => axis === name); }
   get personName() { return this.nameOf(this.person) ?? this.person; }
   get ownSlots() { return this.sheet.slots.filter(slot => slot.kind === 'person' && slot.owner_id === this.person); }

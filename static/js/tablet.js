@@ -7,7 +7,7 @@ import {holdVersion, lookForUpdate} from './offline.js';
 import {Setup} from './setup.js';
 import {StoreError} from './store/errors.js';
 import {lastWords} from './store/last_words.js';
-import {CLOCK} from './store/opening.js';
+import {CLOCK, CURRENT, heldSetup, UNSIGNED} from './store/opening.js';
 import {ownOpenWorries} from './store/own_worries.js';
 import {button} from './ui/dom.js';
 import {say} from './ui/say.js';
@@ -21,12 +21,13 @@ const FORGET_EVERY_MS = 6 * 3_600_000;
 export class Tablet {
   #busy = false;
   #sending = null;
+  #lookAgain = null;
   #forgetAgainAt = 0;
   #noteClockAt = 0;
 
   /** `parts`: store, outbox, shelf, drafts, device, clock, api, sync, version, frame, network, standalone, lost, said. */
   constructor(parts) {
-    Object.assign(this, {setup: null, view: {name: 'machines'}, sheets: [], worriesHere: [], lastWords: null, waitingRows: [], takeUpdate: null, storageProtected: null, beginningOn: null, ...parts});
+    Object.assign(this, {setup: null, view: {name: 'machines'}, sheets: [], worriesHere: [], lastWords: null, waitingRows: [], takeUpdate: null, storageProtected: null, beginningOn: null, unsigned: [], ...parts});
   }
 
   async go(view, options) {
@@ -57,16 +58,26 @@ export class Tablet {
 
   refresh() { this.render({quiet: true}); }
 
+  /** Look at the step again once this time is over: what was seen of the probe's input does not hold for ever. */
+  lookAgainIn(ms) {
+    clearTimeout(this.#lookAgain);
+    if (ms !== null && ms >= 0) this.#lookAgain = setTimeout(() => { if (this.view.name === 'step') this.refresh(); }, ms + 50);
+  }
+
   say(text) { this.said.textContent = text; }
 
-  /** Do something that keeps an event, then show where that leads. A second tap meanwhile does nothing. */
-  async act(work, {stay = false} = {}) {
+  /**
+   * Do something that keeps an event, then show where that leads. A second tap meanwhile does nothing. `stay`: the screen that
+   * stands is brought up to date; `fresh`: the view that the work has set stands anew.
+   */
+  async act(work, {stay = false, fresh = false} = {}) {
     if (this.#busy) return;
     this.#busy = true;
     this.frame.guard.working();
     try {
       await work();
-      if (stay) this.refresh();
+      if (fresh) this.render();
+      else if (stay) this.refresh();
       else await this.go(this.setup ? {name: 'step'} : this.view);
     } catch (error) {
       this.#stopped(error);
@@ -94,12 +105,12 @@ export class Tablet {
   }
 
   /** Begin on the sheet that was shown. A newer one may have taken its place meanwhile: then that one is shown first. */
-  begin(sheetHash, sheet, person) {
+  begin(sheetHash, sheet, person, takesOver = null) {
     return this.act(async () => {
       this.beginningOn = sheetHash;
       if (!await this.shelf.sheet(sheetHash)) return;
       const display = this.standalone ? 'standalone' : 'browser';
-      this.setup = await Setup.begin(this, {sheetHash, sheet, person, id: crypto.randomUUID(), display});
+      this.setup = await Setup.begin(this, {sheetHash, sheet, person, id: crypto.randomUUID(), display, takesOver});
       holdVersion(this.version);
     });
   }
@@ -110,6 +121,45 @@ export class Tablet {
     holdVersion(null);
     lookForUpdate(this.registration);
     await this.go({name: 'machines'});
+  }
+
+  /** The finished setup waits on this tablet for its signer, and the tablet is free for the next person. */
+  leaveUnsigned() {
+    return this.act(async () => {
+      const {setup} = this;
+      await setup.commit('setup.left_unsigned', {});
+      const waiting = {id: setup.id, sheet: setup.sheetHash, name: setup.personName, machine: setup.machine.name, slot: setup.slotLabel};
+      await this.#noteUnsigned([...this.unsigned.filter(({id}) => id !== setup.id), waiting]);
+      const next = setup.state.broken_off?.to ?? null;
+      if (next) await this.#toNext();
+      else await this.leaveSetup();
+    });
+  }
+
+  /** Take up a setup that waits for its signer. It waits no more; left again, it waits again. */
+  signWaiting(id) {
+    return this.act(async () => {
+      const held = await heldSetup(this.store, id);
+      this.setup = Setup.resume(this, held);
+      await this.shelf.note(CURRENT, id);
+      await this.#noteUnsigned(this.unsigned.filter(one => one.id !== id));
+      holdVersion(this.version);
+    });
+  }
+
+  async #noteUnsigned(waiting) {
+    await this.shelf.note(UNSIGNED, waiting);
+    this.unsigned = waiting;
+  }
+
+  /** The person whom this setup was handed to begins anew. */
+  beginNext() { return this.act(() => this.#toNext()); }
+
+  async #toNext() {
+    const {id, person, machine, state} = this.setup;
+    const view = {name: 'ready', machine: machine.id, person: state.broken_off.to, takesOver: {setup: id, person}};
+    await this.leaveSetup();
+    await this.go(view);
   }
 
   async enrol(answers) {

@@ -383,6 +383,8 @@ def test_what_happened_at_the_mill_comes_before_any_slip_of_digits() -> None:
     for value_nm in (-384_250_000, -384_247_000, -384_256_000):
         codes = [one["code"] for one in name_causes(value_nm, section, sheet_usual("X"), MM)]
         assert codes == ["cause.ball_left_out", "cause.digit"], value_nm
+    # Of 2.996 mm it reads -384.246, where the digit fits better: to the step, and the radius to four of them.
+    assert [one["code"] for one in named("X", -384_250_000)] == ["cause.ball_left_out", "cause.digit"]
 
 
 @given(st.integers(-762_000, 0), st.sampled_from("XYZ"))

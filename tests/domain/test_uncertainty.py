@@ -120,6 +120,17 @@ def test_two_lines_alike_have_twice_the_degrees_and_not_one_less(
     assert found.coverage_factor == pytest.approx(stats.t.ppf(0.975, 2 * degrees), rel=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("value", "degrees"), [(1, 5), (1000, 5), (0.1, 2), (0.1, 4), (1 / 25.4, 2), (1 / 25.4, 4)]
+)
+def test_three_lines_alike_have_three_times_the_degrees_in_whole_nanometres_and_in_any_unit(
+    value: float, degrees: int
+) -> None:
+    # By hand: (3 u^2)^2 / (3 u^4 / v) = 3 v. In floating numbers 14.999999999999998 for three of 1 nm with 5 each.
+    found = budget([BudgetLine(name, value, Distribution.STANDARD, "", degrees) for name in "abc"])
+    assert found.coverage_factor == pytest.approx(stats.t.ppf(0.975, 3 * degrees), rel=1e-9)
+
+
 def test_what_is_truly_less_than_a_whole_number_is_the_one_below() -> None:
     assert [whole_degrees(value) for value in (0.5, 1.0, 3.9999999, 4.0 - 4e-16, 4.0, 26.0416)] == [
         1,

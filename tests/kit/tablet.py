@@ -140,13 +140,6 @@ class Tablet:
         self.type(text)
         self.tap("go")
 
-    def enter_touch(self, text: str) -> None:
-        """Type what the control shows; where the tablet asks whether it really does, say so."""
-        self.enter(text)
-        if self.offers("shows"):
-            self.tap("shows", "as-typed")
-            self.tap("go")
-
     def sync(self) -> None:
         """Let the page look for the server now, as it does when it gets the focus."""
         self.page.evaluate("() => { dispatchEvent(new Event('focus')); }")
@@ -176,12 +169,13 @@ class Tablet:
         self.page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
         self.settled()
 
-    def begin(self, machine: str, person: str) -> None:
-        """Choose machine and person and begin a setup."""
+    def begin(self, machine: str, person: str, *, begin: bool = True) -> None:
+        """Choose machine and person and begin a setup, or stand ready to."""
         found = [row for row in self.rows("sheets") if row["machine"] == machine]
         self.tap("machine", max(found, key=lambda row: row["got_at_utc"])["hash"])
         self.tap("person", person)
-        self.tap("begin")
+        if begin:
+            self.tap("begin")
 
     def _data(self, name: str) -> str:
         return self.page.locator("#app").get_attribute(f"data-{name}") or ""
@@ -192,6 +186,7 @@ class Operator:
 
     def __init__(self, tablet: Tablet, mill: Mill, slot: str, pin: str) -> None:
         self.tablet, self.mill, self.slot, self.pin = tablet, mill, slot, pin
+        self.typed = ""
 
     def walk(self, until: str | None = None) -> None:
         """Close one step after the other, up to the step `until` (not done) or until the setup is signed."""
@@ -212,7 +207,7 @@ class Operator:
 
     def close(self, kind: str) -> None:
         """Do what the step that is shown asks for."""
-        getattr(self, f"_{kind}")()
+        getattr(self, f"_{kind.replace('-', '_')}")()
 
     def _go(self) -> None:
         self.tablet.tap("go")
@@ -227,6 +222,9 @@ class Operator:
             self._go()
 
     _jaw = _input = _confirm
+
+    def _input_old(self) -> None:
+        self.tablet.tap("raised")
 
     def _checks(self) -> None:
         lines = self.tablet.page.locator('[data-action="tick"][aria-pressed="false"]')
@@ -251,7 +249,10 @@ class Operator:
 
     def _clear(self) -> None:
         self.mill.mill.clear_selected()
-        self._three()
+        if self.tablet.page.locator("[data-entry]").count():
+            self._three()
+        else:
+            self._go()
 
     def _three(self) -> None:
         shown = self.mill.shown()
@@ -263,7 +264,8 @@ class Operator:
     def _touch(self) -> None:
         axis = self.tablet.page.locator("[data-entry]").get_attribute("data-entry")
         assert axis in AXES
-        self.tablet.enter_touch(self.mill.touch(axis))
+        self.typed = self.mill.touch(axis)
+        self.tablet.enter(self.typed)
 
     def _square(self) -> None:
         """First both searches are set, on a screen of their own; then two values of one face are typed."""
@@ -273,15 +275,41 @@ class Operator:
         axis = self.tablet.step[0].upper()
         for _ in range(2):
             self.tablet.enter(self.mill.touch(axis))
+            if self.tablet.kind == "square" and self.tablet.page.locator("[data-entry]").count() == 0:
+                self._go()  # raised, over and down again between the two touches
 
     def _compare(self) -> None:
-        if self.tablet.offers("keep"):
+        if self.tablet.offers("read-again"):
+            self.tablet.type(self.typed)
+            self.tablet.tap("read-again")
+        elif self.tablet.offers("keep"):
             self.tablet.tap("keep")
+        elif self.tablet.offers("ask-both"):
+            self.tablet.tap("ask-both")
         elif self.tablet.offers("put-question"):
             self.tablet.tap("put-question")
             self.tablet.tap("common-question")
         else:
             self.tablet.tap("touch-again")
+
+    def read_again(self) -> None:
+        """Read a value past a line once more, as the same, where the tablet asks for it."""
+        if self.tablet.offers("read-again"):
+            self.tablet.type(self.typed)
+            self.tablet.tap("read-again")
+
+    def enter_value(self, text: str) -> None:
+        """Type a value at a touch, and the same again where it lies past a line."""
+        self.typed = text
+        self.tablet.enter(text)
+        self.read_again()
+
+    def _zero(self) -> None:
+        if self.tablet.page.locator('[data-entry="label"]').count():
+            self.tablet.enter(self.slot)
+            return
+        self.mill.mill.clear_selected()
+        self._three()
 
     def _sign(self) -> None:
         self.tablet.page.fill("#pin", self.pin)

@@ -213,7 +213,7 @@ def test_an_answer_without_a_decision_or_a_reason_is_refused_and_keeps_what_was_
     lead = site.signed_in("ines")
     without_decision = lead.send(f"/desk/questions/{question}", reason="Wipe it first.")
     assert without_decision.status_code == 422
-    assert "Choose one of the three" in without_decision.get_data(as_text=True)
+    assert "Nothing is chosen. Choose one of them." in without_decision.get_data(as_text=True)
     assert "Wipe it first." in without_decision.get_data(as_text=True)
     without_reason = lead.send(f"/desk/questions/{question}", decision="go_on", reason=" ")
     assert without_reason.status_code == 422

@@ -3,7 +3,8 @@
  * machine needs it any more.
  *
  * - No event of it is unsent or refused, it is not the running one, and its newest event is more than seven days old.
- * - The lead's decision is here: signed off behind a signature that was verified, or not accepted.
+ * - The lead's decision is here: signed off behind a signature that was verified, or not accepted. Or it was left before
+ *   anything was done: then there is nothing to decide.
  * - The chain goes on: its head lies in a table of its own, which is never touched.
  *
  * Decision: a tablet keeps sheets (names, slots, limits), the events of its setups and its key, so that a setup survives the
@@ -58,6 +59,7 @@ function setupsOf(tx) {
 function mayGo(rows, texts, nowMs) {
   const newest = Math.max(...rows.map(({payload}) => Date.parse(payload.at_utc)));
   if (!(nowMs - newest > KEPT_MS) || rows.some(({waiting}) => waiting !== undefined)) return false;
+  if (rows.some(({payload}) => payload.type === 'setup.left')) return true;
   const types = new Set(texts.map(text => JSON.parse(text).type));
   return types.has('setup.not_accepted') || (types.has('setup.signed_off') && types.has('signature.verified'));
 }

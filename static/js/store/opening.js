@@ -9,6 +9,8 @@ export const ENROLLED = 'enrolled';
 export const CURRENT = 'current_setup';
 export const MINE = 'my_setups';
 export const CLOCK = 'clock';
+/** Finished setups that wait on this tablet for their signer: [{id, sheet, name, machine, slot}]. */
+export const UNSIGNED = 'unsigned_setups';
 const STORES = ['keys', 'notes', 'chain', 'events', 'sheets', 'decisions', 'drafts'];
 
 /**
@@ -18,13 +20,16 @@ const STORES = ['keys', 'notes', 'chain', 'events', 'sheets', 'decisions', 'draf
 export function whatIsHeld(store) {
   return store.read(STORES, async tx => {
     const noted = name => asked(tx.objectStore('notes').get(name)).then(found => found?.value ?? null);
-    const [row, chains, enrolled, clock, id] = await Promise.all([
-      asked(tx.objectStore('keys').get(ROW)), asked(tx.objectStore('chain').getAll()), noted(ENROLLED), noted(CLOCK), noted(CURRENT),
+    const [row, chains, enrolled, clock, unsigned, id] = await Promise.all([
+      asked(tx.objectStore('keys').get(ROW)), asked(tx.objectStore('chain').getAll()), noted(ENROLLED), noted(CLOCK), noted(UNSIGNED), noted(CURRENT),
     ]);
     const chain = chains.find(({device}) => device === row?.id) ?? null;
-    return {row: row ?? null, enrolled, clock, chain, held: id ? await setupOf(tx, id) : null};
+    return {row: row ?? null, enrolled, clock, unsigned: unsigned ?? [], chain, held: id ? await setupOf(tx, id) : null};
   });
 }
+
+/** One setup that this tablet holds: {id, rows, sheet, decisions, drafts}, or null. */
+export const heldSetup = (store, id) => store.read(STORES, tx => setupOf(tx, id));
 
 async function setupOf(tx, id) {
   const all = IDBKeyRange.bound([id], [id, []]);

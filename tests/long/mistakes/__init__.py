@@ -17,7 +17,7 @@ from tests.long.mistakes.running import PEOPLE, Base, World
 
 TABLE = Path(__file__).with_name("mistakes.md")
 MACHINES = ("plover", "dunlin")
-SEEDS = 2
+SEEDS = 1
 
 
 def walk_one(base: Base, case: Case, machine: str, seed: int) -> Outcome | None:

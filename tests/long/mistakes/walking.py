@@ -19,7 +19,7 @@ from uuid import UUID
 
 from tests.long.mistakes.follower import Follower, Odd
 from webapp.demo.device import Clock, Device
-from webapp.demo.mill import SimulatedMill
+from webapp.demo.mill import InAlarmError, SimulatedMill
 from webapp.demo.step_answers import StepAnswers
 from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.plain.errors import LengthError
@@ -102,6 +102,8 @@ class Walk:
             kind, data = self._answer(step, state)
         except Odd as odd:
             return self._meet(step, odd)
+        except InAlarmError:
+            return self._meet(step, Odd("the control is in alarm", "ask"))
         except LengthError as refused:
             self.caught.append((step["id"], refused.code.removeprefix("length.")))
             axis = step["axis"]

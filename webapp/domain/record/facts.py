@@ -41,13 +41,13 @@ from webapp.domain.record.rows import (
 )
 from webapp.domain.record.story import Story, happenings
 from webapp.domain.setup.fold import fold
-from webapp.domain.setup.half_set import missing_axes
+from webapp.domain.setup.half_set import missing_axes, not_usable_axes
 from webapp.domain.touch.compare import display_of
 
 VERDICT_SIGNS = {"agrees": "=", "ask": "?", "stop": "×"}
 SHORTENED_HEX = 16
 MOST_FAST = 2
-ANSWERED_KINDS = ("board", "checks", "tool_in", "slot", "clear", "tool_out")
+ANSWERED_KINDS = ("board", "checks", "tool_in", "slot", "clear", "tool_out", "zero")
 
 
 class RecordNotFinalError(DomainError):
@@ -179,11 +179,11 @@ def _half_set(sheet: WrittenSheet, state: Folded) -> Finding | None:
     """Return the sentence about a slot that this setup left without all its values; not while it still runs."""
     is_left = state["status"] != "running" or state["broken_off"] is not None
     missing = missing_axes(sheet, state) if is_left else ()
-    return (
-        Finding("record.half_set", {"slot": state["slot"] or "–", "axes": ", ".join(missing)})
-        if missing
-        else None
-    )
+    if not missing:
+        return None
+    stopped = not_usable_axes(state)
+    kind = "not_usable" if stopped else "half_set"
+    return Finding(f"record.{kind}", {"slot": state["slot"] or "–", "axes": ", ".join(stopped or missing)})
 
 
 def _touch(place: int, story: Story, display: Display) -> TouchRow:
@@ -242,7 +242,7 @@ def _copied(story: Story) -> tuple[CopiedRow, ...]:
 
 def _cautions(story: Story) -> tuple[CautionRow, ...]:
     """Return every caution of the sheet, with the time it was read, None where it was not."""
-    read = {caution["caution"]: caution["at_utc"] for caution in story.state["cautions"]}
+    read = {caution["caution"]: caution["read_at_utc"] for caution in story.state["cautions"]}
     rows = []
     for step in story.steps.values():
         caution = step["caution"]

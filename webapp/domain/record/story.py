@@ -17,7 +17,9 @@ from webapp.domain.evidence.planned_steps import planned_steps, stage_of
 from webapp.domain.evidence.written_sheet import AxisOnSheet, StepOnSheet, WrittenSheet
 from webapp.domain.plain.errors import Fields, Finding
 from webapp.domain.record.bundle import PersonInRecord
+from webapp.domain.setup.remarks import say_remark
 from webapp.domain.setup.state import AnyEvent
+from webapp.domain.touch.compare import display_of
 
 ANSWERING = frozenset({
     "board.checked", "step.done", "checks.ticked", "tool.read", "slot.read", "slot.cleared",
@@ -88,7 +90,7 @@ class Story:
             return Finding(f"record.board_{data['found']}")
         if kind in {"tool.read", "slot.read"}:
             return Finding("record.read_as", {"typed": data["typed"]})
-        if kind == "slot.cleared":
+        if kind in {"slot.cleared", "slot.zeroed"}:
             return Finding(
                 "record.cleared_as", {axis.lower(): data["typed"][axis] for axis in ("X", "Y", "Z")}
             )
@@ -118,6 +120,8 @@ def happenings(story: Story) -> tuple[Happening, ...]:
         *(line for question in state["questions"] for line in _question(question, story)),
         *(_correction(one) for one in state["corrections"]),
         *((one["at_utc"], one["step"], _away(one["away_ms"]), "") for one in state["resumes"]),
+        *_troubles(story),
+        *_remarks(story),
         *_answers_that_kept_open(story),
         *_break(story),
         *_not_accepted(story),
@@ -131,6 +135,32 @@ def happenings(story: Story) -> tuple[Happening, ...]:
 
 
 Line = tuple[str, str | None, Finding, str]
+
+
+def _troubles(story: Story) -> list[Line]:
+    """What happened during moves, and stops that the lead lifted at the tablet."""
+    met: list[Line] = [
+        (one["at_utc"], one["step"], Finding(f"record.trouble_{one['trouble']}"), "")
+        for one in story.state["troubles"]
+    ]
+    for lift in story.state["lifts"]:
+        fields: Fields = {"name": story.name_of(lift["lead"]), "axis": lift["axis"]}
+        said = Finding(f"record.lift_{lift['state']}", fields)
+        met.append((lift["at_utc"], story.events[lift["event"]]["step"], said, lift["reason"]))
+    return met
+
+
+def _remarks(story: Story) -> list[Line]:
+    display = display_of(story.sheet["machine"])
+    return [
+        (
+            one["at_utc"],
+            story.events[one["event"]]["step"],
+            say_remark(one, display, story.name_of),
+            "",
+        )
+        for one in story.state["remarks"]
+    ]
 
 
 def _question(question: Question, story: Story) -> list[Line]:

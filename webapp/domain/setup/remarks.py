@@ -11,14 +11,19 @@ Rules of this module:
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from webapp.domain.evidence.folded_setup import Remark, Touch
+from webapp.domain.plain.errors import Fields, Finding
+from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.setup.state import SetupState, remark
 
 
 def remarks_of(state: SetupState) -> list[Remark]:
     """Return all remarks: those noted as they happened, then those of the axes in the sheet's order."""
     found = [*_handing(state), *state.remarks]
-    for axis in state.axes:
+    # What was sealed under an earlier sheet says what it said.
+    for axis in state.axes if state.stops_are_the_leads else ():
         found += _readings(state, axis)
         found += _stops(state, axis)
     return found
@@ -62,6 +67,20 @@ def _stops(state: SetupState, axis: str) -> list[Remark]:
         return []
     by = _lead_of(state, axis) if kind == "stop_kept" else None
     return [remark(kind, last["event"], last["at_utc"], axis=axis, values_nm=values_nm, by=by)]
+
+
+def say_remark(one: Remark, display: Display, name_of: Callable[[str], str]) -> Finding:
+    """Return the words of a remark; a value is written as the machine shows it."""
+    values = [format_length(value_nm, display) for value_nm in one["values_nm"]]
+    fields: Fields = {
+        "axis": one["axis"] or "",
+        "values": ", ".join(values),
+        "slot": one["labels"][0] if one["labels"] else "",
+        "others": ", ".join(one["labels"][1:]),
+        "name": name_of(one["by"]) if one["by"] else "",
+        "unit": display.unit.value,
+    }
+    return Finding(f"remark.{one['kind']}", fields)
 
 
 def _lead_of(state: SetupState, axis: str) -> str | None:

@@ -67,7 +67,7 @@ STOP_RARER = 10
 SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
 # Which rules a setup on this sheet is folded by; a sheet without it is of the first format. 2: a stop is the lead's,
 # copied values are looked up in every row, the row of a broken off setup is set to zero again.
-SHEET_FORMAT = 1
+SHEET_FORMAT = 2
 MS_PER_MINUTE = 60_000
 
 
@@ -99,6 +99,15 @@ class SheetPerson:
 
 
 @dataclass(frozen=True)
+class Waiting:
+    """A finished setup that waits for its signer: whose, on which tablet, since when."""
+
+    person_name: str
+    tablet: str
+    since_utc: str
+
+
+@dataclass(frozen=True)
 class Board:
     """How the machine was left: `left` is clear, worry, probe_in_spindle, in_use or unknown; since when, by whom, open
     questions and worries. `state` is the same in the words of tablets that know nothing of worries.
@@ -111,6 +120,7 @@ class Board:
     worries: tuple[WorryOnSheet, ...] = ()
     left: str | None = None
     redo: tuple[RedoOnSheet, ...] = ()
+    unsigned: tuple[Waiting, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -375,7 +385,15 @@ def compile_sheet(
             "checked_at_utc": probe_checked_at_utc,
             "serial": probe.serial,
         },
-        "people": [{"id": one.id, "name": one.name, "until_utc": one.until_utc} for one in people],
+        "people": [
+            {
+                "id": one.id,
+                "name": one.name,
+                "until_utc": one.until_utc,
+                "once_a_shift": one.id in rules.cautions_once_a_shift,
+            }
+            for one in people
+        ],
         "leads": [{"id": one.id, "name": one.name} for one in leads],
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
         "board": _board(board),
@@ -395,6 +413,7 @@ def _shop(rules: ShopRules, compiled_at_utc: str) -> ShopOnSheet:
         "lead": rules.lead,
         "notice": NOTICE,
         "time_zone": rules.time_zone,
+        "shift_hours": rules.shift_hours,
         "offsets": offsets(rules.time_zone, compiled_at_utc) if compiled_at_utc else [],
     }
 
@@ -443,6 +462,10 @@ def _board(board: Board) -> BoardOnSheet:
         "left": board.left or board.state,
         "worries": list(board.worries),
         "redo": list(board.redo),
+        "unsigned": [
+            {"person_name": one.person_name, "tablet": one.tablet, "since_utc": one.since_utc}
+            for one in board.unsigned
+        ],
     }
 
 
@@ -458,6 +481,7 @@ def _slot(label: str, row: SlotRow) -> SlotOnSheet:
         "last_values_nm": None if last is None else {axis.value: last[axis] for axis in Axis if axis in last},
         "last_seen_at_utc": _utc_text(row.last_seen_at_utc),
         "missing_axes": list(row.missing_axes),
+        "not_usable_axes": list(row.not_usable_axes),
     }
 
 

@@ -132,7 +132,8 @@ def _number_of(label: str) -> str:
 class SlotRow:
     """One row of the register: the slot, whose it is until when (exclusive), and what was last seen in it.
 
-    `missing_axes` are those without a value where the last setup left the slot half set.
+    `missing_axes` are those without a value where the last setup left the slot half set, `not_usable_axes` those that
+    a stop kept from standing.
     """
 
     label: str
@@ -144,6 +145,7 @@ class SlotRow:
     last_seen_at_utc: datetime | None = None
     held_back: bool = False
     missing_axes: tuple[str, ...] = ()
+    not_usable_axes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.kind == "person" and not (self.owner_id and self.owner_name):

@@ -23,6 +23,7 @@ from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.evidence.folded_setup import Folded, Problem, Touch
 from webapp.domain.evidence.reviewed import Reviewed, reviewed
 from webapp.domain.evidence.written_sheet import Said, WrittenSheet
+from webapp.domain.setup.half_set import not_usable_axes
 from webapp.domain.setup.step_times import PacedStep
 from webapp.services.decisions import joining
 from webapp.services.errors import (
@@ -57,6 +58,8 @@ if TYPE_CHECKING:
         corrections: int
         pace: Said | None
         told_squares: int
+        remarks: int
+        not_usable: str
         verdicts: dict[str, str]
 
 
@@ -311,6 +314,8 @@ def _queued(store: Store, row: SetupRow, names: dict[str, str], pace: list[Paced
         "pace": pacing.marked(pace),
         "told_squares": sum(square["stands"] and square["told"] for square in state["squares"]),
         "verdicts": {touch["axis"]: touch["verdict"] for touch in state["touches"]},
+        "remarks": len(state["remarks"]),
+        "not_usable": ", ".join(not_usable_axes(state)),
     }
 
 

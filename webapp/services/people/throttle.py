@@ -102,6 +102,17 @@ def begin_try(store: Store, subjects: Subjects, now: datetime) -> Wait | None:
     return None
 
 
+def tries_left(store: Store, subjects: Subjects) -> int:
+    """How many tries may still be made now before the next one has to wait or is not looked at any more."""
+    left = []
+    for subject, limit in subjects:
+        row = store.access.failures(subject)
+        most = [limit.free + 1] if limit.first_wait_seconds else []
+        most += [] if limit.stop is None else [limit.stop]
+        left += [max(0, one - (row["failures"] if row else 0)) for one in most]
+    return min(left)
+
+
 def was_right(store: Store, subjects: Subjects) -> None:
     """The try was right: what stands for this person starts anew, what stands for a tablet or place is taken back by
     one.

@@ -15,7 +15,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, TypedDict
 
-from webapp.services.setups.half_set import IN_USE_HOURS, half_set_slots
+from webapp.services.setups.half_set import IN_USE_HOURS, left_slots
 from webapp.services.setups.to_redo import SlotToRedo, slots_to_redo
 from webapp.services.setups.worrying import OpenWorry, about_machine
 from webapp.services.times import utc_text
@@ -23,6 +23,11 @@ from webapp.services.times import utc_text
 if TYPE_CHECKING:
     from webapp.store import Store
     from webapp.store.rows import SetupRow
+
+
+# A setup that was left before anything was done says nothing of the machine.
+LEFT = "left"
+LATEST = 20
 
 
 class MachineState(TypedDict):
@@ -40,14 +45,30 @@ class MachineState(TypedDict):
     worries: list[OpenWorry]
 
 
-class MachineOnBoard(MachineState):
-    """The same with the machine's name, the axes without a value in its half set slots, by label, and the slots that a
-    lead wants set again.
+class SlotsLeft(TypedDict):
+    """Slots that were left without all their values, by label: half set, or kept from standing by a stop."""
+
+    half_set: dict[str, tuple[str, ...]]
+    not_usable: dict[str, tuple[str, ...]]
+
+
+class MachineOnBoard(MachineState, SlotsLeft):
+    """The same with the machine's name, the slots that were left without all their values, those that a lead wants set
+    again, and the setups that wait for their signer.
     """
 
     name: str
-    half_set: dict[str, tuple[str, ...]]
     to_redo: tuple[SlotToRedo, ...]
+    unsigned: list[Unsigned]
+
+
+class Unsigned(TypedDict):
+    """A finished setup that waits for its signer: who, since when, and on which tablet."""
+
+    setup: str
+    person_name: str
+    tablet: str
+    since_utc: str
 
 
 def board(store: Store, now: datetime) -> list[MachineOnBoard]:
@@ -58,17 +79,41 @@ def board(store: Store, now: datetime) -> list[MachineOnBoard]:
             {
                 "name": value["name"],
                 **machine_state(store, machine, now, names),
-                "half_set": half_set_slots(store, machine, now),
+                **_left(store, machine, now),
+                "unsigned": unsigned_at(store, machine, names),
                 "to_redo": slots_to_redo(store, machine, names),
             }
             for machine, value in store.shop.items("machine").items()
         ]
 
 
+def _left(store: Store, machine: str, now: datetime) -> SlotsLeft:
+    left = left_slots(store, machine, now)
+    return {
+        "half_set": {label: one.missing for label, one in left.items() if not one.not_usable},
+        "not_usable": {label: one.not_usable for label, one in left.items() if one.not_usable},
+    }
+
+
+def unsigned_at(store: Store, machine: str, names: dict[str, str]) -> list[Unsigned]:
+    """Finished setups of a machine that wait for their signer, inside the caller's transaction."""
+    found: list[Unsigned] = []
+    for row in store.setups.setups(status=("finished",), machine=machine):
+        tablet = store.devices.device(row["device"])
+        found.append({
+            "setup": row["id"],
+            "person_name": names.get(row["person"], row["person"]),
+            "tablet": tablet["name"] if tablet else row["device"],
+            "since_utc": row["last_at_utc"],
+        })  # fmt: skip
+    return found
+
+
 def machine_state(store: Store, machine: str, now: datetime, names: dict[str, str]) -> MachineState:
     """The same of one machine, without its name and its slots, inside the caller's transaction."""
-    rows = store.setups.setups(machine=machine, newest=1)
-    last = rows[0] if rows else None
+    last = next(
+        (row for row in store.setups.setups(machine=machine, newest=LATEST) if row["status"] != LEFT), None
+    )
     worries = about_machine(store, machine)
     state = _state(last, utc_text(now - timedelta(hours=IN_USE_HOURS)))
     return {

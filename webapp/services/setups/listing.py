@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from webapp.store.rows import SetupRow
 
 A_PAGE = 100
-STATES = ("running", "finished", "signed", "signed_off", "not_accepted")
+STATES = ("running", "finished", "signed", "signed_off", "not_accepted", "left")
 AFTER = re.compile(r"([0-9TZ:.-]{24})_([0-9a-f-]{36})")
 
 

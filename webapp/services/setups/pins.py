@@ -7,6 +7,8 @@ Rules:
 - one event gets one decision. The same event with another seal gets the first answer again; a new try needs a new
   setup.signed event, of which there are three after the first, then that signing waits;
 - the person must be active and authorised for the machine at the time that the event claims and now;
+- a lead's PIN beside a stop or a row put back is checked in the same way; it lifts that stop and signs nothing off;
+- a refusal says how many tries are left;
 - the decision is a change on the ledger; until it is there the signature counts as made on the device only.
 
 Decision: the sealed PIN travels beside the event, not in it. Inside, it would stand on the ledger for ever,
@@ -17,6 +19,7 @@ PIN found at sync leaves all events as they are and asks for another signature.
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -24,6 +27,7 @@ from webapp.proof.errors import PinSealRefused
 from webapp.proof.jwe import open_pin_for
 from webapp.services.errors import SecretNotChecked
 from webapp.services.evidence.ledger import SERVER, change
+from webapp.services.people import throttle
 from webapp.services.people.access import verify_pin
 from webapp.services.setups import stored_setups
 from webapp.services.times import utc_text
@@ -34,57 +38,85 @@ if TYPE_CHECKING:
     from webapp.store.rows import EventParts
 
 VERIFIED = "verified"
+SIGNATURE, LIFT = "signature", "lift"
+DECISIONS = frozenset(f"{kind}.{how}" for kind in (SIGNATURE, LIFT) for how in ("verified", "refused"))
 
 
 def check(store: Store, keyring: KeyRing, event_id: str, seal: str | None, now: datetime) -> str | None:
-    """Decide about the signature in a stored event, or give the decision that was made: "verified" or why not.
+    """Decide about the PIN sealed beside a stored event, or give the decision that was made: "verified" or why not.
 
-    None when the event is no signature that counts (the fold did not take it), or when the check has to be made later.
+    None where nothing hangs on it (the fold did not take the event), or when the check has to be made later.
     """
     with store.reading():
         row = store.setups.events_by_id([event_id])[event_id]
         decided = decision(store, row["setup"], event_id)
-        counts = decided is not None or any(
-            one["event"] == event_id for one in stored_setups.fold_stored(store, row["setup"])["signatures"]
-        )
-    if decided is not None or not counts:
+        sealed = None if decided is not None else _sealed(store, row)
+    if sealed is None:
         return decided
     try:
-        answer, key = _judge(store, keyring, row, seal, now)
+        answer, key = _judge(store, keyring, row, sealed, seal, now)
     except SecretNotChecked:
         with store.writing():
             store.setups.keep_seal(event_id, seal)
         return None
-    return _decide(store, row, answer, key, now)
+    return _decide(store, row, sealed, answer, key, now)
+
+
+@dataclass(frozen=True)
+class Sealed:
+    """Whose PIN is sealed beside an event, and what the decision about it is called."""
+
+    person: str
+    kind: str
+
+
+def _sealed(store: Store, row: EventParts) -> Sealed | None:
+    """The PIN that hangs on this event by the fold, or None."""
+    state = stored_setups.fold_stored(store, row["setup"])
+    if any(one["event"] == row["id"] for one in state["signatures"]):
+        return Sealed(row["person"], SIGNATURE)
+    for given in (*state["lifts"], *state["put_backs"]):
+        if given["event"] == row["id"]:
+            return Sealed(given["lead"], LIFT)
+    return None
 
 
 def decision(store: Store, setup_id: str, event_id: str) -> str | None:
-    """What was decided about a signature: "verified", the reason of a refusal, or None."""
+    """What was decided about a PIN beside an event: "verified", the reason of a refusal, or None."""
     for row in store.ledger.changes_of_setup(setup_id):
-        if row["type"] in {"signature.verified", "signature.refused"}:
+        if row["type"] in DECISIONS:
             data = json.loads(row["text"])["data"]
             if data["event"] == event_id:
-                return VERIFIED if row["type"] == "signature.verified" else str(data["reason"])
+                return VERIFIED if row["type"].endswith(".verified") else str(data["reason"])
     return None
 
 
 def _judge(
-    store: Store, keyring: KeyRing, row: EventParts, seal: str | None, now: datetime
+    store: Store, keyring: KeyRing, row: EventParts, sealed: Sealed, seal: str | None, now: datetime
 ) -> tuple[str, str]:
     """The answer ("verified" or the reason of a refusal) and the id of the key that the seal was opened with."""
-    reason = _right(store, row, now)
+    reason = _lead_right(store, row, sealed) if sealed.kind == LIFT else _right(store, row, now)
     if reason is not None:
         return reason, ""
     if seal is None:
         return "seal_missing", ""
     try:
         opened = open_pin_for(
-            seal, keyring, event_id=row["id"], device_id=row["device"], person_id=row["person"]
+            seal, keyring, event_id=row["id"], device_id=row["device"], person_id=sealed.person
         )
     except PinSealRefused:
         return "seal_wrong", ""
-    answer = verify_pin(store, keyring, row["person"], row["device"], row["setup"], opened.pin, now)
+    answer = verify_pin(store, keyring, sealed.person, row["device"], row["setup"], opened.pin, now)
     return answer, opened.key_id
+
+
+def _lead_right(store: Store, row: EventParts, sealed: Sealed) -> str | None:
+    """Why this person may not stand by at this setup as its lead, or None."""
+    with store.reading():
+        person = store.people.person(sealed.person)
+    if person is None or "lead" not in person["roles"] or sealed.person == row["person"]:
+        return "not_authorised"
+    return None if person["active"] else "person_disabled"
 
 
 def _right(store: Store, row: EventParts, now: datetime) -> str | None:
@@ -105,20 +137,21 @@ def _right(store: Store, row: EventParts, now: datetime) -> str | None:
     return None if all(allowed) else "not_authorised"
 
 
-def _decide(store: Store, row: EventParts, answer: str, key: str, now: datetime) -> str:
+def _decide(store: Store, row: EventParts, sealed: Sealed, answer: str, key: str, now: datetime) -> str:
     """Write the decision, unless another thread was first; the decision that stands."""
     with store.writing():
         store.setups.erase_seal(row["id"])
         first = decision(store, row["setup"], row["id"])
         if first is not None:
             return first
-        data = {"event": row["id"], "person": row["person"]}
+        data: dict[str, str | int] = {"event": row["id"], "person": sealed.person}
         if answer == VERIFIED:
-            change(
-                store, "signature.verified", SERVER, row["person"], row["setup"], {**data, "key": key}, now
-            )
+            kind, data = f"{sealed.kind}.verified", {**data, "key": key}
         else:
-            refused = {**data, "reason": answer}
-            change(store, "signature.refused", SERVER, row["person"], row["setup"], refused, now)
+            left = throttle.tries_left(
+                store, throttle.pin_subjects(sealed.person, row["device"], row["setup"])
+            )
+            kind, data = f"{sealed.kind}.refused", {**data, "reason": answer, "tries_left": left}
+        change(store, kind, SERVER, sealed.person, row["setup"], data, now)
         stored_setups.refresh(store, row["setup"])
     return answer

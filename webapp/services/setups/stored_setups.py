@@ -162,6 +162,9 @@ def _see_slot(store: Store, machine: str, setup_id: str, state: Folded) -> None:
     for touch in state["touches"]:
         seen[touch["axis"]] = touch["value_nm"]
         events.append(touch["event"])
+    if state["zeroed"] is not None:
+        seen = dict.fromkeys(seen, 0)
+        events.append(state["zeroed"]["event"])
     at_utc = store.setups.newest_receipt(events)
     if at_utc is not None and not _may_be_older(store, machine, setup_id, state["slot"]):
         store.shop.see_slot(machine, state["slot"], seen, at_utc, setup_id)

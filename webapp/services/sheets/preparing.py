@@ -28,6 +28,7 @@ from webapp.domain.sheet.sheet import (
     Board,
     Sheet,
     SheetPerson,
+    Waiting,
     compile_sheet,
     lines_choice,
     plan_axes,
@@ -47,8 +48,8 @@ from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, U
 from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade
 from webapp.services.numbers import z_reading
 from webapp.services.numbers.histories import seating_history, usual_of
-from webapp.services.setups.board import machine_state
-from webapp.services.setups.half_set import half_set_slots
+from webapp.services.setups.board import machine_state, unsigned_at
+from webapp.services.setups.half_set import left_slots
 from webapp.services.setups.to_redo import SlotToRedo, slots_to_redo
 from webapp.services.setups.worrying import OpenWorry
 from webapp.services.sheets import known_of_axis
@@ -190,6 +191,7 @@ class _Inputs:
         self._fixture = _item(store, Fixture, "fixture", self._machine.fixture)
         self._probe = _item(store, Probe, "probe", self._machine.probe)
         self._people = _people(store, machine_id, utc_text(now))
+        self._leads = _leads(store)
         self._slots = _slots(store, self._machine, now)
         self._seating = _seating(store, self._fixture)
         self._board = _board(store, machine_id, now)
@@ -212,6 +214,7 @@ class _Inputs:
             probe_checked_at_utc=self._probe_checked_at_utc,
             z_reading=self._z_reading,
             people=self._people,
+            leads=self._leads,
             slots=self._slots,
             board=self._board,
             axes=self._axes,
@@ -351,9 +354,13 @@ def _slots(store: Store, machine: Machine, now: datetime) -> list[SlotRow]:
     names = {person["id"]: person["name"] for person in store.people.everybody()}
     family = SlotFamily(machine.labels)
     places = {label: place for place, label in enumerate(family.labels)}
-    half_set = half_set_slots(store, machine.id, now)
+    left = left_slots(store, machine.id, now)
     rows = [
-        replace(slot_row(row, names), missing_axes=half_set.get(row["label"], ()))
+        replace(
+            slot_row(row, names),
+            missing_axes=left[row["label"]].missing if row["label"] in left else (),
+            not_usable_axes=left[row["label"]].not_usable if row["label"] in left else (),
+        )
         for row in store.shop.slots(machine.id)
     ]
     return sorted(rows, key=lambda row: places[normalise_label(row.label, family)])
@@ -389,7 +396,11 @@ def _board(store: Store, machine_id: str, now: datetime) -> Board:
     worries = tuple(_worry(one) for one in state["worries"])
     left = (state["since_utc"], state["by_name"], state["open_questions"])
     redo = tuple(_redo(one) for one in slots_to_redo(store, machine_id, names))
-    return Board(known, *left, worries, left=state["state"], redo=redo)
+    unsigned = tuple(
+        Waiting(one["person_name"], one["tablet"], one["since_utc"])
+        for one in unsigned_at(store, machine_id, names)
+    )
+    return Board(known, *left, worries, left=state["state"], redo=redo, unsigned=unsigned)
 
 
 def _worry(one: OpenWorry) -> WorryOnSheet:
@@ -417,3 +428,12 @@ def _redo(one: SlotToRedo) -> RedoOnSheet:
         "by_name": one.by_name,
         "at_utc": one.at_utc,
     }
+
+
+def _leads(store: Store) -> list[SheetPerson]:
+    """Active leads: who may lift a stop at the tablet."""
+    return [
+        SheetPerson(person["id"], person["name"], None)
+        for person in store.people.everybody()
+        if person["active"] and "lead" in person["roles"]
+    ]

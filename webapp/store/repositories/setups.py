@@ -91,7 +91,7 @@ OPEN_AT_MACHINE = (
 NEWEST_RECEIPT = "SELECT max(received_at_utc) FROM event WHERE id IN (SELECT value FROM json_each(?))"
 TOUCHES_OF = (
     "SELECT setup, id, jws FROM event WHERE setup IN (SELECT value FROM json_each(?)) "
-    "AND type = 'touch.entered' ORDER BY position"
+    "AND type IN ('touch.entered', 'touch.read_again') ORDER BY position"
 )
 EVENTS_OF = "SELECT id, jws FROM event WHERE setup = ? ORDER BY sequence, id"
 

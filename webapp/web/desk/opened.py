@@ -49,6 +49,8 @@ def opened(setup_id: str) -> dict[str, Any]:
         "pace": {row["step"]: row for row in detail["pace"]},
         "paced": pacing.marked(detail["pace"]),
         "squares": shown_values.square_rows(sheet, state),
+        "remarks": shown_values.remark_lines(sheet, state, names()),
+        "troubles": shown_values.trouble_lines(state),
         "names": names(),
         "drawings": rendering.drawings(sheet),
         "seal_term": seal_term(parts.keyring.seal_certificate, parts.now()),

@@ -17,6 +17,7 @@ from webapp.domain.evidence.folded_setup import Folded
 from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.evidence.written_sheet import StageOnSheet, WrittenSheet
 from webapp.domain.plain.lengths import Display, Unit, format_length, format_other_unit
+from webapp.domain.setup.remarks import say_remark
 from webapp.domain.setup.state import OPEN, AnyEvent
 from webapp.domain.touch.jaw_square import jaw_angle, say_angle
 from webapp.words import NoWordsError, say
@@ -122,6 +123,18 @@ def touch_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
     return rows
 
 
+def remark_lines(sheet: WrittenSheet, state: Folded, names: Mapping[str, str]) -> list[str]:
+    """What the lead is to see before signing off, in whole sentences."""
+    display = display_of(sheet["machine"])
+    said = [say_remark(one, display, lambda person: names.get(person, person)) for one in state["remarks"]]
+    return [plain(one.code, one.fields) for one in said]
+
+
+def trouble_lines(state: Folded) -> list[str]:
+    """What happened during moves, each once, in whole sentences."""
+    return [plain(f"record.trouble_{one['trouble']}") for one in state["troubles"]]
+
+
 def square_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
     """Every look for square with what it came to in words, newest last."""
     plan, display = sheet.get("square"), display_of(sheet["machine"])
@@ -187,6 +200,7 @@ BREAKS = {
     "out_of_time": "out of time",
     "wrong_slot": "wrong slot",
     "practice": "practice",
+    "handed_over": "it was handed over to somebody else",
     "other": "another reason",
 }
 REFUSED = {
@@ -194,6 +208,7 @@ REFUSED = {
     "throttled": "too many tries",
     "not_authorised": "not authorised on this machine at that time",
     "person_disabled": "the person's account was closed",
+    "pin_not_changed": "the first PIN had not been changed",
     "seal_missing": "no sealed PIN came with it",
     "seal_wrong": "the sealed PIN belongs to something else",
 }

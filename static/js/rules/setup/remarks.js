@@ -2,7 +2,7 @@
 import {remarkOf} from './state.js';
 
 /** All remarks: those noted as they happened, then those of the axes in the sheet's order. */
-export const remarksOf = state => [...handing(state), ...state.remarks, ...[...state.axes.keys()].flatMap(axis => [...readingsOf(state, axis), ...stopsOf(state, axis)])];
+export const remarksOf = state => [...handing(state), ...state.remarks, ...(state.stopsAreTheLeads ? [...state.axes.keys()] : []).flatMap(axis => [...readingsOf(state, axis), ...stopsOf(state, axis)])];
 
 function handing({takenOver: taken, brokenOff: broken}) {
   const found = [];

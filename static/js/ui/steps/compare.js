@@ -1,6 +1,7 @@
 /**
- * The comparison: verdict in word and sign, the touch against the usual, and what can be done now. `agrees` goes on; `ask` goes
- * on once a question has been put; `stop` goes on only with the lead's answer, or as `ask` after a touch that agrees with it.
+ * The comparison: verdict in word and sign, how far the touch lies from the usual, and what can be done now. A value past a line
+ * is read once more before anything is said of it. `agrees` goes on; `ask` goes on once a question has been put; after a `stop`
+ * there is one more touch, then the lead alone. The number that would fit stands nowhere.
  */
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
@@ -8,10 +9,13 @@ import {shown, written, distance} from '../numbers.js';
 import {causesBlock} from './causes.js';
 import {machineState} from '../text.js';
 import {clockTime} from '../when.js';
+import {readAgainStep} from './touch.js';
 
 const SIGNS = {agrees: '=', ask: '?', stop: '×'};
 
-export function compareStep({setup, step, commit, open, breakOff}) {
+export function compareStep(context) {
+  const {setup, step, commit, open, breakOff, tablet} = context;
+  if (setup.state.blocked?.code === 'setup.compare_needs_reading') return readAgainStep(context);
   const touches = setup.state.touches.filter(({axis}) => axis === step.axis);
   const touch = touches.at(-1);
   const axis = setup.axis(step.axis);
@@ -21,24 +25,42 @@ export function compareStep({setup, step, commit, open, breakOff}) {
   const again = () => commit('touch.repeated', {axis: step.axis});
   const keep = () => commit('touch.kept', {axis: step.axis, because});
   const ask = button(say('tablet.compare.put_question'), 'put-question', () => open({name: 'question', axis: step.axis}));
-  const second = because ? button(say('tablet.compare.touch_again', {axis: step.axis}), 'touch-again', again) : null;
+  const both = setup.state.blocked?.code === 'setup.compare_needs_question' && touch.reading > 1;
+  const askAndKeep = () => tablet.act(async () => {
+    const [first] = touches.filter(({reading}) => reading === 1).slice(-1);
+    const text = say('tablet.compare.two_readings_ask', {axis: step.axis, first: first.typed, second: touch.typed});
+    await setup.commit('question.put', {question: crypto.randomUUID(), axis: step.axis, text});
+    return setup.commit('touch.kept', {axis: step.axis, because: 'question'});
+  });
+  const mayTouch = setup.state.may_touch_again;
+  const theLeads = setup.state.blocked?.code === 'setup.compare_needs_lead';
+  const second = (because || both) && mayTouch ? button(say('tablet.compare.touch_again', {axis: step.axis}), 'touch-again', again) : null;
   return {
     title: say(`tablet.compare.title_${touch.difference_nm === null ? 'first' : touch.verdict}`, {axis: step.axis}),
     strip: machineState(setup, step),
-    left: [verdictBlock(touch, touches, because), sums(setup, axis, touch)],
+    left: [verdictBlock(touch, touches, because, {theLeads, mayTouch}), sums(setup, axis, touch, touches)],
     right: [
       asked.map(question => questionBlock(question, setup)),
       causesBlock(setup, axis, touch) ?? el('dl', {class: 'says one'}, el('div', {}, el('dt', {}, say('tablet.step.if_not')), el('dd', {}, setup.fill(step.if_not)))),
-      el('div', {class: 'ways'}, second, !answer && ask),
+      el('div', {class: 'ways'}, second, !answer && !both && (mayTouch || because || !theLeads || asked.length > 0) && ask, theLeads && leadWays(context, asked.length > 0 && !mayTouch)),
     ],
-    go: goOn({because, answer, axis: step.axis, keep, again, breakOff, setup}),
+    go: both ? {label: say('tablet.compare.ask_both'), action: 'ask-both', press: askAndKeep}
+      : goOn({because, answer, axis: step.axis, keep, again, breakOff, setup, theLeads, mayTouch, open, asked, giveUp: () => commit('axis.given_up', {axis: step.axis})}),
   };
 }
 
-function goOn({because, answer, axis, keep, again, breakOff, setup}) {
+/** What the lead alone can do at a stop, and what there is without one. */
+export const leadWays = ({step, open, commit}, isPrimary = false) => [
+  button(say('tablet.lift.button'), 'lift', () => open({name: 'lift', axis: step.axis})),
+  !isPrimary && button(say('tablet.give_up.button'), 'give-up', () => commit('axis.given_up', {axis: step.axis})),
+];
+
+function goOn({because, answer, axis, keep, again, breakOff, setup, theLeads, mayTouch, open, asked, giveUp}) {
   if (because && answer?.decision !== 'break_off') return {label: say(`tablet.compare.keep_${because}`, {axis}), action: 'keep', press: keep};
   if (answer?.decision === 'break_off' && setup.state.probe_in_spindle) return {label: say('tablet.break.button'), action: 'break-off', press: breakOff};
-  return {label: say('tablet.compare.touch_again', {axis}), action: 'touch-again', press: again};
+  if (mayTouch) return {label: say('tablet.compare.touch_again', {axis}), action: 'touch-again', press: again};
+  if (theLeads && asked.length > 0) return {label: say('tablet.give_up.button'), action: 'give-up', press: giveUp};
+  return {label: say('tablet.compare.put_question'), action: 'put-question', press: () => open({name: 'question', axis})};
 }
 
 /** Questions about this axis that were put after its last touch. */
@@ -47,15 +69,15 @@ function questionsSince(setup, touch) {
   return setup.state.questions.filter(({axis, event}) => axis === touch.axis && order.indexOf(event) > order.indexOf(touch.event));
 }
 
-function verdictBlock(touch, touches, because) {
-  const judged = touch.difference_nm === null ? 'first' : touch.verdict === 'stop' && touch.repeat_agrees ? 'repeated' : touch.verdict;
-  const hint = because && touch.verdict !== 'agrees' ? `tablet.verdict.${judged}_may_go_on` : `tablet.verdict.${judged}_do`;
+function verdictBlock(touch, touches, because, {theLeads, mayTouch}) {
+  const judged = touch.difference_nm === null ? 'first' : touch.reading > 1 && !theLeads ? 'readings' : theLeads && !mayTouch ? 'lead' : touch.verdict;
+  const hint = because && because !== 'agrees' ? `tablet.verdict.${judged}_may_go_on` : `tablet.verdict.${judged}_do`;
   return el('div', {class: `verdict ${touch.verdict}`, data: {verdict: touch.verdict}},
     el('span', {class: 'verdict-sign', 'aria-hidden': 'true'}, SIGNS[touch.verdict]),
     el('div', {}, el('p', {class: 'verdict-word'}, say(`tablet.verdict.${touch.verdict}`)), el('p', {}, say(hint, {count: touches.length}))));
 }
 
-function sums(setup, axis, touch) {
+function sums(setup, axis, touch, touches) {
   const {usual} = axis;
   const {machine} = setup;
   const row = (label, value, kind = '', unit = null) => el('tr', {class: kind},
@@ -63,12 +85,13 @@ function sums(setup, axis, touch) {
   const line = nm => `±${distance(nm, machine).value}`;
   const difference = touch.difference_nm === null ? null : shown(touch.difference_nm, machine);
   return el('table', {class: 'sums plate'}, el('tbody', {},
-    row(say('tablet.compare.read'), written(touch.value_nm, machine)),
-    row(usual.centre_nm === null ? say('tablet.compare.usual_none') : say(usual.values === 1 ? 'tablet.compare.usual_one' : 'tablet.compare.usual', {count: usual.values}),
-      usual.centre_nm === null ? '–' : written(usual.centre_nm, machine)),
+    touch.reading > 1 && row(say('tablet.compare.read_first'), written(touches.at(-2).value_nm, machine), '', machine.unit),
+    row(say(touch.reading > 1 ? 'tablet.compare.read_second' : 'tablet.compare.read'), written(touch.value_nm, machine), '', machine.unit),
+    usual.centre_nm === null && row(say('tablet.compare.usual_none'), '–'),
+    usual.centre_nm !== null && touch.verdict === 'agrees' && touch.reading === 1 && row(say(usual.values === 1 ? 'tablet.compare.usual_one' : 'tablet.compare.usual', {count: usual.values}), written(usual.centre_nm, machine), '', machine.unit),
     difference && row(say('tablet.compare.difference'), difference.value, 'total', machine.unit),
     difference && row('', difference.other, 'small'),
-    usual.centre_nm !== null && row(say('tablet.compare.lines'), `${line(usual.ask_nm)} · ${line(usual.stop_nm)}`, 'small lines')));
+    usual.centre_nm !== null && row(say('tablet.compare.lines'), `${line(usual.ask_nm)} · ${line(usual.stop_nm)}`, 'small lines', machine.unit)));
 }
 
 export function questionBlock({text, at_utc: at, answer}, setup) {

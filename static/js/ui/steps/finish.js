@@ -45,7 +45,9 @@ function inOwnWords({setup, step, commit, again}) {
 }
 
 /** Broken off once the old values were copied down: the slot may be cleared or half set, which the next program would not know. */
-export function slotLeft({state: {broken_off: broken, copied, slot, values_nm: values}, machine}) {
+export function slotLeft({state: {broken_off: broken, copied, slot, values_nm: values, zeroed, not_usable: notUsable}, machine}) {
+  if (notUsable) return notice('stop', say(zeroed ? 'tablet.finish.not_usable_zero' : 'tablet.finish.not_usable', {slot: notUsable.slot ?? '', axes: notUsable.axes.join(', ')}));
+  if (zeroed) return notice('stop', say('tablet.finish.slot_zero', {slot}));
   if (!broken || !copied || Object.values(values).every(value => value !== null)) return null;
   const old = Object.entries(copied.values_nm).map(([axis, nm]) => `${axis} ${written(nm, machine)}`).join(', ');
   return notice('stop', say('tablet.finish.slot_left', {slot, old, unit: machine.unit}));
@@ -68,7 +70,8 @@ export function review(setup) {
 
 const skippedStages = (setup, skipped) => [...new Set(skipped.map(step => setup.stageOf(step.id).title))].join(' · ');
 
-function valuesTable(setup) {
+/** The final values, each with its verdict. */
+export function valuesTable(setup) {
   const {values_nm: values, touches} = setup.state;
   return el('table', {class: 'sums plate'}, el('tbody', {}, Object.keys(values).map(axis => {
     const kept = touches.filter(touch => touch.axis === axis && touch.kept).at(-1);

@@ -1,47 +1,65 @@
-/**
- * The value that the control shows after the touch, typed as it stands there. Nothing measured is ever filled in; a value that
- * one slip of typing would explain is asked about before it is taken.
- */
+/** The value that the control shows after the touch, typed as it stands there. Nothing measured is ever filled in. */
 import {touchLengthNm, verdict} from '../../rules/touch/compare.js';
 import {el} from '../dom.js';
 import {say, sayError} from '../say.js';
 import {numberKeys} from '../keypad.js';
-import {machineState, stepText} from '../text.js';
+import {machineState, notice, stepText} from '../text.js';
 import {picture} from './search.js';
-import {slipsOf, slipsScreen} from './slips.js';
 import {typing} from './typing.js';
 
 export function touchStep(context) {
-  const {setup, step, commit, again} = context;
-  const axis = setup.axis(step.axis);
-  const take = text => {
-    const value = touchLengthNm(text, setup.machine, step.axis);
-    const judged = verdict(axis.usual, value);
-    return commit('touch.entered', {axis: step.axis, typed: text, value_nm: value, verdict: judged.verdict, difference_nm: judged.difference_nm});
+  const {tablet, setup, step} = context;
+  const fields = touchField(context, data => tablet.act(async () => {
+    await setup.commit('touch.entered', data, step.id);
+    await keepAgreeing(setup, step.axis);
+  }));
+  return {
+    strip: machineState(setup, step),
+    left: [picture(context), asSet(setup.axis(step.axis)), stepText(setup, step)],
+    right: [fields.plates, fields.refused, fields.pad],
+    go: {label: step.action, press: fields.enter},
+    shown: fields.shown,
   };
-  const asked = setup.draft.slip ?? null;
-  if (asked !== null) return slipsScreen(context, {typed: asked, slips: slipsOf(touchLengthNm(asked, setup.machine, step.axis), setup.machine, axis.usual), take});
+}
+
+/**
+ * The same touch read once more: the field is empty, and nothing on the screen says what was read first, what is usual, or how
+ * far apart they lie.
+ */
+export function readAgainStep(context) {
+  const {setup, step, commit} = context;
+  const fields = touchField(context, data => commit('touch.read_again', data));
+  return {
+    title: say('tablet.again.title', {axis: step.axis}), strip: machineState(setup, step),
+    left: [notice('ask', el('p', {}, say('tablet.again.why', {axis: step.axis})), el('p', {}, say('tablet.again.how', {axis: step.axis, slot: setup.slotLabel})))],
+    right: [fields.plates, fields.refused, fields.pad],
+    go: {label: say('tablet.again.go'), action: 'read-again', press: fields.enter},
+    shown: fields.shown,
+  };
+}
+
+/** One field for what the control shows; `take` is given what an event says of it. */
+function touchField(context, take) {
+  const {setup, step} = context;
   const enter = () => {
-    const text = fields.value(step.axis).trim();
+    const typed = fields.value(step.axis).trim();
     let value;
     try {
-      value = touchLengthNm(text, setup.machine, step.axis);
+      value = touchLengthNm(typed, setup.machine, step.axis);
     } catch (error) {
       return fields.fail(sayError(error));
     }
-    if (slipsOf(value, setup.machine, axis.usual).length === 0) return take(text);
-    setup.keepDraft({...setup.draft, slip: text, shows: null});
-    return again();
+    return take({axis: step.axis, typed, value_nm: value, ...verdict(setup.axis(step.axis).usual, value)});
   };
   const label = say('tablet.touch.shown', {axis: step.axis, slot: setup.slotLabel});
-  const fields = typing(context, [{name: step.axis, label, unit: setup.machine.unit}], numberKeys(), enter);
-  return {
-    strip: machineState(setup, step),
-    left: [picture(context), asSet(axis), stepText(setup, step)],
-    right: [fields.plates, fields.refused, fields.pad],
-    go: {label: step.action, press: enter},
-    shown: fields.shown,
-  };
+  const fields = typing(context, [{name: step.axis, label, unit: setup.machine.unit}], numberKeys());
+  return {...fields, enter};
+}
+
+/** A value that agrees needs no screen of its own: it is kept at once. The next screen says so and leads back to it. */
+export async function keepAgreeing(setup, axis) {
+  const {keep_because: because} = setup.state;
+  if (setup.current?.kind === 'compare' && setup.current.axis === axis && because === 'agrees') await setup.commit('touch.kept', {axis, because});
 }
 
 /** Both feeds of the search that is run now, to watch for. */

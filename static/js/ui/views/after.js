@@ -3,7 +3,7 @@ import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {notice} from '../text.js';
 import {questionBlock} from '../steps/compare.js';
-import {review, slotLeft} from '../steps/finish.js';
+import {review, slotLeft, valuesTable} from '../steps/finish.js';
 import {signStep} from '../steps/sign.js';
 import {around} from './step.js';
 
@@ -13,6 +13,8 @@ export function afterView(tablet) {
   const signature = state.signatures.at(-1);
   if (signature?.state === 'refused' && state.status !== 'signed_off') return signAgain(tablet);
   const stand = state.status === 'signed_off' || state.status === 'not_accepted' ? state.status : signature?.state ?? 'on_device';
+  const another = {label: say('tablet.after.another'), action: 'another', press: () => tablet.leaveSetup()};
+  const next = state.broken_off?.to ? setup.nameOf(state.broken_off.to) : null;
   return {
     name: 'after', kind: 'after', title: say(`tablet.after.title_${stand}`), ...around(tablet),
     left: [
@@ -22,9 +24,16 @@ export function afterView(tablet) {
       answersSince(setup, signature),
       notice('plain', say(handedOn(state), {machine: setup.machine.name})),
     ],
-    right: [slotLeft(setup), review(setup)],
-    go: {label: say('tablet.after.another'), action: 'another', press: () => tablet.leaveSetup()},
+    right: [slotLeft(setup) ?? [valuesTable(setup), mayBeUsed(setup, stand)], review(setup)],
+    go: next ? {label: say('tablet.handing.begin', {name: next}), action: 'begin-next', press: () => tablet.beginNext()} : another,
+    beside: next ? [button(another.label, another.action, another.press)] : [],
   };
+}
+
+/** May this slot be used? Whoever asks here is told what is known, and whose word counts. */
+function mayBeUsed({state, slotLabel: slot}, stand) {
+  if (state.broken_off || state.not_usable || state.redo) return null;
+  return el('p', {class: 'may-use'}, say(`tablet.after.use_${stand}`, {slot}));
 }
 
 /** How the machine is handed on, as the board will say it. */
@@ -47,6 +56,6 @@ function answersSince(setup, signature) {
 function signAgain(tablet) {
   const {setup} = tablet;
   const step = setup.stages.flatMap(({steps}) => steps).find(({kind}) => kind === 'sign');
-  const screen = signStep({setup, step, commit: (type, data, pin) => tablet.act(() => setup.commit(type, data, step.id, pin))});
-  return {name: 'step', step: step.id, kind: 'sign', title: setup.fill(step.do), ...around(tablet), ...screen, beside: [button(say('tablet.after.later'), 'later', () => tablet.leaveSetup())]};
+  const screen = signStep({tablet, setup, step, commit: (type, data, pin) => tablet.act(() => setup.commit(type, data, step.id, pin))});
+  return {name: 'step', step: step.id, kind: 'sign', title: setup.fill(step.do), ...around(tablet), ...screen, beside: [button(say('tablet.after.later'), 'later', () => tablet.leaveUnsigned())]};
 }

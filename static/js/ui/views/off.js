@@ -15,6 +15,7 @@ export function offView(tablet) {
   if (tablet.view.words) return wordsView(tablet, tablet.view.words);
   const {setup} = tablet;
   const raised = setup.state.worries.filter(({step}) => step === setup.state.current_step);
+  const ending = ['stow', 'sign'].includes(setup.stageOf(setup.state.current_step)?.id);
   const kept = setup.state.worries.find(({blocks, closed}) => blocks && closed === null);
   const raise = worry => (IN_WORDS.includes(worry) ? tablet.go({name: 'off', words: worry}) : tablet.act(() => raiseNow(setup, worry, ''), {stay: true}));
   return {
@@ -28,8 +29,11 @@ export function offView(tablet) {
     ],
     right: [
       rows(Object.keys(WORRIES).map(id => ({id, label: say(`tablet.worry.${id}`)})), raise, {action: 'worry', kind: 'pairs'}),
-      el('div', {class: 'ways'}, button(say('tablet.compare.put_question'), 'put-question', () => tablet.go({name: 'question', axis: setup.current?.axis ?? null})),
-        !setup.state.broken_off && button(say(setup.state.probe_in_spindle ? 'tablet.break.button' : 'tablet.break.button_no_probe'), 'break-off', () => breakOff(tablet))),
+      el('div', {class: 'ways'}, setup.state.outcome === null && button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})), button(say('tablet.compare.put_question'), 'put-question', () => tablet.go({name: 'question', axis: setup.current?.axis ?? null})),
+        !ending && !setup.state.broken_off && button(say('tablet.handing.button'), 'hand-over', () => tablet.go({name: 'handing'})),
+        setup.state.copied && setup.state.outcome === null && button(say('tablet.put_back.button'), 'put-back', () => tablet.go({name: 'put-back'})),
+        setup.current?.kind === 'sign' && button(say('tablet.unsigned.button'), 'leave-unsigned', () => tablet.leaveUnsigned()),
+        !ending && !setup.state.broken_off && button(say(setup.state.probe_in_spindle ? 'tablet.break.button' : 'tablet.break.button_no_probe'), 'break-off', () => breakOff(tablet))),
     ],
     go: {label: say('tablet.off.back'), action: 'back', press: () => tablet.go({name: 'step'})},
     beside: beside(tablet).slice(0, 1),

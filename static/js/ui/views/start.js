@@ -21,9 +21,16 @@ export function machinesView(tablet) {
   };
   return {
     name: 'machines', title: say('tablet.start.machine'),
-    left: [updateOffer(tablet), wrongClock(tablet.clock), rows(sheets.map(({hash, sheet}) => ({id: hash, label: sheet.machine.name, note: machineNote(tablet, sheet)})), pick, {action: 'machine', kind: 'machines'})],
+    left: [updateOffer(tablet), waitingForSigners(tablet), wrongClock(tablet.clock), rows(sheets.map(({hash, sheet}) => ({id: hash, label: sheet.machine.name, note: machineNote(tablet, sheet)})), pick, {action: 'machine', kind: 'machines'})],
     right: foot(tablet),
   };
+}
+
+/** Finished setups that wait on this tablet for their signer. */
+function waitingForSigners(tablet) {
+  if (tablet.unsigned.length === 0) return null;
+  const items = tablet.unsigned.map(({id, name, machine, slot}) => ({id, label: say('tablet.unsigned.sign', {name}), note: [machine, slot].join(' · ')}));
+  return el('div', {class: 'waiting-signers'}, el('p', {class: 'label'}, say('tablet.unsigned.waits')), rows(items, id => tablet.signWaiting(id), {action: 'sign-waiting', kind: 'compact'}));
 }
 
 const machineNote = (tablet, sheet) => [say(`tablet.board.${sheet.board.left ?? sheet.board.state}`), sheet.fixture.name, say('tablet.start.sheet_age', {span: span(tablet.clock.ageMs(sheet.compiled_at_utc))})].join(' · ');
@@ -35,7 +42,7 @@ export function peopleView(tablet) {
   const list = el('div', {});
   const show = part => list.replaceChildren(rows(people.filter(({name}) => name.toLowerCase().includes(part.trim().toLowerCase()))
     .map(person => ({id: person.id, label: person.name, note: personNote(sheet, person, tablet.clock.trueUtc()), ended: hasEnded(sheet, person, tablet.clock.trueUtc())})),
-  id => tablet.go({name: 'ready', machine, person: id}), {action: 'person', kind: 'pairs'}));
+  id => tablet.go({name: 'ready', machine, person: id}), {action: 'person', kind: 'pairs people'}));
   show('');
   const filter = people.length >= FILTER_FROM && el('input', {type: 'search', placeholder: say('tablet.start.filter'), 'aria-label': say('tablet.start.filter'), on: {input: event => show(event.target.value)}});
   return {
@@ -77,7 +84,7 @@ export function readyView(tablet) {
       el('p', {class: 'label'}, say('tablet.start.sheet_from', {time: dayAndTime(sheet.compiled_at_utc), span: span(tablet.clock.ageMs(sheet.compiled_at_utc)), until: dayAndTime(sheet.expires_at_utc)}), ' ', toldBy(tablet.clock)),
     ],
     right: [el('p', {class: 'standing'}, sheet.shop.notice)],
-    go: refusals.length === 0 && {label: say('tablet.start.begin'), action: 'begin', press: () => tablet.begin(hash, sheet, id)},
+    go: refusals.length === 0 && {label: say('tablet.start.begin'), action: 'begin', press: () => tablet.begin(hash, sheet, id, tablet.view.takesOver ?? null)},
     beside: [tablet.backButton({name: 'people', machine})],
   };
 }
