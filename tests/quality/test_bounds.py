@@ -105,3 +105,19 @@ def test_the_command_ends_with_1_where_a_bound_does_not_hold(
     )
     assert command.measure(["bad"], 20, 1, keep=False) == 1
     assert "DOES NOT HOLD" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("times", "least", "most"), [(1.0, 0.0, 0.5), (2.0, 20.0, 100.0)])
+def test_a_mistake_chosen_by_its_size_before_noise_is_caught_and_a_line_twice_too_wide_would_be_seen(
+    times: float, least: float, most: float
+) -> None:
+    # Six spreads: the right line of 2.6 spreads and three more, chosen without asking the program for its line.
+    chance = np.random.default_rng(SEED)
+    agrees = []
+    for _ in range(200):
+        at = place_nm(chance)
+        now = seating("now", at + 20_000 * chance.standard_normal(30), THOUSANDTH)
+        found = lines([*earlier(chance, 3, 20_000, THOUSANDTH), now], THOUSANDTH)
+        drawn = usual.Usual(**{**vars(found), "ask_nm": round((found.ask_nm or 0) * times)})
+        agrees.append(100 - 100 * ask_chance(drawn, at + 6 * 20_000, 20_000, THOUSANDTH))
+    assert least <= np.mean(agrees) <= most
