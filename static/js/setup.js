@@ -3,6 +3,7 @@
  * Nothing here is shown as done before `commit` has resolved, and `commit` resolves only after the event is kept.
  */
 import {fold} from './rules/setup/fold.js';
+import {carryCautions, noteCaution} from './shift.js';
 import {sealPin} from './proof/jwe.js';
 import {CURRENT, MINE} from './store/opening.js';
 import {rememberWorry} from './store/own_worries.js';
@@ -30,6 +31,7 @@ export class Setup {
     await tablet.shelf.note(CURRENT, id);
     await setup.commit('setup.started', {machine: sheet.machine.id, display}, null);
     if (takesOver) await setup.commit('setup.taken_over', {from_setup: takesOver.setup, from_person: takesOver.person});
+    await carryCautions(setup);
     await tablet.shelf.note(MINE, await Setup.mine(tablet));
     return setup;
   }
@@ -72,6 +74,7 @@ export class Setup {
     this.rows.push(row);
     this.refold();
     if (!BESIDE.has(type) || before !== this.state.current_step) this.#dropDraft(before);
+    if (type === 'caution.read') noteCaution(this, row).catch(() => {});
     if (data.about) await this.#rememberWorry(row);
     this.tablet.committed();
     return row;

@@ -21,6 +21,7 @@ const FORGET_EVERY_MS = 6 * 3_600_000;
 export class Tablet {
   #busy = false;
   #sending = null;
+  #lookAgain = null;
   #forgetAgainAt = 0;
   #noteClockAt = 0;
 
@@ -56,6 +57,12 @@ export class Tablet {
   }
 
   refresh() { this.render({quiet: true}); }
+
+  /** Look at the step again once this time is over: what was seen of the probe's input does not hold for ever. */
+  lookAgainIn(ms) {
+    clearTimeout(this.#lookAgain);
+    if (ms !== null && ms >= 0) this.#lookAgain = setTimeout(() => { if (this.view.name === 'step') this.refresh(); }, ms + 50);
+  }
 
   say(text) { this.said.textContent = text; }
 

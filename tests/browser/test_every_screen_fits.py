@@ -152,7 +152,7 @@ def test_every_step_fits_and_can_be_read(
     assert wrong == [], "\n".join(map(str, wrong))
     asked_for_square = tablet.sheet(machine)["square"] is not None
     assert asked_for_square == (machine == "dunlin")
-    assert len(seen) == 13 + asked_for_square, "every kind of step was looked at"
+    assert len(seen) == 17 + asked_for_square, "every kind of step was looked at"
 
 
 def test_screens_beside_the_steps_fit_too(new_tablet: Callable[..., Tablet], demo: Demo) -> None:
@@ -229,19 +229,14 @@ def test_at_twice_the_text_size_nothing_is_cut_off(
 def test_a_search_says_which_page_of_the_control_and_both_feeds(tablet: Tablet, demo: Demo) -> None:
     tablet.begin("plover", "odile")
     operator = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
-    for step, point in (
-        ("x.search", "X of the spindle line"),
-        ("z.search", "Z of the ball's centre, probe's length"),
-    ):
+    for step in ("z.search", "x.search"):
         operator.walk(until=step)
         said = " ".join(tablet.page.locator(".search-grid").inner_text().split())
-        assert point in said
-        assert "on the machine page, not the work page" in said
         assert re.search("first feed 900 .*second feed 60 mm/min", said)
         assert not re.search("feed[^.]*at most", said)
-    operator.walk(until="z.touch")
-    assert "Z of G55, on the page of work offsets" in tablet.text()
-    assert "Z−: first 900, then 60 mm/min." in tablet.text()
+    operator.walk(until="x.touch")
+    assert "X in your slot's row" in tablet.text()
+    assert "X+: first 900, then 60 mm/min." in tablet.text()
 
 
 def test_the_small_drawing_opens_the_large_one(tablet: Tablet, demo: Demo) -> None:

@@ -60,14 +60,20 @@ def texts(drawing: Drawing) -> list[str]:
 
 
 @every_case
-def test_the_small_drawing_names_the_search_and_nothing_else(
+def test_the_small_drawing_names_the_search_and_the_fixed_jaw_and_shows_the_moving_one(
     vise: Vise, axis: str, face: str, normal: int
 ) -> None:
     small = drawn(vise, axis, face, normal)["small"]
-    (label,) = [shape for shape in small["shapes"] if shape["kind"] == "text"]
+    label, name = [shape for shape in small["shapes"] if shape["kind"] == "text"]
+    assert name["code"] == "drawing.fixed_jaw"
+    assert name["size"] >= 20
+    assert with_role(small["shapes"], "moving_jaw")
+    assert len(with_role(small["shapes"], "fixed_jaw")) >= 2, (
+        "beside the ball, and whole beside the moving jaw"
+    )
     assert label["text"] == f"{axis}{'−' if normal > 0 else '+'}"
     assert label["size"] >= 20
-    (ball,) = with_role(small["shapes"], "ball")
+    ball = max(with_role(small["shapes"], "ball"), key=lambda shape: shape["r"])
     assert ball["r"] >= 12, "can be seen at one unit to a pixel"
     assert ball["r"] <= ball["cx"] <= small["width"] - ball["r"]
     assert ball["r"] <= ball["cy"] <= small["height"] - ball["r"]

@@ -21,7 +21,9 @@ FLOOR, CHOICE = FloorInputs(1500, 2000), LinesChoice()
 def seating(*values_um: int, out: dict[int, str] | None = None) -> SeatingRows:
     """A seating of these values, one a day; by place, why a value was left out."""
     rows = tuple(
-        TrendRow(f"s{place}", f"2026-10-{1 + place:02}T08:00:00.000Z", 1000 * value, "mara", (out or {}).get(place))
+        TrendRow(
+            f"s{place}", f"2026-10-{1 + place:02}T08:00:00.000Z", 1000 * value, "mara", (out or {}).get(place)
+        )
         for place, value in enumerate(values_um)
     )
     return SeatingRows("a", "2026-09-30T00:00:00.000Z", None, "Bolted.", rows)

@@ -107,6 +107,7 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
 
 def test_a_sheet_carries_the_notice() -> None:
     shop = {"name": RULES.name, "lead": RULES.lead, "notice": NOTICE, "time_zone": "UTC", "offsets": []}
+    shop["shift_hours"] = 8
     assert value_of()["shop"] == shop
 
 

@@ -169,12 +169,13 @@ class Tablet:
         self.page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
         self.settled()
 
-    def begin(self, machine: str, person: str) -> None:
-        """Choose machine and person and begin a setup."""
+    def begin(self, machine: str, person: str, *, begin: bool = True) -> None:
+        """Choose machine and person and begin a setup, or stand ready to."""
         found = [row for row in self.rows("sheets") if row["machine"] == machine]
         self.tap("machine", max(found, key=lambda row: row["got_at_utc"])["hash"])
         self.tap("person", person)
-        self.tap("begin")
+        if begin:
+            self.tap("begin")
 
     def _data(self, name: str) -> str:
         return self.page.locator("#app").get_attribute(f"data-{name}") or ""
@@ -206,7 +207,7 @@ class Operator:
 
     def close(self, kind: str) -> None:
         """Do what the step that is shown asks for."""
-        getattr(self, f"_{kind}")()
+        getattr(self, f"_{kind.replace('-', '_')}")()
 
     def _go(self) -> None:
         self.tablet.tap("go")
@@ -221,6 +222,9 @@ class Operator:
             self._go()
 
     _jaw = _input = _confirm
+
+    def _input_old(self) -> None:
+        self.tablet.tap("raised")
 
     def _checks(self) -> None:
         lines = self.tablet.page.locator('[data-action="tick"][aria-pressed="false"]')
@@ -245,7 +249,10 @@ class Operator:
 
     def _clear(self) -> None:
         self.mill.mill.clear_selected()
-        self._three()
+        if self.tablet.page.locator("[data-entry]").count():
+            self._three()
+        else:
+            self._go()
 
     def _three(self) -> None:
         shown = self.mill.shown()
@@ -268,6 +275,8 @@ class Operator:
         axis = self.tablet.step[0].upper()
         for _ in range(2):
             self.tablet.enter(self.mill.touch(axis))
+            if self.tablet.kind == "square" and self.tablet.page.locator("[data-entry]").count() == 0:
+                self._go()  # raised, over and down again between the two touches
 
     def _compare(self) -> None:
         if self.tablet.offers("read-again"):

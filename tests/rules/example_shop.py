@@ -30,7 +30,12 @@ COMPILED = "2026-11-25T07:00:00.000Z"
 EXPIRES = "2026-11-25T19:00:00.000Z"
 PIN_KEY = {"kty": "EC", "crv": "P-256", "x": "x" * 43, "y": "y" * 43, "kid": "k" * 43}
 
-RULES = ShopRules(name="Kettle Lane Workshop", lead="Ines Varga, ext. 12", stop_one_in=1000)
+RULES = ShopRules(
+    name="Kettle Lane Workshop",
+    lead="Ines Varga, ext. 12",
+    stop_one_in=1000,
+    cautions_once_a_shift=("mara",),
+)
 VISE = Fixture(
     id="vise-a",
     name="Vise A",
@@ -122,7 +127,9 @@ PEOPLE = (
 )
 
 # As a sheet carries it; its words matter to no rule.
-ZERO_STEP = {name: part for name, part in asdict(ROW_TO_ZERO).items() if name not in {"when", "variants"}}
+ZERO_STEP = json.loads(
+    json.dumps({name: part for name, part in asdict(ROW_TO_ZERO).items() if name not in {"when", "variants"}})
+)
 LEADS = (SheetPerson("ines", "Ines Varga", None), SheetPerson("mara", "Mara Okafor", None))
 
 

@@ -46,7 +46,7 @@ PEOPLE = ("mara", "ivo", "lena", "zoe")
 
 
 def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
-    """Events and decisions of one random setup of 1 to about 110 events."""
+    """Events and decisions of one random setup of 1 to about 150 events."""
     chance = Random(seed)
     player = RandomPlayer(sheet, chance)
     if chance.random() < 0.97:
@@ -56,7 +56,7 @@ def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
         player.add(TAKEN_OVER)
     if player.events and player.events[0]["type"] == "setup.started" and chance.random() < 0.4:
         _walk_to(player, chance.choice(("copy", "copy", "over", "touch", "sign")))
-    for _ in range(chance.randrange(1, 110)):
+    for _ in range(chance.randrange(1, 150)):
         _next(player, chance)
     chance.shuffle(player.decisions)
     return player.events, player.decisions
@@ -399,6 +399,7 @@ def _question(player: Player, chance: Random, step: Plain) -> Plain:
 def _note(player: Player, chance: Random, _step: Plain) -> Plain:
     return chance.choice((
         {"type": "hold.pressed"},
+        {"type": "input.aged"},
         _worry(player, chance.choice(range(5))),
         {"type": "setup.resumed", "data": {"away_ms": chance.randrange(10**7)}},
         {"type": "setup.started", "data": {"machine": "mill-1", "display": "browser"}},

@@ -63,9 +63,15 @@ def bad(house: House, person: str = "mara") -> Walk:
     """A setup that was finished and signed with the bad value in X, seen and allowed by the lead."""
     walk = house.walk(person)
     walk.values_nm["X"] = BAD_NM
-    walk.through().sign(PINS[person], house.keyring)
+    walk.start().until("compare", "X")
+    walk.question(1, "X")
     house.accept(walk.parts)
     house.answer_all("Seen.")
+    with house.store.reading():
+        for decision in stored_setups.decisions_of(house.store, walk.setup):
+            walk.fold.decide(decision)
+    walk.until("sign").sign(PINS[person], house.keyring)
+    house.accept(walk.parts)
     return walk
 
 

@@ -134,8 +134,19 @@ class Walker:
         if step["id"] in self.person.holds_at and step["id"] not in self._held:
             self._held.add(step["id"])
             yield self._send("hold.pressed", {}, step["id"])
+        if step["kind"] == "search" and self._input_is_old():
+            yield self._send("input.aged", {}, step["id"])
+            return
         kind, data = self._answers.answer(step, self.fold.result(), utc_text(self.clock.at))
         yield self._send(kind, data, step["id"])
+
+    def _input_is_old(self) -> bool:
+        """Whether the probe's input was looked at so long ago that the step would stay open."""
+        seen_ms = self.fold.result()["input_checked_ms"]
+        limit_ms = self.sheet["machine"].get("input_age_ms")
+        if seen_ms is None or limit_ms is None:
+            return False
+        return self.clock.elapsed_ms - seen_ms > limit_ms
 
     def _send(self, kind: str, data: dict[str, Any], step: str | None) -> Part:
         about = {"setup": self._setup, "sheet": self._sheet_hash, "person": self.person.id, "step": step}

@@ -1,7 +1,8 @@
 /**
  * The frame around every screen: scale, where-line, the middle, and the bottom edge with one primary action. A screen is a
  * plain object: {name, title, step?, kind?, strip?, left?, right?, go?, beside?, scale?}. Showing one moves the focus to
- * its heading and starts the moment in which nothing can be pressed.
+ * its heading and starts the moment in which nothing can be pressed. The heading stands first in the page, then what is due and
+ * what can be pressed; scale and where-line, which the style sheet puts above, come behind.
  */
 import {button, el} from './dom.js';
 import {slideFrom} from './scale.js';
@@ -9,6 +10,7 @@ import {slideFrom} from './scale.js';
 export class Frame {
   constructor(root, guard, networkLine) {
     Object.assign(this, {root, guard, networkLine});
+    document.addEventListener('keydown', event => this.#onEnter(event));
   }
 
   /** Put a screen up. `quiet` keeps the focus where it is: the same screen, brought up to date. */
@@ -19,7 +21,7 @@ export class Frame {
     this.root.className = `frame${screen.scale ? ' with-scale' : ''}`;
     Object.assign(this.root.dataset, {screen: screen.name, step: screen.step ?? '', kind: screen.kind ?? ''});
     const heading = el('h1', {tabindex: '-1', id: 'heading'}, screen.title);
-    this.root.replaceChildren(...[screen.scale, this.#where(screen), this.#middle(screen, heading), bottom(screen)].filter(Boolean));
+    this.root.replaceChildren(...[this.#middle(screen, heading), bottom(screen), screen.scale, this.#where(screen)].filter(Boolean));
     if (screen.scale) slideFrom(before, screen.scale);
     if (quiet) this.#focusAgain(focused);
     else heading.focus({preventScroll: true});
@@ -33,7 +35,14 @@ export class Frame {
 
   #middle({name, kind, strip, left, right}, heading) {
     const sides = [left && el('div', {class: 'left'}, left), right && el('div', {class: 'right'}, right)];
-    return el('main', {class: `middle view-${name}${kind ? ` kind-${kind}` : ''}${left && right ? ' two' : ''}`}, el('div', {class: 'strips'}, strip), heading, sides);
+    return el('main', {class: `middle view-${name}${kind ? ` kind-${kind}` : ''}${left && right ? ' two' : ''}`}, heading, el('div', {class: 'strips'}, strip), sides);
+  }
+
+  /** Enter presses the primary action wherever the focus is, but on a control that Enter presses itself. */
+  #onEnter(event) {
+    if (event.key !== 'Enter' || event.repeat || event.defaultPrevented || event.target.closest?.('button, a, summary, textarea')) return;
+    event.preventDefault();
+    this.root.querySelector('.go')?.click();
   }
 
   #focusAgain(action) {

@@ -6,7 +6,7 @@ import {el, svg} from './dom.js';
 import {say} from './say.js';
 
 const MINUS = '−';
-const NUMBER_KEYS = ['7', '8', '9', 'erase', '4', '5', '6', 'minus', '1', '2', '3', 'plus', '0', 'point'];
+const NUMBER_KEYS = ['7', '8', '9', 'erase', '4', '5', '6', 'clear', '1', '2', '3', 'minus', '0', 'point', 'plus'];
 const WHOLE_KEYS = ['7', '8', '9', '4', '5', '6', '1', '2', '3', '0', 'erase'];
 
 /** Keys for a signed length. */
@@ -22,9 +22,10 @@ export function labelKeys(family) {
   return [...letters, '7', '8', '9', '4', '5', '6', '1', '2', '3', '0', ...(characters.has('.') ? ['point'] : []), 'erase'];
 }
 
-/** What a key does to a text: signs stand in front and replace each other, erase takes the last character. */
+/** What a key does to a text: signs stand in front and replace each other, erase takes the last character, clear all of it. */
 export function pressed(text, key) {
   if (key === 'erase') return text.slice(0, -1);
+  if (key === 'clear') return '';
   if (key === 'minus' || key === 'plus') return (key === 'minus' ? MINUS : '+') + text.replace(/^[+\-−]/, '');
   if (key === 'point') return `${text}.`;
   return text + key;
@@ -37,20 +38,19 @@ export function keypad(keys, write, kind = '') {
       type: 'button', class: `key key-${/^[0-9]$/.test(key) ? 'digit' : key.length > 1 ? key : 'letter'}`,
       'aria-label': key.length > 1 ? say(`tablet.key.${key}`) : null, data: {key, action: `key-${key}`},
       press: () => write(text => pressed(text, key)),
-    }, key === 'erase' ? eraseSign() : {minus: MINUS, plus: '+', point: '.'}[key] ?? key)));
+    }, key === 'erase' ? eraseSign() : {minus: MINUS, plus: '+', point: '.', clear: 'C'}[key] ?? key)));
 }
 
 const eraseSign = () => svg('svg', {viewBox: '0 0 34 24', class: 'key-sign', 'aria-hidden': 'true'},
   svg('path', {d: 'M11 3H31V21H11L3 12ZM16 8.5l8 7M24 8.5l-8 7'}));
 
-/** Let a hardware keyboard write while the focus is elsewhere; `enter` is what the primary action does. */
-export function hardwareKeys(write, enter, allowed) {
+/** Let a hardware keyboard write while the focus is elsewhere. Enter presses the primary action on every screen. */
+export function hardwareKeys(write, allowed) {
   return event => {
     if (event.ctrlKey || event.altKey || event.metaKey || event.target.closest?.('input, textarea, select')) {
-      if (event.key === 'Enter' && event.target.dataset?.entry !== undefined) enter();
       return;
     }
-    const key = {Backspace: 'erase', '-': 'minus', [MINUS]: 'minus', '+': 'plus', '.': 'point', ',': 'point'}[event.key] ?? event.key.toUpperCase();
+    const key = {Backspace: 'erase', Delete: 'clear', '-': 'minus', [MINUS]: 'minus', '+': 'plus', '.': 'point', ',': 'point'}[event.key] ?? event.key.toUpperCase();
     if (!allowed.includes(key)) return;
     event.preventDefault();
     write(text => pressed(text, key));

@@ -12,7 +12,7 @@ export function pinField(label, enter) {
     input.type = hidden ? 'text' : 'password';
     show.textContent = say(hidden ? 'tablet.sign.hide' : 'tablet.sign.show');
   });
-  input.addEventListener('keydown', event => { if (event.key === 'Enter') enter(); });
+  input.addEventListener('keydown', event => { if (event.key === 'Enter') { event.preventDefault(); enter(); } });
   return {
     element: el('div', {class: 'signing plate'}, el('label', {for: 'pin'}, label), el('div', {class: 'pin-line'}, input, show), refused),
     value: () => input.value,

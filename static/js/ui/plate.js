@@ -1,13 +1,13 @@
-/** The plate: every number that is typed into the control or read off it stands on one. */
+/** The plate: every number that is typed into the control or read off it stands on one, read out as a term and its value. */
 import {el} from './dom.js';
 
 /** A plate of {value, unit, other, note} under a label. */
 export function plate(label, {value, unit = null, other = null, note = null}, kind = '') {
-  return el('div', {class: `plate ${kind}`},
-    el('span', {class: 'plate-label'}, label),
-    el('span', {class: 'plate-line'}, el('span', {class: 'plate-value'}, value), unit && el('span', {class: 'plate-unit'}, unit)),
-    other && el('span', {class: 'plate-other'}, unit && el('span', {class: 'unit-under'}, unit), el('span', {class: 'other-unit'}, other)),
-    note && el('span', {class: 'plate-note'}, note));
+  return el('dl', {class: `plate ${kind}`},
+    el('dt', {class: 'plate-label'}, label),
+    el('dd', {class: 'plate-line'}, el('span', {class: 'plate-value'}, value), unit && [' ', el('span', {class: 'plate-unit'}, unit)]),
+    other && el('dd', {class: 'plate-other'}, unit && el('span', {class: 'unit-under'}, unit), el('span', {class: 'other-unit'}, other)),
+    note && el('dd', {class: 'plate-note'}, note));
 }
 
 /** Plates side by side. */

@@ -20,5 +20,6 @@ export function recorded(setup, step) {
   if (type === 'values.copied' || type === 'slot.cleared') return ['X', 'Y', 'Z'].map(axis => `${axis} ${data.typed[axis]}`).join('  ');
   if (type === 'label.read') return data.typed;
   if (type === 'slot.zeroed') return `${data.label}  ${['X', 'Y', 'Z'].map(axis => `${axis} ${data.typed[axis]}`).join('  ')}`;
+  if (type === 'caution.carried') return say('tablet.recorded.carried');
   return say(type === 'caution.read' ? 'tablet.recorded.read' : 'tablet.recorded.done');
 }

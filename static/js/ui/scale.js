@@ -55,7 +55,7 @@ function graduation(stages, at, upright) {
 function stageButton(stage, index, {at, reached, open}) {
   const here = index === at.stage;
   const opens = reached.has(stage.id);
-  const label = say(here ? 'tablet.scale.here' : opens ? 'tablet.scale.behind' : 'tablet.scale.ahead', {stage: stage.title});
+  const label = say(here ? 'tablet.scale.here' : opens ? 'tablet.scale.behind' : 'tablet.scale.ahead', {stage: stage.title, short: stage.short});
   return el('button', {
     type: 'button', class: `scale-stage${here ? ' here' : ''}${index > at.stage ? ' ahead' : ''}`,
     'aria-label': label, 'aria-current': here ? 'step' : null, 'aria-disabled': opens ? null : 'true',

@@ -77,10 +77,16 @@ class Canvas:
         self.path(role, path_text([start, neck]) + path_text(wings, closed=True))
 
     def words(
-        self, role: str, at: Point, anchor: Anchor, code: str, fields: Mapping[str, str | int] | None = None
+        self,
+        role: str,
+        at: Point,
+        anchor: Anchor,
+        code: str,
+        fields: Mapping[str, str | int] | None = None,
+        size: float | None = None,
     ) -> None:
         """Add a sentence of the catalogue; `at` is the left, middle or right end of its base line."""
-        self._text(role, at, anchor, self.text, {"code": code, "fields": dict(fields or {})})
+        self._text(role, at, anchor, size or self.text, {"code": code, "fields": dict(fields or {})})
 
     def mark(self, role: str, at: Point, anchor: Anchor, text: str, size: float) -> None:
         """Add a short text that is the same in every language, such as "X+"."""

@@ -12,7 +12,8 @@ Rules of this module:
 - Numbers in a drawing are in the machine's unit and resolution.
 - No text is smaller than 15 units in the view 720 wide, nor than 14 in the compact view 360 wide, which is meant to
   be shown one unit to a CSS pixel or larger.
-- The small view, 240 wide, holds the touched face, the ball, its window, the search and its name, and no other words.
+- The small view, 360 by 96, holds the touched face, the ball, its window, the search and its name, and both jaws with
+  the fixed one named; no other words.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from dataclasses import dataclass
 
 from webapp.domain.drawing.canvas import Canvas
 from webapp.domain.drawing.close_up import COMPACT, COMPACT_TEXT, SMALL, WIDE, draw_close_up
-from webapp.domain.drawing.locator import draw_axes, draw_locator, draw_small_locator
+from webapp.domain.drawing.locator import draw_axes, draw_locator, draw_named_locator, draw_small_locator
 from webapp.domain.drawing.touch import Touch
 from webapp.domain.evidence.written_sheet import ApproachOnSheet, Drawing, Said
 from webapp.domain.plain.errors import DomainError, Fields
@@ -76,7 +77,7 @@ def draw_touch(
     normal: int,
     display: Display,
 ) -> Drawing:
-    """Return the drawing of the touch of `face` along `axis`: 720 by 300 units, compact 360 by 200, small 240 by 96.
+    """Return the drawing of the touch of `face` along `axis`: 720 by 300 units, compact 360 by 200, small 360 by 96.
 
     `normal` is +1 or -1: where the face looks along its axis. `approach` holds gap_low_nm, gap_high_nm and range_nm;
     with None the drawing shows vise, ball and direction and says that there is no start window. Raises a
@@ -92,6 +93,7 @@ def draw_touch(
     draw_small_locator(compact, touch, (266, 4, 90, 194))
     small = Canvas(text=COMPACT_TEXT)
     draw_close_up(small, touch, (0, 0, 240, 96), SMALL)
+    draw_named_locator(small, touch, (242, 2, 116, 92))
     return {
         "view": touch.view,
         "width": 720,
@@ -99,7 +101,7 @@ def draw_touch(
         "words": _words(touch),
         "shapes": wide.shapes,
         "compact": {"width": 360, "height": 200, "shapes": compact.shapes},
-        "small": {"width": 240, "height": 96, "shapes": small.shapes},
+        "small": {"width": 360, "height": 96, "shapes": small.shapes},
     }
 
 

@@ -17,6 +17,7 @@ Box = tuple[float, float, float, float]
 HATCH_SPACING = 7.0
 BALL = 4.5
 REACH = 24.0
+NAME = 26.0
 
 
 def draw_locator(canvas: Canvas, touch: Touch, box: Box) -> None:
@@ -45,6 +46,16 @@ def draw_small_locator(canvas: Canvas, touch: Touch, box: Box) -> None:
     ):
         canvas.words(role, (x + width / 2, y + height - 87 + line * 16), "middle", code)
     draw_axes(canvas, touch, (x + width / 2 - 20, y + height - 3), 22)
+
+
+def draw_named_locator(canvas: Canvas, touch: Touch, box: Box) -> None:
+    """Draw both jaws into a small box, and under them which one is hatched."""
+    x, y, width, height = box
+    _draw_vise(canvas, touch, (x, y, width, height - NAME), 11, (18, 7))
+    canvas.rect("panel", x, y, width, height)
+    canvas.words(
+        "fixed_jaw_label", (x + width / 2, y + height - 8), "middle", "drawing.fixed_jaw", size=NAME - 4
+    )
 
 
 def draw_axes(canvas: Canvas, touch: Touch, foot: Point, size: float) -> None:

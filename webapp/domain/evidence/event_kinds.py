@@ -145,6 +145,15 @@ class CautionRead(TypedDict):
 
 
 @exactly
+class CautionCarried(TypedDict):
+    """Caution.carried: acknowledged earlier in the shift, when and in which event of this tablet."""
+
+    caution: Name
+    read_at_utc: AtUtc
+    read_event: Hash
+
+
+@exactly
 class BoardChecked(TypedDict):
     """Board.checked: what was found in the machine."""
 
@@ -370,6 +379,7 @@ DATA: Mapping[str, Any] = {
     "setup.started": SetupStarted,
     "setup.resumed": SetupResumed,
     "caution.read": CautionRead,
+    "caution.carried": CautionCarried,
     "board.checked": BoardChecked,
     "step.done": StepDone,
     "checks.ticked": ChecksTicked,
@@ -390,6 +400,7 @@ DATA: Mapping[str, Any] = {
     "question.put": QuestionPut,
     "worry.raised": WorryRaised,
     "hold.pressed": Nothing,
+    "input.aged": Nothing,
     "trouble.met": TroubleMet,
     "step.reopened": StepReopened,
     "setup.broken_off": Nothing,
@@ -406,6 +417,7 @@ DATA: Mapping[str, Any] = {
 # An event that can close a step names that step.
 CLOSING = frozenset({
     "caution.read",
+    "caution.carried",
     "board.checked",
     "step.done",
     "checks.ticked",

@@ -43,6 +43,7 @@ class ReadCaution(TypedDict):
 
     caution: str
     at_utc: str
+    read_at_utc: str
     event: str
 
 
@@ -329,6 +330,7 @@ class Folded(TypedDict):
     blocked: Blocked | None
     keep_because: str | None
     probe_in_spindle: bool
+    input_checked_ms: int | None
     steps: dict[str, StepState]
     cautions: list[ReadCaution]
     slot: str | None

@@ -28,6 +28,7 @@ class ShopOnSheet(TypedDict):
     lead: str
     notice: str
     time_zone: NotRequired[str]
+    shift_hours: NotRequired[int]
     offsets: NotRequired[list[TimeOffset]]
 
 
@@ -109,6 +110,7 @@ class PersonOnSheet(TypedDict):
     id: str
     name: str
     until_utc: str | None
+    once_a_shift: NotRequired[bool]
 
 
 class LeadOnSheet(TypedDict):

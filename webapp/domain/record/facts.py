@@ -242,7 +242,7 @@ def _copied(story: Story) -> tuple[CopiedRow, ...]:
 
 def _cautions(story: Story) -> tuple[CautionRow, ...]:
     """Return every caution of the sheet, with the time it was read, None where it was not."""
-    read = {caution["caution"]: caution["at_utc"] for caution in story.state["cautions"]}
+    read = {caution["caution"]: caution["read_at_utc"] for caution in story.state["cautions"]}
     rows = []
     for step in story.steps.values():
         caution = step["caution"]

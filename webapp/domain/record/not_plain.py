@@ -25,7 +25,8 @@ def not_plain(story: Story) -> tuple[Finding, ...]:
     if changed and not any(one["kind"] in COPIES for one in remarks):
         found.append(Finding("record.not_plain_copy_changed", {"slot": state["slot"] or "–"}))
     found += [
-        Finding("record.not_plain_worry", {"worry_code": f"worry.{worry['worry']}"}) for worry in state["worries"]
+        Finding("record.not_plain_worry", {"worry_code": f"worry.{worry['worry']}"})
+        for worry in state["worries"]
     ]
     return (*found, *_stayed_out(story))
 

@@ -44,7 +44,11 @@ def authorised(story: Story) -> Finding:
     if person is None:
         return Finding("record.authorised_not")
     until = person["until_utc"]
-    return Finding("record.authorised") if until is None else Finding("record.authorised_until", {"day": until[:10]})
+    return (
+        Finding("record.authorised")
+        if until is None
+        else Finding("record.authorised_until", {"day": until[:10]})
+    )
 
 
 def probe_check(story: Story) -> Finding | None:

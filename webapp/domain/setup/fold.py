@@ -22,6 +22,7 @@ from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.setup import (
     copying,
     ends,
+    input_age,
     leaving,
     lifts,
     notes,
@@ -40,6 +41,7 @@ AnswerHandler = Callable[[SetupState, Answer[Any]], None]
 # An event that answers a step, and the kinds of step that it can answer.
 ANSWERS: Mapping[str, tuple[frozenset[str], AnswerHandler]] = {
     "caution.read": (frozenset({"caution"}), steps.read_caution),
+    "caution.carried": (frozenset({"caution"}), steps.carry_caution),
     "board.checked": (frozenset({"board"}), steps.check_board),
     "step.done": (frozenset({"confirm", "jaw", "input", "over", "lower", "search"}), steps.do_step),
     "checks.ticked": (frozenset({"checks"}), steps.tick_checks),
@@ -67,6 +69,7 @@ NOTES: Mapping[str, Handler] = {
     "step.reopened": notes.reopen,
     "stop.lifted": lifts.lift_stop,
     "trouble.met": troubles.meet_trouble,
+    "input.aged": input_age.raise_first,
     "row.put_back": copying.put_back,
     "axis.given_up": leaving.give_up,
     "setup.left": leaving.leave,

@@ -73,7 +73,7 @@ def reopen(state: SetupState, event: Event[StepReopened]) -> None:
         if state.is_done(other):
             state.open(other)
     state.before_break = None
-    _correct(state, event, "reopened", step_id, event["data"]["reason"])
+    correct(state, event, "reopened", step_id, event["data"]["reason"])
 
 
 def _opened_with(state: SetupState, step_id: str) -> list[str]:
@@ -139,10 +139,11 @@ def undo_break(state: SetupState, event: Event[Nothing]) -> None:
     step_id = state.broken_off["step"]
     state.steps, state.before_break, state.broken_off = state.before_break, None, None
     state.given_up = []
-    _correct(state, event, "break_undone", step_id, "")
+    correct(state, event, "break_undone", step_id, "")
 
 
-def _correct(state: SetupState, event: AnyEvent, kind: str, step_id: str, reason: str) -> None:
+def correct(state: SetupState, event: AnyEvent, kind: str, step_id: str, reason: str) -> None:
+    """List that something was done again, and why."""
     state.corrections.append({
         "kind": kind,
         "step": step_id,

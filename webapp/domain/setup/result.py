@@ -33,6 +33,7 @@ def result_of(state: SetupState, seen: set[str]) -> Folded:
         "blocked": _blocked(state),
         "keep_because": _keep_because(state),
         "probe_in_spindle": state.probe_in_spindle,
+        "input_checked_ms": state.input_checked_ms,
         "steps": state.steps,
         "cautions": state.cautions,
         "slot": state.slot,

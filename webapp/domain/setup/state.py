@@ -128,6 +128,8 @@ class SetupState:
     # Counts events, so that "since that touch" has a meaning without a clock.
     count: int = 0
     slot_read_at: int = 0
+    # When the input was last seen to change, by the tablet's forward clock.
+    input_checked_ms: int | None = None
 
     def __post_init__(self) -> None:
         self.plan = planned_steps(self.sheet)

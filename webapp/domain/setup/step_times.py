@@ -3,6 +3,7 @@
 Rules of this module:
 - A step begins when the one before it was closed, or when the setup started or was taken up again; it ends with the
   event that closed it. Of a step that was done again the last time counts.
+- A comparison that agrees has no screen of its own: its value is kept with the touch, and no time is told of it.
 - What has to be read of a step: what to do, what to look for, what to do otherwise, and all of a caution.
 """
 
@@ -52,12 +53,17 @@ def step_times(sheet: WrittenSheet, state: Folded, events: Sequence[AnyEvent]) -
     since: int | None = None
     for event in events:
         step = steps.get(closed.get(event["id"], ""))
-        if step is not None and since is not None:
+        if step is not None and since is not None and not _kept_with_its_touch(event):
             took = max(0, int(event["elapsed_ms"]) - since)
             times.append(StepTime(step["id"], step["kind"], took, words_of(step)))
         if step is not None or event["type"] in BEGINNINGS:
             since = int(event["elapsed_ms"])
     return tuple(times)
+
+
+def _kept_with_its_touch(event: AnyEvent) -> bool:
+    """Tell whether this event keeps a touch that agrees."""
+    return event["type"] == "touch.kept" and event["data"]["because"] == "agrees"
 
 
 def words_of(step: StepOnSheet) -> int:

@@ -8,11 +8,13 @@ Rules of this module:
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime, timedelta
 
 from webapp.domain.evidence.event_kinds import (
     AXIS_NAMES,
     Answer,
     BoardChecked,
+    CautionCarried,
     CautionRead,
     ChecksTicked,
     Event,
@@ -26,6 +28,7 @@ from webapp.domain.evidence.event_kinds import (
 )
 from webapp.domain.evidence.written_sheet import MachineOnSheet
 from webapp.domain.plain.errors import LengthError
+from webapp.domain.setup import input_age
 from webapp.domain.setup.state import Refused, SetupState
 from webapp.domain.setup.troubles import search_waits
 from webapp.domain.touch.compare import same_tool, slot_length_nm, slot_on_sheet
@@ -41,8 +44,34 @@ def read_caution(state: SetupState, event: Answer[CautionRead]) -> None:
     expected = "" if step["caution"] is None else step["caution"]["id"]
     if expected != caution:
         raise Refused("setup.caution_other", caution=caution, expected=expected)
-    state.cautions.append({"caution": caution, "at_utc": event["at_utc"], "event": event["id"]})
-    state.close(step["id"], event)
+    _list_caution(state, event, caution, event["at_utc"])
+
+
+def carry_caution(state: SetupState, event: Answer[CautionCarried]) -> None:
+    """Caution.carried: acknowledged earlier in this shift, where the sheet lets this person do so."""
+    step, data = state.plan[event["step"]], event["data"]
+    expected = "" if step["caution"] is None else step["caution"]["id"]
+    if expected != data["caution"]:
+        raise Refused("setup.caution_other", caution=data["caution"], expected=expected)
+    person = next((one for one in state.sheet["people"] if one["id"] == event["person"]), None)
+    if person is None or not (step.get("once_a_shift", False) and person.get("once_a_shift", False)):
+        raise Refused("setup.caution_not_carried", caution=data["caution"])
+    since = datetime.fromisoformat(event["at_utc"]) - datetime.fromisoformat(data["read_at_utc"])
+    if not timedelta() <= since <= timedelta(hours=state.sheet["shop"].get("shift_hours", 0)):
+        raise Refused("setup.caution_not_carried", caution=data["caution"])
+    _list_caution(state, event, data["caution"], data["read_at_utc"])
+
+
+def _list_caution(
+    state: SetupState, event: Answer[CautionRead] | Answer[CautionCarried], caution: str, read_at_utc: str
+) -> None:
+    state.cautions.append({
+        "caution": caution,
+        "at_utc": event["at_utc"],
+        "read_at_utc": read_at_utc,
+        "event": event["id"],
+    })  # fmt: skip
+    state.close(event["step"], event)
 
 
 def check_board(state: SetupState, event: Answer[BoardChecked]) -> None:
@@ -67,7 +96,12 @@ def do_step(state: SetupState, event: Answer[StepDone]) -> None:
     if step["kind"] == "search" and step["axis"] is not None:
         if search_waits(state, step["axis"]):
             raise Refused("setup.search_needs_lead", axis=step["axis"])
+        if input_age.is_old(state, event["elapsed_ms"]):
+            state.stay("setup.input_old")
+            return
         state.searched_at[step["axis"]] = state.count
+    if step["kind"] == "input":
+        input_age.look_at_input(state, event)
     state.close(step["id"], event)
 
 

@@ -43,16 +43,15 @@ def meet_trouble(state: SetupState, event: Event[TroubleMet]) -> None:
     if data["trouble"] == "dead_probe":
         break_for(state, event, "probe")
         return
-    for step_id in _asked_again(state, event):
+    for step_id in asked_again(state, data["trouble"], touched=data["touched"], reset=data["reset"]):
         state.ask_again(step_id)
-    for step_id in _way_back(state, step["id"]):
+    for step_id in way_back(state, step["id"]):
         state.open(step_id)
     state.before_break = None
 
 
-def _asked_again(state: SetupState, event: Event[TroubleMet]) -> list[str]:
+def asked_again(state: SetupState, trouble: str, *, touched: bool, reset: bool) -> list[str]:
     """Return the done steps whose answers may not hold any more."""
-    data = event["data"]
     again, is_loaded = [], False
     loading = next((step_id for step_id, step in state.plan.items() if step["kind"] == "tool_in"), None)
     for step_id, step in state.plan.items():
@@ -60,17 +59,17 @@ def _asked_again(state: SetupState, event: Event[TroubleMet]) -> list[str]:
         is_loaded = is_loaded or step_id == loading
         at_probe = is_loaded and stage == state.stage_of[loading or ""]
         lost = (
-            (at_probe and step["kind"] == "input" and data["touched"])
-            or (at_probe and step["kind"] in LOOKED_AT and data["reset"])
-            or (step["kind"] == "slot" and data["reset"])
-            or (stage == "ready" and step["kind"] in LOOKED_AT and data["trouble"] == "change_stuck")
+            (at_probe and step["kind"] == "input" and touched)
+            or (at_probe and step["kind"] in LOOKED_AT and reset)
+            or (step["kind"] == "slot" and reset)
+            or (stage == "ready" and step["kind"] in LOOKED_AT and trouble == "change_stuck")
         )
         if lost and state.is_done(step_id):
             again.append(step_id)
     return again
 
 
-def _way_back(state: SetupState, current: str) -> list[str]:
+def way_back(state: SetupState, current: str) -> list[str]:
     """Return the done steps of the axis' stage that lead to where this happened, the way to a look for square
     included.
     """

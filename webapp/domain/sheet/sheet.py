@@ -385,7 +385,15 @@ def compile_sheet(
             "checked_at_utc": probe_checked_at_utc,
             "serial": probe.serial,
         },
-        "people": [{"id": one.id, "name": one.name, "until_utc": one.until_utc} for one in people],
+        "people": [
+            {
+                "id": one.id,
+                "name": one.name,
+                "until_utc": one.until_utc,
+                "once_a_shift": one.id in rules.cautions_once_a_shift,
+            }
+            for one in people
+        ],
         "leads": [{"id": one.id, "name": one.name} for one in leads],
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
         "board": _board(board),
@@ -405,6 +413,7 @@ def _shop(rules: ShopRules, compiled_at_utc: str) -> ShopOnSheet:
         "lead": rules.lead,
         "notice": NOTICE,
         "time_zone": rules.time_zone,
+        "shift_hours": rules.shift_hours,
         "offsets": offsets(rules.time_zone, compiled_at_utc) if compiled_at_utc else [],
     }
 

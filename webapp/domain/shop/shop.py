@@ -43,6 +43,7 @@ ROLES = ("operator", "lead", "auditor")
 SHIPPED_U_SEAT_NM, SHIPPED_EXPANDING_LENGTH_NM = 5_000, 300_000_000
 LONGEST_NAME = 80
 LONGEST_LEAD = 200
+LONGEST_SHIFT_HOURS = 12
 LEAST_SQUARE_APART_NM = 20_000_000
 MOST_HEIGHTS = 8
 Item = TypeVar("Item")
@@ -82,7 +83,12 @@ def _check_name(item: Any, field: str = "name", longest: int = LONGEST_NAME) -> 
 def _check_serial(item: Any) -> None:
     """A serial number as it stands on the plate, or nothing; a record prints it."""
     value = item.serial
-    fits = isinstance(value, str) and len(value) <= LONGEST_NAME and value.isprintable() and not set("{}") & set(value)
+    fits = (
+        isinstance(value, str)
+        and len(value) <= LONGEST_NAME
+        and value.isprintable()
+        and not set("{}") & set(value)
+    )
     _require(item, "serial", fits, "serial")
 
 
@@ -126,6 +132,7 @@ class ShopRules:
     `stop_one_in` is given, one false stop in so many; `ceiling_nm` is the stop line's limit; no ask line is finer than
     `least_ask_nm` (None: a hundredth of a millimetre, five ten thousandths of an inch); `coverage_factor` None takes
     the normal quantile. A sheet may be used for `sheet_hours`. `time_zone` is shown beside UTC (see `zones`).
+    Who stands in `cautions_once_a_shift` (ids of people) reads the cautions that allow it once in `shift_hours`.
     """
 
     name: str
@@ -142,6 +149,8 @@ class ShopRules:
     temperature_half_range_kelvin: float = 5.0
     expansion_um_per_m_kelvin: float = 11.5
     sheet_hours: int = 12
+    shift_hours: int = 8
+    cautions_once_a_shift: tuple[str, ...] = ()
     time_zone: str = UTC_NAME
 
     def __post_init__(self) -> None:
@@ -156,6 +165,12 @@ class ShopRules:
         _check_number(self, "safety_factor", least=1.0)
         _check_number(self, "temperature_half_range_kelvin", "expansion_um_per_m_kelvin")
         _require(self, "time_zone", is_zone(self.time_zone), "time_zone")
+        hours: Any = self.shift_hours
+        _require(self, "shift_hours", type(hours) is int and 1 <= hours <= LONGEST_SHIFT_HOURS, "hours")
+        ids: Any = self.cautions_once_a_shift
+        listed = isinstance(ids, tuple | list) and all(map(SHORT_ID.passes, ids))
+        _require(self, "cautions_once_a_shift", listed, "people_listed")
+        object.__setattr__(self, "cautions_once_a_shift", tuple(self.cautions_once_a_shift))
         if self.coverage_factor is not None:
             _check_number(self, "coverage_factor")
 

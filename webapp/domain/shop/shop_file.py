@@ -362,6 +362,9 @@ def _faults_between(shop: Shop, ids: Mapping[str, set[str]]) -> Iterator[Finding
         for kind, name in (("fixture", machine.fixture), ("probe", machine.probe)):
             if name not in ids.get(kind, ()):
                 yield _unknown(f"machine “{machine.id}”", kind, name)
+    for name in shop.rules.cautions_once_a_shift:
+        if name not in ids.get("person", ()):
+            yield _unknown("shop, cautions_once_a_shift", "person", name)
     for given in shop.authorisations:
         if given.machine not in ids.get("machine", ()):
             yield _unknown(f"person “{given.person}”, authorised", "machine", given.machine)

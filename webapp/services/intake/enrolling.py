@@ -18,8 +18,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any, NotRequired, TypedDict, cast
+from typing import TYPE_CHECKING, Annotated, Literal, NotRequired, cast
 
+from pydantic import Field
+from typing_extensions import TypedDict
+
+from webapp.domain.plain.declared import Shape, exactly
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import read_json
 from webapp.proof.errors import JwsRefused
@@ -53,13 +57,11 @@ if TYPE_CHECKING:
 
 ENROL_DOMAIN = "zerokeep/enrol/1"
 ENROL_TYPE = "zerokeep-enrol+jws"
-REQUEST_DOMAIN = "zerokeep/request/1"
 REQUEST_TYPE = "zerokeep-request+jws"
 CODE_MINUTES = 10
+MOST_ASKED = 500
 LONGEST_NAME = 60
 DISPLAYS = ("standalone", "browser")
-REQUEST_FIELDS = {"domain", "challenge", "have", "setups"}
-LATER_FIELDS = {"health", "sheets_sha256"}
 SEEN_EVERY_SECONDS = 60
 SKEW_TOLD_MS = 1_000
 
@@ -71,6 +73,31 @@ class Enrolled(TypedDict):
     receipt_key: dict[str, str]
     pin_key: dict[str, str]
     shop: str
+
+
+@exactly
+class SaidOfItself(TypedDict):
+    """What a tablet says of its storage (None: its browser does not tell) and of its clock."""
+
+    persisted: bool | None
+    usage_bytes: Annotated[int, Field(ge=0)] | None
+    quota_bytes: Annotated[int, Field(ge=0)] | None
+    skew_ms: int | None
+
+
+@exactly
+class SignedRequest(TypedDict):
+    """The payload of a signed request. Programs from before say neither how they are nor which sheets they hold."""
+
+    domain: Literal["zerokeep/request/1"]
+    challenge: str
+    have: Annotated[list[str], Field(max_length=MOST_ASKED)]
+    setups: Annotated[list[str], Field(max_length=MOST_ASKED)]
+    health: NotRequired[SaidOfItself]
+    sheets_sha256: NotRequired[str]
+
+
+REQUEST: Shape[SignedRequest] = Shape(SignedRequest)
 
 
 class NewsRequest(TypedDict):
@@ -191,7 +218,7 @@ def read_request(store: Store, request: str, now: datetime) -> NewsRequest:
         payload = read_json(DeviceKey.from_jwk(device["jwk"]).verify(request, REQUEST_TYPE).payload_bytes)
     except (JwsRefused, DomainError):
         raise ProofRefused from None
-    if not _is_request(payload):
+    if not REQUEST.passes(payload):
         raise ProofRefused
     if _is_worth_noting(device, payload.get("health"), now):
         with store.writing():
@@ -218,43 +245,6 @@ def _has_moved(skew_ms: int | None, kept_ms: int | None) -> bool:
     if skew_ms is None or kept_ms is None:
         return skew_ms != kept_ms
     return abs(skew_ms - kept_ms) > SKEW_TOLD_MS
-
-
-def _is_request(payload: Any) -> bool:
-    if not isinstance(payload, dict) or not REQUEST_FIELDS <= payload.keys() <= REQUEST_FIELDS | LATER_FIELDS:
-        return False
-    if not isinstance(payload.get("sheets_sha256", ""), str):
-        return False
-    if "health" in payload and not _is_health(payload["health"]):
-        return False
-    lists = (payload["have"], payload["setups"])
-    return (
-        payload["domain"] == REQUEST_DOMAIN
-        and isinstance(payload["challenge"], str)
-        and all(isinstance(one, list) and len(one) <= 500 for one in lists)
-        and all(isinstance(text, str) for one in lists for text in one)
-    )
-
-
-def _is_health(health: Any) -> bool:
-    """Exactly persisted (true, false, null), usage_bytes and quota_bytes (from 0, or null), skew_ms (or null)."""
-    if not isinstance(health, dict) or health.keys() != {
-        "persisted",
-        "usage_bytes",
-        "quota_bytes",
-        "skew_ms",
-    }:
-        return False
-    sizes = (health["usage_bytes"], health["quota_bytes"])
-    return (
-        (health["persisted"] is None or isinstance(health["persisted"], bool))
-        and all(size is None or (_is_whole(size) and size >= 0) for size in sizes)
-        and (health["skew_ms"] is None or _is_whole(health["skew_ms"]))
-    )
-
-
-def _is_whole(number: Any) -> bool:
-    return isinstance(number, int) and not isinstance(number, bool)
 
 
 def _checked_key(jwk: Mapping[str, object]) -> DeviceKey:

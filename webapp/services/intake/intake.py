@@ -26,7 +26,15 @@ from webapp.domain.evidence.folded_setup import Folded
 from webapp.domain.setup.fold import fold
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.intake.chain import Problem
-from webapp.services.intake.reading import Refusal, Sent, named_device, read_batch, read_sent, unreadable
+from webapp.services.intake.reading import (
+    Part,
+    Refusal,
+    Sent,
+    named_device,
+    read_batch,
+    read_sent,
+    unreadable,
+)
 from webapp.services.intake.sorting import Intake, Receipt, event_of, receipt, sort_out
 from webapp.services.setups import pins, stored_setups
 from webapp.services.times import utc_text
@@ -47,12 +55,16 @@ Taken = tuple[Sent, Event[Any], list[Problem]]
 
 
 def accept(store: Store, keyring: KeyRing, batch: object, now: datetime) -> list[Receipt]:
+    """Store the events of an upload as it came. Raises BatchMalformed or BatchTooLong and stores nothing then."""
+    return take_in(store, keyring, read_batch(batch), now)
+
+
+def take_in(store: Store, keyring: KeyRing, parts: list[Part], now: datetime) -> list[Receipt]:
     """Store the events of an upload; one receipt for each part, in the order sent.
 
     A receipt: event, outcome (accepted, already_had, kept_out_of_order, refused), code, fields, problems, signature,
-    sequence (the event's place in the ledger, from 1). Raises BatchMalformed or BatchTooLong and stores nothing then.
+    sequence (the event's place in the ledger, from 1).
     """
-    parts = read_batch(batch)
     sent = _read_new(store, parts)
     intake = Intake(now)
     with store.writing():
@@ -83,7 +95,7 @@ def refused(store: Store) -> list[SetAsideRow]:
         return store.setups.refused()
 
 
-def _read_new(store: Store, parts: list[tuple[str, str, str | None]]) -> dict[str, Sent]:
+def _read_new(store: Store, parts: list[Part]) -> dict[str, Sent]:
     """Verify what is not stored yet, outside any transaction: signatures take most of the time."""
     with store.reading():
         known = store.setups.events_by_id({part[0] for part in parts})
@@ -230,9 +242,7 @@ def _own_setup(store: Store, sent: Sent) -> str | None:
     return row["id"] if row is not None and row["device"] == sent.device else None
 
 
-def _check_signatures(
-    store: Store, keyring: KeyRing, intake: Intake, parts: list[tuple[str, str, str | None]]
-) -> None:
+def _check_signatures(store: Store, keyring: KeyRing, intake: Intake, parts: list[Part]) -> None:
     """Check the sealed PINs of this upload in its order, after the events are kept, each in short transactions."""
     for id_, _, seal in parts:
         answer = intake.receipts[id_]

@@ -13,8 +13,11 @@ from functools import lru_cache
 from hashlib import sha256
 from typing import Any, NamedTuple
 
+from typing_extensions import TypedDict
+
 from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.evidence.events import read_event
+from webapp.domain.plain.declared import Fault, Shape, exactly
 from webapp.domain.plain.errors import DomainError
 from webapp.proof.errors import JwsRefused
 from webapp.proof.jws import DeviceKey, key_id
@@ -47,8 +50,27 @@ class Sent(NamedTuple):
     verified: bool = False
 
 
-def read_batch(batch: object) -> list[tuple[str, str, str | None]]:
-    """Id, signed text and sealed PIN of each part of an upload. Raises BatchMalformed, BatchTooLong."""
+@exactly
+class SentPart(TypedDict):
+    """One part of an upload: a signed text, and the sealed PIN that travels beside a signature."""
+
+    jws: str
+    pin: str | None
+
+
+PART: Shape[SentPart] = Shape(SentPart)
+
+
+class Part(NamedTuple):
+    """The same with its id, the hash of what was signed."""
+
+    id: str
+    jws: str
+    seal: str | None
+
+
+def read_batch(batch: object) -> list[Part]:
+    """The parts of an upload, each looked at once. Raises BatchMalformed, BatchTooLong."""
     if not isinstance(batch, list):
         raise BatchMalformed
     if len(batch) > MOST_EVENTS:
@@ -90,13 +112,12 @@ def read_sent(id_: str, jws: str, seal: str | None, jwk: tuple[tuple[str, str], 
     return Sent(id_, jws, seal, key.kid, {**signed, "id": id_}, verified=True)
 
 
-def _read_part(part: object) -> tuple[str, str, str | None]:
-    if not isinstance(part, dict) or part.keys() != {"jws", "pin"} or not isinstance(part["jws"], str):
+def _read_part(part: object) -> Part:
+    found = PART.read(part)
+    if isinstance(found, Fault):
         raise BatchMalformed
-    if part["pin"] is not None and not isinstance(part["pin"], str):
-        raise BatchMalformed
-    signed = part["jws"].rpartition(".")[0] or part["jws"]
-    return sha256(signed.encode("utf-8", "surrogatepass")).hexdigest(), part["jws"], part["pin"]
+    signed = found["jws"].rpartition(".")[0] or found["jws"]
+    return Part(sha256(signed.encode("utf-8", "surrogatepass")).hexdigest(), found["jws"], found["pin"])
 
 
 @lru_cache(maxsize=256)

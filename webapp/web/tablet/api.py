@@ -10,13 +10,17 @@ in use never is.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from flask import Blueprint, Response, g, json, request
+from typing_extensions import TypedDict
 from werkzeug.exceptions import TooManyRequests
 
+from webapp.domain.plain.declared import Fault, Shape, exactly
 from webapp.domain.plain.json_strict import JsonError, read_json
+from webapp.services.errors import BatchMalformed, BatchTooLong
 from webapp.services.intake import enrolling, intake, tablets_in_use
+from webapp.services.intake.reading import read_batch
 from webapp.web.edge import request_sizes
 from webapp.web.edge.errors import api_error
 from webapp.web.edge.wiring import wiring
@@ -27,9 +31,46 @@ if TYPE_CHECKING:
 
 blueprint = Blueprint("api", __name__, url_prefix="/api")
 
-MOST_EVENTS = 500
 TURNED_DOWN = frozenset({400, 403, 409, 413, 415, 422})
-Shape = Mapping[str, type | tuple[type, ...]]
+T = TypeVar("T")
+
+
+@exactly
+class ReachCall(TypedDict):
+    """Is this server there? `nonce` is the tablet's own chance."""
+
+    nonce: str
+
+
+@exactly
+class EnrolCall(TypedDict):
+    """A tablet that wants to be taken into use."""
+
+    code: str
+    name: str
+    jwk: dict[str, object]
+    display: str
+    proof: str
+
+
+@exactly
+class EventsCall(TypedDict):
+    """An upload; its parts are looked at by the use case."""
+
+    events: list[object]
+
+
+@exactly
+class NewsCall(TypedDict):
+    """A question of a tablet in use, signed by it."""
+
+    request: str
+
+
+REACH: Shape[ReachCall] = Shape(ReachCall)
+ENROL: Shape[EnrolCall] = Shape(EnrolCall)
+EVENTS: Shape[EventsCall] = Shape(EventsCall)
+NEWS: Shape[NewsCall] = Shape(NewsCall)
 
 
 class Unreadable(Exception):
@@ -104,7 +145,7 @@ def _address() -> str:
 @blueprint.post("/reach")
 def reach() -> Response:
     """Prove that this server was reached just now."""
-    body = _body({"nonce": str})
+    body = _body(REACH)
     parts = wiring()
     return _json(signed_answers.reach(parts.keyring, body["nonce"], parts.shell.version, parts.now()))
 
@@ -112,7 +153,7 @@ def reach() -> Response:
 @blueprint.post("/enrol")
 def enrol() -> Response:
     """Take a tablet into use with a one-time code."""
-    body = _body({"code": str, "name": str, "jwk": dict, "display": str, "proof": str})
+    body = _body(ENROL)
     parts = wiring()
     return _json(
         enrolling.enrol(
@@ -132,22 +173,20 @@ def enrol() -> Response:
 @blueprint.post("/events")
 def events() -> Response:
     """Take a batch of events; the receipts are signed and come after the commit."""
-    body = _body({"events": list})
-    batch = body["events"]
-    if len(batch) > MOST_EVENTS:
-        raise Unreadable("events")
-    for entry in batch:
-        _check(entry, {"jws": str, "pin": (str, type(None))})
-    parts = wiring()
-    g.sender_known = tablets_in_use.is_known(parts.store, (entry["jws"] for entry in batch))
-    receipts = intake.accept(parts.store, parts.keyring, batch, parts.now())
+    body, parts = _body(EVENTS), wiring()
+    try:
+        batch = read_batch(body["events"])
+    except (BatchMalformed, BatchTooLong):
+        raise Unreadable("events") from None
+    g.sender_known = tablets_in_use.is_known(parts.store, (part.jws for part in batch))
+    receipts = intake.take_in(parts.store, parts.keyring, batch, parts.now())
     return _json({"receipts": signed_answers.receipts(parts.keyring, receipts, parts.now())})
 
 
 @blueprint.post("/news")
 def news() -> Response:
     """Sheets and decisions for an enrolled tablet that signs its request."""
-    body = _body({"request": str})
+    body = _body(NEWS)
     parts = wiring()
     now = parts.now()
     asked = enrolling.read_request(parts.store, body["request"], now)
@@ -156,22 +195,16 @@ def news() -> Response:
     return _json(enrolling.news(parts.store, parts.keyring, asked, now))
 
 
-def _body(shape: Shape) -> dict[str, Any]:
+def _body(shape: Shape[T]) -> T:
     """The request's JSON object with exactly these fields. Raises Unreadable; a body cut short is Flask's 400."""
     try:
         value = read_json(request.get_data(cache=False), request_sizes.largest_body(request.endpoint))
     except JsonError as error:
         raise Unreadable("JSON") from error
-    return _check(value, shape)
-
-
-def _check(value: Any, shape: Shape) -> dict[str, Any]:
-    if not isinstance(value, dict) or value.keys() != shape.keys():
-        raise Unreadable(", ".join(shape))
-    for name, kind in shape.items():
-        if not isinstance(value[name], kind):
-            raise Unreadable(name)
-    return value
+    found = shape.read(value)
+    if isinstance(found, Fault):
+        raise Unreadable(found.field if found.kind == "wrong" and found.field else ", ".join(shape.expected))
+    return found
 
 
 def _json(value: Any) -> Response:

@@ -5,12 +5,13 @@
 import {RuleError} from '../plain/errors.js';
 import {copyValues, putBack, readLabel, zeroRow} from './copying.js';
 import {decide, finish, sign, start} from './ends.js';
+import {raiseFirst} from './input_age.js';
 import {giveUp, handOver, leave, leaveUnsigned, takeOver} from './leaving.js';
 import {liftStop} from './lifts.js';
 import {breakOff, explainBreak, pressHold, putQuestion, reopen, resume, undoBreak} from './notes.js';
 import {result} from './result.js';
 import {currentStep, newState, note} from './state.js';
-import {checkBoard, clearSlot, doStep, readCaution, readSlot, readTool, tickChecks} from './steps.js';
+import {carryCaution, checkBoard, clearSlot, doStep, readCaution, readSlot, readTool, tickChecks} from './steps.js';
 import {enterTouch, keepTouch, readAgain, repeatTouch} from './touches.js';
 import {meetTrouble} from './troubles.js';
 import {raiseWorry} from './worries.js';
@@ -19,6 +20,7 @@ import {enterSquare} from '../touch/square.js';
 // An event that answers a step, and the kinds of step that it can answer.
 const ANSWERS = {
   'caution.read': [['caution'], readCaution],
+  'caution.carried': [['caution'], carryCaution],
   'board.checked': [['board'], checkBoard],
   'step.done': [['confirm', 'jaw', 'input', 'over', 'lower', 'search'], doStep],
   'checks.ticked': [['checks'], tickChecks],
@@ -46,6 +48,7 @@ const NOTES = {
   'step.reopened': reopen,
   'stop.lifted': liftStop,
   'trouble.met': meetTrouble,
+  'input.aged': raiseFirst,
   'row.put_back': putBack,
   'axis.given_up': giveUp,
   'setup.left': leave,

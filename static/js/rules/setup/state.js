@@ -33,7 +33,7 @@ export function newState(sheet) {
     remarks: [], problems: [],
     answers: new Map(), worriesClosed: new Map(), verified: new Set(), refused: new Map(), liftsVerified: new Set(), liftsRefused: new Map(), setAside: new Map(),
     // Counts events, so that "since that touch" has a meaning without a clock.
-    count: 0, slotReadAt: 0,
+    count: 0, slotReadAt: 0, inputCheckedMs: null,
   };
 }
 

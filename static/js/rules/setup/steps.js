@@ -4,15 +4,38 @@
  */
 import {AXES, matchSlot, slotLengthNm, toolMatches} from '../touch/compare.js';
 import {RuleError} from '../plain/errors.js';
+import {isOld} from './input_age.js';
 import {close, currentStep, isDone, note, open, stay} from './state.js';
 import {searchWaits} from './troubles.js';
+
+const HOUR_MS = 3_600_000;
 
 export function readCaution(state, event) {
   const step = currentStep(state);
   const {caution} = event.data;
   if (step.caution.id !== caution) throw new RuleError('setup.caution_other', {caution, expected: step.caution.id});
-  state.cautions.push({caution, at_utc: event.at_utc, event: event.id});
-  close(state, step.id, event);
+  listCaution(state, event, caution, event.at_utc);
+}
+
+/** Acknowledged earlier in this shift, where the sheet lets this person do so. */
+export function carryCaution(state, event) {
+  const step = currentStep(state);
+  const {caution, read_at_utc: readAtUtc} = event.data;
+  if (step.caution.id !== caution) throw new RuleError('setup.caution_other', {caution, expected: step.caution.id});
+  const sinceMs = Date.parse(event.at_utc) - Date.parse(readAtUtc);
+  const holds = sinceMs >= 0 && sinceMs <= (state.sheet.shop.shift_hours ?? 0) * HOUR_MS;
+  if (!mayCarry(state.sheet, step, event.person) || !holds) throw new RuleError('setup.caution_not_carried', {caution});
+  listCaution(state, event, caution, readAtUtc);
+}
+
+/** Whether this person may read a caution once a shift: the step and the lead both have to allow it. */
+export function mayCarry(sheet, step, person) {
+  return Boolean(step.once_a_shift && sheet.people.find(({id}) => id === person)?.once_a_shift);
+}
+
+function listCaution(state, event, caution, readAtUtc) {
+  state.cautions.push({caution, at_utc: event.at_utc, read_at_utc: readAtUtc, event: event.id});
+  close(state, event.step, event);
 }
 
 /** Only a clear machine goes on. */
@@ -35,8 +58,13 @@ export function doStep(state, event) {
   }
   if (step.kind === 'search') {
     if (searchWaits(state, step.axis)) throw new RuleError('setup.search_needs_lead', {axis: step.axis});
+    if (isOld(state, event.elapsed_ms)) {
+      stay(state, 'setup.input_old', {});
+      return;
+    }
     state.searchedAt.set(step.axis, state.count);
   }
+  if (step.kind === 'input') state.inputCheckedMs = event.elapsed_ms;
   close(state, step.id, event);
 }
 

@@ -8,7 +8,7 @@ import {leadSpokeAt, wayToTouch} from './stops.js';
 
 const MOST_NOTHING_FOUND = 2;
 export const BEFORE_A_TOUCH = ['over', 'lower', 'search'];
-const ON_THE_WAY = [...BEFORE_A_TOUCH, 'touch', 'square'];
+export const ON_THE_WAY = [...BEFORE_A_TOUCH, 'touch', 'square'];
 const LOOKED_AT = ['confirm', 'checks'];
 
 /** What happened, whether the ball touched anything, whether the control was reset. */
@@ -27,7 +27,7 @@ export function meetTrouble(state, event) {
 }
 
 /** The done steps whose answers may not hold any more. */
-function askedAgain(state, {trouble, touched, reset}) {
+export function askedAgain(state, {trouble, touched, reset}) {
   const steps = [...state.plan.values()];
   const loading = steps.find(({kind}) => kind === 'tool_in');
   const loadedAt = loading ? steps.indexOf(loading) : Infinity;
@@ -41,7 +41,7 @@ function askedAgain(state, {trouble, touched, reset}) {
 }
 
 /** The done steps of the axis' stage that lead to where this happened, the way to a look for square included. */
-function wayBack(state, current) {
+export function wayBack(state, current) {
   if (current.axis === null || !ON_THE_WAY.includes(current.kind)) return [];
   const own = [...state.plan.values()].filter(({axis}) => axis === current.axis);
   const toSquare = own.some(({id, kind}) => kind === 'square' && state.steps[id].state === 'open');

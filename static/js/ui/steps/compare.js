@@ -85,13 +85,13 @@ function sums(setup, axis, touch, touches) {
   const line = nm => `±${distance(nm, machine).value}`;
   const difference = touch.difference_nm === null ? null : shown(touch.difference_nm, machine);
   return el('table', {class: 'sums plate'}, el('tbody', {},
-    touch.reading > 1 && row(say('tablet.compare.read_first'), written(touches.at(-2).value_nm, machine)),
-    row(say(touch.reading > 1 ? 'tablet.compare.read_second' : 'tablet.compare.read'), written(touch.value_nm, machine)),
+    touch.reading > 1 && row(say('tablet.compare.read_first'), written(touches.at(-2).value_nm, machine), '', machine.unit),
+    row(say(touch.reading > 1 ? 'tablet.compare.read_second' : 'tablet.compare.read'), written(touch.value_nm, machine), '', machine.unit),
     usual.centre_nm === null && row(say('tablet.compare.usual_none'), '–'),
-    usual.centre_nm !== null && touch.verdict === 'agrees' && touch.reading === 1 && row(say(usual.values === 1 ? 'tablet.compare.usual_one' : 'tablet.compare.usual', {count: usual.values}), written(usual.centre_nm, machine)),
+    usual.centre_nm !== null && touch.verdict === 'agrees' && touch.reading === 1 && row(say(usual.values === 1 ? 'tablet.compare.usual_one' : 'tablet.compare.usual', {count: usual.values}), written(usual.centre_nm, machine), '', machine.unit),
     difference && row(say('tablet.compare.difference'), difference.value, 'total', machine.unit),
     difference && row('', difference.other, 'small'),
-    usual.centre_nm !== null && row(say('tablet.compare.lines'), `${line(usual.ask_nm)} · ${line(usual.stop_nm)}`, 'small lines')));
+    usual.centre_nm !== null && row(say('tablet.compare.lines'), `${line(usual.ask_nm)} · ${line(usual.stop_nm)}`, 'small lines', machine.unit)));
 }
 
 export function questionBlock({text, at_utc: at, answer}, setup) {

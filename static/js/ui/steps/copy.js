@@ -60,7 +60,7 @@ function labelScreen(context) {
     if (typed === '') return fields.fail(say('tablet.slot.nothing_typed'));
     return commit('label.read', {typed});
   };
-  const fields = typing(context, [{name: 'label', label: say('tablet.copy.label_shown')}], labelKeys(setup.machine.slot_family), enter, 'label');
+  const fields = typing(context, [{name: 'label', label: say('tablet.copy.label_shown')}], labelKeys(setup.machine.slot_family), 'label');
   const last = setup.rows.filter(({payload}) => payload.step === step.id && payload.type === 'values.copied').at(-1)?.payload.data;
   return {
     title: say('tablet.copy.whose_title'), strip: machineState(setup, step),

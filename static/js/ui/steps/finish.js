@@ -70,7 +70,8 @@ export function review(setup) {
 
 const skippedStages = (setup, skipped) => [...new Set(skipped.map(step => setup.stageOf(step.id).title))].join(' · ');
 
-function valuesTable(setup) {
+/** The final values, each with its verdict. */
+export function valuesTable(setup) {
   const {values_nm: values, touches} = setup.state;
   return el('table', {class: 'sums plate'}, el('tbody', {}, Object.keys(values).map(axis => {
     const kept = touches.filter(touch => touch.axis === axis && touch.kept).at(-1);

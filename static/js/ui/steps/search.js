@@ -39,26 +39,52 @@ export function searchGrid(context, axis, where) {
     plate(say('tablet.search.most'), distance(approach.range_nm, machine), 'range'),
     plate(say('tablet.search.feed'), feed(approach.first_feed_text, approach.first_feed_mm_per_min, machine), 'first'),
     plate(say('tablet.search.second_feed'), feed(approach.fine_feed_text, approach.fine_feed_mm_per_min, machine), 'second'),
-    where.plates, where.words, stepText(setup, step));
+    where.plates, where.words, (approach.notes ?? []).map(({code, fields}) => el('p', {class: 'place note'}, say(code, fields))), stepText(setup, step));
 }
 
-function standAt(axis, {machine, slotLabel}) {
+/**
+ * Where to stand, for a search that lowers to it: between which two numbers, or the gap where they are not known. A search that
+ * was lowered to on a step of its own says no more of it.
+ */
+function standAt(axis, setup) {
+  const {machine, slotLabel} = setup;
   const {approach} = axis;
-  if (approach.stand_low_nm === null) return {plates: gapPlate(approach, machine), words: el('div', {class: 'place'}, place(approach, machine))};
-  const [low, high] = [shown(approach.stand_low_nm, machine), shown(approach.stand_high_nm, machine)];
+  if (setup.stageOf(setup.state.current_step)?.steps.some(({kind}) => kind === 'lower')) return {plates: gapPlate(approach, machine)};
+  const stand = bandPlates(setup, approach, axis.axis);
+  if (!stand) return {plates: gapPlate(approach, machine), words: el('div', {class: 'place'}, place(approach, machine))};
   return {
-    plates: [plate(say(`tablet.search.stand_${axis.axis}_from`), low, 'low'), plate(say(`tablet.search.stand_${axis.axis}_to`), high, 'high')],
+    plates: stand,
     words: el('div', {class: 'place'},
       el('p', {class: 'page'}, standPoint(axis, machine), ' ', el('span', {class: 'page-why'}, say('tablet.search.page_why', {slot: slotLabel}))), place(approach, machine)),
   };
 }
 
-/** What stands on the way to a face: the machine coordinates of the place where they are known, else how far off it the ball stands. */
-export function wayPlates({axis, approach}, {kind}, {machine}) {
+/** Two plates: between which machine coordinates of an axis the place lies, or null where they are not known. */
+function bandPlates(setup, approach, name) {
+  const band = bandOf(setup, approach, name);
+  if (!band) return null;
+  return [plate(say(`tablet.search.stand_${name}_from`), shown(band.low, setup.machine), 'low'), plate(say(`tablet.search.stand_${name}_to`), shown(band.high, setup.machine), 'high')];
+}
+
+/** The place on one axis: from this setup's own value once it is kept, else from the usual. An older sheet has that of the search alone. */
+function bandOf({state}, approach, name) {
+  const band = approach.place === undefined && approach.axis === name ? {low_nm: approach.stand_low_nm, high_nm: approach.stand_high_nm} : approach.place?.[name];
+  if (!band) return null;
+  const own = state.values_nm[name];
+  if (own !== null && band.from_surface_low_nm !== undefined) return {low: own + band.from_surface_low_nm, high: own + band.from_surface_high_nm};
+  return band.low_nm === null ? null : {low: band.low_nm, high: band.high_nm};
+}
+
+/** On the way to a face: over it the two numbers of X and of Y, beside it those of Z; where they are not known, gap and depth. */
+export function wayPlates(axis, {kind}, setup) {
+  const {approach} = axis;
   if (!approach) return notice('stop', say('tablet.search.no_approach'));
-  if (approach.stand_low_nm === null || (kind === 'over' && axis === 'Z')) return gapPlate(approach, machine);
-  const [low, high] = [shown(approach.stand_low_nm, machine), shown(approach.stand_high_nm, machine)];
-  return [plate(say(`tablet.search.stand_${axis}_from`), low, 'low'), plate(say(`tablet.search.stand_${axis}_to`), high, 'high')];
+  const bands = (kind === 'over' ? ['X', 'Y'] : ['Z']).map(name => bandPlates(setup, approach, name)).filter(Boolean);
+  const page = bands.length > 0 && el('p', {class: 'place'}, say('tablet.search.page_why', {slot: setup.slotLabel}));
+  return [
+    bands.length > 0 ? el('div', {class: 'way-plates'}, bands) : gapPlate(approach, setup.machine),
+    el('div', {class: 'place'}, page, kind === 'lower' && place(approach, setup.machine)),
+  ];
 }
 
 /** Which point the two numbers are the machine coordinates of, and which page of the control to read. */

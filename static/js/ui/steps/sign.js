@@ -17,7 +17,6 @@ export function signStep({tablet, setup, step, commit}) {
     input.value = '';
     return commit('setup.signed', {meaning: 'performed'}, pin);
   };
-  input.addEventListener('keydown', event => { if (event.key === 'Enter') press(); });
   const before = setup.state.signatures.at(-1);
   return {
     strip: machineState(setup, step),

@@ -14,11 +14,11 @@ export function slotStep(context) {
     if (typed === '') return fields.fail(say('tablet.slot.nothing_typed'));
     return commit('slot.read', {typed, outcome: judge(typed).outcome});
   };
-  const fields = typing(context, [{name: 'slot', label: say('tablet.slot.shown')}], labelKeys(setup.machine.slot_family), enter, 'label');
+  const fields = typing(context, [{name: 'slot', label: say('tablet.slot.shown')}], labelKeys(setup.machine.slot_family), 'label');
   const last = setup.rows.filter(({payload}) => payload.step === step.id && payload.type === 'slot.read').at(-1)?.payload.data;
   return {
     strip: machineState(setup, step),
-    left: [leftHalfSet(setup.ownSlots), stepText(setup, step), anothersRow(setup), last && last.outcome !== 'own' && notice('stop', refusal(setup, last))],
+    left: [stepText(setup, step), anothersRow(setup), last && last.outcome !== 'own' && notice('stop', refusal(setup, last))],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: step.action, press: enter},
     shown: fields.shown,
@@ -34,8 +34,7 @@ export function leftHalfSet(own) {
 
 function refusal(setup, {typed, outcome}) {
   const slot = setup.sheet.slots.find(({label}) => label.toUpperCase() === typed.trim().toUpperCase());
-  const own = setup.ownSlots.map(({label}) => label).join(', ') || say('tablet.slot.none');
-  return say(`tablet.slot.${outcome}`, {typed, own, owner: slot?.owner_name ?? '', until: slot?.until_utc ? dayAndTime(slot.until_utc) : '', lead: setup.lead});
+  return say(`tablet.slot.${outcome}`, {typed, owner: slot?.owner_name ?? '', until: slot?.until_utc ? dayAndTime(slot.until_utc) : ''});
 }
 
 /** The values copied down were another row's: said by name only now, and nothing was cleared. */

@@ -18,7 +18,9 @@ const SLANTED_PART = 10;
 const PLACES = ['first', 'second'];
 
 export function squareStep(context) {
-  return context.setup.draft.set ? typed(context) : planned(context);
+  const {draft} = context.setup;
+  if (!draft.set) return planned(context);
+  return draft.between ? between(context) : typed(context);
 }
 
 /** How both searches are set. */
@@ -41,12 +43,25 @@ function places(approach, square, machine) {
   return [gapPlate(approach, machine, 'low'), plate(say('tablet.square.apart', {along: square.along}), {...apart, value: `+${apart.value}`}, 'high')];
 }
 
+/** From one place to the other: up, over, down. The ball never moves along the jaw while it is low. */
+function between({tablet, setup, step, again}) {
+  const {sheet: {square}, machine} = setup;
+  const apart = distance(square.apart_nm, machine);
+  const press = () => { setup.keepDraft({...setup.draft, between: false, raised: true, active: 'second'}); again(); };
+  return {
+    kind: 'square', title: say('tablet.square.between', {along: square.along}), strip: machineState(setup, step),
+    left: [picture(tablet, square), plate(say('tablet.square.apart', {along: square.along}), {...apart, value: `+${apart.value}`})],
+    right: el('p', {class: 'lead'}, say('tablet.square.between_look')),
+    go: {label: say('tablet.square.there'), press},
+  };
+}
+
 /** What the control shows at both places. */
 function typed(context) {
   const {tablet, setup, step, commit, again} = context;
   const {sheet: {square}, machine} = setup;
   const placeName = name => say(`tablet.square.${name}`, {axis: step.axis, slot: setup.slotLabel});
-  const fields = typing(context, PLACES.map(name => ({name, label: placeName(name), unit: machine.unit})), numberKeys(), enter, 'compact');
+  const fields = typing(context, PLACES.map(name => ({name, label: placeName(name), unit: machine.unit})), numberKeys(), 'compact');
   const {questioned = null} = setup.draft;
 
   function enter() {
@@ -62,6 +77,10 @@ function typed(context) {
       }
     }
     const missing = PLACES.find((name, place) => values[place] === undefined);
+    if (missing === 'second' && !setup.draft.raised) {
+      setup.keepDraft({...setup.draft, between: true});
+      return again();
+    }
     if (missing) { fields.focus(missing); return again(); }
     const slanted = Math.abs(values[1] - values[0]) * SLANTED_PART > square.apart_nm;
     if (slanted && questioned !== JSON.stringify(values)) {

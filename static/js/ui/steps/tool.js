@@ -13,11 +13,11 @@ export function toolStep(context) {
     if (typed === '') return fields.fail(say('tablet.tool.nothing_typed'));
     return commit('tool.read', {typed, matches: toolMatches(typed, expected)});
   };
-  const fields = typing(context, [{name: 'tool', label: say('tablet.tool.shown')}], wholeKeys(), enter, 'whole');
+  const fields = typing(context, [{name: 'tool', label: say('tablet.tool.shown')}], wholeKeys(), 'whole');
   const last = setup.rows.filter(({payload}) => payload.step === step.id && payload.type === 'tool.read').at(-1)?.payload.data;
   return {
     strip: machineState(setup, step),
-    left: [stepText(setup, step), last && !last.matches && notice('stop', say('tablet.tool.other', {typed: last.typed, expected}))],
+    left: [stepText(setup, step), last && !last.matches && notice('stop', say('tablet.tool.other', {typed: last.typed}))],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: step.action, press: enter},
     shown: fields.shown,

@@ -8,8 +8,11 @@ import {picture} from './search.js';
 import {typing} from './typing.js';
 
 export function touchStep(context) {
-  const {setup, step, commit} = context;
-  const fields = touchField(context, data => commit('touch.entered', data));
+  const {tablet, setup, step} = context;
+  const fields = touchField(context, data => tablet.act(async () => {
+    await setup.commit('touch.entered', data, step.id);
+    await keepAgreeing(setup, step.axis);
+  }));
   return {
     strip: machineState(setup, step),
     left: [picture(context), asSet(setup.axis(step.axis)), stepText(setup, step)],
@@ -49,8 +52,14 @@ function touchField(context, take) {
     return take({axis: step.axis, typed, value_nm: value, ...verdict(setup.axis(step.axis).usual, value)});
   };
   const label = say('tablet.touch.shown', {axis: step.axis, slot: setup.slotLabel});
-  const fields = typing(context, [{name: step.axis, label, unit: setup.machine.unit}], numberKeys(), enter);
+  const fields = typing(context, [{name: step.axis, label, unit: setup.machine.unit}], numberKeys());
   return {...fields, enter};
+}
+
+/** A value that agrees needs no screen of its own: it is kept at once. The next screen says so and leads back to it. */
+export async function keepAgreeing(setup, axis) {
+  const {keep_because: because} = setup.state;
+  if (setup.current?.kind === 'compare' && setup.current.axis === axis && because === 'agrees') await setup.commit('touch.kept', {axis, because});
 }
 
 /** Both feeds of the search that is run now, to watch for. */

@@ -8,7 +8,7 @@ import {notice} from '../text.js';
  * Fields on one keypad. `fields` is [{name, label, unit, note}]; what is typed lives in the setup's draft under `typed`.
  * Gives {plates, pad, refused, shown, value(name), fail(message, name), focus(name)}.
  */
-export function typing({setup}, fields, keys, enter, kind = '') {
+export function typing({setup}, fields, keys, kind = '') {
   const typed = {...(setup.draft.typed ?? {})};
   let active = setup.draft.active ?? fields[0].name;
   const refused = el('div', {class: 'refused', id: 'refused', 'aria-live': 'assertive'});
@@ -26,7 +26,7 @@ export function typing({setup}, fields, keys, enter, kind = '') {
   }));
   const write = change => { inputs[active].value = change(inputs[active].value); changed(active, inputs[active].value); };
   choose(active);
-  const onKey = hardwareKeys(write, enter, keys);
+  const onKey = hardwareKeys(write, keys);
   return {
     plates: Object.values(plates), pad: keypad(keys, write, kind), refused,
     active: () => active, value: name => typed[name] ?? '',

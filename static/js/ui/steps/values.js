@@ -18,7 +18,7 @@ export function threeValues(context, {note, done, lastLabel, nextLabel = axis =>
     if (missing) { fields.focus(missing); return again(); }
     return done(taken);
   };
-  const fields = typing(context, AXES.map(axis => ({name: axis, label: axis, unit, note: note(axis)})), numberKeys(), enter, 'compact');
+  const fields = typing(context, AXES.map(axis => ({name: axis, label: axis, unit, note: note(axis)})), numberKeys(), 'compact');
 
   /** Take what stands in the fields; the first that cannot be taken says why beside itself. */
   function take() {

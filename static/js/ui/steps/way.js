@@ -8,7 +8,7 @@ export function wayStep(context) {
   const axis = setup.axis(step.axis);
   return {
     strip: machineState(setup, step),
-    left: [picture(context), el('div', {class: 'plates'}, wayPlates(axis, step, setup))],
+    left: [picture(context), wayPlates(axis, step, setup)],
     right: el('div', {class: 'big-says'}, stepText(setup, step)),
     go: {label: step.action, press: () => commit('step.done', {answer: 'done'})},
   };

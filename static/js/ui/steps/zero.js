@@ -18,7 +18,7 @@ function label(context) {
     setup.keepDraft({label: typed});
     return again();
   };
-  const fields = typing(context, [{name: 'label', label: say('tablet.slot.shown')}], labelKeys(setup.machine.slot_family), enter, 'label');
+  const fields = typing(context, [{name: 'label', label: say('tablet.slot.shown')}], labelKeys(setup.machine.slot_family), 'label');
   return {
     strip: machineState(setup, step), left: [stepText(setup, step), waits(setup)],
     right: [fields.plates, fields.refused, fields.pad], go: {label: say('tablet.zero.label_go'), press: enter}, shown: fields.shown,

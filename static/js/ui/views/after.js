@@ -3,7 +3,7 @@ import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {notice} from '../text.js';
 import {questionBlock} from '../steps/compare.js';
-import {review, slotLeft} from '../steps/finish.js';
+import {review, slotLeft, valuesTable} from '../steps/finish.js';
 import {signStep} from '../steps/sign.js';
 import {around} from './step.js';
 
@@ -24,10 +24,16 @@ export function afterView(tablet) {
       answersSince(setup, signature),
       notice('plain', say(handedOn(state), {machine: setup.machine.name})),
     ],
-    right: [slotLeft(setup), review(setup)],
+    right: [slotLeft(setup) ?? [valuesTable(setup), mayBeUsed(setup, stand)], review(setup)],
     go: next ? {label: say('tablet.handing.begin', {name: next}), action: 'begin-next', press: () => tablet.beginNext()} : another,
     beside: next ? [button(another.label, another.action, another.press)] : [],
   };
+}
+
+/** May this slot be used? Whoever asks here is told what is known, and whose word counts. */
+function mayBeUsed({state, slotLabel: slot}, stand) {
+  if (state.broken_off || state.not_usable || state.redo) return null;
+  return el('p', {class: 'may-use'}, say(`tablet.after.use_${stand}`, {slot}));
 }
 
 /** How the machine is handed on, as the board will say it. */

@@ -41,7 +41,7 @@ function label(context) {
     setup.keepDraft({back: typed});
     return again();
   };
-  const fields = typing(context, [{name: 'label', label: say('tablet.put_back.label_shown')}], labelKeys(setup.machine.slot_family), enter, 'label');
+  const fields = typing(context, [{name: 'label', label: say('tablet.put_back.label_shown')}], labelKeys(setup.machine.slot_family), 'label');
   return {
     left: [waits(setup), el('p', {class: 'lead'}, say('tablet.put_back.select'))],
     right: [fields.plates, fields.refused, fields.pad], go: {label: say('tablet.put_back.label_go'), action: 'put-back-label', press: enter}, shown: fields.shown,

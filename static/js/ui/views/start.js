@@ -42,7 +42,7 @@ export function peopleView(tablet) {
   const list = el('div', {});
   const show = part => list.replaceChildren(rows(people.filter(({name}) => name.toLowerCase().includes(part.trim().toLowerCase()))
     .map(person => ({id: person.id, label: person.name, note: personNote(sheet, person, tablet.clock.trueUtc()), ended: hasEnded(sheet, person, tablet.clock.trueUtc())})),
-  id => tablet.go({name: 'ready', machine, person: id}), {action: 'person', kind: 'pairs'}));
+  id => tablet.go({name: 'ready', machine, person: id}), {action: 'person', kind: 'pairs people'}));
   show('');
   const filter = people.length >= FILTER_FROM && el('input', {type: 'search', placeholder: say('tablet.start.filter'), 'aria-label': say('tablet.start.filter'), on: {input: event => show(event.target.value)}});
   return {

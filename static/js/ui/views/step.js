@@ -1,9 +1,11 @@
 /** The step that is due, by its kind; beside its one primary action always the same: hold, something is off, break off. */
 import {button, el} from '../dom.js';
 import {written} from '../numbers.js';
+import {plate} from '../plate.js';
 import {say} from '../say.js';
 import {scale} from '../scale.js';
 import {notice} from '../text.js';
+import {clockTime} from '../when.js';
 import {boardStep} from '../steps/board.js';
 import {cautionStep} from '../steps/caution.js';
 import {checksStep} from '../steps/checks.js';
@@ -14,7 +16,8 @@ import {copyStep} from '../steps/copy.js';
 import {finishStep} from '../steps/finish.js';
 import {searchStep} from '../steps/search.js';
 import {signStep} from '../steps/sign.js';
-import {slotStep} from '../steps/slot.js';
+import {holdsMs, inputOldStep, inputOldStrip} from '../steps/input_old.js';
+import {leftHalfSet, slotStep} from '../steps/slot.js';
 import {squareStep} from '../steps/square.js';
 import {toolStep} from '../steps/tool.js';
 import {touchStep} from '../steps/touch.js';
@@ -26,6 +29,9 @@ const KINDS = {
   clear: clearStep, zero: zeroStep, over: wayStep, lower: wayStep, search: searchStep, touch: touchStep, square: squareStep, compare: compareStep, finish: finishStep, sign: signStep,
 };
 
+/** Events that come between and close no step. */
+const BETWEEN = new Set(['hold.pressed', 'worry.raised', 'question.put', 'setup.resumed']);
+
 export function stepView(tablet) {
   const {setup} = tablet;
   const step = setup.current;
@@ -36,10 +42,14 @@ export function stepView(tablet) {
     again: () => tablet.refresh(),
     breakOff: () => breakOff(tablet),
   };
-  const screen = setup.state.blocked?.code === 'setup.search_needs_lead' ? nothingTwice(context) : KINDS[step.kind](context);
+  const holds = ['search', 'square', 'touch'].includes(step.kind) ? holdsMs(setup) : null;
+  tablet.lookAgainIn(holds);
+  const old = holds !== null && holds < 0;
+  const screen = old && (step.kind === 'search' || (step.kind === 'square' && !setup.draft.set)) ? inputOldStep(context)
+    : setup.state.blocked?.code === 'setup.search_needs_lead' ? nothingTwice(context) : KINDS[step.kind](context);
   return {
     name: 'step', step: step.id, kind: step.kind, title: setup.fill(step.do), ...around(tablet), ...screen,
-    strip: [undoStrip(tablet), answerStrip(setup), checkStrip(setup, step, tablet.clock), squareStrip(setup, step), screen.strip], beside: beside(tablet),
+    strip: [undoStrip(tablet), answerStrip(setup), checkStrip(setup, step, tablet.clock), agreedStrip(tablet, step), carriedStrip(setup), squareStrip(setup, step), nextStrip(setup, step), old && step.kind === 'touch' && inputOldStrip(setup, raiseButton(tablet, step)), screen.strip, againStrip(tablet, step)], beside: beside(tablet),
   };
 }
 
@@ -53,6 +63,8 @@ function nothingTwice(context) {
   };
 }
 
+const raiseButton = (tablet, step) => button(say('tablet.input_old.raised'), 'raised', () => tablet.act(() => tablet.setup.commit('input.aged', {}, step.id)));
+
 /** Scale and where-line of a running setup. */
 export function around(tablet) {
   const {setup} = tablet;
@@ -63,7 +75,7 @@ export function around(tablet) {
       stages: setup.stages, currentStep: state.current_step, reached,
       open: stage => tablet.go({name: 'read', stage}), openAll: () => tablet.go({name: 'read', stage: null}),
     }),
-    where: [el('b', {}, machine.name), ` · ${sheet.fixture.name}`, setup.slotLabel && [' · ', el('b', {}, setup.slotLabel)], ` · ${setup.personName}`],
+    where: [el('b', {}, machine.name), ` · ${sheet.fixture.name}`, setup.current?.kind !== 'slot' && setup.slotLabel && [' · ', el('b', {}, setup.slotLabel)], ` · ${setup.personName}`],
   };
 }
 
@@ -101,6 +113,56 @@ function undoStrip(tablet) {
   if (!broken || !setup.state.break_can_be_undone) return null;
   return el('div', {class: 'strip undo'}, el('span', {}, say(inSpindle ? 'tablet.break.done' : 'tablet.break.done_no_probe')),
     button(say('tablet.break.undo'), 'break-undo', () => tablet.act(() => setup.commit('break.undone', {}))));
+}
+
+/** What the control is to show at a step that asks for it without saying it. */
+const TO_CALL = {
+  tool_in: ({machine}) => machine.probe_tool, tool_out: ({machine}) => machine.parking_tool, slot: setup => setup.slotLabel,
+};
+
+/** Said on the step before: what to call or select next. */
+function nextStrip(setup, step) {
+  const next = after(setup, step);
+  if (!next || !TO_CALL[next.kind]) return null;
+  return [plate(say(`tablet.next.${next.kind}`), {value: TO_CALL[next.kind](setup)}, 'next'), next.kind === 'slot' && leftHalfSet(setup.ownSlots)];
+}
+
+/** The way back to it opens the step before again, which is recorded. */
+function againStrip(tablet, step) {
+  const {setup} = tablet;
+  const before = TO_CALL[step.kind] && neighbour(setup, step, -1);
+  if (!before || setup.state.steps[before.id].state !== 'done' || before.kind === 'caution') return null;
+  const reason = say('tablet.next.again_reason');
+  return el('div', {class: 'strip again'}, button(say('tablet.next.again'), 'show-again', () => tablet.act(() => setup.commit('step.reopened', {reopened: before.id, reason}))));
+}
+
+const neighbour = (setup, step, by) => {
+  const steps = setup.stages.flatMap(stage => stage.steps);
+  return steps[steps.findIndex(({id}) => id === step.id) + by] ?? null;
+};
+
+/** The next step that is still to be done. */
+function after(setup, step) {
+  const steps = setup.stages.flatMap(stage => stage.steps);
+  return steps.slice(steps.findIndex(({id}) => id === step.id) + 1).find(({id}) => setup.state.steps[id]?.state === 'open') ?? null;
+}
+
+/** A touch that agreed was kept without a screen of its own: said on the next one, with the way back to it. */
+function agreedStrip(tablet, step) {
+  const {setup} = tablet;
+  const last = setup.rows.filter(({payload}) => payload.step !== null && !BETWEEN.has(payload.type)).at(-1)?.payload;
+  if (last?.type !== 'touch.kept' || last.data.because !== 'agrees' || last.step === step.id) return null;
+  const {axis} = last.data;
+  const touched = setup.stages.flatMap(({steps}) => steps).find(one => one.kind === 'touch' && one.axis === axis);
+  const value = written(setup.state.values_nm[axis], setup.machine);
+  return el('div', {class: 'strip agreed'}, el('span', {}, say('tablet.agreed.says', {axis, value, unit: setup.machine.unit})),
+    button(say('tablet.agreed.look'), 'look-again', () => tablet.go({name: 'read', step: touched.id, stage: null})));
+}
+
+/** Cautions that were acknowledged earlier this shift: said on the first step behind them. */
+function carriedStrip({rows}) {
+  const {type, data} = rows.at(-1).payload;
+  return type === 'caution.carried' ? el('div', {class: 'strip'}, el('span', {}, say('tablet.shift.carried', {time: clockTime(data.read_at_utc)}))) : null;
 }
 
 /** The probe's check is overdue: said where the probe is called, by the sheet or since then by the server's time as it is known here. */
