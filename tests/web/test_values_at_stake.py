@@ -17,6 +17,9 @@ def bad(site: Site) -> Walk:
     walk = site.house.walk()
     walk.values_nm["X"] = BAD_NM
     walk.start().until("compare", "X")
+    touch = walk.fold.result()["touches"][-1]
+    read = {name: touch[name] for name in ("axis", "typed", "value_nm", "verdict", "difference_nm")}  # type: ignore[literal-required]
+    walk.event("touch.read_again", read, walk.step["id"])
     walk.question(1, "X")
     site.house.accept(walk.parts)
     site.house.answer_all("Seen.")
