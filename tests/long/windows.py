@@ -368,7 +368,9 @@ def _possible(world: World, plan: AxisPlan) -> list[tuple[float, float, float]]:
     first = min(machine.first_feed_mm_per_min, _fastest(world, axis))
     first = math.floor(first / scale * (1 if scale == 1 else 10) + 1e-6) * scale / (1 if scale == 1 else 10)
     up_to_speed = (first / 60) ** 2 / (2 * machine.deceleration_mm_per_s2)
-    reach = machine.fixed_search_nm or world.rules.search_cap_nm
+    # A range is typed in steps of the display.
+    step = machine.display.resolution_nm
+    reach = machine.fixed_search_nm or world.rules.search_cap_nm // step * step
     room = world.fixture.opening_nm / MM - 2 * radius - 1 if plan.face.face == "front" else math.inf
     found = []
     for low in range(60):

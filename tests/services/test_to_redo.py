@@ -36,7 +36,7 @@ def test_touch_again_after_the_end_marks_the_slot_on_board_and_next_sheet(house:
     assert (slot["reason"], slot["by_name"]) == ("Wipe the jaw.", "Ines Varga")
     (seen,) = board(house.store, house.clock())[0]["to_redo"]
     assert seen.label == "G54"
-    assert signing_off.detail(house.store, walk.setup, house.clock())["state"]["redo"]["axis"] == "X"
+    assert signing_off.detail(house.store, walk.setup)["state"]["redo"]["axis"] == "X"
 
 
 def test_whoever_sets_the_slot_anew_takes_the_mark_away(house: House) -> None:
@@ -53,7 +53,6 @@ def test_a_setup_that_was_not_accepted_reaches_the_next_sheet_with_its_reason(ho
     seen = house.seen(walk.setup)
     signing_off.not_accept(
         house.store,
-        house.keyring,
         walk.setup,
         "ines",
         PASSPHRASES["ines"],

@@ -78,7 +78,7 @@ def test_a_closed_worry_is_gone_from_board_and_sheet_and_stands_in_its_setup_and
     close(house)
     assert board(house.store, house.clock())[0]["state"] == "clear"
     assert sheet(house)["board"]["worries"] == []
-    (worry,) = signing_off.detail(house.store, walk.setup, house.clock())["state"]["worries"]
+    (worry,) = signing_off.detail(house.store, walk.setup)["state"]["worries"]
     assert worry["closed"]["reason"] == "Runs true on the ring."
     with house.store.reading():
         (row,) = house.store.ledger.changes(kind="worry.closed")
@@ -98,9 +98,9 @@ def test_a_setup_begun_on_an_older_sheet_meanwhile_shows_the_open_worry_to_whoev
     walk = raised(house, "fell", "probe")
     other.through().sign(PINS["tomas"], house.keyring)
     house.accept(other.parts)
-    (one,) = signing_off.detail(house.store, other.setup, house.clock())["worries_of_others"]
+    (one,) = signing_off.detail(house.store, other.setup)["worries_of_others"]
     assert (one.row.setup, one.row.kind) == (walk.setup, "fell")
-    assert signing_off.detail(house.store, walk.setup, house.clock())["worries_of_others"] == []
+    assert signing_off.detail(house.store, walk.setup)["worries_of_others"] == []
 
 
 def test_worries_that_name_nothing_and_those_of_older_tablets_stand_in_their_setup_alone(

@@ -5,6 +5,7 @@ import re
 from tests.kit.shop import CENTRES_NM, PASSPHRASES, PINS
 from tests.kit.walk import Walk
 from tests.web.conftest import Site
+from webapp.services.setups import stored_setups
 from webapp.services.sheets.preparing import usuals
 
 BAD_NM = CENTRES_NM["X"] - 749_000
@@ -15,9 +16,18 @@ def bad(site: Site) -> Walk:
     site.house.signed_off()
     walk = site.house.walk()
     walk.values_nm["X"] = BAD_NM
-    walk.through().sign(PINS["mara"], site.house.keyring)
+    walk.start().until("compare", "X")
+    touch = walk.fold.result()["touches"][-1]
+    read = {name: touch[name] for name in ("axis", "typed", "value_nm", "verdict", "difference_nm")}  # type: ignore[literal-required]
+    walk.event("touch.read_again", read, walk.step["id"])
+    walk.question(1, "X")
     site.house.accept(walk.parts)
     site.house.answer_all("Seen.")
+    with site.house.store.reading():
+        for decision in stored_setups.decisions_of(site.house.store, walk.setup):
+            walk.fold.decide(decision)
+    walk.until("sign").sign(PINS["mara"], site.house.keyring)
+    site.house.accept(walk.parts)
     return walk
 
 

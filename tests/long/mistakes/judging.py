@@ -5,8 +5,9 @@ Claims:
 - whatever is hit after leaving it was named by the list: by the step that was left, or one before it;
 - no value is laundered: what the setup keeps as agreeing is what the own row of the control holds;
 - nothing passes as agreeing that lies farther from the truth than the ask line, unless something told of it;
+- no row of another's that held values is written over, but by clearing it instead of the own one;
 - what the table says is caught or prevented comes out so.
-The last three do not bind a case that nothing can see; the table says why.
+Those about values do not bind a case that nothing can see; the table says why.
 """
 
 from __future__ import annotations
@@ -84,6 +85,8 @@ def _broken(case: Case, world: World, walked: Walked, came: str) -> Iterator[str
         yield from _not_named(case, walked.follower.sheet, left)
     if came not in FITS[case.expect]:
         yield f"came out as {came}, expected {case.expect}"
+    if "clear.values" not in left:
+        yield from _lost(world, walked)
     if case.expect == "unseen" or crashed:
         return
     yield from _laundered(walked)
@@ -109,6 +112,13 @@ def _text(step: Mapping[str, Any]) -> str:
     checks = [check["label"] for check in step.get("checks", ())]
     panel = [str(caution.get(name, "")) for name in ("hazard", "consequence", "avoidance")]
     return " ".join((*(step[name] for name in TEXTS), *panel, *checks))
+
+
+def _lost(world: World, walked: Walked) -> Iterator[str]:
+    """Rows of others that held values and hold others now."""
+    for label, row in world.rows_before.items():
+        if label != walked.follower.own and any(row.values()) and walked.follower.row(label) != row:
+            yield f"{label} held another's values, and they are lost"
 
 
 def _laundered(walked: Walked) -> Iterator[str]:

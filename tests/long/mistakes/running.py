@@ -13,7 +13,7 @@ import json
 import random
 import shutil
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,7 @@ from webapp.commands.opening import opened
 from webapp.demo import starting
 from webapp.demo.device import Clock, Device
 from webapp.demo.history import Secrets, enrolled_device
-from webapp.demo.mill import WELL, SimulatedMill
+from webapp.demo.mill import WELL, SimulatedMill, Values
 from webapp.demo.mill.planting import planted
 from webapp.demo.scenario import place
 from webapp.proof.keys import KeyRing
@@ -71,6 +71,7 @@ class World:
     chance: random.Random
     clock: Clock
     device: Device
+    rows_before: dict[str, Values] = field(default_factory=dict)
 
     @classmethod
     def open(cls, base: Base, folder: Path, machine: str, seed: int) -> World:
@@ -132,6 +133,7 @@ class World:
 
     def plant(self, case: Case) -> None:
         """What is wrong before anybody comes."""
+        self.rows_before = {label: dict(row) for label, row in self.mill.slots_nm.items()}
         other = next(number for number in self.mill.build.tools if number != self.mill.probe_tool)
         faults = planted(case.world, self.mill.ball_radius_nm, other)
         self.mill.plant(replace(faults, **case.more))
