@@ -515,4 +515,3 @@ def test_a_named_cause_says_what_it_gives_what_was_read_and_what_to_check() -> N
     assert "radius" in say(**lines[0]["check"])
     chip = say_causes(CENTRES["X"] - 180_000, named("X", CENTRES["X"] - 180_000), MM)
     assert any("a value from" in say(**line["gives"]) for line in chip)
-    assert say("repair.sign", {"typed": "+1.000", "repaired": "−1.000", "unit": "mm"})

@@ -45,11 +45,18 @@ def test_a_plain_setup_has_nothing_under_its_title() -> None:
     [
         ("normal", ["copy_changed"]),
         ("asked", ["copy_changed", "worry"]),
-        ("stopped", ["stop_then_agrees", "copy_changed"]),
+        ("stopped", ["copy_changed"]),
     ],
 )
 def test_what_was_not_plain_is_named(tale: str, found: list[str]) -> None:
+    """A sheet of the first format says of a stop what it said then."""
     assert codes(story(tale)) == found
+
+
+def test_a_stop_after_which_another_touch_agreed_is_named_first() -> None:
+    about = {"values_nm": [], "labels": [], "event": "e", "at_utc": "2026-11-25T08:00:00.000Z"}
+    remarks = [{"kind": "stop_then_agrees", "axis": "X", "by": None, **about}]
+    assert codes(story("stopped", remarks=remarks)) == ["stop_then_agrees", "copy_changed"]
 
 
 def test_a_stop_that_was_kept_names_who_said_so_and_what_is_not_usable_comes_first() -> None:

@@ -12,6 +12,7 @@ from tests.kit.reviewing import bound
 from tests.proof.pdfs import AT_UTC, pdf_of
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.record.bundle import RecordBundle
+from webapp.domain.record.edition import PAGES_EDITION
 from webapp.proof import jws
 
 SETUP = "3e2b8c1a-5d47-4f0e-9a61-0c7d2b9e4f15"
@@ -109,6 +110,7 @@ def bundle() -> RecordBundle:
     events = chain()
     record = {
         "domain": "zerokeep/record/1",
+        "edition": PAGES_EDITION,
         "setup": SETUP,
         "shop": "Millbrook Teaching Shop",
         "people": [{"id": "mara", "name": "Mara Lindqvist", "roles": ["operator"]}],

@@ -112,12 +112,15 @@ def draw(chance: np.random.Generator) -> World:
 def _axis(
     chance: np.random.Generator, display: Display, travel: tuple[int, int], sigma_nm: float
 ) -> tuple[float, Usual, list[OtherSeating]]:
-    """Where the vise sits, its usual from 3 to 200 values and 0 to 3 earlier seatings, and those."""
+    """Where the vise sits, its usual from 5 to 200 values and 0 to 3 earlier seatings, and those.
+
+    Fewer values leave the floor to rule alone, which nobody has stated for these worlds: nearly every touch would ask.
+    """
     step = display.resolution_nm
     margin = (travel[1] - travel[0]) / 5
     sizes = [
-        *chance.integers(3, 25, int(chance.integers(0, 4))),
-        round(math.exp(chance.uniform(math.log(3), math.log(200)))),
+        *chance.integers(5, 25, int(chance.integers(0, 4))),
+        round(math.exp(chance.uniform(math.log(5), math.log(200)))),
     ]
     history, earlier, at = [], [], 0.0
     for number, size in enumerate(sizes):

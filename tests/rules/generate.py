@@ -54,6 +54,9 @@ def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
         player.add({"type": "setup.started", "data": {"machine": machine, "display": "standalone"}})
     if chance.random() < 0.1:
         player.add(TAKEN_OVER)
+    # A setup that is left before anything was done ends at once: drawn apart, so that it moves no other draw.
+    if Random(f"left {seed}").random() < 0.03:
+        player.add({"type": "setup.left"})
     if player.events and player.events[0]["type"] == "setup.started" and chance.random() < 0.4:
         _walk_to(player, chance.choice(("copy", "copy", "over", "touch", "sign")))
     for _ in range(chance.randrange(1, 150)):

@@ -35,6 +35,7 @@ LEAD_CAN: Mapping[str, Callable[[SimulatedMill], None]] = {
 }
 WORRIES = {"put_away": "probe_looks_wrong", "ask": "machine_looks_wrong", "again": "wrong_place"}
 # What the fold says of a step that is open for its own usual reasons, and not because something is wrong.
+INPUT_OLD = "setup.input_old"
 PLAIN_WAITS = frozenset({"setup.break_needs_reason"})
 
 
@@ -130,6 +131,12 @@ class Walk:
             return True
         code = blocked["code"].removeprefix("setup.")
         if blocked["code"] in PLAIN_WAITS:
+            return True
+        if (
+            blocked["code"] == INPUT_OLD
+        ):  # the tablet asks for the input again: raised first, then the way anew
+            self.follower.mill.raise_z()
+            self.send("input.aged", {}, step["id"])
             return True
         is_answer = code == "answer_keeps_open"
         self.caught.append((step["id"], str(blocked["fields"]["label"]) if is_answer else code))
