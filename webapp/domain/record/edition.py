@@ -11,7 +11,7 @@ Rules of this module:
 
 from collections.abc import Mapping
 
-PAGES_EDITION = 3
+PAGES_EDITION = 2
 FIRST_EDITION = 1
 
 
