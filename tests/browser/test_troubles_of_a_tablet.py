@@ -228,7 +228,7 @@ def test_a_tablet_taken_out_of_use_says_so_and_keeps_what_was_not_sent(
     row = desk.page.locator("tr", has_text="Tablet under test")
     row.locator('[name="reason"]').fill("It fell into the coolant")
     row.get_by_role("button", name="Take out").click()
-    odile.walk(until="ready.probe")
+    odile.walk(until="ready.state")
     tablet.page.wait_for_selector("text=taken out of use", timeout=30_000)
     unsent = [row for row in tablet.events() if row["sequence"] > taken]
     assert len(unsent) == 2
