@@ -209,5 +209,5 @@ def test_the_next_setup_in_a_slot_that_was_left_half_set_says_so(odile: Operator
     odile.walk(until="ready.board")
     assert "G55: not all values set. Run no program with it." in tablet.text()
     odile.walk(until="probe.modes")
-    assert "G55 has no value for Y." in tablet.text()
+    assert "G55 has no value for X, Y, Z." in tablet.text()
     assert tablet.page.locator(".half-mark").first.is_visible()
