@@ -86,11 +86,11 @@ def test_two_readings_that_differ_are_both_kept_and_stay_a_question_for_the_lead
     typed = [one["data"]["typed"].replace("−", "-") for one in kept if "typed" in one["data"]]
     assert typed == [first, odile.typed], "both entries are events"
     assert tablet.events_of("touch.kept")[-1]["data"]["because"] == "question"
+    asked = f"I read {first} first and {odile.typed} then"
     odile.walk()
     tablet.all_sent()
     desk = Desk(new_context(java_script_enabled=False).new_page(), server.address)
     desk.sign_in("mara", demo.people["mara"])
-    asked = f"I read {first} first and {odile.typed} then"
     assert asked in desk.open("/desk").replace("−", "-")
     setup = demo.newest_setup("odile")["id"]
     said = desk.open(f"/desk/setups/{setup}")
@@ -108,9 +108,9 @@ def test_after_a_stop_a_new_touch_that_agrees_goes_on(odile: Operator) -> None:
     for _, kind in odile.steps():
         if kind == "touch":
             break
-    type_touch(odile, 0)
-    tablet.tap("keep")
-    assert tablet.events_of("touch.kept")[-1]["data"]["because"] == "agrees"
+    axis = type_touch(odile, 0)
+    assert tablet.kind != "compare", "a value that agrees is kept with its touch, without a screen"
+    assert tablet.events_of("touch.kept")[-1]["data"] == {"axis": axis, "because": "agrees"}
 
 
 def test_a_second_stop_is_the_leads_whatever_it_agrees_with(odile: Operator) -> None:
