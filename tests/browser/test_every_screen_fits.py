@@ -201,7 +201,9 @@ def test_a_stop_fits_and_with_its_question_too(
     mill = demo.mill("plover")
     mill.mistakes = {"X": [Mistake(ball_left_out=True)]}
     tablet.begin("plover", "odile")
-    Operator(tablet, mill, demo.slot("plover", "odile"), "").walk(until="x.compare")
+    operator = Operator(tablet, mill, demo.slot("plover", "odile"), "")
+    operator.walk(until="x.compare")
+    operator.read_again()
     assert tablet.page.get_attribute("[data-verdict]", "data-verdict") == "stop"
     wrong = look(tablet.page, "a stop", SIZES) + faults(tablet.page, "a stop")
     tablet.tap("put-question")
