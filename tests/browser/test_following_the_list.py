@@ -62,7 +62,8 @@ class Following(Operator):
 
     def _touch(self) -> None:
         axis = self.tablet.step[0].upper()
-        self.tablet.enter_touch(self.mill.text(self.follower.touched_nm(axis)))
+        self.typed = self.mill.text(self.follower.touched_nm(axis))
+        self.tablet.enter(self.typed)
 
 
 @pytest.fixture
