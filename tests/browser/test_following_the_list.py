@@ -65,6 +65,17 @@ class Following(Operator):
         self.typed = self.mill.text(self.follower.touched_nm(axis))
         self.tablet.enter(self.typed)
 
+    def _square(self) -> None:
+        """Both searches are set as at any search; then the face is found at two places, raised between them."""
+        if self.tablet.page.locator("[data-entry]").count() == 0:
+            self._go()
+            return
+        axis = self.tablet.step[0].upper()
+        for _ in range(2):
+            self.tablet.enter(self.mill.text(self.follower.touched_nm(axis)))
+            if self.tablet.kind == "square" and self.tablet.page.locator("[data-entry]").count() == 0:
+                self._go()
+
 
 @pytest.fixture
 def following(tablet: Tablet, demo: Demo) -> Following:
