@@ -7,6 +7,7 @@ signatures. Most setups have one vise that sits a little off, so that repeats ag
 
 from __future__ import annotations
 
+from copy import deepcopy
 from random import Random
 from typing import Any
 
@@ -53,7 +54,7 @@ def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
         machine = sheet["machine"]["id"] if chance.random() < 0.97 else "mill-9"
         player.add({"type": "setup.started", "data": {"machine": machine, "display": "standalone"}})
     if chance.random() < 0.1:
-        player.add(TAKEN_OVER)
+        player.add(deepcopy(TAKEN_OVER))  # what is added is written into
     # A setup that is left before anything was done ends at once: drawn apart, so that it moves no other draw.
     if Random(f"left {seed}").random() < 0.03:
         player.add({"type": "setup.left"})
@@ -384,7 +385,7 @@ def _leave(_player: Player, chance: Random, step: Plain) -> Plain:
         {"type": "setup.left"},
         {"type": "setup.left_unsigned"},
         {"type": "setup.handed_over", "data": {"to": chance.choice(PEOPLE)}},
-        TAKEN_OVER,
+        deepcopy(TAKEN_OVER),
         {"type": "axis.given_up", "data": {"axis": step["axis"] or chance.choice("XYZ")}},
     ))  # fmt: skip
 

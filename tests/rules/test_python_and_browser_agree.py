@@ -170,7 +170,7 @@ def test_random_setups_go_far_enough_to_mean_something(sheets: dict[str, Any]) -
 
 
 def test_random_setups_come_to_every_branch_of_the_second_format(sheets: dict[str, Any]) -> None:
-    names = [("mm", "square", "mm__twin_rows")[seed % 3] for seed in range(700)]
+    names = [("mm", "square", "mm__twin_rows")[seed % 3] for seed in range(1600)]
     results = [fold(sheets[name], *random_setup(sheets[name], seed)) for seed, name in enumerate(names)]
     remarks = {remark["kind"] for one in results for remark in one["remarks"]}
     assert remarks >= {
