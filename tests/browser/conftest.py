@@ -13,9 +13,7 @@ from tests.kit.chromium import PORTRAIT, viewport
 from tests.kit.demo import Demo, make_demo
 from tests.kit.once import made_once
 from tests.kit.server import Server
-from tests.kit.tablet import Operator, Tablet
-
-NewTablet = Callable[..., Tablet]
+from tests.kit.tablet import NewTablet, Operator, Tablet, operator
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -83,8 +81,3 @@ def odile(tablet: Tablet, demo: Demo) -> Operator:
     """Odile, who has begun a setup at Plover on it."""
     tablet.begin("plover", "odile")
     return operator(tablet, demo)
-
-
-def operator(tablet: Tablet, demo: Demo, machine: str = "plover", person: str = "odile") -> Operator:
-    """A person at a machine with a tablet."""
-    return Operator(tablet, demo.mill(machine), demo.slot(machine, person), demo.people[person].pin)

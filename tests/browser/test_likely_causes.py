@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from tests.browser.test_every_screen_fits import faults, look
 from tests.kit.chromium import SIZES
 from tests.kit.demo import Demo, now
+from tests.kit.looking import faults, look
 from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
 from webapp.services.shop import register
@@ -122,7 +122,9 @@ def test_without_a_usual_what_was_not_probed_is_still_named(
     hand.walk(until="x.compare")
     hand.read_again()
     expected = {"cause.other_seating", "cause.other_slot"}
-    assert set(named(tablet)) == expected, "the vise was not moved at all, and other rows hold its old place too"
+    assert set(named(tablet)) == expected, (
+        "the vise was not moved at all, and other rows hold its old place too"
+    )
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

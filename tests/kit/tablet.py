@@ -7,12 +7,12 @@ real taps, and nothing is pressed before the page lets itself be pressed.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from playwright.sync_api import Locator, Page
 
-from tests.kit.demo import AXES, Mill
+from tests.kit.demo import AXES, Demo, Mill
 
 REPEAT_MS, BOUNCE_MS = 320, 100
 NEXT_SCREEN = """() => {
@@ -314,3 +314,11 @@ class Operator:
     def _sign(self) -> None:
         self.tablet.page.fill("#pin", self.pin)
         self._go()
+
+
+NewTablet = Callable[..., Tablet]
+
+
+def operator(tablet: Tablet, demo: Demo, machine: str = "plover", person: str = "odile") -> Operator:
+    """A person at a machine with a tablet."""
+    return Operator(tablet, demo.mill(machine), demo.slot(machine, person), demo.people[person].pin)
