@@ -46,11 +46,15 @@ def server(demo: Demo) -> Iterator[Server]:
 
 @pytest.fixture
 def new_context(browser: Browser) -> Iterator[Callable[..., BrowserContext]]:
-    """Browsers that share nothing, closed at the end."""
+    """Browsers that share nothing, closed at the end.
+
+    Their owner asked for less motion: drawing what slides, sixty times a second, is a sixth of a walk's work. Profiles
+    of their own (see `Profile`) move, and whole setups are walked in those.
+    """
     made: list[BrowserContext] = []
 
     def new(size: tuple[int, int] = PORTRAIT, **more: Any) -> BrowserContext:
-        made.append(browser.new_context(viewport=viewport(size), **more))
+        made.append(browser.new_context(**{"viewport": viewport(size), "reduced_motion": "reduce"} | more))
         return made[-1]
 
     yield new

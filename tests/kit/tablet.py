@@ -15,6 +15,7 @@ from playwright.sync_api import Locator, Page
 from tests.kit.demo import AXES, Demo, Mill
 
 REPEAT_MS, BOUNCE_MS = 320, 100
+POLL_MS = 50  # by default the page is asked at every frame, and is drawn sixty times a second for it
 NEXT_SCREEN = """() => {
   const heading = document.getElementById('heading');
   const fresh = heading !== null && heading.dataset.seen === undefined;
@@ -107,14 +108,14 @@ class Tablet:
 
     def settled(self) -> None:
         """Wait until the screen takes taps."""
-        self.page.wait_for_function(SETTLED)
+        self.page.wait_for_function(SETTLED, polling=POLL_MS)
 
     def tap(self, action: str, choice: str | None = None) -> None:
         """Tap and wait for the next screen."""
         self.settled()
         self.page.evaluate("() => { document.getElementById('heading').dataset.seen = '1'; }")
         self.find(action, choice).click()
-        self.page.wait_for_function(NEXT_SCREEN)
+        self.page.wait_for_function(NEXT_SCREEN, polling=POLL_MS)
 
     def tap_here(self, action: str) -> None:
         """Tap a control that leaves the screen as it is."""
