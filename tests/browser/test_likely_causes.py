@@ -122,7 +122,9 @@ def test_without_a_usual_what_was_not_probed_is_still_named(
     hand.walk(until="x.compare")
     hand.read_again()
     expected = {"cause.other_seating", "cause.other_slot"}
-    assert set(named(tablet)) == expected, "the vise was not moved at all, and other rows hold its old place too"
+    assert set(named(tablet)) == expected, (
+        "the vise was not moved at all, and other rows hold its old place too"
+    )
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

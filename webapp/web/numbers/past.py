@@ -8,9 +8,11 @@ and an asked one is taken only where it is ticked. A table that the desk hands o
 from __future__ import annotations
 
 import re
+from tempfile import TemporaryFile
 
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 from werkzeug.exceptions import NotFound
+from werkzeug.wsgi import wrap_file
 
 from webapp.domain.plain.errors import DomainError
 from webapp.services.errors import NothingToImport
@@ -45,9 +47,16 @@ def overview() -> str:
 def export() -> Response:
     """All kept values as a table, or those of one fixture."""
     wanted = request.args.get("fixture", "").strip()[:80] or None
+    table = TemporaryFile()  # noqa: SIM115 - closed with the answer
     with rendering.one_at_a_time():
-        text = "".join(past_values.export(wiring().store, wanted))
-    answer = make_response(text)
+        for line in past_values.export(wiring().store, wanted):
+            table.write(line.encode())
+    length = table.tell()
+    table.seek(0)
+    # A file, not a text: a table of many years is larger than what one answer may take of the memory.
+    answer = Response(wrap_file(request.environ, table), direct_passthrough=True)
+    answer.call_on_close(table.close)
+    answer.content_length = length
     answer.headers["Content-Type"] = "text/csv; charset=utf-8"
     answer.headers["Content-Disposition"] = 'attachment; filename="past-values.csv"'
     return answer
