@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from tests.browser.test_every_screen_fits import look
 from tests.kit.chromium import SIZES
 from tests.kit.demo import AXES, Demo
+from tests.kit.looking import look
 from tests.kit.tablet import Operator, Tablet
 
 

@@ -24,6 +24,15 @@ CHROMIUM_FLAGS = (
 )
 PORTRAIT, LANDSCAPE, PHONE = (768, 1024), (1280, 800), (390, 844)
 SIZES = {"phone": PHONE, "portrait": PORTRAIT, "landscape": LANDSCAPE}
+# The page's wall clock, put forward by so many hours; timers run on.
+SHIFTED_CLOCK = """hours => {
+  const Real = globalThis.Date;
+  const shift = hours * 3_600_000;
+  globalThis.Date = class extends Real {
+    constructor(...given) { super(...(given.length === 0 ? [Real.now() + shift] : given)); }
+    static now() { return Real.now() + shift; }
+  };
+}"""
 
 
 def viewport(size: tuple[int, int]) -> Any:
@@ -41,6 +50,11 @@ def wait_until(page: Page, question: str, seconds: float = 30) -> None:
         if time.monotonic() > until:
             raise AssertionError(f"never came true: {question}")
         page.wait_for_timeout(50)
+
+
+def shift_clock(page: Page, hours: float) -> None:
+    """From the next load on, the page's clock is wrong by so many hours."""
+    page.add_init_script(f"({SHIFTED_CLOCK})({hours})")
 
 
 class Profile:
