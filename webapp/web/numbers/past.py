@@ -8,11 +8,11 @@ and an asked one is taken only where it is ticked. A table that the desk hands o
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Iterator
 from tempfile import TemporaryFile
 
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 from werkzeug.exceptions import NotFound
-from werkzeug.wsgi import wrap_file
 
 from webapp.domain.plain.errors import DomainError
 from webapp.services.errors import NothingToImport
@@ -29,6 +29,7 @@ from webapp.web.show.shown_values import plain
 blueprint = Blueprint("past", __name__)
 
 MOST_SHOWN = 200
+PIECE_BYTES = 64 * 1024
 LINE = re.compile(r"[0-9]{1,9}")
 
 
@@ -47,19 +48,23 @@ def overview() -> str:
 def export() -> Response:
     """All kept values as a table, or those of one fixture."""
     wanted = request.args.get("fixture", "").strip()[:80] or None
-    table = TemporaryFile()  # noqa: SIM115 - closed with the answer
+    pieces = _written_out(past_values.export(wiring().store, wanted))
     with rendering.one_at_a_time():
-        for line in past_values.export(wiring().store, wanted):
-            table.write(line.encode())
-    length = table.tell()
-    table.seek(0)
-    # A file, not a text: a table of many years is larger than what one answer may take of the memory.
-    answer = Response(wrap_file(request.environ, table), direct_passthrough=True)
-    answer.call_on_close(table.close)
-    answer.content_length = length
+        next(pieces)
+    answer = Response(pieces)
     answer.headers["Content-Type"] = "text/csv; charset=utf-8"
     answer.headers["Content-Disposition"] = 'attachment; filename="past-values.csv"'
     return answer
+
+
+def _written_out(lines: Iterable[str]) -> Iterator[bytes]:
+    """Nothing, once all lines lie in a file, and then that file: an answer of many years is not held in memory."""
+    with TemporaryFile() as table:
+        table.writelines(line.encode() for line in lines)
+        table.seek(0)
+        yield b""
+        while piece := table.read(PIECE_BYTES):
+            yield piece
 
 
 @blueprint.route("/desk/past/import", methods=["GET", "POST"])
