@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -26,6 +27,7 @@ from webapp.services.errors import (
 )
 from webapp.services.numbers import budgeting, past_values, probing
 from webapp.services.setups import answering, pacing
+from webapp.store.repositories import numbers
 
 WIDE = LeadLine("own-1", "Chips", None, 30_000, "rectangular", None, "Looked at for a month")
 HEADER = "at_utc,machine,fixture,seating,person,x_mm,y_mm,z_mm\n"
@@ -232,6 +234,33 @@ def test_what_is_exported_is_known_again_and_comes_back_the_same_elsewhere(house
     assert "X: a / chip" in text
     with pytest.raises(NothingToImport):
         take_in(house, text)
+
+
+def in_a_view(house: House) -> bool:
+    return house.store._database._connection().in_transaction
+
+
+def test_a_table_is_written_and_read_without_a_view_of_the_store_being_held(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A view that is held keeps everybody from writing: none is while a line is written or a piece is read."""
+    monkeypatch.setattr(numbers, "AT_A_TIME", 7)  # ends within a setup
+    take_in(house, LOG)
+    statements: list[str] = []
+    house.store._database._connection().set_trace_callback(statements.append)
+    held = [in_a_view(house) for _ in past_values.export(house.store)]
+    house.store._database._connection().set_trace_callback(None)
+    assert held == [False] * 11
+    assert sum(one.startswith("BEGIN") for one in statements) > 5
+
+    def source() -> Iterator[bytes]:
+        for line in LOG.splitlines(keepends=True):
+            held.append(in_a_view(house))
+            yield line.encode()
+
+    past_values.look(house.store, source, house.clock())
+    assert len(held) > 20
+    assert not any(held)
 
 
 INCHES = "2026-11-20,mill-1,vise-a,vise-a-1,mara,-15.009,-6.000,-11.811\n"
