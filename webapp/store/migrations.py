@@ -530,6 +530,16 @@ STOP_LENGTHS = Migration(
     ("ALTER TABLE axis_choice ADD COLUMN stop_length_nm INTEGER CHECK (stop_length_nm > 0)",),
 )
 
+# Under an event's own id such a text once kept the event itself out.
+UNSIGNED_TEXTS = Migration(
+    "texts that nobody signed",
+    (
+        "ALTER TABLE set_aside ADD COLUMN source TEXT",
+        "UPDATE set_aside SET id = 'unsigned:' || id WHERE device IS NULL",
+        "CREATE INDEX set_aside_unsigned ON set_aside (received_at_utc, id) WHERE device IS NULL",
+    ),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -550,6 +560,7 @@ MIGRATIONS = (
     SESSIONS,
     WORRIES,
     STOP_LENGTHS,
+    UNSIGNED_TEXTS,
 )
 
 

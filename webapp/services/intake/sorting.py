@@ -50,6 +50,7 @@ class Intake:
     """One upload on its way into the store."""
 
     now: datetime
+    source: str
     chain: Chain = field(default_factory=Chain)
     receipts: dict[str, Receipt] = field(default_factory=dict)
     taken: dict[str, tuple[Sent, Event[Any], list[Problem]]] = field(default_factory=dict)
