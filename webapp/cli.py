@@ -70,7 +70,7 @@ def _run(options: argparse.Namespace) -> int:
             all_the_same="every" if "every" in options.all_the_same else options.all_the_same,
         ),
         "export": lambda: past.export(settings, options.file, options.fixture),
-        "audit": lambda: audit.audit(settings, as_json=options.json),
+        "audit": lambda: audit.audit(settings, as_json=options.json, only_new=options.new),
         "ledger": lambda: ledger.write_out(settings, after=options.after),
         "renew-seal": lambda: renew_seal.renew_seal(settings, as_json=options.json),
         "secrets": lambda: secrets.secrets(settings, options.person, as_json=options.json),
@@ -103,9 +103,11 @@ def _parser() -> argparse.ArgumentParser:
     )
     _add_common(load)
     _add_past(commands)
-    _add_common(
-        commands.add_parser("audit", help="work out again all that is stored, and say what does not fit")
+    audit = commands.add_parser("audit", help="work out again all that is stored, and say what does not fit")
+    audit.add_argument(
+        "--new", action="store_true", help="only what came since the last audit; all of it once in seven days"
     )
+    _add_common(audit)
     _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
     anew = commands.add_parser("secrets", help="give a person first secrets, on the server's own machine")
     anew.add_argument("person", metavar="PERSON", help="the person's id, as it is typed at sign-in")

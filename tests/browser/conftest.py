@@ -11,6 +11,7 @@ from playwright.sync_api import Browser, BrowserContext
 
 from tests.kit.chromium import PORTRAIT, viewport
 from tests.kit.demo import Demo, make_demo
+from tests.kit.once import made_once
 from tests.kit.server import Server
 from tests.kit.tablet import Operator, Tablet
 
@@ -27,7 +28,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session")
 def demo_shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo shop with a short past. Nobody writes here; tests get copies."""
-    return make_demo(tmp_path_factory.mktemp("demo"))
+    return made_once(tmp_path_factory, "demo", make_demo)
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -32,6 +32,15 @@ from webapp.services.evidence.auditing import audit
 LEAD, OPERATOR, MACHINE = "mara", "odile", "plover"
 HALF_TYPED = "-41"
 STAGES = ("ready", "vise", "probe", "slot", "copy", "clear", "z", "x", "y", "stow", "sign")
+
+
+@pytest.fixture
+def server(demo: Demo) -> Iterator[Server]:
+    """Started from its files by the command that a shop types, nothing read in before."""
+    server = Server(demo.folder, from_files=True)
+    server.start()
+    yield server
+    server.kill()
 
 
 @pytest.fixture

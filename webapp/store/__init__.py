@@ -6,7 +6,7 @@
 
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from errno import ENOSPC
 from pathlib import Path
@@ -73,9 +73,9 @@ class Store:
         """What this thread's connection says about each setting that is asserted."""
         return self._database.settings()
 
-    def copy_to(self, path: Path) -> None:
-        """A whole copy of the database file, made while others go on working."""
-        self._database.copy_to(path)
+    def copy_to(self, path: Path, between_steps: Callable[[], None] = lambda: None) -> None:
+        """A whole copy of the database file, made in short steps while others go on working. Raises CopyDisturbed."""
+        self._database.copy_to(path, between_steps)
 
     @contextmanager
     def copied(self) -> Iterator["Store"]:

@@ -2,52 +2,33 @@
 
 Rules: events are verified with their tablet's key and hashed again, leaves and nodes are made anew from the texts,
 every sealed file is read and hashed, chains are followed. What does not fit is named by its record, never repaired.
-Each run stands on the ledger with what it looked at and what it found, so that nobody has to take it on trust that
-somebody looked (OWASP ASVS 5.0, 16.3; ISO/IEC 17025:2017 7.11, from memory).
+Each run stands on the ledger with what it looked at, what it found and the root that the ledger had, so that nobody has
+to take it on trust that somebody looked (OWASP ASVS 5.0, 16.3; ISO/IEC 17025:2017 7.11, from memory), and so that the
+next run can go on from there: the whole is worked out again every seven days, after a finding, and when asked for.
+Whatever the size of the shop, a run holds one stretch of the ledger in memory.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from hashlib import sha256
-from typing import TYPE_CHECKING, Literal, TypedDict, cast
+from typing import TYPE_CHECKING, TypedDict, cast
 
 from webapp.domain.evidence import tree
-from webapp.domain.plain.json_strict import canonical_text
-from webapp.proof.errors import JwsRefused
-from webapp.proof.jws import DeviceKey
 from webapp.services.evidence.ledger import SERVER, change
-from webapp.services.times import utc_text
+from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault, Stretch, Walk
+from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
-    from webapp.store.rows import EventRow
+    from webapp.store.rows import RecordRow, SheetRow
 
-AUDIT_RAN = "audit.ran"
 MOST_LISTED = 100
-KEPT_IN_EVENT: tuple[Literal["device", "sequence", "setup", "type", "person", "sheet", "at_utc"], ...] = (
-    "device",
-    "sequence",
-    "setup",
-    "type",
-    "person",
-    "sheet",
-    "at_utc",
-)
-KEPT_IN_CHANGE: tuple[Literal["type", "by", "subject", "setup", "at_utc"], ...] = (
-    "type", "by", "subject", "setup", "at_utc",
-)  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """A record that is not what it was: a code of the words catalogue, and which record."""
-
-    code: str
-    record: str
+WHOLE_EVERY = timedelta(days=7)
+SEALED = "record.sealed"
 
 
 class FoundFault(TypedDict):
@@ -58,44 +39,62 @@ class FoundFault(TypedDict):
 
 
 class Audited(TypedDict):
-    """What one run looked at and found; of many faults the first."""
+    """What one run looked at and found: entries `first` up to, not including, `entries`, sealed records, of many faults
+    the first. `root` (hex) is the one worked out over all entries, empty where that could not be done; `whole_at_utc`
+    is when everything was last looked at.
+    """
 
     at_utc: str
+    whole_at_utc: str
+    first: int
     entries: int
+    root: str
     records: int
     faults: int
     found: list[FoundFault]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Outcome:
-    """What one run looked at, and what it found."""
+    """What one run looked at, and what it found: `count` faults, of many the first in `faults`."""
 
     at_utc: str
-    entries: int
-    records: int
-    faults: tuple[Fault, ...]
+    whole_at_utc: str
+    first: int = 0
+    entries: int = 0
+    root: str = ""
+    records: int = 0
+    count: int = 0
+    faults: list[Fault] = field(default_factory=list)
+
+    def take(self, found: Iterable[Fault]) -> None:
+        """Count faults and keep the first."""
+        for fault in found:
+            self.count += 1
+            if len(self.faults) < MOST_LISTED:
+                self.faults.append(fault)
 
     def as_dict(self) -> Audited:
-        """Plain JSON: {"at_utc", "entries", "records", "faults", "found": [{"code", "record"}]}, the first of many."""
-        found: list[FoundFault] = [
-            {"code": fault.code, "record": fault.record} for fault in self.faults[:MOST_LISTED]
-        ]
+        """Plain JSON."""
         return {
             "at_utc": self.at_utc,
+            "whole_at_utc": self.whole_at_utc,
+            "first": self.first,
             "entries": self.entries,
+            "root": self.root,
             "records": self.records,
-            "faults": len(self.faults),
-            "found": found,
+            "faults": self.count,
+            "found": [{"code": fault.code, "record": fault.record} for fault in self.faults],
         }
 
 
-def run(store: Store, now: datetime) -> Outcome:
-    """Audit a copy of what is stored as of `now`, so that nobody has to wait, and put the outcome on the ledger."""
-    with store.copied() as copy:
-        faults = audit(copy)
-        with copy.reading():
-            outcome = Outcome(utc_text(now), copy.ledger.size(), copy.records.count(), tuple(faults))
+def run(store: Store, now: datetime, *, only_new: bool = False) -> Outcome:
+    """Audit what is stored as of `now`, so that nobody has to wait, and put the outcome on the ledger.
+
+    `only_new`: go on from the last run where that found nothing and the whole is not due. Raises CopyDisturbed.
+    """
+    since = _may_go_on_from(store, now) if only_new else None
+    outcome = _whole(store, now) if since is None else _new(store, since, now)
     said = {name: value for name, value in outcome.as_dict().items() if name != "at_utc"}
     with store.writing():
         change(store, AUDIT_RAN, SERVER, "ledger", None, said, now)
@@ -108,110 +107,102 @@ def last_run(store: Store) -> Audited | None:
         rows = store.ledger.changes(kind=AUDIT_RAN, newest=1)
     if not rows:
         return None
-    return cast("Audited", {"at_utc": rows[0]["at_utc"], **json.loads(rows[0]["text"])["data"]})
+    at_utc = rows[0]["at_utc"]
+    early = {"at_utc": at_utc, "whole_at_utc": at_utc, "first": 0, "root": ""}  # early runs were of the whole
+    return cast("Audited", {**early, **json.loads(rows[0]["text"])["data"]})
 
 
 def audit(store: Store) -> list[Fault]:
     """All faults, none in a whole store. Takes about as long as taking in everything again."""
     with store.reading():
-        faults = [Fault("audit.database", text) for text in store.damage()]
-        entries: dict[int, tuple[str, bytes]] = {}
-        faults += _events(store, entries)
-        faults += _changes(store, entries)
-        faults += _tree(store, entries)
-        faults += _sheets(store)
-        faults += _records(store)
-    return faults
+        return list(everything(store, Outcome("", "")))
 
 
-def _events(store: Store, entries: dict[int, tuple[str, bytes]]) -> Iterator[Fault]:
-    keys: dict[str, DeviceKey] = {}
-    known: set[str] = set()
-    for row in store.setups.all_events():
-        entries[row["position"]] = ("event", _leaf(row["jws"]))
-        yield from _event(store, row, keys, known)
-        known.add(row["id"])
+def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
+    """Every fault, one at a time, inside the caller's transaction: meant for a copy.
+
+    `outcome` gets what was looked at.
+    """
+    yield from (Fault("audit.database", text) for text in store.damage())
+    yield from _ledger(store, outcome)
+    yield from _sheets(store.setups.all_sheets())
+    for row in store.records.all_records():
+        outcome.records += 1
+        yield from _record(store, row)
 
 
-def _event(store: Store, row: EventRow, keys: dict[str, DeviceKey], known: set[str]) -> Iterator[Fault]:
-    record = f"event {row['id']} at {row['position']}"
-    try:
-        if row["device"] not in keys:
-            device = store.devices.device(row["device"])
-            keys[row["device"]] = DeviceKey.from_jwk(device["jwk"] if device else {})
-        verified = keys[row["device"]].verify(row["jws"])
-        payload = json.loads(verified.payload_bytes)
-    except (JwsRefused, ValueError):
-        yield Fault("audit.event_signature", record)
-        return
-    if verified.event_id != row["id"]:
-        yield Fault("audit.event_id", record)
-    if any(payload[name] != row[name] for name in KEPT_IN_EVENT):
-        yield Fault("audit.event_row", record)
-    previous = payload["previous"]
-    if previous is not None and previous not in known and not store.setups.set_aside_by_id([previous]):
-        yield Fault("audit.event_chain", record)
+def what_came(store: Store, since: Audited, outcome: Outcome) -> Iterator[Fault]:
+    """Faults in what came since an earlier run, read in short transactions of its own: meant for the file in use."""
+    with store.reading():
+        first, until = since["entries"], store.ledger.size()
+        edge = {place: store.ledger.hash_at(place) or b"" for place in tree.frontier(first)}
+    walk = Walk(store, first, edge)
+    for stretch in walk.stretches(until):
+        yield from walk.faults(stretch)
+        yield from _named_in(store, stretch, outcome)
+    outcome.entries, outcome.root = until, (walk.root() or b"").hex()
 
 
-def _changes(store: Store, entries: dict[int, tuple[str, bytes]]) -> Iterator[Fault]:
-    for row in store.ledger.all_changes():
-        record = f"change {row['type']} at {row['position']}"
-        entries[row["position"]] = ("change", _leaf(row["text"]))
+def _may_go_on_from(store: Store, now: datetime) -> Audited | None:
+    """The last run, where it found nothing, the ledger still has its root, and the whole is not due."""
+    last = last_run(store)
+    if last is None or last["faults"] or not last["root"]:
+        return None
+    if not timedelta(0) <= now - from_text(last["whole_at_utc"]) < WHOLE_EVERY:
+        return None
+    with store.reading():
         try:
-            value = json.loads(row["text"])
-            fits = canonical_text(value) == row["text"] and all(
-                value[name] == row[name] for name in KEPT_IN_CHANGE
-            )
-        except (ValueError, KeyError, TypeError):
-            fits = False
-        if not fits:
-            yield Fault("audit.change_row", record)
+            same = store.ledger.root(last["entries"]).hex() == last["root"]
+        except tree.TreeError:
+            return None
+    return last if same else None
 
 
-def _leaf(text: str) -> bytes:
-    """The leaf that this entry should have; the texts themselves are too many to be kept in memory."""
-    return tree.leaf_hash(text.encode("utf-8", "surrogatepass"))
+def _whole(store: Store, now: datetime) -> Outcome:
+    outcome = Outcome(utc_text(now), utc_text(now))
+    with store.copied() as copy, copy.reading():
+        outcome.take(everything(copy, outcome))
+    return outcome
 
 
-def _tree(store: Store, entries: dict[int, tuple[str, bytes]]) -> Iterator[Fault]:
-    """Leaves against the texts, nodes against the leaves, the root against both."""
-    hashes: list[bytes] = []
-    for place, row in enumerate(store.ledger.all_leaves()):
-        kind, hashed = entries.pop(row["position"], ("", b""))
-        record = f"leaf at {row['position']}"
-        if row["position"] != place:
-            yield Fault("audit.leaf_missing", f"leaf at {place}")
-            return
-        if not kind:
-            yield Fault("audit.entry_missing", record)
-        elif kind != row["kind"] or hashed != bytes(row["hash"]):
-            yield Fault("audit.leaf", record)
-        hashes.append(bytes(row["hash"]))
-    yield from (Fault("audit.leaf_missing", f"{kind} at {place}") for place, (kind, _) in entries.items())
-    yield from _nodes(store, hashes)
+def _new(store: Store, since: Audited, now: datetime) -> Outcome:
+    outcome = Outcome(utc_text(now), since["whole_at_utc"], since["entries"])
+    outcome.take(what_came(store, since, outcome))
+    return outcome
 
 
-def _nodes(store: Store, hashes: list[bytes]) -> Iterator[Fault]:
-    growth = tree.append(0, {}, hashes)
-    right = {(node.level, node.index): node.hash for node in growth.new_nodes if node.level}
-    stored = store.ledger.nodes()
-    for level, index in sorted(right.keys() | stored.keys()):
-        if right.get((level, index)) != stored.get((level, index)):
-            yield Fault("audit.node", f"node {index} of level {level}")
-    try:
-        if store.ledger.root(len(hashes)) != growth.root:
-            yield Fault("audit.root", f"root of {len(hashes)} leaves")
-    except tree.TreeError:
-        yield Fault("audit.root", f"root of {len(hashes)} leaves")
+def _ledger(store: Store, outcome: Outcome) -> Iterator[Fault]:
+    """Every entry with its leaf and its nodes; also those that have no leaf any more."""
+    walk = Walk(store)
+    for stretch in walk.stretches(store.ledger.places()):
+        yield from walk.faults(stretch)
+    yield from walk.faults_at_end()
+    outcome.entries, outcome.root = store.ledger.size(), (walk.root() or b"").hex()
 
 
-def _sheets(store: Store) -> Iterator[Fault]:
-    for row in store.setups.all_sheets():
+def _sheets(rows: Iterable[SheetRow]) -> Iterator[Fault]:
+    for row in rows:
         if sha256(row["text"].encode("utf-8", "surrogatepass")).hexdigest() != row["hash"]:
             yield Fault("audit.sheet", f"sheet {row['hash']}")
 
 
-def _records(store: Store) -> Iterator[Fault]:
-    for row in store.records.records():
-        if not store.records.files.is_whole(row["sha256"]):
-            yield Fault("audit.record_file", f"record {row['sha256']} of setup {row['setup']}")
+def _record(store: Store, row: RecordRow) -> Iterator[Fault]:
+    if not store.records.files.is_whole(row["sha256"]):
+        yield Fault("audit.record_file", f"record {row['sha256']} of setup {row['setup']}")
+
+
+def _named_in(store: Store, stretch: Stretch, outcome: Outcome) -> Iterator[Fault]:
+    """The sheets that these events were made on, and the records that these changes say were sealed."""
+    for hash_ in sorted({row["sheet"] for row in stretch.events}):
+        with store.reading():
+            sheet = store.setups.sheet(hash_)
+        yield from _sheets([sheet]) if sheet else [Fault("audit.sheet", f"sheet {hash_}")]
+    for sealed in (row for row in stretch.changes if row["type"] == SEALED and row["setup"]):
+        with store.reading():
+            record = store.records.record(str(sealed["setup"]))
+        outcome.records += 1
+        yield from (
+            _record(store, record)
+            if record
+            else [Fault("audit.record_file", f"record of setup {sealed['setup']}")]
+        )

@@ -45,6 +45,7 @@ INSERT_EVENT = (
     f"INSERT INTO event ({', '.join(EVENT_COLUMNS)}) VALUES ({', '.join('?' * len(EVENT_COLUMNS))})"  # noqa: S608
 )
 AT_A_TIME = 500
+SHEETS_AT_A_TIME = 20
 
 # What an upload does for each event or setup is written out: building a query takes longer than running it.
 EVENT_PARTS = ("id", "position", "device", "sequence", "setup", "type", "person", "at_utc", "problems")
@@ -123,11 +124,13 @@ class SetupsRepository(Repository):
         return self._row(Sheet.select().where(Sheet.hash == sheet_hash))
 
     def all_sheets(self) -> Iterator[SheetRow]:
-        """Every sheet that was handed out, one at a time."""
-        for row in self._rows(Sheet.select(Sheet.hash)):
-            found = self.sheet(row["hash"])
-            if found is not None:
-                yield found
+        """Every sheet that was handed out, by hash, read a few at a time."""
+        after = ""
+        while rows := self._rows(
+            Sheet.select().where(Sheet.hash > after).order_by(Sheet.hash).limit(SHEETS_AT_A_TIME)
+        ):
+            yield from rows
+            after = rows[-1]["hash"]
 
     def sheet_in_use(self, machine: str) -> SheetInUseRow | None:
         """The sheet that was last found right for a machine, with `version` and `checked_at_utc`, or None."""
@@ -204,6 +207,11 @@ class SetupsRepository(Repository):
         ):
             yield from rows
             start = rows[-1]["position"] + 1
+
+    def events_between(self, first: int, before: int) -> list[EventRow]:
+        """The events at these places of the ledger, `before` not included, in order."""
+        here = (Event.position >= first) & (Event.position < before)
+        return self._rows(Event.select().where(here).order_by(Event.position))
 
     # What waits for its predecessor
 
