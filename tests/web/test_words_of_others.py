@@ -27,8 +27,9 @@ PAYLOADS = [
 ]
 
 
-def assert_text_only(page: str, payload: str) -> None:
-    payload = shown(payload)  # a control of direction stands there by its name
+def assert_text_only(page: str, payload: str, *, in_a_field: bool = False) -> None:
+    if not in_a_field:  # where it is only read, a control of direction stands by its name
+        payload = shown(payload)
     assert (
         html.escape(payload, quote=False) in page
         or html.escape(payload).replace("&#x27;", "&#39;").replace("&quot;", "&#34;") in page
@@ -56,7 +57,7 @@ def test_a_note_that_is_refused_comes_back_as_text(shared_site: Site, payload: s
     walk = shared_site.house.signed()
     lead = shared_site.signed_in("ines")
     answer = lead.decide(f"/desk/setups/{walk.setup}/sign-off", note=payload, passphrase="wrong wrong wrong")
-    assert_text_only(answer.get_data(as_text=True), payload)
+    assert_text_only(answer.get_data(as_text=True), payload, in_a_field=True)
 
 
 @pytest.mark.parametrize("payload", PAYLOADS)
