@@ -10,6 +10,7 @@ Rules:
 from dataclasses import dataclass
 from hashlib import sha256
 
+from webapp.store.covered_rows import COVERED, first_notes
 from webapp.store.database import Database
 from webapp.store.errors import MadeByAnotherVersion
 
@@ -540,6 +541,22 @@ UNSIGNED_TEXTS = Migration(
     ),
 )
 
+NOTES = Migration(
+    "notes of every change of a row",
+    (
+        """CREATE TABLE row_change (
+            number INTEGER PRIMARY KEY,
+            name TEXT NOT NULL,
+            key TEXT NOT NULL,
+            old TEXT,
+            new TEXT,
+            CHECK (old IS NOT NULL OR new IS NOT NULL)) STRICT""",
+        "CREATE INDEX row_change_by_row ON row_change (name, key, number)",
+        *(first_notes(table) for table in COVERED),
+        *kept_forever("row_change"),
+    ),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -561,6 +578,7 @@ MIGRATIONS = (
     WORRIES,
     STOP_LENGTHS,
     UNSIGNED_TEXTS,
+    NOTES,
 )
 
 

@@ -7,12 +7,14 @@ transaction as what it tells of, so that neither can be there without the other.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.record.bundle import LedgerHead
 from webapp.services.times import utc_text
+from webapp.store.kept_head import Head
 
 if TYPE_CHECKING:
     from webapp.store import Store
@@ -38,6 +40,14 @@ def change(
     envelope = {"domain": CHANGE_DOMAIN, "type": type, "at_utc": at_utc, "by": by, "subject": subject}
     text = canonical_text({**envelope, "setup": setup, "data": data})
     return store.ledger.append_change(text, kind=type, by=by, subject=subject, setup=setup, at_utc=at_utc)
+
+
+def keep_head(store: Store) -> None:
+    """Keep the head of now apart from the database, outside any transaction, as far as the disk lets it."""
+    with store.reading():
+        found = head(store)
+    with suppress(OSError):  # what was written stays true without it, and the next one tries again
+        store.kept_head.write(Head(found["size"], found["root"]))
 
 
 def head(store: Store) -> LedgerHead:

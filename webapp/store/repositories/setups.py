@@ -103,6 +103,7 @@ FORGET_UNSIGNED = (
     "DELETE FROM set_aside WHERE id IN (SELECT id FROM set_aside WHERE device IS NULL "
     "ORDER BY received_at_utc DESC, id LIMIT -1 OFFSET ?)"
 )
+WITH_EVENTS = "SELECT DISTINCT setup FROM event WHERE setup > ? ORDER BY setup LIMIT ?"
 EVENTS_OF = "SELECT id, jws FROM event WHERE setup = ? ORDER BY sequence, id"
 
 
@@ -212,6 +213,10 @@ class SetupsRepository(Repository):
         """The events at these places of the ledger, `before` not included, in order."""
         here = (Event.position >= first) & (Event.position < before)
         return self._rows(Event.select().where(here).order_by(Event.position))
+
+    def setups_with_events(self, after: str, most: int) -> list[str]:
+        """Ids of setups that have events, behind this one, in order."""
+        return [row[0] for row in self._database.raw(WITH_EVENTS, (after, most))]
 
     # What waits for its predecessor
 
