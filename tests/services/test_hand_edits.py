@@ -19,7 +19,7 @@ from tests.kit.device import Device
 from tests.kit.house import House
 from webapp.domain.evidence.tree import append, leaf_hash
 from webapp.proof.keys import KeyRing
-from webapp.services.evidence.auditing import audit, run
+from webapp.services.audit.auditing import audit, run
 from webapp.services.evidence.ledger import head
 from webapp.store import Store
 from webapp.store.covered_rows import COVERED, NOT_COVERED, Covered, digest
@@ -232,7 +232,7 @@ def test_who_forges_a_note_too_is_found_where_the_row_follows_from_events(
     filled: Path, tmp_path: Path
 ) -> None:
     shutil.copytree(filled, tmp_path / "shop")
-    forge(tmp_path / "shop", "question", "decision", "'go_on'")
+    forge(tmp_path / "shop", "question", "decision", "'touch_again'")
     assert [one for one in found(tmp_path / "shop") if one.startswith("audit.derived question")]
 
 

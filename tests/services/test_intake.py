@@ -20,8 +20,8 @@ from tests.kit.walk import Walk
 from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.keys import KeyRing
+from webapp.services.audit.auditing import audit
 from webapp.services.errors import BatchMalformed, BatchTooLong
-from webapp.services.evidence.auditing import audit
 from webapp.services.intake import enrolling, intake
 from webapp.services.intake.reading import read_batch
 from webapp.services.setups import answering, stored_setups

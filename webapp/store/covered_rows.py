@@ -68,7 +68,7 @@ COVERED: tuple[Covered, ...] = (
     _covered("seating", "id", "fixture since_utc until_utc reason"),
     _covered("device", "id", "name jwk state display pin_key receipt_key enrolled_at_utc"),
     _covered("code", "hash", "made_by made_at_utc until_utc used_at_utc"),
-    _covered("sheet", "hash", "machine text content compiled_at_utc expires_at_utc"),
+    _covered("sheet", "hash", "machine content compiled_at_utc expires_at_utc"),
     _covered("sheet_in_use", "machine", "hash"),
     _covered(
         "event",
@@ -110,6 +110,7 @@ NOT_COVERED: dict[str, str] = {
     "node": "the hash tree covers it",
     "change": "the hash tree covers it",
     "event.jws": "the hash tree covers it",
+    "sheet.text": "its hash is its name",
     "migration": "compared with the program at every start",
     "row_change": "the digest over all notes that each audit writes onto the ledger covers it",
     "device.last_seen_at_utc": "when a tablet was last heard of",

@@ -37,8 +37,9 @@ class KeptHead:
         except (OSError, KeyError, TypeError) as error:
             raise ValueError(str(error)) from error
 
-    def write(self, head: Head) -> None:
+    def write(self, size: int, root: str) -> None:
         """Keep this head, unless a larger one is kept. Raises OSError."""
+        head = Head(size, root)
         try:
             before = self.read()
         except ValueError:

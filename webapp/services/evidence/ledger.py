@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.record.bundle import LedgerHead
 from webapp.services.times import utc_text
-from webapp.store.kept_head import Head
 
 if TYPE_CHECKING:
     from webapp.store import Store
@@ -47,7 +46,7 @@ def keep_head(store: Store) -> None:
     with store.reading():
         found = head(store)
     with suppress(OSError):  # what was written stays true without it, and the next one tries again
-        store.kept_head.write(Head(found["size"], found["root"]))
+        store.kept_head.write(found["size"], found["root"])
 
 
 def head(store: Store) -> LedgerHead:

@@ -19,10 +19,10 @@ from hashlib import sha256
 from typing import TYPE_CHECKING, TypedDict, cast
 
 from webapp.domain.evidence import tree
-from webapp.services.evidence.derived import misfits
+from webapp.services.audit.derived import misfits
+from webapp.services.audit.row_notes import NO_NOTES, Notes, changed_rows, notes_until_now
 from webapp.services.evidence.ledger import SERVER, change, keep_head
 from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault, Stretch, Walk
-from webapp.services.evidence.row_notes import NO_NOTES, Notes, changed_rows, notes_until_now
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
