@@ -41,7 +41,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(options: argparse.Namespace) -> int:
     """Commands are imported when they are called: `--help` and `verify` need no server."""
-    from webapp.commands import audit, demo, ledger, load, parts, past, renew_seal, secrets, verify  # noqa: PLC0415
+    from webapp.commands import audit, demo, head, ledger, load, parts, past, renew_seal, secrets, verify  # noqa: PLC0415
 
     match options.command:
         case "check":
@@ -72,6 +72,9 @@ def _run(options: argparse.Namespace) -> int:
         "export": lambda: past.export(settings, options.file, options.fixture),
         "audit": lambda: audit.audit(settings, as_json=options.json, only_new=options.new),
         "ledger": lambda: ledger.write_out(settings, after=options.after),
+        "head": lambda: head.head(
+            settings, tuple(options.compare) if options.compare else None, as_json=options.json
+        ),
         "renew-seal": lambda: renew_seal.renew_seal(settings, as_json=options.json),
         "secrets": lambda: secrets.secrets(settings, options.person, as_json=options.json),
         "verify": lambda: verify.verify(settings, options.file, options.certificate, as_json=options.json),
@@ -127,6 +130,13 @@ def _parser() -> argparse.ArgumentParser:
     )
     out.add_argument("--after", type=int, default=-1, metavar="POSITION", help="only those behind this entry")
     out.add_argument("--data-folder", help="where the shop's data lies")
+    now = commands.add_parser(
+        "head", help="the ledger's head, to print or mail, or whether it still has one that was kept"
+    )
+    now.add_argument(
+        "--compare", nargs=2, metavar=("SIZE", "ROOT"), help="a head from a record, a mail, a print"
+    )
+    _add_common(now)
     made_of = commands.add_parser("parts", help="what the program is made of, beside what was pinned")
     made_of.add_argument("--json", action="store_true", help="print it as a CycloneDX bill of materials")
     check = commands.add_parser("check", help="linters, types, import contracts, tests")

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, TypedDict, cast
 from webapp.domain.evidence import tree
 from webapp.services.audit.derived import misfits
 from webapp.services.audit.row_notes import NO_NOTES, Notes, changed_rows, notes_until_now
-from webapp.services.evidence.ledger import SERVER, change, keep_head
+from webapp.services.evidence.ledger import SERVER, change, has_head, keep_head
 from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault, Stretch, Walk
 from webapp.services.times import from_text, utc_text
 
@@ -175,11 +175,8 @@ def _kept_head(store: Store) -> Iterator[Fault]:
     if kept is None:
         return
     with store.reading():
-        try:
-            root = store.ledger.root(kept.size).hex() if kept.size <= store.ledger.size() else ""
-        except tree.TreeError:
-            root = ""
-    if root != kept.root:
+        held = has_head(store, *kept)
+    if not held:
         yield Fault("audit.head", f"head of {kept.size} entries in {store.kept_head.path.name}")
 
 

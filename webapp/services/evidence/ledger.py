@@ -11,6 +11,7 @@ from contextlib import suppress
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from webapp.domain.evidence import tree
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.record.bundle import LedgerHead
 from webapp.services.times import utc_text
@@ -47,6 +48,16 @@ def keep_head(store: Store) -> None:
         found = head(store)
     with suppress(OSError):  # what was written stays true without it, and the next one tries again
         store.kept_head.write(found["size"], found["root"])
+
+
+def has_head(store: Store, size: int, root: str) -> bool:
+    """Whether the ledger has, or had, this head: a size and a root (lower-case hex). Inside a transaction."""
+    if size > store.ledger.size():
+        return False
+    try:
+        return store.ledger.root(size).hex() == root
+    except tree.TreeError:
+        return False
 
 
 def head(store: Store) -> LedgerHead:
