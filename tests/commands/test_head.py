@@ -41,3 +41,31 @@ def test_what_is_no_head_is_refused(tmp_path: Path, capsys: pytest.CaptureFixtur
         assert main(["head", "--data-folder", str(tmp_path), "--compare", *wrong]) == 2
         assert "64 hexadecimal digits" in capsys.readouterr().err
     assert main(["head", "--data-folder", str(tmp_path / "nowhere")]) == 2
+
+
+def test_that_the_ledger_only_grew_is_proven_without_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "shop").mkdir()
+    house = House(tmp_path / "shop", fixed_keyring(tmp_path / "keys", Clock()))
+    with house.store.reading():
+        before, root = house.store.ledger.size(), house.store.ledger.root().hex()
+    house.accept(house.walk().start().parts)
+    house.store.close()
+    here = ["--data-folder", str(house.folder)]
+    assert main(["head", *here, "--since", str(before)]) == 0
+    proof = json.loads(capsys.readouterr().out)
+    assert proof["earlier"] == {"size": before, "root": root}
+    file = tmp_path / "proof.json"
+    for altered, status in (
+        ({}, 0),
+        ({"proof": proof["proof"][1:]}, 1),
+        ({"earlier": {"size": before - 1, "root": root}}, 1),
+        ({"head": {"size": before, "root": "00" * 32}}, 1),
+        ({"more": 1}, 1),
+        ({"proof": ["no hash"]}, 1),
+    ):
+        file.write_text(json.dumps({**proof, **altered}))
+        assert main(["head", "--check", str(file)]) == status
+    assert main(["head", "--check", str(tmp_path / "nowhere")]) == 2
+    assert main(["head", *here, "--since", "0"]) == 2

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import json
 import sys
+from pathlib import Path
 
 from webapp.commands.opening import looked_into
+from webapp.domain.evidence.tree import TreeError
 from webapp.domain.record.bundle import LedgerHead
 from webapp.services.evidence import ledger
 from webapp.settings import Settings
@@ -38,6 +40,37 @@ def head(settings: Settings, kept: tuple[str, str] | None, *, as_json: bool) -> 
         print(json.dumps({"head": now, **compared}))
     else:
         print(_sentence(read[0], now, held=held) if read else f"{now['size']} {now['root']}")
+    return HAS_IT if held else HAS_IT_NOT
+
+
+def prove(settings: Settings, size: int) -> int:
+    """Print as JSON the head of an earlier size, that of now, and the proof that the ledger only grew between them."""
+    with looked_into(settings) as store:
+        if store is None:
+            return CANNOT_ASK
+        with store.reading():
+            try:
+                grown = ledger.grown_since(store, size)
+            except TreeError as error:
+                print(error, file=sys.stderr)
+                return CANNOT_ASK
+    print(json.dumps(grown, indent=1))
+    return HAS_IT
+
+
+def check(path: Path) -> int:
+    """Say of a file that `prove` printed whether its later ledger begins with its earlier one. Needs no server."""
+    try:
+        value = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        print(f"Cannot read {path}: {error}", file=sys.stderr)
+        return CANNOT_ASK
+    held = ledger.only_grew(value)
+    print(
+        "The proof holds: the later ledger begins with the earlier one. Compare both heads with those that you kept."
+        if held
+        else "The proof does not hold: these two heads are not of one ledger that only grew."
+    )
     return HAS_IT if held else HAS_IT_NOT
 
 
