@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from tests.browser.test_every_screen_fits import faults, look
 from tests.kit.chromium import SIZES
 from tests.kit.demo import Demo, now
+from tests.kit.looking import faults, look
 from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
 from webapp.services.shop import register

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from tests.browser.test_every_screen_fits import faults, look
 from tests.kit.chromium import SIZES
+from tests.kit.looking import faults, look
 from tests.kit.tablet import Operator, Tablet
 
 

@@ -3,7 +3,7 @@
 Full subtrees are stored once, so an append reads and writes no more than the right-hand edge of the tree.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import cast
 
 from webapp.domain.evidence import tree
@@ -42,7 +42,6 @@ PLACES = (
 )
 BEYOND = "SELECT level, number FROM node WHERE level = ? AND number >= ? ORDER BY number LIMIT ?"
 ABOVE = "SELECT level, number FROM node WHERE level > ? ORDER BY level, number LIMIT ?"
-AT_A_TIME = 1000
 
 
 class LedgerRepository(Repository):
@@ -97,12 +96,6 @@ class LedgerRepository(Repository):
         rows = self._database.raw(ENTRIES, (first, before))
         return [cast("EntryRow", dict(zip(ENTRY_COLUMNS, row, strict=True))) for row in rows]
 
-    def all_changes(self, start: int = 0) -> Iterator[ChangeRow]:
-        """Every change from position `start` on, in order, read in stretches."""
-        while rows := self._rows(_changes_from(start)):
-            yield from rows
-            start = rows[-1]["position"] + 1
-
     def next_place(self, start: int) -> int | None:
         """The first place from `start` on with a leaf, an event or a change; None where nothing follows."""
         found = self._database.raw(NEXT_PLACE, (start,))[0][0]
@@ -155,10 +148,6 @@ class LedgerRepository(Repository):
         else:
             rows = self._database.raw("SELECT hash FROM leaf WHERE position = ?", (number,))
         return bytes(rows[0][0]) if rows else None
-
-
-def _changes_from(start: int) -> object:
-    return Change.select().where(Change.position >= start).order_by(Change.position).limit(AT_A_TIME)
 
 
 def _between(table: type[Leaf] | type[Change], first: int, before: int) -> object:

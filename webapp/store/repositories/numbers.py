@@ -1,7 +1,7 @@
 """Imports of past values, checks of probes, budgets of uncertainty."""
 
 import json
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from typing import Any, cast
 
 from webapp.domain.budget.lines import BudgetData
@@ -82,14 +82,11 @@ class NumbersRepository(Repository):
         statement = "SELECT setup, axis FROM kept_value WHERE setup IN (SELECT value FROM json_each(?))"
         return {(row[0], row[1]) for row in self._database.raw(statement, (json.dumps(list(ids)),))}
 
-    def all_kept(self, fixture: str | None = None) -> Iterator[KeptWithOrigin]:
-        """Every kept value, by setup, read in stretches that end between two setups."""
-        after = ""
-        while rows := self._database.raw(KEPT_AFTER, (fixture, fixture, after, AT_A_TIME)):
-            last = rows[-1][0]
-            whole = rows if len(rows) < AT_A_TIME else [row for row in rows if row[0] != last]
-            yield from map(_kept, whole)
-            after = whole[-1][0]
+    def kept_after(self, fixture: str | None, after: str) -> list[KeptWithOrigin]:
+        """Kept values of the setups after one, by setup and axis: a stretch of them that ends between two setups."""
+        rows = self._database.raw(KEPT_AFTER, (fixture, fixture, after, AT_A_TIME))
+        whole = rows if len(rows) < AT_A_TIME else [row for row in rows if row[0] != rows[-1][0]]
+        return list(map(_kept, whole))
 
     # Probes
 
