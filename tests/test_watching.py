@@ -13,7 +13,7 @@ from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp import watching
-from webapp.services.evidence import auditing
+from webapp.services.audit import auditing
 
 
 @pytest.fixture(scope="module")
@@ -42,14 +42,14 @@ class Waiting:
         return len(self.waited) <= self.rounds
 
 
+def audit_of(house: House) -> watching.Audit:
+    return lambda: auditing.run(house.store, house.clock()).as_dict()
+
+
 def test_it_looks_after_the_first_pause_and_then_once_a_day(house: House) -> None:
     waiting = Waiting(house.clock, rounds=3)
-    assert (
-        watching.watch(
-            house.store, watching.Terms(house.keyring.seal_certificate), house.clock, waiting, first_pause_s=7
-        )
-        == 3
-    )
+    terms = watching.Terms(house.keyring.seal_certificate)
+    assert watching.watch(audit_of(house), terms, house.clock, waiting, first_pause_s=7) == 3
     assert waiting.waited == [7, *[24 * 60 * 60] * 3]
     with house.store.reading():
         days = [row["at_utc"][:10] for row in house.store.ledger.changes(kind="audit.ran")]
@@ -61,7 +61,7 @@ def test_a_seal_that_is_about_to_end_is_told_once_a_day(
 ) -> None:
     house.clock.forward(days=3650 - 60)
     watching.watch(
-        house.store,
+        audit_of(house),
         watching.Terms(house.keyring.seal_certificate),
         house.clock,
         Waiting(house.clock, rounds=2),
@@ -74,7 +74,7 @@ def test_a_seal_that_is_about_to_end_is_told_once_a_day(
 def test_it_stops_when_the_waiting_is_over(house: House) -> None:
     assert (
         watching.watch(
-            house.store,
+            audit_of(house),
             watching.Terms(house.keyring.seal_certificate),
             house.clock,
             Waiting(house.clock, rounds=0),
@@ -93,7 +93,7 @@ def test_what_it_finds_is_logged_by_record(house: House, caplog: pytest.LogCaptu
     connection.commit()
     connection.close()
     with caplog.at_level(logging.INFO):
-        assert watching.look(house.store, house.clock)
+        assert watching.look(audit_of(house))
     assert any(
         row.levelno == logging.ERROR and "A setup sheet was changed: sheet " in row.message
         for row in caplog.records
@@ -116,5 +116,7 @@ def test_a_look_that_fails_is_logged_and_the_next_one_comes(
             aside.replace(database)
         return waiting(seconds)
 
-    assert watching.watch(house.store, watching.Terms(house.keyring.seal_certificate), house.clock, wait) == 1
+    terms = watching.Terms(house.keyring.seal_certificate)
+    assert watching.watch(audit_of(house), terms, house.clock, wait) == 1
     assert "the audit could not be done" in caplog.text
+    assert waiting.waited == [watching.FIRST_PAUSE_S, watching.AGAIN_S, watching.DAY_S]

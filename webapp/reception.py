@@ -24,7 +24,7 @@ from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import IO, TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any, cast
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -37,6 +37,8 @@ Send = Callable[[Message], Awaitable[None]]
 Headers = list[tuple[bytes, bytes]]
 
 IN_MEMORY_BYTES = 256 * 1024
+ANSWER_IN_MEMORY_BYTES = 4 * 1024 * 1024  # what is longer, such as a long table, waits on the disk
+PIECE_BYTES = 256 * 1024
 LATE, BUSY = 408, 503
 PLAIN = (b"content-type", b"text/plain; charset=utf-8")
 JSON = (b"content-type", b"application/json; charset=utf-8")
@@ -125,8 +127,14 @@ class Reception:
     async def _answer(self, environ: dict[str, Any], send: Send) -> None:
         loop = asyncio.get_running_loop()
         status, headers, content = await loop.run_in_executor(self._pool, call, self.app, environ)
-        await send({"type": "http.response.start", "status": status, "headers": headers})
-        await send({"type": "http.response.body", "body": content})
+        with content:
+            await send({"type": "http.response.start", "status": status, "headers": headers})
+            part, more = content.read(PIECE_BYTES), True
+            while more:
+                following = content.read(PIECE_BYTES)
+                more = bool(following)
+                await send({"type": "http.response.body", "body": part, "more_body": more})
+                part = following
 
     async def _refuse(self, scope: Message, send: Send, status: int) -> None:
         code, words = WORDS[status]
@@ -139,24 +147,33 @@ class Reception:
         await send({"type": "http.response.body", "body": content.encode()})
 
 
-def call(app: WSGIApplication, environ: dict[str, Any]) -> tuple[int, Headers, bytes]:
-    """What a WSGI application answers: status, headers and the whole body. In the thread that the caller is in."""
+def call(app: WSGIApplication, environ: dict[str, Any]) -> tuple[int, Headers, IO[bytes]]:
+    """What a WSGI application answers: status, headers and the whole body as a file, to be closed by the caller.
+
+    In the thread that the caller is in, which is free again before the first byte goes out: a slow reader holds none.
+    """
     started: list[tuple[int, Headers]] = []
 
     def start_response(status: str, headers: list[tuple[str, str]], exc_info: Any = None) -> Any:
         del exc_info  # nothing was sent yet: a later call takes the place of an earlier one
         started[:] = [(int(status[:3]), [(name.lower().encode("latin-1"), value.encode("latin-1"))
                                          for name, value in headers])]  # fmt: skip
-        return written.append
+        return written.write
 
-    written: list[bytes] = []
-    answer: Iterable[bytes] = app(environ, start_response)
+    written = tempfile.SpooledTemporaryFile(ANSWER_IN_MEMORY_BYTES)  # noqa: SIM115 - closed by the caller
     try:
-        written.extend(answer)
-    finally:
-        getattr(answer, "close", _nothing)()
-    status, headers = started[0]
-    return status, headers, b"".join(written)
+        answer: Iterable[bytes] = app(environ, start_response)
+        try:
+            for part in answer:
+                written.write(part)
+        finally:
+            getattr(answer, "close", _nothing)()
+        status, headers = started[0]
+    except BaseException:
+        written.close()
+        raise
+    written.seek(0)
+    return status, headers, cast("IO[bytes]", written)
 
 
 def _nothing() -> None:

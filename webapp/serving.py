@@ -7,11 +7,9 @@ disk, not on each other. At SIGTERM or Ctrl-C no new request is taken and those 
 
 from __future__ import annotations
 
-import ctypes
 import logging
 import os
 import secrets
-import signal
 import socket
 import sys
 import threading
@@ -28,7 +26,9 @@ from granian.log import LogLevels
 from granian.server import Server
 
 from webapp import create_app, watching
+from webapp.audit_room import audit_apart
 from webapp.charts.paper import warm_up
+from webapp.ending import end_with_parent
 from webapp.proof.errors import ProofError
 from webapp.proof.seal_term import seal_term
 from webapp.proof.tls_certificate import check_tls
@@ -47,7 +47,6 @@ MOST_CONNECTIONS = 1024
 HEADER_WAIT_MS = 10_000  # a connection that asks nothing for so long is closed
 LONGEST_END_S = 20
 PAUSE_S = 1.0  # between two records, so that people who wait for a page go first
-PARENT_DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG of Linux, prctl(2)
 
 
 class CannotStart(Exception):
@@ -190,7 +189,7 @@ def _where(settings: Settings) -> list[str]:
 
 def _load(settings: Settings, parent: int) -> Callable[..., Any]:
     """What the worker process runs: its own application, with connections of its own."""
-    _end_with_parent(parent)
+    end_with_parent(parent)
     logging.basicConfig(
         level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s", stream=sys.stderr
     )
@@ -208,7 +207,8 @@ def _watch(app: Flask, settings: Settings) -> None:
     first_pause_s = watching.DAY_S if settings.demo else watching.FIRST_PAUSE_S
     certificate = parts.keyring.seal_certificate
     terms = watching.Terms(certificate, settings.tls_certificate)
-    watching.watch(parts.store, terms, parts.now, lambda s: not never.wait(s), first_pause_s)
+    audit = partial(audit_apart, settings.database, only_new=True)
+    watching.watch(audit, terms, parts.now, lambda s: not never.wait(s), first_pause_s)
 
 
 def read_the_past(app: Flask) -> int:
@@ -247,12 +247,3 @@ def seal_what_is_missing(app: Flask, pause_s: float = PAUSE_S) -> int:
     finally:
         parts.store.close()
     return sealed
-
-
-def _end_with_parent(parent: int) -> None:
-    """Let the worker end when the main process was killed and could not tell it; only Linux knows how."""
-    if sys.platform != "linux":
-        return
-    ctypes.CDLL(None).prctl(PARENT_DEATH_SIGNAL, signal.SIGTERM)
-    if os.getppid() != parent:
-        os.kill(os.getpid(), signal.SIGTERM)

@@ -1,8 +1,8 @@
 """What the server looks at by itself, again and again, beside answering: whether all that is stored still fits,
 and whether the seal's certificate, or the one that tablets are shown, is about to end.
 
-Rules: the clock and the waiting are arguments; each look has its own words in the log; one that fails is logged and
-does not end the watch. A look reads a copy, so nobody at a tablet waits for it.
+Rules: the audit, the clock and the waiting are arguments; each look has its own words in the log; one that fails is
+logged and does not end the watch.
 """
 
 from __future__ import annotations
@@ -12,24 +12,23 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from cryptography import x509
 
 from webapp.proof.seal_term import seal_term
 from webapp.proof.tls_certificate import tls_term
-from webapp.services.evidence import auditing
+from webapp.services.audit.auditing import Audited
 from webapp.words import say
 
-if TYPE_CHECKING:
-    from webapp.store import Store
-
 DAY_S = 24 * 60 * 60.0
+AGAIN_S = 60 * 60.0  # after an audit that could not be done, such as for a copy that writers disturbed
 FIRST_PAUSE_S = 5.0  # people who wait for the first page go first
 
 logger = logging.getLogger("zerokeep.watch")
 # Waits for so many seconds; whether to go on.
 Wait = Callable[[float], bool]
+# Does an audit; what it looked at and found.
+Audit = Callable[[], Audited]
 
 
 @dataclass(frozen=True)
@@ -41,34 +40,36 @@ class Terms:
 
 
 def watch(
-    store: Store,
+    audit: Audit,
     terms: Terms,
     now: Callable[[], datetime],
     wait: Wait,
     first_pause_s: float = FIRST_PAUSE_S,
 ) -> int:
-    """Look after the first pause and then daily, until `wait` says that it is over; how often an audit was done."""
+    """Look after the first pause and then daily, an hour after a look that failed, until `wait` says that it is over;
+    how often an audit was done.
+    """
     done, pause_s = 0, first_pause_s
-    try:
-        while wait(pause_s):
-            pause_s = DAY_S
-            done += look(store, now)
-            tell_terms(terms, now())
-    finally:
-        store.close()
+    while wait(pause_s):
+        was_done = look(audit)
+        pause_s = DAY_S if was_done else AGAIN_S
+        done += was_done
+        tell_terms(terms, now())
     return done
 
 
-def look(store: Store, now: Callable[[], datetime]) -> bool:
+def look(audit: Audit) -> bool:
     """Audit once and log the outcome; whether it could be done."""
     try:
-        outcome = auditing.run(store, now())
+        outcome = audit()
     except Exception:
         logger.exception("the audit could not be done")
         return False
-    for fault in outcome.faults[: auditing.MOST_LISTED]:
-        logger.error("audit: %s: %s", say(fault.code), fault.record)
-    logger.info("audit: %d entries, %d do not fit", outcome.entries, len(outcome.faults))
+    for fault in outcome["found"]:
+        logger.error("audit: %s: %s", say(fault["code"]), fault["record"])
+    logger.info(
+        "audit: entries %d to %d, %d do not fit", outcome["first"], outcome["entries"], outcome["faults"]
+    )
     return True
 
 

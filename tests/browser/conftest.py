@@ -11,10 +11,9 @@ from playwright.sync_api import Browser, BrowserContext
 
 from tests.kit.chromium import PORTRAIT, viewport
 from tests.kit.demo import Demo, make_demo
+from tests.kit.once import made_once
 from tests.kit.server import Server
-from tests.kit.tablet import Operator, Tablet
-
-NewTablet = Callable[..., Tablet]
+from tests.kit.tablet import NewTablet, Operator, Tablet, operator
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -27,7 +26,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session")
 def demo_shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo shop with a short past. Nobody writes here; tests get copies."""
-    return make_demo(tmp_path_factory.mktemp("demo"))
+    return made_once(tmp_path_factory, "demo", make_demo)
 
 
 @pytest.fixture
@@ -47,11 +46,15 @@ def server(demo: Demo) -> Iterator[Server]:
 
 @pytest.fixture
 def new_context(browser: Browser) -> Iterator[Callable[..., BrowserContext]]:
-    """Browsers that share nothing, closed at the end."""
+    """Browsers that share nothing, closed at the end.
+
+    Their owner asked for less motion: drawing what slides, sixty times a second, is a sixth of a walk's work. Profiles
+    of their own (see `Profile`) move, and whole setups are walked in those.
+    """
     made: list[BrowserContext] = []
 
     def new(size: tuple[int, int] = PORTRAIT, **more: Any) -> BrowserContext:
-        made.append(browser.new_context(viewport=viewport(size), **more))
+        made.append(browser.new_context(**{"viewport": viewport(size), "reduced_motion": "reduce"} | more))
         return made[-1]
 
     yield new
@@ -82,8 +85,3 @@ def odile(tablet: Tablet, demo: Demo) -> Operator:
     """Odile, who has begun a setup at Plover on it."""
     tablet.begin("plover", "odile")
     return operator(tablet, demo)
-
-
-def operator(tablet: Tablet, demo: Demo, machine: str = "plover", person: str = "odile") -> Operator:
-    """A person at a machine with a tablet."""
-    return Operator(tablet, demo.mill(machine), demo.slot(machine, person), demo.people[person].pin)

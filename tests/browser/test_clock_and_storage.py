@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, Page
 
-from tests.browser.test_troubles_of_a_tablet import shift_clock
+from tests.kit.chromium import shift_clock
 from tests.kit.demo import Demo
 from tests.kit.desk import Desk
 from tests.kit.modules import open_modules

@@ -5,126 +5,17 @@ Sources: WCAG 2.2, 1.4.6 (7:1), 1.4.10, 2.5.5 (44 px), by axe-core; the sizes of
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page
 
 from tests.kit.chromium import PHONE, SIZES, viewport
 from tests.kit.demo import Demo
+from tests.kit.looking import MISFITS, drawings_seen, faults, longest_quiet_line, look
 from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
-
-MISFITS = """longest => {
-  const found = [];
-  const [bar, quiet] = [document.querySelector('.where'), document.querySelector('[data-network] > span')];
-  const stood = bar?.getBoundingClientRect().height;
-  if (quiet) quiet.textContent = longest;
-  const stands = bar?.getBoundingClientRect().height;
-  const atDefault = document.documentElement.style.fontSize === '';
-  if (atDefault && stood !== stands) found.push(`the quiet line moves the step by ${stands - stood}`);
-  const middle = document.querySelector('main');
-  const beyond = middle.scrollHeight - middle.clientHeight;
-  if (beyond > 1) found.push(`scrolls by ${beyond}`);
-  if (document.documentElement.scrollWidth > innerWidth) found.push('wider than the screen');
-  for (const control of document.querySelectorAll('button, a[href], summary, input, textarea')) {
-    const {width, height} = (control.closest('.entry, .tick') ?? control).getBoundingClientRect();
-    if (width > 0 && (width < 43.9 || height < 43.9)) {
-      found.push(`${control.dataset.action ?? control.name} is ${width} x ${height}`);
-    }
-  }
-  const go = document.querySelector('.go')?.getBoundingClientRect();
-  if (go && go.height < 72) found.push(`the primary action is ${go.height} high`);
-  for (const text of document.querySelectorAll('main *, footer *, .where *')) {
-    if (text.children.length > 0 || text.textContent.trim() === '' || text.closest('svg')) continue;
-    const {left, right, width} = text.getBoundingClientRect();
-    if (width > 0 && (left < -1 || right > innerWidth + 1)) found.push(`cut off: ${text.textContent}`);
-  }
-  for (const value of document.querySelectorAll('.plate:not(.words, .sums) .plate-value')) {
-    const size = parseFloat(getComputedStyle(value).fontSize);
-    if (value.getBoundingClientRect().width > 0 && size < 40) found.push(`a number at ${size} px`);
-  }
-  const names = [...document.querySelectorAll('.scale-stage')].map(stage => {
-    const range = document.createRange();
-    range.selectNodeContents(stage);
-    return [stage.textContent, range.getBoundingClientRect()];
-  }).filter(([, {width}]) => width > 0);
-  names.forEach(([name, box], place) => {
-    const after = names[place + 1]?.[1];
-    const lies = after && box.right > after.left && box.bottom > after.top;
-    if (lies) found.push(`${name} lies over the next stage`);
-  });
-  for (const button of document.querySelectorAll('main button, .bottom > button')) {
-    const range = document.createRange();
-    range.selectNodeContents(button);
-    const [words, box] = [range.getBoundingClientRect(), button.getBoundingClientRect()];
-    const fits = words.left >= box.left - 0.5 && words.right <= box.right + 0.5;
-    if (box.width > 0 && !fits) found.push(`${button.textContent} leaves its button`);
-  }
-  for (const text of document.querySelectorAll('svg.drawing text')) {
-    const size = parseFloat(text.getAttribute('font-size')) * (text.getScreenCTM()?.a ?? 0);
-    const isSeen = text.getBoundingClientRect().width > 0;
-    if (isSeen && size < 13) found.push(`drawing says ${text.textContent} at ${size} px`);
-  }
-  for (const value of document.querySelectorAll('.plate .plate-value, .sums td')) {
-    const range = document.createRange();
-    range.selectNodeContents(value);
-    const right = range.getBoundingClientRect().right;
-    const plate = value.closest('.plate').getBoundingClientRect();
-    if (right > plate.right + 0.5) found.push(`${value.textContent} leaves its plate`);
-  }
-  return found;
-}"""
-WORDS = Path(__file__).resolve().parents[2] / "static/words/en/tablet.json"
-SEEN = """() => [...document.querySelectorAll('svg.drawing')]
-  .filter(one => one.getBoundingClientRect().height > 60).length"""
-AXE = {
-    "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
-    "rules": {"color-contrast-enhanced": {"enabled": True}},
-}
-
-
-def longest_quiet_line() -> str:
-    """The longest that the line about the network says, be it of what waits or of what is wrong."""
-    words = json.loads(WORDS.read_text(encoding="utf-8"))
-
-    def say(code: str, **fields: object) -> str:
-        return str(words[f"tablet.network.{code}"].format(**fields))
-
-    warnings = ("refused", "clock", "device_disabled", "device_forked")
-    said = [say("waiting", count=112, span="59 minutes"), say("sent_before", time="16:20")]
-    said += [f"{say('waiting_short', count=112)} · {say(code, count=12)}" for code in warnings]
-    return max(said, key=len)
-
-
-def look(page: Page, name: str, sizes: dict[str, tuple[int, int]]) -> list[str]:
-    """What is wrong with the screen on any of the sizes."""
-    found, longest = [], longest_quiet_line()
-    for size_name, size in sizes.items():
-        page.set_viewport_size(viewport(size))
-        page.evaluate(
-            "() => new Promise(resolve => requestAnimationFrame(() => requestAnimationFrame(resolve)))"
-        )
-        found += [f"{name} on {size_name}: {what}" for what in page.evaluate(MISFITS, longest)]
-    return found
-
-
-def drawings_seen(page: Page, size: str) -> int:
-    """How many drawings can be seen on the step itself, on this size."""
-    page.set_viewport_size(viewport(SIZES[size]))
-    page.evaluate("() => new Promise(resolve => requestAnimationFrame(() => requestAnimationFrame(resolve)))")
-    return int(page.evaluate(SEEN))
-
-
-def faults(page: Page, name: str) -> list[str]:
-    """What axe finds on the screen."""
-    violations = Axe().run(page, options=AXE).response["violations"]
-    return [f"{name}: {one['id']} {[node['html'][:90] for node in one['nodes']][:3]}" for one in violations]
 
 
 @pytest.mark.parametrize(

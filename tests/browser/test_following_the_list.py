@@ -58,7 +58,10 @@ class Following(Operator):
 
     def _clear(self) -> None:
         self.follower.cleared_nm(self.slot)
-        self._three()
+        if self.tablet.page.locator("[data-entry]").count():
+            self._three()
+        else:
+            self._go()
 
     def _touch(self) -> None:
         axis = self.tablet.step[0].upper()

@@ -7,12 +7,10 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import BrowserContext, Page
 
-from tests.browser.conftest import operator
-from tests.browser.test_troubles_of_a_tablet import shift_clock
-from tests.kit.chromium import wait_until
+from tests.kit.chromium import shift_clock, wait_until
 from tests.kit.demo import Demo, now
 from tests.kit.modules import OUTBOX, open_modules
-from tests.kit.tablet import Tablet
+from tests.kit.tablet import Tablet, operator
 from webapp.services.decisions import signing_off
 
 SETUP, OTHER, SHEET = "7f3a2c1e-0000-4000-8000-000000000001", "7f3a2c1e-0000-4000-8000-000000000002", "a" * 64

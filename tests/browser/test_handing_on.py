@@ -6,11 +6,10 @@ from collections.abc import Callable
 
 from playwright.sync_api import BrowserContext
 
-from tests.browser.conftest import operator
 from tests.kit.demo import Demo
 from tests.kit.desk import Desk
 from tests.kit.server import Server
-from tests.kit.tablet import Operator, Tablet
+from tests.kit.tablet import Operator, Tablet, operator
 
 
 def desk_board(server: Server, new_context: Callable[..., BrowserContext]) -> str:

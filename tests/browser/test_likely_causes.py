@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from tests.browser.test_every_screen_fits import faults, look
 from tests.kit.chromium import SIZES
 from tests.kit.demo import Demo, now
+from tests.kit.looking import faults, look
 from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
 from webapp.services.shop import register
@@ -55,8 +55,8 @@ def test_a_value_one_slip_away_is_read_again_and_no_screen_shows_the_one_that_fi
 def test_a_value_that_agrees_is_taken_without_a_question(odile: Operator) -> None:
     odile.walk(until="x.touch")
     odile.tablet.enter(odile.mill.text(usual_of(odile, "X")["centre_nm"]))
-    assert odile.tablet.step == "x.compare"
-    assert named(odile.tablet) == []
+    assert odile.tablet.step == "y.over", "what agrees has no screen of its own"
+    assert touched(odile.tablet)[-1]["verdict"] == "agrees"
 
 
 def test_a_ball_left_out_is_named_first_with_what_to_check_and_without_the_number_that_would_fit_also_offline(
@@ -84,10 +84,9 @@ def test_the_moving_jaw_is_named_on_y_and_both_touches_are_kept(odile: Operator)
     tablet = odile.tablet
     assert named(tablet)[0] == "cause.moving_jaw"
     tablet.tap("touch-again")
-    odile.walk(until="y.compare")
-    odile.read_again()
-    assert named(tablet) == []
+    odile.walk(until="stow.up")
     assert [(one["axis"], one["verdict"]) for one in touched(tablet)] == [
+        ("Z", "agrees"),
         ("X", "agrees"),
         ("Y", "stop"),
         ("Y", "agrees"),
@@ -122,7 +121,10 @@ def test_without_a_usual_what_was_not_probed_is_still_named(
     tablet.tap("touch-again")
     hand.walk(until="x.compare")
     hand.read_again()
-    assert set(named(tablet)) == {"cause.other_seating"}, "the vise of this test was not moved at all"
+    expected = {"cause.other_seating", "cause.other_slot"}
+    assert set(named(tablet)) == expected, (
+        "the vise was not moved at all, and other rows hold its old place too"
+    )
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

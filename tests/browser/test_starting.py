@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.browser.conftest import NewTablet
 from tests.kit.demo import Demo, now
-from tests.kit.tablet import Tablet
+from tests.kit.tablet import NewTablet, Tablet
 from webapp.services.shop import register
 from webapp.services.times import later
 

@@ -188,8 +188,8 @@ def test_without_the_lead_the_row_goes_to_zero_and_the_next_person_reads_not_usa
             break
         tablet.page.wait_for_timeout(200)
     tablet.begin("plover", "odile")
-    odile.walk(until="slot.own")
-    assert f"G55 is not usable: {axis}" in tablet.text()
+    odile.walk(until="probe.modes")
+    assert f"G55 is not usable: {axis}" in tablet.text(), "said beside what to select, before it is selected"
 
 
 @pytest.mark.parametrize("offline", [False, True])

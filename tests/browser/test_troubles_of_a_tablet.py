@@ -6,31 +6,18 @@ import json
 from collections.abc import Callable, Iterator
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, Route
+from playwright.sync_api import BrowserContext, Route
 
+from tests.kit.chromium import shift_clock
 from tests.kit.demo import Demo
 from tests.kit.desk import Desk
 from tests.kit.server import Server
 from tests.kit.tablet import Operator, Tablet
 
-# The page's wall clock, put forward by so many hours; timers run on.
-SHIFTED_CLOCK = """hours => {
-  const Real = globalThis.Date;
-  const shift = hours * 3_600_000;
-  globalThis.Date = class extends Real {
-    constructor(...given) { super(...(given.length === 0 ? [Real.now() + shift] : given)); }
-    static now() { return Real.now() + shift; }
-  };
-}"""
 NOTHING_IS_READ_BACK = """
   const get = IDBObjectStore.prototype.get;
   IDBObjectStore.prototype.get = function () { return get.call(this, 'nothing is ever under this name'); };
 """
-
-
-def shift_clock(page: Page, hours: float) -> None:
-    """From the next load on, the page's clock is wrong by so many hours."""
-    page.add_init_script(f"({SHIFTED_CLOCK})({hours})")
 
 
 def test_a_wrong_pin_that_is_found_when_the_server_is_back_is_signed_again(

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from tests.browser.test_every_screen_fits import look
 from tests.kit.chromium import SIZES
 from tests.kit.demo import AXES, Demo
+from tests.kit.looking import look
 from tests.kit.tablet import Operator, Tablet
 
 
@@ -20,17 +20,21 @@ def test_a_search_says_how_deep_the_ball_goes_in_the_machines_own_unit(
     new_tablet: Callable[..., Tablet], demo: Demo
 ) -> None:
     hand = operator(new_tablet, demo, "plover", "odile")
-    hand.walk(until="x.search")
-    assert "machine X from" in hand.tablet.text()
-    # By hand: edge break 0.5 + radius 3; reach 40 - 1, less than the jaw's 45 - 3 - 1; radius 3 + 1 from the edges.
-    assert "3.500 to 39.000 mm below the top, ≥ 4.000 mm from other edges" in hand.tablet.text()
-    hand.walk(until="x.compare")
-    assert hand.tablet.offers("keep")
-    assert hand.tablet.offers("put-question"), "a value that agrees may be asked about too"
     hand.walk(until="z.search")
-    assert "above the top, ≥ 4.000 mm from its edges." in hand.tablet.text()
+    assert "above the top, ≥ 4.0 mm from its edges." in hand.tablet.text()
     assert "below the top" not in hand.tablet.text()
     assert look(hand.tablet.page, "a search", SIZES) == []
+    hand.walk(until="x.over")
+    assert "machine X from" in hand.tablet.text()
+    hand.walk(until="x.lower")
+    # By hand: edge break 0.5 + radius 3 + 3 below the edge, give or take 1; radius 3 + 1 from the other edges.
+    assert "5.5 to 7.5 mm below the top, ≥ 4.0 mm from other edges" in hand.tablet.text()
+    hand.walk(until="y.over")
+    hand.tablet.tap("look-again")
+    assert hand.tablet.offers("correct"), "a value that agrees may be touched again"
+    hand.tablet.tap("back")
+    hand.tablet.tap("off")
+    assert hand.tablet.offers("put-question"), "and may be asked about"
 
 
 def test_three_values_that_changed_since_fit_above_the_keys(

@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 from playwright.sync_api import BrowserContext
 
-from tests.browser.test_every_screen_fits import faults, look
 from tests.kit.chromium import SIZES
 from tests.kit.demo import Demo, now
+from tests.kit.looking import faults, look
 from tests.kit.tablet import Operator, Tablet
 from webapp.services.setups import worrying
 

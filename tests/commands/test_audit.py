@@ -2,11 +2,14 @@
 
 import json
 import sqlite3
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from tests.kit.clock import Clock
+from tests.kit.grown import grow
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp.cli import main
@@ -60,6 +63,7 @@ def test_the_outcome_can_be_had_as_json(house: House, capsys: pytest.CaptureFixt
     assert audit(house, "--json") == 1
     said = json.loads(capsys.readouterr().out)
     assert (said["faults"], said["found"][0]["code"]) == (1, "audit.sheet")
+    assert said["not_covered"]["device.last_seen_at_utc"] == "when a tablet was last heard of"
 
 
 def test_a_folder_without_a_shop_is_refused_and_nothing_is_made_there(
@@ -68,3 +72,35 @@ def test_a_folder_without_a_shop_is_refused_and_nothing_is_made_there(
     assert main(["audit", "--data-folder", str(tmp_path / "nowhere")]) == 2
     assert "no shop in" in capsys.readouterr().err
     assert not (tmp_path / "nowhere").exists()
+
+
+def test_the_new_alone_can_be_asked_for(house: House, capsys: pytest.CaptureFixture[str]) -> None:
+    assert audit(house) == 0
+    assert audit(house, "--new") == 0
+    assert "entries of the ledger, from entry " in capsys.readouterr().out
+
+
+def test_the_audit_has_a_process_of_its_own_that_stays_small(house: House) -> None:
+    """The most that any process of ours took is asked of the system after a long ledger was looked at."""
+    grow(house, 5_000)
+    house.store.close()
+    script = (
+        "import resource, sys; from pathlib import Path; from webapp.audit_room import audit_apart; "
+        "found = audit_apart(Path(sys.argv[1])); assert 'webapp.store' not in sys.modules; "
+        "print(found['entries'], resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(house.folder / "zerokeep.db")],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    entries, most_kib = map(int, done.stdout.split())
+    assert entries > 15_000
+    assert most_kib < 100 * 1_000_000 / 1_024
+
+
+def test_a_database_that_cannot_be_read_is_said_with_a_status_of_its_own(
+    house: House, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (house.folder / "zerokeep.db").write_bytes(b"no database at all" * 100)
+    assert audit(house) == 1
+    assert "is damaged or is no database" in capsys.readouterr().err

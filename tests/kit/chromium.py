@@ -11,6 +11,10 @@ from typing import Any
 from playwright.sync_api import BrowserContext, Error, Page, Playwright
 
 CHROMIUM = "/usr/bin/chromium"
+# The same engine without the browser's own windows, which are drawn for each page though nobody sees them: two seconds
+# of a processor for each tablet. With this hinting it draws the same pixels (tests/browser/test_the_engine_alone.py).
+HEADLESS = "/usr/bin/chromium-headless-shell"
+HINTING = "--font-render-hinting=slight"
 # Without these flags a headless Chromium wants a sandbox that a container does not give,
 # and calls its maker at every start.
 CHROMIUM_FLAGS = (
@@ -24,6 +28,15 @@ CHROMIUM_FLAGS = (
 )
 PORTRAIT, LANDSCAPE, PHONE = (768, 1024), (1280, 800), (390, 844)
 SIZES = {"phone": PHONE, "portrait": PORTRAIT, "landscape": LANDSCAPE}
+# The page's wall clock, put forward by so many hours; timers run on.
+SHIFTED_CLOCK = """hours => {
+  const Real = globalThis.Date;
+  const shift = hours * 3_600_000;
+  globalThis.Date = class extends Real {
+    constructor(...given) { super(...(given.length === 0 ? [Real.now() + shift] : given)); }
+    static now() { return Real.now() + shift; }
+  };
+}"""
 
 
 def viewport(size: tuple[int, int]) -> Any:
@@ -41,6 +54,11 @@ def wait_until(page: Page, question: str, seconds: float = 30) -> None:
         if time.monotonic() > until:
             raise AssertionError(f"never came true: {question}")
         page.wait_for_timeout(50)
+
+
+def shift_clock(page: Page, hours: float) -> None:
+    """From the next load on, the page's clock is wrong by so many hours."""
+    page.add_init_script(f"({SHIFTED_CLOCK})({hours})")
 
 
 class Profile:

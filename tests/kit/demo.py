@@ -11,19 +11,24 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from webapp import create_app
 from webapp.commands.opening import opened
 from webapp.demo import starting
 from webapp.demo.history import Secrets
 from webapp.demo.mill import NO_MISTAKE, Mistake, SimulatedMill
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.shop.shop_file import Shop
+from webapp.proof.key_file import WrappingCost
 from webapp.proof.keys import KeyRing
 from webapp.services.intake import enrolling
+from webapp.services.setups import recording
 from webapp.services.times import utc_text
-from webapp.settings import Settings, read_settings
+from webapp.serving import new_token, seal_what_is_missing
+from webapp.settings import Settings, key_passphrase, read_settings
 from webapp.store import Store
 
 SETUPS_A_MILL = 8
+LEAST_COST = WrappingCost(passes=1, memory_kib=8, lanes=1)
 AXES = ("X", "Y", "Z")
 
 
@@ -37,10 +42,27 @@ def settings_of(folder: Path) -> Settings:
 
 
 def make_demo(folder: Path, setups_a_mill: int = SETUPS_A_MILL) -> Path:
-    """Make a demo shop with a short past in an empty folder."""
-    with opened(settings_of(folder)) as (store, keyring):
+    """Make a demo shop with a short past in an empty folder, as its server leaves it that has run for a while.
+
+    Every record is sealed, so that not each server on a copy does it anew; and the keys are wrapped at the least
+    cost, because each start unwraps them twice.
+    """
+    settings = settings_of(folder)
+    with opened(settings) as (store, keyring):
         starting.make_demo_shop(folder, store, keyring, now(), lambda _: None, setups_a_mill)
+        keyring.save(settings.keys_folder, key_passphrase(settings, new_token, made=True), cost=LEAST_COST)
+    seal_the_past(settings)
     return folder
+
+
+def seal_the_past(settings: Settings) -> None:
+    """Seal the record of every setup that is signed off, as a server does beside its first requests."""
+    app = create_app(settings, now, new_token)
+    sealed = seal_what_is_missing(app, pause_s=0)
+    app.extensions["zerokeep"].close()
+    with opened(settings) as (store, _):
+        assert sealed > 0
+        assert list(recording.unsealed(store)) == []
 
 
 @dataclass

@@ -1,4 +1,4 @@
-"""A real server process: started by the program's own command line, in a process group of its own, really killable."""
+"""A real server process: the program's own command line, in a process group of its own, really killable."""
 
 from __future__ import annotations
 
@@ -11,9 +11,40 @@ import time
 import urllib.error
 import urllib.request
 from pathlib import Path
+from typing import Protocol
 
-ROOT = Path(__file__).resolve().parents[2]
+from tests.kit.nest import ROOT, nest
+
 LONGEST_START_S = 90
+
+
+class Running(Protocol):
+    """A program that was started, from its own files or as a copy."""
+
+    pid: int
+
+    def has_ended(self) -> bool:
+        """Whether it is over."""
+
+    def wait(self, seconds: float) -> bool:
+        """Wait until it is over, so long at most; whether it is."""
+
+
+class Started:
+    """A program started from its files."""
+
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
+        self._process, self.pid = process, process.pid
+
+    def has_ended(self) -> bool:
+        return self._process.poll() is not None
+
+    def wait(self, seconds: float) -> bool:
+        try:
+            self._process.wait(seconds)
+        except subprocess.TimeoutExpired:
+            return False
+        return True
 
 
 def free_port() -> int:
@@ -26,31 +57,39 @@ def free_port() -> int:
 class Server:
     """`zerokeep demo` on a data folder. Starting again uses the same port, as a shop's server does.
 
-    `root` is the checkout to run, this one unless another is given.
+    The program is a copy of one that was read in before, or, `from_files`, read in anew from the checkout `root`.
     """
 
-    def __init__(self, folder: Path, port: int | None = None, root: Path = ROOT) -> None:
+    def __init__(
+        self, folder: Path, port: int | None = None, *, from_files: bool = False, root: Path = ROOT
+    ) -> None:
         self.folder, self.port, self.root = folder, port or free_port(), root
+        self.from_files = from_files or root != ROOT
         self.address = f"http://localhost:{self.port}"
         self.log = folder / "server.log"
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process: Running | None = None
 
     def start(self) -> None:
         """Start and wait until it answers. Raises RuntimeError with the log when it does not."""
-        command = (sys.executable, "-m", "webapp.cli", "demo")
-        with self.log.open("ab") as log:
-            self._process = subprocess.Popen(
-                [*command, "--data-folder", str(self.folder), "--port", str(self.port)],
-                cwd=self.root,
-                stdout=log,
-                stderr=log,
-                start_new_session=True,
-            )
+        arguments = ["demo", "--data-folder", str(self.folder), "--port", str(self.port)]
+        self._process = self._read_in(arguments) if self.from_files else nest().run(arguments, self.log)
         until = time.monotonic() + LONGEST_START_S
         while not self.answers():
-            if self._process.poll() is not None or time.monotonic() > until:
+            if self._process.has_ended() or time.monotonic() > until:
                 raise RuntimeError(f"the server did not start:\n{self.log.read_text(errors='replace')}")
-            time.sleep(0.1)
+            time.sleep(0.05)
+
+    def _read_in(self, arguments: list[str]) -> Running:
+        with self.log.open("ab") as log:
+            return Started(
+                subprocess.Popen(
+                    [sys.executable, "-m", "webapp.cli", *arguments],
+                    cwd=self.root,
+                    stdout=log,
+                    stderr=log,
+                    start_new_session=True,
+                )
+            )
 
     def answers(self) -> bool:
         """Whether a request is answered now."""
@@ -73,11 +112,9 @@ class Server:
         if process is None:
             return
         os.killpg(process.pid, how)
-        try:
-            process.wait(30)
-        except subprocess.TimeoutExpired:
+        if not process.wait(30):
             os.killpg(process.pid, signal.SIGKILL)
-            process.wait()
+            process.wait(30)
         until = time.monotonic() + 10
         while self.answers() and time.monotonic() < until:  # the worker ends a moment after its parent
             time.sleep(0.05)

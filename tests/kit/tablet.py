@@ -7,14 +7,15 @@ real taps, and nothing is pressed before the page lets itself be pressed.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from playwright.sync_api import Locator, Page
 
-from tests.kit.demo import AXES, Mill
+from tests.kit.demo import AXES, Demo, Mill
 
 REPEAT_MS, BOUNCE_MS = 320, 100
+POLL_MS = 50  # by default the page is asked at every frame, and is drawn sixty times a second for it
 NEXT_SCREEN = """() => {
   const heading = document.getElementById('heading');
   const fresh = heading !== null && heading.dataset.seen === undefined;
@@ -107,14 +108,14 @@ class Tablet:
 
     def settled(self) -> None:
         """Wait until the screen takes taps."""
-        self.page.wait_for_function(SETTLED)
+        self.page.wait_for_function(SETTLED, polling=POLL_MS)
 
     def tap(self, action: str, choice: str | None = None) -> None:
         """Tap and wait for the next screen."""
         self.settled()
         self.page.evaluate("() => { document.getElementById('heading').dataset.seen = '1'; }")
         self.find(action, choice).click()
-        self.page.wait_for_function(NEXT_SCREEN)
+        self.page.wait_for_function(NEXT_SCREEN, polling=POLL_MS)
 
     def tap_here(self, action: str) -> None:
         """Tap a control that leaves the screen as it is."""
@@ -314,3 +315,11 @@ class Operator:
     def _sign(self) -> None:
         self.tablet.page.fill("#pin", self.pin)
         self._go()
+
+
+NewTablet = Callable[..., Tablet]
+
+
+def operator(tablet: Tablet, demo: Demo, machine: str = "plover", person: str = "odile") -> Operator:
+    """A person at a machine with a tablet."""
+    return Operator(tablet, demo.mill(machine), demo.slot(machine, person), demo.people[person].pin)

@@ -303,5 +303,5 @@ def test_words_are_filled_the_same_in_both(rules: Page) -> None:
     ]
     words = dict(catalogue())
     assert in_browser(rules, WORDS, [words, cases]) == [say(code, fields) for code, fields in cases]
-    missing = [("setup.tool_other", {"typed": "3"}), ("setup.no_such_code", {}), ("toString", {})]
+    missing = [("setup.compare_needs_lead", {}), ("setup.no_such_code", {}), ("toString", {})]
     assert in_browser(rules, WORDS, [words, missing]) == [None, None, None]

@@ -4,13 +4,27 @@ import json
 import os
 import sqlite3
 import subprocess
+import tracemalloc
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from tests.kit.grown import grow
 from tests.kit.house import House
-from webapp.domain.evidence.tree import leaf_hash
-from webapp.services.evidence.auditing import Fault, Outcome, audit, last_run, run
+from webapp.domain.evidence.tree import append, leaf_hash
+from webapp.proof.keys import KeyRing
+from webapp.services.audit.auditing import (
+    Fault,
+    Outcome,
+    audit,
+    everything,
+    last_run,
+    run,
+    what_came,
+)
+from webapp.services.evidence.ledger import change
+from webapp.services.evidence.ledger_walk import A_STRETCH
 
 
 def tamper(house: House, *statements: str) -> Any:
@@ -44,10 +58,14 @@ def test_a_run_stands_on_the_ledger_with_what_it_looked_at_and_found(house: Hous
     with house.store.reading():
         size = house.store.ledger.size()
     outcome = run(house.store, house.clock())
-    assert (outcome.entries, outcome.records, outcome.faults) == (size, 0, ())
-    assert ran(house) == [{"entries": size, "records": 0, "faults": 0, "found": []}]
+    assert (outcome.first, outcome.entries, outcome.records, outcome.faults) == (0, size, 0, [])
+    with house.store.reading():
+        root = house.store.ledger.root(size).hex()
+    said = {"first": 0, "entries": size, "root": root, "records": 0, "faults": 0, "found": []}
+    notes = {"number": outcome.notes.number, "sha256": outcome.notes.sha256}
+    assert ran(house) == [{**said, "whole_at_utc": outcome.at_utc, "notes": notes}]
     assert last_run(house.store) == outcome.as_dict()
-    assert run(house.store, house.clock()).faults == ()
+    assert run(house.store, house.clock()).faults == []
 
 
 def test_what_a_run_finds_stands_on_the_ledger_by_record(house: House) -> None:
@@ -62,8 +80,9 @@ def test_what_a_run_finds_stands_on_the_ledger_by_record(house: House) -> None:
 
 
 def test_many_findings_are_counted_and_the_first_are_listed() -> None:
-    faults = tuple(Fault("audit.leaf", f"leaf at {place}") for place in range(250))
-    said = Outcome("2026-11-25T08:00:00.000Z", 250, 0, faults).as_dict()
+    outcome = Outcome("2026-11-25T08:00:00.000Z", "2026-11-25T08:00:00.000Z")
+    outcome.take(Fault("audit.leaf", f"leaf at {place}") for place in range(250))
+    said = outcome.as_dict()
     assert (said["faults"], len(said["found"])) == (250, 100)
 
 
@@ -141,3 +160,173 @@ def test_a_changed_text_with_its_leaf_made_to_fit_is_found_in_the_tree(house: Ho
     )
     assert set(faults) <= {"audit.node", "audit.root"}
     assert faults
+
+
+def test_a_later_run_goes_on_where_the_last_one_ended_and_the_whole_comes_after_a_week(house: House) -> None:
+    house.signed_off()
+    first = run(house.store, house.clock(), only_new=True)
+    assert (first.first, first.whole_at_utc) == (0, first.at_utc)  # there was none to go on from
+    house.clock.forward(days=1)
+    house.signed_off()
+    second = run(house.store, house.clock(), only_new=True)
+    assert (second.first, second.faults, second.whole_at_utc) == (first.entries, [], first.at_utc)
+    with house.store.reading():
+        assert second.root == house.store.ledger.root(second.entries).hex()
+    house.clock.forward(days=6)
+    assert run(house.store, house.clock(), only_new=True).first == 0
+    house.clock.forward(days=1)
+    assert run(house.store, house.clock()).first == 0  # asked for all of it
+
+
+def test_a_later_run_reads_no_entry_before_where_the_last_one_ended(house: House) -> None:
+    house.signed_off()
+    first = run(house.store, house.clock())
+    house.signed_off()
+    statements: list[str] = []
+    connection = house.store._database._connection()
+    connection.set_trace_callback(statements.append)
+    found = run(house.store, house.clock(), only_new=True)
+    connection.set_trace_callback(None)
+    ranges = [one for one in statements if "BETWEEN" in one or '"position" >= ' in one]
+    assert ranges
+    assert all(f'"position" >= {first.entries}' in one for one in ranges)
+    assert found.entries > found.first == first.entries
+    assert not [one for one in statements if "integrity_check" in one]
+
+
+@pytest.mark.parametrize(
+    ("statement", "code"),
+    [
+        (
+            "UPDATE event SET person = 'ivo' WHERE position = (SELECT max(position) FROM event)",
+            "audit.event_row",
+        ),
+        (
+            "UPDATE change SET text = text || ' ' WHERE position = (SELECT max(position) FROM change)",
+            "audit.leaf",
+        ),
+        (
+            (
+                "UPDATE node SET hash = zeroblob(32) WHERE level = 1 AND number = "
+                "(SELECT max(number) FROM node WHERE level = 1)"
+            ),
+            "audit.node",
+        ),
+        (
+            (
+                "UPDATE sheet SET text = text || ' ' WHERE hash = "
+                "(SELECT sheet FROM event ORDER BY position DESC LIMIT 1)"
+            ),
+            "audit.sheet",
+        ),
+    ],
+)
+def test_what_was_altered_of_the_new_is_found_by_a_run_of_the_new(
+    house: House, statement: str, code: str
+) -> None:
+    house.signed_off()
+    run(house.store, house.clock())
+    house.clock.forward(days=1)
+    house.signed_off()
+    tamper(house, statement)
+    outcome = run(house.store, house.clock(), only_new=True)
+    assert outcome.first > 0
+    assert code in {fault.code for fault in outcome.faults}
+    house.clock.forward(days=1)
+    assert run(house.store, house.clock(), only_new=True).first == 0  # after a finding the whole is looked at
+
+
+def test_a_record_that_is_gone_is_found_by_a_run_of_the_new(house: House) -> None:
+    walk = house.signed_off()
+    run(house.store, house.clock())
+    with house.store.writing():
+        digest = "ab" * 32
+        house.store.records.add(walk.setup, digest, 7, "2026-11-25T09:00:00.000Z")
+        data = {"sha256": digest, "bytes": 7}
+        change(house.store, "record.sealed", "server", digest, walk.setup, data, house.clock())
+    outcome = run(house.store, house.clock(), only_new=True)
+    assert [fault.code for fault in outcome.faults] == ["audit.record_file"]
+    assert outcome.records == 1
+
+
+def test_a_ledger_that_was_written_anew_is_given_away_by_the_root_of_an_earlier_run(house: House) -> None:
+    """Whoever makes every leaf and node fit again leaves the root that an audit wrote down before."""
+    house.signed_off()
+    run(house.store, house.clock())
+    with house.store.reading():
+        row = house.store.ledger.changes(kind="setup.signed_off")[0]
+        rows = house.store.ledger.leaves_between(0, 10_000)
+    text = row["text"].replace("reviewed and accepted", "reviewed and rejected")
+    hashes = [bytes(one["hash"]) for one in rows]
+    hashes[row["position"]] = leaf_hash(text.encode())
+    grown = append(0, {}, hashes)
+    faults = tamper(
+        house,
+        f"UPDATE change SET text = '{text}' WHERE position = {row['position']}",  # noqa: S608
+        f"UPDATE leaf SET hash = x'{hashes[row['position']].hex()}' WHERE position = {row['position']}",  # noqa: S608
+        *(
+            f"UPDATE node SET hash = x'{node.hash.hex()}' WHERE level = {node.level} AND number = {node.index}"  # noqa: S608
+            for node in grown.new_nodes
+            if node.level
+        ),
+    )
+    assert faults == ["audit.root", "audit.head"]  # by what it wrote down, and by what was kept apart
+    house.clock.forward(days=1)
+    outcome = run(house.store, house.clock(), only_new=True)
+    assert (outcome.first, [fault.code for fault in outcome.faults]) == (0, faults)
+
+
+def test_the_whole_and_the_new_find_the_same_over_many_stretches(house: House) -> None:
+    grow(house, 700)
+    with house.store.reading():
+        size = house.store.ledger.size()
+    assert size > 4 * A_STRETCH
+    outcome = Outcome("", "")
+    with house.store.reading():
+        faults = {fault.code for fault in everything(house.store, outcome)}
+    assert faults == {"audit.record_file"}  # these records were never printed
+    with house.store.reading():
+        for start in (0, 1, A_STRETCH, A_STRETCH + 1, size - 1):
+            part = Outcome("", "")
+            part.take(what_came(house.store, {**outcome.as_dict(), "entries": start}, part))
+            assert (part.count, part.root) == (0, outcome.root)
+    tamper(house, "DELETE FROM leaf WHERE position = 1000")
+    assert [fault.record for fault in audit(house.store) if fault.code == "audit.leaf_missing"] == [
+        "change at 1000"
+    ]
+
+
+def test_a_run_keeps_one_stretch_in_memory_however_long_the_ledger_is(
+    tmp_path: Path, keyring: KeyRing
+) -> None:
+    def peak(setups: int) -> int:
+        house = House(tmp_path / str(setups), keyring)
+        grow(house, setups)
+        outcome = Outcome("", "")
+        with house.store.reading():
+            tracemalloc.start()
+            outcome.take(everything(house.store, outcome))
+            found = tracemalloc.get_traced_memory()[1]
+            tracemalloc.stop()
+        assert outcome.count == outcome.records == setups
+        house.store.close()
+        return found
+
+    (tmp_path / "700").mkdir()
+    (tmp_path / "5000").mkdir()
+    assert peak(5_000) < 1.2 * peak(700)
+
+
+def test_no_transaction_of_a_run_of_the_new_holds_more_than_a_stretch(house: House) -> None:
+    first = run(house.store, house.clock())
+    grow(house, 700)
+    statements: list[str] = []
+    connection = house.store._database._connection()
+    connection.set_trace_callback(statements.append)
+    outcome = run(house.store, house.clock(), only_new=True)
+    connection.set_trace_callback(None)
+    assert outcome.entries - outcome.first > 4 * A_STRETCH
+    assert outcome.first == first.entries
+    transactions = "\n".join(statements).split("BEGIN")
+    assert max(one.count('FROM "leaf"') for one in transactions) == 1
+    assert sum(one.count('FROM "leaf"') for one in transactions) > 4

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 
 from tests.kit.house import House
 from tests.kit.shop import PINS
+from tests.kit.walk import MOST_ANSWERS
 from webapp.domain.budget.correlated import CorrelationImpossibleError
 from webapp.domain.budget.lead_correlations import LeadCorrelation
 from webapp.domain.budget.lines import LeadLine
@@ -25,6 +27,7 @@ from webapp.services.errors import (
 )
 from webapp.services.numbers import budgeting, past_values, probing
 from webapp.services.setups import answering, pacing
+from webapp.store.repositories import numbers
 
 WIDE = LeadLine("own-1", "Chips", None, 30_000, "rectangular", None, "Looked at for a month")
 HEADER = "at_utc,machine,fixture,seating,person,x_mm,y_mm,z_mm\n"
@@ -233,6 +236,33 @@ def test_what_is_exported_is_known_again_and_comes_back_the_same_elsewhere(house
         take_in(house, text)
 
 
+def in_a_view(house: House) -> bool:
+    return house.store._database._connection().in_transaction
+
+
+def test_a_table_is_written_and_read_without_a_view_of_the_store_being_held(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A view that is held keeps everybody from writing: none is while a line is written or a piece is read."""
+    monkeypatch.setattr(numbers, "AT_A_TIME", 7)  # ends within a setup
+    take_in(house, LOG)
+    statements: list[str] = []
+    house.store._database._connection().set_trace_callback(statements.append)
+    held = [in_a_view(house) for _ in past_values.export(house.store)]
+    house.store._database._connection().set_trace_callback(None)
+    assert held == [False] * 11
+    assert sum(one.startswith("BEGIN") for one in statements) > 5
+
+    def source() -> Iterator[bytes]:
+        for line in LOG.splitlines(keepends=True):
+            held.append(in_a_view(house))
+            yield line.encode()
+
+    past_values.look(house.store, source, house.clock())
+    assert len(held) > 20
+    assert not any(held)
+
+
 INCHES = "2026-11-20,mill-1,vise-a,vise-a-1,mara,-15.009,-6.000,-11.811\n"
 FAR = "2026-11-21,mill-1,vise-a,vise-a-1,mara,-381.214,-162.414,-300.014\n"
 
@@ -288,6 +318,20 @@ def test_a_line_cannot_name_a_setup_of_this_shop(house: House) -> None:
     assert looked.setups == 0
 
 
+def test_a_tablet_cannot_begin_a_setup_under_an_id_that_was_imported(house: House) -> None:
+    walk = house.walk().start()
+    header = HEADER.replace("person,", "person,setup,")
+    take_in(house, header + f"2026-11-20,mill-1,vise-a,vise-a-1,mara,{walk.setup},-381.2,,\n")
+    receipt = house.accept(walk.parts)[0]
+    assert (receipt["outcome"], receipt["code"]) == ("refused", "intake.setup_imported")
+    assert receipt["fields"] == {"setup": walk.setup}
+    with house.store.reading():
+        assert house.store.setups.setup(walk.setup) is None
+        assert house.store.setups.set_aside_by_id([receipt["event"]])
+    another = house.walk().start()
+    assert house.accept(another.parts)[0]["outcome"] == "accepted"
+
+
 def test_a_time_at_the_end_of_the_calendar_is_a_refused_line_and_no_crash(house: House) -> None:
     looked = look(house, HEADER + "9999-12-31T23:59:59-12:00,mill-1,vise-a,vise-a-1,mara,-381.2,,\n" + FAR)
     assert [one.reason.code for one in looked.lines] == ["history.time_unreadable"]
@@ -311,11 +355,13 @@ def test_an_imported_setup_says_where_it_comes_from(house: House) -> None:
 
 
 def slow_setup(house: House) -> str:
-    """A setup of somebody who takes a while at each step, signed off."""
+    """A setup of somebody who takes a while at each step, not so long that the probe's input is old; signed off."""
     walk = house.walk().start()
     elapsed = walk.events[0]["elapsed_ms"]
-    while walk.step["kind"] != "sign":
-        elapsed += 25_000
+    for _ in range(MOST_ANSWERS):
+        if walk.step["kind"] == "sign":
+            break
+        elapsed += 10_000
         type_, data = walk.answers.answer(walk.step, walk.fold.result(), walk.clock.text)
         walk.event(type_, data, walk.step["id"], elapsed_ms=elapsed)
     walk.sign(PINS["mara"], house.keyring)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import threading
+import tracemalloc
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -71,6 +72,28 @@ class Client:
 def ask(reception: Reception, client: Client, **more: Any) -> Client:
     asyncio.run(reception(scope(**more), client.receive, client.send))
     return client
+
+
+def test_a_long_answer_goes_out_in_pieces_and_is_never_in_memory_as_a_whole() -> None:
+    """Forty megabytes, of which a client takes one piece after the other."""
+    app = Flask(__name__)
+    app.add_url_rule("/table", view_func=lambda: (bytes(1_000_000) for _ in range(40)), endpoint="table")
+    sizes: list[int] = []
+
+    async def send(message: Any) -> None:
+        sizes.append(len(message.get("body", b"")))
+
+    async def receive() -> Any:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    reception = Reception(app, 2)
+    tracemalloc.start()
+    asyncio.run(reception(scope("/table", "GET"), receive, send))
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert sum(sizes) == 40_000_000
+    assert max(sizes) < 1_000_000
+    assert peak < 10_000_000
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ from webapp.services.evidence import ledger
 from webapp.settings import Settings
 
 DONE, NO_SHOP = 0, 2
+AT_A_TIME = 1_000
 
 
 def write_out(settings: Settings, *, after: int) -> int:
@@ -19,13 +20,17 @@ def write_out(settings: Settings, *, after: int) -> int:
     with looked_into(settings) as store:
         if store is None:
             return NO_SHOP
-        # All of it first: a slow reader of our output must not keep anybody from writing.
+        # A stretch at a time: a slow reader of our output must not keep anybody from writing.
         with store.reading():
-            rows = list(store.ledger.all_changes(after + 1))
             head = ledger.head(store)
-    for row in rows:
-        print(
-            json.dumps({"position": row["position"], "change": json.loads(row["text"])}, ensure_ascii=False)
-        )
+        start = after + 1
+        while start < head["size"]:
+            before = min(start + AT_A_TIME, head["size"])
+            with store.reading():
+                rows = store.ledger.changes_between(start, before)
+            for row in rows:
+                said = {"position": row["position"], "change": json.loads(row["text"])}
+                print(json.dumps(said, ensure_ascii=False))
+            start = before
     print(json.dumps({"head": head}))
     return DONE

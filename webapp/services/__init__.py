@@ -32,5 +32,5 @@ ledger       change(store, type, by, subject, setup, data, now) -> position; the
 timekeeping  Timekeeper(elapsed_s).look(now) -> Jump | None; look_at_start(store, now), note(store, jump, when),
              recent_jumps(store, now)
 auditing     audit(store) -> [fault]: everything recomputed; none in a whole store
-             run(store, now) -> outcome, on a copy, put on the ledger; last_run(store) -> dict | None
+             run(store, now, only_new=False) -> outcome, put on the ledger; last_run(store) -> dict | None
 """

@@ -6,7 +6,7 @@
 
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from errno import ENOSPC
 from pathlib import Path
@@ -15,6 +15,7 @@ from typing import Any
 from webapp.store.database import Database
 from webapp.store.errors import DiskFull, FolderNotWritable, StoreError
 from webapp.store.files import HashedFiles
+from webapp.store.kept_head import KeptHead
 from webapp.store.migrations import migrate
 from webapp.store.repositories.access import AccessRepository
 from webapp.store.repositories.devices import DevicesRepository
@@ -22,6 +23,7 @@ from webapp.store.repositories.ledger import LedgerRepository
 from webapp.store.repositories.numbers import NumbersRepository
 from webapp.store.repositories.people import PeopleRepository
 from webapp.store.repositories.records import RecordsRepository
+from webapp.store.repositories.row_changes import RowChangesRepository
 from webapp.store.repositories.setups import SetupsRepository
 from webapp.store.repositories.shop import ShopRepository
 from webapp.store.repositories.worries import WorriesRepository
@@ -43,7 +45,9 @@ class Store:
         self.devices = DevicesRepository(self._database)
         self.access = AccessRepository(self._database)
         self.ledger = LedgerRepository(self._database)
+        self.row_changes = RowChangesRepository(self._database)
         self.numbers = NumbersRepository(self._database)
+        self.kept_head = KeptHead(path.parent)
         self.incoming = HashedFiles(path.parent / "incoming")
         self.records = RecordsRepository(self._database, HashedFiles(path.parent / "records"))
 
@@ -73,9 +77,9 @@ class Store:
         """What this thread's connection says about each setting that is asserted."""
         return self._database.settings()
 
-    def copy_to(self, path: Path) -> None:
-        """A whole copy of the database file, made while others go on working."""
-        self._database.copy_to(path)
+    def copy_to(self, path: Path, between_steps: Callable[[], None] = lambda: None) -> None:
+        """A whole copy of the database file, made in short steps while others go on working. Raises CopyDisturbed."""
+        self._database.copy_to(path, between_steps)
 
     @contextmanager
     def copied(self) -> Iterator["Store"]:

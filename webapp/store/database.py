@@ -15,16 +15,19 @@ Rules:
 
 import os
 import sqlite3
+import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import peewee
 
+from webapp.store.covered_rows import add_function, note_changes
 from webapp.store.errors import (
     AlreadyWriting,
+    CopyDisturbed,
     DatabaseLocked,
     FolderNotWritable,
     OpenedBeforeFork,
@@ -36,6 +39,10 @@ from webapp.store.errors import (
 )
 
 BUSY_SECONDS = 10.0
+# A copy is made in steps of 4 MB; between two of them nobody is kept from writing.
+PAGES_A_STEP = 1_000
+WAIT_FOR_WRITER_SECONDS = 0.05
+MOST_BEGUN_ANEW = 20
 OLDEST_SQLITE = (3, 37, 0)  # STRICT tables
 EXTRA = 3
 
@@ -66,6 +73,7 @@ class _Connections(peewee.SqliteDatabase):
         connection: sqlite3.Connection = super()._connect()  # type: ignore[misc]
         try:
             apply_settings(connection, str(self.database))
+            add_function(connection)
         except BaseException:
             connection.close()
             raise
@@ -127,10 +135,17 @@ class Database:
         if not self._writer.acquire(timeout=BUSY_SECONDS):
             raise DatabaseLocked(seconds=round(BUSY_SECONDS))
         try:
-            with self._named(), self._transaction("BEGIN IMMEDIATE", writes=True):
-                yield
+            with self._named():
+                self._note_changes()
+                with self._transaction("BEGIN IMMEDIATE", writes=True):
+                    yield
         finally:
             self._writer.release()
+
+    def _note_changes(self) -> None:
+        connection = self._connection()
+        if getattr(self._here, "noting", None) is not connection and note_changes(connection):
+            self._here.noting = connection
 
     @contextmanager
     def _transaction(self, begin: str, *, writes: bool) -> Iterator[None]:
@@ -178,12 +193,31 @@ class Database:
             name: (connection.execute(f"PRAGMA {name}").fetchone() or [None])[0] for name, _, _ in SETTINGS
         }
 
-    def copy_to(self, path: Path) -> None:
-        """A whole copy of the file by SQLite's backup interface, while others go on working."""
+    def copy_to(self, path: Path, between_steps: Callable[[], None] = lambda: None) -> None:
+        """A whole copy of the file by SQLite's backup interface, in short steps, while others go on working.
+
+        SQLite begins anew when somebody wrote between two steps. Raises CopyDisturbed when that happened again and
+        again. https://www.sqlite.org/c3ref/backup_finish.html
+        """
+        begun_anew, left = 0, sys.maxsize
+
+        def step(_: int, remaining: int, __: int) -> None:
+            nonlocal begun_anew, left
+            begun_anew += remaining >= left
+            left = remaining
+            if begun_anew > MOST_BEGUN_ANEW:
+                raise CopyDisturbed(path=self.path, times=begun_anew)
+            between_steps()
+
         with self._named():
             target = sqlite3.connect(path)
             try:
-                self._connection().backup(target)
+                target.execute(
+                    "PRAGMA synchronous=OFF"
+                )  # a copy that a crash leaves half done is thrown away
+                self._connection().backup(
+                    target, pages=PAGES_A_STEP, progress=step, sleep=WAIT_FOR_WRITER_SECONDS
+                )
             finally:
                 target.close()
 
@@ -196,6 +230,7 @@ class Database:
 
     def close(self) -> None:
         """Close this thread's connection. The next use opens a new one."""
+        self._here.noting = None
         if not self._connections.is_closed():
             self._connections.close()
 

@@ -36,6 +36,14 @@ class DatabaseLocked(StoreError):
     sentence = "Another program kept the database busy for {seconds} seconds. Nothing was stored. Try again."
 
 
+class CopyDisturbed(StoreError):
+    code = "store.copy_disturbed"
+    sentence = (
+        "{path} could not be copied: it was written to {times} times meanwhile. "
+        "Try again when the shop is quieter."
+    )
+
+
 class DiskFull(StoreError):
     code = "store.disk_full"
     sentence = "The disk is full. Nothing was stored. Make room; the server goes on by itself."

@@ -17,7 +17,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from hashlib import sha256
-from itertools import islice
+from itertools import groupby, islice
 from typing import TYPE_CHECKING, Literal
 
 from webapp.domain.evidence.events import HASH
@@ -97,9 +97,11 @@ def look(
     *,
     all_the_same: AllTheSame = (),
 ) -> Looked:
-    """What taking the table in would do. `tell` hears of every refused and asked line. Raises a HistoryCsvError."""
-    with store.reading():
-        return _counted(store, source, now, tell, all_the_same)[0]
+    """What taking the table in would do. `tell` hears of every refused and asked line. Raises a HistoryCsvError.
+
+    The store is read in short views of its own, so that nobody waits for a long table.
+    """
+    return _counted(store, source, now, tell, all_the_same)[0]
 
 
 def take_in(
@@ -156,7 +158,8 @@ def _counted(
     store: Store, source: Source, now: datetime, tell: Tell | None, all_the_same: AllTheSame
 ) -> tuple[Looked, Judge]:
     """Read the table once; where its own middle then doubts a line, once more: only that is told anew."""
-    judge, told = Judge(store), set[int]()
+    with store.reading():
+        judge, told = Judge(store), set[int]()
 
     def once(line: Told) -> None:
         if tell is not None and line.line not in told:
@@ -164,7 +167,9 @@ def _counted(
             tell(line)
 
     looked = _read_through(store, source, now, judge, once, all_the_same)
-    if judge.settle():
+    with store.reading():
+        doubts_more = judge.settle()
+    if doubts_more:
         looked = _read_through(store, source, now, judge, once, all_the_same)
     return looked, judge
 
@@ -187,7 +192,7 @@ def _parts(
     tell: Tell | None,
     all_the_same: AllTheSame,
 ) -> Iterator[list[HistoryRow]]:
-    """The rows that can be taken, in stretches, while `looked` is filled. Inside the caller's transaction."""
+    """The rows that can be taken, in stretches, while `looked` is filled."""
     digest = sha256()
 
     def chunks() -> Iterator[bytes]:
@@ -195,13 +200,15 @@ def _parts(
             digest.update(chunk)
             yield chunk
 
-    spans = _spans(store)
-    rows = read_history(decode_lines(chunks()), _known(store, now))
+    with store.reading():
+        spans, limits = _spans(store), _known(store, now)
+    rows = read_history(decode_lines(chunks()), limits)
     while stretch := list(islice(rows, AT_A_TIME)):
         taken = []
-        known = _known_setups(store, [row for row in stretch if isinstance(row, HistoryRow)])
-        for item in stretch:
-            found = _sorted_out(item, known, judge, all_the_same)
+        with store.reading():
+            known = _known_setups(store, [row for row in stretch if isinstance(row, HistoryRow)])
+            sorted_out = [_sorted_out(item, known, judge, all_the_same) for item in stretch]
+        for found in sorted_out:
             if isinstance(found, RefusedLine):
                 _refuse(looked, found, tell)
                 continue
@@ -342,24 +349,26 @@ def past_page(store: Store, setup: str) -> PastPage | None:
 def export(store: Store, fixture: str | None = None) -> Iterator[str]:
     """The lines of a table of all kept values, left-out ones marked: in inches where every machine shows them, else mm.
 
-    The lines are read in one view of the store: use them up before anything else.
+    The lines are read a stretch at a time, each in a short view of its own, so that nobody waits for a slow reader; a
+    setup that comes meanwhile may be among them or not.
     """
     with store.reading():
         machines = store.shop.items("machine")
-        inches = bool(machines) and all(value["unit"] == "in" for value in machines.values())
-        display = Display(Unit.INCH, 4) if inches else Display(Unit.MM, 3)
-        yield from write_history(_rows(store, fixture), display)
+    inches = bool(machines) and all(value["unit"] == "in" for value in machines.values())
+    display = Display(Unit.INCH, 4) if inches else Display(Unit.MM, 3)
+    yield from write_history(_rows(store, fixture), display)
 
 
 def _rows(store: Store, fixture: str | None) -> Iterator[HistoryRow]:
-    held: list[KeptWithOrigin] = []
-    for row in store.numbers.all_kept(fixture):
-        if held and held[0]["setup"] != row["setup"]:
-            yield _as_row(held)
-            held = []
-        held.append(row)
-    if held:
-        yield _as_row(held)
+    after = ""
+    while True:
+        with store.reading():
+            rows = store.numbers.kept_after(fixture, after)
+        if not rows:
+            return
+        for _, values in groupby(rows, key=lambda row: row["setup"]):
+            yield _as_row(list(values))
+        after = rows[-1]["setup"]
 
 
 def _as_row(rows: list[KeptWithOrigin]) -> HistoryRow:

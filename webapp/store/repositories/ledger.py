@@ -3,7 +3,7 @@
 Full subtrees are stored once, so an append reads and writes no more than the right-hand edge of the tree.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import cast
 
 from webapp.domain.evidence import tree
@@ -30,7 +30,18 @@ ENTRIES = (
     "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
     "WHERE leaf.position >= ? AND leaf.position < ? ORDER BY leaf.position"
 )
-AT_A_TIME = 1000
+# The first place from here on where anything of an entry is left, whichever of its rows that may be.
+NEXT_PLACE = (
+    "SELECT min(place) FROM (SELECT min(position) AS place FROM leaf WHERE position >= ?1 "
+    "UNION ALL SELECT min(position) FROM event WHERE position >= ?1 "
+    "UNION ALL SELECT min(position) FROM change WHERE position >= ?1)"
+)
+PLACES = (
+    "SELECT max(place) FROM (SELECT coalesce(max(position) + 1, 0) AS place FROM leaf "
+    "UNION ALL SELECT max(position) + 1 FROM event UNION ALL SELECT max(position) + 1 FROM change)"
+)
+BEYOND = "SELECT level, number FROM node WHERE level = ? AND number >= ? ORDER BY number LIMIT ?"
+ABOVE = "SELECT level, number FROM node WHERE level > ? ORDER BY level, number LIMIT ?"
 
 
 class LedgerRepository(Repository):
@@ -85,22 +96,44 @@ class LedgerRepository(Repository):
         rows = self._database.raw(ENTRIES, (first, before))
         return [cast("EntryRow", dict(zip(ENTRY_COLUMNS, row, strict=True))) for row in rows]
 
-    def all_leaves(self) -> Iterator[LeafRow]:
-        """Every leaf in order, read in stretches."""
-        start = 0
-        while rows := self._rows(_stretch(Leaf, start)):
-            yield from rows
-            start = rows[-1]["position"] + 1
+    def next_place(self, start: int) -> int | None:
+        """The first place from `start` on with a leaf, an event or a change; None where nothing follows."""
+        found = self._database.raw(NEXT_PLACE, (start,))[0][0]
+        return None if found is None else int(found)
 
-    def all_changes(self, start: int = 0) -> Iterator[ChangeRow]:
-        """Every change from position `start` on, in order, read in stretches."""
-        while rows := self._rows(_stretch(Change, start)):
-            yield from rows
-            start = rows[-1]["position"] + 1
+    def places(self) -> int:
+        """How many places the ledger has, counted by whatever reaches furthest: its size in a whole store."""
+        return int(self._database.raw(PLACES)[0][0])
 
-    def nodes(self) -> dict[tree.Position, bytes]:
-        """Every stored node of level 1 and up, by level and index."""
-        return {(row["level"], row["number"]): bytes(row["hash"]) for row in self._rows(Node.select())}
+    def leaves_between(self, first: int, before: int) -> list[LeafRow]:
+        """Leaves from `first` up to, not including, `before`, in order."""
+        return self._rows(_between(Leaf, first, before))
+
+    def changes_between(self, first: int, before: int) -> list[ChangeRow]:
+        """The changes at these places, in order."""
+        return self._rows(_between(Change, first, before))
+
+    def nodes_between(self, first: int, before: int) -> dict[tree.Position, bytes]:
+        """Stored subtrees of level 1 and up whose last leaf is one of these, by level and index."""
+        found: dict[tree.Position, bytes] = {}
+        level = 1
+        while first >> level < before >> level:
+            here = (Node.level == level) & (Node.number >= first >> level) & (Node.number < before >> level)
+            found.update(
+                {
+                    (row["level"], row["number"]): bytes(row["hash"])
+                    for row in self._rows(Node.select().where(here))
+                }
+            )
+            level += 1
+        return found
+
+    def nodes_beyond(self, size: int, most: int) -> list[tree.Position]:
+        """The first stored subtrees that no tree of so many leaves has."""
+        rows: list[tuple[int, int]] = []
+        for level in range(1, size.bit_length() + 1):
+            rows += self._database.raw(BEYOND, (level, size >> level, most))
+        return [*rows, *self._database.raw(ABOVE, (size.bit_length(), most))][:most]
 
     def _frontier(self, size: int) -> dict[tree.Position, bytes]:
         return {position: found for position in tree.frontier(size) if (found := self._hash_at(*position))}
@@ -117,5 +150,7 @@ class LedgerRepository(Repository):
         return bytes(rows[0][0]) if rows else None
 
 
-def _stretch(table: type[Leaf] | type[Change], start: int) -> object:
-    return table.select().where(table.position >= start).order_by(table.position).limit(AT_A_TIME)
+def _between(table: type[Leaf] | type[Change], first: int, before: int) -> object:
+    return (
+        table.select().where((table.position >= first) & (table.position < before)).order_by(table.position)
+    )

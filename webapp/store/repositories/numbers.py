@@ -1,7 +1,7 @@
 """Imports of past values, checks of probes, budgets of uncertainty."""
 
 import json
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from typing import Any, cast
 
 from webapp.domain.budget.lines import BudgetData
@@ -38,6 +38,7 @@ KEPT = (
 )
 KEPT_OF = f"{KEPT} WHERE k.setup = ? ORDER BY k.axis"
 KEPT_AFTER = f"{KEPT} WHERE (? IS NULL OR k.fixture = ?) AND k.setup > ? ORDER BY k.setup, k.axis LIMIT ?"
+IMPORTED_AMONG = "SELECT id FROM imported_setup WHERE id IN (SELECT value FROM json_each(?))"
 AT_A_TIME = 3_000
 
 
@@ -67,6 +68,11 @@ class NumbersRepository(Repository):
         """A past setup by its id, or None for one that was not imported."""
         return self._row(ImportedSetup.select().where(ImportedSetup.id == setup))
 
+    def imported_among(self, ids: Collection[str]) -> set[str]:
+        """Those of these ids that an import took."""
+        rows = self._database.raw(IMPORTED_AMONG, (json.dumps(list(ids)),)) if ids else []
+        return {id_ for (id_,) in rows}
+
     def kept_of(self, setup: str) -> list[KeptWithOrigin]:
         """Kept values of one setup with where they come from, by axis."""
         return [_kept(row) for row in self._database.raw(KEPT_OF, (setup,))]
@@ -76,14 +82,11 @@ class NumbersRepository(Repository):
         statement = "SELECT setup, axis FROM kept_value WHERE setup IN (SELECT value FROM json_each(?))"
         return {(row[0], row[1]) for row in self._database.raw(statement, (json.dumps(list(ids)),))}
 
-    def all_kept(self, fixture: str | None = None) -> Iterator[KeptWithOrigin]:
-        """Every kept value, by setup, read in stretches that end between two setups."""
-        after = ""
-        while rows := self._database.raw(KEPT_AFTER, (fixture, fixture, after, AT_A_TIME)):
-            last = rows[-1][0]
-            whole = rows if len(rows) < AT_A_TIME else [row for row in rows if row[0] != last]
-            yield from map(_kept, whole)
-            after = whole[-1][0]
+    def kept_after(self, fixture: str | None, after: str) -> list[KeptWithOrigin]:
+        """Kept values of the setups after one, by setup and axis: a stretch of them that ends between two setups."""
+        rows = self._database.raw(KEPT_AFTER, (fixture, fixture, after, AT_A_TIME))
+        whole = rows if len(rows) < AT_A_TIME else [row for row in rows if row[0] != rows[-1][0]]
+        return list(map(_kept, whole))
 
     # Probes
 

@@ -1,11 +1,15 @@
 """Sealed records: the row, and the file it names."""
 
+from collections.abc import Iterator
+
 from webapp.store.database import Database
 from webapp.store.files import HashedFiles
 from webapp.store.repositories.base import Repository
 from webapp.store.rows import RecordRow
 from webapp.store.tables.records import Record
 from webapp.store.tables.setups import Setup
+
+AT_A_TIME = 500
 
 
 class RecordsRepository(Repository):
@@ -19,9 +23,14 @@ class RecordsRepository(Repository):
         """The row of a setup's sealed record, or None."""
         return self._row(Record.select().where(Record.setup == setup))
 
-    def records(self) -> list[RecordRow]:
-        """All sealed records, newest first."""
-        return self._rows(Record.select().order_by(Record.sealed_at_utc.desc(), Record.setup))
+    def all_records(self) -> Iterator[RecordRow]:
+        """Every sealed record, by its setup, read in stretches."""
+        after = ""
+        while rows := self._rows(
+            Record.select().where(Record.setup > after).order_by(Record.setup).limit(AT_A_TIME)
+        ):
+            yield from rows
+            after = rows[-1]["setup"]
 
     def by_hash(self, sha256: str) -> RecordRow | None:
         """The row of the record with this hash, or None."""

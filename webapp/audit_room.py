@@ -1,0 +1,74 @@
+"""The audit's own process: it looks at what is stored beside the server, at low priority, and says what it found.
+
+Rules: the process gets the path of the database and nothing of the server's environment; it brings no web server and no
+press with it, so that it stays below 100 MB whatever is stored; it ends with the process that asked for it. What it
+prints is one JSON text; what went wrong it says on its other output, with exit status 1.
+
+`python -m webapp.audit_room DATABASE [--new]`
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from webapp.ending import end_with_parent
+
+if TYPE_CHECKING:
+    from webapp.services.audit.auditing import Audited
+
+PROGRAM = Path(__file__).resolve().parent.parent
+ONLY_NEW = "--new"
+LOWER_PRIORITY = 10
+
+
+class AuditNotDone(Exception):
+    """The audit could not be done. The text says why."""
+
+
+def audit_apart(database: Path, *, only_new: bool = False) -> Audited:
+    """What an audit in a process of its own looked at and found, as it put it on the ledger. Raises AuditNotDone."""
+    asked = [str(database), *([ONLY_NEW] if only_new else [])]
+    done = subprocess.run(
+        [sys.executable, "-P", "-m", "webapp.audit_room", *asked],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={
+            "PATH": os.defpath,
+            "PYTHONPATH": str(PROGRAM),
+            "PYTHONDONTWRITEBYTECODE": "1",
+            "LANG": "C.UTF-8",
+        },
+    )
+    if done.returncode:
+        raise AuditNotDone(done.stderr.strip() or f"Its process ended with status {done.returncode}.")
+    return cast("Audited", json.loads(done.stdout))
+
+
+def main(arguments: list[str]) -> int:
+    """Audit the database that is named first; the exit status."""
+    from webapp.services.audit import auditing  # noqa: PLC0415 - who asks from the server has it already
+    from webapp.store import Store, StoreError  # noqa: PLC0415
+
+    end_with_parent(os.getppid())
+    os.nice(LOWER_PRIORITY)
+    try:
+        store = Store.open(Path(arguments[0]))
+        outcome = auditing.run(store, datetime.now(UTC), only_new=ONLY_NEW in arguments[1:])
+        store.close()
+    except StoreError as error:
+        print(error, file=sys.stderr)
+        return 1
+    print(json.dumps(outcome.as_dict(), ensure_ascii=False))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,253 @@
+"""The self-audit: everything that is stored is worked out again and compared.
+
+Rules: events are verified with their tablet's key and hashed again, leaves and nodes are made anew from the texts,
+every sealed file is read and hashed, chains are followed, every row beside the ledger is compared with what was noted
+of it when this program last changed it (see row_notes.py). What does not fit is named by its record, never repaired.
+Each run stands on the ledger with what it looked at, what it found and the root that the ledger had, so that nobody has
+to take it on trust that somebody looked (OWASP ASVS 5.0, 16.3; ISO/IEC 17025:2017 7.11, from memory), and so that the
+next run can go on from there: the whole is worked out again every seven days, after a finding, and when asked for.
+Whatever the size of the shop, a run holds one stretch of the ledger in memory.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from hashlib import sha256
+from typing import TYPE_CHECKING, TypedDict, cast
+
+from webapp.domain.evidence import tree
+from webapp.services.audit.derived import misfits
+from webapp.services.audit.row_notes import NO_NOTES, Notes, changed_rows, notes_until_now
+from webapp.services.evidence.ledger import SERVER, change, has_head, keep_head
+from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault, Stretch, Walk
+from webapp.services.times import from_text, utc_text
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+    from webapp.store.rows import RecordRow, SheetRow
+
+MOST_LISTED = 100
+WHOLE_EVERY = timedelta(days=7)
+SEALED = "record.sealed"
+
+
+class FoundFault(TypedDict):
+    """A fault as it stands on the ledger."""
+
+    code: str
+    record: str
+
+
+class NotesSaid(TypedDict):
+    """The number of the last note of a row's change, and the digest over all notes up to it."""
+
+    number: int
+    sha256: str
+
+
+class Audited(TypedDict):
+    """What one run looked at and found: entries `first` up to, not including, `entries`, sealed records, of many faults
+    the first. `root` (hex) is the one worked out over all entries, empty where that could not be done; `whole_at_utc`
+    is when everything was last looked at; `notes` is None for runs from before notes were made.
+    """
+
+    at_utc: str
+    whole_at_utc: str
+    first: int
+    entries: int
+    root: str
+    records: int
+    faults: int
+    found: list[FoundFault]
+    notes: NotesSaid | None
+
+
+@dataclass(slots=True)
+class Outcome:
+    """What one run looked at, and what it found: `count` faults, of many the first in `faults`."""
+
+    at_utc: str
+    whole_at_utc: str
+    first: int = 0
+    entries: int = 0
+    root: str = ""
+    records: int = 0
+    count: int = 0
+    faults: list[Fault] = field(default_factory=list)
+    notes: Notes = NO_NOTES
+
+    def take(self, found: Iterable[Fault]) -> None:
+        """Count faults and keep the first."""
+        for fault in found:
+            self.count += 1
+            if len(self.faults) < MOST_LISTED:
+                self.faults.append(fault)
+
+    def as_dict(self) -> Audited:
+        """Plain JSON."""
+        return {
+            "at_utc": self.at_utc,
+            "whole_at_utc": self.whole_at_utc,
+            "first": self.first,
+            "entries": self.entries,
+            "root": self.root,
+            "records": self.records,
+            "faults": self.count,
+            "found": [{"code": fault.code, "record": fault.record} for fault in self.faults],
+            "notes": {"number": self.notes.number, "sha256": self.notes.sha256},
+        }
+
+
+def run(store: Store, now: datetime, *, only_new: bool = False) -> Outcome:
+    """Audit what is stored as of `now`, so that nobody has to wait, and put the outcome on the ledger.
+
+    `only_new`: go on from the last run where that found nothing and the whole is not due. Raises CopyDisturbed.
+    """
+    since = _may_go_on_from(store, now) if only_new else None
+    outcome = _whole(store, now) if since is None else _new(store, since, now)
+    said = {name: value for name, value in outcome.as_dict().items() if name != "at_utc"}
+    with store.writing():
+        change(store, AUDIT_RAN, SERVER, "ledger", None, said, now)
+    keep_head(store)
+    return outcome
+
+
+def last_run(store: Store) -> Audited | None:
+    """What the newest run put on the ledger, as Outcome.as_dict gives it; None before the first."""
+    with store.reading():
+        rows = store.ledger.changes(kind=AUDIT_RAN, newest=1)
+    if not rows:
+        return None
+    at_utc = rows[0]["at_utc"]
+    # Early runs were of the whole, and knew no notes.
+    early = {"at_utc": at_utc, "whole_at_utc": at_utc, "first": 0, "root": "", "notes": None}
+    return cast("Audited", {**early, **json.loads(rows[0]["text"])["data"]})
+
+
+def audit(store: Store) -> list[Fault]:
+    """All faults, none in a whole store. Takes about as long as taking in everything again."""
+    with store.reading():
+        return list(everything(store, Outcome("", "")))
+
+
+def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
+    """Every fault, one at a time, inside the caller's transaction: meant for a copy.
+
+    `outcome` gets what was looked at.
+    """
+    yield from (Fault("audit.database", text) for text in store.damage())
+    yield from _ledger(store, outcome)
+    yield from _sheets(store.setups.all_sheets())
+    for row in store.records.all_records():
+        outcome.records += 1
+        yield from _record(store, row)
+    yield from _kept_head(store)
+    yield from misfits(store)
+    yield from changed_rows(store)
+    yield from _notes(store, outcome, NO_NOTES)
+
+
+def what_came(store: Store, since: Audited, outcome: Outcome) -> Iterator[Fault]:
+    """Faults in what came since an earlier run, read in short transactions of its own: meant for the file in use."""
+    with store.reading():
+        first, until = since["entries"], store.ledger.size()
+        edge = {place: store.ledger.hash_at(place) or b"" for place in tree.frontier(first)}
+    walk = Walk(store, first, edge)
+    for stretch in walk.stretches(until):
+        yield from walk.faults(stretch)
+        yield from _named_in(store, stretch, outcome)
+    outcome.entries, outcome.root = until, (walk.root() or b"").hex()
+    yield from _kept_head(store)
+    noted = since["notes"]
+    yield from _notes(store, outcome, Notes(noted["number"], noted["sha256"]) if noted else NO_NOTES)
+
+
+def _kept_head(store: Store) -> Iterator[Fault]:
+    """Whether the ledger still has the head that was kept apart from it."""
+    try:
+        kept = store.kept_head.read()
+    except ValueError:
+        yield Fault("audit.head", f"file {store.kept_head.path.name}")
+        return
+    if kept is None:
+        return
+    with store.reading():
+        held = has_head(store, *kept)
+    if not held:
+        yield Fault("audit.head", f"head of {kept.size} entries in {store.kept_head.path.name}")
+
+
+def _notes(store: Store, outcome: Outcome, start: Notes) -> Iterator[Fault]:
+    for found in notes_until_now(store, start):
+        if isinstance(found, Fault):
+            yield found
+        else:
+            outcome.notes = found
+
+
+def _may_go_on_from(store: Store, now: datetime) -> Audited | None:
+    """The last run, where it found nothing, the ledger still has its root, and the whole is not due."""
+    last = last_run(store)
+    if last is None or last["faults"] or not last["root"]:
+        return None
+    if not timedelta(0) <= now - from_text(last["whole_at_utc"]) < WHOLE_EVERY:
+        return None
+    with store.reading():
+        try:
+            same = store.ledger.root(last["entries"]).hex() == last["root"]
+        except tree.TreeError:
+            return None
+    return last if same else None
+
+
+def _whole(store: Store, now: datetime) -> Outcome:
+    outcome = Outcome(utc_text(now), utc_text(now))
+    with store.copied() as copy, copy.reading():
+        outcome.take(everything(copy, outcome))
+    return outcome
+
+
+def _new(store: Store, since: Audited, now: datetime) -> Outcome:
+    outcome = Outcome(utc_text(now), since["whole_at_utc"], since["entries"])
+    outcome.take(what_came(store, since, outcome))
+    return outcome
+
+
+def _ledger(store: Store, outcome: Outcome) -> Iterator[Fault]:
+    """Every entry with its leaf and its nodes; also those that have no leaf any more."""
+    walk = Walk(store)
+    for stretch in walk.stretches(store.ledger.places()):
+        yield from walk.faults(stretch)
+    yield from walk.faults_at_end()
+    outcome.entries, outcome.root = store.ledger.size(), (walk.root() or b"").hex()
+
+
+def _sheets(rows: Iterable[SheetRow]) -> Iterator[Fault]:
+    for row in rows:
+        if sha256(row["text"].encode("utf-8", "surrogatepass")).hexdigest() != row["hash"]:
+            yield Fault("audit.sheet", f"sheet {row['hash']}")
+
+
+def _record(store: Store, row: RecordRow) -> Iterator[Fault]:
+    if not store.records.files.is_whole(row["sha256"]):
+        yield Fault("audit.record_file", f"record {row['sha256']} of setup {row['setup']}")
+
+
+def _named_in(store: Store, stretch: Stretch, outcome: Outcome) -> Iterator[Fault]:
+    """The sheets that these events were made on, and the records that these changes say were sealed."""
+    for hash_ in sorted({row["sheet"] for row in stretch.events}):
+        with store.reading():
+            sheet = store.setups.sheet(hash_)
+        yield from _sheets([sheet]) if sheet else [Fault("audit.sheet", f"sheet {hash_}")]
+    for sealed in (row for row in stretch.changes if row["type"] == SEALED and row["setup"]):
+        with store.reading():
+            record = store.records.record(str(sealed["setup"]))
+        outcome.records += 1
+        yield from (
+            _record(store, record)
+            if record
+            else [Fault("audit.record_file", f"record of setup {sealed['setup']}")]
+        )
