@@ -80,7 +80,9 @@ def test_a_seating_of_fewer_than_six_values_is_not_judged_still() -> None:
     assert pooled([old[:5], [*agrees_by_chance, 500_100]], 1, 100).members == (0, 1)
 
 
-def test_fifteen_in_a_hundred_steady_seatings_stand_alone_for_scattering_more_and_hardly_any_for_less() -> None:
+def test_fifteen_in_a_hundred_steady_seatings_stand_alone_for_scattering_more_and_hardly_any_for_less() -> (
+    None
+):
     chance = np.random.default_rng(4)
     rounds, alone = 1500, 0
     for _ in range(rounds):
