@@ -166,6 +166,11 @@ class SetupsRepository(Repository):
         """Id and signed text of the events of one setup, in the order of the device's chain."""
         return [(id_, jws) for id_, jws in self._database.raw(EVENTS_OF, (setup,))]
 
+    def texts_by_id(self, ids: Collection[str]) -> list[tuple[str, str, str]]:
+        """Id, signed text and problems (as JSON) of those of these events that are stored."""
+        found = self._found("event", ("id", "jws", "problems"), ids)
+        return [(id_, row["jws"], row["problems"]) for id_, row in found.items()]
+
     def newest_receipt(self, events: Collection[str]) -> str | None:
         """When the server got the last of these events, or None where it has none of them."""
         rows = self._database.raw(NEWEST_RECEIPT, (json.dumps(list(events)),))
