@@ -373,3 +373,12 @@ def test_what_is_read_off_the_control_is_not_given_away_where_it_is_asked() -> N
 
 def test_whom_to_call_is_not_said_at_every_step() -> None:
     assert "{lead}" not in canonical_text(asdict(SHIPPED))
+
+
+def test_before_each_search_the_label_of_the_own_slot_is_looked_at() -> None:
+    """A touch writes where the control points: what closes a search says that the label stood there."""
+    searches = [step for step in SHIPPED.steps if step.kind == "search"]
+    assert [step.axis for step in searches] == ["Z", "X", "Y"]
+    for step in searches:
+        for look_for in (step.look_for, *(one.look_for for one in step.variants if one.look_for)):
+            assert "Your slot's label stands in the line or page." in look_for, step.id
