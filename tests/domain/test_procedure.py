@@ -176,6 +176,8 @@ def test_every_reason_is_named_at_once() -> None:
         ("vise.wipe", {"once_a_shift": True}, "procedure.shift_misplaced"),
         ("vise.wipe", {"when": "full_moon"}, "procedure.condition_unknown"),
         ("vise.wipe", {"variants": (Variant("full_moon"),)}, "procedure.condition_unknown"),
+        ("vise.wipe", {"variants": (Variant("practised"),)}, "procedure.condition_unknown"),
+        ("vise.open", {"when": "practised"}, "procedure.condition_unknown"),
         ("vise.wipe", {"variants": (Variant("warm_up", do="a b c d e f g h i j k l m"),)}, "procedure.do_too_long"),
         ("vise.wipe", {"variants": (Variant("warm_up", why="It is safe."),)}, "procedure.says_safe"),
         ("x.over", {"kind": "confirm"}, "procedure.search_without_over"),

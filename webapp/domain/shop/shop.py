@@ -137,7 +137,8 @@ class ShopRules:
     `stop_one_in` is given, one false stop in so many; `ceiling_nm` is the stop line's limit; no ask line is finer than
     `least_ask_nm` (None: a hundredth of a millimetre, five ten thousandths of an inch); `coverage_factor` None takes
     the normal quantile. A sheet may be used for `sheet_hours`. `time_zone` is shown beside UTC (see `zones`).
-    Who stands in `cautions_once_a_shift` (ids of people) reads the cautions that allow it once in `shift_hours`.
+    Who stands in `cautions_once_a_shift` (ids of people) is practised: reads the cautions that allow it once in
+    `shift_hours`, and is not asked which jaw stood still at a fixture where a setup of theirs was signed off.
     """
 
     name: str
