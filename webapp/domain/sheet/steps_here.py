@@ -15,7 +15,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, cast
 
 from webapp.domain.evidence.written_sheet import (
     ChoiceOnSheet,
@@ -131,13 +131,13 @@ def _step(step: Step, here: Here) -> StepOnSheet:
         if not check.when or check.when in holds
     ]
     if any(variant.when == PRACTISED for variant in step.variants):
-        value["practised"] = _for_practised(step, value)
+        value["practised"] = _for_practised(step, cast("StepOnSheet", value))
     if step.kind == "jaw":
         value["choices"] = [_jaw(choice, here.fixture.fixed_side) for choice in value["choices"]]
     return _filled(value, _words(step, here))  # type: ignore[no-any-return]
 
 
-def _for_practised(step: Step, own: Mapping[str, Any]) -> PractisedWords:
+def _for_practised(step: Step, own: StepOnSheet) -> PractisedWords:
     said = next(variant for variant in step.variants if variant.when == PRACTISED)
     return {
         "do": said.do or own["do"],

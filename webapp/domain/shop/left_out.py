@@ -10,9 +10,9 @@ Rules of this module:
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from decimal import Decimal
-from typing import Any
+from typing import cast
 
 from webapp.domain.plain.errors import Finding
 from webapp.domain.shop.shop import (
@@ -22,7 +22,7 @@ from webapp.domain.shop.shop import (
     SHIPPED_U_SEAT_NM,
     ShopRules,
 )
-from webapp.domain.shop.shop_file import name_and_unit
+from webapp.domain.shop.shop_file import Table, name_and_unit
 
 NM_PER_UM, NM_PER_MM = 1_000, 1_000_000
 # Table, field, what counts where it is left out, and its unit.
@@ -50,10 +50,9 @@ def left_out_of_floor(text: str) -> list[Finding]:
     ]
 
 
-def _rows(tables: Mapping[str, Any], table: str) -> Iterator[tuple[str, Mapping[str, Any]]]:
-    found = tables.get(table, [])
-    if table == "shop":
-        yield "shop", found
-        return
-    for row in found:
-        yield f"{table} “{row['id']}”", row
+def _rows(tables: Table, table: str) -> Iterator[tuple[str, Table]]:
+    found = cast("Table | list[Table]", tables.get(table, []))
+    if isinstance(found, list):
+        yield from ((f"{table} “{row['id']}”", row) for row in found)
+    else:
+        yield table, found
