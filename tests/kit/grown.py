@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
 from tests.kit.house import House
+from tests.kit.shop import CENTRES_NM
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.services.times import utc_text
 
@@ -18,6 +19,10 @@ SETUP = (
     "started_at_utc, last_at_utc, sealed) VALUES (?, ?, ?, ?, ?, 'signed_off', 'complete', 'verified', ?, ?, ?, ?)"
 )
 RECORD = "INSERT INTO record (setup, sha256, bytes, sealed_at_utc) VALUES (?, ?, ?, ?)"
+VALUE = (
+    "INSERT INTO kept_value (setup, axis, fixture, seating, value_nm, at_utc, left_out_reason, imported) "
+    "VALUES (?, ?, 'vise-a', 'vise-a-1', ?, ?, NULL, NULL)"
+)
 CHANGE = "INSERT INTO change (position, text, type, by, subject, setup, at_utc) VALUES (?, ?, ?, ?, ?, ?, ?)"
 EVENTS_A_SETUP = 3
 
@@ -30,7 +35,7 @@ def setup_id(number: int) -> str:
 def grow(house: House, setups: int, people: tuple[str, ...] = ("mara", "tomas", "ivo")) -> None:
     """Put so many setups that were signed off and sealed, and some entries of the ledger for each, into the store."""
     sheets = {machine: house.sheet(machine)[0] for machine in ("mill-1", "mill-2")}
-    rows, records = [], []
+    rows, records, values = [], [], []
     for number in range(setups):
         machine = "mill-1" if number % 3 else "mill-2"
         started = FIRST + timedelta(minutes=25 * number)
@@ -39,10 +44,15 @@ def grow(house: House, setups: int, people: tuple[str, ...] = ("mara", "tomas", 
         rows.append((
             setup_id(number), house.device.id, sheets[machine], machine, person, False, *times, True
         ))  # fmt: skip
+        values += [
+            (setup_id(number), axis, CENTRES_NM[axis] + number * 7_919 % 40 * 1_000, times[1])
+            for axis in CENTRES_NM
+        ]
         records.append((setup_id(number), f"{number:064x}", 70_000, times[1]))
     with house.store.writing():
         house.store._database.run_many(SETUP, rows)
         house.store._database.run_many(RECORD, records)
+        house.store._database.run_many(VALUE, values)
         _grow_ledger(house, setups)
 
 

@@ -13,7 +13,7 @@ from tests.kit.house import House
 from tests.kit.past import keep_past, setup_id
 from tests.kit.shop import CENTRES_NM
 from webapp.domain.usual.usual import LinesChoice, Usual, usual
-from webapp.services.numbers import choosing, histories
+from webapp.services.numbers import choosing, histories, trending
 from webapp.services.sheets import preparing
 from webapp.services.shop import register
 from webapp.store import Store
@@ -145,3 +145,49 @@ def test_the_store_counts_each_axis_by_itself(house: House) -> None:
         assert house.store.setups.changes_of_values("vise-a", "Y") == 0
     with house.store.writing():
         assert house.store.setups.changes_of_values("vise-a", "X") is None
+
+
+def test_what_is_kept_is_bounded_by_the_values_held_and_not_by_how_many_axes_there_are(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Thirty machines with three axes each are asked for one after the other, again and again."""
+    places = [(f"vise-{number}", axis) for number in range(30) for axis in "XYZ"]
+
+    def read_again() -> int:
+        statements: list[str] = []
+        house.store._database._connection().set_trace_callback(statements.append)
+        with house.store.reading():
+            for place in places:
+                histories.seating_history(house.store, *place)
+        house.store._database._connection().set_trace_callback(None)
+        return sum("FROM kept_value" in one for one in statements)
+
+    assert (read_again(), read_again()) == (90, 0)
+    keep(house, 20)
+    keep_past(house, [CENTRES_NM["Y"]] * 20, first=60, axis="Y")
+    places[:] = [("vise-a", "X"), ("vise-a", "Y")]
+    assert read_again() == 0  # followed by the sheet that was compiled meanwhile
+    monkeypatch.setattr(histories, "MOST_VALUES", 30)
+    assert (read_again(), read_again()) == (1, 2)  # of two with twenty values each one has to go
+
+
+def test_the_fixtures_page_says_what_the_trend_itself_says(house: House) -> None:
+    """At a glance and value by value are worked out on two ways."""
+    keep(house, 40)
+    register.leave_out(house.store, setup_id(3), "X", "A chip.", "ines", house.clock())
+    keep_past(house, [CENTRES_NM["X"] + 900_000], first=90)
+    for again in range(2):
+        (glance,) = [
+            axis["glance"]
+            for one in trending.overview(house.store)
+            for axis in one["axes"]
+            if (one["fixture"], axis["axis"]) == ("vise-a", "X")
+        ]
+        now = trending.trend(house.store, "vise-a", "X").now
+        assert glance is not None
+        assert now.signal_count > 0
+        assert now.suspects
+        assert (glance.usual, glance.counted, glance.signals, glance.suspects) == (
+            now.usual, len(now.counted), now.signal_count, len(now.suspects),
+        )  # fmt: skip
+        register.leave_out(house.store, setup_id(10 + again), "X", "A chip.", "ines", house.clock())

@@ -147,14 +147,26 @@ def _values(seating: SeatingRows) -> SeatingValues:
 
 def _chart(rows: Sequence[TrendRow], earlier: Sequence[SeatingRows], display: Display) -> Chart | None:
     """Return the charts, with the moving ranges of earlier seatings beside the first values of this one."""
+    dated = [DatedValue(row.setup_id, row.at_utc, row.value_nm) for row in rows]
+    return _chart_of(dated, [_values(seating) for seating in earlier], display)
+
+
+def _chart_of(rows: Sequence[DatedValue], earlier: Sequence[SeatingValues], display: Display) -> Chart | None:
     if len(rows) < LEAST_VALUES:
         return None
-    before = [_values(seating).values_nm for seating in earlier]
-    return chart(
-        [DatedValue(row.setup_id, row.at_utc, row.value_nm) for row in rows],
-        display.resolution_nm / math.sqrt(12),
-        [values for values in before if len(values) > 1],
-    )
+    before = [one.values_nm for one in earlier if len(one.values_nm) > 1]
+    return chart(rows, display.resolution_nm / math.sqrt(12), before)
+
+
+def signals_of(history: Sequence[SeatingValues], times_utc: Sequence[str], display: Display) -> int:
+    """Return how many signals the chart of the last seating has, whose values were touched at these times."""
+    now = history[-1]
+    dated = [
+        DatedValue(setup, at_utc, value_nm)
+        for setup, at_utc, value_nm in zip(now.setup_ids, times_utc, now.values_nm, strict=True)
+    ]
+    found = _chart_of(dated, history[:-1], display)
+    return len(found.signals) if found else 0
 
 
 def _points(rows: Sequence[TrendRow], found: Chart | None, usual_now: Usual) -> Iterable[TrendPoint]:

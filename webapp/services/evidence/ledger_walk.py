@@ -203,7 +203,7 @@ def leaf_of(text: str) -> bytes:
     return tree.leaf_hash(text.encode("utf-8", "surrogatepass"))
 
 
-def _value_of(row: ChangeRow) -> dict[str, Any] | None:
+def _value_of(row: ChangeRow) -> Any:
     """What the text of a change says, None where it is not what is kept beside it."""
     try:
         value: dict[str, Any] = json.loads(row["text"])

@@ -47,8 +47,9 @@ def _cited(store: Store, intake: Intake, ids: set[str]) -> dict[str, Cited]:
     """What is known of these events: from this upload, else from the store."""
     here = {id_: intake.taken[id_] for id_ in ids & intake.taken.keys()}
     found = {id_: _seen(store, event, problems) for id_, (_, event, problems) in here.items()}
-    for id_, jws, problems in store.setups.texts_by_id(ids - here.keys()):
-        found[id_] = _seen(store, stored_event(id_, jws), json.loads(problems))
+    kept = store.setups.events_by_id(ids - here.keys())
+    for id_, jws in store.setups.signed_texts(kept.keys()).items():
+        found[id_] = _seen(store, stored_event(id_, jws), json.loads(kept[id_]["problems"]))
     return found
 
 

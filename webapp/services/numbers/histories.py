@@ -6,17 +6,18 @@ Rules:
   read again: nothing here is a source of its own;
 - after more than MOST_CHANGES, or with other seatings, all is read anew;
 - inside a transaction that writes nothing is taken from here or put here: it may yet be taken back;
-- the last few axes are kept, so that a shop's sheets cost as much with a hundred thousand past touches as with ten.
+- what is kept is bounded by the values held, however many machines and axes they are of; what was asked for longest ago
+  goes first. So a shop's sheets cost as much with a hundred thousand past touches as with ten.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
 from threading import Lock
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 from weakref import WeakKeyDictionary
 
 from webapp.domain.plain.lengths import Display
@@ -25,12 +26,13 @@ from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, U
 if TYPE_CHECKING:
     from webapp.store import Store
 
-MOST_AXES = 48
-MOST_USUALS = 8
+MOST_VALUES = 500_000  # about 100 MB
+MOST_WORKED_OUT = 16
 MOST_CHANGES = 200
 # What of a time in the format of events is its day.
 DAY = len("2026-11-25")
 
+Found = TypeVar("Found")
 History = tuple[SeatingValues, ...]
 Inputs = tuple[FloorInputs, LinesChoice, Display]
 
@@ -45,12 +47,16 @@ class _Seating:
 
 @dataclass
 class _Kept:
-    """One axis' history as of one change, and the usuals that were worked out from it."""
+    """One axis' history as of one change, and what was worked out from it."""
 
     change: int
     seatings: tuple[_Seating, ...]
     history: History
-    usuals: OrderedDict[Inputs, Usual] = field(default_factory=OrderedDict)
+    worked_out: OrderedDict[Hashable, Any] = field(default_factory=OrderedDict)
+
+    @property
+    def count(self) -> int:
+        return sum(len(one.times_utc) for one in self.seatings)
 
 
 _Axes = OrderedDict[tuple[str, str], _Kept]
@@ -60,10 +66,20 @@ _lock = Lock()
 
 def seating_history(store: Store, fixture_id: str, axis: str) -> History:
     """Accepted values of a fixture's axis by seating, the present one last, inside the caller's transaction."""
+    return _now(store, fixture_id, axis).history
+
+
+def dated_history(store: Store, fixture_id: str, axis: str) -> tuple[History, tuple[str, ...]]:
+    """The same, and when each value of its last seating was touched."""
+    kept = _now(store, fixture_id, axis)
+    return kept.history, kept.seatings[-1].times_utc if kept.seatings else ()
+
+
+def _now(store: Store, fixture_id: str, axis: str) -> _Kept:
     seatings = tuple(row["id"] for row in store.shop.seatings(fixture_id))
     change = store.setups.changes_of_values(fixture_id, axis)
     if change is None:
-        return tuple(one.values for one in _read(store, fixture_id, axis, seatings))
+        return _kept(0, _read(store, fixture_id, axis, seatings))
     with _lock:
         axes = _stores.setdefault(store, OrderedDict())
         kept = axes.get((fixture_id, axis))
@@ -76,9 +92,10 @@ def seating_history(store: Store, fixture_id: str, axis: str) -> History:
     with _lock:
         axes[fixture_id, axis] = kept
         axes.move_to_end((fixture_id, axis))
-        while len(axes) > MOST_AXES:
-            axes.popitem(last=False)
-    return kept.history
+        held = sum(one.count for one in axes.values())
+        while held > MOST_VALUES and len(axes) > 1:
+            held -= axes.popitem(last=False)[1].count
+    return kept
 
 
 def _kept(change: int, seatings: tuple[_Seating, ...]) -> _Kept:
@@ -131,15 +148,29 @@ def usual_of(
     display: Display,
 ) -> Usual:
     """The usual of a history that `seating_history` gave, or of any other."""
-    inputs = floor, choice, display
+    inputs: Inputs = floor, choice, display
+    return worked_out(store, (fixture_id, axis), history, inputs, lambda: usual(history, *inputs))
+
+
+def worked_out(
+    store: Store,
+    place: tuple[str, str],
+    history: Sequence[SeatingValues],
+    inputs: Hashable,
+    work_out: Callable[[], Found],
+) -> Found:
+    """What `work_out` makes of the history of a fixture's axis and of `inputs`, which name it: once for as long as no
+    value changes.
+    """
     with _lock:
-        kept = _stores.get(store, _Axes()).get((fixture_id, axis))
-        if kept is not None and kept.history is history and inputs in kept.usuals:
-            return kept.usuals[inputs]
-    found = usual(history, *inputs)
+        kept = _stores.get(store, _Axes()).get(place)
+        if kept is not None and kept.history is history and inputs in kept.worked_out:
+            found: Found = kept.worked_out[inputs]
+            return found
+    found = work_out()
     if kept is not None and kept.history is history:
         with _lock:
-            kept.usuals[inputs] = found
-            while len(kept.usuals) > MOST_USUALS:
-                kept.usuals.popitem(last=False)
+            kept.worked_out[inputs] = found
+            while len(kept.worked_out) > MOST_WORKED_OUT:
+                kept.worked_out.popitem(last=False)
     return found

@@ -13,22 +13,42 @@ from typing import TYPE_CHECKING, TypedDict
 from webapp.domain.plain.lengths import Display
 from webapp.domain.shop.shop import Fixture, Machine, from_plain
 from webapp.domain.usual.moved import Move, begun_back, in_order, moved_together
-from webapp.domain.usual.trend import SeatingRows, SeatingTrend, TrendPoint, TrendRow, seating_trend
+from webapp.domain.usual.trend import (
+    SeatingRows,
+    SeatingTrend,
+    TrendPoint,
+    TrendRow,
+    seating_trend,
+    signals_of,
+)
+from webapp.domain.usual.usual import Usual
 from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
-from webapp.services.sheets.preparing import AxisParts, axis_parts
+from webapp.services.numbers.histories import dated_history, usual_of, worked_out
+from webapp.services.sheets.preparing import AxisParts, axis_parts, parts_of_axes
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import SeatingRow
 
 EVERY_SEATING = "all"
 
 
+@dataclass(frozen=True)
+class Glance:
+    """The present seating of an axis: its usual, and how many values count, signals there are, values are suspect."""
+
+    usual: Usual
+    counted: int
+    signals: int
+    suspects: int
+
+
 class AxisAtAGlance(TypedDict):
-    """One axis of a fixture; `trend` is None before the first seating."""
+    """One axis of a fixture; `glance` is None before the first seating."""
 
     axis: str
     face: str
-    trend: SeatingTrend | None
+    glance: Glance | None
     own_choice: bool
 
 
@@ -40,7 +60,7 @@ class FixtureAtAGlance(TypedDict):
     machine: str
     machine_name: str
     display: Display
-    seatings: Sequence[SeatingRows]
+    seatings: Sequence[SeatingRow]
     axes: list[AxisAtAGlance]
 
 
@@ -187,25 +207,39 @@ def _fixture(
     if fixture_id not in fixtures:
         return None
     fixture = from_plain(Fixture, fixtures[fixture_id])
-    axes: list[AxisAtAGlance] = []
-    seatings: Sequence[SeatingRows] = ()
-    for face in fixture.faces:
-        parts, seatings = axis_parts(store, fixture_id, face.axis), seating_rows(store, fixture_id, face.axis)
-        shown = (
-            seating_trend(seatings, parts.floor, parts.choice, parts.machine.display) if seatings else None
-        )
-        axes.append(
-            {"axis": face.axis, "face": face.face, "trend": shown, "own_choice": parts.has_own_choice}
-        )
+    axes: list[AxisAtAGlance] = [
+        {
+            "axis": parts.face.axis,
+            "face": parts.face.face,
+            "glance": _glance(store, parts),
+            "own_choice": parts.has_own_choice,
+        }
+        for parts in parts_of_axes(store, machine.id)
+    ]
     return {
         "fixture": fixture_id,
         "name": fixture.name,
         "machine": machine.id,
         "machine_name": machine.name,
         "display": machine.display,
-        "seatings": seatings,
+        "seatings": store.shop.seatings(fixture_id),
         "axes": axes,
     }
+
+
+def _glance(store: Store, parts: AxisParts) -> Glance | None:
+    """What the present seating comes to, worked out again only when one of the axis' values has changed."""
+    fixture, axis, display = parts.fixture.id, parts.face.axis, parts.machine.display
+    history, times_utc = dated_history(store, fixture, axis)
+    if not history:
+        return None
+    now = history[-1]
+    found = usual_of(store, fixture, axis, history, parts.floor, parts.choice, display)
+    signals = worked_out(
+        store, (fixture, axis), history, display, lambda: signals_of(history, times_utc, display)
+    )
+    suspects = sum(one.seating_id == now.seating_id for one in found.suspects)
+    return Glance(found, len(now.values_nm), signals, suspects)
 
 
 def fixture_name(store: Store, fixture_id: str) -> str:

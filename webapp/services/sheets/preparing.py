@@ -279,20 +279,29 @@ def axis_parts(store: Store, fixture_id: str, axis: str) -> AxisParts:
 
     Raises NoShopYet, NoSuchFixture, SheetCannotBeMade.
     """
-    rules = _rules(store)
     for machine_id, value in store.shop.items("machine").items():
-        if value["fixture"] != fixture_id:
-            continue
-        machine = from_plain(Machine, value)
-        fixture = _item(store, Fixture, "fixture", fixture_id)
-        probe = _item(store, Probe, "probe", machine.probe)
-        for face in fixture.faces:
-            if face.axis == axis:
-                floor = known_of_axis.floor(store, rules, machine, fixture, probe, axis)
-                choice = lines_of(store, rules, fixture_id, axis, machine.unit)
-                own = store.shop.choice(fixture_id, axis)
-                return AxisParts(rules, machine, machine_id, fixture, face, floor, choice, own is not None)
+        if value["fixture"] == fixture_id:
+            parts = machine_parts(store, machine_id)
+            for face in parts[2].faces:
+                if face.axis == axis:
+                    return _axis_parts(store, machine_id, *parts, face)
     raise NoSuchFixture(fixture=fixture_id[:LONGEST_NAME])
+
+
+def parts_of_axes(store: Store, machine_id: str) -> tuple[AxisParts, ...]:
+    """The parts of every axis that is touched at a machine, inside the caller's transaction. Raises as above."""
+    parts = machine_parts(store, machine_id)
+    return tuple(_axis_parts(store, machine_id, *parts, face) for face in parts[2].faces)
+
+
+def _axis_parts(
+    store: Store, machine_id: str, rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe,
+    face: FixtureFace,
+) -> AxisParts:  # fmt: skip
+    floor = known_of_axis.floor(store, rules, machine, fixture, probe, face.axis)
+    choice = lines_of(store, rules, fixture.id, face.axis, machine.unit)
+    own = store.shop.choice(fixture.id, face.axis)
+    return AxisParts(rules, machine, machine_id, fixture, face, floor, choice, own is not None)
 
 
 def _usual(
