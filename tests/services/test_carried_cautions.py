@@ -13,8 +13,8 @@ from tests.kit.device import Device
 from tests.kit.house import House
 from tests.kit.shop import PINS, SHOP
 from tests.kit.walk import Walk
+from webapp.services.audit.auditing import audit
 from webapp.services.decisions import signing_off
-from webapp.services.evidence.auditing import audit
 from webapp.services.setups import stored_setups
 
 NOT_FOUND = "setup.caution_not_found"
