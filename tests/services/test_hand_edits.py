@@ -7,6 +7,7 @@ to name its place. Then comes what an audit alone does not find, who finds it, a
 
 from __future__ import annotations
 
+import json
 import random
 import shutil
 import sqlite3
@@ -18,9 +19,10 @@ import pytest
 from tests.kit.device import Device
 from tests.kit.house import House
 from webapp.domain.evidence.tree import append, leaf_hash
+from webapp.domain.plain.json_strict import canonical_text
 from webapp.proof.keys import KeyRing
 from webapp.services.audit.auditing import audit, run
-from webapp.services.evidence.ledger import head
+from webapp.services.evidence.ledger import has_head, head
 from webapp.store import Store
 from webapp.store.covered_rows import COVERED, NOT_COVERED, Covered, digest
 from webapp.store.errors import StoreError
@@ -147,10 +149,10 @@ def test_a_changed_value_in_any_column_of_any_table_is_found(filled: Path, tmp_p
         shutil.copy(kept, database)
         value = an_other_value(column, types[table.name][column])
         edit(database, f"UPDATE {table.name} SET {column} = {value} WHERE {first_row(table)}")
-        store = Store(database)
-        with store.reading():
-            assert store.row_changes.changed(table.name), (table.name, column)
-        store.close()
+        named = [
+            one for one in found(tmp_path / "shop") if one.startswith(f"audit.row_changed {table.name} ")
+        ]
+        assert named, (table.name, column)
 
 
 LEDGER_EDITS = (
@@ -167,6 +169,41 @@ LEDGER_EDITS = (
     ("UPDATE row_change SET new = old WHERE old IS NOT NULL AND new IS NOT NULL", "row_change up to"),
     ("UPDATE row_change SET key = '[0]' WHERE number = 3", "row_change up to"),
 )
+
+# What cannot be read at all must not keep the rest from being looked at.
+NO_TEXT = "CAST(x'ff' AS TEXT)"
+UNREADABLE_EDITS = (
+    ("UPDATE change SET text = 'x' WHERE type = 'audit.ran'", "audit.change_row change audit.ran at"),
+    ("UPDATE change SET text = '[]' WHERE type = 'audit.ran'", "audit.change_row change audit.ran at"),
+    (
+        "UPDATE change SET text = '{\"data\": 7}' WHERE type = 'audit.ran'",
+        "audit.change_row change audit.ran at",
+    ),
+    (f"UPDATE change SET text = {NO_TEXT} WHERE type = 'audit.ran'", "audit.unreadable ledger"),
+    (f"UPDATE person SET name = {NO_TEXT} WHERE id = 'ines'", "audit.unreadable person"),
+    (f"UPDATE row_change SET new = {NO_TEXT} WHERE number = 3", "audit.unreadable row_change"),
+    (f"UPDATE sheet SET text = {NO_TEXT}", "audit.unreadable sheet"),
+    (f"UPDATE question SET text = {NO_TEXT}", "audit.unreadable question"),
+    ("UPDATE set_aside SET fields = 'x'", "audit.row_changed set_aside"),
+    ("UPDATE device SET jwk = 'x'", "audit.row_changed device"),
+    ("UPDATE device SET jwk = '7'", "audit.row_changed device"),
+)
+
+
+def test_what_cannot_be_read_is_named_and_the_rest_is_looked_at_all_the_same(
+    filled: Path, tmp_path: Path
+) -> None:
+    shutil.copytree(filled, tmp_path / "shop")
+    for statement, place in UNREADABLE_EDITS:
+        shutil.copy(filled / "zerokeep.db", tmp_path / "shop" / "zerokeep.db")
+        edit(
+            tmp_path / "shop" / "zerokeep.db",
+            statement,
+            "UPDATE z_check SET made_with = 'b' WHERE number = 1",
+        )
+        said = found(tmp_path / "shop")
+        assert any(one.startswith(place) for one in said), (statement, said)
+        assert "audit.row_changed z_check [1]" in said, statement
 
 
 def row_edits() -> list[tuple[str, str]]:
@@ -263,22 +300,54 @@ def forge(folder: Path, name: str, column: str, value: str) -> None:
 def test_a_ledger_written_anew_with_every_digest_is_found_by_whoever_holds_an_old_head(
     filled: Path, tmp_path: Path
 ) -> None:
-    """Every leaf, node and kept head made to fit: the head that a record prints does not fit."""
+    """Every leaf, node, root that an audit wrote down and the kept head are made to fit: an audit finds nothing, and
+    the head that a record prints does not fit.
+    """
     shutil.copytree(filled, tmp_path / "shop")
     store = Store(tmp_path / "shop" / "zerokeep.db")
     with store.reading():
         printed = head(store)
-        leaves = store.ledger.leaves_between(0, printed["size"])
         row = store.ledger.changes(kind="setup.signed_off")[0]
-    text = row["text"].replace("reviewed and accepted", "reviewed and rejected")
-    hashes = [bytes(leaf["hash"]) for leaf in leaves]
-    hashes[row["position"]] = leaf_hash(text.encode())
-    assert tree_root(hashes).hex() != printed["root"]
+    store.close()
+    said = row["text"].replace("reviewed and accepted", "reviewed and rejected")
+    assert said != row["text"]
+    write_anew(tmp_path / "shop", {row["position"]: said})
+    assert found(tmp_path / "shop") == []
+    with store.reading():
+        assert not has_head(store, printed["size"], printed["root"])
+        assert has_head(store, **head(store))
     store.close()
 
 
-def tree_root(hashes: list[bytes]) -> bytes:
-    return append(0, {}, hashes).root
+def write_anew(folder: Path, texts: dict[int, str]) -> None:
+    """Put these texts in place of changes, and make everything that hangs on them fit again."""
+    connection = sqlite3.connect(folder / "zerokeep.db")
+    hashes = [bytes(row[0]) for row in connection.execute("SELECT hash FROM leaf ORDER BY position")]
+    ran = dict(
+        connection.execute("SELECT position, text FROM change WHERE type = 'audit.ran' ORDER BY position")
+    )
+    connection.close()
+    edits = []
+    for position in sorted({*texts, *ran}):
+        text = texts.get(position, ran.get(position, ""))
+        if position in ran:  # the root that this audit wrote down
+            value = json.loads(text)
+            value["data"]["root"] = append(0, {}, hashes[: value["data"]["entries"]]).root.hex()
+            text = canonical_text(value)
+        hashes[position] = leaf_hash(text.encode())
+        edits.append(
+            f"UPDATE change SET text = '{text.replace(chr(39), chr(39) * 2)}' WHERE position = {position}"
+        )
+    grown = append(0, {}, hashes)
+    for node in grown.new_nodes:
+        where = (
+            f"level = {node.level} AND number = {node.index}" if node.level else f"position = {node.index}"
+        )
+        edits.append(
+            f"UPDATE {'node' if node.level else 'leaf'} SET hash = x'{node.hash.hex()}' WHERE {where}"
+        )
+    edit(folder / "zerokeep.db", *edits)
+    (folder / "ledger-head.json").write_text(json.dumps({"size": len(hashes), "root": grown.root.hex()}))
 
 
 def test_flipped_bytes_of_the_database_are_found_or_change_no_meaning(filled: Path, tmp_path: Path) -> None:
