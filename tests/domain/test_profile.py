@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.rules.example_shop import MILL_MM, VISE, example_sheet
+from tests.rules.example_shop import MILL_MM, PARKED_MILL, VISE, example_sheet
 from webapp.domain.procedure.profile import CONDITIONS, MachineProfile
 from webapp.domain.procedure.rules import MOST_WORDS_TO_DO
 from webapp.domain.procedure.shipped import SHIPPED
@@ -163,3 +163,14 @@ def test_no_words_of_another_machine_are_longer_than_a_step_may_be() -> None:
     ):
         for step in steps(**profile).values():
             assert len(step["do"].split()) <= MOST_WORDS_TO_DO, step["id"]
+
+
+def test_where_rows_are_parked_the_words_say_the_value_and_not_zero() -> None:
+    found = steps(z_zero_at_top=False, parked_z_nm=-50_000_000)
+    assert found["clear.values"]["do"] == "Set X and Y of this row to zero, Z to \u221250.000 mm."
+    assert found["clear.values"]["action"] == "All three read so"
+    sheet = json.loads(example_sheet(machine=PARKED_MILL).text)
+    assert sheet["machine"]["parked_nm"] == {"X": 0, "Y": 0, "Z": -50_000_000}
+    assert sheet["row_to_zero"]["do"] == "Select your own slot; X and Y to zero, Z to \u221250.000 mm."
+    assert "zeros" not in sheet["row_to_zero"]["look_for"] + sheet["row_to_zero"]["why"]
+    assert steps()["clear.values"]["do"] == "Set X, Y and Z of this row alone to zero."
