@@ -205,7 +205,7 @@ def test_a_machine_whose_rows_of_zeros_could_send_the_tool_down_is_doubted_until
     low = DEMO.replace("probe_sleeps_minutes = 10", "z_zero_at_top = false\nprobe_sleeps_minutes = 10")
     assert load(folder, shop_file(tmp_path, low), "--dry-run") == 0
     assert "machine “plover”, parked_z: Machine Z zero is not at the top" in capsys.readouterr().out
-    parked = low.replace("z_zero_at_top = false", "z_zero_at_top = false\nparked_z_mm = -20")
+    parked = low.replace("\nz_zero_at_top = false", "\nz_zero_at_top = false\nparked_z_mm = -20")
     assert load(folder, shop_file(tmp_path, parked), "--dry-run") == 0
     assert "parked_z" not in capsys.readouterr().out
 

@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from webapp.domain.evidence.event_kinds import AXIS_NAMES, AxisName
 from webapp.domain.evidence.written_sheet import MachineOnSheet, SlotOnSheet, UsualOnSheet, WrittenSheet
 from webapp.domain.plain.errors import LabelAmbiguousError, LabelEmptyError, SlotError
 from webapp.domain.plain.lengths import Display, Unit, parse_length
@@ -74,9 +75,9 @@ def is_parked(sheet: WrittenSheet) -> bool:
     return any(sheet["machine"].get("parked_nm", {}).values())
 
 
-def not_cleared(values_nm: Mapping[str, int], sheet: WrittenSheet) -> str | None:
-    """Return the first axis, in the order of these values, that does not hold what a cleared row holds."""
-    return next((axis for axis, value_nm in values_nm.items() if value_nm != parked_nm(sheet, axis)), None)
+def not_cleared(values_nm: Mapping[str, int], sheet: WrittenSheet) -> AxisName | None:
+    """Return the first axis that does not hold what a cleared row holds, None where all of them do."""
+    return next((axis for axis in AXIS_NAMES if values_nm[axis] != parked_nm(sheet, axis)), None)
 
 
 @dataclass(frozen=True)
