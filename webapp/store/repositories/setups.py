@@ -95,11 +95,11 @@ TOUCHES_OF = (
     "SELECT setup, id, jws FROM event WHERE setup IN (SELECT value FROM json_each(?)) "
     "AND type IN ('touch.entered', 'touch.read_again') ORDER BY position"
 )
-# From each person to their setups, never from all values of a fixture to their people.
+# From each person to their setups, and from a setup to its own values: the + keeps the fixture's index out of it.
 WITH_VALUES_AT = (
     "SELECT value FROM json_each(?) AS person WHERE EXISTS ("
     "SELECT 1 FROM setup CROSS JOIN kept_value ON kept_value.setup = setup.id "
-    "WHERE setup.person = person.value AND kept_value.fixture = ?)"
+    "WHERE setup.person = person.value AND +kept_value.fixture = ?)"
 )
 UNSIGNED_SINCE = (
     "SELECT coalesce(source, ''), count(*) FROM set_aside "
