@@ -68,5 +68,7 @@ def test_no_script_of_the_tablet_needs_a_gesture_or_writes_markup() -> None:
 def test_nothing_on_the_tablet_is_named_like_a_machine_control_or_calls_anything_safe() -> None:
     """A sentence may say to leave cycle start alone; nothing else speaks of it."""
     words = (ROOT / "static" / "words" / "en" / "tablet.json").read_text(encoding="utf-8")
-    named = r"\b(safe|safely|OK|okay|start the machine|e-?stop|(?<!Leave )(?<!No )(?<!Hand off )cycle start)\b"
+    named = (
+        r"\b(safe|safely|OK|okay|start the machine|e-?stop|(?<!Leave )(?<!No )(?<!Hand off )cycle start)\b"
+    )
     assert re.findall(named, words, re.IGNORECASE) == []

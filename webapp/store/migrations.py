@@ -530,6 +530,15 @@ STOP_LENGTHS = Migration(
     ("ALTER TABLE axis_choice ADD COLUMN stop_length_nm INTEGER CHECK (stop_length_nm > 0)",),
 )
 
+# Sheets that come from now on leave here what is the same on many of them; those from before stay as they are.
+SHEET_PARTS = Migration(
+    "parts of sheets",
+    (
+        "CREATE TABLE sheet_part (hash TEXT PRIMARY KEY, body BLOB NOT NULL) STRICT",
+        *kept_forever("sheet_part"),
+    ),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -550,6 +559,7 @@ MIGRATIONS = (
     SESSIONS,
     WORRIES,
     STOP_LENGTHS,
+    SHEET_PARTS,
 )
 
 
