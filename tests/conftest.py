@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
-from tests.kit.chromium import CHROMIUM, CHROMIUM_FLAGS
+from tests.kit.chromium import CHROMIUM_FLAGS, HEADLESS, HINTING
 
 # The one test command says the same twice: examples follow from the test's own text, and none is late on a busy
 # machine. Other draws are for the long run (`python -m tests.long seeds`), and each fault found there is pinned here.
@@ -19,8 +19,8 @@ settings.load_profile(os.environ.get("ZEROKEEP_EXAMPLES", "the same twice"))
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
-    """Debian's own Chromium, so that no browser has to be downloaded."""
-    return {**browser_type_launch_args, "executable_path": CHROMIUM, "args": list(CHROMIUM_FLAGS)}
+    """Debian's own Chromium, so that no browser has to be downloaded; its engine alone."""
+    return {**browser_type_launch_args, "executable_path": HEADLESS, "args": [*CHROMIUM_FLAGS, HINTING]}
 
 
 @pytest.fixture

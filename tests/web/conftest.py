@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
@@ -24,14 +25,13 @@ from webapp.proof.keys import KeyRing
 from webapp.services.people.secret_rules import hash_passphrase
 from webapp.settings import Settings
 
+DATABASE = "zerokeep.db"
 KEY_PASSPHRASE = "four plain words here"
 AUDITOR = ("odo", "Odo Lind", "the ledger smells of rain today")
 ORIGIN = "https://localhost"
 TABLET = {"X-Zerokeep": "1", "Content-Type": "application/json"}
 TOKEN = re.compile(r'name="csrf_token" value="([^"]+)"')
 SEEN = re.compile(r'name="seen" type="hidden" value="([0-9a-f]{64})"')
-
-_AUDITORS_HASH: list[str] = []
 
 
 @dataclass
@@ -136,13 +136,13 @@ def make_site(
     back: timedelta = timedelta(0),
     **settings: Any,
 ) -> Site:
-    """Load the shop into a folder, set its clock back if asked, and start the application on it."""
+    """Put the loaded shop into a folder, set its clock back if asked, and start the application on it."""
     (folder / "keys").mkdir(mode=0o700)
     kept = folder / "keys" / "keys.json"
     kept.touch(mode=0o600)
     kept.write_bytes((keys[0] / "keys" / "keys.json").read_bytes())
-    house = House(folder, keys[1])
-    add_auditor(house)
+    shutil.copyfile(furnished(*keys), folder / DATABASE)
+    house = House(folder, keys[1], loaded=True)
     tokens = count(1)
     house.clock.moment -= back
     app = create_app(
@@ -154,11 +154,26 @@ def make_site(
     return Site(house, app)
 
 
+def furnished(folder: Path, keyring: KeyRing) -> Path:
+    """The database of the shop right after loading, made beside these keys once: hashing secrets is slow on purpose."""
+    made = folder / "furnished"
+    if not made.exists():
+        half = folder / "half-furnished"
+        half.mkdir()
+        house = House(half, keyring)
+        add_auditor(house)
+        house.store.close()
+        half.rename(made)
+    return made / DATABASE
+
+
 def add_auditor(house: House) -> None:
     """Give the shop somebody who may read everything and change nothing."""
-    if not _AUDITORS_HASH:
-        _AUDITORS_HASH.append(hash_passphrase(AUDITOR[2]))
     with house.store.writing():
         house.store.people.add(AUDITOR[0], AUDITOR[1], ["auditor"])
-        secrets = {"passphrase_hash": _AUDITORS_HASH[0], "must_change": False, "must_change_pin": False}
+        secrets = {
+            "passphrase_hash": hash_passphrase(AUDITOR[2]),
+            "must_change": False,
+            "must_change_pin": False,
+        }
         house.store.people.change(AUDITOR[0], **secrets)

@@ -50,12 +50,13 @@ PROGRAM = (
     Need("font", "DroidSansFallbackFull.ttf", "fonts-droid-fallback"),
 )
 
-# What the tests drive or ask for a second opinion: a browser, readers of PDF and of signatures, a certificate tool; and
-# what the browser's driver is linked against.
+# What the tests drive or ask for a second opinion: a browser, whole and as its engine alone, readers of PDF and of
+# signatures, a certificate tool; and what the browser's driver is linked against.
 TESTS = (
     Need("library", "libatomic.so.1", "libatomic1"),
     Need("library", "libstdc++.so.6", "libstdc++6"),
     Need("program", "chromium", "chromium"),
+    Need("program", "chromium-headless-shell", "chromium-headless-shell"),
     Need("program", "pdfsig", "poppler-utils"),
     Need("program", "pdftoppm", "poppler-utils"),
     Need("program", "pdftotext", "poppler-utils"),
