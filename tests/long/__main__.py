@@ -5,9 +5,13 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 
-from tests.long import mistakes, windows
+from tests.long import grow, mistakes, windows
 
-RUNS: dict[str, Callable[[int | None], int]] = {"mistakes": mistakes.run, "windows": windows.run}
+RUNS: dict[str, Callable[[int | None], int]] = {
+    "grow": grow.run,
+    "mistakes": mistakes.run,
+    "windows": windows.run,
+}
 
 
 def main(arguments: list[str]) -> int:

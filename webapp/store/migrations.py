@@ -539,6 +539,14 @@ SHEET_PARTS = Migration(
     ),
 )
 
+PEOPLE_LISTED = Migration(
+    "people by name, slots by owner",
+    (
+        "CREATE INDEX person_by_name ON person (name, id)",
+        "CREATE INDEX slot_by_owner ON slot (owner) WHERE owner IS NOT NULL",
+    ),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -560,6 +568,7 @@ MIGRATIONS = (
     WORRIES,
     STOP_LENGTHS,
     SHEET_PARTS,
+    PEOPLE_LISTED,
 )
 
 
