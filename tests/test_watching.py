@@ -13,7 +13,7 @@ from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp import watching
-from webapp.services.evidence import auditing
+from webapp.services.audit import auditing
 
 
 @pytest.fixture(scope="module")

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, cast
 from webapp.ending import end_with_parent
 
 if TYPE_CHECKING:
-    from webapp.services.evidence.auditing import Audited
+    from webapp.services.audit.auditing import Audited
 
 PROGRAM = Path(__file__).resolve().parent.parent
 ONLY_NEW = "--new"
@@ -54,7 +54,7 @@ def audit_apart(database: Path, *, only_new: bool = False) -> Audited:
 
 def main(arguments: list[str]) -> int:
     """Audit the database that is named first; the exit status."""
-    from webapp.services.evidence import auditing  # noqa: PLC0415 - who asks from the server has it already
+    from webapp.services.audit import auditing  # noqa: PLC0415 - who asks from the server has it already
     from webapp.store import Store, StoreError  # noqa: PLC0415
 
     end_with_parent(os.getppid())

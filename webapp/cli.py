@@ -72,11 +72,22 @@ def _run(options: argparse.Namespace) -> int:
         "export": lambda: past.export(settings, options.file, options.fixture),
         "audit": lambda: audit.audit(settings, as_json=options.json, only_new=options.new),
         "ledger": lambda: ledger.write_out(settings, after=options.after),
+        "head": lambda: _head(settings, options),
         "renew-seal": lambda: renew_seal.renew_seal(settings, as_json=options.json),
         "secrets": lambda: secrets.secrets(settings, options.person, as_json=options.json),
         "verify": lambda: verify.verify(settings, options.file, options.certificate, as_json=options.json),
     }
     return commands[options.command]()
+
+
+def _head(settings: Settings, options: argparse.Namespace) -> int:
+    from webapp.commands import head  # noqa: PLC0415
+
+    if options.check is not None:
+        return head.check(options.check)
+    if options.since is not None:
+        return head.prove(settings, options.since)
+    return head.head(settings, tuple(options.compare) if options.compare else None, as_json=options.json)
 
 
 def _settings(options: argparse.Namespace, *, demo: bool = False) -> Settings:
@@ -127,6 +138,18 @@ def _parser() -> argparse.ArgumentParser:
     )
     out.add_argument("--after", type=int, default=-1, metavar="POSITION", help="only those behind this entry")
     out.add_argument("--data-folder", help="where the shop's data lies")
+    now = commands.add_parser(
+        "head", help="the ledger's head, to print or mail, or whether it still has one that was kept"
+    )
+    which = now.add_mutually_exclusive_group()
+    which.add_argument(
+        "--compare", nargs=2, metavar=("SIZE", "ROOT"), help="a head from a record, a mail, a print"
+    )
+    which.add_argument(
+        "--since", type=int, metavar="SIZE", help="the proof that it only grew since that size"
+    )
+    which.add_argument("--check", type=Path, metavar="PROOF.json", help="such a proof, without a server")
+    _add_common(now)
     made_of = commands.add_parser("parts", help="what the program is made of, beside what was pinned")
     made_of.add_argument("--json", action="store_true", help="print it as a CycloneDX bill of materials")
     check = commands.add_parser("check", help="linters, types, import contracts, tests")

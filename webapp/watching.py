@@ -17,7 +17,7 @@ from cryptography import x509
 
 from webapp.proof.seal_term import seal_term
 from webapp.proof.tls_certificate import tls_term
-from webapp.services.evidence.auditing import Audited
+from webapp.services.audit.auditing import Audited
 from webapp.words import say
 
 DAY_S = 24 * 60 * 60.0

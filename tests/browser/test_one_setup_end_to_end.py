@@ -27,7 +27,7 @@ from tests.proof.judges import pdfsig_accepts, pyhanko_accepts
 from webapp.composition import CERTIFICATES_FILE
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.proof.jws import DeviceKey
-from webapp.services.evidence.auditing import audit
+from webapp.services.audit.auditing import audit
 
 LEAD, OPERATOR, MACHINE = "mara", "odile", "plover"
 HALF_TYPED = "-41"

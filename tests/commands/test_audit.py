@@ -63,6 +63,7 @@ def test_the_outcome_can_be_had_as_json(house: House, capsys: pytest.CaptureFixt
     assert audit(house, "--json") == 1
     said = json.loads(capsys.readouterr().out)
     assert (said["faults"], said["found"][0]["code"]) == (1, "audit.sheet")
+    assert said["not_covered"]["device.last_seen_at_utc"] == "when a tablet was last heard of"
 
 
 def test_a_folder_without_a_shop_is_refused_and_nothing_is_made_there(

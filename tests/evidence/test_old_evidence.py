@@ -15,7 +15,7 @@ from webapp.composition import RENDERER
 from webapp.domain.record.edition import PAGES_EDITION
 from webapp.proof.record_verify import verify_record
 from webapp.proof.report import Report
-from webapp.services.evidence.auditing import audit
+from webapp.services.audit.auditing import audit
 from webapp.store import Store
 
 SETS = sorted(path.parent for path in Path(__file__).parent.glob(f"*/{SAID}"))

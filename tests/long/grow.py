@@ -25,7 +25,7 @@ from tests.kit.shop import CENTRES_NM, fixed_keyring
 from tests.web.conftest import Site, make_site
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.proof.jws import event_id
-from webapp.services.evidence.auditing import audit
+from webapp.services.audit.auditing import audit
 from webapp.services.times import utc_text
 
 SETUPS = 10_000

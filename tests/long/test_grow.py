@@ -8,8 +8,8 @@ from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from tests.long.grow import Grower, setup_id
+from webapp.services.audit.auditing import audit
 from webapp.services.decisions import signing_off
-from webapp.services.evidence.auditing import audit
 
 
 def test_the_audit_finds_nothing_in_a_grown_shop_and_each_setup_can_be_opened(tmp_path: Path) -> None:

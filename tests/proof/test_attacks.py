@@ -60,7 +60,7 @@ TABLE = [
     (attacks.field_value_swapped_later, "seal.coverage", REFUSED, REFUSED),
     (attacks.object_used_again, "seal.judge", ACCEPTED, ACCEPTED),
     (attacks.script_in_the_sealed_file, "seal.judge", ACCEPTED, ACCEPTED),
-    (attacks.foreign_seal, "seal.container", REFUSED, ACCEPTED),
+    (attacks.foreign_seal, "seal.certificate", REFUSED, ACCEPTED),
     (attacks.own_signature_under_the_shops_certificate, "seal.signature", REFUSED, REFUSED),
 ]
 
@@ -128,7 +128,7 @@ def test_a_certificate_that_the_system_trusts_is_not_trusted_here(
     monkeypatch.setenv("SSL_CERT_DIR", str(tmp_path))
     key = numbered_keys(6001)()
     report = verify_seal(sealed, (seal_certificate(key, SHOP, AT, 99),))
-    assert report.line("seal.certificate").says == "seal.certificate.unknown"
+    assert report.line("seal.certificate").says == "seal.certificate.not_ours"
     assert not report.signature_is_ours
     with pytest.raises(ValueError, match="never used"):
         verify_seal(sealed, ())

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.hashes import SHA256
 
 from tests.proof import records
 from tests.proof.made_up import numbered_keys
@@ -13,7 +14,7 @@ from tests.proof.pdfs import AT, AT_UTC, REASON, SHOP, seal_anything
 from tests.proof.records import SETUP, SIGNED_OFF, TABLET, Tablet, bundle, chain, changed, decision, render
 from webapp.domain.record.bundle import RecordBundle
 from webapp.domain.record.edition import PAGES_EDITION
-from webapp.proof import jws, record_verify
+from webapp.proof import jws, pdf_verify, record_verify
 from webapp.proof.keys import KeyRing, seal_certificate
 from webapp.proof.pdf_layout import find_seals
 from webapp.proof.pdf_seal import seal
@@ -45,9 +46,9 @@ def says(pdf: bytes, keyring: KeyRing, code: str, **options: Any) -> str:
 def test_a_whole_record_holds_in_every_line(record_pdf: bytes, keyring: KeyRing) -> None:
     report = verify_record(record_pdf, keyring.trusted_certificates, render)
     assert report.failures == ()
-    assert [line.code for line in report.lines][-8:] == [
+    assert [line.code for line in report.lines][-9:] == [
         *("record.files", "record.events", "record.chain", "record.belongs", "record.signed"),
-        *("record.reviewed", "record.time", "record.page"),
+        *("record.reviewed", "record.time", "record.page", "record.tablets"),
     ]
     assert report.line("record.signed").fields == {"operator": "mara", "lead": "ines"}
     assert all(line["detail"] for line in report.as_dict()["lines"])
@@ -71,9 +72,85 @@ def test_a_valid_seal_of_somebody_else_is_not_ours(keyring: KeyRing) -> None:
     key = numbered_keys(6001)()
     foreign = seal_anything(render(bundle()), key, seal_certificate(key, SHOP, AT, 77))
     report = verify_record(foreign, keyring.trusted_certificates, render)
-    assert not report.line("seal.certificate").holds
-    assert not report.line("record.files").holds
+    assert [line.code for line in report.failures] == ["seal.certificate"]
+    line = report.line("seal.certificate")
+    assert line.says == "seal.certificate.not_ours"
+    assert line.fields["name"] == f"CN={SHOP}"
+    assert report.line("record.page").holds
     assert verify_record(foreign, (seal_certificate(key, SHOP, AT, 77),), render).holds
+
+
+def test_a_record_sealed_before_a_key_was_renewed_is_not_called_altered(
+    keyring: KeyRing, record_pdf: bytes
+) -> None:
+    key = numbered_keys(6002)()
+    newer = seal_certificate(key, SHOP, AT, 78)
+    report = verify_record(record_pdf, (newer,), render, known_sha256=NOT_ON_LEDGER)
+    assert {line.code for line in report.failures} == {"file.known", "seal.certificate"}
+    assert (
+        report.line("seal.certificate").fields["sha256"]
+        == keyring.seal_certificate.fingerprint(SHA256()).hex()
+    )
+
+
+def test_another_shops_record_that_was_altered_is_altered_under_its_own_certificate(
+    keyring: KeyRing,
+) -> None:
+    key = numbered_keys(6001)()
+    foreign = bytearray(seal_anything(render(bundle()), key, seal_certificate(key, SHOP, AT, 77)))
+    foreign[2000] ^= 1
+    report = verify_record(bytes(foreign), keyring.trusted_certificates, render)
+    assert report.line("seal.certificate").says == "seal.certificate.not_ours"
+    assert report.line("seal.signature").holds
+    assert report.line("seal.digest").says == "seal.digest.differs"
+    assert report.line("record.files").says == "record.files.not_asked"
+
+
+def test_nothing_behind_a_container_cut_out_of_a_record_is_opened(
+    keyring: KeyRing, record_pdf: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (own,) = find_seals(record_pdf)
+    other = seal_anything(
+        records.pdf_of("<p>Another</p>", {"record.json": b"{}"}),
+        numbered_keys(6001)(),
+        keyring.seal_certificate,
+    )
+    (there,) = find_seals(other)
+    container = record_pdf[own.contents_start : own.contents_end]
+    glued = other[: there.contents_start] + container + other[there.contents_end :]
+
+    def opened(*_: object) -> None:
+        raise AssertionError("opened")
+
+    for name in ("attachments", "PdfReader"):
+        monkeypatch.setattr(record_verify, name, opened)
+    for name in ("judge", "forbidden_features"):
+        monkeypatch.setattr(pdf_verify, name, opened)
+    report = verify_record(glued, keyring.trusted_certificates, render)
+    assert report.line("seal.signature").holds
+    assert report.line("seal.digest").says == "seal.digest.differs"
+    assert report.line("record.files").says == "record.files.not_asked"
+
+
+def test_a_strangers_file_that_unfolds_without_end_is_not_opened(keyring: KeyRing) -> None:
+    key = numbered_keys(6001)()
+    bomb = records.pdf_of("<p>Small</p>", {"record.json": bytes(257 * 1024 * 1024)})
+    report = verify_record(
+        seal_anything(bomb, key, seal_certificate(key, SHOP, AT, 77)), keyring.trusted_certificates, render
+    )
+    assert report.line("seal.judge").says == "seal.judge.too_large"
+    assert report.line("record.files").says == "record.files.not_asked"
+
+
+def test_without_a_ledger_the_tablets_keys_are_said_to_be_the_sealers_word(
+    keyring: KeyRing, record_pdf: bytes
+) -> None:
+    report = verify_record(record_pdf, keyring.trusted_certificates, render)
+    assert report.holds
+    assert report.line("record.tablets").state == "not_looked_at"
+    right = jws.sha256(record_pdf).hexdigest()
+    asked = verify_record(record_pdf, keyring.trusted_certificates, render, known_sha256=right)
+    assert "record.tablets" not in {line.code for line in asked.lines}
 
 
 def test_pages_that_say_other_than_the_events_are_found_with_their_place(keyring: KeyRing) -> None:

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from pymerkle import InmemoryTree
 
 from webapp.domain.evidence import tree
+from webapp.domain.evidence.consistency import consistency_proof, is_consistent
 
 PUBLISHED = json.loads((Path(__file__).parent / "data" / "merkle.json").read_text())
 ENTRIES = [bytes.fromhex(entry) for entry in PUBLISHED["leaves_hex"]]
@@ -132,3 +133,49 @@ def test_a_proof_of_a_leaf_that_is_not_there_is_refused() -> None:
             tree.root_from_inclusion(bytes(32), index, size, ())
     with pytest.raises(tree.TreeError):
         tree.inclusion_proof(0, 3, {}.get)
+
+
+def naive_subproof(earlier: int, hashes: list[bytes], *, whole: bool) -> list[bytes]:
+    """SUBPROOF of RFC 9162 section 2.1.4.1, word for word and with nothing remembered."""
+    if earlier == len(hashes):
+        return [] if whole else [naive_root(hashes)]
+    split = 1
+    while split * 2 < len(hashes):
+        split *= 2
+    if earlier <= split:
+        return [*naive_subproof(earlier, hashes[:split], whole=whole), naive_root(hashes[split:])]
+    return [*naive_subproof(earlier - split, hashes[split:], whole=False), naive_root(hashes[:split])]
+
+
+@given(st.integers(1, 70).flatmap(lambda size: st.tuples(st.just(size), st.integers(1, size))))
+def test_consistency_proofs_hold_for_no_other_roots_and_are_those_of_the_plain_recursion(
+    asked: tuple[int, int],
+) -> None:
+    size, earlier = asked
+    entries = [b"%d" % number for number in range(size)]
+    stored = {(node.level, node.index): node.hash for node in grown(entries)}
+    roots = tree.root_at(earlier, stored), tree.root_at(size, stored)
+    proof = consistency_proof(earlier, size, stored.get)
+    assert is_consistent(earlier, roots[0], size, roots[1], proof)
+    assert list(proof) == naive_subproof(earlier, [tree.leaf_hash(entry) for entry in entries], whole=True)
+    assert not is_consistent(earlier, bytes(32), size, roots[1], proof)
+    assert not is_consistent(earlier, roots[0], size, bytes(32), proof)
+    for wrong in (proof[:-1], (*proof, bytes(32)), (bytes(32), *proof[1:])):
+        if wrong != proof:
+            assert not is_consistent(earlier, roots[0], size, roots[1], wrong)
+
+
+def test_the_consistency_proofs_of_the_rfcs_example_tree() -> None:
+    """RFC 9162 section 2.1.5 (RFC 6962 section 2.1.3): seven leaves d0 to d6, the nodes named there."""
+    entries = [b"d%d" % number for number in range(7)]
+    a, b, c, d, _, _, j = map(tree.leaf_hash, entries)
+    stored = {(node.level, node.index): node.hash for node in grown(entries)}
+    g, h, i = tree.node_hash(a, b), tree.node_hash(c, d), stored[(1, 2)]
+    k, l_ = tree.node_hash(g, h), tree.node_hash(i, j)
+    assert consistency_proof(3, 7, stored.get) == (c, d, g, l_)
+    assert consistency_proof(4, 7, stored.get) == (l_,)
+    assert consistency_proof(6, 7, stored.get) == (i, j, k)
+    for earlier, size in ((0, 7), (8, 7)):
+        with pytest.raises(tree.TreeError):
+            consistency_proof(earlier, size, stored.get)
+        assert not is_consistent(earlier, bytes(32), size, bytes(32), ())

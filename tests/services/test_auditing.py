@@ -14,7 +14,7 @@ from tests.kit.grown import grow
 from tests.kit.house import House
 from webapp.domain.evidence.tree import append, leaf_hash
 from webapp.proof.keys import KeyRing
-from webapp.services.evidence.auditing import (
+from webapp.services.audit.auditing import (
     Fault,
     Outcome,
     audit,
@@ -62,7 +62,8 @@ def test_a_run_stands_on_the_ledger_with_what_it_looked_at_and_found(house: Hous
     with house.store.reading():
         root = house.store.ledger.root(size).hex()
     said = {"first": 0, "entries": size, "root": root, "records": 0, "faults": 0, "found": []}
-    assert ran(house) == [{**said, "whole_at_utc": outcome.at_utc}]
+    notes = {"number": outcome.notes.number, "sha256": outcome.notes.sha256}
+    assert ran(house) == [{**said, "whole_at_utc": outcome.at_utc, "notes": notes}]
     assert last_run(house.store) == outcome.as_dict()
     assert run(house.store, house.clock()).faults == []
 
@@ -269,10 +270,10 @@ def test_a_ledger_that_was_written_anew_is_given_away_by_the_root_of_an_earlier_
             if node.level
         ),
     )
-    assert faults == ["audit.root"]
+    assert faults == ["audit.root", "audit.head"]  # by what it wrote down, and by what was kept apart
     house.clock.forward(days=1)
     outcome = run(house.store, house.clock(), only_new=True)
-    assert (outcome.first, [fault.code for fault in outcome.faults]) == (0, ["audit.root"])
+    assert (outcome.first, [fault.code for fault in outcome.faults]) == (0, faults)
 
 
 def test_the_whole_and_the_new_find_the_same_over_many_stretches(house: House) -> None:

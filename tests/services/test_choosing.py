@@ -13,8 +13,8 @@ from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM
 from webapp.domain.usual.choice import ChoiceUnchangedError
 from webapp.domain.usual.usual import LinesChoice
+from webapp.services.audit.auditing import audit
 from webapp.services.errors import NoSuchFixture, ReasonMissing, RoleMissing
-from webapp.services.evidence.auditing import audit
 from webapp.services.numbers import choosing
 from webapp.services.shop import register
 

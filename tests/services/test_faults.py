@@ -13,7 +13,7 @@ import pytest
 
 from tests.kit.device import Device
 from tests.kit.house import House
-from webapp.services.evidence.auditing import audit
+from webapp.services.audit.auditing import audit
 from webapp.store.errors import DiskFull
 
 ROUNDS = 20

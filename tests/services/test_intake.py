@@ -20,9 +20,10 @@ from tests.kit.walk import Walk
 from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.keys import KeyRing
+from webapp.services.audit.auditing import audit
 from webapp.services.errors import BatchMalformed, BatchTooLong
-from webapp.services.evidence.auditing import audit
 from webapp.services.intake import enrolling, intake
+from webapp.services.intake.reading import read_batch
 from webapp.services.setups import answering, stored_setups
 from webapp.services.setups.board import machine_state
 from webapp.services.times import utc_text
@@ -300,6 +301,73 @@ def test_a_forged_copy_of_an_event_that_is_refused_does_not_hold_up_the_next(hou
     forged = {"jws": walk.parts[1]["jws"].rpartition(".")[0] + "." + "A" * 86, "pin": None}
     house.accept([forged])
     assert outcomes(house.accept(walk.parts)) == ["accepted", "refused", "accepted"]
+
+
+def test_the_signed_part_of_an_event_without_its_signature_does_not_keep_the_event_out(house: House) -> None:
+    walk = house.walk().start()
+    walk.answer()
+    for part in walk.parts:
+        house.accept([{"jws": part["jws"].rpartition(".")[0], "pin": None}])
+    assert outcomes(house.accept(walk.parts)) == ["accepted", "accepted"]
+    assert {row["device"] for row in intake.refused(house.store)} == {None}
+
+
+def test_an_event_that_is_refused_is_kept_apart_although_its_signed_part_came_before_it(house: House) -> None:
+    walk = house.walk().start()
+    house.device.event("hold.pressed", {"more": 1}, **_envelope(walk))
+    bad, after = walk.parts[1], house.device.event("hold.pressed", {}, **_envelope(walk))
+    house.accept([{"jws": bad["jws"].rpartition(".")[0], "pin": None}])
+    assert outcomes(house.accept(walk.parts)) == ["accepted", "refused", "accepted"]
+    kept = {row["device"]: row for row in intake.refused(house.store)}
+    assert kept[house.device.id]["id"] == after["previous"]
+
+
+def test_of_two_texts_with_one_id_in_one_upload_the_signed_one_counts(house: House) -> None:
+    part = house.walk().start().parts[0]
+    forged = {"jws": part["jws"].rpartition(".")[0] + "." + "A" * 86, "pin": None}
+    assert outcomes(house.accept([forged, part])) == ["accepted", "accepted"]
+
+
+def test_two_thousand_texts_of_nobody_leave_room_for_evidence_and_little_on_the_ledger(house: House) -> None:
+    def send(texts: list[str], source: str) -> None:
+        parts = read_batch([{"jws": text, "pin": None} for text in texts])
+        intake.take_in(house.store, house.keyring, parts, house.clock(), source)
+
+    with house.store.reading():
+        before = house.store.ledger.size()
+    for start in range(0, 2000, 500):
+        send([f"junk.{start + number}.x" for number in range(500)], "10.0.0.66")
+    with house.store.reading():
+        assert house.store.ledger.size() - before == intake.MOST_UNSIGNED_OF_ONE
+    assert len(intake.refused(house.store)) == intake.MOST_UNSIGNED_OF_ONE
+    send(["really.broken.x"], "10.0.0.7")
+    assert "really.broken.x" in {row["jws"] for row in intake.refused(house.store)}
+
+
+def test_many_addresses_have_one_room_a_day_and_the_next_day_has_its_own(house: House) -> None:
+    def send(text: str, source: str) -> None:
+        parts = read_batch([{"jws": text, "pin": None}])
+        intake.take_in(house.store, house.keyring, parts, house.clock(), source)
+
+    for number in range(intake.MOST_UNSIGNED_A_DAY + 20):
+        send(f"junk.{number}.x", f"10.0.{number}.1")
+    assert len(intake.refused(house.store)) == intake.MOST_UNSIGNED_A_DAY
+    house.clock.forward(days=1)
+    send("next.day.x", "10.0.0.1")
+    assert intake.refused(house.store)[0]["jws"] == "next.day.x"
+
+
+def test_of_unsigned_texts_the_oldest_go_and_signed_ones_stay(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(intake, "MOST_UNSIGNED_ASIDE", 3)
+    house.accept([house.device.part(b"[]")])
+    for number in range(6):
+        house.clock.forward(hours=1)
+        house.accept([{"jws": f"junk.{number}.x", "pin": None}])
+    kept = [row["jws"] for row in intake.refused(house.store)]
+    assert kept[:3] == ["junk.5.x", "junk.4.x", "junk.3.x"]
+    assert len(kept) == 4
 
 
 def test_an_event_is_taken_once_its_sheet_is_known_again(house: House) -> None:

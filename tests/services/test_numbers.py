@@ -318,6 +318,20 @@ def test_a_line_cannot_name_a_setup_of_this_shop(house: House) -> None:
     assert looked.setups == 0
 
 
+def test_a_tablet_cannot_begin_a_setup_under_an_id_that_was_imported(house: House) -> None:
+    walk = house.walk().start()
+    header = HEADER.replace("person,", "person,setup,")
+    take_in(house, header + f"2026-11-20,mill-1,vise-a,vise-a-1,mara,{walk.setup},-381.2,,\n")
+    receipt = house.accept(walk.parts)[0]
+    assert (receipt["outcome"], receipt["code"]) == ("refused", "intake.setup_imported")
+    assert receipt["fields"] == {"setup": walk.setup}
+    with house.store.reading():
+        assert house.store.setups.setup(walk.setup) is None
+        assert house.store.setups.set_aside_by_id([receipt["event"]])
+    another = house.walk().start()
+    assert house.accept(another.parts)[0]["outcome"] == "accepted"
+
+
 def test_a_time_at_the_end_of_the_calendar_is_a_refused_line_and_no_crash(house: House) -> None:
     looked = look(house, HEADER + "9999-12-31T23:59:59-12:00,mill-1,vise-a,vise-a-1,mara,-381.2,,\n" + FAR)
     assert [one.reason.code for one in looked.lines] == ["history.time_unreadable"]

@@ -83,6 +83,83 @@ def test_a_signature_without_a_seal_is_refused(house: House) -> None:
     assert house.accept(walk.parts)[-1]["signature"] == "seal_missing"
 
 
+def signed_walk(house: House) -> Walk:
+    walk = house.walk().start().until("sign")
+    walk.sign(PINS["mara"], house.keyring)
+    return walk
+
+
+def bare(part: dict[str, Any]) -> dict[str, Any]:
+    return {**part, "pin": None}
+
+
+def test_an_upload_without_the_seal_does_not_spoil_the_one_that_has_it(house: House) -> None:
+    walk = signed_walk(house)
+    house.accept([*walk.parts[:-1], bare(walk.parts[-1])])
+    assert signatures(house, walk)[-1]["refused_because"] == "seal_missing"
+    assert house.accept(walk.parts)[-1]["signature"] == "verified"
+    assert signatures(house, walk)[-1]["state"] == "verified"
+    assert house.accept([bare(walk.parts[-1])])[-1]["signature"] == "verified"
+
+
+def test_a_seal_that_does_not_fit_spoils_nothing_and_is_written_down_once(house: House) -> None:
+    walk = signed_walk(house)
+    house.accept(walk.parts[:-1])
+    for number in range(3):
+        house.accept([{**walk.parts[-1], "pin": f"not.a.seal{number}"}])
+    with house.store.reading():
+        assert len(house.store.ledger.changes(kind="signature.refused")) == 1
+    assert house.accept(walk.parts[-1:])[-1]["signature"] == "verified"
+
+
+def test_with_and_without_the_seal_in_one_upload_is_one_decision(house: House) -> None:
+    walk = signed_walk(house)
+    house.accept([*walk.parts[:-1], bare(walk.parts[-1]), walk.parts[-1]])
+    assert signatures(house, walk)[-1]["state"] == "verified"
+    with house.store.reading():
+        assert house.store.ledger.changes(kind="signature.refused") == []
+
+
+def test_a_copy_with_another_signature_decides_nothing_about_the_pin(house: House) -> None:
+    walk = signed_walk(house)
+    signed, pin = walk.parts[-1]["jws"].rpartition(".")[0], walk.parts[-1]["pin"]
+    house.accept([*walk.parts[:-1], bare(walk.parts[-1])])
+    guess = house.device.seal(WRONG, walk.events[-1]["id"], "mara", house.keyring)
+    for jws in (f"{signed}.{'A' * 86}", f"{signed}."):
+        assert house.accept([{"jws": jws, "pin": guess}])[-1]["signature"] == "seal_missing"
+    assert house.accept([{**walk.parts[-1], "pin": pin}])[-1]["signature"] == "verified"
+
+
+def test_a_seal_that_comes_after_a_second_signature_changes_nothing(house: House) -> None:
+    walk = signed_walk(house)
+    house.accept([*walk.parts[:-1], bare(walk.parts[-1])])
+    first = walk.parts[-1]
+    walk.event("setup.signed", {"meaning": "performed"}, _sign_step(walk))
+    second = {
+        **walk.parts[-1],
+        "pin": house.device.seal(PINS["mara"], walk.events[-1]["id"], "mara", house.keyring),
+    }
+    assert house.accept([second])[-1]["signature"] == "verified"
+    assert house.accept([first])[-1]["signature"] == "seal_missing"
+    assert [one["state"] for one in signatures(house, walk)] == ["refused", "verified"]
+
+
+def test_a_seal_kept_for_later_outlives_a_copy_without_one(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    walk = signed_walk(house)
+
+    def no_memory(*_: object) -> str:
+        raise SecretNotChecked
+
+    with monkeypatch.context() as patched:
+        patched.setattr(pins, "verify_pin", no_memory)
+        house.accept(walk.parts)
+        house.accept([bare(walk.parts[-1])])
+    intake.check_pending_seals(house.store, house.keyring, house.clock())
+    assert signatures(house, walk)[-1]["state"] == "verified"
+
+
 @pytest.mark.parametrize(
     "bound",
     [{"event_id": "a" * 64}, {"device_id": "B" * 43}, {"person_id": "tomas"}],

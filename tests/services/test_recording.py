@@ -8,9 +8,9 @@ import pytest
 from tests.kit.house import House
 from webapp.domain.record.bundle import RecordBundle, from_files
 from webapp.domain.setup.fold import fold
+from webapp.services.audit.auditing import audit
 from webapp.services.decisions import signing_off
 from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
-from webapp.services.evidence.auditing import audit
 from webapp.services.setups import recording
 from webapp.store.errors import DatabaseDamaged, DiskFull
 

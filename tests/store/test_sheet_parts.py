@@ -13,7 +13,7 @@ from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp.domain.plain.json_strict import canonical_text
-from webapp.services.evidence.auditing import audit
+from webapp.services.audit.auditing import audit
 from webapp.store.errors import KeptForever
 from webapp.store.sheet_parts import join, split
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import Site, make_site
 from webapp.proof.keys import KeyRing
-from webapp.services.evidence import auditing
+from webapp.services.audit import auditing
 
 
 def test_findings_of_the_audit_stand_at_the_top_of_the_leads_page(site: Site) -> None:

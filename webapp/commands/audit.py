@@ -8,6 +8,7 @@ import sys
 from webapp.audit_room import AuditNotDone, audit_apart
 from webapp.commands.opening import has_shop
 from webapp.settings import Settings
+from webapp.store.covered_rows import NOT_COVERED
 from webapp.words import say
 
 WHOLE, FAULTS, NO_SHOP = 0, 1, 2
@@ -23,7 +24,7 @@ def audit(settings: Settings, *, as_json: bool, only_new: bool) -> int:
         print(error, file=sys.stderr)
         return FAULTS
     if as_json:
-        print(json.dumps(found, ensure_ascii=False, indent=1))
+        print(json.dumps({**found, "not_covered": NOT_COVERED}, ensure_ascii=False, indent=1))
         return FAULTS if found["faults"] else WHOLE
     since = f", from entry {found['first']} on," if found["first"] else ""
     print(f"Looked at {found['entries']} entries of the ledger{since} and {found['records']} sealed records.")

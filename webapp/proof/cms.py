@@ -107,6 +107,19 @@ def signature_fits(certificate: x509.Certificate, signature: bytes, data: bytes)
     return encode_dss_signature(r, min(s, P256_ORDER - s)) == signature
 
 
+def certificate_in(container: bytes) -> x509.Certificate | None:
+    """The one certificate that a container carries, whoever's it is; None where none on P-256 can be read."""
+    try:
+        content = cms.ContentInfo.load(container)["content"]
+        (found,) = (choice.chosen.dump() for choice in content["certificates"])
+        certificate = x509.load_der_x509_certificate(found)
+        key = certificate.public_key()
+    except Exception:  # noqa: BLE001 - a stranger's bytes may stop a reader anywhere
+        return None
+    on_p256 = isinstance(key, ec.EllipticCurvePublicKey) and isinstance(key.curve, ec.SECP256R1)
+    return certificate if on_p256 else None
+
+
 def largest_length(certificate: x509.Certificate) -> int:
     """Bytes of the largest container that this certificate can come to."""
     return frame(certificate, LARGEST_SIGNATURE_BYTES).length

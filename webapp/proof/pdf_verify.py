@@ -4,6 +4,9 @@ Rules:
 - accepted is one form only: the file that `pdf_seal` writes. Signature over the entire file, certification
   with "no changes", one of the certificates that the caller trusts. The system's certificates are never
   asked;
+- a seal under another certificate is not accepted, and the report says whose it is not. Everything else is judged by
+  the certificate in the file all the same: it tells a record of another shop, or of a time before a key was renewed,
+  from one that was altered;
 - every byte has to be accounted for. The signature covers all bytes outside its container; the container is
   built again from its certificate, digest and signature and compared, since bytes of it (padding, spelling of
   the hexadecimal digits) mean nothing to a signature check; the update is written again and compared as well;
@@ -32,10 +35,12 @@ from webapp.proof.pdf_layout import (
     words_span,
     write_again,
 )
+from webapp.proof.pdf_unfolding import swells
 from webapp.proof.report import Line, Report, failed, held
 
 LARGEST_PDF_BYTES = 64 * 1024 * 1024
 LARGEST_CONTAINER_BYTES = 8 * 1024
+LARGEST_UNFOLDED_BYTES = 256 * 1024 * 1024
 
 _NOT_READ = [failed("seal.judge", "not_asked"), failed("seal.content", "not_asked")]
 
@@ -47,7 +52,7 @@ class SealCheck(Report):
     """The report on a seal, and what a further look at the record may build on."""
 
     signature_is_ours: bool = False
-    digest_is_right: bool = False
+    may_be_read: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,10 +106,17 @@ def _with_seal(pdf: bytes, trusted: Certificates, seal: Seal) -> SealCheck:
     by_code = {line.code: line.holds for line in lines}
     lines.append(_update_line(pdf, container.certificate, digest_is_right=by_code["seal.digest"]))
     lines.append(_words_line(pdf, container.certificate))
-    lines += (
-        [_judge_line(pdf, trusted), _features_line(pdf)] if all(line.holds for line in lines) else _NOT_READ
-    )
-    return SealCheck(tuple(lines), by_code["seal.signature"], by_code["seal.digest"])
+    known = container.certificate in trusted
+    whole = all(line.holds for line in lines if known or line.code != "seal.certificate")
+    # A stranger's seal fits a stranger's bytes: nothing of them is unfolded that would not stay small.
+    if whole and swells(pdf, LARGEST_UNFOLDED_BYTES):
+        return SealCheck(
+            (*lines, failed("seal.judge", "too_large", most=LARGEST_UNFOLDED_BYTES), _NOT_READ[1])
+        )
+    roots = trusted if known else [container.certificate]
+    lines += [_judge_line(pdf, roots), _features_line(pdf)] if whole else _NOT_READ
+    fits = by_code["seal.signature"]
+    return SealCheck(tuple(lines), fits and known, fits and by_code["seal.digest"])
 
 
 def _coverage_line(pdf: bytes, seal: Seal) -> Line:
@@ -116,10 +128,14 @@ def _coverage_line(pdf: bytes, seal: Seal) -> Line:
 
 
 def _best_container(seal: Seal, trusted: Certificates) -> _Container:
-    """Build the container again for each certificate and length until one fits; else take the nearest."""
+    """Build the container again for each certificate and length until one fits; else take the nearest.
+
+    The one in the file comes last: it counts only where it fits better than every known one.
+    """
     data = _decoded(seal.hex_digits[: 2 * LARGEST_CONTAINER_BYTES])
     best: tuple[int, _Container] | None = None
-    for certificate in trusted:
+    carried = cms.certificate_in(data)
+    for certificate in (*trusted, *([carried] if carried is not None else ())):
         for frame in cms.frames(certificate):
             expected = _expected(frame, data)
             wrong = _count_differences(expected, data)
@@ -177,6 +193,11 @@ def _certificate_line(container: _Container, trusted: Certificates) -> Line:
     name = container.certificate.subject.rfc4514_string()
     fingerprint = container.certificate.fingerprint(SHA256()).hex()
     expected = container.frame.before[part.start : part.end]
+    if container.certificate not in trusted:
+        since = container.certificate.not_valid_before_utc.date().isoformat()
+        return failed(
+            "seal.certificate", "not_ours", name=name, sha256=fingerprint, since=since, known=len(trusted)
+        )
     if container.data[part.start : part.end] == expected:
         return held("seal.certificate", name=name, sha256=fingerprint)
     return failed("seal.certificate", "unknown", known=len(trusted))

@@ -2,8 +2,10 @@
 
 Rules:
 - the file's hash comes first when the ledger's is known: a valid seal on another file is not this record;
-- the seal and the bytes next (see pdf_verify.py). What is inside is read only if the signature was made with a known
-  key, and read strictly;
+- the seal and the bytes next (see pdf_verify.py). What is inside is read only if the signature fits its certificate and
+  the digest fits the bytes, and read strictly: a container can be cut out and put behind anything;
+- whose seal it is, is a line of its own. Under a certificate that is not known the rest is judged all the same;
+- where no ledger is asked, that the listed keys are the shop's tablets is the sealer's word, and the report says so;
 - then the events (see record_events.py);
 - last the pages. A record is a pure function of the files attached to it, so it is rendered again from them and has to
   give the same bytes. Only where another version of the renderer made it, the text of every page is compared instead,
@@ -27,7 +29,7 @@ from webapp.domain.record.bundle import RecordBundle, from_files
 from webapp.domain.record.edition import PAGES_EDITION, edition_of
 from webapp.proof.pdf_attachments import AttachmentsUnreadableError, attachments, place_of
 from webapp.proof.pdf_layout import base_length, first_difference, read_words
-from webapp.proof.pdf_verify import SealCheck, verify_seal
+from webapp.proof.pdf_verify import verify_seal
 from webapp.proof.record_events import check_events
 from webapp.proof.report import Line, Report, failed, held, not_looked_at, refusal_words
 
@@ -38,10 +40,9 @@ NOT_ON_LEDGER = ""
 
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """What the caller gave, and what the seal's check brought."""
+    """What the caller gave."""
 
     pdf: bytes
-    check: SealCheck
     render: Render
     renderer: Mapping[str, str] | None
 
@@ -67,9 +68,10 @@ def verify_record(
     """
     check = verify_seal(pdf, trusted_certificates)
     lines = [*_known_lines(pdf, known_sha256), *check.lines]
-    if not check.signature_is_ours:
+    if not check.may_be_read:
         return Report((*lines, failed("record.files", "not_asked")))
-    return Report((*lines, *_record_lines(_Asked(pdf, check, render, renderer))))
+    tablets = [not_looked_at("record.tablets", "sealers_word")] if known_sha256 is None else []
+    return Report((*lines, *_record_lines(_Asked(pdf, render, renderer)), *tablets))
 
 
 def _known_lines(pdf: bytes, known_sha256: str | None) -> list[Line]:
@@ -131,7 +133,7 @@ def _printed_again_line(asked: _Asked, bundle: RecordBundle) -> Line:
     place = first_difference(expected, asked.pdf[:end], max(len(expected), end))
     if place is None:
         return held("record.page", bytes=end)
-    if asked.check.digest_is_right and _is_another_renderer(asked.renderer, bundle.record):
+    if _is_another_renderer(asked.renderer, bundle.record):
         return _text_line(expected, asked.base)
     return _difference_line(expected, place)
 

@@ -30,6 +30,7 @@ from weasyprint import CSS, HTML, Attachment
 from weasyprint.logger import LOGGER
 from weasyprint.text.fonts import FontConfiguration
 
+from webapp.domain.plain.directions import shown_value
 from webapp.domain.plain.errors import Finding
 from webapp.domain.record.bundle import RecordBundle
 from webapp.domain.record.facts import record_facts
@@ -75,7 +76,12 @@ class Typesetter:
         """Return the templates; what is put into them is escaped."""
         loader = FileSystemLoader(TEMPLATES)
         return Environment(
-            loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+            loader=loader,
+            autoescape=True,
+            undefined=StrictUndefined,
+            finalize=shown_value,
+            trim_blocks=True,
+            lstrip_blocks=True,
         )
 
     def warm(self) -> None:

@@ -15,6 +15,7 @@ from typing import Any
 from webapp.store.database import Database
 from webapp.store.errors import DiskFull, FolderNotWritable, StoreError
 from webapp.store.files import HashedFiles
+from webapp.store.kept_head import KeptHead
 from webapp.store.migrations import migrate
 from webapp.store.repositories.access import AccessRepository
 from webapp.store.repositories.devices import DevicesRepository
@@ -22,6 +23,7 @@ from webapp.store.repositories.ledger import LedgerRepository
 from webapp.store.repositories.numbers import NumbersRepository
 from webapp.store.repositories.people import PeopleRepository
 from webapp.store.repositories.records import RecordsRepository
+from webapp.store.repositories.row_changes import RowChangesRepository
 from webapp.store.repositories.setups import SetupsRepository
 from webapp.store.repositories.shop import ShopRepository
 from webapp.store.repositories.worries import WorriesRepository
@@ -43,7 +45,9 @@ class Store:
         self.devices = DevicesRepository(self._database)
         self.access = AccessRepository(self._database)
         self.ledger = LedgerRepository(self._database)
+        self.row_changes = RowChangesRepository(self._database)
         self.numbers = NumbersRepository(self._database)
+        self.kept_head = KeptHead(path.parent)
         self.incoming = HashedFiles(path.parent / "incoming")
         self.records = RecordsRepository(self._database, HashedFiles(path.parent / "records"))
 

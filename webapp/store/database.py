@@ -24,6 +24,7 @@ from typing import Any
 
 import peewee
 
+from webapp.store.covered_rows import add_function, note_changes
 from webapp.store.errors import (
     AlreadyWriting,
     CopyDisturbed,
@@ -72,6 +73,7 @@ class _Connections(peewee.SqliteDatabase):
         connection: sqlite3.Connection = super()._connect()  # type: ignore[misc]
         try:
             apply_settings(connection, str(self.database))
+            add_function(connection)
         except BaseException:
             connection.close()
             raise
@@ -133,10 +135,17 @@ class Database:
         if not self._writer.acquire(timeout=BUSY_SECONDS):
             raise DatabaseLocked(seconds=round(BUSY_SECONDS))
         try:
-            with self._named(), self._transaction("BEGIN IMMEDIATE", writes=True):
-                yield
+            with self._named():
+                self._note_changes()
+                with self._transaction("BEGIN IMMEDIATE", writes=True):
+                    yield
         finally:
             self._writer.release()
+
+    def _note_changes(self) -> None:
+        connection = self._connection()
+        if getattr(self._here, "noting", None) is not connection and note_changes(connection):
+            self._here.noting = connection
 
     @contextmanager
     def _transaction(self, begin: str, *, writes: bool) -> Iterator[None]:
@@ -221,6 +230,7 @@ class Database:
 
     def close(self) -> None:
         """Close this thread's connection. The next use opens a new one."""
+        self._here.noting = None
         if not self._connections.is_closed():
             self._connections.close()
 

@@ -10,6 +10,7 @@ Rules:
 from dataclasses import dataclass
 from hashlib import sha256
 
+from webapp.store.covered_rows import COVERED, first_notes
 from webapp.store.database import Database
 from webapp.store.errors import MadeByAnotherVersion
 
@@ -530,6 +531,32 @@ STOP_LENGTHS = Migration(
     ("ALTER TABLE axis_choice ADD COLUMN stop_length_nm INTEGER CHECK (stop_length_nm > 0)",),
 )
 
+# Under an event's own id such a text once kept the event itself out.
+UNSIGNED_TEXTS = Migration(
+    "texts that nobody signed",
+    (
+        "ALTER TABLE set_aside ADD COLUMN source TEXT",
+        "UPDATE set_aside SET id = 'unsigned:' || id WHERE device IS NULL",
+        "CREATE INDEX set_aside_unsigned ON set_aside (received_at_utc, id) WHERE device IS NULL",
+    ),
+)
+
+NOTES = Migration(
+    "notes of every change of a row",
+    (
+        """CREATE TABLE row_change (
+            number INTEGER PRIMARY KEY,
+            name TEXT NOT NULL,
+            key TEXT NOT NULL,
+            old TEXT,
+            new TEXT,
+            CHECK (old IS NOT NULL OR new IS NOT NULL)) STRICT""",
+        "CREATE INDEX row_change_by_row ON row_change (name, key, number)",
+        *(first_notes(table) for table in COVERED),
+        *kept_forever("row_change"),
+    ),
+)
+
 # Sheets that come from now on leave here what is the same on many of them; those from before stay as they are.
 SHEET_PARTS = Migration(
     "parts of sheets",
@@ -567,6 +594,8 @@ MIGRATIONS = (
     SESSIONS,
     WORRIES,
     STOP_LENGTHS,
+    UNSIGNED_TEXTS,
+    NOTES,
     SHEET_PARTS,
     PEOPLE_LISTED,
 )

@@ -199,11 +199,12 @@ class SetAsideParts(TypedDict):
 
 
 class SetAsideRow(SetAsideParts):
-    """Something that was sent and refused. `device` is there only when its signature fits."""
+    """Something that was sent and refused. `device` is there only when its signature fits, `source` only when not."""
 
     jws: str
     setup: str | None
     received_at_utc: str
+    source: str | None
 
 
 class PendingSealRow(TypedDict):

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from flask import Blueprint, Flask, g, has_request_context, request
 from jinja2 import StrictUndefined
 
+from webapp.domain.plain.directions import shown_value
 from webapp.web.desk import access, audit, board, deciding, desk, registers, worrying
 from webapp.web.edge import errors, guards, headers, rights, shop_zone
 from webapp.web.edge.wiring import Wiring, attach
@@ -53,6 +54,7 @@ def init_app(
     rights.check_table((rule.endpoint for rule in app.url_map.iter_rules()), more_rights)
     # A page that asks for a name that nobody gave it says so, and does not stay empty in that place.
     app.jinja_env.undefined = StrictUndefined
+    app.jinja_env.finalize = shown_value
     app.jinja_env.filters.update({**shown_values.FILTERS, "local": shop_zone.local})
     app.jinja_env.globals["shop_zone"] = shop_zone.shop_zone
     app.jinja_env.globals.update(

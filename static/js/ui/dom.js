@@ -1,4 +1,10 @@
-/** Elements without markup strings: text always becomes a text node. */
+/**
+ * Elements without markup strings: text always becomes a text node. Controls of text direction that somebody typed stand in
+ * it by name, so that nothing is shown in another order than it was typed in (webapp/domain/plain/directions.py).
+ */
+const DIRECTIONS = /[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]/g;
+const named = control => `[U+${control.codePointAt(0).toString(16).toUpperCase().padStart(4, '0')}]`;
+export const shown = child => (typeof child === 'string' ? child.replace(DIRECTIONS, named) : child);
 
 /**
  * An element. `given` holds attributes, plus `press` (what a click does), `class`, `data` and `on`; false and null
@@ -13,7 +19,7 @@ export function el(name, given = {}, ...children) {
   Object.assign(element.dataset, data);
   for (const [type, listener] of Object.entries(on)) element.addEventListener(type, listener);
   if (press) element.addEventListener('click', press);
-  element.append(...children.flat(3).filter(child => child !== null && child !== undefined && child !== false));
+  element.append(...children.flat(3).filter(child => child !== null && child !== undefined && child !== false).map(shown));
   return element;
 }
 

@@ -135,25 +135,26 @@ def _path(index: int, first: int, size: int, hash_at: HashAt) -> Iterator[bytes]
     """Hashes beside the way within the `size` leaves that start at `first`, lowest first; `index` counts from there."""
     if size == 1:
         return
-    left = _largest_power_below(size)
+    left = largest_power_below(size)
     if index < left:
         yield from _path(index, first, left, hash_at)
-        yield _stretch_root(first + left, size - left, hash_at)
+        yield stretch_root(first + left, size - left, hash_at)
     else:
         yield from _path(index - left, first + left, size - left, hash_at)
-        yield _stretch_root(first, left, hash_at)
+        yield stretch_root(first, left, hash_at)
 
 
-def _stretch_root(first: int, size: int, hash_at: HashAt) -> bytes:
+def stretch_root(first: int, size: int, hash_at: HashAt) -> bytes:
     """Root of `size` leaves that start at `first`, a multiple of the largest power of two in `size`."""
     level = size.bit_length() - 1
     left, position = 1 << level, (level, first >> level)
     found = hash_at(position)
     whole = _stored_hash({} if found is None else {position: found}, position)
-    return whole if size == left else node_hash(whole, _stretch_root(first + left, size - left, hash_at))
+    return whole if size == left else node_hash(whole, stretch_root(first + left, size - left, hash_at))
 
 
-def _largest_power_below(size: int) -> int:
+def largest_power_below(size: int) -> int:
+    """The largest power of two smaller than `size`, which is at least 2."""
     return 1 << ((size - 1).bit_length() - 1)
 
 

@@ -1,1 +1,1 @@
-"""The ledger, its audit, and the clock beside it."""
+"""The ledger, walking along it, and the clock beside it."""

@@ -7,9 +7,15 @@ transaction as what it tells of, so that neither can be there without the other.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from typing_extensions import TypedDict
+
+from webapp.domain.evidence import tree
+from webapp.domain.evidence.consistency import consistency_proof, is_consistent
+from webapp.domain.plain.declared import Fault, Shape, exactly
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.record.bundle import LedgerHead
 from webapp.services.times import utc_text
@@ -17,6 +23,25 @@ from webapp.services.times import utc_text
 if TYPE_CHECKING:
     from webapp.store import Store
 
+
+@exactly
+class ProvenHead(TypedDict):
+    """Entries of the ledger and the root over them, lower-case hex."""
+
+    size: int
+    root: str
+
+
+@exactly
+class Grown(TypedDict):
+    """Two heads of one ledger and the hashes (hex) that prove that it only grew from one to the other."""
+
+    earlier: ProvenHead
+    head: ProvenHead
+    proof: list[str]
+
+
+GROWN: Shape[Grown] = Shape(Grown)
 CHANGE_DOMAIN = "zerokeep/change/1"
 SERVER = "server"
 
@@ -38,6 +63,48 @@ def change(
     envelope = {"domain": CHANGE_DOMAIN, "type": type, "at_utc": at_utc, "by": by, "subject": subject}
     text = canonical_text({**envelope, "setup": setup, "data": data})
     return store.ledger.append_change(text, kind=type, by=by, subject=subject, setup=setup, at_utc=at_utc)
+
+
+def keep_head(store: Store) -> None:
+    """Keep the head of now apart from the database, outside any transaction, as far as the disk lets it."""
+    with store.reading():
+        found = head(store)
+    with suppress(OSError):  # what was written stays true without it, and the next one tries again
+        store.kept_head.write(found["size"], found["root"])
+
+
+def has_head(store: Store, size: int, root: str) -> bool:
+    """Whether the ledger has, or had, this head: a size and a root (lower-case hex). Inside a transaction."""
+    if size > store.ledger.size():
+        return False
+    try:
+        return store.ledger.root(size).hex() == root
+    except tree.TreeError:
+        return False
+
+
+def grown_since(store: Store, size: int) -> Grown:
+    """Head of an earlier size, head of now and the proof between them. Inside a transaction. Raises TreeError."""
+    now = head(store)
+    proof = consistency_proof(size, now["size"], store.ledger.hash_at)
+    return {
+        "earlier": {"size": size, "root": store.ledger.root(size).hex()},
+        "head": {"size": now["size"], "root": now["root"]},
+        "proof": [one.hex() for one in proof],
+    }
+
+
+def only_grew(value: object) -> bool:
+    """Whether a value as `grown_since` gives it shows that the later ledger begins with the earlier one."""
+    found = GROWN.read(value)
+    if isinstance(found, Fault):
+        return False
+    try:
+        roots = [bytes.fromhex(found[name]["root"]) for name in ("earlier", "head")]
+        proof = [bytes.fromhex(one) for one in found["proof"]]
+    except ValueError:
+        return False
+    return is_consistent(found["earlier"]["size"], roots[0], found["head"]["size"], roots[1], proof)
 
 
 def head(store: Store) -> LedgerHead:

@@ -5,6 +5,8 @@ Rules:
   union, in any order, in any portions);
 - an event is taken from an enrolled tablet only, with a signature that fits, with exactly the fields of its type, for a
   sheet that was handed out, and for a setup that the same tablet began. What is refused is kept apart with the reason;
+- a text without a fitting signature is nobody's and decides about nothing: it is kept apart under a name that no event
+  can have, so many a day from one address and from all, and of these the oldest make room;
 - an event whose predecessor has not come waits for it and is taken when it comes;
 - times are noted, never corrected, and order nothing: an event from the future, or one that goes back, gets a problem;
 - the fold decides again what the tablet decided; a difference is a problem of the event, kept with it and on its
@@ -16,6 +18,7 @@ Rules:
 from __future__ import annotations
 
 import json
+from collections import defaultdict
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from hashlib import sha256
@@ -45,6 +48,10 @@ if TYPE_CHECKING:
     from webapp.store.rows import SetAsideRow, WaitingRow
 
 MOST_UNSIGNED_ASIDE = 2000
+MOST_UNSIGNED_A_DAY = 50
+MOST_UNSIGNED_OF_ONE = 10
+UNSIGNED = "unsigned:"
+UNKNOWN_SOURCE = "network"
 LONGEST_UNSIGNED = 4096
 SEALED = frozenset({"setup.signed", "stop.lifted", "row.put_back"})
 WORTH_SHARING = 40
@@ -59,14 +66,16 @@ def accept(store: Store, keyring: KeyRing, batch: object, now: datetime) -> list
     return take_in(store, keyring, read_batch(batch), now)
 
 
-def take_in(store: Store, keyring: KeyRing, parts: list[Part], now: datetime) -> list[Receipt]:
+def take_in(
+    store: Store, keyring: KeyRing, parts: list[Part], now: datetime, source: str = UNKNOWN_SOURCE
+) -> list[Receipt]:
     """Store the events of an upload; one receipt for each part, in the order sent.
 
     A receipt: event, outcome (accepted, already_had, kept_out_of_order, refused), code, fields, problems, signature,
-    sequence (the event's place in the ledger, from 1).
+    sequence (the event's place in the ledger, from 1). `source` is the address that the upload came from.
     """
     sent = _read_new(store, parts)
-    intake = Intake(now)
+    intake = Intake(now, source)
     with store.writing():
         sort_out(store, intake, sent, [part[0] for part in parts])
         _store(store, intake)
@@ -79,7 +88,7 @@ def check_pending_seals(store: Store, keyring: KeyRing, now: datetime) -> int:
     with store.reading():
         rows = store.setups.pending_seals()
     for row in rows:
-        pins.check(store, keyring, row["event"], row["seal"], now)
+        pins.check(store, keyring, row["event"], [row["seal"]], now)
     return len(rows)
 
 
@@ -99,12 +108,13 @@ def _read_new(store: Store, parts: list[Part]) -> dict[str, Sent]:
     """Verify what is not stored yet, outside any transaction: signatures take most of the time."""
     with store.reading():
         known = store.setups.events_by_id({part[0] for part in parts})
-        new = {id_: (jws, seal) for id_, jws, seal in reversed(parts) if id_ not in known}
-        names = {id_: named_device(jws) for id_, (jws, _) in new.items()}
+        new = {(part.id, part.jws): part for part in reversed(parts) if part.id not in known}
+        names = {part: named_device(part.jws) for part in new.values()}
         keys = {name: _key_of(store, name) for name in set(names.values()) if name is not None}
-    readable = [(id_, *new[id_], keys[name]) for id_, name in names.items() if name is not None]
-    sent = {id_: unreadable(id_, *new[id_]) for id_, name in names.items() if name is None}
-    return sent | {one.id: one for one in _read_all(readable)}
+    readable = [(*part, keys[name]) for part, name in names.items() if name is not None]
+    sent = {part.id: unreadable(*part) for part, name in names.items() if name is None}
+    # Several texts may have one id, because it leaves the signature out: the one that was signed counts.
+    return sent | {one.id: one for one in sorted(_read_all(readable), key=lambda one: one.verified)}
 
 
 def _read_all(readable: list[Readable]) -> list[Sent]:
@@ -202,18 +212,25 @@ def _keep_waiting(store: Store, intake: Intake, received: str) -> None:
 
 
 def _set_aside(store: Store, intake: Intake, received: str) -> None:
-    """Keep what was refused, with the reason. Without a fitting signature it is nobody's: kept in a bounded number."""
-    room = MOST_UNSIGNED_ASIDE - store.setups.set_aside_count(unsigned=True) if intake.refused else 0
-    for sent, refusal in intake.refused.values():
-        room -= not sent.verified
-        if sent.verified or room >= 0:
-            _set_one_aside(store, intake.now, sent, refusal, received)
+    """Keep what was refused, with the reason: all that a tablet signed, of what nobody signed a bounded number."""
+    nobodys = [one for one in intake.refused.values() if not one[0].verified]
+    for sent, refusal in (one for one in intake.refused.values() if one[0].verified):
+        _set_one_aside(store, intake, sent, refusal, received)
+    if nobodys:
+        today = store.setups.unsigned_since(received[:10])
+        room = min(MOST_UNSIGNED_A_DAY - sum(today.values()), MOST_UNSIGNED_OF_ONE - today[intake.source])
+        for sent, refusal in nobodys[: max(room, 0)]:
+            _set_one_aside(store, intake, sent, refusal, received)
+        store.setups.forget_unsigned(MOST_UNSIGNED_ASIDE)
 
 
-def _set_one_aside(store: Store, now: datetime, sent: Sent, refusal: Refusal, received: str) -> None:
+def _set_one_aside(store: Store, intake: Intake, sent: Sent, refusal: Refusal, received: str) -> None:
     # A text that nobody signed must not take the place of the event whose words it copies.
-    id_ = sent.id if sent.verified else sha256(sent.jws.encode("utf-8", "surrogatepass")).hexdigest()
+    id_ = (
+        sent.id if sent.verified else UNSIGNED + sha256(sent.jws.encode("utf-8", "surrogatepass")).hexdigest()
+    )
     setup = _own_setup(store, sent)
+    source = None if sent.verified else intake.source
     row: SetAsideRow = {
         "id": id_,
         "jws": sent.jws if sent.verified else _as_ascii(sent.jws),
@@ -223,10 +240,11 @@ def _set_one_aside(store: Store, now: datetime, sent: Sent, refusal: Refusal, re
         "sequence": sent.event["sequence"] if sent.event else None,
         "setup": setup,
         "received_at_utc": received,
+        "source": source,
     }
     if store.setups.set_aside(row):
         data = {"event": id_, "code": refusal.code, "fields": refusal.fields}
-        change(store, "event.set_aside", SERVER, sent.device or "unknown", setup, data, now)
+        change(store, "event.set_aside", SERVER, sent.device or "unknown", setup, data, intake.now)
 
 
 def _as_ascii(text: str) -> str:
@@ -243,9 +261,19 @@ def _own_setup(store: Store, sent: Sent) -> str | None:
 
 
 def _check_signatures(store: Store, keyring: KeyRing, intake: Intake, parts: list[Part]) -> None:
-    """Check the sealed PINs of this upload in its order, after the events are kept, each in short transactions."""
-    for id_, _, seal in parts:
-        answer = intake.receipts[id_]
-        signed = intake.taken[id_][1]["type"] if id_ in intake.taken else intake.known_types.get(id_)
-        if signed in SEALED and answer["outcome"] in {"accepted", "already_had"}:
-            answer["signature"] = pins.check(store, keyring, id_, seal, intake.now)
+    """Check the sealed PINs of this upload in its order, after the events are kept, each in short transactions.
+
+    A seal counts beside exactly the text that is stored: a copy with another signature is not the tablet's.
+    """
+    seals: dict[str, dict[str, list[str | None]]] = defaultdict(lambda: defaultdict(list))
+    for id_, jws, seal in parts:
+        if _type_of(intake, id_) in SEALED:
+            seals[id_][jws].append(seal)
+    with store.reading():
+        stored = store.setups.signed_texts(seals)
+    for id_, jws in stored.items():
+        intake.receipts[id_]["signature"] = pins.check(store, keyring, id_, seals[id_][jws], intake.now)
+
+
+def _type_of(intake: Intake, id_: str) -> str | None:
+    return intake.taken[id_][1]["type"] if id_ in intake.taken else intake.known_types.get(id_)

@@ -4,7 +4,8 @@ Rules: an event that is stored already gets the same answer again; one that was 
 refused; the others are judged in the order of their tablet's chain, whatever the order in which they came, and what
 waited for one of them is judged right after it. Nothing is put in among the events of a setup that a lead has decided
 about: what they signed off has to stay what they saw. A question is one setup's: another setup that names it is
-refused, so that it can neither hide the question nor take its answer.
+refused, so that it can neither hide the question nor take its answer. A setup cannot begin under an id that an import
+took: its values would stand where a table's stand already.
 """
 
 from __future__ import annotations
@@ -50,6 +51,7 @@ class Intake:
     """One upload on its way into the store."""
 
     now: datetime
+    source: str
     chain: Chain = field(default_factory=Chain)
     receipts: dict[str, Receipt] = field(default_factory=dict)
     taken: dict[str, tuple[Sent, Event[Any], list[Problem]]] = field(default_factory=dict)
@@ -175,6 +177,7 @@ class Checks:
             for setup, row in rows.items()
             if row["status"] in DECIDED
         }
+        self._imported = store.numbers.imported_among(setups)
         self._asked_in = store.setups.setups_of_questions(questions)
         self._states: dict[str, str] = {}
         self._sheets: dict[str, bool] = {}
@@ -188,6 +191,8 @@ class Checks:
             return Refusal("intake.sheet_unknown", {"sheet": event["sheet"]})
         if self._owners.get(event["setup"], event["device"]) != event["device"]:
             return Refusal("intake.setup_of_other_device", {})
+        if event["setup"] in self._imported and event["setup"] not in self._owners:
+            return Refusal("intake.setup_imported", {"setup": event["setup"]})
         if event["type"] == ASKS:
             question = event["data"]["question"]
             if self._asked_in.get(question, event["setup"]) != event["setup"]:

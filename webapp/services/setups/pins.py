@@ -4,8 +4,10 @@ Rules:
 - the seal opens for its own event, device and person only (see proof/jwe.py); the PIN is compared under the
   throttle, in the order of the upload; a seal is not stored, unless the check could not be made, and then it is
   erased with the check;
-- one event gets one decision. The same event with another seal gets the first answer again; a new try needs a new
-  setup.signed event, of which there are three after the first, then that signing waits;
+- one event gets one decision about a PIN. The same event with another seal gets the first answer again; a new try
+  needs a new setup.signed event, of which there are three after the first, then that signing waits;
+- that no seal came, or none that opens, is no such decision: it is written down once, so that the person is asked
+  again, and the seal that fits still counts when it comes, as long as nobody signed anew behind it;
 - the person must be active and authorised for the machine at the time that the event claims and now;
 - a lead's PIN beside a stop or a row put back is checked in the same way; it lifts that stop and signs nothing off;
 - a refusal says how many tries are left;
@@ -19,9 +21,10 @@ PIN found at sync leaves all events as they are and asks for another signature.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from webapp.proof.errors import PinSealRefused
 from webapp.proof.jwe import open_pin_for
@@ -37,29 +40,56 @@ if TYPE_CHECKING:
     from webapp.store import Store
     from webapp.store.rows import EventParts
 
+Given = TypeVar("Given")
 VERIFIED = "verified"
 SIGNATURE, LIFT = "signature", "lift"
+# No PIN was seen: whoever has a copy of the event can send it like this.
+NO_PIN_SEEN = frozenset({"seal_missing", "seal_wrong"})
 DECISIONS = frozenset(f"{kind}.{how}" for kind in (SIGNATURE, LIFT) for how in ("verified", "refused"))
 
 
-def check(store: Store, keyring: KeyRing, event_id: str, seal: str | None, now: datetime) -> str | None:
+def check(
+    store: Store, keyring: KeyRing, event_id: str, seals: Sequence[str | None], now: datetime
+) -> str | None:
     """Decide about the PIN sealed beside a stored event, or give the decision that was made: "verified" or why not.
 
-    None where nothing hangs on it (the fold did not take the event), or when the check has to be made later.
+    `seals` are what came beside its text this time, in order; none at all decides nothing. None where nothing hangs on
+    it (the fold did not take the event), or when the check has to be made later.
     """
     with store.reading():
         row = store.setups.events_by_id([event_id])[event_id]
         decided = decision(store, row["setup"], event_id)
-        sealed = None if decided is not None else _sealed(store, row)
+        sealed = _sealed(store, row, decided) if seals else None
+        kept = store.setups.pending_seal(event_id)
     if sealed is None:
         return decided
-    try:
-        answer, key = _judge(store, keyring, row, sealed, seal, now)
-    except SecretNotChecked:
-        with store.writing():
-            store.setups.keep_seal(event_id, seal)
-        return None
-    return _decide(store, row, sealed, answer, key, now)
+    came = [seal for seal in (kept, *seals) if seal is not None]
+    if decided is not None and not came:
+        return decided
+    found = _judge_in_turn(store, keyring, row, sealed, came or [None], now)
+    return None if found is None else _decide(store, row, sealed, *found, now)
+
+
+def _judge_in_turn(
+    store: Store,
+    keyring: KeyRing,
+    row: EventParts,
+    sealed: Sealed,
+    seals: Sequence[str | None],
+    now: datetime,
+) -> tuple[str, str] | None:
+    """What the first seal says that opens, else the last; None where it is kept to be checked later."""
+    answer, key = "seal_missing", ""
+    for seal in seals:
+        try:
+            answer, key = _judge(store, keyring, row, sealed, seal, now)
+        except SecretNotChecked:
+            with store.writing():
+                store.setups.keep_seal(row["id"], seal)
+            return None
+        if answer not in NO_PIN_SEEN:
+            break
+    return answer, key
 
 
 @dataclass(frozen=True)
@@ -70,25 +100,40 @@ class Sealed:
     kind: str
 
 
-def _sealed(store: Store, row: EventParts) -> Sealed | None:
-    """The PIN that hangs on this event by the fold, or None."""
+def _sealed(store: Store, row: EventParts, decided: str | None) -> Sealed | None:
+    """The PIN that hangs on this event by the fold and is still to be decided about, or None."""
+    if not _is_open(decided):
+        return None
     state = stored_setups.fold_stored(store, row["setup"])
-    if any(one["event"] == row["id"] for one in state["signatures"]):
-        return Sealed(row["person"], SIGNATURE)
-    for given in (*state["lifts"], *state["put_backs"]):
+    for one in _still_asked(state["signatures"], decided):
+        if one["event"] == row["id"]:
+            return Sealed(row["person"], SIGNATURE)
+    for given in (*_still_asked(state["lifts"], decided), *_still_asked(state["put_backs"], decided)):
         if given["event"] == row["id"]:
             return Sealed(given["lead"], LIFT)
     return None
 
 
+def _still_asked(given: list[Given], decided: str | None) -> list[Given]:
+    """What a seal may decide about: behind an answer that no PIN was seen only the last one, else what came later would
+    be judged by something that was not there when it was done.
+    """
+    return given if decided is None else given[-1:]
+
+
+def _is_open(decided: str | None) -> bool:
+    return decided is None or decided in NO_PIN_SEEN
+
+
 def decision(store: Store, setup_id: str, event_id: str) -> str | None:
-    """What was decided about a PIN beside an event: "verified", the reason of a refusal, or None."""
+    """What was decided last about a PIN beside an event: "verified", the reason of a refusal, or None."""
+    decided = None
     for row in store.ledger.changes_of_setup(setup_id):
         if row["type"] in DECISIONS:
             data = json.loads(row["text"])["data"]
             if data["event"] == event_id:
-                return VERIFIED if row["type"].endswith(".verified") else str(data["reason"])
-    return None
+                decided = VERIFIED if row["type"].endswith(".verified") else str(data["reason"])
+    return decided
 
 
 def _judge(
@@ -142,7 +187,7 @@ def _decide(store: Store, row: EventParts, sealed: Sealed, answer: str, key: str
     with store.writing():
         store.setups.erase_seal(row["id"])
         first = decision(store, row["setup"], row["id"])
-        if first is not None:
+        if first is not None and (answer in NO_PIN_SEEN or not _is_open(first)):
             return first
         data: dict[str, str | int] = {"event": row["id"], "person": sealed.person}
         if answer == VERIFIED:

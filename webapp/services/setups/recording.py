@@ -25,7 +25,7 @@ from webapp.domain.record.bundle import (
 )
 from webapp.domain.record.edition import PAGES_EDITION
 from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
-from webapp.services.evidence.ledger import SERVER, change, head
+from webapp.services.evidence.ledger import SERVER, change, head, keep_head
 from webapp.services.setups import pacing, stored_setups
 from webapp.services.times import utc_text
 
@@ -123,6 +123,7 @@ def _keep(store: Store, setup_id: str, pdf: bytes, now: datetime) -> str:
     except BaseException:
         store.records.files.remove(digest)
         raise
+    keep_head(store)
     return digest
 
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from webapp.domain.evidence.decisions import Decision
 from webapp.domain.evidence.event_kinds import Event
@@ -27,6 +27,21 @@ from webapp.services.evidence.stored_events import stored_event
 if TYPE_CHECKING:
     from webapp.store import Store
     from webapp.store.rows import QuestionPut
+
+
+class Standing(TypedDict):
+    """The row of a setup, its id and when it was last heard of aside."""
+
+    device: str
+    sheet: str
+    machine: str
+    person: str
+    status: str
+    outcome: str | None
+    signature: str
+    probe_in_spindle: bool
+    started_at_utc: str
+
 
 NO_SIGNATURE = "none"
 WHOLE = "complete"
@@ -85,24 +100,28 @@ def keep_lists(
 
     `heard_at_utc` is when the newest of them came, or a time that is known to be no earlier than the newest.
     """
-    first = events[0]
-    machine = sheet_of(store, first["sheet"])["machine"]["id"]
-    store.setups.put_setup(
-        setup_id,
-        device=first["device"],
-        sheet=first["sheet"],
-        machine=machine,
-        person=state["person"] or first["person"],
-        status=state["status"],
-        outcome=state["outcome"],
-        signature=state["signatures"][-1]["state"] if state["signatures"] else NO_SIGNATURE,
-        probe_in_spindle=state["probe_in_spindle"],
-        started_at_utc=state["started_at_utc"] or first["at_utc"],
-        last_at_utc=min(heard_at_utc, max(event["at_utc"] for event in events)),
-    )
+    row = setup_row(store, events, state)
+    last_at_utc = min(heard_at_utc, max(event["at_utc"] for event in events))
+    store.setups.put_setup(setup_id, **row, last_at_utc=last_at_utc)
     _list_questions(store, setup_id, state["questions"])
-    _list_worries(store, setup_id, state, sheet_of(store, first["sheet"]))
-    _see_slot(store, machine, setup_id, state)
+    _list_worries(store, setup_id, state, sheet_of(store, events[0]["sheet"]))
+    _see_slot(store, row["machine"], setup_id, state)
+
+
+def setup_row(store: Store, events: list[Event[Any]], state: Folded) -> Standing:
+    """What the row of a setup says by its events and decisions, when it was last heard of aside."""
+    first = events[0]
+    return {
+        "device": first["device"],
+        "sheet": first["sheet"],
+        "machine": sheet_of(store, first["sheet"])["machine"]["id"],
+        "person": state["person"] or first["person"],
+        "status": state["status"],
+        "outcome": state["outcome"],
+        "signature": state["signatures"][-1]["state"] if state["signatures"] else NO_SIGNATURE,
+        "probe_in_spindle": state["probe_in_spindle"],
+        "started_at_utc": state["started_at_utc"] or first["at_utc"],
+    }
 
 
 def _list_questions(store: Store, setup_id: str, questions: Iterable[Question]) -> None:

@@ -38,6 +38,7 @@ KEPT = (
 )
 KEPT_OF = f"{KEPT} WHERE k.setup = ? ORDER BY k.axis"
 KEPT_AFTER = f"{KEPT} WHERE (? IS NULL OR k.fixture = ?) AND k.setup > ? ORDER BY k.setup, k.axis LIMIT ?"
+IMPORTED_AMONG = "SELECT id FROM imported_setup WHERE id IN (SELECT value FROM json_each(?))"
 AT_A_TIME = 3_000
 
 
@@ -66,6 +67,11 @@ class NumbersRepository(Repository):
     def imported(self, setup: str) -> ImportedSetupRow | None:
         """A past setup by its id, or None for one that was not imported."""
         return self._row(ImportedSetup.select().where(ImportedSetup.id == setup))
+
+    def imported_among(self, ids: Collection[str]) -> set[str]:
+        """Those of these ids that an import took."""
+        rows = self._database.raw(IMPORTED_AMONG, (json.dumps(list(ids)),)) if ids else []
+        return {id_ for (id_,) in rows}
 
     def kept_of(self, setup: str) -> list[KeptWithOrigin]:
         """Kept values of one setup with where they come from, by axis."""

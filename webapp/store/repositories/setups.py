@@ -1,6 +1,7 @@
 """Sheets, events, what waits, what was set aside, and the lists found from them."""
 
 import json
+from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from typing import Any, Literal, cast
 
@@ -96,6 +97,15 @@ TOUCHES_OF = (
     "SELECT setup, id, jws FROM event WHERE setup IN (SELECT value FROM json_each(?)) "
     "AND type IN ('touch.entered', 'touch.read_again') ORDER BY position"
 )
+UNSIGNED_SINCE = (
+    "SELECT coalesce(source, ''), count(*) FROM set_aside "
+    "WHERE device IS NULL AND received_at_utc >= ? GROUP BY 1"
+)
+FORGET_UNSIGNED = (
+    "DELETE FROM set_aside WHERE id IN (SELECT id FROM set_aside WHERE device IS NULL "
+    "ORDER BY received_at_utc DESC, id LIMIT -1 OFFSET ?)"
+)
+WITH_EVENTS = "SELECT DISTINCT setup FROM event WHERE setup > ? ORDER BY setup LIMIT ?"
 EVENTS_OF = "SELECT id, jws FROM event WHERE setup = ? ORDER BY sequence, id"
 
 
@@ -183,6 +193,11 @@ class SetupsRepository(Repository):
         """Id and signed text of the events of one setup, in the order of the device's chain."""
         return [(id_, jws) for id_, jws in self._database.raw(EVENTS_OF, (setup,))]
 
+    def signed_texts(self, ids: Collection[str]) -> dict[str, str]:
+        """The signed texts of those of these events that are stored, by id, in the order asked for."""
+        found = self._found("event", ("id", "jws"), ids)
+        return {id_: found[id_]["jws"] for id_ in ids if id_ in found}
+
     def newest_receipt(self, events: Collection[str]) -> str | None:
         """When the server got the last of these events, or None where it has none of them."""
         rows = self._database.raw(NEWEST_RECEIPT, (json.dumps(list(events)),))
@@ -216,6 +231,10 @@ class SetupsRepository(Repository):
         here = (Event.position >= first) & (Event.position < before)
         return self._rows(Event.select().where(here).order_by(Event.position))
 
+    def setups_with_events(self, after: str, most: int) -> list[str]:
+        """Ids of setups that have events, behind this one, in order."""
+        return [row[0] for row in self._database.raw(WITH_EVENTS, (after, most))]
+
     # What waits for its predecessor
 
     def wait(self, row: WaitingRow) -> None:
@@ -244,16 +263,20 @@ class SetupsRepository(Repository):
         return self._run(SetAside.insert(stored).on_conflict_ignore()) == 1
 
     def set_aside_by_id(self, ids: Collection[str]) -> dict[str, SetAsideParts]:
-        """Those of these that were set aside, by id, without their text."""
-        rows = self._found("set_aside", ("id", "code", "fields", "device", "sequence"), ids)
+        """Those of these that were set aside with a fitting signature, by id, without their text."""
+        found = self._found("set_aside", ("id", "code", "fields", "device", "sequence"), ids)
+        rows = {id_: row for id_, row in found.items() if row["device"] is not None}
         for row in rows.values():
             row["fields"] = json.loads(row["fields"])
         return rows
 
-    def set_aside_count(self, *, unsigned: bool) -> int:
-        """How many were set aside with, or without, a fitting signature."""
-        which = "IS NULL" if unsigned else "IS NOT NULL"
-        return int(self._database.raw(f"SELECT count(*) FROM set_aside WHERE device {which}")[0][0])  # noqa: S608
+    def unsigned_since(self, from_utc: str) -> Counter[str]:
+        """How many texts without a fitting signature were set aside from this time on, by where they came from."""
+        return Counter(dict(self._database.raw(UNSIGNED_SINCE, (from_utc,))))
+
+    def forget_unsigned(self, most: int) -> None:
+        """Keep the newest of the texts without a fitting signature, so many."""
+        self._database.raw(FORGET_UNSIGNED, (most,))
 
     def refused(self, newest: int = 200) -> list[SetAsideRow]:
         """What was set aside, newest first."""
@@ -274,6 +297,11 @@ class SetupsRepository(Repository):
         """Event and seal of every signature whose PIN is still to be checked, in the order of the ledger."""
         query = PendingSeal.select(PendingSeal.event, PendingSeal.seal)
         return self._rows(query.join(Event, on=(Event.id == PendingSeal.event)).order_by(Event.position))
+
+    def pending_seal(self, event: str) -> str | None:
+        """The seal that is kept for this event, or None."""
+        row = self._row(PendingSeal.select(PendingSeal.seal).where(PendingSeal.event == event))
+        return row["seal"] if row else None
 
     def erase_seal(self, event: str) -> int:
         """Erase a sealed PIN; how many rows went (0 or 1)."""

@@ -68,7 +68,9 @@ class Waiting(Table):
 
 
 class SetAside(Table):
-    """Something that was sent and refused, with the reason. `device` is there only when its signature fits."""
+    """Something that was sent and refused, with the reason. `device` is there only when its signature fits, `source`,
+    the address that it came from, only when none does.
+    """
 
     id = peewee.TextField(primary_key=True)
     jws = peewee.TextField()
@@ -78,6 +80,7 @@ class SetAside(Table):
     sequence = peewee.IntegerField(null=True)
     setup = peewee.TextField(null=True)
     received_at_utc = peewee.TextField()
+    source = peewee.TextField(null=True)
 
 
 class PendingSeal(Table):

@@ -1,9 +1,10 @@
 """The lead's decisions: sign off, not accept, answer a question, seal again.
 
-Rules: each decision shows what it is about before it is sent (WCAG 2.2, 3.3.4) and asks for the passphrase again,
-whatever the session says (OWASP ASVS 5.0, 7.5.3; 21 CFR 11.200(a)); a decision about a setup carries the fingerprint of
-what its page showed, and is refused when the setup is another by then; a refusal of the use case comes back into the
-form with all that was typed, the passphrase aside.
+Rules: each decision shows what it is about before it is sent (WCAG 2.2, 3.3.4). A sign-off and its refusal are
+signatures and ask for the passphrase again, whatever the session says (OWASP ASVS 5.0, 7.5.3; 21 CFR 11.200(a)); an
+answer to a question signs nothing and is given in the session, as its page says. A decision about a setup carries the
+fingerprint of what its page showed, and is refused when the setup is another by then; a refusal of the use case comes
+back into the form with all that was typed, the passphrase aside.
 """
 
 from __future__ import annotations

@@ -14,8 +14,9 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 
 from webapp.proof.seal_term import seal_term
 from webapp.proof.tls_certificate import tls_term
+from webapp.services.audit import auditing
 from webapp.services.decisions import signing_off
-from webapp.services.evidence import auditing, timekeeping
+from webapp.services.evidence import timekeeping
 from webapp.services.intake import intake
 from webapp.services.numbers import past_values
 from webapp.services.setups import answering, listing, recording, worrying

@@ -179,7 +179,7 @@ def events() -> Response:
     except (BatchMalformed, BatchTooLong):
         raise Unreadable("events") from None
     g.sender_known = tablets_in_use.is_known(parts.store, (part.jws for part in batch))
-    receipts = intake.take_in(parts.store, parts.keyring, batch, parts.now())
+    receipts = intake.take_in(parts.store, parts.keyring, batch, parts.now(), _address())
     return _json({"receipts": signed_answers.receipts(parts.keyring, receipts, parts.now())})
 
 

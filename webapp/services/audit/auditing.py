@@ -1,7 +1,8 @@
 """The self-audit: everything that is stored is worked out again and compared.
 
 Rules: events are verified with their tablet's key and hashed again, leaves and nodes are made anew from the texts,
-every sealed file is read and hashed, chains are followed. What does not fit is named by its record, never repaired.
+every sealed file is read and hashed, chains are followed, every row beside the ledger is compared with what was noted
+of it when this program last changed it (see row_notes.py). What does not fit is named by its record, never repaired.
 Each run stands on the ledger with what it looked at, what it found and the root that the ledger had, so that nobody has
 to take it on trust that somebody looked (OWASP ASVS 5.0, 16.3; ISO/IEC 17025:2017 7.11, from memory), and so that the
 next run can go on from there: the whole is worked out again every seven days, after a finding, and when asked for.
@@ -18,7 +19,9 @@ from hashlib import sha256
 from typing import TYPE_CHECKING, TypedDict, cast
 
 from webapp.domain.evidence import tree
-from webapp.services.evidence.ledger import SERVER, change
+from webapp.services.audit.derived import misfits
+from webapp.services.audit.row_notes import NO_NOTES, Notes, changed_rows, notes_until_now
+from webapp.services.evidence.ledger import SERVER, change, has_head, keep_head
 from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault, Stretch, Walk
 from webapp.services.times import from_text, utc_text
 
@@ -38,10 +41,17 @@ class FoundFault(TypedDict):
     record: str
 
 
+class NotesSaid(TypedDict):
+    """The number of the last note of a row's change, and the digest over all notes up to it."""
+
+    number: int
+    sha256: str
+
+
 class Audited(TypedDict):
     """What one run looked at and found: entries `first` up to, not including, `entries`, sealed records, of many faults
     the first. `root` (hex) is the one worked out over all entries, empty where that could not be done; `whole_at_utc`
-    is when everything was last looked at.
+    is when everything was last looked at; `notes` is None for runs from before notes were made.
     """
 
     at_utc: str
@@ -52,6 +62,7 @@ class Audited(TypedDict):
     records: int
     faults: int
     found: list[FoundFault]
+    notes: NotesSaid | None
 
 
 @dataclass(slots=True)
@@ -66,6 +77,7 @@ class Outcome:
     records: int = 0
     count: int = 0
     faults: list[Fault] = field(default_factory=list)
+    notes: Notes = NO_NOTES
 
     def take(self, found: Iterable[Fault]) -> None:
         """Count faults and keep the first."""
@@ -85,6 +97,7 @@ class Outcome:
             "records": self.records,
             "faults": self.count,
             "found": [{"code": fault.code, "record": fault.record} for fault in self.faults],
+            "notes": {"number": self.notes.number, "sha256": self.notes.sha256},
         }
 
 
@@ -98,6 +111,7 @@ def run(store: Store, now: datetime, *, only_new: bool = False) -> Outcome:
     said = {name: value for name, value in outcome.as_dict().items() if name != "at_utc"}
     with store.writing():
         change(store, AUDIT_RAN, SERVER, "ledger", None, said, now)
+    keep_head(store)
     return outcome
 
 
@@ -108,7 +122,8 @@ def last_run(store: Store) -> Audited | None:
     if not rows:
         return None
     at_utc = rows[0]["at_utc"]
-    early = {"at_utc": at_utc, "whole_at_utc": at_utc, "first": 0, "root": ""}  # early runs were of the whole
+    # Early runs were of the whole, and knew no notes.
+    early = {"at_utc": at_utc, "whole_at_utc": at_utc, "first": 0, "root": "", "notes": None}
     return cast("Audited", {**early, **json.loads(rows[0]["text"])["data"]})
 
 
@@ -129,6 +144,10 @@ def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
     for row in store.records.all_records():
         outcome.records += 1
         yield from _record(store, row)
+    yield from _kept_head(store)
+    yield from misfits(store)
+    yield from changed_rows(store)
+    yield from _notes(store, outcome, NO_NOTES)
 
 
 def what_came(store: Store, since: Audited, outcome: Outcome) -> Iterator[Fault]:
@@ -141,6 +160,32 @@ def what_came(store: Store, since: Audited, outcome: Outcome) -> Iterator[Fault]
         yield from walk.faults(stretch)
         yield from _named_in(store, stretch, outcome)
     outcome.entries, outcome.root = until, (walk.root() or b"").hex()
+    yield from _kept_head(store)
+    noted = since["notes"]
+    yield from _notes(store, outcome, Notes(noted["number"], noted["sha256"]) if noted else NO_NOTES)
+
+
+def _kept_head(store: Store) -> Iterator[Fault]:
+    """Whether the ledger still has the head that was kept apart from it."""
+    try:
+        kept = store.kept_head.read()
+    except ValueError:
+        yield Fault("audit.head", f"file {store.kept_head.path.name}")
+        return
+    if kept is None:
+        return
+    with store.reading():
+        held = has_head(store, *kept)
+    if not held:
+        yield Fault("audit.head", f"head of {kept.size} entries in {store.kept_head.path.name}")
+
+
+def _notes(store: Store, outcome: Outcome, start: Notes) -> Iterator[Fault]:
+    for found in notes_until_now(store, start):
+        if isinstance(found, Fault):
+            yield found
+        else:
+            outcome.notes = found
 
 
 def _may_go_on_from(store: Store, now: datetime) -> Audited | None:

@@ -1,0 +1,71 @@
+"""`zerokeep head`: the head of now, and whether the ledger still has one that was kept elsewhere."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tests.kit.clock import Clock
+from tests.kit.house import House
+from tests.kit.shop import fixed_keyring
+from webapp.cli import main
+
+
+def test_a_head_that_was_kept_is_had_for_ever_and_no_longer_once_the_ledger_went_back_or_is_another(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def asked(*more: str, status: int = 0) -> str:
+        assert main(["head", "--data-folder", str(house.folder), *more]) == status
+        return capsys.readouterr().out
+
+    (tmp_path / "shop").mkdir()
+    house = House(tmp_path / "shop", fixed_keyring(tmp_path / "keys", Clock()))
+    house.store.close()
+    shutil.copy(house.folder / "zerokeep.db", tmp_path / "before.db")
+    before = asked().split()
+    house.accept(house.walk().start().parts)
+    house.store.close()
+    now = asked().split()
+    assert int(now[0]) > int(before[0])
+    assert "has this head" in asked("--compare", *before)
+    grouped = " ".join(now[1][start : start + 4] for start in range(0, 64, 4)).upper()
+    assert json.loads(asked("--json", "--compare", now[0], grouped))["holds"]
+    assert "written anew" in asked("--compare", before[0], now[1], status=1)
+    shutil.copy(tmp_path / "before.db", house.folder / "zerokeep.db")
+    assert "brought back from a backup" in asked("--compare", *now, status=1)
+
+
+def test_what_is_no_head_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for wrong in (("7", "ab"), ("-1", "ab" * 32), ("7", "gg" * 32)):
+        assert main(["head", "--data-folder", str(tmp_path), "--compare", *wrong]) == 2
+        assert "64 hexadecimal digits" in capsys.readouterr().err
+    assert main(["head", "--data-folder", str(tmp_path / "nowhere")]) == 2
+
+
+def test_that_the_ledger_only_grew_is_proven_without_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "shop").mkdir()
+    house = House(tmp_path / "shop", fixed_keyring(tmp_path / "keys", Clock()))
+    with house.store.reading():
+        before, root = house.store.ledger.size(), house.store.ledger.root().hex()
+    house.accept(house.walk().start().parts)
+    house.store.close()
+    here = ["--data-folder", str(house.folder)]
+    assert main(["head", *here, "--since", str(before)]) == 0
+    proof = json.loads(capsys.readouterr().out)
+    assert proof["earlier"] == {"size": before, "root": root}
+    file = tmp_path / "proof.json"
+    for altered, status in (
+        ({}, 0),
+        ({"proof": proof["proof"][1:]}, 1),
+        ({"earlier": {"size": before - 1, "root": root}}, 1),
+        ({"head": {"size": before, "root": "00" * 32}}, 1),
+        ({"more": 1}, 1),
+        ({"proof": ["no hash"]}, 1),
+    ):
+        file.write_text(json.dumps({**proof, **altered}))
+        assert main(["head", "--check", str(file)]) == status
+    assert main(["head", "--check", str(tmp_path / "nowhere")]) == 2
+    assert main(["head", *here, "--since", "0"]) == 2

@@ -1,0 +1,317 @@
+"""A database that somebody edits by hand, with every key and every right on the server's machine: who finds what.
+
+Each edit is one statement on the file with the triggers taken off and put back, or one change of a file; the audit has
+to name its place. Then comes what an audit alone does not find, who finds it, and what nobody can.
+"""
+# ruff: noqa: S608 - the statements are the tampering itself
+
+from __future__ import annotations
+
+import random
+import shutil
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.kit.device import Device
+from tests.kit.house import House
+from webapp.domain.evidence.tree import append, leaf_hash
+from webapp.proof.keys import KeyRing
+from webapp.services.audit.auditing import audit, run
+from webapp.services.evidence.ledger import head
+from webapp.store import Store
+from webapp.store.covered_rows import COVERED, NOT_COVERED, Covered, digest
+from webapp.store.errors import StoreError
+
+# One row for each table that a short walk does not fill; written through the program, so that they are noted.
+MORE_ROWS = (
+    "INSERT INTO code VALUES ('c0', 'ines', '2026-11-25T07:00:00.000Z', '2026-11-25T07:10:00.000Z', NULL)",
+    "INSERT INTO session VALUES ('t0', 'ines', '10.0.0.1', '2026-11-25', '2026-11-25', NULL, NULL)",
+    "INSERT INTO axis_choice VALUES ('vise-a', 'X', 200, 20000, 500000, 2.17, NULL)",
+    "INSERT INTO history_import VALUES (1, '"
+    + "ab" * 32
+    + "', 'past.csv', 1, 1, 0, 'ines', '2026-11-25T07:00:00.000Z')",
+    "INSERT INTO imported_setup VALUES ('past-1', 1, 2, 'mill-1', 'mara', '', '')",
+    "INSERT INTO kept_value SELECT 'past-1', 'X', fixture, seating, value_nm, at_utc, NULL, 1 FROM kept_value LIMIT 1",
+    "INSERT INTO probe_care VALUES ('probe-1', 30, 200)",
+    "INSERT INTO probe_check VALUES (1, 'probe-1', 'mill-1', '2026-11-25T07:00:00.000Z', 'ines', '', '{}', '{}')",
+    "INSERT INTO budget VALUES ('mill-1', 'vise-a', 'probe-1', '{}')",
+    "INSERT INTO z_check VALUES (1, 'mill-1', 'gauge_line', 1000, 'a', '{}', 'ines', '2026-11-25T07:00:00.000Z')",
+    "INSERT INTO pending_seal SELECT id, 'seal' FROM event WHERE position = (SELECT max(position) FROM event)",
+    "INSERT INTO throttle VALUES ('pin:mara', 2, '2026-11-25T07:00:00.000Z')",
+)
+
+
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory: pytest.TempPathFactory, keyring: KeyRing) -> Path:
+    """A shop with a row in every table of which notes are made, audited once."""
+    house = House(tmp_path_factory.mktemp("filled"), keyring)
+    asked = house.walk().start()
+    asked.question(1, None, "Is this vise the right one?")
+    house.accept(asked.parts)
+    house.signed_off()
+    with house.store.reading():
+        setup = house.store.ledger.changes(kind="setup.signed_off")[0]["setup"]
+    digest = house.store.records.files.write(b"%PDF the sealed record")
+    with house.store.writing():
+        house.store.records.add(str(setup), digest, 22, "2026-11-25T09:00:00.000Z")
+    worried = house.walk().start()
+    worried.event("worry.raised", {"worry": "probe_looks_wrong", "about": "probe", "text": "Bent?"})
+    house.device.event("hold.pressed", {"more": 1}, **_envelope(worried))
+    waits = house.walk(device=_ahead(house)).start()
+    house.accept([*worried.parts, *waits.parts])
+    with house.store.writing():
+        for statement in MORE_ROWS:
+            house.store._database.raw(statement)
+    run(house.store, house.clock())
+    house.store.close()
+    return house.folder
+
+
+def _envelope(walk: Any) -> dict[str, Any]:
+    return {"setup": walk.setup, "sheet": walk.sheet_hash, "person": walk.person, "at_utc": walk.clock.text}
+
+
+def _ahead(house: House) -> Device:
+    """The tablet as it is after events that it has not sent."""
+    return Device(house.device.number, "Tablet 1", house.device.sequence + 5, "ab" * 32)
+
+
+def edit(database: Path, *statements: str) -> None:
+    """Edit the file with another tool: triggers off, edit, triggers on."""
+    connection = sqlite3.connect(database)
+    connection.execute("PRAGMA ignore_check_constraints = ON")
+    triggers = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
+    for name, _ in triggers:
+        connection.execute(f"DROP TRIGGER {name}")
+    for statement in statements:
+        assert connection.execute(statement).rowcount > 0, statement
+    for _, sql in triggers:
+        connection.execute(sql)
+    connection.commit()
+    connection.close()
+
+
+def found(folder: Path) -> list[str]:
+    store = Store(folder / "zerokeep.db")
+    try:
+        return [f"{fault.code} {fault.record}" for fault in audit(store)]
+    finally:
+        store.close()
+
+
+def an_other_value(column: str, type_: str) -> str:
+    """SQL for a value of the same type that is not the one there."""
+    return f"coalesce({column}, 0) + 1" if type_ in {"INTEGER", "REAL"} else f"coalesce({column}, '') || 'x'"
+
+
+def first_row(table: Covered) -> str:
+    return " AND ".join(
+        f"{column} = (SELECT {column} FROM {table.name} ORDER BY {', '.join(table.key)} LIMIT 1)"
+        for column in table.key[:1]
+    )
+
+
+def test_a_fresh_store_has_every_row_noted(filled: Path, tmp_path: Path) -> None:
+    shutil.copytree(filled, tmp_path / "shop")
+    assert found(tmp_path / "shop") == []
+
+
+def test_every_column_of_every_table_is_covered_or_said_not_to_be(filled: Path) -> None:
+    connection = sqlite3.connect(filled / "zerokeep.db")
+    covered = {table.name: {*table.key, *table.others} for table in COVERED}
+    for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall():
+        columns = {row[1] for row in connection.execute(f"PRAGMA table_info({name})")}
+        said = {column for column in columns if name in NOT_COVERED or f"{name}.{column}" in NOT_COVERED}
+        assert columns == covered.get(name, set()) | said, name
+        assert not covered.get(name, set()) & said
+        if name in covered:
+            assert connection.execute(f"SELECT count(*) FROM {name}").fetchone()[0], name
+    connection.close()
+
+
+def test_a_changed_value_in_any_column_of_any_table_is_found(filled: Path, tmp_path: Path) -> None:
+    shutil.copytree(filled, tmp_path / "shop")
+    database, kept = tmp_path / "shop" / "zerokeep.db", filled / "zerokeep.db"
+    connection = sqlite3.connect(kept)
+    types = {
+        table.name: {row[1]: row[2] for row in connection.execute(f"PRAGMA table_info({table.name})")}
+        for table in COVERED
+    }
+    connection.close()
+    columns = [(table, column) for table in COVERED for column in table.others]
+    assert len(columns) > 120
+    for table, column in columns:
+        shutil.copy(kept, database)
+        value = an_other_value(column, types[table.name][column])
+        edit(database, f"UPDATE {table.name} SET {column} = {value} WHERE {first_row(table)}")
+        store = Store(database)
+        with store.reading():
+            assert store.row_changes.changed(table.name), (table.name, column)
+        store.close()
+
+
+LEDGER_EDITS = (
+    ("UPDATE leaf SET hash = zeroblob(32) WHERE position = 3", "leaf at 3"),
+    ("DELETE FROM leaf WHERE position = (SELECT max(position) FROM leaf)", "at "),
+    ("UPDATE node SET hash = zeroblob(32) WHERE level = 2 AND number = 1", "node 1 of level 2"),
+    (
+        "UPDATE change SET text = replace(text, 'ines', 'ivos') WHERE type = 'setup.signed_off'",
+        "setup.signed_off",
+    ),
+    ("DELETE FROM change WHERE type = 'setup.signed_off'", "leaf at"),
+    ("UPDATE event SET jws = replace(jws, 'A', 'B') WHERE type = 'setup.signed'", "event "),
+    ("DELETE FROM row_change WHERE number = 7", "row_change up to"),
+    ("UPDATE row_change SET new = old WHERE old IS NOT NULL AND new IS NOT NULL", "row_change up to"),
+    ("UPDATE row_change SET key = '[0]' WHERE number = 3", "row_change up to"),
+)
+
+
+def row_edits() -> list[tuple[str, str]]:
+    """For each table a row that is taken out, and a value of one that is changed."""
+    found = []
+    for table in COVERED:
+        found.append((f"DELETE FROM {table.name} WHERE {first_row(table)}", f"{table.name} "))
+        column = table.others[-1]
+        value = an_other_value(column, "INTEGER" if column in WHOLE_NUMBERS else "TEXT")
+        found.append(
+            (f"UPDATE {table.name} SET {column} = {value} WHERE {first_row(table)}", f"{table.name} ")
+        )
+    return found
+
+
+WHOLE_NUMBERS = {"active", "sealed", "imported", "stop_length_nm", "factor_hundredths"}
+EDITS = (*row_edits(), *LEDGER_EDITS)
+
+
+def test_sixty_hand_edits_are_each_named_with_their_place(filled: Path, tmp_path: Path) -> None:
+    assert len(EDITS) >= 60
+    shutil.copytree(filled, tmp_path / "shop")
+    for statement, place in EDITS:
+        shutil.copy(filled / "zerokeep.db", tmp_path / "shop" / "zerokeep.db")
+        edit(tmp_path / "shop" / "zerokeep.db", statement)
+        assert any(place in one for one in found(tmp_path / "shop")), statement
+
+
+def test_a_changed_or_lost_file_is_named(filled: Path, tmp_path: Path) -> None:
+    for number, change_it in enumerate(
+        (lambda path: path.write_bytes(b"%PDF another"), lambda path: path.unlink())
+    ):
+        folder = tmp_path / str(number)
+        shutil.copytree(filled, folder)
+        (record,) = [path for path in (folder / "records").rglob("*") if path.is_file()]
+        change_it(record)
+        assert [one for one in found(folder) if one.startswith("audit.record_file")]
+    shutil.copytree(filled, tmp_path / "head")
+    (tmp_path / "head" / "ledger-head.json").write_text('{"size": 3, "root": "00"}')
+    assert [one for one in found(tmp_path / "head") if one.startswith("audit.head head of 3")]
+    (tmp_path / "head" / "ledger-head.json").write_text("nothing")
+    assert "audit.head file ledger-head.json" in found(tmp_path / "head")
+
+
+def test_a_tail_that_was_cut_off_everywhere_is_given_away_by_the_head_kept_apart(
+    filled: Path, tmp_path: Path, keyring: KeyRing
+) -> None:
+    shutil.copytree(filled, tmp_path / "shop")
+    house = House(tmp_path / "shop", keyring, loaded=True)
+    shutil.copy(filled / "zerokeep.db", tmp_path / "before.db")
+    house.clock.forward(days=1)
+    house.device.sequence, house.device.previous = 0, None
+    run(house.store, house.clock())
+    house.store.close()
+    shutil.copy(
+        tmp_path / "before.db", tmp_path / "shop" / "zerokeep.db"
+    )  # an older database, whole in itself
+    (fault,) = found(tmp_path / "shop")
+    assert fault.startswith("audit.head head of ")
+
+
+def test_who_forges_a_note_too_is_found_where_the_row_follows_from_events(
+    filled: Path, tmp_path: Path
+) -> None:
+    shutil.copytree(filled, tmp_path / "shop")
+    forge(tmp_path / "shop", "question", "decision", "'touch_again'")
+    assert [one for one in found(tmp_path / "shop") if one.startswith("audit.derived question")]
+
+
+def test_what_no_audit_finds_a_row_that_follows_from_no_event_with_a_note_forged_behind_the_last_audit(
+    filled: Path, tmp_path: Path
+) -> None:
+    """Nobody finds it afterwards: keep who may write on the server's machine few, and the audits frequent."""
+    shutil.copytree(filled, tmp_path / "shop")
+    forge(tmp_path / "shop", "probe_care", "every_days", "90")
+    assert found(tmp_path / "shop") == []
+
+
+def forge(folder: Path, name: str, column: str, value: str) -> None:
+    """Change a row and write a note that fits."""
+    table = next(one for one in COVERED if one.name == name)
+    database = folder / "zerokeep.db"
+    edit(database, f"UPDATE {name} SET {column} = {value} WHERE {first_row(table)}")
+    connection = sqlite3.connect(database)
+    connection.create_function("row_digest", 1, digest, deterministic=True)
+    connection.execute(
+        f"INSERT INTO row_change (name, key, old, new) SELECT '{name}', {table.key_of()}, 'x', {table.digest_of()} "
+        f"FROM {name} WHERE {first_row(table)}"
+    )
+    connection.commit()
+    connection.close()
+
+
+def test_a_ledger_written_anew_with_every_digest_is_found_by_whoever_holds_an_old_head(
+    filled: Path, tmp_path: Path
+) -> None:
+    """Every leaf, node and kept head made to fit: the head that a record prints does not fit."""
+    shutil.copytree(filled, tmp_path / "shop")
+    store = Store(tmp_path / "shop" / "zerokeep.db")
+    with store.reading():
+        printed = head(store)
+        leaves = store.ledger.leaves_between(0, printed["size"])
+        row = store.ledger.changes(kind="setup.signed_off")[0]
+    text = row["text"].replace("reviewed and accepted", "reviewed and rejected")
+    hashes = [bytes(leaf["hash"]) for leaf in leaves]
+    hashes[row["position"]] = leaf_hash(text.encode())
+    assert tree_root(hashes).hex() != printed["root"]
+    store.close()
+
+
+def tree_root(hashes: list[bytes]) -> bytes:
+    return append(0, {}, hashes).root
+
+
+def test_flipped_bytes_of_the_database_are_found_or_change_no_meaning(filled: Path, tmp_path: Path) -> None:
+    shutil.copytree(filled, tmp_path / "shop")
+    whole = (filled / "zerokeep.db").read_bytes()
+    meant = everything_said(filled / "zerokeep.db")
+    chance, unseen = random.Random(20261129), 0
+    for _ in range(200):
+        place, change_it = chance.randrange(len(whole)), chance.choice((1, 32, 128, 255))
+        flipped = whole[:place] + bytes([whole[place] ^ change_it]) + whole[place + 1 :]
+        (tmp_path / "shop" / "zerokeep.db").write_bytes(flipped)
+        try:
+            faults = found(tmp_path / "shop")
+        except (StoreError, sqlite3.Error, UnicodeError):
+            continue  # it does not open any more, which is seen as well
+        if not faults:
+            unseen += 1
+            assert everything_said(tmp_path / "shop" / "zerokeep.db") == meant, place
+    assert unseen < 200
+
+
+def everything_said(database: Path) -> dict[str, list[Any]]:
+    """All that the covered tables and the ledger hold, what is said not to be covered aside."""
+    connection = sqlite3.connect(database)
+    tables = {table.name: (*table.key, *table.others) for table in COVERED}
+    tables |= {
+        "leaf": ("position", "kind", "hash"),
+        "change": ("position", "text"),
+        "node": ("level", "number", "hash"),
+    }
+    said = {
+        name: sorted(connection.execute(f"SELECT {', '.join(columns)} FROM {name}").fetchall(), key=repr)
+        for name, columns in tables.items()
+    }
+    connection.close()
+    return said

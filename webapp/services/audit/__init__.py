@@ -1,0 +1,1 @@
+"""The self-audit: the ledger, what follows from it, and the rows and files beside it."""

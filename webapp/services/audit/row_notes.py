@@ -1,0 +1,77 @@
+"""The rows beside the ledger against the notes of their changes, and the notes against what audits wrote down.
+
+Rules: a row that is not what was noted last of it was changed by another hand than this program's, and is named by
+table and key; so is one that is gone, and one that was never noted. The notes themselves are bound by one digest over
+all of them, in order, that each audit writes onto the ledger with their number: a note that was changed, taken out or
+put in before such an audit gives another digest. Who holds a head of the ledger from outside holds that digest with it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from hashlib import sha256
+from typing import TYPE_CHECKING, NamedTuple
+
+from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+    from webapp.store.repositories.row_changes import Note
+
+A_STRETCH = 1000
+BEGUN = sha256(b"zerokeep/notes/1").hexdigest()
+
+
+class Notes(NamedTuple):
+    """How many notes there are, counted by the number of the last, and the digest over all of them (hex)."""
+
+    number: int
+    sha256: str
+
+
+NO_NOTES = Notes(0, BEGUN)
+
+
+def changed_rows(store: Store) -> Iterator[Fault]:
+    """Rows that their last note does not fit, in every table of which notes are made. Inside a transaction."""
+    for name in store.row_changes.tables():
+        yield from (Fault("audit.row_changed", f"{name} {key}") for key in store.row_changes.changed(name))
+        yield from (Fault("audit.row_gone", f"{name} {key}") for key in store.row_changes.gone(name))
+
+
+def notes_until_now(store: Store, start: Notes = NO_NOTES) -> Iterator[Notes | Fault]:
+    """Walk over the notes behind `start`: faults where an audit wrote down another digest, at last where they end.
+
+    Each stretch is read in a short transaction.
+    """
+    written = _written_down(store)
+    at = start
+    while stretch := _stretch(store, at.number):
+        for note in stretch:
+            at = Notes(note.number, _added(at.sha256, note))
+            if at.number in written and written.pop(at.number) != at.sha256:
+                yield Fault("audit.notes", f"row_change up to {at.number}")
+    yield from (
+        Fault("audit.notes", f"row_change up to {number}, which is gone")
+        for number in sorted(written)
+        if number > start.number or (number == start.number and written[number] != start.sha256)
+    )
+    yield at
+
+
+def _stretch(store: Store, after: int) -> list[Note]:
+    with store.reading():
+        return store.row_changes.notes(after, A_STRETCH)
+
+
+def _added(before: str, note: Note) -> str:
+    return sha256(json.dumps([before, *note], ensure_ascii=True, separators=(",", ":")).encode()).hexdigest()
+
+
+def _written_down(store: Store) -> dict[int, str]:
+    """The digests that audits wrote onto the ledger, by the number of the last note under each."""
+    with store.reading():
+        texts = [row["text"] for row in store.ledger.changes(kind=AUDIT_RAN, newest=-1)]
+    said = [json.loads(text)["data"].get("notes") for text in texts]
+    return {one["number"]: one["sha256"] for one in said if one and one["number"]}

@@ -1,0 +1,172 @@
+"""Which rows of which tables every change is noted of, and how: a digest of the row before and after it.
+
+Rules:
+- a change made through this program is noted in `row_change` in the same transaction, by triggers that live in the
+  program's own connections and not in the file: whoever opens the file with another tool changes a row and leaves no
+  note, and the audit sees a row that its last note does not fit;
+- a note holds digests (SHA-256) and no value: names and hashes of secrets stand in their own row alone;
+- a row is digested as a JSON object of its columns without those that are NULL, so that a column that comes later
+  changes no older digest;
+- notes are added and never changed; audits write onto the ledger how many there were and one digest over all of them.
+What stands below was released with the step that noted every row there was: it never changes, columns that come later
+are added in COLUMNS_SINCE.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+from hashlib import sha256
+
+FUNCTION = "row_digest"
+# A length in steps of a millionth: how a REAL is written differs from one SQLite to the next.
+MILLIONTHS = {"coverage_factor"}
+
+
+@dataclass(frozen=True, slots=True)
+class Covered:
+    """A table: the columns of its key, and the others that are digested."""
+
+    name: str
+    key: tuple[str, ...]
+    others: tuple[str, ...]
+
+    def key_of(self, row: str = "") -> str:
+        """SQL for the key as a JSON list; `row` is "NEW." or "OLD.", or the table's name with a point."""
+        return f"json_array({', '.join(row + column for column in self.key)})"
+
+    def digest_of(self, row: str = "") -> str:
+        """SQL for the digest of a row."""
+        columns = (*self.key, *self.others, *COLUMNS_SINCE.get(self.name, ()))
+        pairs = ", ".join(f"'{column}', {_value(row, column)}" for column in columns)
+        return f"{FUNCTION}(json_patch('{{}}', json_object({pairs})))"
+
+
+def _value(row: str, column: str) -> str:
+    if column in MILLIONTHS:
+        return f"CAST(round({row}{column} * 1000000) AS INTEGER)"
+    return row + column
+
+
+def _covered(name: str, key: str, others: str) -> Covered:
+    return Covered(name, tuple(key.split()), tuple(others.split()))
+
+
+COLUMNS_SINCE: dict[str, tuple[str, ...]] = {}
+COVERED: tuple[Covered, ...] = (
+    _covered(
+        "person",
+        "id",
+        "name roles active disabled_at_utc passphrase_hash pin_hash must_change must_change_pin "
+        "first_secrets_until_utc",
+    ),
+    _covered("authorisation", "number", "person machine from_utc until_utc withdrawn_at_utc"),
+    _covered("item", "kind id", "value active"),
+    _covered(
+        "slot", "machine label", "kind owner until_utc held_back last_values last_seen_at_utc last_setup"
+    ),
+    _covered("seating", "id", "fixture since_utc until_utc reason"),
+    _covered("device", "id", "name jwk state display pin_key receipt_key enrolled_at_utc"),
+    _covered("code", "hash", "made_by made_at_utc until_utc used_at_utc"),
+    _covered("sheet", "hash", "machine content compiled_at_utc expires_at_utc"),
+    _covered("sheet_in_use", "machine", "hash"),
+    _covered(
+        "event",
+        "position",
+        "id device sequence setup type person sheet at_utc received_at_utc problems",
+    ),
+    _covered("waiting", "id", "jws device sequence previous received_at_utc"),
+    _covered("set_aside", "id", "jws code fields device sequence setup received_at_utc source"),
+    _covered("pending_seal", "event", "seal"),
+    _covered(
+        "setup",
+        "id",
+        "device sheet machine person status outcome signature probe_in_spindle started_at_utc last_at_utc sealed",
+    ),
+    _covered("question", "id", "setup event axis text at_utc answered_at_utc answered_by decision reason"),
+    _covered(
+        "worry",
+        "event",
+        "setup machine fixture probe about kind blocks text person at_utc closed_at_utc closed_by closed_how "
+        "closed_reason",
+    ),
+    _covered("kept_value", "setup axis", "fixture seating value_nm at_utc left_out_reason imported"),
+    _covered("session", "token_hash", "person source started_at_utc ended_at_utc ended_because"),
+    _covered("throttle", "subject", "failures last_failure_at_utc"),
+    _covered("record", "setup", "sha256 bytes sealed_at_utc"),
+    _covered(
+        "axis_choice", "fixture axis", "ask_one_in stop_one_in ceiling_nm coverage_factor stop_length_nm"
+    ),
+    _covered("history_import", "number", "sha256 name setups values_kept refused by at_utc"),
+    _covered("imported_setup", "id", "imported line machine person named note"),
+    _covered("probe_care", "probe", "every_days factor_hundredths"),
+    _covered("probe_check", "number", "probe machine at_utc by note typed found"),
+    _covered("budget", "machine fixture probe", "value"),
+    _covered("z_check", "number", "machine point length_nm made_with typed by at_utc"),
+)
+# What no note is made of, each with the reason: a table, or table.column.
+NOT_COVERED: dict[str, str] = {
+    "leaf": "the hash tree covers it",
+    "node": "the hash tree covers it",
+    "change": "the hash tree covers it",
+    "event.jws": "the hash tree covers it",
+    "sheet.text": "its hash is its name",
+    "sheet_part": "its hash is its name, and every sheet that has it is put together and hashed",
+    "migration": "compared with the program at every start",
+    "row_change": "the digest over all notes that each audit writes onto the ledger covers it",
+    "device.last_seen_at_utc": "when a tablet was last heard of",
+    "device.health": "what a tablet last said of its storage and clock",
+    "session.seen_at_utc": "when a session was last used",
+    "sheet_in_use.version": "only says when a sheet is compiled anew",
+    "sheet_in_use.checked_at_utc": "only says when a sheet is compiled anew",
+    "sheet_version": "only says when a sheet is compiled anew",
+    "kept_change": "only says what is read anew of the usual values",
+}
+
+
+def digest(text: str) -> str:
+    """SHA-256 of a row's JSON, lower-case hex: what the SQL function gives."""
+    return sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def add_function(connection: sqlite3.Connection) -> None:
+    """Let this connection's SQL digest rows."""
+    connection.create_function(FUNCTION, 1, digest, deterministic=True)
+
+
+def note_changes(connection: sqlite3.Connection) -> bool:
+    """Have every change of a covered row made through this connection noted; False where no notes are kept yet."""
+    found = connection.execute("SELECT 1 FROM main.sqlite_master WHERE name = 'row_change'").fetchone()
+    if not found:
+        return False
+    for table in COVERED:
+        for statement in _triggers(table):
+            connection.execute(statement)
+    return True
+
+
+def first_notes(table: Covered) -> str:
+    """The statement that notes every row that is there already."""
+    return (
+        "INSERT INTO row_change (name, key, old, new) "  # noqa: S608
+        f"SELECT '{table.name}', {table.key_of()}, NULL, {table.digest_of()} FROM {table.name}"
+    )
+
+
+def _triggers(table: Covered) -> tuple[str, ...]:
+    old, new = table.digest_of("OLD."), table.digest_of("NEW.")
+    was, now = table.key_of("OLD."), table.key_of("NEW.")
+    return (
+        _trigger(table, "INSERT", "", (now, "NULL", new)),
+        _trigger(table, "UPDATE", f"WHEN {was} = {now} AND {old} <> {new}", (now, old, new)),
+        _trigger(table, "UPDATE", f"WHEN {was} <> {now}", (was, old, "NULL"), (now, "NULL", new)),
+        _trigger(table, "DELETE", "", (was, old, "NULL")),
+    )
+
+
+def _trigger(table: Covered, action: str, when: str, *notes: tuple[str, str, str]) -> str:
+    name = f"{table.name}_{action.lower()}_noted_{len(notes)}"
+    start = f"CREATE TEMP TRIGGER IF NOT EXISTS {name} AFTER {action} ON main.{table.name} {when} BEGIN"
+    into = f"INSERT INTO row_change (name, key, old, new) VALUES ('{table.name}',"  # noqa: S608
+    kept = " ".join(f"{into} {key}, {old}, {new});" for key, old, new in notes)
+    return f"{start} {kept} END"
