@@ -21,7 +21,7 @@ from uuid import UUID
 from tests.kit.clock import Clock
 from tests.kit.device import Device
 from tests.kit.house import House
-from tests.kit.shop import CENTRES_NM, fixed_keyring
+from tests.kit.shop import fixed_keyring
 from tests.web.conftest import Site, make_site
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.proof.jws import event_id
@@ -64,9 +64,11 @@ class Grower:
         if any(payload["type"] == "question.put" for payload in self.payloads):
             raise AssertionError("the setup that all are like has to put no question")
         with house.store.reading():
+            kept = house.store.numbers.kept_of(walk.setup)
             self.changes = [
                 json.loads(row["text"]) for row in house.store.ledger.changes_of_setup(walk.setup)
             ]
+        self.values_nm = {row["axis"]: row["value_nm"] for row in kept}
         self.ids = [event_id(part["jws"]) for part in walk.parts]
         self.device: Device = house.device
         self.began = datetime.fromisoformat(self.payloads[0]["at_utc"])
@@ -94,10 +96,7 @@ class Grower:
         ])  # fmt: skip
         store._database.run_many(EVENT, rows)
         self._changes(setup, shift, dict(zip(self.ids, (row[1] for row in rows), strict=True)))
-        values = [
-            (setup, axis, CENTRES_NM[axis] + number * 7_919 % 40 * 1_000, last["at_utc"])
-            for axis in CENTRES_NM
-        ]
+        values = [(setup, axis, value_nm, last["at_utc"]) for axis, value_nm in self.values_nm.items()]
         store._database.run_many(VALUE, values)
         if not number % 2:  # the other half waits for its seal
             digest = store.records.files.write(b"%PDF-1.7 in place of a record")
