@@ -78,9 +78,10 @@ def _read(form: str) -> list[str] | None:
         return None
     try:
         pieces: list[str] = json.loads(form)
-    except ValueError:
+        as_written = all(isinstance(one, str) for one in pieces) and canonical_text(pieces) == form
+    except (ValueError, JsonError):
         return None
-    return pieces if canonical_text(pieces) == form and all(isinstance(one, str) for one in pieces) else None
+    return pieces if as_written else None
 
 
 def _named(form: str) -> set[str]:
