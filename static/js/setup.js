@@ -3,6 +3,7 @@
  * Nothing here is shown as done before `commit` has resolved, and `commit` resolves only after the event is kept.
  */
 import {fold} from './rules/setup/fold.js';
+import {isPractised} from './rules/setup/steps.js';
 import {carryCautions, noteCaution} from './shift.js';
 import {sealPin} from './proof/jwe.js';
 import {CURRENT, MINE} from './store/opening.js';
@@ -113,13 +114,14 @@ export class Setup {
   get stages() { return this.sheet.procedure.stages; }
   get machine() { return this.sheet.machine; }
   get lead() { return this.sheet.shop.lead; }
-  /** The step of this id: of the procedure, or the one that sets a row to zero again. */
-  step(id) { return [...this.stages.flatMap(({steps}) => steps), ...this.#zero].find(step => step.id === id) ?? null; }
+  /** The step of this id, in the words for this person: of the procedure, or the one that sets a row to zero again. */
+  step(id) { return this.#worded([...this.stages.flatMap(({steps}) => steps), ...this.#zero].find(step => step.id === id) ?? null); }
   get current() { return this.step(this.state.current_step); }
   stageOf(id) {
     const stow = this.#zero.some(step => step.id === id) ? 'stow' : null;
     return this.stages.find(({id: stage, steps}) => stage === stow || steps.some(step => step.id === id));
   }
+  #worded(step) { return step && isPractised(this.sheet, step, this.person) ? {...step, ...step.practised, choices: []} : step; }
   get #zero() { return this.sheet.row_to_zero ? [this.sheet.row_to_zero] : []; }
   axis(name) { return this.sheet.axes.find(({axis}) => axis === name); }
   get personName() { return this.nameOf(this.person) ?? this.person; }

@@ -129,6 +129,40 @@ def test_a_dry_run_says_the_first_lines_and_windows_of_every_touch(
     assert "Would change:" in said
 
 
+LEFT_OUT = {
+    "u_axis_um = { X = 2.5, Y = 2.5, Z = 3 }\n": ("machine “dunlin”", "coming back to 3 µm (standard"),
+    "u_probe_um = 1.2\n": ("probe “probe-4”", "answering within 2 µm (standard"),
+    "u_seat_um = 5\n": ("fixture “dunlin-vise”", "seating to 5 µm (standard"),
+    "expanding_length_in = 11\n": ("fixture “dunlin-vise”", "300 mm between vise"),
+    "temperature_half_range_kelvin = 4\n": ("shop", "swinging 5 K to either side"),
+    "expansion_um_per_m_kelvin = 11.5  # of the machine, in micrometres a metre and kelvin\n": (
+        "shop",
+        "growing 11.5 µm/(m·K)",
+    ),
+}
+
+
+def test_what_the_file_leaves_out_of_the_floor_counts_as_said_and_never_as_nothing(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert load(folder, shop_file(tmp_path), "--dry-run", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["left_out"] == []
+    shorter = DEMO
+    for line in LEFT_OUT:
+        assert shorter.count(line) == 1, line
+        shorter = shorter.replace(line, "")
+    assert load(folder, shop_file(tmp_path, shorter), "--dry-run", "--json") == 0
+    said = {one["detail"]: one["place"] for one in json.loads(capsys.readouterr().out)["left_out"]}
+    assert len(said) == len(LEFT_OUT)
+    for place, words in LEFT_OUT.values():
+        assert [at for detail, at in said.items() if words in detail] == [place]
+    assert all("no source" in detail or "from memory" in detail for detail in said)
+    assert load(folder, shop_file(tmp_path, shorter), "--dry-run") == 0
+    shown = capsys.readouterr().out
+    assert "  machine “dunlin”: Left out. Each axis counts as" in shown.split("The file leaves out")[1]
+    assert "Dunlin, Vise B, Z: asks beyond ±0.00" in shown
+
+
 @pytest.mark.parametrize(
     ("written", "typed", "place", "value"),
     [

@@ -23,6 +23,7 @@ from webapp.domain.usual.limits import (
     in_words,
     line,
     line_nm,
+    not_around,
 )
 from webapp.domain.usual.usual import (
     FloorInputs,
@@ -64,7 +65,8 @@ def test_the_line_is_the_one_on_the_sheet(
 def test_the_false_asks_of_a_line_are_those_that_were_chosen() -> None:
     sheet = found(TEN, display=FINE)
     for one in curve(sheet, CHOICE, FINE):
-        assert one.false_asks_per_100 == pytest.approx(100 / one.one_in, rel=1e-3)
+        # Less what a step of the display is beside the narrowest lines that such a history can draw.
+        assert one.false_asks_per_100 == pytest.approx(100 / one.one_in, rel=2e-3)
 
 
 def test_the_half_step_of_the_display_is_counted() -> None:
@@ -140,7 +142,7 @@ def test_equal_values_are_given_what_the_display_hides() -> None:
     sheet = found([0] * 6)
     one = line(sheet, 100, CHOICE, MM)
     assert sheet.s_nm == 0
-    assert 0 < one.false_asks_per_100 < 100
+    assert one.said == "fewer than 0.1"
     assert math.isfinite(one.caught_nm)
 
 
@@ -155,11 +157,19 @@ def test_a_chance_of_nothing_or_certainty_is_refused(chance: float) -> None:
         caught_shift_nm(10_000, found(TEN), MM, chance)
 
 
+def test_touches_that_do_not_lie_around_the_usual_are_told_of() -> None:
+    one = line(found(TEN), 100, CHOICE, MM)
+    assert not_around(0, 20, one) == not_around(1, 20, one) == not_around(2, 20, one) == ()
+    (told,) = not_around(6, 20, one)
+    assert told.fields == {"beyond": 6, "count": 20}
+    assert "does not lie still" in say(told.code, told.fields)
+
+
 def test_words_come_first() -> None:
     sheet = found(TEN)
     said = [say(one.code, one.fields) for one in in_words(sheet, line(sheet, 100, CHOICE, MM), MM)]
     assert said[0] == (
-        "Here a difference of more than 0.056 mm is asked about. By chance that happens in 1 of 100 setups."
+        "Here a difference of more than 0.057 mm is asked about. By chance that happens in 0.9 of 100 setups."
     )
     assert "nine times in ten" in said[1]
     assert "10 values" in said[2]

@@ -176,6 +176,8 @@ def test_every_reason_is_named_at_once() -> None:
         ("vise.wipe", {"once_a_shift": True}, "procedure.shift_misplaced"),
         ("vise.wipe", {"when": "full_moon"}, "procedure.condition_unknown"),
         ("vise.wipe", {"variants": (Variant("full_moon"),)}, "procedure.condition_unknown"),
+        ("vise.wipe", {"variants": (Variant("practised"),)}, "procedure.condition_unknown"),
+        ("vise.open", {"when": "practised"}, "procedure.condition_unknown"),
         ("vise.wipe", {"variants": (Variant("warm_up", do="a b c d e f g h i j k l m"),)}, "procedure.do_too_long"),
         ("vise.wipe", {"variants": (Variant("warm_up", why="It is safe."),)}, "procedure.says_safe"),
         ("x.over", {"kind": "confirm"}, "procedure.search_without_over"),
@@ -373,3 +375,12 @@ def test_what_is_read_off_the_control_is_not_given_away_where_it_is_asked() -> N
 
 def test_whom_to_call_is_not_said_at_every_step() -> None:
     assert "{lead}" not in canonical_text(asdict(SHIPPED))
+
+
+def test_before_each_search_the_label_of_the_own_slot_is_looked_at() -> None:
+    """A touch writes where the control points: what closes a search says that the label stood there."""
+    searches = [step for step in SHIPPED.steps if step.kind == "search"]
+    assert [step.axis for step in searches] == ["Z", "X", "Y"]
+    for step in searches:
+        for look_for in (step.look_for, *(one.look_for for one in step.variants if one.look_for)):
+            assert "Your slot's label stands in the line or page." in look_for, step.id

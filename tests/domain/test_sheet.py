@@ -309,3 +309,14 @@ def test_an_inch_machine_has_limits_on_its_own_display() -> None:
     for axis in sheet_value("inch")["axes"]:
         assert axis["usual"]["ask_nm"] % 2_540 == 0
         assert axis["usual"]["centre_nm"] % 2_540 == 0
+
+
+def test_whom_is_practised_the_step_asks_nothing_in_words_of_its_own() -> None:
+    sheet = json.loads(example_sheet(practised=("mara",)).text)
+    assert [one["id"] for one in sheet["people"] if one["practised"]] == ["mara"]
+    (step,) = (step for step in steps_of(sheet) if "practised" in step)
+    assert step["kind"] == "jaw"
+    assert step["practised"].keys() == {"do", "look_for", "if_not", "action"}
+    assert step["practised"]["do"] == "Open the vise to the mark."
+    assert step["practised"]["if_not"] == step["if_not"]
+    assert "?" not in "".join(step["practised"].values())

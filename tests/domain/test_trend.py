@@ -78,6 +78,14 @@ def test_values_of_one_person_alone_are_said_to_be_that() -> None:
     assert "trend.one_person" not in codes(trend(rows(scattered(8), ["mara", "ivo"])).notes)
 
 
+def test_a_signal_of_one_setup_is_not_told_as_a_row() -> None:
+    values = scattered(40)
+    found = trend(rows([*values[:39], values[39] + 60_000]))
+    said = [say(one.code, one.fields) for one in found.signals]
+    assert {one.code for one in found.signals} >= {"drift.individual", "drift.moving_range"}
+    assert not any("in a row" in one.lower() for one in said)
+
+
 def test_two_seatings_mixed_in_one_show_as_a_signal_since_the_move_with_what_it_does_to_the_ask_rate() -> (
     None
 ):

@@ -5,11 +5,12 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 
-from tests.long import grow, mistakes, windows
+from tests.long import grow, mistakes, verdicts, windows
 
 RUNS: dict[str, Callable[[int | None], int]] = {
     "grow": grow.run,
     "mistakes": mistakes.run,
+    "verdicts": verdicts.run,
     "windows": windows.run,
 }
 

@@ -13,8 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
+from tests.quality.arrays import Drawn, Seatings, drawn
 from webapp.domain.plain.lengths import Display, Unit
-from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, Usual, usual
+from webapp.domain.usual.usual import (
+    FloorInputs,
+    LinesChoice,
+    SeatingValues,
+    Usual,
+    combined_uncertainty_nm,
+    usual,
+)
 
 Numbers = np.ndarray
 NO_FLOOR = FloorInputs(0, 0)
@@ -52,23 +60,24 @@ class Law:
 
     name: str
     draw: Callable[[np.random.Generator, tuple[int, ...]], Numbers]
-    below: Callable[[float], float]
+    below: Callable[[Numbers], Numbers]
 
-    def outside(self, low: float, high: float) -> float:
+    def outside(self, low: Numbers, high: Numbers) -> Numbers:
         """Return the chance of a value below `low` or above `high`."""
-        return self.below(low) + 1 - self.below(high)
+        found: Numbers = self.below(low) + 1 - self.below(high)
+        return found
 
 
-NORMAL = Law("normal", lambda chance, shape: chance.standard_normal(shape), lambda x: float(special.ndtr(x)))
+NORMAL = Law("normal", lambda chance, shape: chance.standard_normal(shape), special.ndtr)
 HEAVY = Law(
     "t with 5 degrees",
     lambda chance, shape: chance.standard_t(5, shape) / T5,
-    lambda x: float(special.stdtr(5, x * T5)),
+    lambda x: special.stdtr(5, x * T5),
 )
 SKEWED = Law(
     "exponential",
     lambda chance, shape: chance.exponential(1, shape) - 1,
-    lambda x: 1 - math.exp(-(x + 1)) if x > -1 else 0.0,
+    lambda x: -np.expm1(-np.maximum(x + 1, 0.0)),
 )
 
 
@@ -141,4 +150,46 @@ def ask_chance(found: Usual, at_nm: float, sigma_nm: float, control: Shown, law:
     step = control.step_nm
     inside = [shown // step * step for shown in (found.centre_nm + found.ask_nm,)]
     low = -(-(found.centre_nm - found.ask_nm) // step) * step
-    return law.outside((low - step / 2 - at_nm) / sigma_nm, (inside[0] + step / 2 - at_nm) / sigma_nm)
+    ends = np.array([low - step / 2, inside[0] + step / 2])
+    return float(law.outside(*(ends - at_nm) / sigma_nm))
+
+
+def places_nm(chance: np.random.Generator, count: int) -> Numbers:
+    """Return where so many vises lie, one a row."""
+    found: Numbers = -chance.uniform(100e6, 600e6, (count, 1))
+    return found
+
+
+def as_seatings(values_nm: Numbers, control: Shown) -> Seatings:
+    """Return full seatings of these values, as shown, one a row."""
+    return Seatings.of(np.rint(values_nm / control.step_nm).astype(np.int64) * control.step_nm)
+
+
+def earlier_of(
+    chance: np.random.Generator, count: int, rows: int, sigma_nm: float, control: Shown, law: Law = NORMAL
+) -> list[Seatings]:
+    """Return earlier seatings of so many histories, each somewhere else, of 10 to 40 setups."""
+    found = []
+    for _ in range(count):
+        values = places_nm(chance, rows) + sigma_nm * law.draw(chance, (rows, 40))
+        found.append(Seatings(as_seatings(values, control).values, chance.integers(10, 41, rows)))
+    return found
+
+
+def drawn_of(past: list[Seatings], now_nm: Numbers, control: Shown, floor: FloorInputs = NO_FLOOR) -> Drawn:
+    """Return what the program draws for histories that end with these values."""
+    now = as_seatings(now_nm, control)
+    rows = len(now.values)
+    u_b = np.full(rows, combined_uncertainty_nm(floor, control.display))
+    return drawn(past, now, np.full(rows, control.display.resolution_nm), u_b)
+
+
+def ask_chances(
+    found: Drawn, at_nm: Numbers, sigma_nm: float, control: Shown, law: Law = NORMAL
+) -> list[float]:
+    """Return the chance that one more touch is asked about, exact for each history."""
+    step = control.step_nm
+    high = np.floor((found.centre_nm + found.ask_nm) / step) * step + step / 2
+    low = np.ceil((found.centre_nm - found.ask_nm) / step) * step - step / 2
+    shares: list[float] = law.outside((low - at_nm) / sigma_nm, (high - at_nm) / sigma_nm).tolist()
+    return shares

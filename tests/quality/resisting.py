@@ -14,18 +14,23 @@ from tests.quality.histories import (
     THOUSANDTH,
     Law,
     Numbers,
-    ask_chance,
+    as_seatings,
+    ask_chances,
     creeping,
-    earlier,
+    drawn_of,
+    earlier_of,
     lines,
     place_nm,
+    places_nm,
     seating,
     stepped,
     with_outlier,
 )
 from tests.quality.rows import Row, per_cent_of
+from webapp.domain.usual.usual import SeatingValues
 
 SIGMA_NM = 20_000
+FEW_BY_THE_PROGRAM = 50
 NUMBERS_OF_VALUES = (8, 12, 15, 20, 45, 100, 200)
 
 
@@ -43,14 +48,14 @@ def centre(count: int, seed: int) -> Iterator[Row]:
     for n in (6, 7, 8, 12, 20, 60):
         for by in (5.0, 10.0, 1000.0):
             chance = np.random.default_rng([seed, 1, n, round(by)])
-            less = 0
-            for _ in range(count):
-                values, at = SIGMA_NM * chance.standard_normal(n), place_nm(chance)
-                bent = values.copy()
-                bent[int(chance.integers(max(0, n - 20), n))] = by * SIGMA_NM * chance.choice([-1, 1])
-                both = [lines([seating("a", at + one, THOUSANDTH)], THOUSANDTH) for one in (values, bent)]
-                less += abs((both[0].centre_nm or 0) - (both[1].centre_nm or 0)) < SIGMA_NM
-            share = 100 * less / count
+            values, rows = SIGMA_NM * chance.standard_normal((count, n)), np.arange(count)
+            bent = values.copy()
+            bent[rows, chance.integers(max(0, n - 20), n, count)] = (
+                by * SIGMA_NM * chance.choice([-1, 1], count)
+            )
+            at = places_nm(chance, count)
+            still, moved = (drawn_of([], at + one, THOUSANDTH).centre_nm for one in (values, bent))
+            share = 100 * float(np.mean(np.abs(still - moved) < SIGMA_NM))
             what = f"one of {n} values {by:g} spreads off: centre moves by less than a spread, of 100"
             error = math.sqrt(share * (100 - share) / count)
             yield Row(1, what, share, low=98, error=error)
@@ -95,12 +100,10 @@ def _ratio(
     count: int, seeds: list[int], n: int, do: Callable[[Numbers, np.random.Generator], Numbers]
 ) -> float:
     chance = np.random.default_rng(seeds)
-    with_fault, without = [], []
-    for _ in range(count):
-        values, at = chance.standard_normal(n), place_nm(chance)
-        for kept, one in ((without, values), (with_fault, do(values, chance))):
-            kept.append(lines([seating("a", at + SIGMA_NM * one, THOUSANDTH)], THOUSANDTH).s_nm or 0.0)
-    return float(np.median(with_fault) / np.median(without))
+    values, at = chance.standard_normal((count, n)), places_nm(chance, count)
+    with_fault = np.stack([do(one, chance) for one in values])
+    bent, without = (drawn_of([], at + SIGMA_NM * one, THOUSANDTH).s_nm for one in (with_fault, values))
+    return float(np.median(bent) / np.median(without))
 
 
 def places(count: int, seed: int) -> Iterator[Row]:
@@ -119,13 +122,13 @@ def places(count: int, seed: int) -> Iterator[Row]:
         1,
         1.3,
     )
-    moved, still = [], []
     chance = np.random.default_rng([seed, 32])
-    for _ in range(count):
-        values, at = chance.standard_normal(20), place_nm(chance)
-        new = seating("new", place_nm(chance) + SIGMA_NM * chance.standard_normal(1), THOUSANDTH)
-        for kept, one in ((still, values), (moved, stepped(values, 37.0, chance))):
-            kept.append(lines([seating("a", at + SIGMA_NM * one, THOUSANDTH), new], THOUSANDTH).ask_nm or 0)
+    values, at = chance.standard_normal((count, 20)), places_nm(chance, count)
+    new = places_nm(chance, count) + SIGMA_NM * chance.standard_normal((count, 1))
+    still, moved = (
+        drawn_of([as_seatings(at + SIGMA_NM * one, THOUSANDTH)], new, THOUSANDTH).ask_nm
+        for one in (values, np.stack([stepped(one, 37.0, chance) for one in values]))
+    )
     yield Row(
         3,
         "first ask line of a new seating after one with an untold move, against without",
@@ -187,12 +190,18 @@ def asks(
 ) -> tuple[float, float, float]:
     """Return the mean chance of a question in per cent, its error, and how often the page says it cannot know yet."""
     chance = np.random.default_rng(seeds)
-    shares, said = [], 0
-    for _ in range(count):
-        at = place_nm(chance)
-        sigma = times * SIGMA_NM
-        now = seating("now", at + sigma * law.draw(chance, (n,)), THOUSANDTH)
-        found = lines([*earlier(chance, before, SIGMA_NM, THOUSANDTH, law), now], THOUSANDTH)
-        shares.append(ask_chance(found, at, sigma, THOUSANDTH, law))
-        said += "too_few_to_compare" in found.reasons
-    return (*per_cent_of(shares), 100 * said / count)
+    at, sigma = places_nm(chance, count), times * SIGMA_NM
+    now = at + sigma * law.draw(chance, (count, n))
+    past = earlier_of(chance, before, count, SIGMA_NM, THOUSANDTH, law)
+    shares = ask_chances(drawn_of(past, now, THOUSANDTH), at[:, 0], sigma, THOUSANDTH, law)
+    said = 0
+    for row in range(min(count, FEW_BY_THE_PROGRAM)):
+        seatings = [
+            SeatingValues.of(str(place), map(int, one.values[row, : one.sizes[row]]))
+            for place, one in enumerate(past)
+        ]
+        said += (
+            "too_few_to_compare"
+            in lines([*seatings, seating("now", now[row], THOUSANDTH)], THOUSANDTH).reasons
+        )
+    return (*per_cent_of(shares), 100 * said / min(count, FEW_BY_THE_PROGRAM))

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import islice
 
 import numpy as np
 import pytest
+from scipy import special
 
 from tests.quality import __main__ as command
-from tests.quality import coarse, factors, resisting, signals
+from tests.quality import arrays, coarse, factors, resisting, signals
 from tests.quality.histories import THOUSANDTH, ask_chance, earlier, lines, place_nm, seating
-from tests.quality.rows import Row
-from webapp.domain.figures import neighbours
+from tests.quality.rows import Part, Row, per_cent_of
+from webapp.domain.figures import alike, neighbours
 from webapp.domain.usual import drift, usual
 
 SEED = 20261129
@@ -54,6 +56,36 @@ def test_a_line_a_tenth_off_would_be_seen(times: float) -> None:
     assert not 0.7 < np.mean(moved) < 1.25
 
 
+def verdicts(rows: Iterator[Row]) -> set[str]:
+    return {row.verdict for row in rows}
+
+
+@pytest.mark.parametrize("times", [0.9, 1.1, 2.0])
+def test_the_table_says_so_where_lines_are_a_tenth_off_or_twice_too_wide(
+    monkeypatch: pytest.MonkeyPatch, times: float
+) -> None:
+    whole = special.stdtrit
+    assert verdicts(islice(resisting.clean(4_000, SEED), 6)) == {"holds"}
+    monkeypatch.setattr(arrays.special, "stdtrit", lambda degrees, share: times * whole(degrees, share))
+    assert "DOES NOT HOLD" in verdicts(islice(resisting.clean(4_000, SEED), 6))
+
+
+@pytest.mark.parametrize(
+    ("room", "name", "value", "rows"),
+    [
+        (alike, "SCATTERS_MORE_LEVEL", 0.0, resisting.changed),
+        (neighbours, "MOST_FOR_SETTING_ASIDE", 0, resisting.centre),
+        (neighbours, "LEAST_CUT_DEVIATIONS", 50.0, resisting.spread),
+        (drift, "LEAST_STEPS", drift.ChartLimits(0, 0, 0), signals.new_signals),
+    ],
+)
+def test_the_table_says_so_where_a_check_is_taken_out(
+    monkeypatch: pytest.MonkeyPatch, room: object, name: str, value: object, rows: Part
+) -> None:
+    monkeypatch.setattr(room, name, value)
+    assert "DOES NOT HOLD" in verdicts(rows(400, SEED))
+
+
 def test_a_scatter_that_grew_is_seen() -> None:
     for (times, n), bound in {(2, 10): 2.5, (4, 8): 2.0}.items():
         rate, error, _ = resisting.asks(300, [SEED, times, n], n, 3, times)
@@ -66,7 +98,7 @@ def test_a_move_widens_no_line_and_depends_on_no_stretch() -> None:
 
 
 def test_without_the_cut_a_move_would_widen_the_lines(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(neighbours, "CUT_THOUSANDTHS", 10**9)
+    monkeypatch.setattr(neighbours, "LEAST_CUT_DEVIATIONS", 1000.0)
     assert holding(resisting.places(60, SEED)) != []
 
 
@@ -85,9 +117,10 @@ def test_what_is_said_of_a_signal_is_true() -> None:
 
 
 def test_what_the_page_says_of_coarse_displays_is_near_the_truth() -> None:
-    for spread, n, before in ((0.2, 30, 3), (0.5, 30, 3), (1.0, 30, 0), (2.0, 30, 3)):
-        page, truth, found = coarse.said(150, [SEED, n, before], spread, n, before)
-        assert abs(page - truth) < max(0.35 * truth, 0.3)
+    for spread, n, before in ((0.3, 5, 3), (0.7, 30, 0), (1.0, 5, 3), (2.0, 8, 0)):
+        pages, truths, found = coarse.said(400, [SEED, n, before], spread, n, before)
+        (page, page_error), (truth, true_error) = per_cent_of(pages), per_cent_of(truths)
+        assert abs(page - truth) < max(0.25 * truth, 0.2) + 3 * math.hypot(page_error, true_error)
         assert all(one.ask_nm and one.stop_nm and one.ask_nm < one.stop_nm for one in found)
 
 

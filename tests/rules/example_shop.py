@@ -214,8 +214,8 @@ def example_sheet(
 
 
 def sheet_value(name: str) -> dict[str, Any]:
-    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, "x_only" with one face, or
-    "worried" with an open worry that keeps its probe from use, and one that does not.
+    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, "x_only" with one face,
+    "practised" where Mara is, or "worried" with an open worry that keeps its probe from use, and one that does not.
 
     Behind two lines: "unplanned" without the look that its procedure has, "twin_rows" with one row like another,
     "first_format" as sheets once were.
@@ -225,6 +225,7 @@ def sheet_value(name: str) -> dict[str, Any]:
         "inch": lambda: example_sheet("inch"),
         "no_usual": lambda: example_sheet("mm", known=False),
         "square": lambda: example_sheet("mm", fixture=replace(VISE, square_apart_nm=100_000_000)),
+        "practised": lambda: example_sheet("mm", practised=("mara",)),
         "worried": lambda: example_sheet(
             "mm", board=Board("unknown", None, "Ivo Brandt", 0, WORRIES, left="worry")
         ),

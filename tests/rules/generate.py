@@ -205,6 +205,7 @@ def _decide(player: Player, chance: Random) -> None:
             "setup.signed_off",
             "setup.not_accepted",
             "event.set_aside",
+            "caution.not_found",
         )
     )
     if not player.events or (kind == "event.set_aside" and chance.random() < 0.8):
@@ -224,6 +225,7 @@ def _decide(player: Player, chance: Random) -> None:
         },
         "setup.not_accepted": {"reason": "No."},
         "event.set_aside": {"code": "intake.forked", "fields": {"sequence": 3}},
+        "caution.not_found": {"caution": "stop", "read_event": "0" * 64},
     }[kind]
     by = chance.choice(("ines", "mara"))
     player.decide(

@@ -30,7 +30,7 @@ pytestmark = pytest.mark.browser
 
 ROOT = Path(__file__).parents[2]
 VECTORS = ROOT / "tests" / "vectors"
-SHEETS = ("mm", "inch", "no_usual", "square", "worried", "x_only", "mm__twin_rows")
+SHEETS = ("mm", "inch", "no_usual", "square", "worried", "practised", "x_only", "mm__twin_rows")
 OLD_SHEETS = ("mm__first_format", "no_usual__first_format")
 RANDOM_SETUPS = 1_400
 RANDOM_LENGTHS = 2_000

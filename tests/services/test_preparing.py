@@ -1,11 +1,14 @@
 """Sheets are compiled from what is stored, kept, and used again while nothing on them changes."""
 
 import json
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from tests.kit.house import House
+from tests.kit.shop import SHOP
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.services.errors import NoSuchMachine
 from webapp.services.evidence.ledger import change
@@ -201,3 +204,25 @@ def test_a_machine_whose_sheet_cannot_be_made_is_listed_with_the_reason(house: H
     assert [(row["hash"], row["error"]["code"]) for row in found] == [
         (None, "services.sheet_cannot_be_made")
     ] * 2
+
+
+def practised(house: House) -> list[str]:
+    return [one["id"] for one in json.loads(house.sheet()[1])["people"] if one["practised"]]
+
+
+def test_who_is_practised_is_the_leads_word_and_a_setup_signed_off_at_this_fixture(tmp_path: Path) -> None:
+    rules = replace(SHOP.rules, cautions_once_a_shift=("mara", "tomas"))
+    house = House(tmp_path, shop=replace(SHOP, rules=rules))
+    assert practised(house) == []
+    house.signed("mara")
+    assert practised(house) == [], "nobody has looked at it yet"
+    house.clock.forward(minutes=1)
+    with house.store.reading():
+        (row,) = house.store.setups.setups()
+    house.sign_off(row["id"])
+    assert practised(house) == ["mara"], "the sheet follows the sign-off"
+    house.signed_off("ivo")
+    assert practised(house) == ["mara"], "the lead counts him as a beginner"
+    other = json.loads(house.sheet("mill-2")[1])
+    assert not any(one["practised"] for one in other["people"]), "the first time at another vise"
+    house.store.close()

@@ -1,4 +1,6 @@
-"""What `zerokeep load --dry-run` says beside the changes: first lines, first windows, and measures to look at again."""
+"""What `zerokeep load --dry-run` says beside the changes: first lines and windows, what counts for what the file leaves
+out of the floor under them, and measures to look at again.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +10,7 @@ from webapp.domain.evidence.written_sheet import ApproachOnSheet
 from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.lengths import as_judged, format_length
 from webapp.domain.sheet.first_look import FirstLook, first_looks
+from webapp.domain.shop.left_out import left_out_of_floor
 from webapp.domain.shop.plausible import doubts
 from webapp.domain.shop.shop import Machine
 from webapp.domain.shop.shop_file import Shop
@@ -16,18 +19,32 @@ from webapp.words import say
 DEAD_PROBE = "approach.note_dead_probe"
 
 
-def lines(shop: Shop) -> list[str]:
-    """The lines of text, a machine's touches one after the other, then what is to be looked at once more."""
-    found = ["First lines and windows, once a vise has one value:", *_touches(shop)]
-    doubted = doubted_places(shop)
-    if doubted:
-        found += ["Look once more:", *(f"  {place}: {words}" for place, words in doubted)]
-    return found
+def lines(shop: Shop, text: str) -> list[str]:
+    """The lines of text for a shop and its file: a machine's touches one after the other, what was left out, doubts."""
+    return [
+        "First lines and windows, once a vise has one value:",
+        *_touches(shop),
+        *_listed("The file leaves out, and this counts:", places_left_out(text)),
+        *_listed("Look once more:", doubted_places(shop)),
+    ]
+
+
+def places_left_out(text: str) -> list[tuple[str, str]]:
+    """Place and sentence of everything that the file leaves out of the floor."""
+    return _said(left_out_of_floor(text))
 
 
 def doubted_places(shop: Shop) -> list[tuple[str, str]]:
     """Place and sentence of every measure that can be and hardly is."""
-    return [(str(one.fields["place"]), say(one.code, one.fields)) for one in doubts(shop)]
+    return _said(doubts(shop))
+
+
+def _said(found: list[Finding]) -> list[tuple[str, str]]:
+    return [(str(one.fields["place"]), say(one.code, one.fields)) for one in found]
+
+
+def _listed(title: str, found: list[tuple[str, str]]) -> list[str]:
+    return [title, *(f"  {place}: {words}" for place, words in found)] if found else []
 
 
 def _touches(shop: Shop) -> Iterator[str]:

@@ -24,7 +24,8 @@ DONE, FAULTS, NO_FILE = 0, 1, 2
 def load(settings: Settings, path: Path, *, dry_run: bool, as_json: bool) -> int:
     """Apply the file to the data folder of the settings, or with `dry_run` only say what would change."""
     try:
-        shop = read_shop(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
+        shop = read_shop(text)
     except (OSError, UnicodeDecodeError) as error:
         print(f"Cannot read {path}: {error}. Give the path of a shop file.", file=sys.stderr)
         return NO_FILE
@@ -33,10 +34,20 @@ def load(settings: Settings, path: Path, *, dry_run: bool, as_json: bool) -> int
         return FAULTS
     changes = _apply(settings, shop, dry_run=dry_run)
     if dry_run and not as_json:
-        print("\n".join(first_look.lines(shop)))
-    doubted = first_look.doubted_places(shop) if dry_run and as_json else []
-    _say_changes(changes, doubted, dry_run=dry_run, as_json=as_json)
+        print("\n".join(first_look.lines(shop, text)))
+    _say_changes(changes, _looked_at(shop, text) if dry_run else {}, dry_run=dry_run, as_json=as_json)
     return DONE
+
+
+def _looked_at(shop: Shop, text: str) -> dict[str, list[dict[str, str]]]:
+    """What a dry run says of the file besides its changes, as plain JSON."""
+    found = {
+        "left_out": first_look.places_left_out(text),
+        "look_once_more": first_look.doubted_places(shop),
+    }
+    return {
+        name: [{"place": place, "detail": words} for place, words in places] for name, places in found.items()
+    }
 
 
 def _apply(settings: Settings, shop: Shop, *, dry_run: bool) -> list[Change]:
@@ -63,15 +74,13 @@ def _words(fault: Finding) -> str:
 
 
 def _say_changes(
-    changes: list[Change], doubted: list[tuple[str, str]], *, dry_run: bool, as_json: bool
+    changes: list[Change], looked_at: dict[str, list[dict[str, str]]], *, dry_run: bool, as_json: bool
 ) -> None:
     if dry_run:
         for change in changes:
             change.pop("secrets", None)
     if as_json:
-        said = {"dry_run": dry_run, "changes": changes}
-        if dry_run:
-            said["look_once_more"] = [{"place": place, "detail": words} for place, words in doubted]
+        said = {"dry_run": dry_run, "changes": changes, **looked_at}
         print(json.dumps(said, ensure_ascii=False, indent=1))
         return
     if not changes:

@@ -87,6 +87,14 @@ class SetAside(TypedDict):
     fields: Fields
 
 
+class CitedNotFound(TypedDict):
+    """Caution.not_found: `event` carried a caution on the word of `read_event`, which does not bear that out."""
+
+    event: str
+    caution: str
+    read_event: str
+
+
 class Sealed(TypedDict):
     """Record.sealed: the hash of the whole file."""
 
@@ -106,5 +114,6 @@ Decision = (
     | Change[Literal["setup.signed_off"], SignedOff]
     | Change[Literal["setup.not_accepted"], NotAccepted]
     | Change[Literal["event.set_aside"], SetAside]
+    | Change[Literal["caution.not_found"], CitedNotFound]
     | Change[Literal["record.sealed"], Sealed]
 )

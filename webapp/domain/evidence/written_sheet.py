@@ -105,12 +105,16 @@ class ProbeOnSheet(TypedDict):
 
 
 class PersonOnSheet(TypedDict):
-    """Somebody who is authorised on the machine, until when (exclusive; None: until further notice)."""
+    """Somebody who is authorised on the machine, until when (exclusive; None: until further notice).
+
+    `practised`: the lead counts this person as such, and a setup of theirs at this fixture was signed off.
+    """
 
     id: str
     name: str
     until_utc: str | None
     once_a_shift: NotRequired[bool]
+    practised: NotRequired[bool]
 
 
 class LeadOnSheet(TypedDict):
@@ -374,6 +378,15 @@ class CheckOnSheet(TypedDict):
     label: str
 
 
+class PractisedWords(TypedDict):
+    """What a step says to whom is practised at this fixture; it then asks nothing, and `done` closes it."""
+
+    do: str
+    look_for: str
+    if_not: str
+    action: str
+
+
 class StepOnSheet(TypedDict):
     """One action, with every word filled but {slot}."""
 
@@ -391,6 +404,7 @@ class StepOnSheet(TypedDict):
     checks: NotRequired[list[CheckOnSheet]]
     hands: NotRequired[bool]
     once_a_shift: NotRequired[bool]
+    practised: NotRequired[PractisedWords]
 
 
 class StageOnSheet(TypedDict):

@@ -7,8 +7,8 @@ Rules of this module:
 - One after the other, the seating that differs most from the pooled others is left out, until none differs: F test,
   two-sided, at 1 % over all that are tested (Bonferroni), where both sides know at least five degrees of freedom. With
   fewer, two values that happen to agree would make a seating look so still that its lines ask about every touch.
-- The present seating stands alone as soon as it scatters more than the pooled others at 20 % of a one-sided F test: a
-  line that is drawn from quiet years asks about everything, and one too wide by a few per cent costs little.
+- The present seating stands alone as soon as it scatters more than the pooled others at 15 % of a one-sided F
+  test: a line that is drawn from quiet years asks about everything, and one too wide by a few per cent costs little.
 - Where a seating has no more than twenty values, its sample variance within runs is what is tested, else that of its
   neighbours.
 """
@@ -28,7 +28,7 @@ from webapp.domain.figures.spread import Pooled, VarianceTest, variance_test
 
 VARIANCE_TEST_LEVEL = 0.01
 LEAST_DEGREES_TO_DIFFER = 5
-SCATTERS_MORE_LEVEL = 0.2
+SCATTERS_MORE_LEVEL = 0.15
 LEAST_DEGREES_TO_STAND_ALONE = 2
 MOST_TESTED_WITHIN_RUNS = 20
 LEAST_WITH_OWN_MEDIAN = 5

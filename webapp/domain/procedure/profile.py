@@ -48,6 +48,8 @@ CONDITIONS = frozenset(
         "search:fixed",
     )
 )
+# Hangs on the person: the sheet carries the words for both, and says who is practised.
+PRACTISED = "practised"
 DOOR_WORDS = {
     "interlock": "Door closed, no hand inside.",
     "guard": "Guard closed, no hand inside.",

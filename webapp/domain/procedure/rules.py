@@ -9,6 +9,7 @@ Rules of this module:
   but to nudge the stylus.
 - Before each search the ball is brought over the face on its own step, with Z up: a search without is refused.
 - A list that is ticked off has at most six lines.
+- Only the question which jaw stood still may have other words for whom is practised: nothing else hangs on the person.
 - At most twelve words say what to do (plain language: one action, verb first).
 - Nothing is called safe: a list can say what was checked, and no more.
 """
@@ -21,7 +22,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from webapp.domain.plain.errors import Finding
-from webapp.domain.procedure.profile import CONDITIONS
+from webapp.domain.procedure.profile import CONDITIONS, PRACTISED
 
 if TYPE_CHECKING:
     from webapp.domain.procedure.procedure import Caution, Procedure, Step
@@ -248,7 +249,7 @@ def _step_faults(step: Step) -> Iterator[Finding]:
             yield from _text_faults(step, name, getattr(variant, name))
     parts = (*(one.when for one in step.variants), *(one.when for one in step.checks))
     for condition in (step.when, *parts):
-        if condition and condition not in CONDITIONS:
+        if condition and condition not in CONDITIONS and not (condition == PRACTISED and _is_personal(step)):
             yield Finding("procedure.condition_unknown", {"step": step.id, "condition": condition})
     if step.once_a_shift and step.kind != "caution":
         yield Finding("procedure.shift_misplaced", {"step": step.id})
@@ -258,6 +259,12 @@ def _step_faults(step: Step) -> Iterator[Finding]:
     if step.caution is not None:
         yield from _caution_faults(step, step.caution)
     yield from _choice_faults(step)
+
+
+def _is_personal(step: Step) -> bool:
+    """Tell whether a step may have words for whom is practised, and has no other part that hangs on that."""
+    parts = (step.when, *(check.when for check in step.checks))
+    return step.kind == "jaw" and PRACTISED not in parts
 
 
 def _do_faults(step: Step, do: str) -> Iterator[Finding]:

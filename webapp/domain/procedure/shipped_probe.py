@@ -46,6 +46,14 @@ VISE = Stage(
                 Choice("both", "Both moved", closes=False),
             ),
             hands=True,
+            variants=(
+                Variant(
+                    "practised",
+                    do="Open the vise to the mark.",
+                    look_for="One jaw moves, one stands still, as always. The still one is the reference.",
+                    action="It is open",
+                ),
+            ),
         ),
         Step(
             id="vise.wipe",

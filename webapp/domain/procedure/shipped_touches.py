@@ -20,6 +20,8 @@ from webapp.domain.procedure.procedure import Choice, Stage, Step, Variant
 _JOG = "{door} You alone jog."
 _RUN = "{door} A hand at {stop}."
 _QUIET = "{door} Axes still."
+_LABEL = "Your slot's label stands in the line or page."
+_AIR = "Half a ball of air. Range, feed as on the plates."
 _HANDS = "Hands inside: axes and spindle still. {kept} Nobody else at it."
 
 
@@ -88,7 +90,7 @@ def _search(axis: str, why: str) -> Step:
         id=f"{axis.lower()}.search",
         kind="search",
         do="Set search {search}, range and feed as on the plates.",
-        look_for="The direction points at the fixed jaw. Your slot's label stands in the line or page.",
+        look_for=f"The direction points at the fixed jaw. {_LABEL}",
         why=why,
         if_not="Correct it. Run nothing yet.",
         action="All of it is set",
@@ -106,17 +108,20 @@ def _search(axis: str, why: str) -> Step:
     return replace(
         beside,
         do="Lower by the wheel to the gap; set search {search}.",
-        look_for="One click first: right axis, right way. Half a ball of air. Range and feed as on the plates.",
+        look_for=f"One click first: right axis, right way. {_AIR} {_LABEL}",
         if_not="Lamp changes or the gap looks wrong: stop, wheel up.",
         machine_state=_JOG,
         variants=(
             Variant(
                 "jog:keys",
                 do="Lower in single steps to the gap; set search {search}.",
-                look_for="One step first: right axis, right way. Half a ball of air. Range and feed as on the plates.",
+                look_for=f"One step first: right axis, right way. {_AIR} {_LABEL}",
                 if_not="Lamp changes or the gap looks wrong: stop, step up.",
             ),
-            Variant("search:fixed", look_for="One click first: right axis, right way. Half a ball of air."),
+            Variant(
+                "search:fixed",
+                look_for=f"First a little: right axis, right way. Half a ball of air. {_LABEL}",
+            ),
         ),
     )
 

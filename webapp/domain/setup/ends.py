@@ -101,6 +101,8 @@ def decide(state: SetupState, decision: Decision) -> None:
     elif decision["type"] == "event.set_aside":
         aside = decision["data"]
         state.set_aside[aside["event"]] = {"code": aside["code"], "fields": aside["fields"]}
+    elif decision["type"] == "caution.not_found":
+        state.not_found[decision["data"]["event"]] = decision["data"]["caution"]
 
 
 def _answer(state: SetupState, decision: QuestionAnswered) -> None:

@@ -152,6 +152,8 @@ def _problems_of_decisions(state: SetupState, seen: set[str]) -> list[Problem]:
         for event_id, aside in state.set_aside.items()
         if event_id not in seen
     ]
+    for event_id, caution in state.not_found.items():
+        found.append({"event": event_id, "code": "setup.caution_not_found", "fields": {"caution": caution}})
     if state.sign_off is not None:
         if not state.signatures or state.signatures[-1]["state"] != "verified":
             found.append({"event": None, "code": "setup.sign_off_unverified", "fields": {}})

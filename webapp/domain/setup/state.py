@@ -125,6 +125,8 @@ class SetupState:
     lifts_verified: set[str] = field(default_factory=set)
     lifts_refused: dict[str, NotCounted] = field(default_factory=dict)
     set_aside: dict[str, Blocked] = field(default_factory=dict)
+    # Events that carried a caution on the word of one that does not bear it out, and that caution.
+    not_found: dict[str, str] = field(default_factory=dict)
     # Counts events, so that "since that touch" has a meaning without a clock.
     count: int = 0
     slot_read_at: int = 0

@@ -26,7 +26,7 @@ from webapp.domain.evidence.event_kinds import (
     ToolRead,
     ValuesCopied,
 )
-from webapp.domain.evidence.written_sheet import MachineOnSheet
+from webapp.domain.evidence.written_sheet import MachineOnSheet, StepOnSheet, WrittenSheet
 from webapp.domain.plain.errors import LengthError
 from webapp.domain.setup import input_age
 from webapp.domain.setup.state import Refused, SetupState
@@ -88,7 +88,8 @@ def do_step(state: SetupState, event: Answer[StepDone]) -> None:
     """Step.done: a confirmation, one answer out of some, or a search that is set."""
     step, answer = state.plan[event["step"]], event["data"]["answer"]
     choice = next((choice for choice in step["choices"] if choice["id"] == answer), None)
-    if choice is None and (step["choices"] or answer != "done"):
+    is_asked = step["choices"] and not is_practised(state.sheet, step, event["person"])
+    if choice is None and (is_asked or answer != "done"):
         raise Refused("setup.choice_unknown", answer=answer)
     if choice is not None and not choice["closes"]:
         state.stay("setup.answer_keeps_open", label=choice["label"])
@@ -103,6 +104,13 @@ def do_step(state: SetupState, event: Answer[StepDone]) -> None:
     if step["kind"] == "input":
         input_age.look_at_input(state, event)
     state.close(step["id"], event)
+
+
+def is_practised(sheet: WrittenSheet, step: StepOnSheet, person: str) -> bool:
+    """Tell whether a step asks this person nothing: it has words for whom is practised, and the sheet says who is."""
+    return "practised" in step and any(
+        one["id"] == person and one.get("practised", False) for one in sheet["people"]
+    )
 
 
 def tick_checks(state: SetupState, event: Answer[ChecksTicked]) -> None:

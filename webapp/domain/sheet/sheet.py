@@ -10,7 +10,7 @@ Rules of this module:
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -342,6 +342,7 @@ def compile_sheet(
     z_reading: ZReading | None = None,
     people: Sequence[SheetPerson],
     leads: Sequence[SheetPerson] = (),
+    practised: Collection[str] = (),
     slots: Sequence[SlotRow],
     board: Board,
     axes: Sequence[AxisPlan],
@@ -350,7 +351,10 @@ def compile_sheet(
     compiled_at_utc: str,
     expires_at_utc: str,
 ) -> Sheet:
-    """Return the sheet of these inputs. Raises a `SheetError` or, for a register that cannot be, a `SlotError`."""
+    """Return the sheet of these inputs; `practised`: ids of people who are asked less at this fixture.
+
+    Raises a `SheetError` or, for a register that cannot be, a `SlotError`.
+    """
     for part, given, expected in (
         ("fixture", fixture.id, machine.fixture),
         ("probe", probe.id, machine.probe),
@@ -391,6 +395,7 @@ def compile_sheet(
                 "name": one.name,
                 "until_utc": one.until_utc,
                 "once_a_shift": one.id in rules.cautions_once_a_shift,
+                "practised": one.id in practised,
             }
             for one in people
         ],

@@ -6,6 +6,7 @@ Rules of this module:
 - Stages of axes stand in the order in which the fixture's faces are touched; an axis without a face has no stage.
 - Of the jaws that can have stood still, the fixture's fixed one alone closes the step; the operator's screen does not
   tell which that is.
+- Words for whom is practised stand beside the step's own: a sheet is everybody's at the machine.
 - Wording is filled once, here; only {slot} is left, because it differs from person to person.
 """
 
@@ -14,12 +15,17 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, cast
 
-from webapp.domain.evidence.written_sheet import ChoiceOnSheet, ProcedureOnSheet, StepOnSheet
+from webapp.domain.evidence.written_sheet import (
+    ChoiceOnSheet,
+    PractisedWords,
+    ProcedureOnSheet,
+    StepOnSheet,
+)
 from webapp.domain.plain.axes import search_direction
 from webapp.domain.procedure.procedure import Procedure, Revision, Stage, Step
-from webapp.domain.procedure.profile import UNIT_WORDS
+from webapp.domain.procedure.profile import PRACTISED, UNIT_WORDS
 from webapp.domain.procedure.rules import AXIS_STAGES, JAWS, TEXTS
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, ShopRules
 
@@ -124,9 +130,21 @@ def _step(step: Step, here: Here) -> StepOnSheet:
         for check in step.checks
         if not check.when or check.when in holds
     ]
+    if any(variant.when == PRACTISED for variant in step.variants):
+        value["practised"] = _for_practised(step, cast("StepOnSheet", value))
     if step.kind == "jaw":
         value["choices"] = [_jaw(choice, here.fixture.fixed_side) for choice in value["choices"]]
     return _filled(value, _words(step, here))  # type: ignore[no-any-return]
+
+
+def _for_practised(step: Step, own: StepOnSheet) -> PractisedWords:
+    said = next(variant for variant in step.variants if variant.when == PRACTISED)
+    return {
+        "do": said.do or own["do"],
+        "look_for": said.look_for or own["look_for"],
+        "if_not": said.if_not or own["if_not"],
+        "action": said.action or own["action"],
+    }
 
 
 def _jaw(choice: ChoiceOnSheet, fixed: str) -> ChoiceOnSheet:

@@ -18,7 +18,6 @@ MACHINE = Machine(
     fine_feed_mm_per_min=1,
     deceleration_mm_per_s2=1,
     latency_s=0,
-    u_axis_nm={"X": 0, "Y": 0, "Z": 0},
     fixture="example",
     probe="example",
 )
@@ -45,7 +44,6 @@ PROBE = Probe(
     stylus_reach_nm=1,
     overtravel_side_nm=1,
     overtravel_up_nm=1,
-    u_probe_nm=0,
 )
 
 PERSON = Person(id="example", name="example", roles=("operator",))

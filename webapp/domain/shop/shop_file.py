@@ -25,7 +25,15 @@ from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.procedure.procedure import Procedure
 from webapp.domain.procedure.shipped import SHIPPED
 from webapp.domain.shop import examples as example
-from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopFieldError, ShopRules
+from webapp.domain.shop.shop import (
+    Fixture,
+    Machine,
+    Person,
+    Probe,
+    ShopFieldError,
+    ShopRules,
+    required_fields,
+)
 from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label
 
 NM_PER = {"_mm": Decimal(1_000_000), "_in": Decimal(25_400_000), "_um": Decimal(1_000)}
@@ -209,8 +217,8 @@ def _item(reading: _Reading, place: str, sound: Item, row: Table) -> Item | None
         name: value for key, raw in row.items() for name, value in _field(reading, place, known, key, raw)
     }
     kind = type(sound)
-    missing = [name for name in sorted(known - given.keys()) if not hasattr(kind, name)]
-    written = {_name_and_unit(key, known)[0] for key in row}
+    missing = sorted(set(required_fields(kind)) - given.keys())
+    written = {name_and_unit(key, known)[0] for key in row}
     for name in missing:
         if name not in written:
             reading.fault(place, "field_missing", field=name.replace("_nm", "_mm (or _in, _um)"))
@@ -232,7 +240,7 @@ def _try(reading: _Reading, place: str, make: Callable[[], Item]) -> Item | None
 
 def _field(reading: _Reading, place: str, known: set[str], key: str, raw: Any) -> Iterator[tuple[str, Any]]:
     """The field that a key fills, with its value in the domain's units; nothing and a fault when there is none."""
-    name, suffix = _name_and_unit(key, known)
+    name, suffix = name_and_unit(key, known)
     if name not in known or key.endswith("_nm"):
         reading.fault(place, "unknown_field", field=key)
         return
@@ -244,7 +252,7 @@ def _field(reading: _Reading, place: str, known: set[str], key: str, raw: Any) -
         reading.fault(f"{place}, {key}", "not_a_length", given=str(raw))
 
 
-def _name_and_unit(key: str, known: set[str]) -> tuple[str, str]:
+def name_and_unit(key: str, known: set[str]) -> tuple[str, str]:
     """The field's name, and the ending that is its unit where the field is a length."""
     name = f"{key[:-3]}_nm"
     return (name, key[-3:]) if key[-3:] in NM_PER and name in known else (key, "")

@@ -41,6 +41,8 @@ LEAST_VALUES = 5
 LOOK_BACK = 200
 
 Kind = Literal["individuals", "moving_range", "ewma"]
+# What is said of a signal of one setup alone.
+ONCE: dict[Kind, str] = {"individuals": "individual", "ewma": "ewma_once"}
 
 
 @dataclass(frozen=True)
@@ -248,7 +250,8 @@ def say_signal(signal: Signal, found: Chart, display: Display, usual_nm: int, as
         "unit": display.unit.value,
         "asks": asks_of_100,
     }
-    return Finding(f"drift.{signal.kind}", fields)
+    code = ONCE.get(signal.kind, signal.kind) if signal.first == signal.last else signal.kind
+    return Finding(f"drift.{code}", fields)
 
 
 def say_hints(found: Chart) -> tuple[Finding, ...]:

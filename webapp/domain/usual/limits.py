@@ -7,9 +7,8 @@ Rules of this module:
   distribution takes t's place.
 - The display rounds what it shows, and the centre too: a shown value is inside a line as long as the true one is within
   the line and half a step of the rounded centre. Where the fixture lies within a step nobody knows, so chances are
-  averaged over it; below one step of spread the least and the greatest are said as well.
-- How values scatter before they are rounded: s^2 - q^2/12, q the step (Sheppard's correction), and no less than a fifth
-  of a step: equal values show no spread, a display of step q hides q/sqrt(12). A line counts in whole steps.
+  averaged over it; below one step of spread the least and the greatest are said as well. A line counts in whole steps.
+- What a choice asks about by chance, and how values scatter before they are rounded, is worked out in `false_asks`.
 - "Nine times in ten": the least shift whose touch is asked about with probability 0.9.
 """
 
@@ -26,14 +25,14 @@ from scipy import special
 from webapp.domain.figures import spread
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.usual.false_asks import before_rounding, false_asks
 from webapp.domain.usual.usual import LEAST_DEGREES_OF_FREEDOM, LinesChoice, Usual, inward_nm
 
 CAUGHT = 0.9
+BY_CHANCE = 0.001
 LEAST_SAID, MOST_SAID = 0.0005, 0.994
-LEAST_SPREAD_STEPS = 0.2
 PLACES_IN_A_STEP = 16
 BISECTIONS = 40
-ALIKE_STEPS, COARSE_STEPS, LEAST_DEGREES_COARSE = 0.6, 1.2, 4.0
 
 Chances = NDArray[np.float64]
 CHOICES_ONE_IN = (10, 20, 30, 50, 75, 100, 150, 200, 300, 500, 750, 1000, 2000, 5000, 10_000)
@@ -60,9 +59,10 @@ class ChanceNotBetweenError(LimitsError):
 class Line:
     """One possible ask line: chosen as one false ask in `one_in`, where it lies, what it asks and catches.
 
-    `false_asks_per_100` is what this line gives with the spread at hand, floor and ceiling included, averaged over
+    `false_asks_per_100` is what this choice gives with the spread at hand, floor and ceiling included, averaged over
     where the fixture lies within a step of the display; `range_per_100` is the least and the greatest of that, None
-    from one step of spread on, where it hardly matters. `caught_nm` is the shift that it catches nine times in ten.
+    from one step of spread on, where it hardly matters. `caught_nm` is the shift that this line catches nine times in
+    ten.
     """
 
     one_in: int
@@ -93,11 +93,10 @@ def of_100(chance: float) -> str:
 def line(usual: Usual, one_in: int, choice: LinesChoice, display: Display) -> Line:
     """Return the ask line for one false ask in `one_in`. Raises `LimitsWithoutValueError`."""
     ask_nm = line_nm(usual, one_in, choice, display)
-    seen = _seen(ask_nm, usual, display)
-    chances = seen.chances()
-    fine = seen.scatter_nm >= seen.step_nm
-    ends = None if fine else (100 * float(chances.min()), 100 * float(chances.max()))
-    return Line(one_in, ask_nm, 100 * float(chances.mean()), caught_shift_nm(ask_nm, usual, display), ends)
+    asked = false_asks(usual, one_in, choice, display)
+    fine = (usual.s_nm or usual.u_b_nm) >= (usual.step_nm or display.resolution_nm)
+    ends = None if fine else (100 * asked.least, 100 * asked.most)
+    return Line(one_in, ask_nm, 100 * asked.mean, caught_shift_nm(ask_nm, usual, display), ends)
 
 
 def curve(
@@ -133,13 +132,11 @@ def _root(usual: Usual) -> float:
 class _Seen:
     """One more touch as the display shows it: where its true value may lie and be inside, and how it scatters.
 
-    `scatter_nm` is that of one value before it is rounded, `error_nm` that of its distance from the centre before that
-    is rounded; `degrees` how well both are known.
+    `error_nm` is how its distance from the centre scatters before both are rounded, `degrees` how well that is known.
     """
 
     inside_nm: float
     step_nm: int
-    scatter_nm: float
     error_nm: float
     degrees: float
 
@@ -156,28 +153,14 @@ class _Seen:
 def _seen(line_nm: float, usual: Usual, display: Display) -> _Seen:
     known = usual.s_nm is None or usual.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM
     step_nm = usual.step_nm or display.resolution_nm
-    hidden_nm = step_nm / math.sqrt(12)
-    shown_nm = max(usual.u_b_nm if known else float(usual.s_nm or 0.0), hidden_nm)
-    scatter_nm = max(math.sqrt(shown_nm**2 - hidden_nm**2), LEAST_SPREAD_STEPS * step_nm)
-    centre_nm = shown_nm * math.sqrt(_root(usual) ** 2 - 1)
+    shown_nm = max(usual.u_b_nm if known else float(usual.s_nm or 0.0), step_nm / math.sqrt(12))
+    scatter_nm = step_nm * float(before_rounding(np.array([shown_nm / step_nm]))[0])
     return _Seen(
         line_nm // step_nm * step_nm + step_nm / 2,
         step_nm,
-        scatter_nm,
-        math.hypot(scatter_nm, centre_nm),
-        math.inf if known else _degrees(usual.degrees_of_freedom, shown_nm / step_nm),
+        scatter_nm * _root(usual),
+        math.inf if known else usual.degrees_of_freedom,
     )
-
-
-def _degrees(degrees: float, shown_steps: float) -> float:
-    """Return for how many degrees of freedom a spread of so many steps stands.
-
-    Where most values are shown alike, how few are not says how rarely the next will be: no long tail. Found by
-    simulation.
-    """
-    if shown_steps < ALIKE_STEPS:
-        return math.inf
-    return max(degrees, LEAST_DEGREES_COARSE) if shown_steps < COARSE_STEPS else degrees
 
 
 def ask_rate(line_nm: float, usual: Usual, display: Display, shift_nm: float = 0.0) -> float:
@@ -219,6 +202,16 @@ def caught_shift_nm(line_nm: float, usual: Usual, display: Display, chance: floa
         middle = (low + high) / 2
         low, high = (middle, high) if asked(middle) < chance else (low, middle)
     return high
+
+
+def not_around(beyond: int, count: int, chosen: Line) -> tuple[Finding, ...]:
+    """Return that the fixture does not lie at its usual, where so many of its latest touches lie beyond the ask line
+    that chance would have it in fewer than one seating in a thousand (binomial).
+    """
+    chance = max(chosen.false_asks_per_100 / 100, 1 / chosen.one_in)
+    if not beyond or special.bdtrc(beyond - 1, count, chance) >= BY_CHANCE:
+        return ()
+    return (Finding("limits.not_around", {"beyond": beyond, "count": count}),)
 
 
 def factor_in_words(usual: Usual, choice: LinesChoice, display: Display) -> tuple[Finding, ...]:

@@ -11,6 +11,8 @@ Rules:
 - times are noted, never corrected, and order nothing: an event from the future, or one that goes back, gets a problem;
 - the fold decides again what the tablet decided; a difference is a problem of the event, kept with it and on its
   receipt;
+- a caution that was acknowledged earlier in the shift names that event; one that nothing bears out is a change on the
+  ledger, and so a problem of its setup (see cited.py);
 - receipts exist only after the commit. Sealed PINs are opened after it too, in the order of the upload, under the same
   throttle as all tries, and are not stored (see pins.py).
 """
@@ -22,13 +24,14 @@ from collections import defaultdict
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.evidence.folded_setup import Folded
-from webapp.domain.setup.fold import fold
+from webapp.domain.setup.fold import Fold
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.intake.chain import Problem
+from webapp.services.intake.cited import unfounded
 from webapp.services.intake.reading import (
     Part,
     Refusal,
@@ -55,10 +58,19 @@ UNKNOWN_SOURCE = "network"
 LONGEST_UNSIGNED = 4096
 SEALED = frozenset({"setup.signed", "stop.lifted", "row.put_back"})
 WORTH_SHARING = 40
+CITED_NOT_FOUND = "caution.not_found"
 
 # Id, signed text, sealed PIN, key of the tablet that it names.
 Readable = tuple[str, str, str | None, tuple[tuple[str, str], ...] | None]
 Taken = tuple[Sent, Event[Any], list[Problem]]
+
+
+class Grown(NamedTuple):
+    """A setup with what came of it: all its events, their fold, and what that says."""
+
+    events: list[Event[Any]]
+    fold: Fold
+    state: Folded
 
 
 def accept(store: Store, keyring: KeyRing, batch: object, now: datetime) -> list[Receipt]:
@@ -144,12 +156,13 @@ def _store(store: Store, intake: Intake) -> None:
     for taken in rows:
         by_setup.setdefault(taken[1]["setup"], []).append(taken)
     folded = {setup: _fold_with(store, setup, new) for setup, new in by_setup.items()}
+    _look_up_cited(store, intake, folded)
     if rows:
         start = store.ledger.append("event", [sent.jws.encode() for sent, _, _ in rows])
         store.setups.add_events([_row(start + place, *taken, received) for place, taken in enumerate(rows)])
         for place, (sent, _, problems) in enumerate(rows, start=start + 1):
             intake.receipts[sent.id] = receipt(sent.id, "accepted", problems=problems, sequence=place)
-    for setup, (events, state) in folded.items():
+    for setup, (events, _, state) in folded.items():
         stored_setups.keep_lists(store, setup, events, state, received)
     for device in {event["device"] for _, event, _ in rows}:
         store.devices.see(device, received)
@@ -160,19 +173,32 @@ def _store(store: Store, intake: Intake) -> None:
         change(store, "device.forked", SERVER, device, None, {"events": sorted(pair)}, intake.now)
 
 
-def _fold_with(store: Store, setup: str, new: list[Taken]) -> tuple[list[Event[Any]], Folded]:
+def _fold_with(store: Store, setup: str, new: list[Taken]) -> Grown:
     """Fold a setup once with all its new events and put what the fold finds wrong on each of them."""
     events = stored_setups.events_of(store, setup) + [event for _, event, _ in new]
     events.sort(key=lambda event: (event["sequence"], event["id"]))
-    state = fold(
-        stored_setups.sheet_of(store, events[0]["sheet"]), events, stored_setups.decisions_of(store, setup)
-    )
+    fold = Fold(stored_setups.sheet_of(store, events[0]["sheet"]), stored_setups.decisions_of(store, setup))
+    for event in events:
+        fold.apply(event)
+    state = fold.result()
     found: dict[str | None, list[Problem]] = {}
     for problem in state["problems"]:
         found.setdefault(problem["event"], []).append({"code": problem["code"], "fields": problem["fields"]})
     for sent, _, problems in new:
         problems.extend(found.get(sent.id, ()))
-    return events, state
+    return Grown(events, fold, state)
+
+
+def _look_up_cited(store: Store, intake: Intake, folded: dict[str, Grown]) -> None:
+    """Write down, and put on its event, each carried caution that nothing bears out."""
+    for event, data in unfounded(store, intake):
+        setup = event["setup"]
+        change(store, CITED_NOT_FOUND, SERVER, event["person"], setup, data, intake.now)
+        events, fold, _ = folded[setup]
+        fold.decide(stored_setups.decisions_of(store, setup)[-1])
+        folded[setup] = Grown(events, fold, fold.result())
+        problem: Problem = {"code": "setup.caution_not_found", "fields": {"caution": data["caution"]}}
+        intake.taken[event["id"]][2].append(problem)
 
 
 def _row(

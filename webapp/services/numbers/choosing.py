@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from webapp.domain.plain.errors import Finding
 from webapp.domain.sheet.sheet import lines_choice
 from webapp.domain.usual import limits
 from webapp.domain.usual.choice import ChoiceUnchangedError, as_data
 from webapp.domain.usual.limits import Line
 from webapp.domain.usual.trend import SeatingTrend, TrendPoint, seating_trend
-from webapp.domain.usual.usual import LinesChoice, Usual
+from webapp.domain.usual.usual import LATEST, LinesChoice, Usual
 from webapp.services.errors import NoSuchSeating
 from webapp.services.evidence.ledger import change
 from webapp.services.numbers.trending import seating_rows
@@ -32,13 +33,14 @@ if TYPE_CHECKING:
 class Lines:
     """One choice and what it gives: the usual with its lines, the ask line in numbers, the past touches beyond it.
 
-    `line` is None where the seating has no value yet.
+    `line` is None where the seating has no value yet. `doubts`: that the latest touches do not lie around the usual.
     """
 
     choice: LinesChoice
     usual: Usual
     line: Line | None
     beyond: tuple[TrendPoint, ...]
+    doubts: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -98,7 +100,10 @@ def _lines(parts: AxisParts, trend: SeatingTrend, choice: LinesChoice) -> Lines:
     if now.centre_nm is None:
         return Lines(choice, now, None, ())
     beyond = tuple(point for point in trend.points if point.verdict in {"ask", "stop"})
-    return Lines(choice, now, limits.line(now, choice.ask_one_in, choice, parts.machine.display), beyond)
+    line = limits.line(now, choice.ask_one_in, choice, parts.machine.display)
+    latest = trend.counted[-LATEST:]
+    outside = sum(point.verdict in {"ask", "stop"} for point in latest)
+    return Lines(choice, now, line, beyond, limits.not_around(outside, len(latest), line))
 
 
 def choose(

@@ -192,6 +192,7 @@ class _Inputs:
         self._probe = _item(store, Probe, "probe", self._machine.probe)
         self._people = _people(store, machine_id, utc_text(now))
         self._leads = _leads(store)
+        self._practised = store.setups.with_values_at(self._fixture.id, self.rules.cautions_once_a_shift)
         self._slots = _slots(store, self._machine, now)
         self._seating = _seating(store, self._fixture)
         self._board = _board(store, machine_id, now)
@@ -215,6 +216,7 @@ class _Inputs:
             z_reading=self._z_reading,
             people=self._people,
             leads=self._leads,
+            practised=self._practised,
             slots=self._slots,
             board=self._board,
             axes=self._axes,

@@ -97,6 +97,12 @@ TOUCHES_OF = (
     "SELECT setup, id, jws FROM event WHERE setup IN (SELECT value FROM json_each(?)) "
     "AND type IN ('touch.entered', 'touch.read_again') ORDER BY position"
 )
+# From each person to their setups, never from all values of a fixture to their people.
+WITH_VALUES_AT = (
+    "SELECT value FROM json_each(?) AS person WHERE EXISTS ("
+    "SELECT 1 FROM setup CROSS JOIN kept_value ON kept_value.setup = setup.id "
+    "WHERE setup.person = person.value AND kept_value.fixture = ?)"
+)
 UNSIGNED_SINCE = (
     "SELECT coalesce(source, ''), count(*) FROM set_aside "
     "WHERE device IS NULL AND received_at_utc >= ? GROUP BY 1"
@@ -420,6 +426,11 @@ class SetupsRepository(Repository):
     def counted_values(self, fixture: str, axis: str) -> list[tuple[str, str, int, str]]:
         """Seating, setup, value and time of an axis, without those left out, oldest first."""
         return self._database.raw(COUNTED_VALUES, (fixture, axis))
+
+    def with_values_at(self, fixture: str, people: Collection[str]) -> frozenset[str]:
+        """Those of these people who had a setup at the fixture signed off."""
+        rows = self._database.raw(WITH_VALUES_AT, (json.dumps(list(people)), fixture)) if people else []
+        return frozenset(person for (person,) in rows)
 
     def changes_of_values(self, fixture: str, axis: str) -> int | None:
         """How often an axis' values have changed; None while this transaction may yet be taken back."""

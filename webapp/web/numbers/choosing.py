@@ -105,6 +105,7 @@ def _curve(
         "words_first": sentences(
             (
                 *in_words(shown.usual, shown.line, display),
+                *shown.doubts,
                 *factor_in_words(shown.usual, shown.choice, display),
             )
         ),

@@ -50,6 +50,7 @@ export function decide(state, {type, by, at_utc: atUtc, data}) {
   if (type === 'setup.signed_off') state.signOff = {...said, meaning: data.meaning, note: data.note, reviewed: data.reviewed ?? null, into_usual: data.into_usual ?? null};
   if (type === 'setup.not_accepted') state.notAccepted = {...said, reason: data.reason, reviewed: data.reviewed ?? null};
   if (type === 'event.set_aside') state.setAside.set(data.event, {code: data.code, fields: data.fields});
+  if (type === 'caution.not_found') state.notFound.set(data.event, data.caution);
   settleSignature(state);
 }
 

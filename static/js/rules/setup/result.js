@@ -74,6 +74,7 @@ function leadSays(state) {
 /** What is wrong with the server's decisions, looked at together with the events. */
 function problemsOfDecisions(state, seen) {
   const found = [...state.setAside].filter(([id]) => !seen.has(id)).map(([id, {code, fields}]) => ({event: id, code, fields}));
+  for (const [event, caution] of state.notFound) found.push({event, code: 'setup.caution_not_found', fields: {caution}});
   if (state.signOff === null) return found;
   if (state.signatures.at(-1)?.state !== 'verified') found.push({event: null, code: 'setup.sign_off_unverified', fields: {}});
   if (state.signOff.by === state.person) found.push({event: null, code: 'setup.sign_off_by_operator', fields: {}});

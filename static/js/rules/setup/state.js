@@ -31,7 +31,7 @@ export function newState(sheet) {
     cautions: [], touches: [], squares: [], touchNotes: [], searchedAt: new Map(), holds: [], questions: [], questionOrder: new Map(),
     worries: [], corrections: [], resumes: [], signatures: [], givenUp: [], lifts: [], liftOrder: new Map(), putBacks: [], troubles: [],
     remarks: [], problems: [],
-    answers: new Map(), worriesClosed: new Map(), verified: new Set(), refused: new Map(), liftsVerified: new Set(), liftsRefused: new Map(), setAside: new Map(),
+    answers: new Map(), worriesClosed: new Map(), verified: new Set(), refused: new Map(), liftsVerified: new Set(), liftsRefused: new Map(), setAside: new Map(), notFound: new Map(),
     // Counts events, so that "since that touch" has a meaning without a clock.
     count: 0, slotReadAt: 0, inputCheckedMs: null,
   };

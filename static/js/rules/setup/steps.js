@@ -51,7 +51,8 @@ export function doStep(state, event) {
   const step = currentStep(state);
   const {answer} = event.data;
   const choice = step.choices.find(({id}) => id === answer);
-  if (!choice && (step.choices.length > 0 || answer !== 'done')) throw new RuleError('setup.choice_unknown', {answer});
+  const isAsked = step.choices.length > 0 && !isPractised(state.sheet, step, event.person);
+  if (!choice && (isAsked || answer !== 'done')) throw new RuleError('setup.choice_unknown', {answer});
   if (choice && !choice.closes) {
     stay(state, 'setup.answer_keeps_open', {label: choice.label});
     return;
@@ -66,6 +67,11 @@ export function doStep(state, event) {
   }
   if (step.kind === 'input') state.inputCheckedMs = event.elapsed_ms;
   close(state, step.id, event);
+}
+
+/** Whether a step asks this person nothing: it has words for whom is practised, and the sheet says who is. */
+export function isPractised(sheet, step, person) {
+  return Boolean(step.practised && sheet.people.find(({id}) => id === person)?.practised);
 }
 
 /** A list closes its step once every line of it is ticked. */
