@@ -199,6 +199,17 @@ def test_a_dry_run_doubts_a_measure_that_can_be_and_hardly_is(
     assert place in [one["place"] for one in doubted]
 
 
+def test_a_machine_whose_rows_of_zeros_could_send_the_tool_down_is_doubted_until_it_is_parked(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    low = DEMO.replace("probe_sleeps_minutes = 10", "z_zero_at_top = false\nprobe_sleeps_minutes = 10")
+    assert load(folder, shop_file(tmp_path, low), "--dry-run") == 0
+    assert "machine “plover”, parked_z: Machine Z zero is not at the top" in capsys.readouterr().out
+    parked = low.replace("\nz_zero_at_top = false", "\nz_zero_at_top = false\nparked_z_mm = -20")
+    assert load(folder, shop_file(tmp_path, parked), "--dry-run") == 0
+    assert "parked_z" not in capsys.readouterr().out
+
+
 def test_a_radius_far_from_half_the_ball_is_doubted(
     folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -497,6 +497,8 @@ def test_every_cause_and_every_repair_has_its_sentences_and_nothing_more_is_in_t
     here = [one for axis in "XYZ" for one in prepare(axis, given, measures, MM)["candidates"]]
     given["Y"] = AxisFacts(known(Face(Axis.Y, 1)), "back", TRAVEL["Y"])
     here += prepare("Y", given, MEASURES, MM)["candidates"]
+    parked = given | {"Z": replace(given["Z"], cleared_nm=-50_000_000)}
+    here += prepare("Z", parked, MEASURES, MM)["candidates"]
     for one in here:
         assert say(one["code"], one["fields"])
         assert say(one["code"].replace("cause.", "check."), one["fields"])

@@ -113,3 +113,10 @@ def test_the_least_and_the_greatest_stand_around_the_mean_and_a_ceiling_counts()
 def test_without_a_spread_the_floor_is_taken_as_known() -> None:
     found = seen(np.zeros(1), floor=FloorInputs(3 * STEP, 4 * STEP))
     assert false_asks(found, 100, CHOICE, HUNDREDTHS).mean == pytest.approx(0.01, rel=0.15)
+
+
+def test_of_thousands_of_values_there_are_as_many_false_asks_as_chosen() -> None:
+    """The weights of a spread with thousands of degrees of freedom stay numbers."""
+    values = np.random.default_rng(5).normal(0, 4, 20_000)
+    found = false_asks(seen(values), 100, CHOICE, HUNDREDTHS)
+    assert found.mean == pytest.approx(0.01, rel=0.15)

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from tests.rules.example_shop import MILL_MM, VISE, example_sheet
-from webapp.domain.procedure.profile import CONDITIONS, MachineProfile
+from tests.rules.example_shop import MILL_MM, PARKED_MILL, VISE, example_sheet
+from webapp.domain.procedure.profile import CONDITIONS, PRACTISED, MachineProfile
 from webapp.domain.procedure.rules import MOST_WORDS_TO_DO
 from webapp.domain.procedure.shipped import SHIPPED
 from webapp.domain.shop.shop import Machine, ShopFieldError, as_plain, from_plain
@@ -151,7 +151,7 @@ def test_whoever_may_acknowledge_once_a_shift_has_to_be_somebody_of_the_shop() -
 def test_every_condition_of_the_shipped_procedure_is_one_that_some_machine_meets() -> None:
     used = {one.when for step in SHIPPED.steps for one in (*step.variants, *step.checks)}
     used |= {step.when for step in SHIPPED.steps}
-    assert used - {""} <= CONDITIONS
+    assert used - {"", PRACTISED} <= CONDITIONS
 
 
 def test_no_words_of_another_machine_are_longer_than_a_step_may_be() -> None:
@@ -163,3 +163,14 @@ def test_no_words_of_another_machine_are_longer_than_a_step_may_be() -> None:
     ):
         for step in steps(**profile).values():
             assert len(step["do"].split()) <= MOST_WORDS_TO_DO, step["id"]
+
+
+def test_where_rows_are_parked_the_words_say_the_value_and_not_zero() -> None:
+    found = steps(z_zero_at_top=False, parked_z_nm=-50_000_000)
+    assert found["clear.values"]["do"] == "Set X and Y of this row to zero, Z to \u221250.000 mm."
+    assert found["clear.values"]["action"] == "All three read so"
+    sheet = json.loads(example_sheet(machine=PARKED_MILL).text)
+    assert sheet["machine"]["parked_nm"] == {"X": 0, "Y": 0, "Z": -50_000_000}
+    assert sheet["row_to_zero"]["do"] == "Select your own slot; X and Y to zero, Z to \u221250.000 mm."
+    assert "zeros" not in sheet["row_to_zero"]["look_for"] + sheet["row_to_zero"]["why"]
+    assert steps()["clear.values"]["do"] == "Set X, Y and Z of this row alone to zero."

@@ -193,6 +193,23 @@ def test_answers_that_kept_a_step_open_are_told() -> None:
     assert lines[0].text == "A wrench lies on the table."
 
 
+def test_a_row_that_was_not_parked_as_it_has_to_be_is_told() -> None:
+    sheet = made_sheet()
+    sheet["machine"]["parked_nm"] = {"X": 0, "Y": 0, "Z": -20_000_000}
+    tale = Tale(sheet)
+    tale.start()
+    tale.walk(until="clear.values")
+    zeros = {"typed": dict.fromkeys("XYZ", "0"), "values_nm": dict.fromkeys("XYZ", 0)}
+    tale.tell("slot.cleared", "clear.values", **zeros)
+    parked = {"typed": {"X": "0", "Y": "0", "Z": "-20"}, "values_nm": sheet["machine"]["parked_nm"]}
+    tale.tell("slot.cleared", "clear.values", **parked)
+    tale.walk(until="x.touch", after="clear.values")
+    lines = record_facts(tale.bundle(sealed=False), final=False).happenings
+    assert said([one.what for one in lines]) == [
+        "Read X 0, Y 0, Z 0: not what this machine’s rows are parked at. The step stayed open."
+    ]
+
+
 def test_a_claim_that_the_fold_does_not_share_is_a_line_of_its_own() -> None:
     tale = Tale()
     tale.start()

@@ -84,7 +84,7 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
     }  # fmt: skip
     assert sheet["machine"].keys() == {
         "id", "name", "unit", "decimals", "travel_nm", "confirm_limit_nm", "slot_family", "probe_tool", "parking_tool",
-        "z_point", "input_age_ms", "profile", "serial",
+        "z_point", "input_age_ms", "profile", "serial", "parked_nm",
     }  # fmt: skip
     assert sheet["axes"][0].keys() == {
         "axis", "normal", "search", "search_label", "face", "approach", "approach_error", "usual", "causes",

@@ -7,7 +7,17 @@ from dataclasses import replace
 
 import pytest
 
-from tests.rules.example_shop import CENTRES_NM, MACHINES, PROBE, RULES, SLOTS, VISE, usual_of
+from tests.rules.example_shop import (
+    CENTRES_NM,
+    MACHINES,
+    PARKED_MILL,
+    PROBE,
+    RULES,
+    SLOTS,
+    VISE,
+    causes_of,
+    usual_of,
+)
 from webapp.domain.causes.named import name_causes
 from webapp.domain.causes.of_sheet import earlier_seatings, measures_of, other_balls, sheet_causes
 from webapp.domain.causes.reading import RecentTouch
@@ -126,3 +136,19 @@ def test_a_seating_without_a_value_names_only_what_was_read_off() -> None:
     found = sheet_causes(machine, VISE, measures_of(VISE, PROBE), usuals, CHOICES, slots=SLOTS)
     codes = [one["code"] for one in found["X"]["candidates"]]
     assert set(codes) == {"cause.zero_left", "cause.other_slot"}
+
+
+def test_where_rows_are_parked_the_parked_value_is_what_a_touch_may_not_have_written() -> None:
+    usuals = {axis: usual_of(PARKED_MILL, axis) for axis in "XYZ"}
+    found = causes_of(PARKED_MILL, usuals)
+    left = {
+        axis: [
+            (one["code"], one["low_nm"]) for one in found[axis]["candidates"] if one["code"].endswith("_left")
+        ]
+        for axis in "XYZ"
+    }
+    assert left == {
+        "X": [("cause.zero_left", 0)],
+        "Y": [("cause.zero_left", 0)],
+        "Z": [("cause.parked_left", -50_000_000)],
+    }

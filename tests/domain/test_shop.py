@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.rules.example_shop import MILL_INCH, MILL_MM, PROBE, RULES, VISE
+from tests.rules.example_shop import MILL_INCH, MILL_MM, PARKED_MILL, PROBE, RULES, VISE
 from webapp.domain.plain.errors import DisplayNotExactError, FamilyEmptyError
 from webapp.domain.plain.json_strict import canonical_bytes, read_json
 from webapp.domain.sheet.sheet import lines_choice
@@ -71,6 +71,10 @@ def test_an_item_turns_into_json_and_back_without_loss(item: Any) -> None:
         (Machine, MILL_MM, "probe_tool", "²"),
         (Machine, MILL_MM, "parking_tool", "030"),
         (Machine, MILL_MM, "latency_s", -0.1),
+        (Machine, MILL_MM, "parked_z_nm", -50_000_000),
+        (Machine, PARKED_MILL, "parked_z_nm", -600_000_000),
+        (Machine, PARKED_MILL, "parked_z_nm", -50_000_100),
+        (Machine, PARKED_MILL, "parked_z_nm", -50.0),
         (Machine, MILL_MM, "u_axis_nm", {"X": 1, "Y": 2, "Z": -3}),
         (Machine, MILL_MM, "fixture", "Vise A"),
         (Fixture, VISE, "jaw_length_nm", 0),

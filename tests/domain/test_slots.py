@@ -226,6 +226,16 @@ def test_clearing_says_how_far_each_value_moves_and_whether_the_control_asks() -
     ]
 
 
+def test_clearing_to_a_parked_value_moves_from_there() -> None:
+    plan = clear_plan(
+        {Axis.X: 2_000_000, Axis.Z: -300_000_000}, 250_000_000, {Axis.X: 0, Axis.Z: -50_000_000}
+    )
+    assert [(step.change_nm, step.asks_confirmation) for step in plan.values()] == [
+        (-2_000_000, False),
+        (250_000_000, False),
+    ]
+
+
 def test_a_control_without_a_limit_never_asks() -> None:
     assert not clear_plan({Axis.X: 10**12}, None)[Axis.X].asks_confirmation
 

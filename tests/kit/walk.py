@@ -147,7 +147,7 @@ class PlainControl:
         return row["last_values_nm"] or dict.fromkeys(AXES, 0)
 
     def cleared_nm(self, _: str) -> dict[str, int]:
-        return dict.fromkeys(AXES, 0)
+        return dict(self.walk.sheet["machine"]["parked_nm"])
 
     def touched_nm(self, axis: str) -> int:
         return self.walk.values_nm[axis]

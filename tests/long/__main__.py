@@ -5,9 +5,10 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 
-from tests.long import mistakes, verdicts, windows
+from tests.long import grow, mistakes, verdicts, windows
 
 RUNS: dict[str, Callable[[int | None], int]] = {
+    "grow": grow.run,
     "mistakes": mistakes.run,
     "verdicts": verdicts.run,
     "windows": windows.run,

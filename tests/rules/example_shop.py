@@ -90,6 +90,7 @@ MILL_INCH = Machine(
         "confirm_limit_nm": None,
     }
 )
+PARKED_MILL = replace(MILL_MM, z_zero_at_top=False, parked_z_nm=-50_000_000)
 MACHINES = {"mm": MILL_MM, "inch": MILL_INCH}
 # Where the vise sits, and what five setups of this seating and four of the one before brought, in steps of 1 um.
 CENTRES_NM = {"X": -381_250_000, "Y": -152_400_000, "Z": -300_050_000}
@@ -215,16 +216,18 @@ def example_sheet(
 
 def sheet_value(name: str) -> dict[str, Any]:
     """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, "x_only" with one face,
-    "practised" where Mara is, or "worried" with an open worry that keeps its probe from use, and one that does not.
+    "practised" where Mara is, "parked" where a cleared row holds −50 mm in Z, or "worried" with an open worry that
+    keeps its probe from use, and one that does not.
 
     Behind two lines: "unplanned" without the look that its procedure has, "twin_rows" with one row like another,
-    "first_format" as sheets once were.
+    "parked_rows" with two rows cleared, "first_format" as sheets once were.
     """
     sheets = {
         "mm": lambda: example_sheet("mm"),
         "inch": lambda: example_sheet("inch"),
         "no_usual": lambda: example_sheet("mm", known=False),
         "square": lambda: example_sheet("mm", fixture=replace(VISE, square_apart_nm=100_000_000)),
+        "parked": lambda: example_sheet("mm", machine=PARKED_MILL),
         "practised": lambda: example_sheet("mm", practised=("mara",)),
         "worried": lambda: example_sheet(
             "mm", board=Board("unknown", None, "Ivo Brandt", 0, WORRIES, left="worry")
@@ -239,6 +242,9 @@ def sheet_value(name: str) -> dict[str, Any]:
     if special == "twin_rows":
         rows = [row | {"last_values_nm": value["slots"][0]["last_values_nm"]} for row in value["slots"][:2]]
         return value | {"slots": [*rows, *value["slots"][2:]]}
+    if special == "parked_rows":
+        rows = [row | {"last_values_nm": value["machine"]["parked_nm"]} for row in value["slots"][1:3]]
+        return value | {"slots": [value["slots"][0], *rows, *value["slots"][3:]]}
     if special == "first_format":
         later = {"format", "row_to_zero", "leads"}
         return {part: what for part, what in value.items() if part not in later}

@@ -143,8 +143,13 @@ class Player:
         return {"type": "values.copied", "data": self.copied()}
 
     def _clear(self, _step: Plain) -> Plain:
-        zeros = {"typed": dict.fromkeys("XYZ", "0"), "values_nm": dict.fromkeys("XYZ", 0)}
-        return {"type": "slot.cleared", "data": zeros}
+        return {"type": "slot.cleared", "data": self._cleared()}
+
+    def _cleared(self) -> Plain:
+        values_nm = {axis: self.sheet["machine"].get("parked_nm", {}).get(axis, 0) for axis in "XYZ"}
+        display = display_of(self.sheet["machine"])
+        typed = {axis: format_length(nm, display) if nm else "0" for axis, nm in values_nm.items()}
+        return {"typed": typed, "values_nm": values_nm}
 
     def _square(self, step: Plain) -> Plain:
         return {"type": "square.entered", "data": self.square(step["axis"], 0)}
@@ -166,8 +171,7 @@ class Player:
         return {"type": "question.put", "data": {"question": number, "axis": axis, "text": "New?"}}
 
     def _zero(self, _step: Plain) -> Plain:
-        zeros = {"typed": dict.fromkeys("XYZ", "0"), "values_nm": dict.fromkeys("XYZ", 0)}
-        return {"type": "slot.zeroed", "data": {"label": self._fold.result()["slot"], **zeros}}
+        return {"type": "slot.zeroed", "data": {"label": self._fold.result()["slot"], **self._cleared()}}
 
     def read_again(self, axis: str) -> Plain:
         """The last touch of the axis read a second time, as the same value."""

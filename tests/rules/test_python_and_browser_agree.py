@@ -30,7 +30,7 @@ pytestmark = pytest.mark.browser
 
 ROOT = Path(__file__).parents[2]
 VECTORS = ROOT / "tests" / "vectors"
-SHEETS = ("mm", "inch", "no_usual", "square", "worried", "practised", "x_only", "mm__twin_rows")
+SHEETS = ("mm", "inch", "no_usual", "square", "worried", "practised", "parked", "x_only", "mm__twin_rows")
 OLD_SHEETS = ("mm__first_format", "no_usual__first_format")
 RANDOM_SETUPS = 1_400
 RANDOM_LENGTHS = 2_000
@@ -62,6 +62,7 @@ LENGTHS = """async text => {
     slot: compare.matchSlot(sheet, one.slot, one.person, one.at_utc),
     copied: compare.copiedValues(sheet, 'G54', {X: one.value_nm, Y: -152401000, Z: one.before_nm}),
     plan: compare.clearPlan({X: one.value_nm}, one.confirm_limit_nm).X,
+    parked: compare.clearPlan({X: one.value_nm}, one.confirm_limit_nm, {X: one.before_nm}).X,
   })));
 }"""
 CANONICAL = """async text => {
@@ -109,7 +110,9 @@ def rules(browser: Browser) -> Iterator[Page]:
 
 @pytest.fixture(scope="module")
 def sheets() -> dict[str, Any]:
-    return {name: sheet_value(name) for name in (*SHEETS, "square__unplanned", *OLD_SHEETS)}
+    return {
+        name: sheet_value(name) for name in (*SHEETS, "square__unplanned", "parked__parked_rows", *OLD_SHEETS)
+    }
 
 
 def in_browser(page: Page, script: str, cases: Any) -> Any:
@@ -223,7 +226,10 @@ def our_length_case(sheet: dict[str, Any], one: dict[str, Any]) -> dict[str, Any
     except DomainError as error:
         parsed = {"code": error.code, "fields": error.fields}
     slot = slot_on_sheet(one["slot"], sheet, one["person"], one["at_utc"])
-    plan = clear_plan({"X": one["value_nm"]}, one["confirm_limit_nm"])["X"]  # type: ignore[dict-item]
+    plan, parked = (
+        clear_plan({"X": one["value_nm"]}, one["confirm_limit_nm"], cleared)["X"]  # type: ignore[dict-item]
+        for cleared in (None, {"X": one["before_nm"]})
+    )
     return {
         "parsed": parsed,
         "shown": format_length(one["value_nm"], display),
@@ -237,6 +243,7 @@ def our_length_case(sheet: dict[str, Any], one: dict[str, Any]) -> dict[str, Any
             {"X": one["value_nm"], "Y": -152_401_000, "Z": one["before_nm"]}, "G54", sheet
         ),
         "plan": {"change_nm": plan.change_nm, "asks": plan.asks_confirmation},
+        "parked": {"change_nm": parked.change_nm, "asks": parked.asks_confirmation},
     }
 
 

@@ -3,6 +3,7 @@
 import json
 import re
 import shutil
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 from tests.kit.clock import Clock
 from tests.kit.device import Device
 from tests.kit.house import House
-from tests.kit.shop import PINS
+from tests.kit.shop import MILL, PINS, SHOP
 from tests.kit.walk import Walk
 from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.encoding import from_base64url, to_base64url
@@ -604,6 +605,26 @@ def test_what_the_register_last_saw_follows_the_touches(house: House) -> None:
         slot = house.store.shop.slot("mill-1", "G54")
     assert slot["last_values"] == walk.values_nm
     assert slot["last_setup"] == walk.setup
+
+
+def test_what_the_register_last_saw_of_a_cleared_row_is_what_it_is_parked_at(tmp_path: Path) -> None:
+    parked = replace(MILL, z_zero_at_top=False, parked_z_nm=-50_000_000)
+    house = House(tmp_path, shop=replace(SHOP, machines=(parked, *SHOP.machines[1:])))
+    walk = house.walk().start().until("search")
+    house.accept(walk.parts)
+    with house.store.reading():
+        cleared = house.store.shop.slot("mill-1", "G54")
+    assert cleared["last_values"] == {"X": 0, "Y": 0, "Z": -50_000_000}
+    first = len(walk.parts)
+    walk.until("search", "Y")
+    walk.event("setup.broken_off", {}, walk.step["id"])
+    walk.until("finish")
+    assert not [problem for one in house.accept(walk.parts[first:]) for problem in one["problems"]]
+    with house.store.reading():
+        parked_again = house.store.shop.slot("mill-1", "G54")
+    assert parked_again["last_values"] == {"X": 0, "Y": 0, "Z": -50_000_000}
+    assert state_of(house, walk.setup)["zeroed"] is not None
+    house.store.close()
 
 
 def test_a_question_comes_onto_the_lead_s_list_once(house: House) -> None:

@@ -20,6 +20,7 @@ NOT_COUNTED = {
     "sheet",
     "sheet_in_use",
     "sheet_version",
+    "sheet_part",
     "event",
     "leaf",
     "change",

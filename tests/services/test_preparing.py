@@ -15,6 +15,7 @@ from webapp.services.evidence.ledger import change
 from webapp.services.setups.board import board
 from webapp.services.sheets import cause_material, preparing
 from webapp.services.shop import register
+from webapp.store.repositories.setups import WITH_VALUES_AT
 
 
 def usual(house: House, axis: str = "X", machine: str = "mill-1") -> Any:
@@ -226,3 +227,11 @@ def test_who_is_practised_is_the_leads_word_and_a_setup_signed_off_at_this_fixtu
     other = json.loads(house.sheet("mill-2")[1])
     assert not any(one["practised"] for one in other["people"]), "the first time at another vise"
     house.store.close()
+
+
+def test_who_is_practised_is_read_from_each_persons_setups_and_not_from_all_values(house: House) -> None:
+    with house.store.reading():
+        rows = house.store.setups._database.raw(f"EXPLAIN QUERY PLAN {WITH_VALUES_AT}", ("[]", "vise-a"))
+    plan = " / ".join(row[3] for row in rows)
+    assert "SEARCH setup USING COVERING INDEX setup_of_person (person=?)" in plan
+    assert "SEARCH kept_value USING PRIMARY KEY (setup=?)" in plan

@@ -76,7 +76,7 @@ def test_the_overview_has_every_fixture_with_each_axis_that_is_touched(house: Ho
     found = {one["fixture"]: one for one in trending.overview(house.store)}
     assert set(found) == {"vise-a", "vise-b"}
     assert [row["axis"] for row in found["vise-a"]["axes"]] == ["X", "Y", "Z"]
-    trends = {row["axis"]: row["trend"] for row in found["vise-a"]["axes"]}
-    assert (len(trends["X"].points), len(trends["Y"].points)) == (12, 0)
+    counted = {row["axis"]: row["glance"] and row["glance"].counted for row in found["vise-a"]["axes"]}
+    assert (counted["X"], counted["Y"]) == (12, 0)
     assert found["vise-b"]["machine_name"] == "Dunlin"
     assert not any(row["own_choice"] for one in found.values() for row in one["axes"])

@@ -20,8 +20,8 @@ FEW, MANY = 10, 1_000
 STEPS = 100
 A_PAGE, STEPS_A_ROW = 100, 25
 SIZE_BITS = (MANY * EVENTS_A_SETUP).bit_length()
-GROWING = {"setup", "event", "leaf", "node", "change", "record", "sheet", "kept_value", "kept_change", "question",
-           "waiting", "set_aside", "session"}  # fmt: skip
+GROWING = {"setup", "event", "leaf", "node", "change", "record", "sheet", "sheet_part", "kept_value", "kept_change",
+           "question", "waiting", "set_aside", "session"}  # fmt: skip
 PAGES = (
     "/", "/desk", "/desk/setups", "/desk/setups?person=mara", "/desk/setups?machine=mill-1&state=signed_off",
     "/desk/setups?from=2024-01-08&to=2024-01-08", f"/desk/setups?after=2024-01-08T09:17:00.000Z_{setup_id(5)}",

@@ -29,5 +29,5 @@ def test_times_at_the_desk_carry_the_shops_own_time(site: Site) -> None:
 def test_a_shop_without_a_zone_reads_utc_alone(site: Site) -> None:
     site.house.signed()
     table = site.signed_in("ines").page("/desk/setups")
-    assert '<p class="label">1 · times in UTC</p>' in table
+    assert '<p class="label">newest first · times in UTC</p>' in table
     assert 'class="local"' not in table

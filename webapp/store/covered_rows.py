@@ -111,6 +111,7 @@ NOT_COVERED: dict[str, str] = {
     "change": "the hash tree covers it",
     "event.jws": "the hash tree covers it",
     "sheet.text": "its hash is its name",
+    "sheet_part": "its hash is its name, and every sheet that has it is put together and hashed",
     "migration": "compared with the program at every start",
     "row_change": "the digest over all notes that each audit writes onto the ledger covers it",
     "device.last_seen_at_utc": "when a tablet was last heard of",

@@ -557,6 +557,23 @@ NOTES = Migration(
     ),
 )
 
+# Sheets that come from now on leave here what is the same on many of them; those from before stay as they are.
+SHEET_PARTS = Migration(
+    "parts of sheets",
+    (
+        "CREATE TABLE sheet_part (hash TEXT PRIMARY KEY, body BLOB NOT NULL) STRICT",
+        *kept_forever("sheet_part"),
+    ),
+)
+
+PEOPLE_LISTED = Migration(
+    "people by name, slots by owner",
+    (
+        "CREATE INDEX person_by_name ON person (name, id)",
+        "CREATE INDEX slot_by_owner ON slot (owner) WHERE owner IS NOT NULL",
+    ),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -579,6 +596,8 @@ MIGRATIONS = (
     STOP_LENGTHS,
     UNSIGNED_TEXTS,
     NOTES,
+    SHEET_PARTS,
+    PEOPLE_LISTED,
 )
 
 

@@ -24,7 +24,13 @@ from typing_extensions import ReadOnly, TypedDict
 
 from webapp.domain.causes.facts import Candidate, Known, Measures
 from webapp.domain.causes.geometry import geometry_causes
-from webapp.domain.causes.reading import OtherSeating, OtherSlot, RecentTouch, reading_causes
+from webapp.domain.causes.reading import (
+    OtherSeating,
+    OtherSlot,
+    RecentTouch,
+    left_from_clearing,
+    reading_causes,
+)
 from webapp.domain.causes.typing_slips import Repair, repairs
 from webapp.domain.evidence.written_sheet import (
     AxisOnSheet,
@@ -87,7 +93,10 @@ Sentences = TypedDict("Sentences", {"is": Said, "gives": Said, "check": Said, "a
 
 @dataclass(frozen=True)
 class AxisFacts:
-    """What causes of one axis are drawn from, besides the other axes. `recent`: other people's touches, in time."""
+    """What causes of one axis are drawn from, besides the other axes. `recent`: other people's touches, in time.
+
+    `cleared_nm`: what the axis holds in a cleared row.
+    """
 
     known: Known
     face_name: str
@@ -95,6 +104,7 @@ class AxisFacts:
     slots: Sequence[OtherSlot] = ()
     seatings: Sequence[OtherSeating] = ()
     recent: Sequence[RecentTouch] = ()
+    cleared_nm: int = 0
 
 
 def prepare(axis: str, facts: Mapping[str, AxisFacts], measures: Measures, display: Display) -> CausesOnSheet:
@@ -107,6 +117,7 @@ def prepare(axis: str, facts: Mapping[str, AxisFacts], measures: Measures, displ
     known = here.known
     others = {name: other.known for name, other in facts.items() if name != axis}
     found = geometry_causes(known, here.face_name, measures, display)
+    found.append(left_from_clearing(here.cleared_nm, display))
     found += reading_causes(
         known, others, here.slots, here.seatings, here.recent, display, measures.largest_move_nm
     )

@@ -108,6 +108,7 @@ def sheet_causes(
             _slots_of(slots, face.axis),
             tuple((seatings or {}).get(face.axis, ())),
             tuple((recent or {}).get(face.axis, ())),
+            machine.parked_nm[face.axis],
         )
         for face in fixture.faces
     }

@@ -51,6 +51,12 @@ class RecentTouch:
     value_nm: int
 
 
+def left_from_clearing(cleared_nm: int, display: Display) -> Candidate:
+    """Return what the clearing left in the slot where nothing was written to it since: zero, or the parked value."""
+    code = "cause.parked_left" if cleared_nm else "cause.zero_left"
+    return Candidate(code, cleared_nm, cleared_nm, step_uncertainty_nm(display))
+
+
 def reading_causes(
     known: Known,
     others: Mapping[str, Known],
@@ -62,8 +68,7 @@ def reading_causes(
 ) -> list[Candidate]:
     """Return the candidates of one axis. `others`: the other axes by name; `recent`: oldest first."""
     exact_nm = step_uncertainty_nm(display)
-    found = [Candidate("cause.zero_left", 0, 0, exact_nm)]
-    found += [
+    found = [
         Candidate("cause.other_slot", slot.value_nm, slot.value_nm, exact_nm, {"slot": slot.label})
         for slot in slots
     ]

@@ -52,7 +52,7 @@ class MachineOnSheet(TypedDict):
     """The machine: its display, its travels in machine coordinates, its slots and two tools.
 
     `z_point` is what its machine page reads on Z with the probe loaded (`webapp.domain.shop.measures.ZPoint`), None:
-    not checked yet.
+    not checked yet. `parked_nm` is what each axis of a cleared row holds; without it, zero.
     """
 
     id: str
@@ -68,6 +68,7 @@ class MachineOnSheet(TypedDict):
     input_age_ms: NotRequired[int]
     profile: NotRequired[ProfileOnSheet]
     serial: NotRequired[str]
+    parked_nm: NotRequired[dict[str, int]]
 
 
 class SeatingOnSheet(TypedDict):

@@ -19,6 +19,7 @@ STOP_BUTTONS = ("feed_hold", "reset", "emergency_stop")
 SWITCHES = ("by_itself", "command", "slow_turn", "by_hand")
 DROPPED = ("slot", "length", "units", "home")
 LONGEST_INPUT_AGE_MINUTES = 60
+PARKED = "parked"
 # Conditions that hold or do not; the others are a field and its value.
 FLAGS = (
     "square",
@@ -32,6 +33,7 @@ FLAGS = (
     "estop_loses_home",
     "length_in_use",
     "control_asks",
+    PARKED,
 )
 CONDITIONS = frozenset(
     (

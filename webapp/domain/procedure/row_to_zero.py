@@ -6,7 +6,8 @@ Common practice, no source.
 
 from __future__ import annotations
 
-from webapp.domain.procedure.procedure import Step
+from webapp.domain.procedure.procedure import Step, Variant
+from webapp.domain.procedure.profile import PARKED
 
 ROW_TO_ZERO = Step(
     id="stow.row",
@@ -17,4 +18,13 @@ ROW_TO_ZERO = Step(
     if_not="Another row changed: press nothing more and ask {lead}.",
     action="It stands at zero",
     machine_state="Door closed, axes at rest, spindle without the probe.",
+    variants=(
+        Variant(
+            PARKED,
+            do="Select your own slot; X and Y to zero, Z to {parked}.",
+            look_for="Your own label stands beside these three. The rows above and below are as before.",
+            why="A row with half a setup in it looks like a whole one. A parked one does not.",
+            action="It stands so",
+        ),
+    ),
 )

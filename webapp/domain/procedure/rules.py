@@ -99,6 +99,7 @@ PLACEHOLDERS = {
     "probe_rule",
     "input_shown",
     "slot_shown",
+    "parked",
 }
 TEXTS = ("do", "look_for", "why", "if_not", "action", "machine_state")
 MOST_WORDS_TO_DO = 12

@@ -9,6 +9,7 @@ Rules of this module:
 from __future__ import annotations
 
 from webapp.domain.procedure.procedure import Check, Choice, Stage, Step, Variant
+from webapp.domain.procedure.profile import PARKED
 
 _HANDS = "Hands inside: axes and spindle still. {kept} Nobody else at it."
 _QUIET = "{door} Axes still."
@@ -201,6 +202,15 @@ CLEAR = Stage(
             if_not="Another row changed: press nothing more, ask.",
             action="All three read zero",
             machine_state=_QUIET,
+            variants=(
+                Variant(
+                    PARKED,
+                    do="Set X and Y of this row to zero, Z to {parked}.",
+                    look_for="Two zeros, and Z as said, sign included. Rows above and below as before.",
+                    why="Machine Z zero is not at the top here: a row of zeros could send the tool down.",
+                    action="All three read so",
+                ),
+            ),
         ),
     ),
 )

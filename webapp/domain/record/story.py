@@ -19,7 +19,7 @@ from webapp.domain.plain.errors import Fields, Finding
 from webapp.domain.record.bundle import PersonInRecord
 from webapp.domain.setup.remarks import say_remark
 from webapp.domain.setup.state import AnyEvent
-from webapp.domain.touch.compare import display_of
+from webapp.domain.touch.compare import display_of, is_parked, not_cleared
 
 ANSWERING = frozenset({
     "board.checked", "step.done", "checks.ticked", "tool.read", "slot.read", "slot.cleared",
@@ -105,6 +105,8 @@ class Story:
         answer = self.answer(event)
         if event["type"] == "board.checked":
             return answer
+        if event["type"] == "slot.cleared" and is_parked(self.sheet):
+            return Finding("record.open_slot_not_parked", answer.fields)
         return Finding(f"record.open_{event['type'].replace('.', '_')}", answer.fields)
 
 
@@ -216,7 +218,9 @@ def _closes(event: AnyEvent, story: Story) -> bool:
         return bool(data["found"] == "clear")
     if event["type"] == "tool.read":
         return bool(data["matches"])
-    return data["outcome"] == "own" if event["type"] == "slot.read" else not any(data["values_nm"].values())
+    if event["type"] == "slot.read":
+        return bool(data["outcome"] == "own")
+    return not_cleared(data["values_nm"], story.sheet) is None
 
 
 def _break(story: Story) -> list[Line]:

@@ -1,9 +1,9 @@
 """The old values of the slot, copied down before it is cleared, and what they tell.
 
 Rules of this module (the look into the other rows from the sheet's second format on):
-- Values that are not all zero, are not what the own row was last seen with and are exactly one other row's may have
-  been read in the wrong row: nothing is cleared before the label beside them was typed, and nothing names the row
-  before.
+- Values that are not a cleared row's (zeros, or what the lead parks a row at), are not what the own row was last seen
+  with and are exactly one other row's may have been read in the wrong row: nothing is cleared before the label beside
+  them was typed, and nothing names the row before.
 - Where the own row fits as well, or several others do, a question to the lead comes first.
 - The own label beside another row's values is a copied row: the lead hears of it, and it goes on. Any other label
   leads back to the slot, with nothing changed.
@@ -26,7 +26,7 @@ from webapp.domain.evidence.event_kinds import (
 from webapp.domain.evidence.folded_setup import Copied
 from webapp.domain.setup import lifts
 from webapp.domain.setup.state import AnyEvent, Refused, SetupState
-from webapp.domain.setup.steps import typed_values
+from webapp.domain.setup.steps import stays_uncleared, typed_values
 from webapp.domain.touch.compare import compared_on_sheet, label_on_sheet, owner_on_sheet, rows_with_values
 
 
@@ -92,16 +92,14 @@ def read_label(state: SetupState, event: Answer[LabelRead]) -> None:
 
 
 def zero_row(state: SetupState, event: Answer[SlotZeroed]) -> None:
-    """Slot.zeroed: the row of a setup that was broken off stands at zero again, read back beside its label."""
+    """Slot.zeroed: the row of a setup that was broken off is cleared again, read back beside its label."""
     values_nm = typed_values(state, event)
     label = event["data"]["label"]
     if state.slot is None or label_on_sheet(label, state.sheet) != state.slot:
         state.stay("setup.zero_other_label", typed=label)
         return
-    for axis in AXIS_NAMES:
-        if values_nm[axis] != 0:
-            state.stay("setup.slot_not_zero", axis=axis, typed=event["data"]["typed"][axis])
-            return
+    if stays_uncleared(state, event, values_nm):
+        return
     state.zeroed = {"slot": state.slot, "event": event["id"], "at_utc": event["at_utc"]}
     state.close(event["step"], event)
 

@@ -31,7 +31,7 @@ from webapp.domain.plain.errors import LengthError
 from webapp.domain.setup import input_age
 from webapp.domain.setup.state import Refused, SetupState
 from webapp.domain.setup.troubles import search_waits
-from webapp.domain.touch.compare import same_tool, slot_length_nm, slot_on_sheet
+from webapp.domain.touch.compare import not_cleared, parked_nm, same_tool, slot_length_nm, slot_on_sheet
 
 TypedEvent = Answer[ValuesCopied] | Answer[SlotCleared] | Answer[SlotZeroed] | Event[RowPutBack]
 ReadLength = Callable[[str, MachineOnSheet, str], int]
@@ -164,13 +164,21 @@ def _begin_in_another_slot(state: SetupState) -> None:
 
 
 def clear_slot(state: SetupState, event: Answer[SlotCleared]) -> None:
-    """Slot.cleared: only three zeros go on."""
-    values_nm = typed_values(state, event)
-    left = next((axis for axis in AXIS_NAMES if values_nm[axis] != 0), None)
-    if left is not None:
-        state.stay("setup.slot_not_zero", axis=left, typed=event["data"]["typed"][left])
-        return
-    state.close(event["step"], event)
+    """Slot.cleared: only three zeros go on, or what the lead parks a row at."""
+    if not stays_uncleared(state, event, typed_values(state, event)):
+        state.close(event["step"], event)
+
+
+def stays_uncleared(
+    state: SetupState, event: Answer[SlotCleared] | Answer[SlotZeroed], values_nm: dict[str, int]
+) -> bool:
+    """Tell whether the row holds another value than a cleared one does, and say on which axis."""
+    left = not_cleared(values_nm, state.sheet)
+    if left is None:
+        return False
+    code = "setup.slot_not_parked" if parked_nm(state.sheet, left) else "setup.slot_not_zero"
+    state.stay(code, axis=left, typed=event["data"]["typed"][left])
+    return True
 
 
 def typed_values(state: SetupState, event: TypedEvent) -> dict[str, int]:

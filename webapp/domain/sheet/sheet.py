@@ -438,6 +438,7 @@ def _machine(machine: Machine, z_reading: ZReading | None) -> MachineOnSheet:
         "input_age_ms": machine.input_age_minutes * MS_PER_MINUTE,
         "profile": _profile(machine),
         "serial": machine.serial,
+        "parked_nm": machine.parked_nm,
     }
 
 

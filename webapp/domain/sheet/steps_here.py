@@ -24,6 +24,7 @@ from webapp.domain.evidence.written_sheet import (
     StepOnSheet,
 )
 from webapp.domain.plain.axes import search_direction
+from webapp.domain.plain.lengths import format_length
 from webapp.domain.procedure.procedure import Procedure, Revision, Stage, Step
 from webapp.domain.procedure.profile import PRACTISED, UNIT_WORDS
 from webapp.domain.procedure.rules import AXIS_STAGES, JAWS, TEXTS
@@ -56,6 +57,7 @@ class Here:
             "lead": self.rules.lead,
             "units": UNIT_WORDS[self.machine.unit],
             "slot": "{slot}",
+            "parked": f"{format_length(self.machine.parked_nm['Z'], self.machine.display)} {self.machine.unit}",
             **self.machine.profile_words,
         }
 

@@ -64,6 +64,8 @@ def doubts(shop: Shop) -> list[Finding]:
             for axis, value in machine.u_axis_nm.items()
             if value == 0
         ]
+        if not machine.z_zero_at_top and machine.parked_z_nm is None:
+            found.append(Finding("plausible.not_parked", {"place": f"machine “{machine.id}”, parked_z"}))
     for fixture in shop.fixtures:
         found += _outside(f"fixture “{fixture.id}”", fixture, FIXTURE)
     for probe in shop.probes:

@@ -30,6 +30,7 @@ from webapp.domain.procedure.profile import (
     DOORS,
     DROPPED,
     LONGEST_INPUT_AGE_MINUTES,
+    PARKED,
     STOP_BUTTONS,
     SWITCHES,
     WRITERS,
@@ -237,7 +238,8 @@ class Machine(MachineProfile):
     standard uncertainty of positioning by axis (from the ISO 230-2 repeatability). `fixture` and `probe` are ids.
     How it is worked at stands in `MachineProfile`; all of that may be left out. So may `z_point`, which point the
     machine page reads on Z with the probe loaded (see `ZPoint`), with `z_length_nm` from the gauge line to the ball's
-    centre; until it is checked at the machine no sheet gives a Z coordinate.
+    centre; until it is checked at the machine no sheet gives a Z coordinate. Where machine Z zero is not at the top, a
+    row of zeros could send the tool down: `parked_z_nm` is what Z of a cleared row holds there instead, None: zero.
     """
 
     id: str
@@ -259,6 +261,7 @@ class Machine(MachineProfile):
     z_point: str | None = None
     z_length_nm: int | None = None
     serial: str = ""
+    parked_z_nm: int | None = None
 
     def __post_init__(self) -> None:
         _check_id(self)
@@ -287,6 +290,26 @@ class Machine(MachineProfile):
         for name in ("fixture", "probe"):
             _require(self, name, SHORT_ID.passes(getattr(self, name)), "short_id")
         _check_profile(self)
+        _require(self, "parked_z_nm", self._can_be_parked(), "parked")
+
+    @property
+    def parked_nm(self) -> dict[str, int]:
+        """Return what each axis of a cleared row holds."""
+        return {"X": 0, "Y": 0, "Z": self.parked_z_nm or 0}
+
+    def _can_be_parked(self) -> bool:
+        """Tell whether display and travel have the value, on a machine whose Z zero is not at the top."""
+        value = self.parked_z_nm
+        if value is None:
+            return True
+        low, high = self.travel_nm["Z"]
+        shown = type(value) is int and value % self.display.resolution_nm == 0
+        return shown and low <= value <= high and not self.z_zero_at_top
+
+    @property
+    def conditions(self) -> frozenset[str]:
+        """Return what holds at this machine, out of `CONDITIONS`; what hangs on the fixture or the axis aside."""
+        return super().conditions | ({PARKED} if self.parked_z_nm is not None else set())
 
     @property
     def display(self) -> Display:

@@ -45,6 +45,7 @@ BESIDE = {
     "square_apart_nm": ("jaw_length_nm", "clamping_axis", "faces"),
     "parking_tool": ("probe_tool",),
     "z_point": ("z_length_nm",),
+    "parked_z_nm": ("z_zero_at_top", "travel_nm", "unit", "decimals"),
     "decimals": ("unit",),
 }
 Item = TypeVar("Item")

@@ -228,7 +228,7 @@ def _outcome(row: SlotRow | None, person_id: str, at_utc: datetime) -> Outcome:
 
 @dataclass(frozen=True)
 class ClearStep:
-    """What clearing one axis does: how far the value moves to zero, and whether the control will ask first."""
+    """What clearing one axis does: how far the value moves, and whether the control will ask first."""
 
     change_nm: int
     asks_confirmation: bool
@@ -238,14 +238,18 @@ class ClearStep:
         object.__setattr__(self, "size_nm", abs(self.change_nm))
 
 
-def clear_plan(values_nm: Mapping[Axis, int], confirm_limit_nm: int | None) -> dict[Axis, ClearStep]:
+def clear_plan(
+    values_nm: Mapping[Axis, int], confirm_limit_nm: int | None, cleared_nm: Mapping[Axis, int] | None = None
+) -> dict[Axis, ClearStep]:
     """Return for each axis the change that clearing makes. None as limit: this control never asks.
 
-    The control asks where the size of the change is above the limit (common practice, no source).
+    `cleared_nm`: what each axis of a cleared row holds; an axis that is not there, zero. The control asks where the
+    size of the change is above the limit (common practice, no source).
     """
+    changes = {axis: (cleared_nm or {}).get(axis, 0) - value_nm for axis, value_nm in values_nm.items()}
     return {
-        axis: ClearStep(-value_nm, confirm_limit_nm is not None and abs(value_nm) > confirm_limit_nm)
-        for axis, value_nm in values_nm.items()
+        axis: ClearStep(change_nm, confirm_limit_nm is not None and abs(change_nm) > confirm_limit_nm)
+        for axis, change_nm in changes.items()
     }
 
 

@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from webapp.domain.evidence.event_kinds import AXIS_NAMES, AxisName
 from webapp.domain.evidence.written_sheet import MachineOnSheet, SlotOnSheet, UsualOnSheet, WrittenSheet
 from webapp.domain.plain.errors import LabelAmbiguousError, LabelEmptyError, SlotError
 from webapp.domain.plain.lengths import Display, Unit, parse_length
@@ -64,6 +65,21 @@ def same_tool(typed: str, expected: str) -> bool:
     return one is not None and other is not None and one.group(1) == other.group(1)
 
 
+def parked_nm(sheet: WrittenSheet, axis: str) -> int:
+    """Return what an axis of a cleared row holds: zero, or the lead's parked value."""
+    return sheet["machine"].get("parked_nm", {}).get(axis, 0)
+
+
+def is_parked(sheet: WrittenSheet) -> bool:
+    """Tell whether the lead parks the machine's rows at something else than zeros."""
+    return any(sheet["machine"].get("parked_nm", {}).values())
+
+
+def not_cleared(values_nm: Mapping[str, int], sheet: WrittenSheet) -> AxisName | None:
+    """Return the first axis that does not hold what a cleared row holds, None where all of them do."""
+    return next((axis for axis in AXIS_NAMES if values_nm[axis] != parked_nm(sheet, axis)), None)
+
+
 @dataclass(frozen=True)
 class SelectedSlot:
     """What the selected slot is to the person, its label (None: no slot of the machine), its owner's name."""
@@ -99,11 +115,11 @@ def owner_on_sheet(label: str, sheet: WrittenSheet) -> str:
 
 
 def rows_with_values(values_nm: Mapping[str, int], label: str | None, sheet: WrittenSheet) -> list[str]:
-    """Return the labels of other rows that were last seen with exactly these values; none for three zeros.
+    """Return the labels of other rows that were last seen with exactly these values; none for a cleared row's.
 
     Exactly: each within half a step of the display.
     """
-    if not any(values_nm.values()):
+    if not any(values_nm.values()) or not_cleared(values_nm, sheet) is None:
         return []
     resolution_nm = display_of(sheet["machine"]).resolution_nm
     return [

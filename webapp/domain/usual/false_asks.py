@@ -196,7 +196,8 @@ def _shown_over_true(degrees: float, upper: float = 1.0) -> tuple[Numbers, Numbe
     low, high = np.log(2 * special.gammaincinv(degrees / 2, ends))
     count = NODES if upper == 1 else NODES_ALONE
     logs = low + (np.arange(count) + 0.5) * (high - low) / count
-    weights = np.exp(degrees / 2 * logs - np.exp(logs) / 2)
+    heights = degrees / 2 * logs - np.exp(logs) / 2
+    weights = np.exp(heights - heights.max())  # else no numbers any more, from thousands of degrees on
     return np.exp(logs / 2) / math.sqrt(degrees), weights / weights.sum()
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal, NotRequired, TypedDict, cast
 
 from webapp.domain.evidence import tree
 from webapp.domain.plain.json_strict import canonical_text
@@ -153,7 +153,7 @@ class Walk:
             elif row["type"] == AUDIT_RAN:
                 yield from self._earlier_root(row["position"], value.get("data"))
 
-    def _earlier_root(self, position: int, said: Any) -> Iterator[Fault]:
+    def _earlier_root(self, position: int, said: object) -> Iterator[Fault]:
         """An earlier audit wrote down the root that it found; the tree of that size still has to have it."""
         if not isinstance(said, dict) or not said.get("root"):
             return
@@ -203,16 +203,22 @@ def leaf_of(text: str) -> bytes:
     return tree.leaf_hash(text.encode("utf-8", "surrogatepass"))
 
 
-def _value_of(row: ChangeRow) -> Any:
+class _WrittenChange(TypedDict):
+    """What the text of a change says; an altered one may say less."""
+
+    data: NotRequired[object]
+
+
+def _value_of(row: ChangeRow) -> _WrittenChange | None:
     """What the text of a change says, None where it is not what is kept beside it."""
     try:
-        value: dict[str, Any] = json.loads(row["text"])
+        value = json.loads(row["text"])
         fits = canonical_text(value) == row["text"] and all(
             value[name] == row[name] for name in KEPT_IN_CHANGE
         )
     except (ValueError, KeyError, TypeError):
         return None
-    return value if fits else None
+    return cast("_WrittenChange", value) if fits else None
 
 
 def _root(store: Store, size: int) -> bytes | None:

@@ -237,7 +237,7 @@ class Checks:
 
     def _knows_sheet(self, sheet_hash: str) -> bool:
         if sheet_hash not in self._sheets:
-            self._sheets[sheet_hash] = self._store.setups.sheet(sheet_hash) is not None
+            self._sheets[sheet_hash] = self._store.setups.has_sheet(sheet_hash)
         return self._sheets[sheet_hash]
 
 

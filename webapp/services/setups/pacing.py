@@ -7,6 +7,7 @@ and decides nothing. Times of a setup that was signed off do not change any more
 from __future__ import annotations
 
 from collections.abc import Iterable
+from threading import Lock
 from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.written_sheet import Said
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 NEWEST = 60
 MOST_REMEMBERED = 4_096
 # Signed-off setups by id and the place where their last event stands: it names their times for ever, in every store.
+_LOCK = Lock()
 _TIMES: dict[tuple[str, str], tuple[StepTime, ...]] = {}
 
 
@@ -50,11 +52,15 @@ def _of_shop(store: Store, besides: str) -> list[StepTime]:
 
 def _remembered(store: Store, row: SetupRow) -> tuple[StepTime, ...]:
     key = (row["id"], row["last_at_utc"])
-    if key not in _TIMES:
-        if len(_TIMES) >= MOST_REMEMBERED:
-            _TIMES.clear()
-        _TIMES[key] = _times(store, row["id"])
-    return _TIMES[key]
+    with _LOCK:
+        found = _TIMES.get(key)
+    if found is None:
+        found = _times(store, row["id"])
+        with _LOCK:
+            _TIMES[key] = found
+            while len(_TIMES) > MOST_REMEMBERED:
+                del _TIMES[next(iter(_TIMES))]  # the one that was worked out longest ago
+    return found
 
 
 def _times(store: Store, setup_id: str) -> tuple[StepTime, ...]:

@@ -21,6 +21,7 @@ from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.setup.fold import fold
 from webapp.domain.setup.half_set import missing_axes
 from webapp.domain.setup.worries import RaisedWorry
+from webapp.domain.touch.compare import parked_nm
 from webapp.services.errors import NoSuchSetup
 from webapp.services.evidence.stored_events import stored_event
 
@@ -105,7 +106,7 @@ def keep_lists(
     store.setups.put_setup(setup_id, **row, last_at_utc=last_at_utc)
     _list_questions(store, setup_id, state["questions"])
     _list_worries(store, setup_id, state, sheet_of(store, events[0]["sheet"]))
-    _see_slot(store, row["machine"], setup_id, state)
+    _see_slot(store, sheet_of(store, events[0]["sheet"]), setup_id, state)
 
 
 def setup_row(store: Store, events: list[Event[Any]], state: Folded) -> Standing:
@@ -162,27 +163,28 @@ def _list_worries(store: Store, setup_id: str, state: Folded, sheet: WrittenShee
     )
 
 
-def _see_slot(store: Store, machine: str, setup_id: str, state: Folded) -> None:
-    """What the slot holds as far as it was seen: the copied values, zeros after the clearing, then each touch.
+def _see_slot(store: Store, sheet: WrittenSheet, setup_id: str, state: Folded) -> None:
+    """What the slot holds as far as it was seen: the copied values, a cleared row's, then each touch.
 
     It was seen when the server got the newest event that says so: a tablet's clock may be days off, and then its
     values would pass for older or newer than what others saw. Its own time stays in the event.
     """
     if state["slot"] is None or state["copied"] is None:
         return
+    machine = sheet["machine"]["id"]
     seen = dict(state["copied"]["values_nm"])
     events = [state["copied"]["event"]]
     cleared = [
         step for name, step in state["steps"].items() if name.startswith("clear.") and step["state"] == "done"
     ]
     if cleared:
-        seen = dict.fromkeys(seen, 0)
+        seen = {axis: parked_nm(sheet, axis) for axis in seen}
         events += [step["event"] for step in cleared if step["event"] is not None]
     for touch in state["touches"]:
         seen[touch["axis"]] = touch["value_nm"]
         events.append(touch["event"])
     if state["zeroed"] is not None:
-        seen = dict.fromkeys(seen, 0)
+        seen = {axis: parked_nm(sheet, axis) for axis in seen}
         events.append(state["zeroed"]["event"])
     at_utc = store.setups.newest_receipt(events)
     if at_utc is not None and not _may_be_older(store, machine, setup_id, state["slot"]):

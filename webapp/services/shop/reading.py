@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from webapp.store import Store
     from webapp.store.rows import AuthorisationRow, PersonRow, SlotRow
 
+PEOPLE_A_PAGE = 100
+MOST_TO_CHOOSE = 100
 # How the ledger names the server, and how a page does.
 SERVER_NAME = {"server": "the server"}
 
@@ -30,10 +32,11 @@ def names(store: Store) -> dict[str, str]:
         return {**SERVER_NAME, **_names_of(store, "machine"), **people}
 
 
-def names_of_people(store: Store) -> dict[str, str]:
-    """Names of all accounts, by id."""
+def people_to_choose_from(store: Store) -> dict[str, str] | None:
+    """Names of all accounts by id, None where they are too many to be chosen from."""
     with store.reading():
-        return {row["id"]: row["name"] for row in store.people.everybody()}
+        found = store.people.listed(most=MOST_TO_CHOOSE + 1)
+    return {row["id"]: row["name"] for row in found} if len(found) <= MOST_TO_CHOOSE else None
 
 
 def names_of_machines(store: Store) -> dict[str, str]:
@@ -94,26 +97,34 @@ def in_family_order(rows: list[SlotRow], family: tuple[str, ...]) -> tuple[SlotR
 
 @dataclass(frozen=True)
 class Everybody:
-    """All accounts; by person what they may run, and the slots that are theirs as words."""
+    """A page of accounts by name; by person what they may run, and the slots that are theirs as words.
+
+    `more` is the id to ask for the next page with, None where there is none.
+    """
 
     people: tuple[PersonRow, ...]
     given: dict[str, list[AuthorisationRow]]
     slots: dict[str, list[str]]
+    more: str | None
 
 
-def everybody(store: Store) -> Everybody:
-    """Everybody with what they have."""
+def everybody(store: Store, find: str = "", after: str = "") -> Everybody:
+    """Accounts whose name or id has `find` in it, with what they have; those behind the account `after`, if any."""
     given: dict[str, list[AuthorisationRow]] = {}
     slots: dict[str, list[str]] = {}
     with store.reading():
-        for right in store.people.authorisations():
-            if right["withdrawn_at_utc"] is None:
-                given.setdefault(right["person"], []).append(right)
-        for machine, name in _names_of(store, "machine").items():
-            for slot in store.shop.slots(machine):
-                if slot["owner"]:
-                    slots.setdefault(slot["owner"], []).append(f"{slot['label']} on {name}")
-        return Everybody(tuple(store.people.everybody()), given, slots)
+        last = store.people.person(after) if after else None
+        place = (last["name"], last["id"]) if last else None
+        found = store.people.listed(find=find, after=place, most=PEOPLE_A_PAGE + 1)
+        shown = tuple(found[:PEOPLE_A_PAGE])
+        ids = [person["id"] for person in shown]
+        for right in store.people.running(ids):
+            given.setdefault(right["person"], []).append(right)
+        machines = _names_of(store, "machine")
+        for slot in store.shop.slots_of(ids):
+            if slot["owner"] and slot["machine"] in machines:
+                slots.setdefault(slot["owner"], []).append(f"{slot['label']} on {machines[slot['machine']]}")
+    return Everybody(shown, given, slots, ids[-1] if len(found) > PEOPLE_A_PAGE else None)
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,23 @@ class PeopleRepository(Repository):
         """All accounts, disabled ones too, by name."""
         return [_read(row) for row in self._rows(Person.select().order_by(Person.name, Person.id))]
 
+    def listed(
+        self, *, find: str = "", after: tuple[str, str] | None = None, most: int = 100
+    ) -> list[PersonRow]:
+        """Accounts by name, those whose name or id has `find` in it; `after` is (name, id) of the last of a page."""
+        query = Person.select().order_by(Person.name, Person.id).limit(most)
+        if find:
+            query = query.where(Person.name.contains(find) | Person.id.contains(find))
+        if after is not None:
+            same = (Person.name == after[0]) & (Person.id > after[1])
+            query = query.where((Person.name >= after[0]) & ((Person.name > after[0]) | same))
+        return [_read(row) for row in self._rows(query)]
+
+    def running(self, people: Sequence[str]) -> list[AuthorisationRow]:
+        """Authorisations of these people that were not withdrawn, oldest first."""
+        mine = Authorisation.person.in_(list(people)) & Authorisation.withdrawn_at_utc.is_null()
+        return self._rows(Authorisation.select().where(mine).order_by(Authorisation.number))
+
     def add(self, person_id: str, name: str, roles: Sequence[str]) -> None:
         """A new account without secrets. Raises Conflict if there is one of that id."""
         fields = {"id": person_id, "name": name, "roles": json.dumps(list(roles)), "active": True}

@@ -24,6 +24,7 @@ from webapp.store.rows import (
     SheetRow,
     WaitingRow,
 )
+from webapp.store.sheet_parts import join, split
 from webapp.store.tables.setups import (
     Event,
     KeptValue,
@@ -89,17 +90,18 @@ OPEN_AT_MACHINE = (
     "SELECT count(*) FROM question WHERE answered_at_utc IS NULL "
     "AND (SELECT machine FROM setup WHERE setup.id = question.setup) = ?"
 )
+KEEP_PART = "INSERT INTO sheet_part (hash, body) VALUES (?, ?) ON CONFLICT DO NOTHING"
 # Their order is that of the ledger: a later touch of the same axis comes later.
 NEWEST_RECEIPT = "SELECT max(received_at_utc) FROM event WHERE id IN (SELECT value FROM json_each(?))"
 TOUCHES_OF = (
     "SELECT setup, id, jws FROM event WHERE setup IN (SELECT value FROM json_each(?)) "
     "AND type IN ('touch.entered', 'touch.read_again') ORDER BY position"
 )
-# From each person to their setups, never from all values of a fixture to their people.
+# From each person to their setups, and from a setup to its own values: the + keeps the fixture's index out of it.
 WITH_VALUES_AT = (
     "SELECT value FROM json_each(?) AS person WHERE EXISTS ("
     "SELECT 1 FROM setup CROSS JOIN kept_value ON kept_value.setup = setup.id "
-    "WHERE setup.person = person.value AND kept_value.fixture = ?)"
+    "WHERE setup.person = person.value AND +kept_value.fixture = ?)"
 )
 UNSIGNED_SINCE = (
     "SELECT coalesce(source, ''), count(*) FROM set_aside "
@@ -122,13 +124,28 @@ class SetupsRepository(Repository):
         self, sheet_hash: str, machine: str, text: str, content: str, times: tuple[str, str]
     ) -> None:
         """Keep a sheet that is handed out; `times` are compiled and expires. Does nothing for one that is there."""
-        fields = {"hash": sheet_hash, "machine": machine, "text": text, "content": content}
+        form, parts = split(text)
+        fields = {"hash": sheet_hash, "machine": machine, "text": form, "content": content}
         row = {**fields, "compiled_at_utc": times[0], "expires_at_utc": times[1]}
-        self._run(Sheet.insert(row).on_conflict_ignore())
+        if self._run(Sheet.insert(row).on_conflict_ignore()) == 1:
+            self._database.run_many(KEEP_PART, list(parts.items()))
 
     def sheet(self, sheet_hash: str) -> SheetRow | None:
         """One sheet, or None."""
-        return self._row(Sheet.select().where(Sheet.hash == sheet_hash))
+        row: SheetRow | None = self._row(Sheet.select().where(Sheet.hash == sheet_hash))
+        return self._whole(row) if row else None
+
+    def has_sheet(self, sheet_hash: str) -> bool:
+        """Whether this sheet was handed out."""
+        return bool(self._database.raw("SELECT 1 FROM sheet WHERE hash = ?", (sheet_hash,)))
+
+    def _whole(self, row: SheetRow) -> SheetRow:
+        """The row with the exact text of its sheet."""
+        return {**row, "text": join(row["text"], self._parts_of_sheets)}
+
+    def _parts_of_sheets(self, hashes: Collection[str]) -> dict[str, bytes]:
+        found = self._found("sheet_part", ("hash", "body"), hashes, key="hash")
+        return {hash_: bytes(row["body"]) for hash_, row in found.items()}
 
     def all_sheets(self) -> Iterator[SheetRow]:
         """Every sheet that was handed out, by hash, read a few at a time."""
@@ -136,7 +153,7 @@ class SetupsRepository(Repository):
         while rows := self._rows(
             Sheet.select().where(Sheet.hash > after).order_by(Sheet.hash).limit(SHEETS_AT_A_TIME)
         ):
-            yield from rows
+            yield from map(self._whole, rows)
             after = rows[-1]["hash"]
 
     def sheet_in_use(self, machine: str) -> SheetInUseRow | None:
@@ -157,7 +174,7 @@ class SetupsRepository(Repository):
     def texts_of_sheets(self, hashes: Collection[str]) -> dict[str, str]:
         """The texts of these sheets, by hash."""
         found = self._found("sheet", ("hash", "text"), hashes, key="hash")
-        return {hash_: row["text"] for hash_, row in found.items()}
+        return {hash_: join(row["text"], self._parts_of_sheets) for hash_, row in found.items()}
 
     def use_sheet(self, machine: str, sheet_hash: str, version: str, checked_at_utc: str) -> None:
         """Say that a sheet was found right for a machine."""

@@ -1,6 +1,7 @@
 """What stands in the shop, the slot register, the seatings."""
 
 import json
+from collections.abc import Collection
 from typing import Any, cast
 
 from webapp.store.repositories.base import Repository
@@ -35,6 +36,11 @@ class ShopRepository(Repository):
     def retire(self, kind: str, item_id: str) -> None:
         """Take an item out of use; its value stays."""
         self._run(Item.update(active=False).where((Item.kind == kind) & (Item.id == item_id)))
+
+    def slots_of(self, people: Collection[str]) -> list[SlotRow]:
+        """The slots of every machine that belong to one of these people, by machine and label."""
+        query = Slot.select().where(Slot.owner.in_(list(people))).order_by(Slot.machine, Slot.label)
+        return [_read_slot(row) for row in self._rows(query)]
 
     def slots(self, machine: str) -> list[SlotRow]:
         """The register of one machine. `last_values` is a dict of whole nanometres by axis, or None."""

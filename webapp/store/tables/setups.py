@@ -6,7 +6,7 @@ from webapp.store.tables.base import Table
 
 
 class Sheet(Table):
-    """A setup sheet that was handed out. `content` hashes it without its times."""
+    """A setup sheet that was handed out, in the form of `sheet_parts`. `content` hashes it without its times."""
 
     hash = peewee.TextField(primary_key=True)
     machine = peewee.TextField()
@@ -14,6 +14,13 @@ class Sheet(Table):
     content = peewee.TextField()
     compiled_at_utc = peewee.TextField()
     expires_at_utc = peewee.TextField()
+
+
+class SheetPart(Table):
+    """A part of one or more sheets, by the hash of its text; `body` is how it is kept (see `sheet_parts`)."""
+
+    hash = peewee.TextField(primary_key=True)
+    body = peewee.BlobField()
 
 
 class SheetInUse(Table):

@@ -74,7 +74,7 @@ def setups() -> str:
         filtered=bool(kept),
         states=listing.STATES,
         filter_machines=reading.names_of_machines(parts.store),
-        filter_people=reading.names_of_people(parts.store),
+        filter_people=reading.people_to_choose_from(parts.store),
         names=names(),
     )
 

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from flask import Blueprint, Response, make_response, redirect, render_template, url_for
+from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 
 from webapp.domain.plain.errors import DomainError
 from webapp.services.intake import enrolling
@@ -34,6 +34,7 @@ blueprint = Blueprint("registers", __name__)
 
 CODE_LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
 CODE_LENGTH = 10
+LONGEST_FIND = 120
 
 
 @blueprint.get("/desk/tablets")
@@ -117,13 +118,16 @@ def slots() -> str:
 
 @blueprint.get("/desk/people")
 def people() -> str:
-    """Everybody: roles, authorisations and until when, whether the first secrets are changed."""
-    found = reading.everybody(wiring().store)
+    """People by name, a page at a time: roles, authorisations and until when, whether first secrets are changed."""
+    find = request.args.get("find", "").strip()[:LONGEST_FIND]
+    found = reading.everybody(wiring().store, find, request.args.get("after", "")[:LONGEST_FIND])
     return render_template(
         "desk/people.html",
         everybody=found.people,
         given=found.given,
         slots=found.slots,
+        more=found.more,
+        find=find,
         names=names(),
         now=_now_text(),
     )

@@ -7,7 +7,7 @@ import {labelOf} from '../shop/slots.js';
 import {AXES, copiedValues, rowsWithValues} from '../touch/compare.js';
 import {standing} from './lifts.js';
 import {close, isDone, note, open, remark, stay} from './state.js';
-import {typedValues} from './steps.js';
+import {staysUncleared, typedValues} from './steps.js';
 
 const label = (state, typed) => labelOf(typed, state.sheet.machine.slot_family);
 const ownerOf = (state, row) => state.sheet.slots.find(one => one.label === row)?.owner_name ?? '';
@@ -69,16 +69,12 @@ export function readLabel(state, event) {
 /** The row of a setup that was broken off stands at zero again, read back beside its label. */
 export function zeroRow(state, event) {
   const values = typedValues(state, event);
-  const {label: typedLabel, typed} = event.data;
+  const {label: typedLabel} = event.data;
   if (state.slot === null || label(state, typedLabel) !== state.slot) {
     stay(state, 'setup.zero_other_label', {typed: typedLabel});
     return;
   }
-  const left = AXES.find(axis => values[axis] !== 0);
-  if (left !== undefined) {
-    stay(state, 'setup.slot_not_zero', {axis: left, typed: typed[left]});
-    return;
-  }
+  if (staysUncleared(state, event, values)) return;
   state.zeroed = {slot: state.slot, event: event.id, at_utc: event.at_utc};
   close(state, event.step, event);
 }

@@ -2,7 +2,7 @@
  * Events that answer a step, except touches and the end. The twin of webapp/domain/setup/steps.py: a step closes only on the
  * answer that it asks for, and what was typed is read again.
  */
-import {AXES, matchSlot, slotLengthNm, toolMatches} from '../touch/compare.js';
+import {AXES, matchSlot, notCleared, parkedNm, slotLengthNm, toolMatches} from '../touch/compare.js';
 import {RuleError} from '../plain/errors.js';
 import {isOld} from './input_age.js';
 import {close, currentStep, isDone, note, open, stay} from './state.js';
@@ -120,10 +120,15 @@ function beginInAnotherSlot(state) {
 
 /** Only three zeros go on. */
 export function clearSlot(state, event) {
-  const values = typedValues(state, event);
-  const left = AXES.find(axis => values[axis] !== 0);
-  if (left === undefined) close(state, event.step, event);
-  else stay(state, 'setup.slot_not_zero', {axis: left, typed: event.data.typed[left]});
+  if (!staysUncleared(state, event, typedValues(state, event))) close(state, event.step, event);
+}
+
+/** Whether the row holds another value than a cleared one does; says on which axis. */
+export function staysUncleared(state, event, values) {
+  const axis = notCleared(state.sheet, values);
+  if (axis === undefined) return false;
+  stay(state, parkedNm(state.sheet, axis) === 0 ? 'setup.slot_not_zero' : 'setup.slot_not_parked', {axis, typed: event.data.typed[axis]});
+  return true;
 }
 
 /** The typed values of X, Y and Z; one that cannot be read is not allowed. */

@@ -61,13 +61,22 @@ export function copiedValues(sheet, label, valuesNm) {
   return Object.fromEntries(Object.entries(valuesNm).map(([axis, nm]) => [axis, one(nm, last[axis])]));
 }
 
+/** What an axis of a cleared row holds: zero, or the lead's parked value. */
+export const parkedNm = ({machine}, axis) => machine.parked_nm?.[axis] ?? 0;
+
+/** Whether the lead parks the machine's rows at something else than zeros. */
+export const isParked = sheet => AXES.some(axis => parkedNm(sheet, axis) !== 0);
+
+/** The first axis that does not hold what a cleared row holds, or undefined. */
+export const notCleared = (sheet, valuesNm) => AXES.find(axis => valuesNm[axis] !== parkedNm(sheet, axis));
+
 /**
- * Labels of other rows that were last seen with exactly these values, each within half a step of the display; none for three
- * zeros.
+ * Labels of other rows that were last seen with exactly these values, each within half a step of the display; none for a cleared
+ * row's.
  * @returns {string[]}
  */
 export function rowsWithValues(sheet, label, valuesNm) {
-  if (Object.values(valuesNm).every(nm => nm === 0)) return [];
+  if (Object.values(valuesNm).every(nm => nm === 0) || notCleared(sheet, valuesNm) === undefined) return [];
   const step = resolutionNm(displayOf(sheet.machine));
   const same = last => Object.entries(valuesNm).every(([axis, nm]) => last[axis] !== undefined && 2 * Math.abs(nm - last[axis]) <= step);
   return sheet.slots.filter(row => row.label !== label && row.last_values_nm !== null && same(row.last_values_nm)).map(row => row.label);
@@ -77,10 +86,12 @@ export function rowsWithValues(sheet, label, valuesNm) {
  * What clearing does to each axis: by how much the value changes, and whether the control will ask first.
  * @param {Object<string, number>} valuesNm
  * @param {number|null} confirmLimitNm null: this control never asks
+ * @param {Object<string, number>} clearedNm what each axis of a cleared row holds; an axis that is not there, zero
  */
-export const clearPlan = (valuesNm, confirmLimitNm) => Object.fromEntries(Object.entries(valuesNm).map(([axis, nm]) => [
-  axis, {change_nm: 0 - nm, asks: confirmLimitNm !== null && Math.abs(nm) > confirmLimitNm},
-]));
+export const clearPlan = (valuesNm, confirmLimitNm, clearedNm = {}) => Object.fromEntries(Object.entries(valuesNm).map(([axis, nm]) => {
+  const changeNm = (clearedNm[axis] ?? 0) - nm;
+  return [axis, {change_nm: changeNm, asks: confirmLimitNm !== null && Math.abs(changeNm) > confirmLimitNm}];
+}));
 
 /**
  * The reasons for which a touch may be kept, the plainest first. `questions` are those that cover the touch.

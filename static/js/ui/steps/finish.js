@@ -1,4 +1,5 @@
 /** Before signing: what was skipped, asked and held, and the values. A setup that was broken off says why first. */
+import {isParked} from '../../rules/touch/compare.js';
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {rows} from '../choices.js';
@@ -45,9 +46,10 @@ function inOwnWords({setup, step, commit, again}) {
 }
 
 /** Broken off once the old values were copied down: the slot may be cleared or half set, which the next program would not know. */
-export function slotLeft({state: {broken_off: broken, copied, slot, values_nm: values, zeroed, not_usable: notUsable}, machine}) {
-  if (notUsable) return notice('stop', say(zeroed ? 'tablet.finish.not_usable_zero' : 'tablet.finish.not_usable', {slot: notUsable.slot ?? '', axes: notUsable.axes.join(', ')}));
-  if (zeroed) return notice('stop', say('tablet.finish.slot_zero', {slot}));
+export function slotLeft({state: {broken_off: broken, copied, slot, values_nm: values, zeroed, not_usable: notUsable}, machine, sheet}) {
+  const stands = isParked(sheet) ? 'parked' : 'zero';
+  if (notUsable) return notice('stop', say(zeroed ? `tablet.finish.not_usable_${stands}` : 'tablet.finish.not_usable', {slot: notUsable.slot ?? '', axes: notUsable.axes.join(', ')}));
+  if (zeroed) return notice('stop', say(`tablet.finish.slot_${stands}`, {slot}));
   if (!broken || !copied || Object.values(values).every(value => value !== null)) return null;
   const old = Object.entries(copied.values_nm).map(([axis, nm]) => `${axis} ${written(nm, machine)}`).join(', ');
   return notice('stop', say('tablet.finish.slot_left', {slot, old, unit: machine.unit}));

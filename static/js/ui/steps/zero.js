@@ -1,4 +1,5 @@
-/** The row of a setup that was broken off: its own label first, typed as the control shows it, then three zeros read back. */
+/** The row of a setup that was broken off: its own label first, typed as the control shows it, then three values read back. */
+import {isParked} from '../../rules/touch/compare.js';
 import {el} from '../dom.js';
 import {labelKeys} from '../keypad.js';
 import {say} from '../say.js';
@@ -38,8 +39,8 @@ function zeros(context) {
 }
 
 /** Why the row is still to be read. */
-function waits({state: {blocked}, ownSlots}) {
+function waits({state: {blocked}, sheet, ownSlots}) {
   if (blocked?.code === 'setup.zero_other_label') return notice('stop', say('tablet.zero.other_label', {...blocked.fields, own: ownSlots.map(slot => slot.label).join(', ')}));
-  if (blocked?.code === 'setup.slot_not_zero') return notice('stop', say('tablet.clear.not_zero', {axes: blocked.fields.axis}));
-  return null;
+  if (!['setup.slot_not_zero', 'setup.slot_not_parked'].includes(blocked?.code)) return null;
+  return notice('stop', say(isParked(sheet) ? 'tablet.clear.not_parked' : 'tablet.clear.not_zero', {axes: blocked.fields.axis}));
 }

@@ -1,0 +1,102 @@
+"""A sheet as it is kept: its large parts once each, by hash, and what is left with their hashes in place of them.
+
+Rules:
+- the sheet's exact text, its hash and what a tablet gets stay what they are; this is only how the text lies here;
+- a part is an object or a list of a sheet whose text is long enough, under the SHA-256 of that text; parts have parts.
+  What is drawn and what the procedure says is the same on sheet after sheet and is kept once;
+- a kept form is a JSON list of pieces: text, hash, text, hash … text. A sheet's text begins with a brace, so a form is
+  never mistaken for one, and a sheet from before, or one that cannot be split, is kept as its text;
+- a form that is not as it was written, and a part that is gone, give a text with another hash, so that it is seen.
+"""
+
+from __future__ import annotations
+
+import json
+import zlib
+from collections.abc import Callable, Collection, Mapping
+from hashlib import sha256
+from typing import Any
+
+from webapp.domain.plain.json_strict import JsonError, canonical_text
+
+LEAST_CHARACTERS = 500
+# Bodies of parts by hash, those of them that are there.
+Load = Callable[[Collection[str]], Mapping[str, bytes]]
+
+
+def split(text: str) -> tuple[str, dict[str, bytes]]:
+    """The form that a sheet is kept in, and the bodies of its parts by hash."""
+    parts: dict[str, bytes] = {}
+    try:
+        value = json.loads(text)
+        if not isinstance(value, dict) or canonical_text(value) != text:
+            return text, {}
+    except (ValueError, JsonError):
+        return text, {}
+    form = canonical_text(_pieces(value, parts))
+    # It is evidence: a form that would not give the same text again is not used.
+    return (form, parts) if join(form, lambda _: parts) == text else (text, {})
+
+
+def join(form: str, load: Load) -> str:
+    """The text that was kept in this form."""
+    bodies: dict[str, str] = {}
+    wanted = _named(form)
+    while wanted := wanted - bodies.keys():
+        found = load(wanted)
+        bodies.update({hash_: _opened(found.get(hash_)) for hash_ in wanted})
+        wanted = set[str]().union(*map(_named, bodies.values()))
+    return _joined(form, bodies)
+
+
+def _pieces(value: Any, parts: dict[str, bytes]) -> list[str]:
+    """The text of a value in pieces, its long parts as their hashes."""
+    opening, closing = "{}" if isinstance(value, dict) else "[]"
+    pieces, between = [opening], ""
+    for key, child in value.items() if isinstance(value, dict) else ((None, child) for child in value):
+        pieces[-1] += between + ("" if key is None else f"{canonical_text(key)}:")
+        _put(child, pieces, parts)
+        between = ","
+    pieces[-1] += closing
+    return pieces
+
+
+def _put(child: Any, pieces: list[str], parts: dict[str, bytes]) -> None:
+    text = canonical_text(child)
+    if not isinstance(child, (dict, list)) or len(text) < LEAST_CHARACTERS:
+        pieces[-1] += text
+        return
+    hash_ = sha256(text.encode()).hexdigest()
+    if hash_ not in parts:
+        parts[hash_] = zlib.compress(canonical_text(_pieces(child, parts)).encode(), 9)
+    pieces += [hash_, ""]
+
+
+def _read(form: str) -> list[str] | None:
+    """The pieces of a form; None for a text that is kept as itself, or for a form that is not as it was written."""
+    if not form.startswith("["):
+        return None
+    try:
+        pieces: list[str] = json.loads(form)
+        as_written = all(isinstance(one, str) for one in pieces) and canonical_text(pieces) == form
+    except (ValueError, JsonError):
+        return None
+    return pieces if as_written else None
+
+
+def _named(form: str) -> set[str]:
+    return set((_read(form) or [])[1::2])
+
+
+def _joined(form: str, bodies: Mapping[str, str]) -> str:
+    pieces = _read(form)
+    if pieces is None:
+        return form
+    return "".join(_joined(bodies[one], bodies) if place % 2 else one for place, one in enumerate(pieces))
+
+
+def _opened(body: bytes | None) -> str:
+    try:
+        return zlib.decompress(body or b"").decode()
+    except (zlib.error, UnicodeDecodeError):
+        return ""
