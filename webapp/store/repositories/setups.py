@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from typing import Any, Literal, cast
 
+from webapp.store.covered_rows import NOTE_EVENTS
 from webapp.store.repositories.base import Repository
 from webapp.store.rows import (
     EventParts,
@@ -184,8 +185,9 @@ class SetupsRepository(Repository):
     # Events
 
     def add_events(self, rows: list[tuple[Any, ...]]) -> None:
-        """Store events, each a tuple in the order of EVENT_COLUMNS."""
+        """Store events of one upload, in the order of the ledger, each a tuple in the order of EVENT_COLUMNS."""
         self._database.run_many(INSERT_EVENT, rows)
+        self._database.raw(NOTE_EVENTS, (rows[0][0], rows[-1][0]))
 
     def events_by_id(self, ids: Collection[str]) -> dict[str, EventParts]:
         """Those of these events that are stored, by id, without their signed text."""
