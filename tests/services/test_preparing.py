@@ -224,6 +224,10 @@ def test_who_is_practised_is_the_leads_word_and_a_setup_signed_off_at_this_fixtu
     assert practised(house) == ["mara"], "the sheet follows the sign-off"
     house.signed_off("ivo")
     assert practised(house) == ["mara"], "the lead counts him as a beginner"
+    with house.store.writing():
+        for axis in "XYZ":
+            house.store.setups.leave_out(row["id"], axis, "The wrong jaw.")
+    assert practised(house) == [], "none of their values counts"
     other = json.loads(house.sheet("mill-2")[1])
     assert not any(one["practised"] for one in other["people"]), "the first time at another vise"
     house.store.close()

@@ -118,3 +118,15 @@ def test_a_part_that_was_altered_is_found_on_every_sheet_that_has_it(tmp_path: P
         raw(house, f"DROP TRIGGER sheet_part_no_{action}")
     raw(house, statement, (named,))
     assert {(fault.code, fault.record) for fault in audit(house.store)} == {("audit.sheet", f"sheet {hash_}")}
+
+
+def test_a_later_sheet_with_a_damaged_part_is_kept_whole(house: House) -> None:
+    house.sheet()
+    raw(house, "DROP TRIGGER sheet_part_no_update")
+    raw(house, "UPDATE sheet_part SET body = zeroblob(3)")
+    house.clock.forward(days=1)
+    hash_, text = house.sheet()
+    (kept,) = raw(house, "SELECT text FROM sheet WHERE hash = ?", (hash_,))
+    assert kept == (text,)
+    with house.store.reading():
+        assert (house.store.setups.sheet(hash_) or {})["text"] == text

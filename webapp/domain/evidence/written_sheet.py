@@ -108,7 +108,7 @@ class ProbeOnSheet(TypedDict):
 class PersonOnSheet(TypedDict):
     """Somebody who is authorised on the machine, until when (exclusive; None: until further notice).
 
-    `practised`: the lead counts this person as such, and a setup of theirs at this fixture was signed off.
+    `practised`: the lead counts this person as such, and a value of theirs counts in this fixture's seating.
     """
 
     id: str

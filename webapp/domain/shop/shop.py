@@ -139,7 +139,7 @@ class ShopRules:
     `least_ask_nm` (None: a hundredth of a millimetre, five ten thousandths of an inch); `coverage_factor` None takes
     the normal quantile. A sheet may be used for `sheet_hours`. `time_zone` is shown beside UTC (see `zones`).
     Who stands in `cautions_once_a_shift` (ids of people) is practised: reads the cautions that allow it once in
-    `shift_hours`, and is not asked which jaw stood still at a fixture where a setup of theirs was signed off.
+    `shift_hours`, and is not asked which jaw stood still where a value of theirs counts in the fixture's seating.
     """
 
     name: str

@@ -221,7 +221,7 @@ def false_asks(usual: Usual, one_in: int, choice: LinesChoice, display: Display)
     ratios, weights = drawn.ratios
     others = before_rounding(np.sqrt(shown_variance(here)) * ratios)
     rate = float(drawn.rates(here)[0])
-    mean = max(0.0, 2 * rate - float(drawn.rates(others) @ weights))
+    mean = min(1.0, max(0.0, 2 * rate - float(drawn.rates(others) @ weights)))
     ends = [float(drawn.rates(here, place)[0]) for place in (0.0, 0.5)]
     return FalseAsks(mean, min(mean, *ends), max(mean, *ends))
 

@@ -98,11 +98,11 @@ TOUCHES_OF = (
     "SELECT setup, id, jws FROM event WHERE setup IN (SELECT value FROM json_each(?)) "
     "AND type IN ('touch.entered', 'touch.read_again') ORDER BY position"
 )
-# From each person to their setups, and from a setup to its own values: the + keeps the fixture's index out of it.
+# From each person to their setups, and from a setup to its own values: the + keeps the seating's index out of it.
 WITH_VALUES_AT = (
     "SELECT value FROM json_each(?) AS person WHERE EXISTS ("
     "SELECT 1 FROM setup CROSS JOIN kept_value ON kept_value.setup = setup.id "
-    "WHERE setup.person = person.value AND +kept_value.fixture = ?)"
+    "WHERE setup.person = person.value AND +kept_value.seating = ? AND kept_value.left_out_reason IS NULL)"
 )
 UNSIGNED_SINCE = (
     "SELECT coalesce(source, ''), count(*) FROM set_aside "
@@ -124,17 +124,29 @@ class SetupsRepository(Repository):
     def keep_sheet(
         self, sheet_hash: str, machine: str, text: str, content: str, times: tuple[str, str]
     ) -> None:
-        """Keep a sheet that is handed out; `times` are compiled and expires. Does nothing for one that is there."""
+        """Keep a sheet that is handed out; `times` are compiled and expires. Does nothing for one that is there.
+
+        A sheet whose parts do not join to its text, because one that was kept before is damaged, is kept whole.
+        """
+        if self.has_sheet(sheet_hash):
+            return
         form, parts = split(text)
-        fields = {"hash": sheet_hash, "machine": machine, "text": form, "content": content}
+        self._database.run_many(KEEP_PART, list(parts.items()))
+        kept = form if self._joins_to(form, text) else text
+        fields = {"hash": sheet_hash, "machine": machine, "text": kept, "content": content}
         row = {**fields, "compiled_at_utc": times[0], "expires_at_utc": times[1]}
-        if self._run(Sheet.insert(row).on_conflict_ignore()) == 1:
-            self._database.run_many(KEEP_PART, list(parts.items()))
+        self._run(Sheet.insert(row).on_conflict_ignore())
 
     def sheet(self, sheet_hash: str) -> SheetRow | None:
         """One sheet, or None."""
         row: SheetRow | None = self._row(Sheet.select().where(Sheet.hash == sheet_hash))
         return self._whole(row) if row else None
+
+    def _joins_to(self, form: str, text: str) -> bool:
+        try:
+            return join(form, self._parts_of_sheets) == text
+        except ValueError:
+            return False
 
     def has_sheet(self, sheet_hash: str) -> bool:
         """Whether this sheet was handed out."""
@@ -433,9 +445,9 @@ class SetupsRepository(Repository):
         """Seating, setup, value and time of an axis, without those left out, oldest first."""
         return self._database.raw(COUNTED_VALUES, (fixture, axis))
 
-    def with_values_at(self, fixture: str, people: Collection[str]) -> frozenset[str]:
-        """Those of these people who had a setup at the fixture signed off."""
-        rows = self._database.raw(WITH_VALUES_AT, (json.dumps(list(people)), fixture)) if people else []
+    def with_values_at(self, seating: str, people: Collection[str]) -> frozenset[str]:
+        """Those of these people of whom a value counts in this seating."""
+        rows = self._database.raw(WITH_VALUES_AT, (json.dumps(list(people)), seating)) if people else []
         return frozenset(person for (person,) in rows)
 
     def changes_of_values(self, fixture: str, axis: str) -> int | None:
