@@ -220,7 +220,8 @@ def sheet_value(name: str) -> dict[str, Any]:
     keeps its probe from use, and one that does not.
 
     Behind two lines: "unplanned" without the look that its procedure has, "twin_rows" with one row like another,
-    "parked_rows" with two rows cleared, "first_format" as sheets once were.
+    "parked_rows" with two rows cleared, "parked_before" with two that were parked at an earlier value, "first_format"
+    as sheets once were.
     """
     sheets = {
         "mm": lambda: example_sheet("mm"),
@@ -242,8 +243,9 @@ def sheet_value(name: str) -> dict[str, Any]:
     if special == "twin_rows":
         rows = [row | {"last_values_nm": value["slots"][0]["last_values_nm"]} for row in value["slots"][:2]]
         return value | {"slots": [*rows, *value["slots"][2:]]}
-    if special == "parked_rows":
-        rows = [row | {"last_values_nm": value["machine"]["parked_nm"]} for row in value["slots"][1:3]]
+    if special in {"parked_rows", "parked_before"}:
+        last = value["machine"]["parked_nm"] | ({"Z": -40_000_000} if special == "parked_before" else {})
+        rows = [row | {"last_values_nm": last} for row in value["slots"][1:3]]
         return value | {"slots": [value["slots"][0], *rows, *value["slots"][3:]]}
     if special == "first_format":
         later = {"format", "row_to_zero", "leads"}

@@ -111,7 +111,14 @@ def rules(browser: Browser) -> Iterator[Page]:
 @pytest.fixture(scope="module")
 def sheets() -> dict[str, Any]:
     return {
-        name: sheet_value(name) for name in (*SHEETS, "square__unplanned", "parked__parked_rows", *OLD_SHEETS)
+        name: sheet_value(name)
+        for name in (
+            *SHEETS,
+            "square__unplanned",
+            "parked__parked_rows",
+            "parked__parked_before",
+            *OLD_SHEETS,
+        )
     }
 
 

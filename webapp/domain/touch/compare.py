@@ -119,7 +119,7 @@ def rows_with_values(values_nm: Mapping[str, int], label: str | None, sheet: Wri
 
     Exactly: each within half a step of the display.
     """
-    if not any(values_nm.values()) or not_cleared(values_nm, sheet) is None:
+    if _was_cleared(values_nm, sheet):
         return []
     resolution_nm = display_of(sheet["machine"]).resolution_nm
     return [
@@ -132,6 +132,11 @@ def rows_with_values(values_nm: Mapping[str, int], label: str | None, sheet: Wri
             for axis, value_nm in values_nm.items()
         )
     ]
+
+
+def _was_cleared(values_nm: Mapping[str, int], sheet: WrittenSheet) -> bool:
+    """Tell whether a row holds zeros, but for axes that are parked: at whatever value they were parked when."""
+    return all(value_nm == 0 or parked_nm(sheet, axis) != 0 for axis, value_nm in values_nm.items())
 
 
 def _row(row: SlotOnSheet) -> SlotRow:

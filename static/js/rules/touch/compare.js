@@ -70,13 +70,16 @@ export const isParked = sheet => AXES.some(axis => parkedNm(sheet, axis) !== 0);
 /** The first axis that does not hold what a cleared row holds, or undefined. */
 export const notCleared = (sheet, valuesNm) => AXES.find(axis => valuesNm[axis] !== parkedNm(sheet, axis));
 
+/** Whether a row holds zeros, but for axes that are parked: at whatever value they were parked when. */
+const wasCleared = (sheet, valuesNm) => Object.entries(valuesNm).every(([axis, nm]) => nm === 0 || parkedNm(sheet, axis) !== 0);
+
 /**
  * Labels of other rows that were last seen with exactly these values, each within half a step of the display; none for a cleared
  * row's.
  * @returns {string[]}
  */
 export function rowsWithValues(sheet, label, valuesNm) {
-  if (Object.values(valuesNm).every(nm => nm === 0) || notCleared(sheet, valuesNm) === undefined) return [];
+  if (wasCleared(sheet, valuesNm)) return [];
   const step = resolutionNm(displayOf(sheet.machine));
   const same = last => Object.entries(valuesNm).every(([axis, nm]) => last[axis] !== undefined && 2 * Math.abs(nm - last[axis]) <= step);
   return sheet.slots.filter(row => row.label !== label && row.last_values_nm !== null && same(row.last_values_nm)).map(row => row.label);
