@@ -358,3 +358,22 @@ def test_a_changed_sheet_changes_the_facts() -> None:
 def test_times_carry_their_offset_and_hashes_their_groups() -> None:
     assert whole_time("2026-11-25T08:03:12.345Z") == "2026-11-25 08:03:12 +00:00"
     assert grouped("0123456789") == "0123 4567 89"
+
+
+def test_whom_a_step_asked_nothing_said_nothing() -> None:
+    """Of a practised person the record has no answer to a question that was not put."""
+
+    def lines(*, practised: bool) -> list[str]:
+        tale = normal()
+        step = next(
+            one for stage in tale.sheet["procedure"]["stages"] for one in stage["steps"] if one["choices"]
+        )
+        step["practised"] = {"do": "Look.", "look_for": "", "if_not": "", "action": "Done"}
+        for person in tale.sheet["people"]:
+            person["practised"] = practised
+        tale.sheet_text = canonical_text(tale.sheet)
+        return [check.do for check in record_facts(tale.bundle(), final=True).checks]
+
+    asked_everything, asked_less = lines(practised=False), lines(practised=True)
+    assert len(asked_less) == len(asked_everything) - 1
+    assert set(asked_less) < set(asked_everything)

@@ -42,6 +42,7 @@ from webapp.domain.record.rows import (
 from webapp.domain.record.story import Story, happenings
 from webapp.domain.setup.fold import fold
 from webapp.domain.setup.half_set import missing_axes, not_usable_axes
+from webapp.domain.setup.steps import is_practised
 from webapp.domain.touch.compare import display_of
 
 VERDICT_SIGNS = {"agrees": "=", "ask": "?", "stop": "×"}
@@ -254,13 +255,14 @@ def _cautions(story: Story) -> tuple[CautionRow, ...]:
 
 
 def _checks(story: Story) -> tuple[CheckRow, ...]:
-    """Return what closed each step that is answered with something seen."""
+    """Return what closed each step that is answered with something seen. Whom a step asked nothing said nothing."""
     rows = []
     for step_id, found in story.state["steps"].items():
         step = story.steps[step_id]
         if found["state"] == "done" and (step["kind"] in ANSWERED_KINDS or step["choices"]):
             event = story.events[found["event"] or ""]
-            rows.append(CheckRow(story.do(step_id), story.answer(event), story.clock(event["at_utc"])))
+            if not is_practised(story.sheet, step, event["person"]):
+                rows.append(CheckRow(story.do(step_id), story.answer(event), story.clock(event["at_utc"])))
     return tuple(rows)
 
 
