@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterator
 from itertools import islice
@@ -138,6 +139,27 @@ def test_the_command_ends_with_1_where_a_bound_does_not_hold(
     )
     assert command.measure(["bad"], 20, 1, keep=False) == 1
     assert "DOES NOT HOLD" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("before", "cell"),
+    [({}, "–"), ({"a ratio": 1.2345}, "1.23"), ({"a ratio": "– (no such answer)"}, "– (no such answer)")],
+)
+def test_a_figure_stands_beside_what_it_was_before_in_a_number_or_in_words(
+    before: dict[str, float | str], cell: str
+) -> None:
+    assert command.line(Row(8, "a ratio, true 2", 1.5, 1.15), before).split(" | ")[2] == cell
+
+
+def test_what_is_kept_says_before_what_before_json_says() -> None:
+    before = json.loads(command.BEFORE.read_text(encoding="utf-8"))
+    lines_kept = command.KEPT.read_text(encoding="utf-8").splitlines()
+    kept = [cells for text in lines_kept if len(cells := text.split(" | ")) == 7 and cells[0][2:].isdigit()]
+    said = {cells[1].split(", true ")[0]: cells[2] for cells in kept}
+    meant = {what: command.line(Row(0, what, 0.0), before).split(" | ")[2] for what in said}
+    assert len(said) > 200
+    assert said == meant
+    assert set(before) <= set(said)
 
 
 @pytest.mark.parametrize(("times", "least", "most"), [(1.0, 0.0, 0.5), (2.0, 20.0, 100.0)])
