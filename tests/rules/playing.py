@@ -155,7 +155,17 @@ class Player:
         return {"type": "square.entered", "data": self.square(step["axis"], 0)}
 
     def _touch(self, step: Plain) -> Plain:
-        return {"type": "touch.entered", "data": self.touch(step["axis"], 0)}
+        data = self.touch(step["axis"], 0)
+        by_hand_nm = self._by_hand_nm(step["axis"])
+        if by_hand_nm is None or self.events[-1]["type"] == "trigger.read":
+            return {"type": "touch.entered", "data": data}
+        trigger_nm = data["value_nm"] - by_hand_nm
+        typed = format_length(trigger_nm, display_of(self.sheet["machine"]))
+        read = {"typed": typed, "value_nm": trigger_nm, "surface_nm": data["value_nm"]}
+        return {"type": "trigger.read", "data": {"axis": step["axis"], **read}}
+
+    def _by_hand_nm(self, axis: str) -> int | None:
+        return next(one.get("by_hand_nm") for one in self.sheet["axes"] if one["axis"] == axis)
 
     def _compare(self, step: Plain) -> Plain:
         result, axis = self._fold.result(), step["axis"]

@@ -40,6 +40,7 @@ def result_of(state: SetupState, seen: set[str]) -> Folded:
         "copied": state.copied,
         "touches": state.touches,
         "squares": state.squares,
+        "triggers": state.triggers,
         "values_nm": _values_nm(state),
         "holds": state.holds,
         "troubles": state.troubles,
