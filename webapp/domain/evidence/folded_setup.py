@@ -349,6 +349,7 @@ class Folded(TypedDict):
     touches: list[Touch]
     squares: list[SquareLook]
     triggers: list[Trigger]
+    to_enter_nm: int | None
     values_nm: dict[str, int | None]
     holds: list[Hold]
     troubles: list[TroubleMet]

@@ -47,10 +47,27 @@ def offset_of(state: SetupState, axis: str) -> int | None:
     return state.axes[axis].get("by_hand_nm") if axis in state.axes else None
 
 
+def to_enter_nm(state: SetupState) -> int | None:
+    """Return the surface that is to be entered and read back now, None while no trigger position waits for that."""
+    step = state.current
+    axis = step["axis"] if step is not None and step["kind"] == "touch" else None
+    if axis is None or offset_of(state, axis) is None or not _is_triggered(state, axis):
+        return None
+    return _last_surface_nm(state, axis)
+
+
+def _is_triggered(state: SetupState, axis: str) -> bool:
+    return state.triggered_at.get(axis) == state.searched_at.get(axis, 0)
+
+
+def _last_surface_nm(state: SetupState, axis: str) -> int:
+    return next(one["surface_nm"] for one in reversed(state.triggers) if one["axis"] == axis)
+
+
 def must_be_triggered(state: SetupState, event: Answer[TouchEntered]) -> None:
     """Raise `Refused` for a value by hand without its trigger position since the search."""
     axis = event["data"]["axis"]
-    if offset_of(state, axis) is not None and state.triggered_at.get(axis) != state.searched_at.get(axis, 0):
+    if offset_of(state, axis) is not None and not _is_triggered(state, axis):
         raise Refused("setup.trigger_needed", axis=axis)
 
 
@@ -58,6 +75,6 @@ def hold_against_surface(state: SetupState, touch: Touch) -> None:
     """Note a value that is another than the surface which was to be entered."""
     if offset_of(state, touch["axis"]) is None:
         return
-    surface_nm = next(one["surface_nm"] for one in reversed(state.triggers) if one["axis"] == touch["axis"])
+    surface_nm = _last_surface_nm(state, touch["axis"])
     if touch["value_nm"] != surface_nm:
         state.entered_otherwise[touch["event"]] = surface_nm

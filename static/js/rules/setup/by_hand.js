@@ -1,7 +1,7 @@
 /** Slots that are written by hand. The twin of webapp/domain/setup/by_hand.py, where the rules stand. */
 import {RuleError} from '../plain/errors.js';
 import {touchLengthNm} from '../touch/compare.js';
-import {note} from './state.js';
+import {currentStep, note} from './state.js';
 import {readLength} from './steps.js';
 
 /** What is added to a trigger position to get the surface, null where the control writes the slot. */
@@ -21,8 +21,17 @@ export function readTrigger(state, event) {
   state.blocked = null;
 }
 
+/** The surface that is to be entered and read back now, null while no trigger position waits for that. */
+export function toEnterNm(state) {
+  const step = currentStep(state);
+  if (step?.kind !== 'touch' || offsetOf(state, step.axis) === null || !isTriggered(state, step.axis)) return null;
+  return lastSurface(state, step.axis);
+}
+
+const lastSurface = (state, name) => state.triggers.findLast(({axis}) => axis === name).surface_nm;
+
 /** Whether the trigger position of the axis' last search was read. */
-export const isTriggered = (state, axis) => state.triggeredAt.get(axis) === (state.searchedAt.get(axis) ?? 0);
+const isTriggered = (state, axis) => state.triggeredAt.get(axis) === (state.searchedAt.get(axis) ?? 0);
 
 /** Throws for a value by hand without its trigger position since the search. */
 export function mustBeTriggered(state, {data: {axis}}) {
@@ -32,6 +41,6 @@ export function mustBeTriggered(state, {data: {axis}}) {
 /** Note a value that is another than the surface which was to be entered. */
 export function holdAgainstSurface(state, touch) {
   if (offsetOf(state, touch.axis) === null) return;
-  const {surface_nm: surface} = state.triggers.findLast(({axis}) => axis === touch.axis);
+  const surface = lastSurface(state, touch.axis);
   if (touch.value_nm !== surface) state.enteredOtherwise.set(touch.event, surface);
 }
