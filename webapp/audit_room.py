@@ -2,9 +2,10 @@
 
 Rules: the process gets the path of the database and nothing of the server's environment; it brings no web server and no
 press with it, so that it stays below 100 MB whatever is stored; it ends with the process that asked for it. What it
-prints is one JSON text; what went wrong it says on its other output, with exit status 1.
+prints is one JSON text; what went wrong it says on its other output, with exit status 1: a sentence
+alone, whatever went wrong.
 
-`python -m webapp.audit_room DATABASE [--new]`
+`python -m webapp.audit_room DATABASE PARENT [--new]`; PARENT is the number of the process that asks.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ class AuditNotDone(Exception):
 
 def audit_apart(database: Path, *, only_new: bool = False) -> Audited:
     """What an audit in a process of its own looked at and found, as it put it on the ledger. Raises AuditNotDone."""
-    asked = [str(database), *([ONLY_NEW] if only_new else [])]
+    asked = [str(database), str(os.getpid()), *([ONLY_NEW] if only_new else [])]
     done = subprocess.run(
         [sys.executable, "-P", "-m", "webapp.audit_room", *asked],
         stdin=subprocess.DEVNULL,
@@ -57,14 +58,17 @@ def main(arguments: list[str]) -> int:
     from webapp.services.audit import auditing  # noqa: PLC0415 - who asks from the server has it already
     from webapp.store import Store, StoreError  # noqa: PLC0415
 
-    end_with_parent(os.getppid())
+    end_with_parent(int(arguments[1]))
     os.nice(LOWER_PRIORITY)
     try:
         store = Store.open(Path(arguments[0]))
-        outcome = auditing.run(store, datetime.now(UTC), only_new=ONLY_NEW in arguments[1:])
+        outcome = auditing.run(store, datetime.now(UTC), only_new=ONLY_NEW in arguments[2:])
         store.close()
     except StoreError as error:
         print(error, file=sys.stderr)
+        return 1
+    except Exception as error:  # noqa: BLE001 - whatever it is, a person reads it
+        print(f"{type(error).__name__}: {error}", file=sys.stderr)
         return 1
     print(json.dumps(outcome.as_dict(), ensure_ascii=False))
     return 0

@@ -85,6 +85,8 @@ def _head(settings: Settings, options: argparse.Namespace) -> int:
 
     if options.check is not None:
         return head.check(options.check)
+    if options.restored is not None:
+        return head.restored(settings, options.restored)
     if options.since is not None:
         return head.prove(settings, options.since)
     return head.head(settings, tuple(options.compare) if options.compare else None, as_json=options.json)
@@ -149,6 +151,9 @@ def _parser() -> argparse.ArgumentParser:
         "--since", type=int, metavar="SIZE", help="the proof that it only grew since that size"
     )
     which.add_argument("--check", type=Path, metavar="PROOF.json", help="such a proof, without a server")
+    which.add_argument(
+        "--restored", metavar="REASON", help="a backup was brought back: keep this ledger's head from now on"
+    )
     _add_common(now)
     made_of = commands.add_parser("parts", help="what the program is made of, beside what was pinned")
     made_of.add_argument("--json", action="store_true", help="print it as a CycloneDX bill of materials")

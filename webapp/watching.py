@@ -68,7 +68,7 @@ def look(audit: Audit) -> bool:
     for fault in outcome["found"]:
         logger.error("audit: %s: %s", say(fault["code"]), fault["record"])
     logger.info(
-        "audit: entries %d to %d, %d do not fit", outcome["first"], outcome["entries"], outcome["faults"]
+        "audit: entries %d to %d, %d do not fit", outcome["first"] + 1, outcome["entries"], outcome["faults"]
     )
     return True
 

@@ -1,6 +1,7 @@
 """`zerokeep audit`: nothing found in a whole shop, every finding by its record, and an exit status that says which."""
 
 import json
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -77,7 +78,10 @@ def test_a_folder_without_a_shop_is_refused_and_nothing_is_made_there(
 def test_the_new_alone_can_be_asked_for(house: House, capsys: pytest.CaptureFixture[str]) -> None:
     assert audit(house) == 0
     assert audit(house, "--new") == 0
-    assert "entries of the ledger, from entry " in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "Looked at 1 entries of the ledger, those from entry " in said  # the first audit's own
+    assert "Nothing of what was looked at differs from what was written." in said
+    assert said.count("Everything is as it was written.") == 1
 
 
 def test_the_audit_has_a_process_of_its_own_that_stays_small(house: House) -> None:
@@ -102,5 +106,26 @@ def test_a_database_that_cannot_be_read_is_said_with_a_status_of_its_own(
     house: House, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (house.folder / "zerokeep.db").write_bytes(b"no database at all" * 100)
-    assert audit(house) == 1
-    assert "is damaged or is no database" in capsys.readouterr().err
+    assert audit(house) == 3
+    said = capsys.readouterr().err
+    assert "the audit could not be done" in said
+    assert "is damaged or is no database" in said
+
+
+def test_an_audit_that_fails_in_any_other_way_is_said_in_a_sentence(
+    house: House, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (house.folder / "zerokeep.db").unlink()
+    (house.folder / "zerokeep.db").mkdir()
+    assert audit(house) == 3
+    assert "Traceback" not in capsys.readouterr().err
+
+
+def test_the_audits_process_ends_where_the_one_that_asked_is_gone_already(house: House) -> None:
+    ended = subprocess.Popen(["true"])
+    ended.wait()
+    asked = [str(house.folder / "zerokeep.db"), str(ended.pid)]
+    done = subprocess.run(
+        [sys.executable, "-m", "webapp.audit_room", *asked], check=False, capture_output=True
+    )
+    assert done.returncode == -signal.SIGTERM

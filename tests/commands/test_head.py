@@ -36,6 +36,21 @@ def test_a_head_that_was_kept_is_had_for_ever_and_no_longer_once_the_ledger_went
     assert "brought back from a backup" in asked("--compare", *now, status=1)
 
 
+def test_a_restore_is_accepted_by_name_with_its_reason(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "shop").mkdir()
+    house = House(tmp_path / "shop", fixed_keyring(tmp_path / "keys", Clock()))
+    house.store.close()
+    (house.folder / "ledger-head.json").write_text(json.dumps({"size": 900, "root": "ab" * 32}))
+    here = ["--data-folder", str(house.folder)]
+    assert main(["head", *here, "--restored", " "]) == 2
+    assert main(["audit", *here]) == 1
+    assert "zerokeep head --restored REASON" in capsys.readouterr().out
+    assert main(["head", *here, "--restored", "The disk failed."]) == 0
+    assert main(["audit", *here]) == 0
+
+
 def test_what_is_no_head_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for wrong in (("7", "ab"), ("-1", "ab" * 32), ("7", "gg" * 32)):
         assert main(["head", "--data-folder", str(tmp_path), "--compare", *wrong]) == 2

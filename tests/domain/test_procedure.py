@@ -383,4 +383,4 @@ def test_before_each_search_the_label_of_the_own_slot_is_looked_at() -> None:
     assert [step.axis for step in searches] == ["Z", "X", "Y"]
     for step in searches:
         for look_for in (step.look_for, *(one.look_for for one in step.variants if one.look_for)):
-            assert "Your slot's label stands in the line or page." in look_for, step.id
+            assert "your slot's label" in look_for.lower(), step.id

@@ -5,6 +5,9 @@ import os
 import sqlite3
 import subprocess
 import tracemalloc
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +26,7 @@ from webapp.services.audit.auditing import (
     run,
     what_came,
 )
-from webapp.services.evidence.ledger import change
+from webapp.services.evidence.ledger import accept_restored, change, keep_head
 from webapp.services.evidence.ledger_walk import A_STRETCH
 
 
@@ -61,7 +64,15 @@ def test_a_run_stands_on_the_ledger_with_what_it_looked_at_and_found(house: Hous
     assert (outcome.first, outcome.entries, outcome.records, outcome.faults) == (0, size, 0, [])
     with house.store.reading():
         root = house.store.ledger.root(size).hex()
-    said = {"first": 0, "entries": size, "root": root, "records": 0, "faults": 0, "found": []}
+    said = {
+        "first": 0,
+        "entries": size,
+        "whole_entries": size,
+        "root": root,
+        "records": 0,
+        "faults": 0,
+        "found": [],
+    }
     notes = {"number": outcome.notes.number, "sha256": outcome.notes.sha256}
     assert ran(house) == [{**said, "whole_at_utc": outcome.at_utc, "notes": notes}]
     assert last_run(house.store) == outcome.as_dict()
@@ -84,6 +95,78 @@ def test_many_findings_are_counted_and_the_first_are_listed() -> None:
     outcome.take(Fault("audit.leaf", f"leaf at {place}") for place in range(250))
     said = outcome.as_dict()
     assert (said["faults"], len(said["found"])) == (250, 100)
+
+
+def test_a_head_kept_while_the_whole_is_looked_at_is_no_fault(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    house.signed_off()
+    copied = type(house.store).copied
+
+    @contextmanager
+    def copied_and_grown(store: Any) -> Iterator[Any]:
+        with copied(store) as copy:
+            house.signed_off()
+            keep_head(store)
+            yield copy
+
+    monkeypatch.setattr(type(house.store), "copied", copied_and_grown)
+    outcome = run(house.store, house.clock())
+    assert outcome.faults == []
+    kept = house.store.kept_head.read()
+    assert kept is not None
+    assert kept.size > outcome.entries
+
+
+def test_a_kept_head_that_an_older_database_lacks_stays_until_the_restore_is_accepted(house: House) -> None:
+    """However far that database has grown since, and whatever the audit found."""
+    house.signed_off()
+    house.store.close()
+    database = house.folder / "zerokeep.db"
+    older = database.read_bytes()
+    run(house.store, house.clock())
+    evidence = house.store.kept_head.read()
+    assert evidence is not None
+    house.store.close()
+    database.write_bytes(older)
+    house.device.sequence, house.device.previous = 0, None
+    house.clock.forward(days=1)
+    with house.store.writing():
+        for _ in range(5):
+            change(house.store, "setting.changed", "ines", "shop", None, {}, house.clock())
+    keep_head(house.store)  # as a sealed record does
+    assert house.store.kept_head.read() == evidence
+    assert [fault.code for fault in run(house.store, house.clock()).faults] == ["audit.head"]
+    assert house.store.kept_head.read() == evidence
+    assert [fault.code for fault in run(house.store, house.clock()).faults] == ["audit.head"]
+    accept_restored(house.store, "The disk failed; the backup of the night.", house.clock())
+    assert run(house.store, house.clock()).faults == []
+    with house.store.reading():
+        (row,) = house.store.ledger.changes(kind="ledger.restored")
+    assert json.loads(row["text"])["data"]["kept"] == {"size": evidence.size, "root": evidence.root}
+
+
+def test_many_threads_keep_the_largest_head(house: House) -> None:
+    kept = house.store.kept_head
+    with ThreadPoolExecutor(16) as threads:
+        list(
+            threads.map(lambda size: kept.write(size, "ab", lambda _: True), [*range(1, 200), *range(1, 200)])
+        )
+    assert kept.read() == (199, "ab")
+    assert [path.name for path in house.folder.glob(".ledger-head*")] == []
+
+
+def test_a_last_run_that_cannot_be_read_leaves_the_one_before(house: House) -> None:
+    house.signed_off()
+    first = run(house.store, house.clock())
+    run(house.store, house.clock())
+    codes = tamper(
+        house,
+        "UPDATE change SET text = 'x' WHERE position = (SELECT max(position) FROM change WHERE type = 'audit.ran')",
+    )
+    assert {"audit.change_row", "audit.leaf"} <= set(codes)
+    assert last_run(house.store) == first.as_dict()
+    assert "audit.leaf" in {fault.code for fault in run(house.store, house.clock(), only_new=True).faults}
 
 
 def test_others_may_write_while_a_copy_is_looked_at_and_no_copy_is_left(house: House) -> None:

@@ -7,6 +7,7 @@ to name its place. Then comes what an audit alone does not find, who finds it, a
 
 from __future__ import annotations
 
+import json
 import random
 import shutil
 import sqlite3
@@ -18,13 +19,20 @@ import pytest
 from tests.kit.device import Device
 from tests.kit.house import House
 from webapp.domain.evidence.tree import append, leaf_hash
+from webapp.domain.plain.json_strict import canonical_text
 from webapp.proof.keys import KeyRing
 from webapp.services.audit.auditing import audit, run
-from webapp.services.evidence.ledger import head
+from webapp.services.evidence.ledger import has_head, head
 from webapp.store import Store
-from webapp.store.covered_rows import COVERED, NOT_COVERED, Covered, digest
+from webapp.store.covered_rows import COVERED, EVENT_COLUMNS, EVENTS, NOT_COVERED, Covered, digest
 from webapp.store.errors import StoreError
 
+EVENT = Covered(
+    EVENTS,
+    ("position",),
+    ("id", "device", "sequence", "setup", "type", "person", "sheet", "at_utc", "received_at_utc", "problems"),
+)
+TABLES = (*COVERED, EVENT)
 # One row for each table that a short walk does not fill; written through the program, so that they are noted.
 MORE_ROWS = (
     "INSERT INTO code VALUES ('c0', 'ines', '2026-11-25T07:00:00.000Z', '2026-11-25T07:10:00.000Z', NULL)",
@@ -121,7 +129,7 @@ def test_a_fresh_store_has_every_row_noted(filled: Path, tmp_path: Path) -> None
 
 def test_every_column_of_every_table_is_covered_or_said_not_to_be(filled: Path) -> None:
     connection = sqlite3.connect(filled / "zerokeep.db")
-    covered = {table.name: {*table.key, *table.others} for table in COVERED}
+    covered = {table.name: {*table.key, *table.others} for table in COVERED} | {EVENTS: {*EVENT_COLUMNS}}
     for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall():
         columns = {row[1] for row in connection.execute(f"PRAGMA table_info({name})")}
         said = {column for column in columns if name in NOT_COVERED or f"{name}.{column}" in NOT_COVERED}
@@ -138,19 +146,19 @@ def test_a_changed_value_in_any_column_of_any_table_is_found(filled: Path, tmp_p
     connection = sqlite3.connect(kept)
     types = {
         table.name: {row[1]: row[2] for row in connection.execute(f"PRAGMA table_info({table.name})")}
-        for table in COVERED
+        for table in TABLES
     }
     connection.close()
-    columns = [(table, column) for table in COVERED for column in table.others]
+    columns = [(table, column) for table in TABLES for column in table.others]
     assert len(columns) > 120
     for table, column in columns:
         shutil.copy(kept, database)
         value = an_other_value(column, types[table.name][column])
         edit(database, f"UPDATE {table.name} SET {column} = {value} WHERE {first_row(table)}")
-        store = Store(database)
-        with store.reading():
-            assert store.row_changes.changed(table.name), (table.name, column)
-        store.close()
+        said = found(tmp_path / "shop")
+        # An event's row is held against what was signed, and what the server adds to it is noted by upload.
+        named = [one for one in said if one.startswith((f"audit.row_changed {table.name} ", "audit.event_"))]
+        assert named, (table.name, column)
 
 
 LEDGER_EDITS = (
@@ -168,11 +176,46 @@ LEDGER_EDITS = (
     ("UPDATE row_change SET key = '[0]' WHERE number = 3", "row_change up to"),
 )
 
+# What cannot be read at all must not keep the rest from being looked at.
+NO_TEXT = "CAST(x'ff' AS TEXT)"
+UNREADABLE_EDITS = (
+    ("UPDATE change SET text = 'x' WHERE type = 'audit.ran'", "audit.change_row change audit.ran at"),
+    ("UPDATE change SET text = '[]' WHERE type = 'audit.ran'", "audit.change_row change audit.ran at"),
+    (
+        "UPDATE change SET text = '{\"data\": 7}' WHERE type = 'audit.ran'",
+        "audit.change_row change audit.ran at",
+    ),
+    (f"UPDATE change SET text = {NO_TEXT} WHERE type = 'audit.ran'", "audit.unreadable ledger"),
+    (f"UPDATE person SET name = {NO_TEXT} WHERE id = 'ines'", "audit.unreadable person"),
+    (f"UPDATE row_change SET new = {NO_TEXT} WHERE number = 3", "audit.unreadable row_change"),
+    (f"UPDATE sheet SET text = {NO_TEXT}", "audit.unreadable sheet"),
+    (f"UPDATE question SET text = {NO_TEXT}", "audit.unreadable question"),
+    ("UPDATE set_aside SET fields = 'x'", "audit.row_changed set_aside"),
+    ("UPDATE device SET jwk = 'x'", "audit.row_changed device"),
+    ("UPDATE device SET jwk = '7'", "audit.row_changed device"),
+)
+
+
+def test_what_cannot_be_read_is_named_and_the_rest_is_looked_at_all_the_same(
+    filled: Path, tmp_path: Path
+) -> None:
+    shutil.copytree(filled, tmp_path / "shop")
+    for statement, place in UNREADABLE_EDITS:
+        shutil.copy(filled / "zerokeep.db", tmp_path / "shop" / "zerokeep.db")
+        edit(
+            tmp_path / "shop" / "zerokeep.db",
+            statement,
+            "UPDATE z_check SET made_with = 'b' WHERE number = 1",
+        )
+        said = found(tmp_path / "shop")
+        assert any(one.startswith(place) for one in said), (statement, said)
+        assert "audit.row_changed z_check [1]" in said, statement
+
 
 def row_edits() -> list[tuple[str, str]]:
     """For each table a row that is taken out, and a value of one that is changed."""
     found = []
-    for table in COVERED:
+    for table in TABLES:
         found.append((f"DELETE FROM {table.name} WHERE {first_row(table)}", f"{table.name} "))
         column = table.others[-1]
         value = an_other_value(column, "INTEGER" if column in WHOLE_NUMBERS else "TEXT")
@@ -193,6 +236,43 @@ def test_sixty_hand_edits_are_each_named_with_their_place(filled: Path, tmp_path
         shutil.copy(filled / "zerokeep.db", tmp_path / "shop" / "zerokeep.db")
         edit(tmp_path / "shop" / "zerokeep.db", statement)
         assert any(place in one for one in found(tmp_path / "shop")), statement
+
+
+def test_an_event_put_in_by_another_hand_is_named(filled: Path, tmp_path: Path) -> None:
+    shutil.copytree(filled, tmp_path / "shop")
+    edit(
+        tmp_path / "shop" / "zerokeep.db",
+        "INSERT INTO event SELECT 90000, 'another', jws, device, sequence, setup, type, person, sheet, at_utc, "
+        "received_at_utc, problems FROM event LIMIT 1",
+    )
+    assert "audit.row_changed event 90000" in found(tmp_path / "shop")
+
+
+def test_no_hash_of_a_secret_outlives_its_row(filled: Path) -> None:
+    """Not in the notes either, and counts of failed tries, which strangers make, leave none."""
+    connection = sqlite3.connect(filled / "zerokeep.db")
+    keys = {
+        row[0] for row in connection.execute("SELECT key FROM row_change WHERE name IN ('session', 'code')")
+    }
+    assert len(keys) >= 2
+    for name, column in (("session", "token_hash"), ("code", "hash")):
+        for (secret,) in connection.execute(f"SELECT {column} FROM {name}"):
+            assert not [one for one in keys if secret in one]
+    assert not connection.execute("SELECT 1 FROM row_change WHERE name = 'throttle'").fetchall()
+    connection.close()
+
+
+def test_an_upload_of_events_is_one_note(tmp_path: Path, keyring: KeyRing) -> None:
+    house = House(tmp_path, keyring)
+    before = notes_of(house)
+    house.accept(house.walk().through().parts)
+    assert len(notes_of(house)) - len(before) < 10  # events come by the dozen
+    assert [one.name for one in notes_of(house)].count("event") == 1
+
+
+def notes_of(house: House) -> list[Any]:
+    with house.store.reading():
+        return house.store.row_changes.notes(0, 10_000)
 
 
 def test_a_changed_or_lost_file_is_named(filled: Path, tmp_path: Path) -> None:
@@ -263,22 +343,54 @@ def forge(folder: Path, name: str, column: str, value: str) -> None:
 def test_a_ledger_written_anew_with_every_digest_is_found_by_whoever_holds_an_old_head(
     filled: Path, tmp_path: Path
 ) -> None:
-    """Every leaf, node and kept head made to fit: the head that a record prints does not fit."""
+    """Every leaf, node, root that an audit wrote down and the kept head are made to fit: an audit finds nothing, and
+    the head that a record prints does not fit.
+    """
     shutil.copytree(filled, tmp_path / "shop")
     store = Store(tmp_path / "shop" / "zerokeep.db")
     with store.reading():
         printed = head(store)
-        leaves = store.ledger.leaves_between(0, printed["size"])
         row = store.ledger.changes(kind="setup.signed_off")[0]
-    text = row["text"].replace("reviewed and accepted", "reviewed and rejected")
-    hashes = [bytes(leaf["hash"]) for leaf in leaves]
-    hashes[row["position"]] = leaf_hash(text.encode())
-    assert tree_root(hashes).hex() != printed["root"]
+    store.close()
+    said = row["text"].replace("reviewed and accepted", "reviewed and rejected")
+    assert said != row["text"]
+    write_anew(tmp_path / "shop", {row["position"]: said})
+    assert found(tmp_path / "shop") == []
+    with store.reading():
+        assert not has_head(store, printed["size"], printed["root"])
+        assert has_head(store, **head(store))
     store.close()
 
 
-def tree_root(hashes: list[bytes]) -> bytes:
-    return append(0, {}, hashes).root
+def write_anew(folder: Path, texts: dict[int, str]) -> None:
+    """Put these texts in place of changes, and make everything that hangs on them fit again."""
+    connection = sqlite3.connect(folder / "zerokeep.db")
+    hashes = [bytes(row[0]) for row in connection.execute("SELECT hash FROM leaf ORDER BY position")]
+    ran = dict(
+        connection.execute("SELECT position, text FROM change WHERE type = 'audit.ran' ORDER BY position")
+    )
+    connection.close()
+    edits = []
+    for position in sorted({*texts, *ran}):
+        text = texts.get(position, ran.get(position, ""))
+        if position in ran:  # the root that this audit wrote down
+            value = json.loads(text)
+            value["data"]["root"] = append(0, {}, hashes[: value["data"]["entries"]]).root.hex()
+            text = canonical_text(value)
+        hashes[position] = leaf_hash(text.encode())
+        edits.append(
+            f"UPDATE change SET text = '{text.replace(chr(39), chr(39) * 2)}' WHERE position = {position}"
+        )
+    grown = append(0, {}, hashes)
+    for node in grown.new_nodes:
+        where = (
+            f"level = {node.level} AND number = {node.index}" if node.level else f"position = {node.index}"
+        )
+        edits.append(
+            f"UPDATE {'node' if node.level else 'leaf'} SET hash = x'{node.hash.hex()}' WHERE {where}"
+        )
+    edit(folder / "zerokeep.db", *edits)
+    (folder / "ledger-head.json").write_text(json.dumps({"size": len(hashes), "root": grown.root.hex()}))
 
 
 def test_flipped_bytes_of_the_database_are_found_or_change_no_meaning(filled: Path, tmp_path: Path) -> None:
@@ -303,7 +415,7 @@ def test_flipped_bytes_of_the_database_are_found_or_change_no_meaning(filled: Pa
 def everything_said(database: Path) -> dict[str, list[Any]]:
     """All that the covered tables and the ledger hold, what is said not to be covered aside."""
     connection = sqlite3.connect(database)
-    tables = {table.name: (*table.key, *table.others) for table in COVERED}
+    tables = {table.name: (*table.key, *table.others) for table in TABLES}
     tables |= {
         "leaf": ("position", "kind", "hash"),
         "change": ("position", "text"),

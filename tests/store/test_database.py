@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from webapp.store import Store, database
+from webapp.store import Store, covered_rows, database
 from webapp.store.database import BUSY_SECONDS, SETTINGS, Database, apply_settings, survives_write_ahead_log
 from webapp.store.errors import (
     AlreadyWriting,
@@ -26,7 +26,7 @@ from webapp.store.errors import (
     SettingNotKept,
     WriteAheadLogRefused,
 )
-from webapp.store.migrations import MIGRATIONS, Migration, migrate
+from webapp.store.migrations import MIGRATIONS, NOTES, Migration, migrate
 from webapp.store.tables import access, devices, ledger, numbers, people, records, setups, shop, worries
 from webapp.store.tables.base import Table
 
@@ -235,6 +235,58 @@ def test_a_step_that_fails_leaves_nothing_of_itself(tmp_path: Path) -> None:
         assert database.raw("SELECT name FROM sqlite_master WHERE name IN ('a', 'b')") == [("a",)]
         assert database.raw("SELECT name FROM migration") == [("one",)]
     assert migrate(database, (steps[0], Migration("two", ("CREATE TABLE b (x)",)))) == ["two"]
+
+
+def test_columns_that_come_later_are_noted_and_change_no_earlier_step(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One step adds a column, the next makes its table anew: what notes changes goes with a table that is dropped."""
+    path, hashes = tmp_path / "zerokeep.db", [step.sha256 for step in MIGRATIONS]
+    store = Store.open(path)
+    put(store, "INSERT INTO probe_care VALUES ('probe-1', 30, 200)")
+    store.close()
+    monkeypatch.setitem(covered_rows.COLUMNS_SINCE, "probe_care", ("colour",))
+    assert [covered_rows.first_notes(table) for table in covered_rows.COVERED] == [
+        statement
+        for statement in NOTES.statements
+        if statement.startswith("INSERT") and statement != covered_rows.FIRST_NOTE_OF_EVENTS
+    ]
+    steps = (
+        *MIGRATIONS,
+        Migration("colour", ("ALTER TABLE probe_care ADD COLUMN colour TEXT",)),
+        Migration(
+            "anew",
+            (
+                "CREATE TABLE other (probe TEXT PRIMARY KEY, days INTEGER, factor INTEGER, colour TEXT) STRICT",
+                "INSERT INTO other SELECT * FROM probe_care",
+                "DROP TABLE probe_care",
+                "ALTER TABLE other RENAME TO probe_care",
+                "ALTER TABLE probe_care RENAME COLUMN days TO every_days",
+                "ALTER TABLE probe_care RENAME COLUMN factor TO factor_hundredths",
+            ),
+        ),
+    )
+    assert [step.sha256 for step in steps][: len(hashes)] == hashes
+    assert migrate(store._database, steps) == ["colour", "anew"]
+    assert notes_of_care(store) == ([], 1)  # the older digest fits where the new column is empty
+    put(store, "UPDATE probe_care SET colour = 'red'")
+    assert notes_of_care(store) == ([], 2)
+    other = sqlite3.connect(path)
+    other.execute("UPDATE probe_care SET colour = 'blue'")
+    other.commit()
+    other.close()
+    assert notes_of_care(store) == (['["probe-1"]'], 2)
+
+
+def put(store: Store, statement: str) -> None:
+    with store.writing():
+        store._database.raw(statement)
+
+
+def notes_of_care(store: Store) -> tuple[list[str], int]:
+    """Rows that do not fit their note, and how many notes there are."""
+    with store.reading():
+        return store.row_changes.changed("probe_care"), len(store.row_changes.notes(0, 100))
 
 
 def test_a_file_of_a_newer_or_another_version_is_refused(tmp_path: Path) -> None:

@@ -33,6 +33,20 @@ def test_an_audit_that_finds_nothing_is_told_in_a_line(site: Site) -> None:
     assert "does not fit" not in page
 
 
+def test_looks_at_what_came_say_how_far_the_last_look_at_all_of_it_reached(site: Site) -> None:
+    """The third look goes on from the second; what the first looked at is no more than it was."""
+    whole = auditing.run(site.house.store, site.house.clock())
+    site.house.clock.forward(days=1)
+    second = auditing.run(site.house.store, site.house.clock(), only_new=True)
+    assert f"and all {whole.entries} entries that there were then" in site.signed_in("ines").page("/desk")
+    site.house.clock.forward(days=1)
+    third = auditing.run(site.house.store, site.house.clock(), only_new=True)
+    assert third.first == second.entries > whole.entries
+    page = site.signed_in("ines").page("/desk")
+    assert f"and all {whole.entries} entries that there were then" in page
+    assert "by looks before that" in page
+
+
 def test_the_end_of_the_seals_certificate_is_told_from_sixty_days_before(site: Site) -> None:
     lead = site.signed_in("ines")
     assert "renew-seal" not in lead.page("/desk")

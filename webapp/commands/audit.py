@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from typing import TYPE_CHECKING
 
 from webapp.audit_room import AuditNotDone, audit_apart
 from webapp.commands.opening import has_shop
@@ -11,7 +12,10 @@ from webapp.settings import Settings
 from webapp.store.covered_rows import NOT_COVERED
 from webapp.words import say
 
-WHOLE, FAULTS, NO_SHOP = 0, 1, 2
+if TYPE_CHECKING:
+    from webapp.services.audit.auditing import Audited
+
+WHOLE, FAULTS, NO_SHOP, NOT_DONE = 0, 1, 2, 3
 
 
 def audit(settings: Settings, *, as_json: bool, only_new: bool) -> int:
@@ -21,21 +25,29 @@ def audit(settings: Settings, *, as_json: bool, only_new: bool) -> int:
     try:
         found = audit_apart(settings.database, only_new=only_new)
     except AuditNotDone as error:
-        print(error, file=sys.stderr)
-        return FAULTS
+        print(f"Nothing was found out, because the audit could not be done: {error}", file=sys.stderr)
+        return NOT_DONE
     if as_json:
         print(json.dumps({**found, "not_covered": NOT_COVERED}, ensure_ascii=False, indent=1))
         return FAULTS if found["faults"] else WHOLE
-    since = f", from entry {found['first']} on," if found["first"] else ""
-    print(f"Looked at {found['entries']} entries of the ledger{since} and {found['records']} sealed records.")
+    looked_at = found["entries"] - found["first"]
+    those = f", those from entry {found['first'] + 1} on," if found["first"] else ""
+    print(f"Looked at {looked_at} entries of the ledger{those} and {found['records']} sealed records.")
     for fault in found["found"]:
         print(f"  {say(fault['code'])}: {fault['record']}")
     left = found["faults"] - len(found["found"])
     if left > 0:
         print(f"  and {left} more.")
-    print(
-        f"{found['faults']} do not fit. Stop the server, keep this data folder as it is, and bring back a backup."
-        if found["faults"]
-        else "Everything is as it was written."
-    )
+    print(_sum(found))
     return FAULTS if found["faults"] else WHOLE
+
+
+def _sum(found: Audited) -> str:
+    if found["faults"]:
+        return (
+            f"{found['faults']} do not fit. Stop the server, keep this data folder as it is, and bring back a backup; "
+            "then say so: zerokeep head --restored REASON."
+        )
+    if found["first"]:
+        return "Nothing of what was looked at differs from what was written."
+    return "Everything is as it was written."

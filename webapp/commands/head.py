@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
 from webapp.commands.opening import looked_into
@@ -41,6 +42,21 @@ def head(settings: Settings, kept: tuple[str, str] | None, *, as_json: bool) -> 
     else:
         print(_sentence(read[0], now, held=held) if read else f"{now['size']} {now['root']}")
     return HAS_IT if held else HAS_IT_NOT
+
+
+def restored(settings: Settings, reason: str) -> int:
+    """Take the ledger as it is for the right one after a backup was brought back; the reason stands on it."""
+    if not reason.strip():
+        print("Say why the backup was brought back, in words.", file=sys.stderr)
+        return CANNOT_ASK
+    with looked_into(settings) as store:
+        if store is None:
+            return CANNOT_ASK
+        ledger.accept_restored(store, reason.strip(), datetime.now(UTC))
+        with store.reading():
+            now = ledger.head(store)
+    print(f"Kept from now on: the head of {now['size']} entries. What was kept before stands on the ledger.")
+    return HAS_IT
 
 
 def prove(settings: Settings, size: int) -> int:

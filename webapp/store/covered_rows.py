@@ -4,12 +4,19 @@ Rules:
 - a change made through this program is noted in `row_change` in the same transaction, by triggers that live in the
   program's own connections and not in the file: whoever opens the file with another tool changes a row and leaves no
   note, and the audit sees a row that its last note does not fit;
-- a note holds digests (SHA-256) and no value: names and hashes of secrets stand in their own row alone;
+- a note holds the row's key and digests (SHA-256) and no other value; a key that is itself the hash of a secret is
+  digested once more, so that what is erased with its row does not live on here;
+- notes stay for ever, so their number grows with what people and tablets do that is kept: one for each change of a row,
+  one for each upload of events. Nobody without a name or a tablet of the shop adds any but for what is set aside, which
+  is bounded by the day; counts of failed tries are left out for that reason;
+- events are signed, and the audit holds their rows against what was signed; what the server adds to them, when they
+  came and what was wrong with them, is noted once an upload, because a note for each event made intake slower;
 - a row is digested as a JSON object of its columns without those that are NULL, so that a column that comes later
   changes no older digest;
 - notes are added and never changed; audits write onto the ledger how many there were and one digest over all of them.
-What stands below was released with the step that noted every row there was: it never changes, columns that come later
-are added in COLUMNS_SINCE.
+What stands below goes with the step that noted every row there was: once released it never changes, columns that come
+later are added in COLUMNS_SINCE. While steps run nothing is noted: a step that changes a value of a covered row notes
+those rows itself, with `first_notes` and the columns that there are by then.
 """
 
 from __future__ import annotations
@@ -30,14 +37,21 @@ class Covered:
     name: str
     key: tuple[str, ...]
     others: tuple[str, ...]
+    secret: bool = False
+
+    @property
+    def since(self) -> tuple[str, ...]:
+        """The columns that came later."""
+        return COLUMNS_SINCE.get(self.name, ())
 
     def key_of(self, row: str = "") -> str:
         """SQL for the key as a JSON list; `row` is "NEW." or "OLD.", or the table's name with a point."""
-        return f"json_array({', '.join(row + column for column in self.key)})"
+        columns = [row + column for column in self.key]
+        return f"json_array({', '.join(f'{FUNCTION}({one})' if self.secret else one for one in columns)})"
 
-    def digest_of(self, row: str = "") -> str:
-        """SQL for the digest of a row."""
-        columns = (*self.key, *self.others, *COLUMNS_SINCE.get(self.name, ()))
+    def digest_of(self, row: str = "", since: tuple[str, ...] | None = None) -> str:
+        """SQL for the digest of a row; `since` stands for the columns that came later, all there are by themselves."""
+        columns = (*self.key, *self.others, *(self.since if since is None else since))
         pairs = ", ".join(f"'{column}', {_value(row, column)}" for column in columns)
         return f"{FUNCTION}(json_patch('{{}}', json_object({pairs})))"
 
@@ -48,8 +62,8 @@ def _value(row: str, column: str) -> str:
     return row + column
 
 
-def _covered(name: str, key: str, others: str) -> Covered:
-    return Covered(name, tuple(key.split()), tuple(others.split()))
+def _covered(name: str, key: str, others: str, *, secret: bool = False) -> Covered:
+    return Covered(name, tuple(key.split()), tuple(others.split()), secret)
 
 
 COLUMNS_SINCE: dict[str, tuple[str, ...]] = {}
@@ -67,14 +81,9 @@ COVERED: tuple[Covered, ...] = (
     ),
     _covered("seating", "id", "fixture since_utc until_utc reason"),
     _covered("device", "id", "name jwk state display pin_key receipt_key enrolled_at_utc"),
-    _covered("code", "hash", "made_by made_at_utc until_utc used_at_utc"),
+    _covered("code", "hash", "made_by made_at_utc until_utc used_at_utc", secret=True),
     _covered("sheet", "hash", "machine content compiled_at_utc expires_at_utc"),
     _covered("sheet_in_use", "machine", "hash"),
-    _covered(
-        "event",
-        "position",
-        "id device sequence setup type person sheet at_utc received_at_utc problems",
-    ),
     _covered("waiting", "id", "jws device sequence previous received_at_utc"),
     _covered("set_aside", "id", "jws code fields device sequence setup received_at_utc source"),
     _covered("pending_seal", "event", "seal"),
@@ -91,8 +100,7 @@ COVERED: tuple[Covered, ...] = (
         "closed_reason",
     ),
     _covered("kept_value", "setup axis", "fixture seating value_nm at_utc left_out_reason imported"),
-    _covered("session", "token_hash", "person source started_at_utc ended_at_utc ended_because"),
-    _covered("throttle", "subject", "failures last_failure_at_utc"),
+    _covered("session", "token_hash", "person source started_at_utc ended_at_utc ended_because", secret=True),
     _covered("record", "setup", "sha256 bytes sealed_at_utc"),
     _covered(
         "axis_choice", "fixture axis", "ask_one_in stop_one_in ceiling_nm coverage_factor stop_length_nm"
@@ -104,12 +112,34 @@ COVERED: tuple[Covered, ...] = (
     _covered("budget", "machine fixture probe", "value"),
     _covered("z_check", "number", "machine point length_nm made_with typed by at_utc"),
 )
+# What the server adds to events, noted once an upload under the first and the last position.
+EVENTS = "event"
+EVENT_COLUMNS = ("position", "received_at_utc", "problems")
+_PARTS = ", ".join(EVENT_COLUMNS)
+_THESE = f"SELECT {_PARTS} FROM event WHERE position BETWEEN ?1 AND ?2 ORDER BY position"  # noqa: S608
+DIGEST_OF_EVENTS = f"SELECT {FUNCTION}(json_group_array(json_array({_PARTS}))) FROM ({_THESE})"  # noqa: S608
+NOTE_EVENTS = (
+    "INSERT INTO row_change (name, key, old, new) "
+    f"SELECT '{EVENTS}', json_array(?1, ?2), NULL, ({DIGEST_OF_EVENTS})"
+)
+FIRST_NOTE_OF_EVENTS = (
+    "INSERT INTO row_change (name, key, old, new) "  # noqa: S608
+    f"SELECT '{EVENTS}', json_array(min(position), max(position)), NULL, "
+    f"{FUNCTION}(json_group_array(json_array({_PARTS}))) "
+    f"FROM (SELECT {_PARTS} FROM event ORDER BY position) HAVING count(*) > 0"
+)
+SIGNED = "the event's signature covers it, and the audit compares the row with what was signed"
 # What no note is made of, each with the reason: a table, or table.column.
 NOT_COVERED: dict[str, str] = {
     "leaf": "the hash tree covers it",
     "node": "the hash tree covers it",
     "change": "the hash tree covers it",
     "event.jws": "the hash tree covers it",
+    **{
+        f"event.{column}": SIGNED
+        for column in ("id", "device", "sequence", "setup", "type", "person", "sheet", "at_utc")
+    },
+    "throttle": "counts of failed tries, which strangers make; what is refused for them stands on the ledger",
     "sheet.text": "its hash is its name",
     "sheet_part": "its hash is its name, and every sheet that has it is put together and hashed",
     "migration": "compared with the program at every start",
@@ -145,28 +175,39 @@ def note_changes(connection: sqlite3.Connection) -> bool:
     return True
 
 
-def first_notes(table: Covered) -> str:
-    """The statement that notes every row that is there already."""
+def first_notes(table: Covered, since: tuple[str, ...] = ()) -> str:
+    """The statement that notes every row that is there already; `since` are the columns that came later by then."""
     return (
         "INSERT INTO row_change (name, key, old, new) "  # noqa: S608
-        f"SELECT '{table.name}', {table.key_of()}, NULL, {table.digest_of()} FROM {table.name}"
+        f"SELECT '{table.name}', {table.key_of()}, NULL, {table.digest_of(since=since)} FROM {table.name}"
     )
 
 
 def _triggers(table: Covered) -> tuple[str, ...]:
     old, new = table.digest_of("OLD."), table.digest_of("NEW.")
     was, now = table.key_of("OLD."), table.key_of("NEW.")
+    values = (*table.others, *table.since)
     return (
         _trigger(table, "INSERT", "", (now, "NULL", new)),
-        _trigger(table, "UPDATE", f"WHEN {was} = {now} AND {old} <> {new}", (now, old, new)),
-        _trigger(table, "UPDATE", f"WHEN {was} <> {now}", (was, old, "NULL"), (now, "NULL", new)),
+        _trigger(
+            table, "UPDATE", f"WHEN {_differ(table.key, 'IS')} AND ({_differ(values)})", (now, old, new)
+        ),
+        _trigger(table, "UPDATE", f"WHEN {_differ(table.key)}", (was, old, "NULL"), (now, "NULL", new)),
         _trigger(table, "DELETE", "", (was, old, "NULL")),
     )
 
 
+def _differ(columns: tuple[str, ...], how: str = "IS NOT") -> str:
+    """Whether any of these columns changed; with "IS", whether none did. A comparison costs less than a digest."""
+    joined = " OR " if how == "IS NOT" else " AND "
+    return "(" + joined.join(f"OLD.{column} {how} NEW.{column}" for column in columns) + ")"
+
+
 def _trigger(table: Covered, action: str, when: str, *notes: tuple[str, str, str]) -> str:
     name = f"{table.name}_{action.lower()}_noted_{len(notes)}"
-    start = f"CREATE TEMP TRIGGER IF NOT EXISTS {name} AFTER {action} ON main.{table.name} {when} BEGIN"
+    which = (table.key if len(notes) > 1 else (*table.others, *table.since)) if action == "UPDATE" else ()
+    of = f" OF {', '.join(which)}" if which else ""
+    start = f"CREATE TEMP TRIGGER IF NOT EXISTS {name} AFTER {action}{of} ON main.{table.name} {when} BEGIN"
     into = f"INSERT INTO row_change (name, key, old, new) VALUES ('{table.name}',"  # noqa: S608
     kept = " ".join(f"{into} {key}, {old}, {new});" for key, old, new in notes)
     return f"{start} {kept} END"

@@ -106,6 +106,7 @@ class Database:
         self._writer = threading.Lock()
         self._process = os.getpid()
         self._here = threading.local()
+        self._alters = False
         self._refuse_what_cannot_work()
 
     def _refuse_what_cannot_work(self) -> None:
@@ -142,7 +143,21 @@ class Database:
         finally:
             self._writer.release()
 
+    @contextmanager
+    def altering(self) -> Iterator[None]:
+        """While the tables themselves change nothing is noted: what notes changes names columns that may come only now,
+        and goes with a table that is made anew.
+        """
+        self.close()
+        self._alters = True
+        try:
+            yield
+        finally:
+            self._alters = False
+
     def _note_changes(self) -> None:
+        if self._alters:
+            return
         connection = self._connection()
         if getattr(self._here, "noting", None) is not connection and note_changes(connection):
             self._here.noting = connection

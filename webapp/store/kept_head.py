@@ -1,13 +1,18 @@
 """The last head of the ledger, kept in a file of its own beside the database.
 
-Rules: written whole after each audit and each sealed record (temporary name, flush, rename), so that a database that
-was cut short, or exchanged for an older or another one, does not have it any more. It is one line of JSON: size and
-root.
+Rules: written whole after each audit and each sealed record (temporary name, flush, rename, flush of the folder), one
+writer at a time among threads and processes, so that a database that was cut short, or exchanged for an older or
+another one, does not have it any more. A head that the ledger does not have is evidence and stays until somebody says
+that a backup was brought back. It is one line of JSON: size and root.
 Whoever may write the database may write this file as well: a head that left the building proves more.
 """
 
+import fcntl
 import json
 import os
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
@@ -37,18 +42,40 @@ class KeptHead:
         except (OSError, KeyError, TypeError) as error:
             raise ValueError(str(error)) from error
 
-    def write(self, size: int, root: str) -> None:
-        """Keep this head, unless a larger one is kept. Raises OSError."""
-        head = Head(size, root)
+    def write(self, size: int, root: str, has: Callable[[Head], bool]) -> None:
+        """Keep this head, unless a larger one is kept or one of which `has` says that the ledger lacks it; OSError."""
+        with self._alone() as folder:
+            try:
+                before = self.read()
+            except ValueError:
+                return  # what stands there is evidence: the audit says so
+            if before is None or (before.size < size and has(before)):
+                self._replace(Head(size, root), folder)
+
+    def replace(self, size: int, root: str) -> None:
+        """Keep this head whatever is kept. Raises OSError."""
+        with self._alone() as folder:
+            self._replace(Head(size, root), folder)
+
+    @contextmanager
+    def _alone(self) -> Iterator[int]:
+        """The folder, opened and locked: each opening has a lock of its own, so that threads wait as well."""
+        folder = os.open(self.path.parent, os.O_RDONLY)
         try:
-            before = self.read()
-        except ValueError:
-            return  # what stands there is evidence: the audit says so
-        if before is not None and before.size >= head.size:
-            return
-        aside = self.path.with_name(f".{NAME}.{os.getpid()}")
-        with os.fdopen(os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as file:
-            file.write(json.dumps(head._asdict()) + "\n")
-            file.flush()
-            os.fsync(file.fileno())
-        aside.replace(self.path)
+            fcntl.flock(folder, fcntl.LOCK_EX)
+            yield folder
+        finally:
+            os.close(folder)
+
+    def _replace(self, head: Head, folder: int) -> None:
+        handle, aside = tempfile.mkstemp(prefix=f".{NAME}.", dir=self.path.parent)  # for its owner alone
+        try:
+            with os.fdopen(handle, "w") as file:
+                file.write(json.dumps(head._asdict()) + "\n")
+                file.flush()
+                os.fsync(file.fileno())
+            Path(aside).replace(self.path)
+        except BaseException:
+            Path(aside).unlink(missing_ok=True)
+            raise
+        os.fsync(folder)

@@ -10,7 +10,7 @@ Rules:
 from dataclasses import dataclass
 from hashlib import sha256
 
-from webapp.store.covered_rows import COVERED, first_notes
+from webapp.store.covered_rows import COVERED, FIRST_NOTE_OF_EVENTS, first_notes
 from webapp.store.database import Database
 from webapp.store.errors import MadeByAnotherVersion
 
@@ -553,6 +553,7 @@ NOTES = Migration(
             CHECK (old IS NOT NULL OR new IS NOT NULL)) STRICT""",
         "CREATE INDEX row_change_by_row ON row_change (name, key, number)",
         *(first_notes(table) for table in COVERED),
+        FIRST_NOTE_OF_EVENTS,
         *kept_forever("row_change"),
     ),
 )
@@ -603,6 +604,13 @@ MIGRATIONS = (
 
 def migrate(database: Database, migrations: tuple[Migration, ...] = MIGRATIONS) -> list[str]:
     """Run the steps that have not run yet; their names. Raises MadeByAnotherVersion for a file that does not fit."""
+    with database.altering():
+        done = _run(database, migrations)
+    _refuse_later_steps(database, len(migrations))
+    return done
+
+
+def _run(database: Database, migrations: tuple[Migration, ...]) -> list[str]:
     with database.writing():
         database.raw(LOG)
     done: list[str] = []
@@ -614,7 +622,6 @@ def migrate(database: Database, migrations: tuple[Migration, ...] = MIGRATIONS) 
                 database.raw(statement)
             database.raw("INSERT INTO migration VALUES (?, ?, ?)", (number, migration.name, migration.sha256))
             done.append(migration.name)
-    _refuse_later_steps(database, len(migrations))
     return done
 
 

@@ -176,7 +176,7 @@ PROBE = (
          pauses={"clamp.search": _planting("probe", "dead")}),
     Case("dead or stuck input", "dead, a range far too long typed", "named", world=("probe_dead",),
          leaves={"probe.input": leaving.saying_it_changed, "z.touch": leaving.searching(range_nm=20 * MM)},
-         named_by=(("probe.input", "input"), ("z.search", "ange and feed as on the plates"))),
+         named_by=(("probe.input", "input"), ("z.search", "Range, feed, your slot's label"))),
     Case("probe asleep after waiting", "twelve minutes between two touches", "caught",
          pauses={"clamp.touch": _waiting(12)}),
     Case("probe asleep after waiting", "twelve minutes at a question", "caught", pauses={"end.over": _waiting(12)}),

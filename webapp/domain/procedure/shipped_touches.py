@@ -21,7 +21,7 @@ _JOG = "{door} You alone jog."
 _RUN = "{door} A hand at {stop}."
 _QUIET = "{door} Axes still."
 _LABEL = "Your slot's label stands in the line or page."
-_AIR = "Half a ball of air. Range, feed as on the plates."
+_AIR = "Half a ball of air. Range, feed, your slot's label."
 _HANDS = "Hands inside: axes and spindle still. {kept} Nobody else at it."
 
 
@@ -108,19 +108,19 @@ def _search(axis: str, why: str) -> Step:
     return replace(
         beside,
         do="Lower by the wheel to the gap; set search {search}.",
-        look_for=f"One click first: right axis, right way. {_AIR} {_LABEL}",
+        look_for=f"One click first: right axis, right way. {_AIR}",
         if_not="Lamp changes or the gap looks wrong: stop, wheel up.",
         machine_state=_JOG,
         variants=(
             Variant(
                 "jog:keys",
                 do="Lower in single steps to the gap; set search {search}.",
-                look_for=f"One step first: right axis, right way. {_AIR} {_LABEL}",
+                look_for=f"One step first: right axis, right way. {_AIR}",
                 if_not="Lamp changes or the gap looks wrong: stop, step up.",
             ),
             Variant(
                 "search:fixed",
-                look_for=f"First a little: right axis, right way. Half a ball of air. {_LABEL}",
+                look_for="First a little: right axis, right way. Half a ball of air. Your slot's label.",
             ),
         ),
     )

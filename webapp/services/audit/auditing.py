@@ -11,23 +11,28 @@ Whatever the size of the shop, a run holds one stretch of the ledger in memory.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from hashlib import sha256
-from typing import TYPE_CHECKING, TypedDict, cast
+from typing import TYPE_CHECKING
+
+from typing_extensions import TypedDict
 
 from webapp.domain.evidence import tree
+from webapp.domain.plain.declared import Fault as NotOfShape
+from webapp.domain.plain.declared import Shape
 from webapp.services.audit.derived import misfits
-from webapp.services.audit.row_notes import NO_NOTES, Notes, changed_rows, notes_until_now
+from webapp.services.audit.row_notes import NO_NOTES, Notes, NotesSaid, changed_rows, notes_until_now, said_by
+from webapp.services.audit.unreadable import readable
 from webapp.services.evidence.ledger import SERVER, change, has_head, keep_head
 from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault, Stretch, Walk
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
-    from webapp.store.rows import RecordRow, SheetRow
+    from webapp.store.kept_head import Head
+    from webapp.store.rows import ChangeRow, RecordRow, SheetRow
 
 MOST_LISTED = 100
 WHOLE_EVERY = timedelta(days=7)
@@ -41,21 +46,16 @@ class FoundFault(TypedDict):
     record: str
 
 
-class NotesSaid(TypedDict):
-    """The number of the last note of a row's change, and the digest over all notes up to it."""
-
-    number: int
-    sha256: str
-
-
 class Audited(TypedDict):
     """What one run looked at and found: entries `first` up to, not including, `entries`, sealed records, of many faults
     the first. `root` (hex) is the one worked out over all entries, empty where that could not be done; `whole_at_utc`
-    is when everything was last looked at; `notes` is None for runs from before notes were made.
+    is when everything was last looked at, `whole_entries` the ledger's size then; `notes` is None for runs from before
+    notes were made.
     """
 
     at_utc: str
     whole_at_utc: str
+    whole_entries: int
     first: int
     entries: int
     root: str
@@ -63,6 +63,9 @@ class Audited(TypedDict):
     faults: int
     found: list[FoundFault]
     notes: NotesSaid | None
+
+
+AUDITED: Shape[Audited] = Shape(Audited)
 
 
 @dataclass(slots=True)
@@ -78,6 +81,7 @@ class Outcome:
     count: int = 0
     faults: list[Fault] = field(default_factory=list)
     notes: Notes = NO_NOTES
+    whole_entries: int | None = None
 
     def take(self, found: Iterable[Fault]) -> None:
         """Count faults and keep the first."""
@@ -91,6 +95,7 @@ class Outcome:
         return {
             "at_utc": self.at_utc,
             "whole_at_utc": self.whole_at_utc,
+            "whole_entries": self.entries if self.whole_entries is None else self.whole_entries,
             "first": self.first,
             "entries": self.entries,
             "root": self.root,
@@ -118,61 +123,76 @@ def run(store: Store, now: datetime, *, only_new: bool = False) -> Outcome:
 def last_run(store: Store) -> Audited | None:
     """What the newest run put on the ledger, as Outcome.as_dict gives it; None before the first."""
     with store.reading():
-        rows = store.ledger.changes(kind=AUDIT_RAN, newest=1)
-    if not rows:
-        return None
-    at_utc = rows[0]["at_utc"]
+        rows = store.ledger.changes(kind=AUDIT_RAN, newest=MOST_LISTED)
+    return next((said for row in rows if (said := _said(row)) is not None), None)
+
+
+def _said(row: ChangeRow) -> Audited | None:
+    """What a run put on the ledger; None where that cannot be read: the walk along the ledger names it."""
+    at_utc = row["at_utc"]
     # Early runs were of the whole, and knew no notes.
     early = {"at_utc": at_utc, "whole_at_utc": at_utc, "first": 0, "root": "", "notes": None}
-    return cast("Audited", {**early, **json.loads(rows[0]["text"])["data"]})
+    data = said_by(row["text"])
+    found = AUDITED.read({**early, "whole_entries": data.get("entries"), **data})
+    return None if isinstance(found, NotOfShape) else found
 
 
 def audit(store: Store) -> list[Fault]:
     """All faults, none in a whole store. Takes about as long as taking in everything again."""
+    kept = _read_kept(store)
     with store.reading():
-        return list(everything(store, Outcome("", "")))
+        return [*everything(store, Outcome("", "")), *_kept_head(store, kept)]
 
 
 def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
-    """Every fault, one at a time, inside the caller's transaction: meant for a copy.
+    """Every fault, one at a time, inside the caller's transaction: meant for a copy. The head kept apart is left out.
 
     `outcome` gets what was looked at.
     """
-    yield from (Fault("audit.database", text) for text in store.damage())
-    yield from _ledger(store, outcome)
-    yield from _sheets(store.setups.all_sheets())
-    for row in store.records.all_records():
-        outcome.records += 1
-        yield from _record(store, row)
-    yield from _kept_head(store)
-    yield from misfits(store)
+    yield from readable("database", _damage(store))
+    yield from readable("ledger", _ledger(store, outcome))
+    yield from readable("sheet", _sheets(store.setups.all_sheets()))
+    yield from readable("record", _records(store, outcome))
+    yield from readable("setup", misfits(store))
     yield from changed_rows(store)
-    yield from _notes(store, outcome, NO_NOTES)
+    yield from readable("row_change", _notes(store, outcome, NO_NOTES))
 
 
 def what_came(store: Store, since: Audited, outcome: Outcome) -> Iterator[Fault]:
     """Faults in what came since an earlier run, read in short transactions of its own: meant for the file in use."""
+    kept = _read_kept(store)
+    yield from readable("ledger", _ledger_since(store, since["entries"], outcome))
+    yield from _kept_head(store, kept)
+    noted = since["notes"]
+    start = Notes(noted["number"], noted["sha256"]) if noted else NO_NOTES
+    yield from readable("row_change", _notes(store, outcome, start))
+
+
+def _ledger_since(store: Store, first: int, outcome: Outcome) -> Iterator[Fault]:
     with store.reading():
-        first, until = since["entries"], store.ledger.size()
+        until = store.ledger.size()
         edge = {place: store.ledger.hash_at(place) or b"" for place in tree.frontier(first)}
+    outcome.entries = until
     walk = Walk(store, first, edge)
     for stretch in walk.stretches(until):
         yield from walk.faults(stretch)
         yield from _named_in(store, stretch, outcome)
-    outcome.entries, outcome.root = until, (walk.root() or b"").hex()
-    yield from _kept_head(store)
-    noted = since["notes"]
-    yield from _notes(store, outcome, Notes(noted["number"], noted["sha256"]) if noted else NO_NOTES)
+    outcome.root = (walk.root() or b"").hex()
 
 
-def _kept_head(store: Store) -> Iterator[Fault]:
-    """Whether the ledger still has the head that was kept apart from it."""
+def _read_kept(store: Store) -> Head | Fault | None:
+    """The head kept apart from the ledger, read before the ledger is: one kept meanwhile is of a later one."""
     try:
-        kept = store.kept_head.read()
+        return store.kept_head.read()
     except ValueError:
-        yield Fault("audit.head", f"file {store.kept_head.path.name}")
-        return
-    if kept is None:
+        return Fault("audit.head", f"file {store.kept_head.path.name}")
+
+
+def _kept_head(store: Store, kept: Head | Fault | None) -> Iterator[Fault]:
+    """Whether the ledger still has the head that was kept apart from it."""
+    if isinstance(kept, Fault):
+        yield kept
+    if kept is None or isinstance(kept, Fault):
         return
     with store.reading():
         held = has_head(store, *kept)
@@ -205,24 +225,38 @@ def _may_go_on_from(store: Store, now: datetime) -> Audited | None:
 
 def _whole(store: Store, now: datetime) -> Outcome:
     outcome = Outcome(utc_text(now), utc_text(now))
+    kept = _read_kept(store)
     with store.copied() as copy, copy.reading():
         outcome.take(everything(copy, outcome))
+        outcome.take(_kept_head(copy, kept))
     return outcome
 
 
 def _new(store: Store, since: Audited, now: datetime) -> Outcome:
     outcome = Outcome(utc_text(now), since["whole_at_utc"], since["entries"])
+    outcome.whole_entries = since["whole_entries"]
     outcome.take(what_came(store, since, outcome))
     return outcome
 
 
 def _ledger(store: Store, outcome: Outcome) -> Iterator[Fault]:
     """Every entry with its leaf and its nodes; also those that have no leaf any more."""
+    outcome.entries = store.ledger.size()
     walk = Walk(store)
     for stretch in walk.stretches(store.ledger.places()):
         yield from walk.faults(stretch)
     yield from walk.faults_at_end()
-    outcome.entries, outcome.root = store.ledger.size(), (walk.root() or b"").hex()
+    outcome.root = (walk.root() or b"").hex()
+
+
+def _damage(store: Store) -> Iterator[Fault]:
+    yield from (Fault("audit.database", text) for text in store.damage())
+
+
+def _records(store: Store, outcome: Outcome) -> Iterator[Fault]:
+    for row in store.records.all_records():
+        outcome.records += 1
+        yield from _record(store, row)
 
 
 def _sheets(rows: Iterable[SheetRow]) -> Iterator[Fault]:

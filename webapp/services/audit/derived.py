@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.evidence.folded_setup import Folded
+from webapp.domain.plain.errors import DomainError
+from webapp.services.audit.unreadable import readable
 from webapp.services.evidence.ledger_walk import Fault
 from webapp.services.setups import stored_setups
 
@@ -25,7 +27,7 @@ def misfits(store: Store) -> Iterator[Fault]:
     after = ""
     while setups := store.setups.setups_with_events(after, AT_A_TIME):
         for setup in setups:
-            yield from misfits_of(store, setup)
+            yield from readable(f"setup {setup}", misfits_of(store, setup))
         after = setups[-1]
 
 
@@ -35,7 +37,7 @@ def misfits_of(store: Store, setup: str) -> Iterator[Fault]:
         events = stored_setups.events_of(store, setup)
         state = stored_setups.fold_stored(store, setup)
         wanted = stored_setups.setup_row(store, events, state)
-    except (LookupError, ValueError, TypeError, AttributeError):
+    except (DomainError, LookupError, ValueError, TypeError, AttributeError):
         yield Fault("audit.not_folded", f"setup {setup}")
         return
     row = store.setups.setup(setup)

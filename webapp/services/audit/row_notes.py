@@ -9,10 +9,15 @@ put in before such an audit gives another digest. Who holds a head of the ledger
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from hashlib import sha256
 from typing import TYPE_CHECKING, NamedTuple
 
+from typing_extensions import TypedDict
+
+from webapp.domain.plain.declared import Fault as NotOfShape
+from webapp.domain.plain.declared import Shape
+from webapp.services.audit.unreadable import readable
 from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault
 
 if TYPE_CHECKING:
@@ -21,6 +26,16 @@ if TYPE_CHECKING:
 
 A_STRETCH = 1000
 BEGUN = sha256(b"zerokeep/notes/1").hexdigest()
+
+
+class NotesSaid(TypedDict):
+    """The number of the last note of a row's change, and the digest over all notes up to it."""
+
+    number: int
+    sha256: str
+
+
+NOTES_SAID: Shape[NotesSaid] = Shape(NotesSaid)
 
 
 class Notes(NamedTuple):
@@ -36,8 +51,21 @@ NO_NOTES = Notes(0, BEGUN)
 def changed_rows(store: Store) -> Iterator[Fault]:
     """Rows that their last note does not fit, in every table of which notes are made. Inside a transaction."""
     for name in store.row_changes.tables():
-        yield from (Fault("audit.row_changed", f"{name} {key}") for key in store.row_changes.changed(name))
-        yield from (Fault("audit.row_gone", f"{name} {key}") for key in store.row_changes.gone(name))
+        yield from readable(name, _changed(store, name))
+
+
+def _changed(store: Store, name: str) -> Iterator[Fault]:
+    yield from (Fault("audit.row_changed", f"{name} {key}") for key in store.row_changes.changed(name))
+    yield from (Fault("audit.row_gone", f"{name} {key}") for key in store.row_changes.gone(name))
+
+
+def said_by(text: str) -> Mapping[str, object]:
+    """The data of a change; nothing for one that cannot be read, which the walk along the ledger names."""
+    try:
+        data = json.loads(text)["data"]
+    except (ValueError, LookupError, TypeError):
+        return {}
+    return data if isinstance(data, dict) else {}
 
 
 def notes_until_now(store: Store, start: Notes = NO_NOTES) -> Iterator[Notes | Fault]:
@@ -75,5 +103,5 @@ def _written_down(store: Store) -> dict[int, str]:
     """The digests that audits wrote onto the ledger, by the number of the last note under each."""
     with store.reading():
         texts = [row["text"] for row in store.ledger.changes(kind=AUDIT_RAN, newest=-1)]
-    said = [json.loads(text)["data"].get("notes") for text in texts]
-    return {one["number"]: one["sha256"] for one in said if one and one["number"]}
+    said = [NOTES_SAID.read(said_by(text).get("notes")) for text in texts]
+    return {one["number"]: one["sha256"] for one in said if not isinstance(one, NotOfShape) and one["number"]}

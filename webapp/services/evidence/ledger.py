@@ -44,6 +44,7 @@ class Grown(TypedDict):
 GROWN: Shape[Grown] = Shape(Grown)
 CHANGE_DOMAIN = "zerokeep/change/1"
 SERVER = "server"
+RESTORED = "ledger.restored"
 
 
 def change(
@@ -66,11 +67,31 @@ def change(
 
 
 def keep_head(store: Store) -> None:
-    """Keep the head of now apart from the database, outside any transaction, as far as the disk lets it."""
+    """Keep the head of now apart from the database, outside any transaction, as far as the disk lets it.
+
+    A kept head that this ledger does not have stays where it is: it says that the ledger is not the one of then.
+    """
+    # What was written stays true without it, and the next one tries again.
+    with suppress(OSError), store.reading():
+        found = head(store)
+        store.kept_head.write(found["size"], found["root"], lambda before: has_head(store, *before))
+
+
+def accept_restored(store: Store, reason: str, now: datetime) -> None:
+    """Take the ledger as it is for the right one after a backup was brought back, and say so on it.
+
+    The head that was kept until then goes onto the ledger with the reason. Raises OSError.
+    """
+    try:
+        before = store.kept_head.read()
+    except ValueError:
+        before = None
+    kept = {"size": before.size, "root": before.root} if before else None
+    with store.writing():
+        change(store, RESTORED, SERVER, "ledger", None, {"kept": kept, "reason": reason}, now)
     with store.reading():
         found = head(store)
-    with suppress(OSError):  # what was written stays true without it, and the next one tries again
-        store.kept_head.write(found["size"], found["root"])
+    store.kept_head.replace(found["size"], found["root"])
 
 
 def has_head(store: Store, size: int, root: str) -> bool:

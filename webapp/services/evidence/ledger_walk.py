@@ -115,7 +115,7 @@ class Walk:
         wanted = {found for _, (_, found) in previous if found is not None}
         with self.store.reading():
             places = {id_: row["position"] for id_, row in self.store.setups.events_by_id(wanted).items()}
-            aside = self.store.setups.set_aside_by_id(wanted - places.keys())
+            aside = self.store.setups.signed_and_set_aside(wanted - places.keys())
         for row, (faults, before) in previous:
             yield from faults
             is_there = (
@@ -129,7 +129,7 @@ class Walk:
         try:
             verified = self._key(row["device"]).verify(row["jws"])
             payload = json.loads(verified.payload_bytes)
-        except (JwsRefused, ValueError):
+        except (JwsRefused, ValueError, LookupError, TypeError, AttributeError):
             return [Fault("audit.event_signature", _event(row))], None
         faults = []
         if verified.event_id != row["id"]:

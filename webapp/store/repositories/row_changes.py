@@ -1,11 +1,21 @@
 """Notes of every change of a row, and the rows that do not fit them."""
 
+import sys
+from collections.abc import Iterator
+from itertools import islice
 from typing import NamedTuple
 
-from webapp.store.covered_rows import COVERED, Covered
+from webapp.store.covered_rows import COVERED, DIGEST_OF_EVENTS, EVENTS, Covered
 from webapp.store.repositories.base import Repository
 
 MOST_FOUND = 1000
+A_STRETCH = 500
+# A note whose key was made no such list is of no upload: the digest over all notes tells of it.
+NOTES_OF_EVENTS = (
+    "SELECT number, json_extract(key, '$[0]'), coalesce(json_extract(key, '$[1]'), -1), new FROM row_change "
+    "WHERE name = ? AND number > ? ORDER BY number LIMIT ?"
+)
+BETWEEN = "SELECT position FROM event WHERE position > ? AND position < ? ORDER BY position LIMIT ?"
 NOTES = "SELECT number, name, key, old, new FROM row_change WHERE number > ? ORDER BY number LIMIT ?"
 
 
@@ -28,10 +38,12 @@ class RowChangesRepository(Repository):
 
     def tables(self) -> tuple[str, ...]:
         """The tables of whose rows notes are made."""
-        return tuple(table.name for table in COVERED)
+        return (*(table.name for table in COVERED), EVENTS)
 
     def changed(self, name: str) -> list[str]:
         """Keys of rows of a table that are not what was noted last of them, or were never noted; the first of many."""
+        if name == EVENTS:
+            return list(islice(self._changed_events(), MOST_FOUND))
         table = _named(name)
         statement = (
             f"SELECT here.key FROM (SELECT {table.key_of()} AS key, {table.digest_of()} AS found FROM {name}) AS here "  # noqa: S608
@@ -42,16 +54,29 @@ class RowChangesRepository(Repository):
 
     def gone(self, name: str) -> list[str]:
         """Keys of rows of a table that were noted and are not there any more; the first of many."""
+        if name == EVENTS:
+            return []  # an upload of which one is gone is another one
         table = _named(name)
-        here = " AND ".join(
-            f"{name}.{column} = json_extract(noted.key, '$[{place}]')"
-            for place, column in enumerate(table.key)
-        )
         statement = (
             "SELECT key FROM (SELECT key, new, max(number) FROM row_change WHERE name = ? GROUP BY key) AS noted "  # noqa: S608
-            f"WHERE new IS NOT NULL AND NOT EXISTS (SELECT 1 FROM {name} WHERE {here}) LIMIT ?"
+            f"WHERE new IS NOT NULL AND key NOT IN (SELECT {table.key_of()} FROM {name}) LIMIT ?"
         )
         return [row[0] for row in self._database.raw(statement, (name, MOST_FOUND))]
+
+    def _changed_events(self) -> Iterator[str]:
+        """Uploads that are not what was noted of them, and events between them that were never noted, by position."""
+        after, number = -1, 0
+        while notes := self._database.raw(NOTES_OF_EVENTS, (EVENTS, number, A_STRETCH)):
+            number = notes[-1][0]
+            for _, first, last, noted in notes:
+                yield from self._stray(after, first)
+                if self._database.raw(DIGEST_OF_EVENTS, (first, last))[0][0] != noted:
+                    yield f"{first} to {last}"
+                after = max(after, last)
+        yield from self._stray(after, sys.maxsize)
+
+    def _stray(self, after: int, before: int) -> Iterator[str]:
+        yield from (str(row[0]) for row in self._database.raw(BETWEEN, (after, before, MOST_FOUND)))
 
 
 def _named(name: str) -> Covered:

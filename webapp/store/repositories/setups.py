@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from typing import Any, Literal, cast
 
+from webapp.store.covered_rows import NOTE_EVENTS
 from webapp.store.repositories.base import Repository
 from webapp.store.rows import (
     EventParts,
@@ -184,8 +185,9 @@ class SetupsRepository(Repository):
     # Events
 
     def add_events(self, rows: list[tuple[Any, ...]]) -> None:
-        """Store events, each a tuple in the order of EVENT_COLUMNS."""
+        """Store events of one upload, in the order of the ledger, each a tuple in the order of EVENT_COLUMNS."""
         self._database.run_many(INSERT_EVENT, rows)
+        self._database.raw(NOTE_EVENTS, (rows[0][0], rows[-1][0]))
 
     def events_by_id(self, ids: Collection[str]) -> dict[str, EventParts]:
         """Those of these events that are stored, by id, without their signed text."""
@@ -273,8 +275,12 @@ class SetupsRepository(Repository):
         found = self._found("set_aside", ("id", "code", "fields", "device", "sequence"), ids)
         rows = {id_: row for id_, row in found.items() if row["device"] is not None}
         for row in rows.values():
-            row["fields"] = json.loads(row["fields"])
+            row["fields"] = _fields(row["fields"])
         return rows
+
+    def signed_and_set_aside(self, ids: Collection[str]) -> set[str]:
+        """Those of these that were set aside with a fitting signature."""
+        return {id_ for id_, row in self._found("set_aside", ("id", "device"), ids).items() if row["device"]}
 
     def unsigned_since(self, from_utc: str) -> Counter[str]:
         """How many texts without a fitting signature were set aside from this time on, by where they came from."""
@@ -290,7 +296,7 @@ class SetupsRepository(Repository):
             SetAside.select().order_by(SetAside.received_at_utc.desc(), SetAside.id).limit(newest)
         )
         for row in rows:
-            row["fields"] = json.loads(row["fields"])
+            row["fields"] = _fields(row["fields"])
         return rows
 
     # Sealed PINs that could not be checked yet
@@ -467,6 +473,14 @@ class SetupsRepository(Repository):
         )
         rows = self._database.raw(statement, (json.dumps(list(ids)),))
         return {row[0]: dict(zip(columns, row, strict=True)) for row in rows}
+
+
+def _fields(text: str) -> Any:
+    """What was said of something set aside; nothing where another hand made the text no JSON, as the audit says."""
+    try:
+        return json.loads(text)
+    except ValueError:
+        return {}
 
 
 def _parts(values: list[Any]) -> Iterator[list[Any]]:
