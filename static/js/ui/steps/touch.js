@@ -12,7 +12,7 @@ import {typing} from './typing.js';
 export function touchStep(context) {
   const {tablet, setup, step} = context;
   const byHand = (setup.axis(step.axis).by_hand_nm ?? null) !== null;
-  if (byHand && setup.state.to_enter_nm === null) return triggerStep(context);
+  if (byHand && (setup.state.to_enter_nm === null || setup.draft.mistyped)) return triggerStep(context);
   if (byHand && !setup.draft.entered) return enterStep(context);
   const fields = touchField(context, data => tablet.act(async () => {
     await setup.commit('touch.entered', data, step.id);
@@ -50,9 +50,15 @@ function enterStep({setup, step, again}) {
   return {
     kind: 'touch-enter', title: say('tablet.by_hand.enter', fields), strip: machineState(setup, step),
     left: plate(say('tablet.by_hand.surface', fields), shown(setup.state.to_enter_nm, setup.machine), 'next'),
-    right: el('p', {class: 'place'}, say('tablet.by_hand.how')),
+    right: [el('p', {class: 'place'}, say('tablet.by_hand.how')), el('div', {class: 'ways'}, button(say('tablet.by_hand.mistyped'), 'trigger-again', () => { setup.keepDraft({mistyped: true}); again(); }))],
     go: {label: say('tablet.by_hand.entered'), action: 'entered', press: () => { setup.keepDraft({entered: true}); again(); }},
   };
+}
+
+/** The surface that was to be entered where the axis' last touch is another value, else null. */
+export function enteredOtherwise({state}, name) {
+  const surface = state.triggers.findLast(({axis}) => axis === name)?.surface_nm ?? null;
+  return surface === state.touches.findLast(({axis}) => axis === name)?.value_nm ? null : surface;
 }
 
 const showAgain = ({setup, again}) => el('div', {class: 'ways'}, button(say('tablet.by_hand.show_again'), 'surface-again', () => { setup.keepDraft({}); again(); }));
@@ -66,7 +72,7 @@ export function readAgainStep(context) {
   const fields = touchField(context, data => commit('touch.read_again', data));
   return {
     title: say('tablet.again.title', {axis: step.axis}), strip: machineState(setup, step),
-    left: [notice('ask', el('p', {}, say('tablet.again.why', {axis: step.axis})), el('p', {}, say('tablet.again.how', {axis: step.axis, slot: setup.slotLabel})))],
+    left: [notice('ask', el('p', {}, say(enteredOtherwise(setup, step.axis) === null ? 'tablet.again.why' : 'tablet.by_hand.again_why', {axis: step.axis})), el('p', {}, say('tablet.again.how', {axis: step.axis, slot: setup.slotLabel})))],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: say('tablet.again.go'), action: 'read-again', press: fields.enter},
     shown: fields.shown,
