@@ -279,7 +279,7 @@ class Operator:
     @property
     def is_by_hand(self) -> bool:
         """Whether the sheet says that values are entered into the slot by hand."""
-        return str(self.tablet.sheet_in_use()["machine"]["slot_written"]) == "by_hand"
+        return str(self.tablet.sheet_in_use()["machine"]["profile"]["slot_written"]) == "by_hand"
 
     def answer_read(self) -> None:
         """Touch, and type where the control says that the probe answered."""

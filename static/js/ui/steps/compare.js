@@ -72,11 +72,13 @@ function questionsSince(setup, touch) {
 }
 
 function verdictBlock(touch, touches, because, {theLeads, mayTouch, toEnter}) {
-  const judged = toEnter !== null && touch.verdict === 'agrees' ? 'otherwise' : touch.difference_nm === null ? 'first' : touch.reading > 1 && !theLeads ? 'readings' : theLeads && !mayTouch ? 'lead' : touch.verdict;
+  const otherwise = toEnter !== null && touch.verdict === 'agrees';
+  const told = otherwise ? 'ask' : touch.verdict;
+  const judged = otherwise ? 'otherwise' : touch.difference_nm === null ? 'first' : touch.reading > 1 && !theLeads ? 'readings' : theLeads && !mayTouch ? 'lead' : touch.verdict;
   const hint = because && because !== 'agrees' ? `tablet.verdict.${judged}_may_go_on` : `tablet.verdict.${judged}_do`;
-  return el('div', {class: `verdict ${touch.verdict}`, data: {verdict: touch.verdict}},
-    el('span', {class: 'verdict-sign', 'aria-hidden': 'true'}, SIGNS[touch.verdict]),
-    el('div', {}, el('p', {class: 'verdict-word'}, say(`tablet.verdict.${touch.verdict}`)), el('p', {}, say(hint, {count: touches.length}))));
+  return el('div', {class: `verdict ${told}`, data: {verdict: told}},
+    el('span', {class: 'verdict-sign', 'aria-hidden': 'true'}, SIGNS[told]),
+    el('div', {}, el('p', {class: 'verdict-word'}, say(`tablet.verdict.${told}`)), el('p', {}, say(hint, {count: touches.length}))));
 }
 
 function sums(setup, axis, touch, touches, toEnter) {

@@ -19,7 +19,7 @@ export function touchStep(context) {
     await keepAgreeing(setup, step.axis);
   }));
   return {
-    strip: machineState(setup, step),
+    strip: byHand ? axesStill(setup, step) : machineState(setup, step),
     ...(byHand && {title: say('tablet.by_hand.read_back', {axis: step.axis, slot: setup.slotLabel})}),
     left: byHand ? showAgain(context) : [picture(context), asSet(setup.axis(step.axis)), stepText(setup, step)],
     right: [fields.plates, fields.refused, fields.pad],
@@ -48,12 +48,15 @@ function enterStep({setup, step, again}) {
   const {axis} = step;
   const fields = {axis, slot: setup.slotLabel};
   return {
-    kind: 'touch-enter', title: say('tablet.by_hand.enter', fields), strip: machineState(setup, step),
+    kind: 'touch-enter', title: say('tablet.by_hand.enter', fields), strip: axesStill(setup, step),
     left: plate(say('tablet.by_hand.surface', fields), shown(setup.state.to_enter_nm, setup.machine), 'next'),
     right: [el('p', {class: 'place'}, say('tablet.by_hand.how')), el('div', {class: 'ways'}, button(say('tablet.by_hand.mistyped'), 'trigger-again', () => { setup.keepDraft({mistyped: true}); again(); }))],
     go: {label: say('tablet.by_hand.entered'), action: 'entered', press: () => { setup.keepDraft({entered: true}); again(); }},
   };
 }
+
+/** What is entered and read back stands still, as where it is compared. */
+const axesStill = (setup, {axis}) => machineState(setup, setup.stages.flatMap(({steps}) => steps).find(one => one.kind === 'compare' && one.axis === axis));
 
 /** The surface that was to be entered where the axis' last touch is another value, else null. */
 export function enteredOtherwise({state}, name) {
