@@ -38,6 +38,7 @@ GOOD_DATA: dict[str, dict[str, Any]] = {
         "compared": {"X": "same", "Y": "changed", "Z": "not_seen_before"},
     },
     "slot.cleared": {"typed": {"X": "0", "Y": "0", "Z": "0"}, "values_nm": {"X": 0, "Y": 0, "Z": 0}},
+    "trigger.read": {"axis": "X", "typed": "-2", "value_nm": -2_000_000, "surface_nm": 996_000},
     "touch.entered": {
         "axis": "X",
         "typed": "1",

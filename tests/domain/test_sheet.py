@@ -88,7 +88,7 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
     }  # fmt: skip
     assert sheet["axes"][0].keys() == {
         "axis", "normal", "search", "search_label", "face", "approach", "approach_error", "usual", "causes",
-        "drawing",
+        "drawing", "by_hand_nm",
     }  # fmt: skip
     assert sheet["axes"][0]["usual"].keys() == {
         "centre_nm",

@@ -16,7 +16,7 @@ from webapp.commands.opening import opened
 from webapp.demo import starting
 from webapp.demo.history import Secrets
 from webapp.demo.mill import NO_MISTAKE, Mistake, SimulatedMill
-from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.plain.lengths import Display, format_length, parse_length
 from webapp.domain.shop.shop_file import Shop
 from webapp.proof.key_file import WrappingCost
 from webapp.proof.keys import KeyRing
@@ -30,6 +30,7 @@ from webapp.store import Store
 SETUPS_A_MILL = 8
 LEAST_COST = WrappingCost(passes=1, memory_kib=8, lanes=1)
 AXES = ("X", "Y", "Z")
+MOST_NM = 10**9
 
 
 def now() -> datetime:
@@ -85,6 +86,10 @@ class Mill:
     def text(self, value_nm: int) -> str:
         """A value as a person types it off the control."""
         return format_length(value_nm, self.display).replace("−", "-").replace("+", "")
+
+    def value_nm(self, text: str) -> int:
+        """What a value comes to that is entered as it was shown."""
+        return parse_length(text, self.display, -MOST_NM, MOST_NM)
 
 
 @dataclass

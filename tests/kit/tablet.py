@@ -12,6 +12,7 @@ from typing import Any
 
 from playwright.sync_api import Locator, Page
 
+from tests.kit.by_hand import answered_at
 from tests.kit.demo import AXES, Demo, Mill
 
 REPEAT_MS, BOUNCE_MS = 320, 100
@@ -89,11 +90,14 @@ class Tablet:
         found = [row for row in self.rows("sheets") if row["machine"] == machine]
         return dict(json.loads(max(found, key=lambda row: row["got_at_utc"])["text"]))
 
+    def sheet_in_use(self) -> dict[str, Any]:
+        """The sheet of the running setup."""
+        sheet_hash = self.events()[-1]["payload"]["sheet"]
+        return dict(json.loads(next(row["text"] for row in self.rows("sheets") if row["hash"] == sheet_hash)))
+
     def step_on_sheet(self) -> dict[str, Any]:
         """The step that is shown, as the running setup's sheet has it."""
-        sheet_hash = self.events()[-1]["payload"]["sheet"]
-        text = next(row["text"] for row in self.rows("sheets") if row["hash"] == sheet_hash)
-        stages = json.loads(text)["procedure"]["stages"]
+        stages = self.sheet_in_use()["procedure"]["stages"]
         return next(step for stage in stages for step in stage["steps"] if step["id"] == self.step)
 
     # Pressing
@@ -263,10 +267,36 @@ class Operator:
             self._go()  # a value that changed since is asked about once
 
     def _touch(self) -> None:
-        axis = self.tablet.page.locator("[data-entry]").get_attribute("data-entry")
-        assert axis in AXES
+        if self.is_by_hand:
+            self.answer_read()
+            self.surface_entered()
+            self.tablet.enter(self.typed)
+            return
+        axis = self._axis()
         self.typed = self.mill.touch(axis)
         self.tablet.enter(self.typed)
+
+    @property
+    def is_by_hand(self) -> bool:
+        """Whether the sheet says that values are entered into the slot by hand."""
+        return str(self.tablet.sheet_in_use()["machine"]["profile"]["slot_written"]) == "by_hand"
+
+    def answer_read(self) -> None:
+        """Touch, and type where the control says that the probe answered."""
+        self.tablet.enter(answered_at(self.mill, self._axis()))
+
+    def surface_entered(self, off_by_nm: int = 0) -> None:
+        """Enter the surface that the tablet shows into the row, wrongly by so much; read the control back."""
+        axis, simulated = self.tablet.step[0].upper(), self.mill.mill
+        shown = self.tablet.page.locator("main .plate-value").inner_text()
+        simulated.set_value(simulated.selected_slot, axis, self.mill.value_nm(shown) + off_by_nm)
+        self.tablet.tap("entered")
+        self.typed = self.mill.shown()[axis]
+
+    def _axis(self) -> str:
+        axis = self.tablet.page.locator("[data-entry]").get_attribute("data-entry")
+        assert axis in AXES
+        return axis
 
     def _square(self) -> None:
         """First both searches are set, on a screen of their own; then two values of one face are typed."""

@@ -22,6 +22,7 @@ from webapp.domain.sheet.sheet import (
     lines_choice,
     plan_axes,
 )
+from webapp.domain.shop.measures import ZPoint, ZReading
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
 from webapp.domain.shop.slots import SlotRow
 from webapp.domain.usual.usual import SeatingValues, Usual, usual
@@ -90,6 +91,7 @@ MILL_INCH = Machine(
         "confirm_limit_nm": None,
     }
 )
+BY_HAND_MILL = replace(MILL_MM, slot_written="by_hand")
 PARKED_MILL = replace(MILL_MM, z_zero_at_top=False, parked_z_nm=-50_000_000)
 MACHINES = {"mm": MILL_MM, "inch": MILL_INCH}
 # Where the vise sits, and what five setups of this seating and four of the one before brought, in steps of 1 um.
@@ -188,6 +190,7 @@ def example_sheet(
     fixture: Fixture = VISE,
     probe: Probe = PROBE,
     revision: Revision | None = None,
+    z_reading: ZReading | None = None,
     **changes: Any,
 ) -> Sheet:
     """The compiled sheet of one of the two mills; `known` False starts a seating without values."""
@@ -204,7 +207,13 @@ def example_sheet(
         "slots": SLOTS,
         "board": Board("clear", "2026-11-24T16:21:00.000Z", "Ivo Brandt", 0),
         "axes": plan_axes(
-            RULES, machine, fixture, probe, usuals, causes_of(machine, usuals, fixture=fixture, probe=probe)
+            RULES,
+            changes.get("machine", machine),
+            fixture,
+            probe,
+            usuals,
+            causes_of(machine, usuals, fixture=fixture, probe=probe),
+            z_reading,
         ),
         "revision": revision or publish(SHIPPED),
         "pin_key": PIN_KEY,
@@ -228,6 +237,9 @@ def sheet_value(name: str) -> dict[str, Any]:
         "inch": lambda: example_sheet("inch"),
         "no_usual": lambda: example_sheet("mm", known=False),
         "square": lambda: example_sheet("mm", fixture=replace(VISE, square_apart_nm=100_000_000)),
+        "by_hand": lambda: example_sheet(
+            "mm", machine=BY_HAND_MILL, z_reading=ZReading(ZPoint.BALL_CENTRE, 168_200_000)
+        ),
         "parked": lambda: example_sheet("mm", machine=PARKED_MILL),
         "practised": lambda: example_sheet("mm", practised=("mara",)),
         "worried": lambda: example_sheet(

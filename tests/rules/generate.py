@@ -92,7 +92,7 @@ class RandomPlayer(Player):
 
     def _touch(self, step: Plain) -> Plain:
         off_nm = self.off_nm[step["axis"]] + 1_000 * self.chance.randrange(-3, 4)
-        return {"type": "touch.entered", "data": self.touch(step["axis"], off_nm)}
+        return self.touched(step["axis"], off_nm)
 
 
 def _next(player: RandomPlayer, chance: Random) -> None:
@@ -299,9 +299,13 @@ def _values(player: Player, chance: Random, step: Plain) -> Plain:
 
 def _touch(player: Player, chance: Random, step: Plain) -> Plain:
     axis = step["axis"] or "X"
-    data = player.touch(axis, chance.choice(OFFS_NM) * chance.choice((-1, 1)))
+    line = player.touched(axis, chance.choice(OFFS_NM) * chance.choice((-1, 1)))
+    data = line["data"]
     if chance.random() < 0.15:
         data["typed"] = random_typed(chance)
+    if line["type"] == "trigger.read":
+        data["surface_nm"] += chance.choice((0, 0, 0, 1_000))
+        return line
     if chance.random() < 0.15:
         data["verdict"] = chance.choice(("agrees", "ask", "stop"))
     if chance.random() < 0.1:

@@ -155,7 +155,22 @@ class Player:
         return {"type": "square.entered", "data": self.square(step["axis"], 0)}
 
     def _touch(self, step: Plain) -> Plain:
-        return {"type": "touch.entered", "data": self.touch(step["axis"], 0)}
+        return self.touched(step["axis"], 0)
+
+    def touched(self, axis: str, off_nm: int) -> Plain:
+        """What is typed at a touch: where the slot is written by hand, the trigger position first."""
+        data = self.touch(axis, off_nm)
+        by_hand_nm = self.by_hand_nm(axis)
+        if by_hand_nm is None or self._fold.result()["to_enter_nm"] is not None:
+            return {"type": "touch.entered", "data": data}
+        trigger_nm = data["value_nm"] - by_hand_nm
+        typed = format_length(trigger_nm, display_of(self.sheet["machine"]))
+        read = {"typed": typed, "value_nm": trigger_nm, "surface_nm": data["value_nm"]}
+        return {"type": "trigger.read", "data": {"axis": axis, **read}}
+
+    def by_hand_nm(self, axis: str) -> int | None:
+        """What the sheet adds to a trigger position, None where the control writes the slot."""
+        return next((one.get("by_hand_nm") for one in self.sheet["axes"] if one["axis"] == axis), None)
 
     def _compare(self, step: Plain) -> Plain:
         result, axis = self._fold.result(), step["axis"]

@@ -30,7 +30,18 @@ pytestmark = pytest.mark.browser
 
 ROOT = Path(__file__).parents[2]
 VECTORS = ROOT / "tests" / "vectors"
-SHEETS = ("mm", "inch", "no_usual", "square", "worried", "practised", "parked", "x_only", "mm__twin_rows")
+SHEETS = (
+    "mm",
+    "inch",
+    "no_usual",
+    "square",
+    "worried",
+    "practised",
+    "parked",
+    "by_hand",
+    "x_only",
+    "mm__twin_rows",
+)
 OLD_SHEETS = ("mm__first_format", "no_usual__first_format")
 RANDOM_SETUPS = 1_400
 RANDOM_LENGTHS = 2_000

@@ -155,9 +155,21 @@ class StepAnswers:
         values_nm = {axis: slot_length_nm(typed[axis], self.sheet["machine"], axis) for axis in AXES}
         return {"typed": typed, "values_nm": values_nm}
 
-    def _touch(self, step: StepOnSheet, _: Folded) -> Answer:
+    def _touch(self, step: StepOnSheet, state: Folded) -> Answer:
         axis = step["axis"] or ""
+        to_enter_nm = state["to_enter_nm"]
+        by_hand_nm = next(one.get("by_hand_nm") for one in self.sheet["axes"] if one["axis"] == axis)
+        if by_hand_nm is not None and to_enter_nm is None:
+            trigger_nm = self.control.touched_nm(axis) - by_hand_nm
+            read = {
+                "typed": self.typed(trigger_nm),
+                "value_nm": trigger_nm,
+                "surface_nm": trigger_nm + by_hand_nm,
+            }
+            return "trigger.read", {"axis": axis, **read}
         self.touches[axis] += 1
+        if to_enter_nm is not None:
+            return "touch.entered", self.reading(axis, to_enter_nm)
         return "touch.entered", self.reading(axis, self.control.touched_nm(axis))
 
     def reading(self, axis: str, shown_nm: int) -> dict[str, Any]:

@@ -233,6 +233,16 @@ class TouchReadAgain(TouchEntered):
 
 
 @exactly
+class TriggerRead(TypedDict):
+    """Trigger.read: where the control says that the probe answered, and the surface to be entered by hand."""
+
+    axis: Axis
+    typed: Typed
+    value_nm: LengthNm
+    surface_nm: LengthNm
+
+
+@exactly
 class StopLifted(TypedDict):
     """Stop.lifted: the lead stood at the tablet; the PIN travels sealed beside the event."""
 
@@ -390,6 +400,7 @@ DATA: Mapping[str, Any] = {
     "slot.cleared": SlotCleared,
     "slot.zeroed": SlotZeroed,
     "row.put_back": RowPutBack,
+    "trigger.read": TriggerRead,
     "touch.entered": TouchEntered,
     "square.entered": SquareEntered,
     "touch.read_again": TouchReadAgain,
@@ -428,6 +439,7 @@ CLOSING = frozenset({
     "slot.cleared",
     "slot.zeroed",
     "square.entered",
+    "trigger.read",
     "touch.entered",
     "touch.read_again",
     "touch.repeated",

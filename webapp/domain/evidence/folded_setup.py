@@ -83,6 +83,17 @@ class Touch(TypedDict):
     at_utc: str
 
 
+class Trigger(TypedDict):
+    """Where the probe answered, as typed, and the surface that was to be entered by hand."""
+
+    axis: str
+    typed: str
+    value_nm: int
+    surface_nm: int
+    event: str
+    at_utc: str
+
+
 class SquareLook(TypedDict):
     """A look for square, and whether it still stands."""
 
@@ -337,6 +348,8 @@ class Folded(TypedDict):
     copied: Copied | None
     touches: list[Touch]
     squares: list[SquareLook]
+    triggers: list[Trigger]
+    to_enter_nm: int | None
     values_nm: dict[str, int | None]
     holds: list[Hold]
     troubles: list[TroubleMet]

@@ -322,7 +322,11 @@ class Drawing(TypedDict):
 
 
 class AxisOnSheet(TypedDict):
-    """One touch: the face, the plan or why there is none, the usual, likely causes, the drawing."""
+    """One touch: the face, the plan or why there is none, the usual, likely causes, the drawing.
+
+    `by_hand_nm`: what is added to the trigger position that the control shows, to get the surface that a person enters;
+    None where the control writes the slot.
+    """
 
     axis: str
     normal: int
@@ -334,6 +338,7 @@ class AxisOnSheet(TypedDict):
     usual: UsualOnSheet
     causes: NotRequired[CausesOnSheet]
     drawing: Drawing
+    by_hand_nm: NotRequired[int | None]
 
 
 class SquarePlan(TypedDict):

@@ -138,6 +138,13 @@ def _touch(axis: str, why: str) -> Step:
         action="That is the value",
         machine_state=_RUN,
         axis=axis,
+        variants=(
+            Variant(
+                "slot_written:by_hand",
+                do="Run it, a hand at {stop}; type where {axis} answered.",
+                look_for="Quick touch, step back, slow touch. The control keeps {axis} of the slow one.",
+            ),
+        ),
     )
 
 

@@ -16,6 +16,7 @@ from webapp.domain.evidence.folded_setup import Correction, Folded, Question
 from webapp.domain.evidence.planned_steps import planned_steps, stage_of
 from webapp.domain.evidence.written_sheet import AxisOnSheet, StepOnSheet, WrittenSheet
 from webapp.domain.plain.errors import Fields, Finding
+from webapp.domain.plain.lengths import format_length
 from webapp.domain.record.bundle import PersonInRecord
 from webapp.domain.setup.remarks import say_remark
 from webapp.domain.setup.state import AnyEvent
@@ -122,6 +123,7 @@ def happenings(story: Story) -> tuple[Happening, ...]:
         *(line for question in state["questions"] for line in _question(question, story)),
         *(_correction(one) for one in state["corrections"]),
         *((one["at_utc"], one["step"], _away(one["away_ms"]), "") for one in state["resumes"]),
+        *_triggers(story),
         *_troubles(story),
         *_remarks(story),
         *_answers_that_kept_open(story),
@@ -137,6 +139,28 @@ def happenings(story: Story) -> tuple[Happening, ...]:
 
 
 Line = tuple[str, str | None, Finding, str]
+
+
+def _triggers(story: Story) -> list[Line]:
+    """Where the probe answered, and the surface that was then entered by hand."""
+    display = display_of(story.sheet["machine"])
+    return [
+        (
+            one["at_utc"],
+            story.events[one["event"]]["step"],
+            Finding(
+                "record.trigger",
+                {
+                    "axis": one["axis"],
+                    "typed": one["typed"],
+                    "surface": format_length(one["surface_nm"], display),
+                    "unit": display.unit.value,
+                },
+            ),
+            "",
+        )
+        for one in story.state["triggers"]
+    ]
 
 
 def _troubles(story: Story) -> list[Line]:

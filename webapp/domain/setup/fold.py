@@ -20,6 +20,7 @@ from webapp.domain.evidence.event_kinds import Answer
 from webapp.domain.evidence.folded_setup import Folded, Problem
 from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.setup import (
+    by_hand,
     copying,
     ends,
     input_age,
@@ -51,6 +52,7 @@ ANSWERS: Mapping[str, tuple[frozenset[str], AnswerHandler]] = {
     "label.read": (frozenset({"copy"}), copying.read_label),
     "slot.cleared": (frozenset({"clear"}), steps.clear_slot),
     "square.entered": (frozenset({"square"}), square.enter_square),
+    "trigger.read": (frozenset({"touch"}), by_hand.read_trigger),
     "touch.entered": (frozenset({"touch"}), touches.enter_touch),
     "touch.read_again": (frozenset({"compare"}), touches.read_again),
     "touch.repeated": (frozenset({"compare"}), touches.repeat_touch),

@@ -4,7 +4,8 @@ Rules of this module:
 - A remark is a fact with the values, labels and people that it is about; nothing is judged here. Its words stand in
   the catalogue under `remark.` and its kind.
 - Kinds noted as they happen: copy_changed, copy_fits_several, copied_row, anothers_row_read, row_put_back. Gathered
-  here: taken_over, handed_over and, by axis, two_readings (all that was read of one touch), stop_then_agrees (every
+  here: taken_over, handed_over and, by axis, two_readings (all that was read of one touch),
+  entered_otherwise (the surface that was to be entered by hand, and what was read back), stop_then_agrees (every
   touch, the one that stands last), stop_kept (with the lead's word), not_usable.
 - `static/js/rules/setup/remarks.js` does the same in the browser.
 """
@@ -25,6 +26,7 @@ def remarks_of(state: SetupState) -> list[Remark]:
     # What was sealed under an earlier sheet says what it said.
     for axis in state.axes if state.stops_are_the_leads else ():
         found += _readings(state, axis)
+        found += _entered(state, axis)
         found += _stops(state, axis)
     return found
 
@@ -49,6 +51,16 @@ def _readings(state: SetupState, axis: str) -> list[Remark]:
                values_nm=[touch["value_nm"] for touch in one])
         for one in searches.values()
         if len({touch["value_nm"] for touch in one}) > 1
+    ]  # fmt: skip
+
+
+def _entered(state: SetupState, axis: str) -> list[Remark]:
+    """Each value that is another than the surface which was to be entered by hand: that surface first."""
+    return [
+        remark("entered_otherwise", touch["event"], touch["at_utc"], axis=axis,
+               values_nm=[state.entered_otherwise[touch["event"]], touch["value_nm"]])
+        for touch in state.touches
+        if touch["axis"] == axis and touch["event"] in state.entered_otherwise
     ]  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from webapp.domain.evidence.folded_setup import Blocked, Folded, NotUsable, Prob
 from webapp.domain.evidence.written_sheet import StepOnSheet
 from webapp.domain.plain.errors import Fields
 from webapp.domain.setup import stops
+from webapp.domain.setup.by_hand import to_enter_nm
 from webapp.domain.setup.leaving import may_leave
 from webapp.domain.setup.redo import redo_of, untouched_since
 from webapp.domain.setup.remarks import remarks_of
@@ -40,6 +41,8 @@ def result_of(state: SetupState, seen: set[str]) -> Folded:
         "copied": state.copied,
         "touches": state.touches,
         "squares": state.squares,
+        "triggers": state.triggers,
+        "to_enter_nm": to_enter_nm(state),
         "values_nm": _values_nm(state),
         "holds": state.holds,
         "troubles": state.troubles,

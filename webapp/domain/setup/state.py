@@ -36,6 +36,7 @@ from webapp.domain.evidence.folded_setup import (
     StepState,
     TakenOver,
     Touch,
+    Trigger,
     TroubleMet,
     Worry,
     Zeroed,
@@ -102,6 +103,11 @@ class SetupState:
     touches: list[Touch] = field(default_factory=list)
     squares: list[SquareLook] = field(default_factory=list)
     touch_notes: list[TouchNote] = field(default_factory=list)
+    triggers: list[Trigger] = field(default_factory=list)
+    # The count at an axis' last search when its trigger was read; touches that hold another value than the surface that
+    # was to be entered, and that surface.
+    triggered_at: dict[str, int] = field(default_factory=dict)
+    entered_otherwise: dict[str, int] = field(default_factory=dict)
     searched_at: dict[str, int] = field(default_factory=dict)
     holds: list[Hold] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)

@@ -37,9 +37,9 @@ def keep_reasons(state: SetupState, axis: str | None) -> list[str]:
     runs = _runs(state, axis)
     if is_the_leads(runs):
         return ["lead"]
-    if _is_first(runs[-1]):
+    if _is_first(state, runs[-1]):
         return ["first", "question"] if _is_asked(state, axis) else ["first"]
-    return ["agrees"] if _is_plain(runs[-1]) else ["question"]
+    return ["agrees"] if _is_plain(state, runs[-1]) else ["question"]
 
 
 def waits_for(state: SetupState, axis: str | None) -> str | None:
@@ -47,12 +47,12 @@ def waits_for(state: SetupState, axis: str | None) -> str | None:
     runs = _runs(state, axis)
     if not runs:
         return "question"
-    if _must_be_read_again(runs[-1]):
+    if _must_be_read_again(state, runs[-1]):
         return "reading"
     covered_from = state.touch_notes[state.last_touch(axis) or 0].covered_from
     if is_the_leads(runs):
         return None if _lead_says(state, axis, "go_on", covered_from) else "lead"
-    if _is_plain(runs[-1]) or _is_first(runs[-1]):
+    if _is_plain(state, runs[-1]) or _is_first(state, runs[-1]):
         return None
     return None if _is_asked(state, axis) else "question"
 
@@ -161,18 +161,27 @@ def _has_stop(one: Readings) -> bool:
     return any(touch["verdict"] == "stop" for touch in one)
 
 
-def _must_be_read_again(one: Readings) -> bool:
-    """Tell whether one reading alone lies past a line. Where nothing is known yet there is no line."""
+def _must_be_read_again(state: SetupState, one: Readings) -> bool:
+    """Tell whether one reading alone lies past a line, or is not what was to be entered by hand.
+
+    Where nothing is known yet there is no line.
+    """
     last = one[-1]
     past = last["verdict"] != "agrees" and last["difference_nm"] is not None
+    past = past or last["event"] in state.entered_otherwise
     return past and len(one) == 1 and last["read_again"] is None
 
 
-def _is_plain(one: Readings) -> bool:
-    """Tell whether the touch agrees and was read as one value only."""
-    return one[-1]["verdict"] == "agrees" and len({touch["value_nm"] for touch in one}) == 1
+def _is_plain(state: SetupState, one: Readings) -> bool:
+    """Tell whether the touch agrees and was read as one value only, the one that was to be entered."""
+    return one[-1]["verdict"] == "agrees" and _is_one_value(state, one)
 
 
-def _is_first(one: Readings) -> bool:
-    """Tell whether there is nothing to compare with yet, and one value was read."""
-    return one[-1]["difference_nm"] is None and len({touch["value_nm"] for touch in one}) == 1
+def _is_one_value(state: SetupState, one: Readings) -> bool:
+    same = len({touch["value_nm"] for touch in one}) == 1
+    return same and not any(touch["event"] in state.entered_otherwise for touch in one)
+
+
+def _is_first(state: SetupState, one: Readings) -> bool:
+    """Tell whether there is nothing to compare with yet, and one value was read, the one that was to be entered."""
+    return one[-1]["difference_nm"] is None and _is_one_value(state, one)

@@ -17,7 +17,7 @@ from __future__ import annotations
 from webapp.domain.evidence.event_kinds import Answer, TouchEntered, TouchKept, TouchReadAgain, TouchRepeated
 from webapp.domain.evidence.folded_setup import Blocked
 from webapp.domain.evidence.written_sheet import StepOnSheet
-from webapp.domain.setup import stops
+from webapp.domain.setup import by_hand, stops
 from webapp.domain.setup.state import Refused, SetupState, TouchNote
 from webapp.domain.setup.steps import read_length
 from webapp.domain.touch.compare import repeat_agrees, touch_length_nm, verdict_on
@@ -25,6 +25,7 @@ from webapp.domain.touch.compare import repeat_agrees, touch_length_nm, verdict_
 
 def enter_touch(state: SetupState, event: Answer[TouchEntered]) -> None:
     """Touch.entered: the value that the control shows."""
+    by_hand.must_be_triggered(state, event)
     _list_touch(state, event)
     state.close(event["step"], event)
 
@@ -73,6 +74,7 @@ def _list_touch(state: SetupState, event: Answer[TouchEntered] | Answer[TouchRea
         "event": event["id"],
         "at_utc": event["at_utc"],
     })  # fmt: skip
+    by_hand.hold_against_surface(state, state.touches[-1])
     return value_nm
 
 

@@ -56,6 +56,7 @@ from webapp.domain.shop.measures import (
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
 from webapp.domain.shop.slots import SlotFamily, SlotRow, check_register
 from webapp.domain.touch.approach import plan_approach
+from webapp.domain.touch.by_hand import surface_from_trigger_nm
 from webapp.domain.touch.square import square_plan
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, Usual
 
@@ -133,6 +134,7 @@ class AxisPlan:
     usual: Usual
     causes: CausesOnSheet
     drawing: Drawing
+    by_hand_nm: int | None = None
 
 
 @dataclass(frozen=True)
@@ -218,6 +220,11 @@ def _plan_axis(
         ).as_dict()
     except ApproachError as refused:
         error = refused.finding()
+    by_hand_nm = None
+    if machine.slot_written == "by_hand":
+        by_hand_nm = surface_from_trigger_nm(_stylus(probe, z_reading), face.direction, machine.display)
+        if by_hand_nm is None:
+            approach, error = None, Finding("approach.by_hand_without_z_point", {})
     drawing = draw_touch(
         _vise(fixture),
         probe.ball_diameter_nm,
@@ -227,7 +234,7 @@ def _plan_axis(
         face.normal,
         machine.display,
     )
-    return AxisPlan(face, approach, error, usual, causes, drawing)
+    return AxisPlan(face, approach, error, usual, causes, drawing, by_hand_nm)
 
 
 def _check_together(usual: Usual, axis: str, display: Display) -> None:
@@ -520,4 +527,5 @@ def _axis(plan: AxisPlan) -> AxisOnSheet:
         },
         "causes": plan.causes,
         "drawing": plan.drawing,
+        "by_hand_nm": plan.by_hand_nm,
     }

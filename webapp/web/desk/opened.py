@@ -48,6 +48,7 @@ def opened(setup_id: str) -> dict[str, Any]:
         "timings": shown_values.timings(sheet["procedure"]["stages"], state, detail["events"]),
         "pace": {row["step"]: row for row in detail["pace"]},
         "paced": pacing.marked(detail["pace"]),
+        "triggers": shown_values.trigger_lines(sheet, state),
         "squares": shown_values.square_rows(sheet, state),
         "remarks": shown_values.remark_lines(sheet, state, names()),
         "troubles": shown_values.trouble_lines(state),

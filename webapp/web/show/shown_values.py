@@ -135,6 +135,23 @@ def trouble_lines(state: Folded) -> list[str]:
     return [plain(f"record.trouble_{one['trouble']}") for one in state["troubles"]]
 
 
+def trigger_lines(sheet: WrittenSheet, state: Folded) -> list[str]:
+    """Where the probe answered and what was then to be entered by hand, in whole sentences, oldest first."""
+    lengths = Lengths(display_of(sheet["machine"]))
+    return [
+        plain(
+            "record.trigger",
+            {
+                "axis": one["axis"],
+                "typed": one["typed"],
+                "surface": lengths.signed(one["surface_nm"]),
+                "unit": lengths.unit,
+            },
+        )
+        for one in state["triggers"]
+    ]
+
+
 def square_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
     """Every look for square with what it came to in words, newest last."""
     plan, display = sheet.get("square"), display_of(sheet["machine"])

@@ -2,6 +2,7 @@
  * A setup as the sum of its events. The twin of webapp/domain/setup/fold.py, where the rules stand: everything is decided again from
  * what was typed; an event that is not allowed changes nothing and becomes a problem; one seen before changes nothing.
  */
+import {readTrigger} from './by_hand.js';
 import {RuleError} from '../plain/errors.js';
 import {copyValues, putBack, readLabel, zeroRow} from './copying.js';
 import {decide, finish, sign, start} from './ends.js';
@@ -30,6 +31,7 @@ const ANSWERS = {
   'label.read': [['copy'], readLabel],
   'slot.cleared': [['clear'], clearSlot],
   'square.entered': [['square'], enterSquare],
+  'trigger.read': [['touch'], readTrigger],
   'touch.entered': [['touch'], enterTouch],
   'touch.read_again': [['compare'], readAgain],
   'touch.repeated': [['compare'], repeatTouch],

@@ -2,7 +2,7 @@
 import {remarkOf} from './state.js';
 
 /** All remarks: those noted as they happened, then those of the axes in the sheet's order. */
-export const remarksOf = state => [...handing(state), ...state.remarks, ...(state.stopsAreTheLeads ? [...state.axes.keys()] : []).flatMap(axis => [...readingsOf(state, axis), ...stopsOf(state, axis)])];
+export const remarksOf = state => [...handing(state), ...state.remarks, ...(state.stopsAreTheLeads ? [...state.axes.keys()] : []).flatMap(axis => [...readingsOf(state, axis), ...enteredOf(state, axis), ...stopsOf(state, axis)])];
 
 function handing({takenOver: taken, brokenOff: broken}) {
   const found = [];
@@ -20,6 +20,10 @@ function readingsOf(state, axis) {
   return [...searches.values()].filter(one => new Set(one.map(touch => touch.value_nm)).size > 1)
     .map(one => remarkOf('two_readings', one.at(-1), {axis, values_nm: one.map(touch => touch.value_nm)}));
 }
+
+/** Each value that is another than the surface which was to be entered by hand: that surface first. */
+const enteredOf = (state, axis) => state.touches.filter(touch => touch.axis === axis && state.enteredOtherwise.has(touch.event))
+  .map(touch => remarkOf('entered_otherwise', touch, {axis, values_nm: [state.enteredOtherwise.get(touch.event), touch.value_nm]}));
 
 function stopsOf(state, axis) {
   const touches = state.touches.filter(touch => touch.axis === axis);

@@ -1,4 +1,5 @@
 /** What a folded setup says, as plain data: the twin of the second half of webapp/domain/setup/fold.py. */
+import {toEnterNm} from './by_hand.js';
 import {redoOf, untouchedSince} from './redo.js';
 import {currentStep} from './state.js';
 import {mayLeave} from './leaving.js';
@@ -15,7 +16,7 @@ export function result(state, seen) {
     started_at_utc: state.startedAtUtc, status: statusOf(state), current_step: step?.id ?? null,
     blocked: blockedBy(state, step), keep_because: step?.kind === 'compare' ? reasonsFor(state, step.axis)[0] ?? null : null,
     probe_in_spindle: state.probeInSpindle, input_checked_ms: state.inputCheckedMs, steps: state.steps, cautions: state.cautions, slot: state.slot, copied: state.copied,
-    touches: state.touches, squares: state.squares, values_nm: valuesNm(state), holds: state.holds, questions: state.questions, worries: state.worries,
+    touches: state.touches, squares: state.squares, triggers: state.triggers, to_enter_nm: toEnterNm(state), values_nm: valuesNm(state), holds: state.holds, questions: state.questions, worries: state.worries,
     corrections: state.corrections, resumes: state.resumes, broken_off: state.brokenOff,
     break_can_be_undone: state.beforeBreak !== null, outcome: state.outcome, signatures: state.signatures,
     sign_off: state.signOff, not_accepted: state.notAccepted, redo: redoOf(state),

@@ -32,6 +32,7 @@ export function newState(sheet) {
     worries: [], corrections: [], resumes: [], signatures: [], givenUp: [], lifts: [], liftOrder: new Map(), putBacks: [], troubles: [],
     remarks: [], problems: [],
     answers: new Map(), worriesClosed: new Map(), verified: new Set(), refused: new Map(), liftsVerified: new Set(), liftsRefused: new Map(), setAside: new Map(), notFound: new Map(),
+    triggers: [], triggeredAt: new Map(), enteredOtherwise: new Map(),
     // Counts events, so that "since that touch" has a meaning without a clock.
     count: 0, slotReadAt: 0, inputCheckedMs: null,
   };

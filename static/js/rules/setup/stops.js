@@ -14,18 +14,18 @@ export function standsFor(state, axis) {
   if (waitsFor(state, axis) !== null) return [];
   const runs = runsOf(state, axis);
   if (isTheLeads(runs)) return ['lead'];
-  if (isFirst(runs.at(-1))) return isAsked(state, axis) ? ['first', 'question'] : ['first'];
-  return isPlain(runs.at(-1)) ? ['agrees'] : ['question'];
+  if (isFirst(state, runs.at(-1))) return isAsked(state, axis) ? ['first', 'question'] : ['first'];
+  return isPlain(state, runs.at(-1)) ? ['agrees'] : ['question'];
 }
 
 /** What the axis' last touch waits for, null when it may be kept: 'reading', 'question' or 'lead'. */
 export function waitsFor(state, axis) {
   const runs = runsOf(state, axis);
   if (runs.length === 0) return 'question';
-  if (mustBeReadAgain(runs.at(-1))) return 'reading';
+  if (mustBeReadAgain(state, runs.at(-1))) return 'reading';
   const {coveredFrom} = state.touchNotes[lastTouch(state, axis)];
   if (isTheLeads(runs)) return leadSays(state, axis, 'go_on', coveredFrom) ? null : 'lead';
-  if (isPlain(runs.at(-1)) || isFirst(runs.at(-1))) return null;
+  if (isPlain(state, runs.at(-1)) || isFirst(state, runs.at(-1))) return null;
   return isAsked(state, axis) ? null : 'question';
 }
 
@@ -86,14 +86,18 @@ const liftsOf = (state, axis, decision) => state.lifts.filter(lift => lift.axis 
 
 const hasStop = one => one.some(({verdict}) => verdict === 'stop');
 
-/** Whether one reading alone lies past a line. Where nothing is known yet there is no line. */
-function mustBeReadAgain(one) {
+/** Whether one reading alone lies past a line, or is not what was to be entered by hand. Where nothing is known there is no line. */
+function mustBeReadAgain({enteredOtherwise}, one) {
   const last = one.at(-1);
-  return last.verdict !== 'agrees' && last.difference_nm !== null && one.length === 1 && last.read_again === null;
+  const past = (last.verdict !== 'agrees' && last.difference_nm !== null) || enteredOtherwise.has(last.event);
+  return past && one.length === 1 && last.read_again === null;
 }
 
+/** Whether one value only was read, the one that was to be entered. */
+const isOneValue = ({enteredOtherwise}, one) => new Set(one.map(touch => touch.value_nm)).size === 1 && !one.some(({event}) => enteredOtherwise.has(event));
+
 /** Whether the touch agrees and was read as one value only. */
-const isPlain = one => one.at(-1).verdict === 'agrees' && new Set(one.map(touch => touch.value_nm)).size === 1;
+const isPlain = (state, one) => one.at(-1).verdict === 'agrees' && isOneValue(state, one);
 
 /** Whether there is nothing to compare with yet, and one value was read. */
-const isFirst = one => one.at(-1).difference_nm === null && new Set(one.map(touch => touch.value_nm)).size === 1;
+const isFirst = (state, one) => one.at(-1).difference_nm === null && isOneValue(state, one);

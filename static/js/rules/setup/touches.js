@@ -4,12 +4,14 @@
  */
 import {keepReasons, repeatAgrees, touchLengthNm, verdict} from '../touch/compare.js';
 import {RuleError} from '../plain/errors.js';
+import {holdAgainstSurface, mustBeTriggered} from './by_hand.js';
 import {close, lastTouch, note, open} from './state.js';
 import {readLength} from './steps.js';
 import {mayTouchAgain, readings, standsFor, waitsFor, wayToTouch} from './stops.js';
 
 /** The value that the control shows. */
 export function enterTouch(state, event) {
+  mustBeTriggered(state, event);
   listTouch(state, event);
   close(state, event.step, event);
 }
@@ -43,6 +45,7 @@ function listTouch(state, event) {
     axis, typed: data.typed, ...found, repeat_agrees: noteRepeat(state, axis, value), reading, read_again: null,
     kept: false, because: null, event: event.id, at_utc: event.at_utc,
   });
+  holdAgainstSurface(state, state.touches.at(-1));
   return value;
 }
 

@@ -9,7 +9,7 @@ import {shown, written, distance} from '../numbers.js';
 import {causesBlock} from './causes.js';
 import {machineState} from '../text.js';
 import {clockTime} from '../when.js';
-import {readAgainStep} from './touch.js';
+import {enteredOtherwise, readAgainStep} from './touch.js';
 
 const SIGNS = {agrees: '=', ask: '?', stop: '×'};
 
@@ -22,13 +22,15 @@ export function compareStep(context) {
   const asked = questionsSince(setup, touch);
   const because = setup.state.keep_because;
   const answer = asked.filter(question => question.answer).at(-1)?.answer ?? null;
+  const toEnter = enteredOtherwise(setup, step.axis);
   const again = () => commit('touch.repeated', {axis: step.axis});
   const keep = () => commit('touch.kept', {axis: step.axis, because});
   const ask = button(say('tablet.compare.put_question'), 'put-question', () => open({name: 'question', axis: step.axis}));
   const both = setup.state.blocked?.code === 'setup.compare_needs_question' && touch.reading > 1;
   const askAndKeep = () => tablet.act(async () => {
     const [first] = touches.filter(({reading}) => reading === 1).slice(-1);
-    const text = say('tablet.compare.two_readings_ask', {axis: step.axis, first: first.typed, second: touch.typed});
+    const text = toEnter === null ? say('tablet.compare.two_readings_ask', {axis: step.axis, first: first.typed, second: touch.typed})
+      : say('tablet.by_hand.ask', {axis: step.axis, surface: written(toEnter, setup.machine), first: first.typed, second: touch.typed});
     await setup.commit('question.put', {question: crypto.randomUUID(), axis: step.axis, text});
     return setup.commit('touch.kept', {axis: step.axis, because: 'question'});
   });
@@ -36,9 +38,9 @@ export function compareStep(context) {
   const theLeads = setup.state.blocked?.code === 'setup.compare_needs_lead';
   const second = (because || both) && mayTouch ? button(say('tablet.compare.touch_again', {axis: step.axis}), 'touch-again', again) : null;
   return {
-    title: say(`tablet.compare.title_${touch.difference_nm === null ? 'first' : touch.verdict}`, {axis: step.axis}),
+    title: say(toEnter === null ? `tablet.compare.title_${touch.difference_nm === null ? 'first' : touch.verdict}` : 'tablet.by_hand.otherwise', {axis: step.axis}),
     strip: machineState(setup, step),
-    left: [verdictBlock(touch, touches, because, {theLeads, mayTouch}), sums(setup, axis, touch, touches)],
+    left: [verdictBlock(touch, touches, because, {theLeads, mayTouch, toEnter}), sums(setup, axis, touch, touches, toEnter)],
     right: [
       asked.map(question => questionBlock(question, setup)),
       causesBlock(setup, axis, touch) ?? el('dl', {class: 'says one'}, el('div', {}, el('dt', {}, say('tablet.step.if_not')), el('dd', {}, setup.fill(step.if_not)))),
@@ -69,15 +71,17 @@ function questionsSince(setup, touch) {
   return setup.state.questions.filter(({axis, event}) => axis === touch.axis && order.indexOf(event) > order.indexOf(touch.event));
 }
 
-function verdictBlock(touch, touches, because, {theLeads, mayTouch}) {
-  const judged = touch.difference_nm === null ? 'first' : touch.reading > 1 && !theLeads ? 'readings' : theLeads && !mayTouch ? 'lead' : touch.verdict;
+function verdictBlock(touch, touches, because, {theLeads, mayTouch, toEnter}) {
+  const otherwise = toEnter !== null && touch.verdict === 'agrees';
+  const told = otherwise ? 'ask' : touch.verdict;
+  const judged = otherwise ? 'otherwise' : touch.difference_nm === null ? 'first' : touch.reading > 1 && !theLeads ? 'readings' : theLeads && !mayTouch ? 'lead' : touch.verdict;
   const hint = because && because !== 'agrees' ? `tablet.verdict.${judged}_may_go_on` : `tablet.verdict.${judged}_do`;
-  return el('div', {class: `verdict ${touch.verdict}`, data: {verdict: touch.verdict}},
-    el('span', {class: 'verdict-sign', 'aria-hidden': 'true'}, SIGNS[touch.verdict]),
-    el('div', {}, el('p', {class: 'verdict-word'}, say(`tablet.verdict.${touch.verdict}`)), el('p', {}, say(hint, {count: touches.length}))));
+  return el('div', {class: `verdict ${told}`, data: {verdict: told}},
+    el('span', {class: 'verdict-sign', 'aria-hidden': 'true'}, SIGNS[told]),
+    el('div', {}, el('p', {class: 'verdict-word'}, say(`tablet.verdict.${told}`)), el('p', {}, say(hint, {count: touches.length}))));
 }
 
-function sums(setup, axis, touch, touches) {
+function sums(setup, axis, touch, touches, toEnter) {
   const {usual} = axis;
   const {machine} = setup;
   const row = (label, value, kind = '', unit = null) => el('tr', {class: kind},
@@ -85,6 +89,7 @@ function sums(setup, axis, touch, touches) {
   const line = nm => `±${distance(nm, machine).value}`;
   const difference = touch.difference_nm === null ? null : shown(touch.difference_nm, machine);
   return el('table', {class: 'sums plate'}, el('tbody', {},
+    toEnter !== null && row(say('tablet.by_hand.to_enter'), written(toEnter, machine), '', machine.unit),
     touch.reading > 1 && row(say('tablet.compare.read_first'), written(touches.at(-2).value_nm, machine), '', machine.unit),
     row(say(touch.reading > 1 ? 'tablet.compare.read_second' : 'tablet.compare.read'), written(touch.value_nm, machine), '', machine.unit),
     usual.centre_nm === null && row(say('tablet.compare.usual_none'), '–'),
