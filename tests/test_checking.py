@@ -1,6 +1,7 @@
 """The named steps of `zerokeep check`: they run in order, and the first failure ends the run under its name."""
 
 import json
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -10,6 +11,9 @@ import pytest
 from webapp.checking import HOOK, STEPS, Step, check, keep_by_hook, outcomes, run_step
 
 GOOD = Step("good", (sys.executable, "-c", "print('fine')"))
+needs_git = pytest.mark.skipif(
+    shutil.which("git") is None, reason="a bare system has no git, and needs no hook"
+)
 BAD = Step("bad", (sys.executable, "-c", "import sys; print('not fine'); sys.exit('at all')"))
 
 
@@ -56,6 +60,7 @@ def test_the_linters_come_before_the_tests() -> None:
     ]
 
 
+@needs_git
 def test_a_working_copy_gets_a_hook_once_and_keeps_a_strange_one(tmp_path: Path) -> None:
     lines: list[str] = []
     assert keep_by_hook(tmp_path, write=lines.append) == 2
@@ -71,6 +76,16 @@ def test_a_working_copy_gets_a_hook_once_and_keeps_a_strange_one(tmp_path: Path)
     assert str(hook) in lines[-1]
 
 
+def test_where_there_is_no_git_it_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    lines: list[str] = []
+    monkeypatch.setenv("PATH", str(tmp_path))
+    assert keep_by_hook(tmp_path, write=lines.append) == 2
+    assert lines == [
+        "There is no git on this computer, so it can be given no hook. Install git, then ask again."
+    ]
+
+
+@needs_git
 def test_what_the_linters_find_stops_a_commit(tmp_path: Path) -> None:
     subprocess.run(["git", "init", "-q", tmp_path], check=True)
     keep_by_hook(tmp_path, write=[].append)

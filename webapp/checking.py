@@ -121,7 +121,11 @@ def keep_by_hook(folder: Path = ROOT, *, write: Callable[[str], object] = print)
         "--git-path",
         "hooks/pre-commit",
     ]
-    done = subprocess.run(asked, capture_output=True, text=True, check=False)
+    try:
+        done = subprocess.run(asked, capture_output=True, text=True, check=False)
+    except FileNotFoundError:
+        write("There is no git on this computer, so it can be given no hook. Install git, then ask again.")
+        return 2
     if done.returncode:
         write(f"{folder} is no working copy of git: {done.stderr.strip()}")
         return 2

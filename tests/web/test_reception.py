@@ -6,7 +6,8 @@ import asyncio
 import json
 import threading
 import tracemalloc
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Coroutine, Iterable
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -69,8 +70,14 @@ class Client:
         return start["status"], headers, body["body"]
 
 
+def in_a_loop(asked: Coroutine[Any, Any, Any]) -> Any:
+    """What is awaited in a loop of its own, in a thread of its own: this one may hold that of a driven browser."""
+    with ThreadPoolExecutor(1) as room:
+        return room.submit(asyncio.run, asked).result()
+
+
 def ask(reception: Reception, client: Client, **more: Any) -> Client:
-    asyncio.run(reception(scope(**more), client.receive, client.send))
+    in_a_loop(reception(scope(**more), client.receive, client.send))
     return client
 
 
@@ -88,7 +95,7 @@ def test_a_long_answer_goes_out_in_pieces_and_is_never_in_memory_as_a_whole() ->
 
     reception = Reception(app, 2)
     tracemalloc.start()
-    asyncio.run(reception(scope("/table", "GET"), receive, send))
+    in_a_loop(reception(scope("/table", "GET"), receive, send))
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert sum(sizes) == 40_000_000
@@ -124,7 +131,7 @@ def test_a_body_that_does_not_end_is_answered_in_time_and_takes_no_thread(recept
         await asyncio.gather(*waiting)
         return slow, quick
 
-    slow, quick = asyncio.run(run())
+    slow, quick = in_a_loop(run())
     assert quick.answer[0] == 200
     for one in slow:
         status, headers, body = one.answer
