@@ -1,7 +1,6 @@
 """The named steps of `zerokeep check`: they run in order, and the first failure ends the run under its name."""
 
 import json
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -60,7 +59,6 @@ def test_the_linters_come_before_the_tests() -> None:
     ]
 
 
-@needs_git
 def test_a_working_copy_gets_a_hook_once_and_keeps_a_strange_one(tmp_path: Path) -> None:
     lines: list[str] = []
     assert keep_by_hook(tmp_path, write=lines.append) == 2
@@ -85,7 +83,6 @@ def test_where_there_is_no_git_it_is_said(tmp_path: Path, monkeypatch: pytest.Mo
     ]
 
 
-@needs_git
 def test_what_the_linters_find_stops_a_commit(tmp_path: Path) -> None:
     subprocess.run(["git", "init", "-q", tmp_path], check=True)
     keep_by_hook(tmp_path, write=[].append)
