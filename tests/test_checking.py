@@ -10,9 +10,6 @@ import pytest
 from webapp.checking import HOOK, STEPS, Step, check, keep_by_hook, outcomes, run_step
 
 GOOD = Step("good", (sys.executable, "-c", "print('fine')"))
-needs_git = pytest.mark.skipif(
-    shutil.which("git") is None, reason="a bare system has no git, and needs no hook"
-)
 BAD = Step("bad", (sys.executable, "-c", "import sys; print('not fine'); sys.exit('at all')"))
 
 
