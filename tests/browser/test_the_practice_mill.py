@@ -172,7 +172,8 @@ def test_the_wheel_turns_by_keyboard_alone_and_its_choice_stays(notebook: Notebo
     page.keyboard.press("Tab")
     page.keyboard.type("3")
     page.keyboard.press("Tab")
-    page.keyboard.press("Enter")
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
     assert notebook.shown("page-Y") == "-0.300"
     assert page.locator('#do-jog [name="axis"][value="Y"]').is_checked()
     assert page.locator('#do-jog [name="step"][value="0.1"]').is_checked()
