@@ -6,16 +6,14 @@ import random
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import Browser, Page, Route, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 from tests.kit.chromium import CHROMIUM, CHROMIUM_FLAGS
+from tests.kit.rules_page import rules_page
 from webapp.domain.touch.compare import verdict_on
 
-ROOT = Path(__file__).resolve().parents[2]
-ORIGIN = "http://rules.test"
 CASES, SEED = 20_000, 4
 ALL = """cases => cases.map(([value, usual]) => {
   const {verdict, difference_nm} = compare.verdict(usual, value);
@@ -28,20 +26,11 @@ Case = tuple[int, dict[str, Any]]
 @contextmanager
 def rules_in(browser: Browser) -> Iterator[Page]:
     """A page that holds the browser's rules for comparing."""
-    page = browser.new_page()
-
-    def answer(route: Route) -> None:
-        path = ROOT / "static" / route.request.url.removeprefix(f"{ORIGIN}/")
-        if path.suffix == ".js":
-            route.fulfill(body=path.read_text(encoding="utf-8"), content_type="text/javascript")
-        else:
-            route.fulfill(body="<!doctype html><title>rules</title>", content_type="text/html")
-
-    page.route("**/*", answer)
-    page.goto(f"{ORIGIN}/page")
-    page.evaluate("async () => { globalThis.compare = await import('/js/rules/touch/compare.js'); }")
-    yield page
-    page.close()
+    with rules_page(browser) as page:
+        page.evaluate(
+            "async () => { globalThis.compare = await import('/static/js/rules/touch/compare.js'); }"
+        )
+        yield page
 
 
 def by_chance(chance: random.Random) -> Case:

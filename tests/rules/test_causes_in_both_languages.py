@@ -12,14 +12,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, Route
+from playwright.sync_api import Browser, Page
 
+from tests.kit.rules_page import rules_page
 from webapp.domain.causes.named import name_causes, repairs
 from webapp.domain.plain.lengths import Display, Unit
 
 ROOT = Path(__file__).resolve().parents[2]
 VECTORS: dict[str, Any] = json.loads((ROOT / "tests" / "vectors" / "causes.json").read_text(encoding="utf-8"))
-ORIGIN = "http://rules.test"
 CASES = 2_000
 CODES = (
     "other_slot", "work_coordinates", "other_ball", "ball_left_out", "chip", "vise_moved", "vise_moved_a_little",
@@ -63,21 +63,10 @@ def test_the_server_finds_the_slips_that_the_vector_says(vector: Plain) -> None:
 
 @pytest.fixture(scope="module")
 def rules(browser: Browser) -> Iterator[Page]:
-    """A page that has the rules' module loaded, from files, with no server."""
-    page = browser.new_page()
-
-    def answer(route: Route) -> None:
-        path = ROOT / "static" / route.request.url.removeprefix(f"{ORIGIN}/")
-        if path.suffix == ".js":
-            route.fulfill(body=path.read_text(encoding="utf-8"), content_type="text/javascript")
-        else:
-            route.fulfill(body="<!doctype html><title>rules</title>", content_type="text/html")
-
-    page.route("**/*", answer)
-    page.goto(f"{ORIGIN}/page")
-    page.evaluate("async () => { globalThis.causes = await import('/js/rules/causes/named.js'); }")
-    yield page
-    page.close()
+    """A page that has the rules' module loaded."""
+    with rules_page(browser) as page:
+        page.evaluate("async () => { globalThis.causes = await import('/static/js/rules/causes/named.js'); }")
+        yield page
 
 
 NAME_ALL = """cases => cases.map(c => causes.nameCauses(c.value_nm, c.causes, c.usual, c.display,

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, Route
+from playwright.sync_api import Browser, Page
 
+from tests.kit.rules_page import rules_page
 from tests.rules.example_shop import sheet_value
 from tests.rules.generate import random_length_case, random_setup
 from tests.rules.playing import play
@@ -45,8 +45,6 @@ SHEETS = (
 OLD_SHEETS = ("mm__first_format", "no_usual__first_format")
 RANDOM_SETUPS = 1_400
 RANDOM_LENGTHS = 2_000
-PAGE = "http://rules.test/"
-POLICY = "default-src 'none'; script-src 'self'; connect-src 'self'"
 
 # Each takes the cases as JSON text and answers with JSON text: the driver would copy them value by value.
 FOLD = """async text => {
@@ -88,28 +86,6 @@ WORDS = """async text => {
   const tried = ([code, fields]) => { try { return fill(words, code, fields); } catch { return null; } };
   return JSON.stringify(cases.map(tried));
 }"""
-
-
-def serve(route: Route) -> None:
-    """One page and the modules as they stand in the tree; nothing else is there."""
-    path = route.request.url.removeprefix(PAGE)
-    file = ROOT / path
-    if path == "":
-        route.fulfill(body="<!doctype html><title>rules</title>", content_type="text/html",
-                      headers={"content-security-policy": POLICY})  # fmt: skip
-    elif path.startswith("static/js/rules/") and file.is_file():
-        route.fulfill(body=file.read_text(encoding="utf-8"), content_type="text/javascript")
-    else:
-        route.fulfill(status=404)
-
-
-@contextmanager
-def rules_page(browser: Browser) -> Iterator[Page]:
-    page = browser.new_page()
-    page.route("**/*", serve)
-    page.goto(PAGE)
-    yield page
-    page.close()
 
 
 @pytest.fixture(scope="module")
