@@ -23,11 +23,15 @@ SEED = 20261129
 
 def holding(rows: Iterator[Row]) -> list[Row]:
     """Return the rows whose figure lies outside its bound by more than four standard errors."""
-    return [
-        row
-        for row in rows
-        if not (row.low or -math.inf) - 4 * row.error <= row.figure <= (row.high or math.inf) + 4 * row.error
-    ]
+    return [row for row in rows if not _low(row) - 4 * row.error <= row.figure <= _high(row) + 4 * row.error]
+
+
+def _low(row: Row) -> float:
+    return -math.inf if row.low is None else row.low
+
+
+def _high(row: Row) -> float:
+    return math.inf if row.high is None else row.high
 
 
 def test_one_gross_value_hardly_moves_the_centre() -> None:

@@ -4,9 +4,9 @@ import json
 import os
 import sqlite3
 import subprocess
+import threading
 import tracemalloc
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -146,13 +146,19 @@ def test_a_kept_head_that_an_older_database_lacks_stays_until_the_restore_is_acc
     assert json.loads(row["text"])["data"]["kept"] == {"size": evidence.size, "root": evidence.root}
 
 
-def test_many_threads_keep_the_largest_head(house: House) -> None:
+def test_a_writer_of_the_head_waits_for_the_one_before_and_the_larger_head_stays(house: House) -> None:
     kept = house.store.kept_head
-    with ThreadPoolExecutor(16) as threads:
-        list(
-            threads.map(lambda size: kept.write(size, "ab", lambda _: True), [*range(1, 200), *range(1, 200)])
-        )
-    assert kept.read() == (199, "ab")
+    kept.write(1, "aa", lambda _: True)
+    larger = threading.Thread(target=lambda: kept.write(9, "ff", lambda _: True))
+
+    def while_the_larger_comes(_: object) -> bool:
+        larger.start()
+        larger.join(timeout=0.5)  # it gets as far as it is let
+        return True
+
+    kept.write(5, "cc", while_the_larger_comes)
+    larger.join()
+    assert kept.read() == (9, "ff")
     assert [path.name for path in house.folder.glob(".ledger-head*")] == []
 
 

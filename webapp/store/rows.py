@@ -214,10 +214,9 @@ class PendingSealRow(TypedDict):
     seal: str | None
 
 
-class SetupParts(TypedDict):
-    """Where a setup stands, as the fold says."""
+class SetupStanding(TypedDict):
+    """Where a setup stands, as the fold says; its id and when it was last heard of aside."""
 
-    id: str
     device: str
     sheet: str
     machine: str
@@ -227,6 +226,12 @@ class SetupParts(TypedDict):
     signature: str
     probe_in_spindle: bool
     started_at_utc: str
+
+
+class SetupParts(SetupStanding):
+    """Where a setup stands, its id, and when it was last heard of."""
+
+    id: str
     last_at_utc: str
 
 

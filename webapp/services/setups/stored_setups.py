@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any, TypedDict
+from typing import TYPE_CHECKING, Any
 
 from webapp.domain.evidence.decisions import Decision
 from webapp.domain.evidence.event_kinds import Event
@@ -27,21 +27,7 @@ from webapp.services.evidence.stored_events import stored_event
 
 if TYPE_CHECKING:
     from webapp.store import Store
-    from webapp.store.rows import QuestionPut
-
-
-class Standing(TypedDict):
-    """The row of a setup, its id and when it was last heard of aside."""
-
-    device: str
-    sheet: str
-    machine: str
-    person: str
-    status: str
-    outcome: str | None
-    signature: str
-    probe_in_spindle: bool
-    started_at_utc: str
+    from webapp.store.rows import QuestionPut, SetupStanding
 
 
 NO_SIGNATURE = "none"
@@ -109,7 +95,7 @@ def keep_lists(
     _see_slot(store, sheet_of(store, events[0]["sheet"]), setup_id, state)
 
 
-def setup_row(store: Store, events: list[Event[Any]], state: Folded) -> Standing:
+def setup_row(store: Store, events: list[Event[Any]], state: Folded) -> SetupStanding:
     """What the row of a setup says by its events and decisions, when it was last heard of aside."""
     first = events[0]
     return {
