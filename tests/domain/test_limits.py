@@ -146,6 +146,10 @@ def test_equal_values_are_given_what_the_display_hides() -> None:
     assert math.isfinite(one.caught_nm)
 
 
+def test_equal_values_under_a_coarse_display_have_a_range_however_wide_the_floor() -> None:
+    assert line(found([0] * 6, FloorInputs(6_000, 0)), 100, CHOICE, MM).range_per_100 is not None
+
+
 def test_no_value_has_no_line() -> None:
     with pytest.raises(LimitsWithoutValueError):
         line(usual([SeatingValues("a")], NO_FLOOR, CHOICE, MM), 100, CHOICE, MM)

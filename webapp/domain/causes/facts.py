@@ -21,7 +21,7 @@ from webapp.domain.evidence.written_sheet import CandidateOnSheet
 from webapp.domain.figures import spread
 from webapp.domain.plain.axes import Face
 from webapp.domain.plain.lengths import Display, format_length
-from webapp.domain.usual.usual import LEAST_DEGREES_OF_FREEDOM, LinesChoice, Usual
+from webapp.domain.usual.usual import LinesChoice, Usual
 
 THREE_SIGMA_COVERAGE = 0.9973002
 # A line that ten times fewer clean touches cross than the ask line.
@@ -117,10 +117,10 @@ class Measures:
 def half_width_nm(usual: Usual, coverage: float) -> float:
     """Return how far one more value lies from the centre at most, with that coverage; no ceiling, no rounding."""
     floor_nm = spread.normal_quantile(coverage) * usual.u_b_nm * usual.root
-    if usual.s_nm is None or usual.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM:
+    if usual.known_s_nm is None:
         return floor_nm
     predicted_nm = spread.prediction_half_width(
-        usual.s_nm, usual.degrees_of_freedom, usual.centre_variance, coverage
+        usual.known_s_nm, usual.degrees_of_freedom, usual.centre_variance, coverage
     )
     return max(floor_nm, predicted_nm)
 

@@ -39,7 +39,7 @@ from webapp.domain.figures.alike import LEAST_DEGREES_TO_STAND_ALONE, SCATTERS_M
 from webapp.domain.figures.middle import MOST_FOR_MEDIAN
 from webapp.domain.figures.neighbours import DEGREES_EACH, LEAST_CUT_DEVIATIONS, degrees_of, share_kept
 from webapp.domain.plain.lengths import Display
-from webapp.domain.usual.usual import LEAST_DEGREES_OF_FREEDOM, LinesChoice, Usual
+from webapp.domain.usual.usual import LinesChoice, Usual
 
 Numbers = NDArray[np.float64]
 
@@ -214,9 +214,9 @@ def false_asks(usual: Usual, one_in: int, choice: LinesChoice, display: Display)
         usual.centre_variance,
         beside_the_centre(usual.n_in_centre),
     )
-    if usual.s_nm is None or usual.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM:
+    if usual.known_s_nm is None:
         return _known(rule, usual.u_b_nm / step_nm)
-    drawn = _Drawn(usual, rule, usual.s_nm / step_nm)
+    drawn = _Drawn(usual, rule, usual.known_s_nm / step_nm)
     here = before_rounding(np.array([drawn.shown]))
     ratios, weights = drawn.ratios
     others = before_rounding(np.sqrt(shown_variance(here)) * ratios)

@@ -26,7 +26,7 @@ from webapp.domain.figures import spread
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.usual.false_asks import before_rounding, false_asks
-from webapp.domain.usual.usual import LEAST_DEGREES_OF_FREEDOM, LinesChoice, Usual, inward_nm
+from webapp.domain.usual.usual import LinesChoice, Usual, inward_nm
 
 CAUGHT = 0.9
 BY_CHANCE = 0.001
@@ -94,7 +94,8 @@ def line(usual: Usual, one_in: int, choice: LinesChoice, display: Display) -> Li
     """Return the ask line for one false ask in `one_in`. Raises `LimitsWithoutValueError`."""
     ask_nm = line_nm(usual, one_in, choice, display)
     asked = false_asks(usual, one_in, choice, display)
-    fine = (usual.s_nm or usual.u_b_nm) >= (usual.step_nm or display.resolution_nm)
+    scatter_nm = usual.u_b_nm if usual.known_s_nm is None else usual.known_s_nm
+    fine = scatter_nm >= (usual.step_nm or display.resolution_nm)
     ends = None if fine else (100 * asked.least, 100 * asked.most)
     return Line(one_in, ask_nm, 100 * asked.mean, caught_shift_nm(ask_nm, usual, display), ends)
 
@@ -111,9 +112,9 @@ def line_nm(usual: Usual, one_in: int, choice: LinesChoice, display: Display) ->
     coverage = 1 - 1 / LinesChoice(one_in, one_in + 1).ask_one_in
     step_nm = usual.step_nm or display.resolution_nm
     half_nm = choice.factor(coverage, usual.u_b_degrees_of_freedom) * usual.u_b_nm * _root(usual)
-    if usual.s_nm is not None and usual.degrees_of_freedom >= LEAST_DEGREES_OF_FREEDOM:
+    if usual.known_s_nm is not None:
         predicted_nm = spread.prediction_half_width(
-            max(usual.s_nm, step_nm / math.sqrt(12)),
+            max(usual.known_s_nm, step_nm / math.sqrt(12)),
             usual.degrees_of_freedom,
             usual.centre_variance,
             coverage,
@@ -151,15 +152,14 @@ class _Seen:
 
 
 def _seen(line_nm: float, usual: Usual, display: Display) -> _Seen:
-    known = usual.s_nm is None or usual.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM
     step_nm = usual.step_nm or display.resolution_nm
-    shown_nm = max(usual.u_b_nm if known else float(usual.s_nm or 0.0), step_nm / math.sqrt(12))
+    shown_nm = max(usual.u_b_nm if usual.known_s_nm is None else usual.known_s_nm, step_nm / math.sqrt(12))
     scatter_nm = step_nm * float(before_rounding(np.array([shown_nm / step_nm]))[0])
     return _Seen(
         line_nm // step_nm * step_nm + step_nm / 2,
         step_nm,
         scatter_nm * _root(usual),
-        math.inf if known else usual.degrees_of_freedom,
+        math.inf if usual.known_s_nm is None else usual.degrees_of_freedom,
     )
 
 
@@ -243,9 +243,9 @@ def in_words(usual: Usual, chosen: Line, display: Display) -> tuple[Finding, ...
         Finding("limits.matters", {"within": within, "unit": unit, "asks": asks}),
         Finding("limits.caught", {"caught": caught, "unit": unit}),
     ]
-    if usual.s_nm is None or usual.degrees_of_freedom < LEAST_DEGREES_OF_FREEDOM:
+    if usual.known_s_nm is None:
         return (*said, Finding("limits.spread_not_known"))
-    s = format_length(math.ceil(usual.s_nm), display, sign=False)
+    s = format_length(math.ceil(usual.known_s_nm), display, sign=False)
     seen: dict[str, str | int] = {
         "spread": s,
         "unit": unit,

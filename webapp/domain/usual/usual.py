@@ -247,6 +247,11 @@ class Usual:
     step_nm: int | None = None
 
     @property
+    def known_s_nm(self) -> float | None:
+        """Return the spread that the values show, None where too few of them do."""
+        return self.s_nm if self.degrees_of_freedom >= LEAST_DEGREES_OF_FREEDOM else None
+
+    @property
     def n_in_centre(self) -> int:
         """Return how many values the centre is the middle of."""
         return min(self.n_values, LATEST)
