@@ -73,6 +73,7 @@ def test_an_item_turns_into_json_and_back_without_loss(item: Any) -> None:
         (Machine, MILL_MM, "latency_s", -0.1),
         (Machine, MILL_MM, "parked_z_nm", -50_000_000),
         (Machine, PARKED_MILL, "parked_z_nm", -600_000_000),
+        (Machine, PARKED_MILL, "parked_z_nm", 0),
         (Machine, PARKED_MILL, "parked_z_nm", -50_000_100),
         (Machine, PARKED_MILL, "parked_z_nm", -50.0),
         (Machine, MILL_MM, "u_axis_nm", {"X": 1, "Y": 2, "Z": -3}),

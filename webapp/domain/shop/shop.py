@@ -304,7 +304,7 @@ class Machine(MachineProfile):
             return True
         low, high = self.travel_nm["Z"]
         shown = type(value) is int and value % self.display.resolution_nm == 0
-        return shown and low <= value <= high and not self.z_zero_at_top
+        return shown and value != 0 and low <= value <= high and not self.z_zero_at_top
 
     @property
     def conditions(self) -> frozenset[str]:
