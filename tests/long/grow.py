@@ -38,7 +38,6 @@ PAGES = (
     "/audit?before=50", "/audit/15", "/desk/slots", "/desk/people", "/desk/machines", "/desk/fixtures",
     "/desk/fixtures/vise-a/X", "/desk/tablets", "/desk/past.csv",
 )  # fmt: skip
-EVENT = "INSERT INTO event VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, '[]')"
 CHANGE = "INSERT INTO change VALUES (?, ?, ?, ?, ?, ?, ?)"
 SETUP = (
     "INSERT INTO setup (id, device, sheet, machine, person, status, outcome, signature, probe_in_spindle, "
@@ -87,14 +86,14 @@ class Grower:
         start = store.ledger.append("event", [jws.encode() for jws, _ in events])
         rows = [
             (start + place, event_id(jws), jws, one["device"], one["sequence"], setup, one["type"], one["person"],
-             one["sheet"], one["at_utc"], one["at_utc"])
+             one["sheet"], one["at_utc"], one["at_utc"], "[]")
             for place, (jws, one) in enumerate(events)
         ]  # fmt: skip
         first, last = events[0][1], events[-1][1]
         store._database.run_many(SETUP, [
             (setup, first["device"], first["sheet"], first["person"], first["at_utc"], last["at_utc"])
         ])  # fmt: skip
-        store._database.run_many(EVENT, rows)
+        store.setups.add_events(rows)
         self._changes(setup, shift, dict(zip(self.ids, (row[1] for row in rows), strict=True)))
         values = [(setup, axis, value_nm, last["at_utc"]) for axis, value_nm in self.values_nm.items()]
         store._database.run_many(VALUE, values)
