@@ -2,9 +2,11 @@
  * What runs when the page opens: is this browser able, what does it hold, who am I, where was I. The first thing missing is said
  * in plain words and ends the start.
  */
+import {missingAbility} from './able.js';
 import {Api} from './api.js';
 import {Clock} from './clock.js';
 import {keepOffline, lookForUpdate} from './offline.js';
+import {missingOffline} from './offline_ready.js';
 import {Setup} from './setup.js';
 import {Store} from './store/db.js';
 import {Drafts} from './store/drafts.js';
@@ -36,7 +38,7 @@ async function start() {
   const standalone = matchMedia('(display-mode: standalone), (display-mode: fullscreen)').matches || navigator.standalone === true;
   const tablet = new Tablet({clock, network, frame, standalone, version, api: new Api(), sync: {state: {}, run: () => {}}, said: document.getElementById('said')});
   if (missing) await reading;
-  if (missing) return tablet.go({name: 'not-possible', code: missing});
+  if (missing) return tablet.go({name: 'not-possible', ...missing});
   try {
     return await withStore(tablet, reading);
   } finally {
@@ -46,15 +48,10 @@ async function start() {
 
 /** Behind the first screen, which does not need it, but whatever became of that: a version with a fault is to be replaced. */
 function watchVersion(tablet) {
-  keepOffline({version, onNewer: take => tablet.offerUpdate(take)})
-    .then(registration => { tablet.registration = registration; }, () => {});
-}
-
-function missingAbility() {
-  if (!isSecureContext) return 'tablet.not_possible.insecure';
-  if (!globalThis.indexedDB) return 'tablet.not_possible.no_storage';
-  if (!globalThis.crypto?.subtle) return 'tablet.not_possible.no_signing';
-  return null;
+  const registering = keepOffline({version, onNewer: take => tablet.offerUpdate(take)});
+  registering.then(registration => { tablet.registration = registration; }, () => {});
+  tablet.offline = missingOffline(registering);
+  tablet.offline.then(missing => tablet.tellOffline(missing));
 }
 
 async function withStore(tablet, reading) {

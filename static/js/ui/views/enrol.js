@@ -17,6 +17,8 @@ export function enrolView(tablet) {
   const press = async () => {
     const missing = draft.code.trim() === '' ? 'code' : draft.label.trim() === '' ? 'label' : !standalone && !draft.stays ? 'stays' : null;
     if (missing) return refused.replaceChildren(notice('ask', say(`tablet.enrol.missing_${missing}`)));
+    refused.replaceChildren(el('p', {}, say('tablet.enrol.waiting')));
+    await tablet.offline;
     refused.replaceChildren(el('p', {}, say('tablet.enrol.asking')));
     try {
       await tablet.enrol({code: draft.code.trim(), label: draft.label.trim(), display: standalone ? 'standalone' : 'browser'});

@@ -21,7 +21,7 @@ export function machinesView(tablet) {
   };
   return {
     name: 'machines', title: say('tablet.start.machine'),
-    left: [updateOffer(tablet), waitingForSigners(tablet), wrongClock(tablet.clock), rows(sheets.map(({hash, sheet}) => ({id: hash, label: sheet.machine.name, note: machineNote(tablet, sheet)})), pick, {action: 'machine', kind: 'machines'})],
+    left: [updateOffer(tablet), waitingForSigners(tablet), notOffline(tablet), wrongClock(tablet.clock), rows(sheets.map(({hash, sheet}) => ({id: hash, label: sheet.machine.name, note: machineNote(tablet, sheet)})), pick, {action: 'machine', kind: 'machines'})],
     right: foot(tablet),
   };
 }
@@ -77,7 +77,7 @@ export function readyView(tablet) {
     name: 'ready', title: say('tablet.start.ready', {name: person.name, machine: sheet.machine.name}),
     left: [
       refusals.map(text => notice('stop', text)), leftHalfSet(own), saidSince(tablet, sheet, id),
-      wrongClock(tablet.clock),
+      notOffline(tablet), wrongClock(tablet.clock),
       el('div', {class: 'plates two'}, plate(say('tablet.start.your_slot'), {value: own[0]?.label ?? say('tablet.slot.none'), other: own[0]?.until_utc ? say('tablet.start.until', {time: dayAndTime(own[0].until_utc)}) : null}),
         el('div', {}, boardPlate(sheet, worries, worries.filter(({blocks}) => !blocks)))),
       !worries.some(({blocks}) => blocks) && el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
@@ -116,6 +116,9 @@ function whyNot(tablet, sheet, person, own) {
     tablet.sync.state.device !== 'enrolled' && say(`tablet.device.${tablet.sync.state.device}`, lead),
   ].filter(Boolean);
 }
+
+/** This tablet could not open the page again without the server: whoever begins here knows it. */
+const notOffline = ({offlineMissing}) => offlineMissing && notice('ask', say('tablet.offline.warns'), ' ', say(offlineMissing));
 
 function updateOffer(tablet) {
   if (!tablet.takeUpdate) return null;
