@@ -44,6 +44,7 @@ STATIC = ROOT / "static"
 TEMPLATES = ROOT / "templates"
 KEYS_NAME = "Zerokeep"
 CERTIFICATES_FILE = "seal-certificates.pem"
+HEAD_KEYS_FILE = "ledger-keys.txt"
 RENDERER = {"weasyprint": version("weasyprint"), "zerokeep": VERSION}
 SEAL_REASON = "Reviewed and accepted by the lead; sealed by the shop's server"
 
@@ -124,7 +125,7 @@ def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Cal
     """The server's keys, made at the first start. Raises BadSetting, WrongPassphrase, KeyFolderError.
 
     Beside a shop that has a past no keys are ever made: they would fit nothing that stands there. The certificates of
-    the seal are public: they lie beside the keys in one file, for whoever verifies a record.
+    the seal and the keys of the ledger's heads are public: they lie beside the keys in two files, for whoever verifies.
     """
     made = (settings.keys_folder / FILE_NAME).exists()
     if not made:
@@ -135,6 +136,7 @@ def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Cal
     else:
         keyring = KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
     write_certificates(settings, keyring)
+    write_head_keys(settings, keyring)
     return keyring
 
 
@@ -168,6 +170,16 @@ def write_certificates(settings: Settings, keyring: KeyRing) -> None:
     )
     if before != pem:
         write_whole(settings.data_folder, CERTIFICATES_FILE, pem)
+
+
+def write_head_keys(settings: Settings, keyring: KeyRing) -> None:
+    """Put the public keys of the ledger's heads, the one in use first, into their file; others there stay."""
+    file = settings.data_folder / HEAD_KEYS_FILE
+    before = file.read_text(encoding="utf-8", errors="replace").split() if file.exists() else []
+    now = [key.text for key in keyring.head_keys]
+    text = "".join(f"{key}\n" for key in (*now, *(one for one in before if one not in now)))
+    if text.split() != before:
+        write_whole(settings.data_folder, HEAD_KEYS_FILE, text.encode())
 
 
 def _readable(pem: bytes) -> list[x509.Certificate]:

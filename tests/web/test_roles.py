@@ -20,6 +20,7 @@ MATRIX = {
     "api.enrol": "T",
     "api.events": "T",
     "api.news": "T",
+    "api.head": "T",
     "board.machines": "P",
     "access.sign_in": "P",
     "access.sign_out": "P",

@@ -216,6 +216,13 @@ class SecretNotChecked(NotNow):
     code = "services.secret_not_checked"
 
 
+class LedgerWentBack(NotNow):
+    """The ledger is not one that grew from the last head that was signed, so no head of it may be signed."""
+
+    code = "services.ledger_went_back"
+    field_names = ("file",)
+
+
 class SheetCannotBeMade(NotNow):
     code = "services.sheet_cannot_be_made"
     field_names = ("machine", "what_code")

@@ -33,6 +33,7 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "api.enrol": TABLETS,
     "api.events": TABLETS,
     "api.news": TABLETS,
+    "api.head": TABLETS,
     "board.machines": EVERYONE,
     "access.sign_in": EVERYONE,
     "access.sign_out": EVERYONE,
