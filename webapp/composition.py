@@ -12,7 +12,7 @@ from datetime import datetime
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
-from typing import TypeVar
+from typing import IO, TypeVar
 
 from cryptography import x509
 from cryptography.hazmat.primitives.hashes import SHA256
@@ -21,12 +21,14 @@ from cryptography.hazmat.primitives.serialization import Encoding
 from flask import Flask
 
 from webapp import VERSION, fonts
+from webapp.proof import bundle_check
 from webapp.proof.errors import KeyFolderError
 from webapp.proof.key_file import write_whole
 from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.pdf_seal import seal
 from webapp.proof.record_verify import NOT_ON_LEDGER, verify_record
 from webapp.record.press import Press
+from webapp.services.audit import handing_out
 from webapp.services.evidence.entries import sealed_here
 from webapp.services.evidence.timekeeping import Timekeeper, look_at_start
 from webapp.services.intake.intake import check_pending_seals
@@ -75,8 +77,17 @@ def compose(
         renderer=RENDERER,
         seal=lambda pdf, at_utc: _apart(partial(seal, pdf, keyring, at_utc, shop_name(store), SEAL_REASON)),
         verify=lambda pdf: _apart(
-            partial(verify_record, pdf, keyring.trusted_certificates, final, own_hash(store, pdf), RENDERER)
+            partial(
+                verify_record,
+                pdf,
+                keyring.trusted_certificates,
+                final,
+                own_hash(store, pdf),
+                RENDERER,
+                keyring.head_keys,
+            )
         ),
+        hand_out=partial(handed_out, store, keyring),
         close=partial(_close, press, store),
         timekeeper=Timekeeper(elapsed_s) if elapsed_s else None,
     )
@@ -105,6 +116,18 @@ def _apart(work: Callable[[], Result]) -> Result:
 def _close(press: Press, store: Store) -> None:
     press.close()
     store.close()
+
+
+def handed_out(
+    store: Store, keyring: KeyRing, asked: handing_out.Asked, by: str, now: datetime, file: IO[bytes]
+) -> int:
+    """Write a bundle for somebody outside, with all that is public of this server; how many setups it holds."""
+    public = handing_out.Public(
+        head_keys="".join(f"{key.text}\n" for key in keyring.head_keys).encode(),
+        certificates=certificates_pem(keyring),
+        checker=Path(bundle_check.__file__).read_bytes(),
+    )
+    return handing_out.hand_out(store, keyring.head_signer, asked, by, public, RENDERER, now, file)
 
 
 def shop_name(store: Store) -> str:

@@ -71,6 +71,12 @@ MATRIX = {
     "past.setup": "lead auditor",
     "audit.ledger": "lead auditor",
     "audit.entry": "lead auditor",
+    "handing_out.setup": "lead auditor",
+    "handing_out.days": "lead auditor",
+    "heads.today": "lead auditor",
+    "heads.text": "lead auditor",
+    "heads.mail": "lead auditor",
+    "heads.compare": "lead auditor",
     "audit.verify": "operator lead auditor",
 }
 PEOPLE = {"operator": "mara", "lead": "ines", "auditor": "odo"}

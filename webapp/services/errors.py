@@ -223,6 +223,18 @@ class LedgerWentBack(NotNow):
     field_names = ("file",)
 
 
+class HeadUnreadable(NotTaken):
+    """What was typed is neither a signed note nor a number and a root."""
+
+    code = "services.head_unreadable"
+
+
+class NothingToHandOut(NotTaken):
+    """The range ends before it begins."""
+
+    code = "services.nothing_to_hand_out"
+
+
 class SheetCannotBeMade(NotNow):
     code = "services.sheet_cannot_be_made"
     field_names = ("machine", "what_code")

@@ -143,6 +143,7 @@ def _sealed(setup_id: str) -> bool:
                 setup_id,
                 parts.render,
                 parts.seal,
+                parts.keyring.head_signer,
                 parts.now(),
                 parts.renderer,
             )

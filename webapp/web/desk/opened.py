@@ -13,7 +13,7 @@ from webapp.proof.seal_term import seal_term
 from webapp.services.decisions import signing_off
 from webapp.services.errors import NoSuchSetup
 from webapp.services.setups import listing, pacing
-from webapp.web.edge import sessions
+from webapp.web.edge import denials, sessions
 from webapp.web.edge.rights import may_open
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import rendering, shown_values
@@ -26,7 +26,9 @@ def must_see(setup_id: str) -> None:
         row = listing.setup_row(wiring().store, setup_id)
     except NoSuchSetup:
         raise NotFound from None
-    if not may_open(sessions.signed_in(), row["person"]):
+    who = sessions.signed_in()
+    if not may_open(who, row["person"]):
+        denials.note(who)
         raise NotFound
 
 

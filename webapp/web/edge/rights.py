@@ -85,6 +85,12 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "audit.ledger": READERS,
     "audit.entry": READERS,
     "audit.verify": PEOPLE,
+    "handing_out.setup": READERS,
+    "handing_out.days": READERS,
+    "heads.today": READERS,
+    "heads.text": READERS,
+    "heads.mail": READERS,
+    "heads.compare": READERS,
 }
 
 
