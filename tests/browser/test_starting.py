@@ -86,7 +86,8 @@ def test_a_tablet_with_many_setups_behind_it_still_gets_news_and_the_running_one
     assert noted[-1] == tablet.events()[0]["payload"]["setup"]
 
 
-# A tap in the very moment in which the screen is brought up to date: what it says of the control, then the click.
+# A tap in the very moment in which the screen is brought up to date:
+# what it says of the control, then the click.
 TAP_AS_IT_CHANGES = """selector => {
   new MutationObserver((_, observer) => {
     observer.disconnect();

@@ -1,4 +1,6 @@
-"""News: nothing is compiled while nothing changed, one machine's touch is one machine's sheet, no change is missed."""
+"""News: nothing is compiled while nothing changed,
+one machine's touch is one machine's sheet, no change is missed.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,8 @@ from webapp.services.intake import enrolling
 from webapp.services.sheets import preparing
 from webapp.store.migrations import MORE_ON_SHEETS, ON_SHEETS
 
-# Read beside what is counted: sheets themselves, what names them, and events, each of which puts its setup's row anew.
+# Read beside what is counted: sheets themselves, what names them,
+# and events, each of which puts its setup's row anew.
 NOT_COUNTED = {
     "sheet",
     "sheet_in_use",

@@ -1,16 +1,16 @@
 """Tablets: enrolling one, disabling one, and what each asks for.
 
 Rules:
-- a code is made by a lead, good for ten minutes and once; only its hash is stored, and an unknown, a used and an old
-  code are refused alike;
-- the tablet proves that it holds the private half of the key it brings, by a signature over the code's hash and its
-  name; the key is a P-256 key (RFC 7518 section 6.2.1) and names itself by its RFC 7638 thumbprint;
+- a code is made by a lead, good for ten minutes and once;
+  only its hash is stored, and an unknown, a used and an old code are refused alike;
+- the tablet proves that it holds the private half of the key it brings, by a signature over the code's hash
+  and its name; the key is a P-256 key (RFC 7518 section 6.2.1) and names itself by its RFC 7638 thumbprint;
 - what the tablet is given to pin (the key for PINs, the key of receipts) is kept with the enrolment;
 - a tablet enrolled outside the installed app is noted as that, because its data is less well kept there;
 - a disabled tablet stays known, so that what it signed earlier can still be checked;
-- with each request a tablet says whether its browser protects what it holds, how much room there is, and how far its
-  clock is off; what is new is kept, and once a minute at most what is not. A tablet in the middle of a setup goes on in
-  its own version, so a request of an earlier version, without that, is read as well.
+- with each request a tablet says whether its browser protects what it holds, how much room there is, and how
+  far its clock is off; what is new is kept, and once a minute at most what is not. A tablet in the middle of
+  a setup goes on in its own version, so a request of an earlier version, without that, is read as well.
 """
 
 from __future__ import annotations
@@ -87,7 +87,9 @@ class SaidOfItself(TypedDict):
 
 @exactly
 class SignedRequest(TypedDict):
-    """The payload of a signed request. Programs from before say neither how they are nor which sheets they hold."""
+    """The payload of a signed request.
+    Programs from before say neither how they are nor which sheets they hold.
+    """
 
     domain: Literal["zerokeep/request/1"]
     challenge: str
@@ -141,7 +143,9 @@ def code_hash(code: str) -> str:
 
 
 def make_code(store: Store, by: str, now: datetime, code: str) -> dict[str, str]:
-    """Let one tablet enrol with this code, made by chance by the caller; {"until_utc"}. Raises RoleMissing."""
+    """Let one tablet enrol with this code, made by chance by the caller;
+    {"until_utc"}. Raises RoleMissing.
+    """
     until = later(now, minutes=CODE_MINUTES)
     with store.writing():
         must_be_lead(store, by)
@@ -163,7 +167,8 @@ def enrol(
 ) -> Enrolled:
     """Take a tablet in; {"device","receipt_key","pin_key","shop"}.
 
-    Raises NameRefused, KeyRefused, ProofRefused, CodeRefused, TooManyTries; nothing is stored then, except the try.
+    Raises NameRefused, KeyRefused, ProofRefused, CodeRefused, TooManyTries;
+    nothing is stored then, except the try.
     """
     name = name.strip()
     if not 0 < len(name) <= LONGEST_NAME or not name.isprintable() or display not in DISPLAYS:
@@ -190,7 +195,8 @@ def disable(store: Store, device_id: str, by: str, reason: str, now: datetime) -
 
 
 def clear_fork(store: Store, device_id: str, by: str, reason: str, now: datetime) -> None:
-    """Say that two chains of one tablet were looked into; it is an ordinary tablet again, and the events all stay.
+    """Say that two chains of one tablet were looked into;
+    it is an ordinary tablet again, and the events all stay.
 
     Raises NoSuchDevice, RoleMissing, ReasonMissing, DeviceDisabled, NotForked.
     """
@@ -205,7 +211,8 @@ def devices(store: Store) -> list[ListedDevice]:
 
 
 def read_request(store: Store, request: str, now: datetime) -> NewsRequest:
-    """The payload of a tablet's signed request, with "device" (its row) put in: {"challenge","have","setups","device"}.
+    """The payload of a tablet's signed request, with "device" (its row) put in:
+    {"challenge","have","setups","device"}.
 
     The caller checks the challenge. A disabled tablet may ask, to learn that it is. Raises ProofRefused.
     """
@@ -231,7 +238,8 @@ def read_request(store: Store, request: str, now: datetime) -> NewsRequest:
 def _is_worth_noting(device: DeviceRow, health: Health | None, now: datetime) -> bool:
     """Whether a tablet was not heard of for a while, or says something else of itself than it did.
 
-    Tablets ask four times a minute: a write for each, flushed to the disk, would be most of what the disk does.
+    Tablets ask four times a minute:
+    a write for each, flushed to the disk, would be most of what the disk does.
     """
     seen, kept = device["last_seen_at_utc"], device["health"]
     if seen is None or not later(now, seconds=-SEEN_EVERY_SECONDS) < seen <= utc_text(now):
@@ -337,9 +345,9 @@ def _set_state(
 def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) -> News:
     """What a tablet is told: the sheets of all machines, decisions of its setups, how it stands itself.
 
-    `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left out
-    (None). "sheets_sha256" names the whole list of hashes: a tablet that says it keeps just that list gets no list
-    (None).
+    `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left
+    out (None). "sheets_sha256" names the whole list of hashes: a tablet that says it keeps just that list
+    gets no list (None).
     """
     from webapp.services.sheets.preparing import current_hashes  # noqa: PLC0415 - preparing is slow to load
 

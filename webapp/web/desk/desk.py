@@ -31,7 +31,8 @@ blueprint = Blueprint("desk", __name__)
 
 # What stands in the address, and what it asks for.
 FILTERS = {
-    "machine": "machine", "person": "person", "state": "state", "from": "from_day", "to": "to_day", "after": "after",
+    "machine": "machine", "person": "person", "state": "state", "from": "from_day", "to": "to_day",
+    "after": "after",
 }  # fmt: skip
 
 

@@ -24,7 +24,9 @@ LONGEST_WAIT_S = 5.0
 
 @contextmanager
 def one_at_a_time() -> Iterator[None]:
-    """Hold the place for long work; raise ServiceUnavailable if another holds it for more than five seconds."""
+    """Hold the place for long work;
+    raise ServiceUnavailable if another holds it for more than five seconds.
+    """
     if not _one.acquire(timeout=LONGEST_WAIT_S):
         raise ServiceUnavailable(retry_after=10)
     try:
