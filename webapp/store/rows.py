@@ -139,6 +139,15 @@ class SheetRow(TypedDict):
     expires_at_utc: str
 
 
+class SheetDated(TypedDict):
+    """Whose sheet it is, when it was made and when it ends."""
+
+    hash: str
+    machine: str
+    compiled_at_utc: str
+    expires_at_utc: str
+
+
 class SheetChecked(TypedDict):
     """When a machine's sheet was last found right, and at which version of what it is compiled from."""
 

@@ -64,6 +64,7 @@ LONGEST_NAME = 60
 DISPLAYS = ("standalone", "browser")
 SEEN_EVERY_SECONDS = 60
 SKEW_TOLD_MS = 1_000
+ELSEWHERE_MINUTES = 60
 
 
 class Enrolled(TypedDict):
@@ -97,13 +98,16 @@ class SignedRequest(TypedDict):
     setups: Annotated[list[str], Field(max_length=MOST_ASKED)]
     health: NotRequired[SaidOfItself]
     sheets_sha256: NotRequired[str]
+    own_machines: NotRequired[Annotated[list[str], Field(max_length=MOST_ASKED)]]
 
 
 REQUEST: Shape[SignedRequest] = Shape(SignedRequest)
 
 
 class NewsRequest(TypedDict):
-    """What a tablet asks for: which sheets it has, which setups are its own, and the tablet's row."""
+    """What a tablet asks for: which sheets it has,
+    at which machines it is used, its setups, and the tablet's row.
+    """
 
     domain: str
     challenge: str
@@ -111,6 +115,7 @@ class NewsRequest(TypedDict):
     setups: list[str]
     health: NotRequired[Health]
     sheets_sha256: NotRequired[str]
+    own_machines: NotRequired[list[str]]
     device: DeviceRow
 
 
@@ -346,7 +351,9 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
     """What a tablet is told: the sheets of all machines, decisions of its setups, how it stands itself.
 
     `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left
-    out (None). "sheets_sha256" names the whole list of hashes: a tablet that says it keeps just that list
+    out (None). Of a machine where it is not used, it keeps the sheet it has for ELSEWHERE_MINUTES, so that a
+    touch at one machine is no news at all others; tablets that do not say where they are used are told
+    everything. "sheets_sha256" names the whole list of hashes: a tablet that says it keeps just that list
     gets no list (None).
     """
     from webapp.services.sheets.preparing import current_hashes  # noqa: PLC0415 - preparing is slow to load
@@ -355,9 +362,10 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
     if state["state"] == "disabled":
         return {"sheets": [], "decisions": [], "device": state}
     found = current_hashes(store, keyring, now)
-    hashes = [found[machine] for machine in sorted(found)]
-    digest = sha256("\n".join(hashes).encode()).hexdigest()
     with store.reading():
+        found |= _kept_elsewhere(store, request, found, now)
+        hashes = [found[machine] for machine in sorted(found)]
+        digest = sha256("\n".join(hashes).encode()).hexdigest()
         sheets = (
             None if request.get("sheets_sha256") == digest else _listed(store, hashes, set(request["have"]))
         )
@@ -371,6 +379,30 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
             row["text"] for setup in dict.fromkeys(wanted) for row in store.ledger.changes_of_setup(setup)
         ]
     return {"sheets": sheets, "sheets_sha256": digest, "decisions": decisions, "device": state}
+
+
+def _kept_elsewhere(
+    store: Store, request: NewsRequest, current: Mapping[str, str], now: datetime
+) -> dict[str, str]:
+    """The hash of the sheet to keep for each machine where
+    the tablet is not used and has one that is young enough.
+    """
+    have = set(request["have"])
+    elsewhere = {
+        machine
+        for machine in current.keys() - request.get("own_machines", current)
+        if current[machine] not in have
+    }
+    if not elsewhere:
+        return {}
+    now_utc, since_utc = utc_text(now), later(now, minutes=-ELSEWHERE_MINUTES)
+    return {
+        row["machine"]: row["hash"]
+        for row in store.setups.sheets_dated(have)
+        if row["machine"] in elsewhere
+        and row["compiled_at_utc"] >= since_utc
+        and row["expires_at_utc"] > now_utc
+    }
 
 
 def _listed(store: Store, hashes: list[str], had: set[str]) -> list[SheetNews]:

@@ -21,6 +21,7 @@ from webapp.store.rows import (
     SetupParts,
     SetupRow,
     SheetChecked,
+    SheetDated,
     SheetInUseRow,
     SheetRow,
     WaitingRow,
@@ -50,6 +51,7 @@ AT_A_TIME = 500
 SHEETS_AT_A_TIME = 20
 
 # What an upload does for each event or setup is written out: building a query takes longer than running it.
+SHEET_DATES = ("hash", "machine", "compiled_at_utc", "expires_at_utc")
 EVENT_PARTS = ("id", "position", "device", "sequence", "setup", "type", "person", "at_utc", "problems")
 HOLDERS = (
     "SELECT sequence, id FROM event WHERE device = ? AND sequence BETWEEN ? AND ? ORDER BY position DESC"
@@ -189,6 +191,13 @@ class SetupsRepository(Repository):
         "shop", "machine:…", "fixture:…".
         """
         return {row["subject"]: row["number"] for row in self._rows(SheetVersion.select())}
+
+    def sheets_dated(self, hashes: Collection[str]) -> list[SheetDated]:
+        """When these sheets were made and end,
+        without the sheets themselves, in the order in which they were made.
+        """
+        found: dict[str, SheetDated] = self._found("sheet", SHEET_DATES, hashes, key="hash")
+        return sorted(found.values(), key=lambda row: (row["compiled_at_utc"], row["hash"]))
 
     def texts_of_sheets(self, hashes: Collection[str]) -> dict[str, str]:
         """The texts of these sheets, by hash."""
