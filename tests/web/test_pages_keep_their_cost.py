@@ -1,7 +1,7 @@
 """A page costs the same in a shop of a thousand setups as in one of ten.
 
-Counted, never timed: statements,
-and the steps of SQLite's own machine (sqlite3_progress_handler), which are the same on every run.
+Counted, never timed: statements, and the steps of SQLite's own machine (sqlite3_progress_handler), which are
+the same on every run.
 """
 
 from __future__ import annotations

@@ -138,8 +138,8 @@ def start_seating(store: Store, fixture: str, seating: str, reason: str, by: str
     """Say that a fixture was moved or trammed anew: from now on its usual starts again.
     `seating` is a new id.
 
-    One that was started less than a minute ago is taken for the same press sent twice: nobody moves a
-    vise and trams it in that time. Raises RoleMissing, ReasonMissing, NoSuchFixture, SeatingJustStarted.
+    One that was started less than a minute ago is taken for the same press sent twice: nobody moves a vise
+    and trams it in that time. Raises RoleMissing, ReasonMissing, NoSuchFixture, SeatingJustStarted.
     """
     reason = reason_text(reason)
     with store.writing():

@@ -122,8 +122,8 @@ def check_table(endpoints: Iterable[str], more: Mapping[str, frozenset[str]] | N
 
 
 def allowed(needed: frozenset[str] | None, who: Who | None) -> bool:
-    """Whether this person, or nobody (None),
-    may call an endpoint that needs one of these roles. None: nobody may.
+    """Whether this person, or nobody (None), may call an endpoint that needs one of these roles. None: nobody
+    may.
     """
     if not needed:
         return False
