@@ -16,12 +16,24 @@ MORE_ROWS = (
     + "ab" * 32
     + "', 'past.csv', 1, 1, 0, 'ines', '2026-11-25T07:00:00.000Z')",
     "INSERT INTO imported_setup VALUES ('past-1', 1, 2, 'mill-1', 'mara', '', '')",
-    "INSERT INTO kept_value SELECT 'past-1', 'X', fixture, seating, value_nm, at_utc, NULL, 1 FROM kept_value LIMIT 1",
+    (
+        "INSERT INTO kept_value SELECT 'past-1', 'X', fixture, "
+        "seating, value_nm, at_utc, NULL, 1 FROM kept_value LIMIT 1"
+    ),
     "INSERT INTO probe_care VALUES ('probe-1', 30, 200)",
-    "INSERT INTO probe_check VALUES (1, 'probe-1', 'mill-1', '2026-11-25T07:00:00.000Z', 'ines', '', '{}', '{}')",
+    (
+        "INSERT INTO probe_check VALUES (1, 'probe-1', 'mill-1', "
+        "'2026-11-25T07:00:00.000Z', 'ines', '', '{}', '{}')"
+    ),
     "INSERT INTO budget VALUES ('mill-1', 'vise-a', 'probe-1', '{}')",
-    "INSERT INTO z_check VALUES (1, 'mill-1', 'gauge_line', 1000, 'a', '{}', 'ines', '2026-11-25T07:00:00.000Z')",
-    "INSERT INTO pending_seal SELECT id, 'seal' FROM event WHERE position = (SELECT max(position) FROM event)",
+    (
+        "INSERT INTO z_check VALUES (1, 'mill-1', 'gauge_line', "
+        "1000, 'a', '{}', 'ines', '2026-11-25T07:00:00.000Z')"
+    ),
+    (
+        "INSERT INTO pending_seal SELECT id, "
+        "'seal' FROM event WHERE position = (SELECT max(position) FROM event)"
+    ),
     "INSERT INTO throttle VALUES ('pin:mara', 2, '2026-11-25T07:00:00.000Z')",
 )
 

@@ -1,9 +1,10 @@
 """Who finds what, when somebody with every key and every right on the server edits the database by hand.
 
-Three ways to edit: the row alone; the row, and a note of the change behind all others, as if the program had made it;
-and the row, its notes, and everything that hangs on them written anew up to the ledger's root, the kept head and a head
-that the shop's own key signs. Four who might find it: an audit; whoever holds an old record, made before the edit and
-handed out; whoever holds a head that was signed after the last audit before the edit; and nobody.
+Three ways to edit: the row alone; the row, and a note of the change behind all others, as if the program had
+made it; and the row, its notes, and everything that hangs on them written anew up to the ledger's root, the
+kept head and a head that the shop's own key signs. Four who might find it: an audit; whoever holds an old
+record, made before the edit and handed out; whoever holds a head that was signed after the last audit before
+the edit; and nobody.
 
 `python -m tests.long hand_edits` prints the whole table; the test command plays a slice of it.
 """
@@ -86,7 +87,9 @@ def open_file(folder: Path) -> sqlite3.Connection:
 
 
 def edits(shop: Shop) -> Iterator[Edit]:
-    """Every row's first kind of change and its removal, in three ways, and a word in each kind of entry, in two."""
+    """Every row's first kind of change and its removal, in three ways, and a word in each kind of entry, in
+    two.
+    """
     connection = open_file(shop.folder)
     for table in COVERED:
         types = {row[1]: row[2] for row in connection.execute(f"PRAGMA table_info({table.name})")}
@@ -230,7 +233,7 @@ def notes_digest(folder: Path, number: int) -> str:
 
 
 def table(shop: Shop, most: int | None, say: Callable[[str], object]) -> Counter[tuple[str, str]]:
-    """Play all edits, or so many, evenly picked; a line for each, and how often each way was found by whom."""
+    """Play all edits, or so many, evenly picked; a line for each; how often each way was found by whom."""
     every = list(edits(shop))
     step = max(1, len(every) // most) if most else 1
     counted: Counter[tuple[str, str]] = Counter()

@@ -1,9 +1,10 @@
-"""A ledger of a million entries: what one more costs, how long proofs are, and what walking along all of it takes.
+"""A ledger of a million entries: what one more costs, how long proofs are, and what walking along all of it
+takes.
 
-`python -m tests.long leaves [COUNT]` lets a ledger grow and stops at every power of ten. Counted is what does not
-depend on the machine: stored hashes that one more entry reads and writes, hashes in a proof of a place and of growth,
-and hashes read for them. Beside them stand the processor's time of an append and of a proof, and the greatest memory of
-a process of its own that walks along every entry as an audit does.
+`python -m tests.long leaves [COUNT]` lets a ledger grow and stops at every power of ten. Counted is what
+does not depend on the machine: stored hashes that one more entry reads and writes, hashes in a proof of a
+place and of growth, and hashes read for them. Beside them stand the processor's time of an append and of a
+proof, and the greatest memory of a process of its own that walks along every entry as an audit does.
 """
 
 from __future__ import annotations
@@ -43,7 +44,7 @@ print(faults, until, before, after.ru_maxrss, round(after.ru_utime + after.ru_st
 
 @dataclass(frozen=True)
 class Cost:
-    """At a size: hashes read and written by one more entry, hashes in proofs and read for them, processor's time."""
+    """At a size: hashes read and written by one more entry, in proofs and read for them; processor's time."""
 
     entries: int
     append_reads: int
@@ -122,7 +123,9 @@ def cost(store: Store) -> Cost:
 
 
 def walked(database: Path) -> tuple[int, int, int, int, float]:
-    """Faults, entries, memory before and at most (kB), and seconds of processor of a walk in a process of its own."""
+    """Faults, entries, memory before and at most (kB), and seconds of processor of a walk in a process of
+    its own.
+    """
     command = [sys.executable, "-c", WALKER, str(database)]
     said = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
     faults, entries, before, most = (int(one) for one in said[:4])

@@ -1,4 +1,4 @@
-"""A slice of the hand edits: who finds what is what the table says, and what nobody finds is named as that."""
+"""A slice of the hand edits: who finds what is what the table says, and what nobody finds is named so."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The places of a record's entries in the ledger: each way in which they can fail to hold, by its own words."""
+"""The places of a record's entries in the ledger: each way in which they can fail to hold, by its words."""
 
 from dataclasses import replace
 from typing import Any

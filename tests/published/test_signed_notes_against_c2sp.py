@@ -1,9 +1,9 @@
 """Signed notes and heads of a ledger against values from outside.
 
 Sources: the examples in C2SP signed-note v1.0.0 and tlog-checkpoint v1.0.0 (https://c2sp.org/signed-note,
-https://c2sp.org/tlog-checkpoint, read in the public repository C2SP/C2SP); key, text and signature of the tests of Go's
-package sumdb/note (golang.org/x/mod, BSD-3-Clause), whose format the standard writes down. Facts only. A second opinion
-on the signature: the program `openssl`.
+https://c2sp.org/tlog-checkpoint, read in the public repository C2SP/C2SP); key, text and signature of the
+tests of Go's package sumdb/note (golang.org/x/mod, BSD-3-Clause), whose format the standard writes down.
+Facts only. A second opinion on the signature: the program `openssl`.
 """
 
 import subprocess
@@ -55,7 +55,7 @@ def test_the_reference_implementations_note_is_made_again_byte_for_byte() -> Non
 
 
 def test_every_stretch_of_a_key_and_every_altered_character_is_refused() -> None:
-    """As the reference implementation's own test does it, with its two keys of a right id and a wrong form."""
+    """As the reference implementation's own test does, with its two keys of a right id and a wrong form."""
     wrong = [GO_KEY[i:j] for i in range(len(GO_KEY)) for j in range(i + 1, len(GO_KEY) + 1)]
     wrong.remove(GO_KEY)
     wrong += [GO_KEY[:i] + chr(ord(GO_KEY[i]) + 1) + GO_KEY[i + 1 :] for i in range(len(GO_KEY))]

@@ -22,7 +22,7 @@ DONE, CANNOT = 0, 2
 def hand_out(
     settings: Settings, file: Path, setup: str | None, first: date | None, last: date | None, *, as_json: bool
 ) -> int:
-    """Write the bundle; a file that is there already stays as it is. Raises as `opened` and handing out do."""
+    """Write the bundle; a file that is there already stays. Raises as `opened` and handing out do."""
     if (setup is None) == (first is None or last is None):
         return _cannot("Give either --setup ID, or both --first DAY and --last DAY, such as 2026-11-02.")
     if not has_shop(settings):
@@ -47,9 +47,7 @@ def hand_out(
     if as_json:
         print(json.dumps({"file": str(file), "setups": setups}))
     else:
-        print(
-            f"{file}: evidence of {setups} setups. Whoever gets it checks it with the program verify.py inside."
-        )
+        print(f"{file}: evidence of {setups} setups. Whoever gets it checks it with verify.py inside.")
     return DONE
 
 

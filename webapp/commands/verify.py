@@ -1,4 +1,6 @@
-"""`zerokeep verify record.pdf`: say what holds of a sealed record, trusting nobody but the certificate given."""
+"""`zerokeep verify record.pdf`:
+say what holds of a sealed record, trusting nobody but the certificate given.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,9 @@ HOLDS, FAILS, CANNOT_ASK = 0, 1, 2
 def verify(
     settings: Settings, path: Path, certificates: list[Path], ledger_keys: list[Path], *, as_json: bool
 ) -> int:
-    """Print the report. The certificates and keys given count; without any certificate, those of the data folder."""
+    """Print the report. The certificates and keys given count; without any certificate, those of the data
+    folder.
+    """
     try:
         pdf = path.read_bytes()
     except OSError as error:
@@ -34,7 +38,8 @@ def verify(
             trusted += x509.load_pem_x509_certificates(file.read_bytes())
         except (OSError, ValueError) as error:
             return _cannot(
-                f"Cannot read the seal's certificate {file}: {error}. Ask the shop for its file {CERTIFICATES_FILE} "
+                f"Cannot read the seal's certificate {file}: {error}. Ask the shop for its file "
+                f"{CERTIFICATES_FILE} "
                 "and give it with --certificate."
             )
     known = None if certificates else _known(settings, pdf)
@@ -42,8 +47,8 @@ def verify(
         keys = _head_keys(ledger_keys or ([] if certificates else [settings.data_folder / HEAD_KEYS_FILE]))
     except (OSError, UnicodeError, NoteRefused) as error:
         return _cannot(
-            f"Cannot read the keys of the ledger: {error}. Ask the shop for its file {HEAD_KEYS_FILE} and give it with "
-            "--ledger-key."
+            f"Cannot read the keys of the ledger: {error}. Ask the shop for its file {HEAD_KEYS_FILE} and give "
+            "it with --ledger-key."
         )
     report = verify_record(pdf, trusted, record.render, known, RENDERER, keys)
     if as_json:
@@ -62,7 +67,9 @@ def _head_keys(files: list[Path]) -> list[NoteVerifier] | None:
 
 
 def _known(settings: Settings, pdf: bytes) -> str | None:
-    """What the ledger of the data folder says about these bytes (see own_hash), None where there is no database."""
+    """What the ledger of the data folder says about these bytes (see own_hash),
+    None where there is no database.
+    """
     if not settings.database.exists():
         return None
     store = Store.open(settings.database)

@@ -1,13 +1,14 @@
-"""Checks a bundle of records that a shop handed out: python3 verify.py BUNDLE.zip [--keys FILE] [--certificates FILE]
+"""Checks a bundle that a shop handed out: python3 verify.py BUNDLE.zip [--keys FILE] [--certificates FILE]
 
-It lies in every bundle as verify.py and needs Python 3.11 and the library `cryptography`, nothing of the program that
-made the bundle, no network and no server. Give the shop's public keys as you got them from the shop earlier, by another
-way than the bundle; without them those in the bundle are used, and then the bundle is only shown to fit itself.
+It lies in every bundle as verify.py and needs Python 3.11 and the library `cryptography`, nothing of the
+program that made the bundle, no network and no server. Give the shop's public keys as you got them from the
+shop earlier, by another way than the bundle; without them those in the bundle are used, and then the bundle
+is only shown to fit itself.
 
-What it looks at: SHA256SUMS; the signed head (C2SP tlog-checkpoint); each record's seal (CMS, ES256), and what lies
-beside it against what is attached; each event's signature (JWS, ES256) and chain; that all of it stands in the ledger
-(RFC 9162), and that each record's head grew into the bundle's. It prints no page again and judges nothing that people
-wrote. Exit status: 0 all holds, 1 something does not, 2 it cannot be read.
+What it looks at: SHA256SUMS; the signed head (C2SP tlog-checkpoint); each record's seal (CMS, ES256), and
+what lies beside it against what is attached; each event's signature (JWS, ES256) and chain; that all of it
+stands in the ledger (RFC 9162), and that each record's head grew into the bundle's. It prints no page again
+and judges nothing that people wrote. Exit status: 0 all holds, 1 something does not, 2 it cannot be read.
 """
 
 from __future__ import annotations
@@ -242,9 +243,8 @@ def check(read: Callable[[str], bytes], names: set[str], keys: list[str], certif
         try:
             print(f"=  {what}: {question()}")
         except (ValueError, InvalidSignature, LookupError, TypeError, StopIteration) as wrong:
-            print(
-                f"\u00d7  {what}: {wrong if isinstance(wrong, ValueError) else f'not to be read ({wrong!r:.60})'}"
-            )
+            why = wrong if isinstance(wrong, ValueError) else f"not to be read ({wrong!r:.60})"
+            print(f"\u00d7  {what}: {why}")
             right = False
 
     def files() -> str:

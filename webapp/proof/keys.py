@@ -1,10 +1,10 @@
 """The server's keys, and how they lie on disk.
 
 Rules:
-- one key for one purpose: the seal of PDFs, the opening of PINs, the signing of receipts, the signing of the ledger's
-  heads, the pepper of PIN hashes; none of them is the key of the web server's TLS;
-- heads are signed under a name of the ledger that was drawn by chance once and stays when the key changes. A ring from
-  before heads were signed gets key and name when it is first opened, and is saved with them;
+- one key for one purpose: the seal of PDFs, the opening of PINs, the signing of receipts, the signing of the
+  ledger's heads, the pepper of PIN hashes; none of them is the key of the web server's TLS;
+- heads are signed under a name of the ledger that was drawn by chance once and stays when the key changes. A
+  ring from before heads were signed gets key and name when it is first opened, and is saved with them;
 - at rest they are wrapped under a passphrase (see key_file.py); the folder is 0700, the file 0600;
 - the seal's certificate says what it is for and no more: digital signature and content commitment (RFC 5280
   section 4.2.1.3), document signing (RFC 9336), no authority over other certificates.
@@ -98,7 +98,9 @@ class KeyRing:
         return (self.head_signer.verifier, *self.earlier_head_keys)
 
     def with_new_head_key(self, signer: NoteSigner) -> "KeyRing":
-        """A ring that signs heads with another key; the former one stays known so that old heads can be checked."""
+        """A ring that signs heads with another key; the former one stays known so that old heads can be
+        checked.
+        """
         return replace(self, head_signer=signer, earlier_head_keys=self.head_keys)
 
     def with_new_pin_key(self, key: PrivateKey) -> "KeyRing":
@@ -107,13 +109,17 @@ class KeyRing:
         return replace(self, pin_keys={**self.pin_keys, kid: key}, pin_key_id=kid)
 
     def without_pin_key(self, kid: str) -> "KeyRing":
-        """A ring without a former PIN key: what was sealed to it can never be opened again. Raises KeyFolderError."""
+        """A ring without a former PIN key: what was sealed to it can never be opened again.
+        Raises KeyFolderError.
+        """
         if kid == self.pin_key_id or kid not in self.pin_keys:
             raise KeyFolderError("keys.pin_key_in_use", kid=kid)
         return replace(self, pin_keys={name: key for name, key in self.pin_keys.items() if name != kid})
 
     def with_new_seal_key(self, key: PrivateKey, certificate: x509.Certificate) -> "KeyRing":
-        """A ring that seals with another key; the former certificate stays known so that old records verify."""
+        """A ring that seals with another key;
+        the former certificate stays known so that old records verify.
+        """
         return replace(
             self, seal_key=key, seal_certificate=certificate, earlier_certificates=self.trusted_certificates
         )
@@ -238,7 +244,9 @@ def _secrets_of(ring: KeyRing) -> bytes:
 
 
 def _completed(folder: Path, passphrase: str) -> KeyRing:
-    """Give a ring from before heads were signed its key for them, once, whoever else opens it at this moment."""
+    """Give a ring from before heads were signed its key for them, once, whoever else opens it at this
+    moment.
+    """
     with _alone_in(folder):
         values = read_json(unwrap((folder / FILE_NAME).read_bytes(), passphrase))
         if "head_key" in values:

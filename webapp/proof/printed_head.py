@@ -1,8 +1,9 @@
-"""The head of the ledger that a sealed record carries, read quickly from bytes whose hash is known to be right.
+"""The head of the ledger that a sealed record carries, read quickly from bytes whose hash is known to be
+right.
 
-Rules: an audit looks at every record that there is, so no PDF is taken apart for it: the record's own file is found
-among the streams by what it says of itself. Whether the seal holds and the pages fit is the judges' to say
-(record_verify.py).
+Rules: an audit looks at every record that there is, so no PDF is taken apart for it: the record's own file
+is found among the streams by what it says of itself. Whether the seal holds and the pages fit is the judges'
+to say (record_verify.py).
 """
 
 from __future__ import annotations

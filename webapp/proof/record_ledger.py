@@ -1,10 +1,12 @@
 """Whether a record's events and decisions stand in the ledger, told from the record alone.
 
 Rules:
-- the head in the record is a signed note; it has to be the head that the pages print, and its signature has to fit;
-- whose key signed it is a line of its own: under keys that are given it has to be one of them, without any it is the
-  sealer's word, and the report says so;
-- each event and each decision has to lead from its place up to the root of that head (RFC 9162 section 2.1.3.2);
+- the head in the record is a signed note; it has to be the head that the pages print, and its signature has
+  to fit;
+- whose key signed it is a line of its own: under keys that are given it has to be one of them, without any
+  it is the sealer's word, and the report says so;
+- each event and each decision has to lead from its place up to the root of that head (RFC 9162 section
+  2.1.3.2);
 - a record from before heads were signed has none of it: both lines say so, and nothing fails for it.
 """
 

@@ -1,10 +1,12 @@
 """Signed notes: a text with signatures below it, and the keys that make and check them.
 
 Rules, from C2SP signed-note v1.0.0 (https://c2sp.org/signed-note@v1.0.0), Ed25519 (RFC 8032) alone:
-- text that ends with a line feed, an empty line, then lines of an em dash, the key's name and base64 of four bytes of
-  key id and the signature over the text;
-- a key's id is the first four bytes of SHA-256 over its name, a line feed, the byte 0x01 and its 32 public bytes;
-- signatures of unknown keys are passed over, one of a known key has to fit, and one at least has to be of a known key;
+- text that ends with a line feed, an empty line, then lines of an em dash, the key's name and base64 of four
+  bytes of key id and the signature over the text;
+- a key's id is the first four bytes of SHA-256 over its name, a line feed, the byte 0x01 and its 32 public
+  bytes;
+- signatures of unknown keys are passed over, one of a known key has to fit, and one at least has to be of a
+  known key;
 - UTF-8 without control characters but the line feed; base64 of RFC 4648 section 4 in its one spelling.
 
 No library of the registry that is cared for gives this without a client of somebody's service around it.
@@ -46,7 +48,7 @@ class NoteVerifier:
 
     @property
     def text(self) -> str:
-        """The key as it is handed out: name, id in hex and base64 of type and key, with plus signs between."""
+        """The key as it is handed out: name, id in hex, base64 of type and key, with plus signs between."""
         return f"{self.name}+{self.key_id.hex()}+{b64encode(ED25519 + self.public_bytes).decode()}"
 
     @staticmethod
@@ -84,7 +86,9 @@ class NoteSigner:
         return NoteVerifier(self.name, self.key.public_key().public_bytes_raw())
 
     def sign(self, text: str) -> str:
-        """The note: this text, which ends with a line feed, and the signature. Raises NoteRefused for other text."""
+        """The note: this text, which ends with a line feed, and the signature. Raises NoteRefused for other
+        text.
+        """
         if not _is_text(text):
             raise NoteRefused("note.malformed")
         signature = b64encode(self.verifier.key_id + self.key.sign(text.encode())).decode()

@@ -1,9 +1,10 @@
 """The head of the ledger as a text that is signed, printed and handed out.
 
-Rules, from C2SP tlog-checkpoint v1.0.0 (https://c2sp.org/tlog-checkpoint@v1.0.0): the log's name (origin), the number
-of leaves in decimal without leading zeros, the root of the RFC 6962 tree in base64, each on a line of its own that ends
-with a line feed. Lines beyond the third are allowed by the standard and of no meaning here: none is ever written, and a
-text that has one is refused, because nobody could say what it was signed for.
+Rules, from C2SP tlog-checkpoint v1.0.0 (https://c2sp.org/tlog-checkpoint@v1.0.0): the log's name (origin),
+the number of leaves in decimal without leading zeros, the root of the RFC 6962 tree in base64, each on a
+line of its own that ends with a line feed. Lines beyond the third are allowed by the standard and of no
+meaning here: none is ever written, and a text that has one is refused, because nobody could say what it was
+signed for.
 """
 
 from __future__ import annotations

@@ -1,9 +1,10 @@
 """Where a record's events and decisions stand in the ledger, so that whoever holds the file alone can tell.
 
 Rules:
-- one signed head of the ledger (a note, as text), and for each event and each decision its place and the way from it up
-  to the head's root (RFC 9162 section 2.1.3), lowest hash first;
-- entries of one setup lie close together and share most of their ways: each hash stands once, ways name them by number;
+- one signed head of the ledger (a note, as text), and for each event and each decision its place and the way
+  from it up to the head's root (RFC 9162 section 2.1.3), lowest hash first;
+- entries of one setup lie close together and share most of their ways: each hash stands once, ways name them
+  by number;
 - the key in it says which key signed; whether that is the shop's is for whoever knows the shop's keys.
 """
 
@@ -49,7 +50,8 @@ LEDGER_PROOFS: Shape[LedgerProofs] = Shape(LedgerProofs)
 def proofs_of(
     events: Iterable[int], decisions: Iterable[int], size: int, hash_at: tree.HashAt
 ) -> LedgerProofs:
-    """The places of events and decisions in the ledger of `size` entries, with their ways; note and key still empty.
+    """The places of events and decisions in the ledger of `size` entries, with their ways; note and key
+    still empty.
 
     Raises TreeError for a place outside the tree and for a hash that is not stored.
     """
@@ -74,7 +76,8 @@ def proofs_of(
 def first_astray(
     texts: Sequence[str], places: Sequence[ProvenPlace], hashes: Sequence[str], size: int, root: str
 ) -> int | None:
-    """Which of these entries, counted from 0, does not lead to the root (hex) over `size` leaves; None: all do.
+    """Which of these entries, counted from 0, does not lead to the root (hex) over `size` leaves; None: all
+    do.
 
     There has to be one place for each text.
     """

@@ -1,12 +1,14 @@
-"""A bundle for somebody outside: records, events, changes, proofs, public keys and what checks them, in one ZIP file.
+"""A bundle for somebody outside: records, events, changes, proofs, public keys and what checks them, in one
+ZIP file.
 
 Rules:
-- that it was handed out, by whom and what of, stands on the ledger before anything else, and so in the bundle;
+- that it was handed out, by whom and what of, stands on the ledger before anything else, and so in the
+  bundle;
 - one head is signed for it; every proof leads to that head, or from a record's own head into it;
-- a setup that is sealed is given as it was sealed: its PDF, what is attached to it, and the ledger's entry of the PDF
-  with its proof (C2SP tlog-proof); one that is not sealed as it stands, and it says so;
-- changes come with old, new, who, when and why; old is what the change itself says was there before, else what the last
-  change of its kind about the same thing had said;
+- a setup that is sealed is given as it was sealed: its PDF, what is attached to it, and the ledger's entry
+  of the PDF with its proof (C2SP tlog-proof); one that is not sealed as it stands, and it says so;
+- changes come with old, new, who, when and why; old is what the change itself says was there before, else
+  what the last change of its kind about the same thing had said;
 - pieces are made one after the other, none larger than one record, whatever the bundle holds.
 """
 
@@ -51,8 +53,8 @@ WHEN = (1980, 1, 1, 0, 0, 0)  # a bundle of one state is the same bytes whenever
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What to hand out: one setup, or all that was started, and changed, from `since_utc` up to, not including,
-    `until_utc` (texts of utc_text).
+    """What to hand out: one setup, or all that was started, and changed, from `since_utc` up to, not
+    including, `until_utc` (texts of utc_text).
     """
 
     setup: str | None = None
@@ -62,7 +64,9 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Public:
-    """What everybody may have: keys and certificates as their files' text, and the program that checks a bundle."""
+    """What everybody may have: keys and certificates as their files' text, and the program that checks a
+    bundle.
+    """
 
     head_keys: bytes
     certificates: bytes

@@ -1,8 +1,9 @@
 """Heads of the ledger that somebody kept, compared with the ledger and with each other.
 
-Rules: a head is kept as a signed note, or on paper as a number and a root, whose hexadecimal digits may stand in groups
-and in capitals. Two heads are consistent when the ledger has both and proves that it grew from the one into the other
-(RFC 9162 section 2.1.4); a head that the ledger does not have is the finding, whichever it is.
+Rules: a head is kept as a signed note, or on paper as a number and a root, whose hexadecimal digits may
+stand in groups and in capitals. Two heads are consistent when the ledger has both and proves that it grew
+from the one into the other (RFC 9162 section 2.1.4); a head that the ledger does not have is the finding,
+whichever it is.
 """
 
 from __future__ import annotations
@@ -36,7 +37,8 @@ class Kept:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """The heads by size, whether the ledger has each, the ledger's own, and the proof from the least to the greatest.
+    """The heads by size, whether the ledger has each, the ledger's own, and the proof from the least to the
+    greatest.
 
     With one head the proof leads to the ledger's own. None where the ledger lacks one of them.
     """
@@ -58,7 +60,9 @@ class Compared:
 
 
 def read_kept(typed: str, keys: Iterable[NoteVerifier]) -> Kept:
-    """A head as a signed note or as it stands on paper. Raises HeadUnreadable, NoteRefused, CheckpointRefused."""
+    """A head as a signed note or as it stands on paper. Raises HeadUnreadable, NoteRefused,
+    CheckpointRefused.
+    """
     text = typed.replace("\r\n", "\n").strip()
     if "\u2014" in text:
         head = read_head(text + "\n", keys)

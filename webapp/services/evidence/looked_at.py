@@ -1,8 +1,8 @@
 """What left the server, and what was asked for and denied, as entries of the ledger.
 
-Rules: OWASP ASVS 5.0, 16.3.2, and whoever reads the ledger later can tell who took a copy. An entry stands there before
-the first byte leaves: where none can be written, nothing is handed out. It belongs to no setup, because what a lead
-signs off is what was done in the setup, and reading it does not change that.
+Rules: OWASP ASVS 5.0, 16.3.2, and whoever reads the ledger later can tell who took a copy. An entry stands
+there before the first byte leaves: where none can be written, nothing is handed out. It belongs to no setup,
+because what a lead signs off is what was done in the setup, and reading it does not change that.
 """
 
 from __future__ import annotations

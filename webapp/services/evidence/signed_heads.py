@@ -2,9 +2,10 @@
 
 Rules:
 - a head is signed as a checkpoint in a note (domain/evidence/checkpoint.py, proof/signed_note.py);
-- none is ever signed that does not grow from one signed before (C2SP tlog-checkpoint): the last one is kept apart from
-  the database, the ledger has to have it, and the new one is kept there before it leaves. Where a backup was brought
-  back, or the ledger is another one, nothing is signed until somebody says so (`zerokeep head --restored`);
+- none is ever signed that does not grow from one signed before (C2SP tlog-checkpoint): the last one is kept
+  apart from the database, the ledger has to have it, and the new one is kept there before it leaves. Where a
+  backup was brought back, or the ledger is another one, nothing is signed until somebody says so (`zerokeep
+  head --restored`);
 - proofs are those of RFC 9162, as lower-case hex.
 """
 
@@ -28,7 +29,9 @@ if TYPE_CHECKING:
 
 
 class HeadSince(TypedDict):
-    """A signed head of now, and the proof (hex) that it grew from the first `since` entries; None: it did not."""
+    """A signed head of now, and the proof (hex) that it grew from the first `since` entries; None: it did
+    not.
+    """
 
     note: str
     since: int

@@ -1,13 +1,15 @@
 """The record of a setup: the bundle that goes into the PDF, and the sealed PDF that is kept.
 
 Rules:
-- a record can be sealed once the setup is signed off, and once; rendering and sealing happen after the sign-off is
-  committed, so that a failed seal leaves the sign-off and can be tried again;
-- the file is written under its own hash (temporary name, flush, rename, flush of the folder) before its row is; when
-  the row cannot be written, the file goes again;
-- a record that is sealed carries a signed head of the ledger and the places of its events and decisions under it, so
-  that it can be checked by whoever holds the file alone; where no head may be signed, nothing is sealed;
-- the hash of the whole file is on the ledger (record.sealed), because a seal inside the file does not cover every bit.
+- a record can be sealed once the setup is signed off, and once; rendering and sealing happen after the
+  sign-off is committed, so that a failed seal leaves the sign-off and can be tried again;
+- the file is written under its own hash (temporary name, flush, rename,
+  flush of the folder) before its row is; when the row cannot be written, the file goes again;
+- a record that is sealed carries a signed head of the ledger and the places of its events and decisions
+  under it, so that it can be checked by whoever holds the file alone; where no head may be signed, nothing
+  is sealed;
+- the hash of the whole file is on the ledger (record.sealed),
+  because a seal inside the file does not cover every bit.
 """
 
 from __future__ import annotations
@@ -85,7 +87,9 @@ def bundle(store: Store, setup_id: str, now: datetime, renderer: Mapping[str, st
 def proven_bundle(
     store: Store, setup_id: str, signer: NoteSigner, now: datetime, renderer: Mapping[str, str]
 ) -> RecordBundle:
-    """The same with the places of its entries under a signed head. Raises NoSuchSetup, LedgerWentBack, OSError."""
+    """The same with the places of its entries under a signed head. Raises NoSuchSetup, LedgerWentBack,
+    OSError.
+    """
     with store.reading():
         found = bundle(store, setup_id, now, renderer)
         now_head = head(store)
@@ -142,7 +146,9 @@ def stored_pdf(store: Store, setup_id: str) -> tuple[str, bytes]:
 
 
 def unsealed(store: Store) -> list[str]:
-    """Setups that are signed off and have no sealed record yet, to be tried again: those that wait longest."""
+    """Setups that are signed off and have no sealed record yet, to be tried again:
+    those that wait longest.
+    """
     with store.reading():
         return store.setups.to_seal(MOST_UNSEALED)
 

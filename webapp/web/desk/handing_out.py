@@ -1,7 +1,7 @@
 """For lead and auditor: a bundle for somebody outside, of one setup or of what was done between two days.
 
-Rules: a bundle is made whole in a file that nobody else sees before its first byte leaves, so that a fault on the way
-is a page and not half a bundle, and its length costs no memory; one is made at a time.
+Rules: a bundle is made whole in a file that nobody else sees before its first byte leaves, so that a fault
+on the way is a page and not half a bundle, and its length costs no memory; one is made at a time.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def setup(setup_id: object) -> Response:
 
 @blueprint.route("/audit/bundle", methods=["GET", "POST"])
 def days() -> Response:
-    """Choose the first and the last day; the bundle of all that was begun and changed from one to the other."""
+    """Choose the first and the last day; the bundle of all that was begun and changed between."""
     form, status = forms.Days(), 200
     if form.is_submitted():
         status = 422

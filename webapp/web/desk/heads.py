@@ -1,8 +1,10 @@
-"""For lead and auditor: the ledger's head of today to print, keep or mail, and heads that were kept compared with it.
+"""For lead and auditor: the ledger's head of today to print, keep or mail, and heads that were kept compared
+with it.
 
-Rules: a head proves something only where it lies away from this server, so the page is made to be printed, and the same
-text comes as a file or as a mail to be sent. What is typed from paper is a number and a root in groups; what was kept
-as a file is the signed note. Two of them are compared with each other and with the ledger, and the proof is handed out.
+Rules: a head proves something only where it lies away from this server, so the page is made to be printed,
+and the same text comes as a file or as a mail to be sent. What is typed from paper is a number and a root in
+groups; what was kept as a file is the signed note. Two of them are compared with each other and with the
+ledger, and the proof is handed out.
 """
 
 from __future__ import annotations

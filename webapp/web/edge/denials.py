@@ -1,7 +1,7 @@
 """What a person who is signed in was denied, put onto the ledger, and not so often that it fills up.
 
-Rules: one entry for each person and each kind of page in ten minutes; a denial that cannot be noted is a denial all the
-same. Whoever has no name here adds nothing to the ledger: that goes to the log.
+Rules: one entry for each person and each kind of page in ten minutes; a denial that cannot be noted is a
+denial all the same. Whoever has no name here adds nothing to the ledger: that goes to the log.
 """
 
 from __future__ import annotations

@@ -1,10 +1,9 @@
 """The five calls of a tablet. JSON in, JSON out; every refusal is {"code","fields"}.
 
 Rules: what may be sent at all is guards.py's (own header, JSON, same origin, size); whether it is whole is
-checked here,
-before anything is stored (RFC 8259, strict: no repeated names, no NaN); what it means is the use cases'. A device is
-known by its signature, never by a cookie. Strangers are counted by their address and held back (strangers.py); a tablet
-in use never is.
+checked here, before anything is stored (RFC 8259, strict: no repeated names, no NaN); what it means is the
+use cases'. A device is known by its signature, never by a cookie. Strangers are counted by their address and
+held back (strangers.py); a tablet in use never is.
 """
 
 from __future__ import annotations
@@ -165,7 +164,7 @@ def reach() -> Response:
 
 @blueprint.post("/head")
 def head() -> Response:
-    """A signed head of the ledger and the proof that it only grew from an earlier size; of no entry a word."""
+    """A signed head of the ledger and the proof that it only grew from an earlier size."""
     body, parts = _body(HEAD), wiring()
     found = signed_heads.head_since(parts.store, parts.keyring.head_signer, body["since"])
     return _json(signed_answers.ledger_head(parts.keyring, body["nonce"], found, parts.now()))
@@ -217,7 +216,9 @@ def news() -> Response:
 
 
 def _body(shape: Shape[T]) -> T:
-    """The request's JSON object with exactly these fields. Raises Unreadable; a body cut short is Flask's 400."""
+    """The request's JSON object with exactly these fields.
+    Raises Unreadable; a body cut short is Flask's 400.
+    """
     try:
         value = read_json(request.get_data(cache=False), request_sizes.largest_body(request.endpoint))
     except JsonError as error:

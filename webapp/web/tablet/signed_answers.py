@@ -1,14 +1,14 @@
 """What the server signs for a tablet: that it was reached, and what became of each event.
 
 Rules:
-- an answer to reach carries the tablet's own nonce under the receipt key, so a portal page or a foreign server cannot
-  pass for this one;
+- an answer to reach carries the tablet's own nonce under the receipt key,
+  so a portal page or a foreign server cannot pass for this one;
 - the challenge in it is this server's time under a key of its own (HMAC-SHA-256, RFC 2104); nothing is stored
-  for it. It is
-  good for five minutes of this server's clock, so that a recorded request for news is of no use later;
+  for it. It is good for five minutes of this server's clock, so that a recorded request for news is of no use
+  later;
 - receipts are signed over exactly what was stored, after the commit;
-- a head of the ledger carries its own signature, for ever; the answer that brings it carries the tablet's nonce under
-  the receipt key, so that an old one cannot be played again to hide what came since.
+- a head of the ledger carries its own signature, for ever; the answer that brings it carries the tablet's
+  nonce under the receipt key, so that an old one cannot be played again to hide what came since.
 """
 
 from __future__ import annotations
@@ -45,7 +45,9 @@ CHALLENGE_KEY = b"zerokeep/challenge/1"
 
 
 def reach(keyring: KeyRing, nonce: str, shell_version: str, now: datetime) -> dict[str, str]:
-    """The signed answer to one nonce (16 to 86 base64url characters): {"answer": JWS}. Raises ChallengeRefused."""
+    """The signed answer to one nonce (16 to 86 base64url characters): {"answer": JWS}.
+    Raises ChallengeRefused.
+    """
     if not NONCE.fullmatch(nonce):
         raise ChallengeRefused
     payload = {
@@ -81,7 +83,8 @@ def check_challenge(keyring: KeyRing, text: str, now: datetime) -> None:
 def ledger_head(keyring: KeyRing, nonce: str, head: HeadSince, now: datetime) -> dict[str, str]:
     """The signed answer to one nonce with a head of the ledger: {"answer": JWS}. Raises ChallengeRefused.
 
-    Its payload: domain, nonce, at_utc, note, since, proof (see HeadSince), key (what checks the note, as text).
+    Its payload: domain, nonce, at_utc, note, since, proof (see HeadSince), key (what checks the note, as
+    text).
     """
     if not NONCE.fullmatch(nonce):
         raise ChallengeRefused
