@@ -36,6 +36,8 @@ MATRIX = {
     "deciding.sign_off": "lead",
     "deciding.not_accept": "lead",
     "deciding.seal": "lead",
+    "deciding.add": "lead",
+    "deciding.addition": "lead auditor",
     "deciding.question": "lead",
     "worrying.worry": "lead",
     "fixtures.back": "lead",

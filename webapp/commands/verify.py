@@ -47,7 +47,7 @@ def verify(
         keys = _head_keys(ledger_keys or ([] if certificates else [settings.data_folder / HEAD_KEYS_FILE]))
     except (OSError, UnicodeError, NoteRefused) as error:
         return _cannot(
-            f"Cannot read the keys of the ledger: {error}. Ask the shop for its file {HEAD_KEYS_FILE} and give "
+            f"Cannot read the keys of the ledger: {error}. Ask the shop for its {HEAD_KEYS_FILE} and give "
             "it with --ledger-key."
         )
     report = verify_record(pdf, trusted, record.render, known, RENDERER, keys)

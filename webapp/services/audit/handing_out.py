@@ -31,6 +31,7 @@ from webapp.domain.record.bundle import LedgerHead, RecordBundle, from_files
 from webapp.domain.record.ledger_proofs import LEDGER_FILE, proofs_of
 from webapp.proof.pdf_attachments import attachments
 from webapp.proof.pdf_layout import base_length
+from webapp.services.decisions.adding import ADDED
 from webapp.services.errors import NoSuchSetup, NothingToHandOut
 from webapp.services.evidence.entries import SEALED
 from webapp.services.evidence.ledger import change
@@ -202,6 +203,7 @@ def _changes(made: _Making, asked: Asked) -> Iterator[bytes]:
     if asked.setup is not None:
         with made.store.reading():
             rows = made.store.ledger.changes_of_setup(asked.setup)
+            rows += made.store.ledger.changes_about(ADDED, asked.setup)
             lines = [_line(made, row, None) for row in rows if row["position"] < made.head["size"]]
         yield b"".join(lines)
         return

@@ -143,6 +143,15 @@ class NotAccept(DeskForm):
     passphrase = secret("Your passphrase, again")
 
 
+class AddToRecord(DeskForm):
+    """What was found after a record was sealed, and the passphrase again."""
+
+    text = words(
+        "What was found", "It is empty. Say what was found; it stands beside the record from then on."
+    )
+    passphrase = secret("Your passphrase, again")
+
+
 # What the lead can say, by the decision, whether the question is about an axis, and whether the setup is
 # finished.
 ANSWERS = {

@@ -10,7 +10,7 @@ from typing import Any
 from werkzeug.exceptions import NotFound
 
 from webapp.proof.seal_term import seal_term
-from webapp.services.decisions import signing_off
+from webapp.services.decisions import adding, signing_off
 from webapp.services.errors import NoSuchSetup
 from webapp.services.setups import listing, pacing
 from webapp.web.edge import denials, sessions
@@ -41,6 +41,7 @@ def opened(setup_id: str) -> dict[str, Any]:
     return {
         "row": detail["setup"],
         "record": detail["record"],
+        "additions": adding.additions(parts.store, setup_id) if detail["record"] else [],
         "device_name": detail["device_name"],
         "detail": detail,
         "sheet": sheet,

@@ -48,6 +48,8 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "deciding.sign_off": LEADS,
     "deciding.not_accept": LEADS,
     "deciding.seal": LEADS,
+    "deciding.add": LEADS,
+    "deciding.addition": READERS,
     "deciding.question": LEADS,
     "worrying.worry": LEADS,
     "registers.tablets": LEADS,
