@@ -1,7 +1,7 @@
 """What `python3 webapp ...` runs: make sure everything is there, then become the program itself.
 
-Only Python's own library is used here, because nothing else may be installed yet. The folder that Python
-put first on its path goes last, so that no module of the program can stand in for one of Python's own.
+Only Python's own library is used here, because nothing else may be installed yet. The folder that Python put
+first on its path goes last, so that no module of the program can stand in for one of Python's own.
 """
 
 import importlib

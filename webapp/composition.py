@@ -116,8 +116,8 @@ def shop_name(store: Store) -> str:
 
 
 def own_hash(store: Store, pdf: bytes) -> str:
-    """The hash of these bytes if this server sealed them
-    and noted the hash on its ledger, else NOT_ON_LEDGER.
+    """The hash of these bytes if this server sealed them and noted the hash on its ledger, else
+    NOT_ON_LEDGER.
     """
     digest = hashlib.sha256(pdf).hexdigest()
     with store.reading():

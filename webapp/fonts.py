@@ -1,9 +1,9 @@
 """The program's own typeface, cut from an open family at the first start and kept in a folder.
 
-The family is IBM Plex Sans (SIL Open Font License 1.1), which comes as a pinned dependency. It was
-chosen from rendered samples for figures that cannot be mistaken at arm's length: 1 has a flag and a
-foot, 6, 8 and 9 are open, I has serifs and l has a tail, all figures and the signs between them have
-one width, and it has the true minus.
+The family is IBM Plex Sans (SIL Open Font License 1.1), which comes as a pinned dependency. It was chosen
+from rendered samples for figures that cannot be mistaken at arm's length: 1 has a flag and a foot, 6, 8 and 9
+are open, I has serifs and l has a tail, all figures and the signs between them have one width, and it has the
+true minus.
 
 Rules of this module:
 - 0 carries a dot, everywhere, so that it is neither O nor Ø nor 8:

@@ -5,9 +5,9 @@ Rules:
   answer leaves: a client that is slow, silent or gone in either direction costs memory and never a thread;
 - a body has so many seconds and so many bytes. Late ones are answered 408, too large ones go on to the
   application without their bytes, which refuses them by their announced length in its own words (413);
-- more requests than can wait are answered 503 with when to come again; of one address no more than so
-  many are read at a time, so that one of them cannot fill the room. Every tablet begins again by
-  itself after either answer.
+- more requests than can wait are answered 503 with when to come again; of one address no more than so many
+  are read at a time, so that one of them cannot fill the room. Every tablet begins again by itself after
+  either answer.
 
 Decision: the interface of WSGI hands a thread to a request before its body is read, so eight half-sent
 uploads stopped the server for everybody, and adapters from the registry either read in that thread or answer

@@ -1,9 +1,9 @@
 """Starts the server and says plainly why it cannot.
 
-Rules: everything that can fail at a start is tried before the first request: the data folder, the
-keys, the database, the port. One worker process, because the store has one writer and the throttles
-one memory; its threads wait on the disk, not on each other. At SIGTERM or Ctrl-C no new request is
-taken and those in flight are finished.
+Rules: everything that can fail at a start is tried before the first request: the data folder, the keys, the
+database, the port. One worker process, because the store has one writer and the throttles one memory; its
+threads wait on the disk, not on each other. At SIGTERM or Ctrl-C no new request is taken and those in flight
+are finished.
 """
 
 from __future__ import annotations
@@ -217,8 +217,8 @@ def _watch(app: Flask, settings: Settings) -> None:
 
 
 def read_the_past(app: Flask) -> int:
-    """Work out every machine's lines once,
-    so that nobody's first sheet waits for a long past; how many machines.
+    """Work out every machine's lines once, so that nobody's first sheet waits for a long past; how many
+    machines.
     """
     parts = app.extensions["zerokeep"]
     try:

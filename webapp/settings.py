@@ -1,8 +1,8 @@
 """All that can be set about the server, read once at start and never changed after.
 
-Rules: a setting comes from the command line, else from the environment, else from its default; a
-value that cannot be used stops the program and says what was given, what was expected and what to do.
-No secret is ever printed.
+Rules: a setting comes from the command line, else from the environment, else from its default; a value that
+cannot be used stops the program and says what was given, what was expected and what to do. No secret is ever
+printed.
 
 The passphrase that unlocks the server's private keys comes from ZEROKEEP_KEY_PASSPHRASE, or from a file that
 only the server's own user can read (mode 0600), made with a random value at the first start. The trade-off:
@@ -78,8 +78,8 @@ class Settings:
 def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | None = None) -> Settings:
     """Settings from command-line options (None means: not given) over the environment over the defaults.
 
-    Names of options are the fields of Settings; the variable of a field is ZEROKEEP_
-    and its name in capitals. Raises BadSetting for the first value that cannot be used.
+    Names of options are the fields of Settings; the variable of a field is ZEROKEEP_ and its name in
+    capitals. Raises BadSetting for the first value that cannot be used.
     """
     given = {name: value for name, value in (options or {}).items() if value is not None}
     unknown = set(given) - set(Settings.__dataclass_fields__)

@@ -1,5 +1,5 @@
-"""What the server looks at by itself, again and again, beside answering: whether all that is stored
-still fits, and whether the seal's certificate, or the one that tablets are shown, is about to end.
+"""What the server looks at by itself, again and again, beside answering: whether all that is stored still
+fits, and whether the seal's certificate, or the one that tablets are shown, is about to end.
 
 Rules: the audit, the clock and the waiting are arguments;
 each look has its own words in the log; one that fails is logged and does not end the watch.

@@ -1,5 +1,5 @@
-"""`zerokeep load`: faults all at once,
-changes only where the file differs, and a dry run that leaves nothing.
+"""`zerokeep load`: faults all at once, changes only where the file differs, and a dry run that leaves
+nothing.
 """
 
 import json

@@ -1,7 +1,7 @@
 """Likely causes: every mistake's signature, worked out by hand from the geometry of the touch.
 
-The vise of these tests: fixed jaw with its left end at X -381.250, its front at Y -152.400 (open towards
-the operator), its top at Z -300.050 mm; ball of effective radius 2.996 mm. Five values in this seating.
+The vise of these tests: fixed jaw with its left end at X -381.250, its front at Y -152.400 (open towards the
+operator), its top at Z -300.050 mm; ball of effective radius 2.996 mm. Five values in this seating.
 """
 
 from __future__ import annotations
@@ -92,8 +92,8 @@ SIGNATURES = [
     ("X", "cause.ball_diameter_too_much", -381_250_000 + 5_992_000),
     ("Y", "cause.ball_left_out", -152_400_000 - 2_996_000),
     ("Z", "cause.ball_left_out", -300_050_000 + 2_996_000),
-    # The right end lies 150 mm to the right; searched to the left the ball's centre stops
-    # 2.996 mm right of it, and +2.996 for a search to the right puts the reading 5.992 mm off.
+    # The right end lies 150 mm to the right; searched to the left the ball's centre stops 2.996 mm right of
+    # it, and +2.996 for a search to the right puts the reading 5.992 mm off.
     ("X", "cause.other_end", -381_250_000 + 150_000_000),
     ("X", "cause.other_end_and_radius", -381_250_000 + 150_000_000 + 5_992_000),
     ("Y", "cause.other_side", -152_400_000 + 25_000_000),

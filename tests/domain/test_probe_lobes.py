@@ -1,5 +1,5 @@
-"""What places round a ring tell of lobes,
-how well a radius is known from few of them, and chords beside the middle.
+"""What places round a ring tell of lobes, how well a radius is known from few of them, and chords beside the
+middle.
 """
 
 from __future__ import annotations

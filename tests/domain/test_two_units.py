@@ -1,8 +1,8 @@
 """An inch shop and a metric shop with the same vise: the same verdicts, causes and signals.
 
-The two displays cannot show the same values: 0.001 mm against 0.00254 mm. Values lie on what both can
-show (0.127 mm is 0.0050 in), and a touch is judged alike wherever it does not lie within three coarse
-steps of a line.
+The two displays cannot show the same values: 0.001 mm against 0.00254 mm. Values lie on what both can show
+(0.127 mm is 0.0050 in), and a touch is judged alike wherever it does not lie within three coarse steps of a
+line.
 """
 
 from __future__ import annotations

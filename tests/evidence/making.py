@@ -1,7 +1,7 @@
 """A shop with a handful of setups of every kind, walked by the program of today and written down as files.
 
-Rules: only text and sealed PDFs (a database as the statements that make it), so that a change of one
-would be seen; what a later program has to read out of them stands beside them, as it was read on the day.
+Rules: only text and sealed PDFs (a database as the statements that make it), so that a change of one would be
+seen; what a later program has to read out of them stands beside them, as it was read on the day.
 """
 
 from __future__ import annotations

@@ -58,8 +58,8 @@ def with_probe(spread_nm: float = 0.0, seed: int = 1, **changed: Any) -> Simulat
 
 
 def drive(machine: SimulatedMill, **to_nm: int) -> None:
-    """Turn the wheel until the spindle's middle (X,
-    Y) and the tool's lowest point (Z) stand there, in this order.
+    """Turn the wheel until the spindle's middle (X, Y) and the tool's lowest point (Z) stand there, in this
+    order.
     """
     for axis, place in to_nm.items():
         tip = machine.hanging.length_nm if axis == "Z" else 0

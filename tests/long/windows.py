@@ -1,7 +1,7 @@
 """Every touch that a sheet plans, held against the geometry of the machine: 20,000 invented shops, seeded.
 
-What is asked of each permitted place to stand, with the face anywhere inside the stop line, is written
-down here in millimetres from the drawing of a ball before a face, and not taken from the module that plans:
+What is asked of each permitted place to stand, with the face anywhere inside the stop line, is written down
+here in millimetres from the drawing of a ball before a face, and not taken from the module that plans:
 - the ball is clear of both jaws, and stays on the face in the other two axes;
 - the search reaches the face; its end and its start lie inside the travel;
 - the stop after the trigger is inside the overtravel over its factor;

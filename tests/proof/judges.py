@@ -21,8 +21,8 @@ from tests.proof.pdfs import AT
 def pyhanko_accepts(pdf: bytes, trusted: Sequence[x509.Certificate], moment: datetime = AT) -> bool:
     """Whether pyHanko, strict, finds one signature, valid then, by a trusted key, over the entire file.
 
-    Asked in a thread of its own, because it runs an event
-    loop and a browser test may have left one running here.
+    Asked in a thread of its own, because it runs an event loop and a browser test may have left one running
+    here.
     """
     with ThreadPoolExecutor(max_workers=1) as thread:
         return thread.submit(_pyhanko_accepts, pdf, trusted, moment).result()

@@ -1,8 +1,8 @@
 """Control charts, run rules and run lengths against published figures; sources stand in the data files.
 
-Reached: the individuals chart's limits to the four printed decimals; every printed EWMA to its two
-decimals and both limits to 1e-4; chart constants to the printed digits; Lucas and Saccucci's run
-lengths of 500 to 0.1 %.
+Reached: the individuals chart's limits to the four printed decimals; every printed EWMA to its two decimals
+and both limits to 1e-4; chart constants to the printed digits; Lucas and Saccucci's run lengths of 500 to 0.1
+%.
 """
 
 from __future__ import annotations

@@ -4,10 +4,9 @@ Sources stand in data/strd_univariate.json, student_t.json,
 grubbs.json, prediction_interval.json, gum_h1.json.
 
 Reached on the StRD sets: all 15 certified digits of mean and standard deviation on Lew, Lottery, Michelso and
-NumAcc1 to
-NumAcc4, with values taken as exact decimals (as typed lengths are). Values that went through binary numbers
-first keep
-only 8 digits of the standard deviation of NumAcc4: that is lost before any arithmetic starts.
+NumAcc1 to NumAcc4, with values taken as exact decimals (as typed lengths are). Values that went through
+binary numbers first keep only 8 digits of the standard deviation of NumAcc4: that is lost before any
+arithmetic starts.
 """
 
 from __future__ import annotations

@@ -56,8 +56,8 @@ def rows(count: int, seed: int) -> Iterator[Row]:
 def said(
     count: int, seeds: list[int], spread: float, n: int, before: int
 ) -> tuple[list[float], list[float], list[Usual]]:
-    """Return what the page says of some histories,
-    the chance of a question in very many, and the usuals of the some.
+    """Return what the page says of some histories, the chance of a question in very many, and the usuals of
+    the some.
 
     Each control has a third of both.
     """

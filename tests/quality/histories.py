@@ -1,8 +1,8 @@
 """Histories of fixtures as shops have them:
 how values scatter, and what happens to a vise that nobody told of.
 
-Lengths are in spreads until they are rounded to what a control shows. Displays, and from how many
-of their steps to how many micrometres setups scatter, are a shop's: nothing is tuned to a rule.
+Lengths are in spreads until they are rounded to what a control shows. Displays, and from how many of their
+steps to how many micrometres setups scatter, are a shop's: nothing is tuned to a rule.
 """
 
 from __future__ import annotations

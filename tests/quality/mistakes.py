@@ -1,8 +1,8 @@
 """Planted mistakes: what each would show on a random machine, and whether it is caught and named.
 
-A mistake is planted with the touch's own scatter and with the error of whatever it depends on (the
-opening is set by hand, the vise's measures are known to 0.1 mm). It counts when it is larger than the
-ask line and three spreads.
+A mistake is planted with the touch's own scatter and with the error of whatever it depends on (the opening is
+set by hand, the vise's measures are known to 0.1 mm). It counts when it is larger than the ask line and three
+spreads.
 """
 
 from __future__ import annotations

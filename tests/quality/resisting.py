@@ -1,5 +1,5 @@
-"""What one bad value, a move that nobody told and a scatter
-that changed do to centre and lines (items 1, 3 and 4).
+"""What one bad value, a move that nobody told and a scatter that changed do to centre and lines (items 1, 3
+and 4).
 """
 
 from __future__ import annotations

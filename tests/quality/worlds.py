@@ -1,5 +1,5 @@
-"""Random shops: machines, vises, probes, units,
-seatings and histories, and the sheet's part that causes are named from.
+"""Random shops: machines, vises, probes, units, seatings and histories, and the sheet's part that causes are
+named from.
 
 All lengths here are in steps of the display until they become whole nanometres;
 nothing is tuned to a mistake.

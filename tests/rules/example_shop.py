@@ -96,8 +96,8 @@ MILL_INCH = Machine(
 BY_HAND_MILL = replace(MILL_MM, slot_written="by_hand")
 PARKED_MILL = replace(MILL_MM, z_zero_at_top=False, parked_z_nm=-50_000_000)
 MACHINES = {"mm": MILL_MM, "inch": MILL_INCH}
-# Where the vise sits, and what five setups of this seating
-# and four of the one before brought, in steps of 1 um.
+# Where the vise sits, and what five setups of this seating and four of the one before brought, in steps of 1
+# um.
 CENTRES_NM = {"X": -381_250_000, "Y": -152_400_000, "Z": -300_050_000}
 SCATTER_UM = ((3, -4, 0, 6, -5), (-7, 2, 4, -1))
 LAST_SEEN = datetime(2026, 11, 24, 16, 20, tzinfo=UTC)

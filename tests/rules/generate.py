@@ -1,9 +1,9 @@
 """Random but plausible cases for the rules, the same for the same seed.
 
-A random operator mostly does what is due and sometimes something else: types another value, another
-slot, a lie, answers a step that is not due, breaks off, corrects, asks. A random lead answers some
-questions and decides about signatures. Most setups have one vise that sits a little off, so that
-repeats agree with each other.
+A random operator mostly does what is due and sometimes something else: types another value, another slot, a
+lie, answers a step that is not due, breaks off, corrects, asks. A random lead answers some questions and
+decides about signatures. Most setups have one vise that sits a little off, so that repeats agree with each
+other.
 """
 
 from __future__ import annotations

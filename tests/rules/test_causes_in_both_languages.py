@@ -158,8 +158,8 @@ def test_the_browser_names_what_the_server_names_in_cases_by_chance(rules: Page)
     cases = [by_chance(chance) for _ in range(CASES)]
     expected = [in_python(case) for case in cases]
     assert rules.evaluate(NAME_ALL, cases) == expected
-    # The cases say something: most name a cause,
-    # many name more than one, and some mark causes that are not alike.
+    # The cases say something: most name a cause, many name more than one, and some mark causes that are not
+    # alike.
     assert sum(map(bool, expected)) > CASES / 3
     assert sum(len(found) > 1 for found in expected) > CASES / 10
     assert sum(any(not one["alike"] for one in found) for found in expected) > CASES / 300

@@ -1,5 +1,5 @@
-"""A database that somebody edits by hand,
-with every key and every right on the server's machine: who finds what.
+"""A database that somebody edits by hand, with every key and every right on the server's machine: who finds
+what.
 
 Each edit is one statement on the file with the triggers taken off and put back, or one change of a file; the
 audit has to name its place. Then comes what an audit alone does not find, who finds it, and what nobody can.

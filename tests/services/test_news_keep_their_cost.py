@@ -1,5 +1,5 @@
-"""News: nothing is compiled while nothing changed,
-one machine's touch is one machine's sheet, no change is missed.
+"""News: nothing is compiled while nothing changed, one machine's touch is one machine's sheet, no change is
+missed.
 """
 
 from __future__ import annotations

@@ -90,8 +90,8 @@ class Environment:
     def _write_stamps(self) -> None:
         """Say that the environment is finished: for the base as well, all of which it holds.
 
-        Otherwise a first `python3 webapp` that waited here for
-        a first `python3 tests` would make it anew under it.
+        Otherwise a first `python3 webapp` that waited here for a first `python3 tests` would make it anew
+        under it.
         """
         if self.base is not None:
             self.base._write_stamps()  # noqa: SLF001 - the same class

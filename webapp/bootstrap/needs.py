@@ -41,8 +41,8 @@ class Need:
 # What it takes to make a virtual environment; Debian keeps it apart from Python.
 ENVIRONMENT = (Need("module", "ensurepip", f"python{sys.version_info[0]}.{sys.version_info[1]}-venv"),)
 
-# What draws the record's text, and the letters of names
-# that the program's own font lacks (Arabic, Chinese ...).
+# What draws the record's text, and the letters of names that the program's own font lacks (Arabic, Chinese
+# ...).
 PROGRAM = (
     Need("library", "libgobject-2.0.so.0", "libglib2.0-0"),
     Need("library", "libpango-1.0.so.0", "libpango-1.0-0"),
@@ -54,9 +54,9 @@ PROGRAM = (
     Need("font", "DroidSansFallbackFull.ttf", "fonts-droid-fallback"),
 )
 
-# What the tests drive or ask for a second opinion: a browser, whole and as its engine alone, readers
-# of PDF and of signatures, a certificate tool, git for the hook of a working copy; and what the
-# browser's driver is linked against.
+# What the tests drive or ask for a second opinion: a browser, whole and as its engine alone, readers of PDF
+# and of signatures, a certificate tool, git for the hook of a working copy; and what the browser's driver is
+# linked against.
 TESTS = (
     Need("library", "libatomic.so.1", "libatomic1"),
     Need("library", "libstdc++.so.6", "libstdc++6"),

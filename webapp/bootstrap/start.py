@@ -40,9 +40,9 @@ def tests(arguments: Sequence[str]) -> int:
     """Set up what the tests need and become pytest, in the checkout.
     Returns (with 1) only if the set-up failed.
 
-    All tests run on every processor, file by file; a part of them runs just as it is asked for. The
-    one word `hook` makes a working copy ready to be worked on: all that the tests need, and the
-    linters before each commit.
+    All tests run on every processor, file by file; a part of them runs just as it is asked for. The one word
+    `hook` makes a working copy ready to be worked on: all that the tests need, and the linters before each
+    commit.
     """
     if not _is_set_up(FOR_TESTS, PROGRAM + TESTS):
         return 1

@@ -2,10 +2,10 @@
 how far out the ask line lies and which shift it catches, and what it asks by chance.
 
 Rules of this module:
-- Along: one false ask in so many setups,
-  each choice as far from the next as it is many times rarer (logarithmic).
-- The first panel shows two distances from the usual, the ask line and the shift that is caught nine
-  times in ten; the second the false asks in 100 setups, floor and ceiling included, on a logarithmic scale.
+- Along: one false ask in so many setups, each choice as far from the next as it is many times rarer
+  (logarithmic).
+- The first panel shows two distances from the usual, the ask line and the shift that is caught nine times in
+  ten; the second the false asks in 100 setups, floor and ceiling included, on a logarithmic scale.
 - Each dot leads to the page that looks at that choice;
   a diamond marks the choice that the page is about, a dashed line the one that holds.
 """

@@ -1,9 +1,9 @@
 """From Matplotlib's SVG to one that may stand in a page.
 
 Rules of this module:
-- No style attribute, no style element, no script, no identifier, nothing that refers to anything
-  outside but links to our own pages: what Matplotlib writes as inline style becomes presentation
-  attributes (SVG 2, section 6.6).
+- No style attribute, no style element, no script, no identifier, nothing that refers to anything outside but
+  links to our own pages: what Matplotlib writes as inline style becomes presentation attributes (SVG 2,
+  section 6.6).
 - Each colour gets a class (`fill-ink`, `stroke-rule`),
   by which a page's sheet puts the theme's colour in its place; the attribute stays for paper.
 - Text stays text. Points are added here as circles and diamonds, each inside a link with a title:

@@ -2,8 +2,8 @@
 
 Rules of this module:
 - Setups stand side by side in order of time, each seating apart; a dashed line parts two seatings.
-- The first panel shows every value (or their outline, see `thinning`) with the usual, the band up to the
-  ask line and the stop line; the second the EWMA with its limits; the third the moving range with its limit.
+- The first panel shows every value (or their outline, see `thinning`) with the usual, the band up to the ask
+  line and the stop line; the second the EWMA with its limits; the third the moving range with its limit.
 - Shapes carry the meaning, colour repeats it: a dot is a value, a diamond one inside a signal,
   a square a suspect, a cross one that was left out. A bar along a panel's top says where a signal lasts.
 - A value beyond the panel stands at its edge.

@@ -1,9 +1,9 @@
 """`zerokeep head`: the ledger's head of now, to print or mail;
 and whether the ledger still has a head that was kept.
 
-Rules: a head is a number of entries and the root over them (RFC 6962); a ledger that only grew has
-every earlier one. What is compared is the tree as it is stored: whether it still fits its entries is
-the audit's to say.
+Rules: a head is a number of entries and the root over them (RFC 6962); a ledger that only grew has every
+earlier one. What is compared is the tree as it is stored: whether it still fits its entries is the audit's to
+say.
 """
 
 from __future__ import annotations
@@ -82,8 +82,8 @@ def prove(settings: Settings, size: int) -> int:
 
 
 def check(path: Path) -> int:
-    """Say of a file that `prove` printed whether its later
-    ledger begins with its earlier one. Needs no server.
+    """Say of a file that `prove` printed whether its later ledger begins with its earlier one. Needs no
+    server.
     """
     try:
         value = json.loads(path.read_text(encoding="utf-8"))

@@ -39,8 +39,8 @@ A line whose values lie far from where its seating lies is asked about and not t
 def take_in(
     settings: Settings, path: Path, *, dry_run: bool, as_json: bool, all_the_same: AllTheSame = ()
 ) -> int:
-    """Take a table in, or with `dry_run` only say what would be taken. Every line that is refused
-    or asked about is told with its reason; of the asked ones those in `all_the_same` are taken.
+    """Take a table in, or with `dry_run` only say what would be taken. Every line that is refused or asked
+    about is told with its reason; of the asked ones those in `all_the_same` are taken.
     """
     if not path.is_file():
         print(f"Cannot read {path}: there is no such file. Give the path of a table.", file=sys.stderr)

@@ -1,5 +1,5 @@
-"""`zerokeep secrets PERSON`: begin a person anew,
-on the server's own machine, where no lead can or nobody is let in.
+"""`zerokeep secrets PERSON`: begin a person anew, on the server's own machine, where no lead can or nobody is
+let in.
 
 Whoever may write in the data folder may do this: they hold the database as well. It stands on the ledger.
 """

@@ -56,8 +56,8 @@ class OpenedPin:
         return f"OpenedPin(pin=<hidden>, event_id={self.event_id!r}, device_id={self.device_id!r})"
 
     def must_belong_to(self, *, event_id: str, device_id: str, person_id: str) -> None:
-        """Raises PinSealRefused ("pin_seal.moved") unless this
-        PIN was typed for just this event, device and person.
+        """Raises PinSealRefused ("pin_seal.moved") unless this PIN was typed for just this event, device and
+        person.
         """
         ours = {"event": self.event_id, "device": self.device_id, "person": self.person_id}
         wanted = {"event": event_id, "device": device_id, "person": person_id}

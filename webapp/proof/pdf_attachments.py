@@ -68,8 +68,8 @@ def _starts(reader: Any) -> Iterator[tuple[int, int]]:
 
 
 def _named_streams(reader: Any) -> Iterator[tuple[str, Any]]:
-    """Name and stream of every embedded file in the catalog's
-    name tree (ISO 32000-2 clause 7.7.4, from memory).
+    """Name and stream of every embedded file in the catalog's name tree (ISO 32000-2 clause 7.7.4, from
+    memory).
     """
     names = reader.root.get("/Names")
     if not names or "/EmbeddedFiles" not in names:

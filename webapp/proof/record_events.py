@@ -3,9 +3,9 @@ signatures, chain, setup, sheet, and the persons' signatures on it all.
 
 Rules:
 - every event is a message of one of the devices listed in the record, whose id is the fingerprint of its key;
-- a device's sequence grows; where two events follow each other directly, the later names the earlier
-  by its id. A device's chain runs over all its setups, so a gap is told and counted here: the ledger
-  proves what lies in it;
+- a device's sequence grows; where two events follow each other directly, the later names the earlier by its
+  id. A device's chain runs over all its setups, so a gap is told and counted here: the ledger proves what
+  lies in it;
 - two different events with one number are a fork of their device. It does not undo the record: both events
   stand in it and on its pages, and the line names them. Behind a fork the event before may lie in another
   setup of the copy;

@@ -2,9 +2,9 @@
 
 Rules:
 - the file's hash comes first when the ledger's is known: a valid seal on another file is not this record;
-- the seal and the bytes next (see pdf_verify.py). What is inside is read only if the signature fits
-  its certificate and the digest fits the bytes, and read strictly: a container can be cut out and put
-  behind anything;
+- the seal and the bytes next (see pdf_verify.py). What is inside is read only if the signature fits its
+  certificate and the digest fits the bytes, and read strictly: a container can be cut out and put behind
+  anything;
 - whose seal it is, is a line of its own.
   Under a certificate that is not known the rest is judged all the same;
 - where no ledger is asked, that the listed keys are the shop's tablets is the sealer's word,

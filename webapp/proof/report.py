@@ -1,10 +1,10 @@
 """What a verification found, as data: one line for each thing that was asked.
 
-A line has a `code` for what was asked, whether it holds, and the words of what was found (`says`,
-with its fields) in the words catalogue. A report holds when every line does. A line is never left out
-because it would fail: what could not be looked at any more is a line that does not hold, and says so
-instead of "fails". What cannot be looked at here by no fault of the file is a line that holds nothing
-and fails nothing: it says so as well.
+A line has a `code` for what was asked, whether it holds, and the words of what was found (`says`, with its
+fields) in the words catalogue. A report holds when every line does. A line is never left out because it would
+fail: what could not be looked at any more is a line that does not hold, and says so instead of "fails". What
+cannot be looked at here by no fault of the file is a line that holds nothing and fails nothing: it says so as
+well.
 """
 
 from dataclasses import dataclass, field

@@ -2,12 +2,12 @@
 looked at before anybody is answered, and again every day.
 
 Rules:
-- certificate and key are loaded as the server will load them, so that nonsense, swapped files
-  and a key of another certificate are refused in words and not in a trace (OWASP ASVS 5.0, 12.1);
+- certificate and key are loaded as the server will load them, so that nonsense, swapped files and a key of
+  another certificate are refused in words and not in a trace (OWASP ASVS 5.0, 12.1);
 - a certificate that has ended, or that has not begun, is refused:
   no tablet would take it (RFC 5280 section 4.1.2.5). Within sixty days of its end it is said;
-- it has to name every host that tablets are told to call, as its subject alternative names
-  say (RFC 9525 section 6); names of this computer itself aside, which no other computer calls;
+- it has to name every host that tablets are told to call, as its subject alternative names say (RFC 9525
+  section 6); names of this computer itself aside, which no other computer calls;
 - where the file brings its authority along and that states which names it may certify (RFC 5280 section
   4.2.1.10), a name outside makes the whole certificate worthless in every browser, and is refused.
 """

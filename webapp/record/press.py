@@ -3,8 +3,8 @@
 Rules of this module:
 - One job at a time, in a warm process that is started with the first job, and again after it had to be ended.
 - A job that takes longer than 30 seconds ends with its process (kill(2)); the next job gets a new one.
-- The process gets no environment but what it needs, no open file but its pipes, and a temporary folder
-  of its own. A server that was killed leaves that folder; the next start takes those of ended servers away.
+- The process gets no environment but what it needs, no open file but its pipes, and a temporary folder of its
+  own. A server that was killed leaves that folder; the next start takes those of ended servers away.
 - What it refuses comes back as the same named refusal; what goes wrong there has a name here.
 """
 

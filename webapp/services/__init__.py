@@ -36,8 +36,7 @@ board        board(store, now) -> [state of each machine]
 ledger       change(store, type, by, subject, setup, data, now) -> position; the one place that appends a
              change
 timekeeping  Timekeeper(elapsed_s).look(now) -> Jump | None; look_at_start(store, now), note(store, jump,
-             when),
-             recent_jumps(store, now)
+             when), recent_jumps(store, now)
 auditing     audit(store) -> [fault]: everything recomputed; none in a whole store
              run(store, now, only_new=False) -> outcome, put on the ledger; last_run(store) -> dict | None
 """

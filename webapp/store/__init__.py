@@ -91,8 +91,8 @@ class Store:
     def copied(self) -> Iterator["Store"]:
         """A store on a whole copy of the file beside this one, which goes when the block ends.
 
-        For what reads for long: in rollback-journal mode a long look at the file itself keeps
-        everybody from writing. Sealed files are not copied; the copy reads them where they lie.
+        For what reads for long: in rollback-journal mode a long look at the file itself keeps everybody from
+        writing. Sealed files are not copied; the copy reads them where they lie.
         """
         folder = self._database.path.parent
         for left in folder.glob(f"{COPY_PREFIX}*.db"):

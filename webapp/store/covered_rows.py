@@ -4,14 +4,14 @@ Rules:
 - a change made through this program is noted in `row_change` in the same transaction, by triggers that live
   in the program's own connections and not in the file: whoever opens the file with another tool changes a row
   and leaves no note, and the audit sees a row that its last note does not fit;
-- a note holds the row's key and digests (SHA-256) and no other value; a key that is itself the
-  hash of a secret is digested once more, so that what is erased with its row does not live on here;
+- a note holds the row's key and digests (SHA-256) and no other value; a key that is itself the hash of a
+  secret is digested once more, so that what is erased with its row does not live on here;
 - notes stay for ever, so their number grows with what people and tablets do that is kept: one for each change
   of a row, one for each upload of events. Nobody without a name or a tablet of the shop adds any but for what
   is set aside, which is bounded by the day; counts of failed tries are left out for that reason;
-- events are signed, and the audit holds their rows against what was signed; what the server adds to
-  them, when they came and what was wrong with them, is noted once an upload, because a note for each
-  event made intake slower;
+- events are signed, and the audit holds their rows against what was signed; what the server adds to them,
+  when they came and what was wrong with them, is noted once an upload, because a note for each event made
+  intake slower;
 - a row is digested as a JSON object of its columns without those that are NULL,
   so that a column that comes later changes no older digest;
 - notes are added and never changed;

@@ -8,8 +8,8 @@ Rules:
   since the connection keeps most of it and not the file;
 - write-ahead-log mode can damage a file in SQLite before 3.51.3, 3.50.7 and 3.44.6
   (https://www.sqlite.org/wal.html); a file in that mode is refused there;
-- one writer at a time: threads queue on a lock, other processes on SQLite's own; a transaction
-  that writes starts with BEGIN IMMEDIATE, so that it never has to be given up half-way for a lock;
+- one writer at a time: threads queue on a lock, other processes on SQLite's own; a transaction that writes
+  starts with BEGIN IMMEDIATE, so that it never has to be given up half-way for a lock;
 - a connection belongs to one thread of one process. None is open when the store has just been opened,
   so that a server may fork afterwards; using a connection on the other side of a fork is refused.
 """
@@ -216,8 +216,8 @@ class Database:
     def copy_to(self, path: Path, between_steps: Callable[[], None] = lambda: None) -> None:
         """A whole copy of the file by SQLite's backup interface, in short steps, while others go on working.
 
-        SQLite begins anew when somebody wrote between two steps. Raises CopyDisturbed
-        when that happened again and again. https://www.sqlite.org/c3ref/backup_finish.html
+        SQLite begins anew when somebody wrote between two steps. Raises CopyDisturbed when that happened
+        again and again. https://www.sqlite.org/c3ref/backup_finish.html
         """
         begun_anew, left = 0, sys.maxsize
 

@@ -1,7 +1,7 @@
 """What goes wrong in the store, each by name, with a sentence for the person who runs the server.
 
-An error carries a `code` and `fields` for a program; `str()` is the sentence. SQLite's own result
-names decide which one it is (https://www.sqlite.org/rescode.html), never the wording of its messages.
+An error carries a `code` and `fields` for a program; `str()` is the sentence. SQLite's own result names
+decide which one it is (https://www.sqlite.org/rescode.html), never the wording of its messages.
 """
 
 import sqlite3

@@ -45,8 +45,8 @@ class KeptHead:
             raise ValueError(str(error)) from error
 
     def write(self, size: int, root: str, has: Callable[[Head], bool]) -> None:
-        """Keep this head, unless a larger one is kept or one
-        of which `has` says that the ledger lacks it; OSError.
+        """Keep this head, unless a larger one is kept or one of which `has` says that the ledger lacks it;
+        OSError.
         """
         with self._alone() as folder:
             try:

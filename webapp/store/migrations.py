@@ -1,5 +1,5 @@
-"""How the tables came to be: ordered, named steps,
-each in one transaction together with the row that says it ran.
+"""How the tables came to be: ordered, named steps, each in one transaction together with the row that says it
+ran.
 
 Rules:
 - a step that was ever released never changes:
@@ -388,8 +388,8 @@ LISTED = (
     "FROM kept_change WHERE fixture = {row}.fixture AND axis = {row}.axis;"
 )
 
-# Which value each change was about,
-# so that whoever remembers the values up to a number reads only those after it.
+# Which value each change was about, so that whoever remembers the values up to a number reads only those
+# after it.
 KEPT_CHANGES = Migration(
     "changes of kept values",
     (

@@ -1,5 +1,5 @@
-"""A sheet as it is kept: its large parts once each,
-by hash, and what is left with their hashes in place of them.
+"""A sheet as it is kept: its large parts once each, by hash, and what is left with their hashes in place of
+them.
 
 Rules:
 - the sheet's exact text, its hash and what a tablet gets stay what they are;

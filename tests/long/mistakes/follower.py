@@ -2,9 +2,9 @@
 does what a step says, looks at what it says to look for.
 
 Rules of this module:
-- Hands act on the mill; eyes see the vise, the spindle and the control as they truly are, but only so
-  well: a gap to a millimetre and a half, a place to three, a bend from half a millimetre on (common
-  practice, no source).
+- Hands act on the mill; eyes see the vise, the spindle and the control as they truly are, but only so well: a
+  gap to a millimetre and a half, a place to three, a bend from half a millimetre on (common practice, no
+  source).
 - Where it does not look as the step says, the way on that the step names is raised as `Odd`.
 - Readings and picture are compared:
   coordinates come off the sheet's plates, and the eye judges what stands there.

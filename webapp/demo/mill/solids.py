@@ -4,9 +4,9 @@ Rules of this module:
 - Whole nanometres in machine coordinates; X and Y of the spindle's middle, Z of a tool's lowest point.
 - What stands on the table is made of boxes along the axes.
   A tool is a ball, or upright columns one above the other.
-- A move goes along one axis. A ball meets a box face, edge or corner where its surface first reaches
-  it (the nearest point of the box across the move, by Pythagoras), so a ball beside an edge slides
-  past or sinks beside it.
+- A move goes along one axis. A ball meets a box face, edge or corner where its surface first reaches it (the
+  nearest point of the box across the move, by Pythagoras), so a ball beside an edge slides past or sinks
+  beside it.
 - A box that a tool already reaches into is not met again: leaning and leaving are `moving`'s business.
 """
 

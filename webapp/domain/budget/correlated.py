@@ -8,8 +8,8 @@ Rules of this module (JCGM 100:2008, 5.2):
   joint distribution).
 - A line's share is its own part of the sum with its part of what it shares with others.
   Shares add up to 1; one is negative where a line takes away from what others bring.
-- Welch and Satterthwaite's formula wants independent parts (G.4.1): lines that hang together count
-  as one part, with the fewest degrees of freedom that one of them has (common practice, no source).
+- Welch and Satterthwaite's formula wants independent parts (G.4.1): lines that hang together count as one
+  part, with the fewest degrees of freedom that one of them has (common practice, no source).
 """
 
 from __future__ import annotations

@@ -7,8 +7,8 @@ Rules of this module:
   and is not changed.
 - A lead's line with one of those names takes its place; any other is added.
   A line names one axis or all of them; the one that names the axis comes before the one for all.
-- A probe whose check is overdue counts as many times as wide
-  as the lead has set (`uncertainty.widened_when_overdue`).
+- A probe whose check is overdue counts as many times as wide as the lead has set
+  (`uncertainty.widened_when_overdue`).
 - The floor of the usual stands on the same lines:
   their root sum of squares, what they share where they hang together, and their effective degrees of freedom.
 """
@@ -83,8 +83,8 @@ class LeadLine:
     """A line as the lead gave it: `id` is a shop line's name or a new one, `axis` None means every axis.
 
     `value_nm` is the stated value. The thermal line is given by `span_nm`, `um_per_m_kelvin` and
-    `half_range_kelvin` instead. Numbers that are no whole nanometres are decimal texts, so that they
-    stay as typed.
+    `half_range_kelvin` instead. Numbers that are no whole nanometres are decimal texts, so that they stay as
+    typed.
     """
 
     id: str

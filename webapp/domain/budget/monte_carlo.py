@@ -6,8 +6,8 @@ Rules of this module (JCGM 101:2008):
   triangle or an arc sine of its half-width. A line with degrees of freedom is wider in some draws and
   narrower in others, as the square root of them over a chi-squared draw: of a normal that makes the scaled
   and shifted t (6.4.9).
-- Lines that hang together are drawn together,
-  as one normal (6.4.8) or, with degrees of freedom, one t of the fewest.
+- Lines that hang together are drawn together, as one normal (6.4.8) or, with degrees of freedom, one t of the
+  fewest.
 - The interval leaves as many draws below as above (7.7).
   Where its ends lie is known to their standard errors only.
 - The two agree where neither end differs by more than half of the second significant digit of the standard
@@ -137,8 +137,8 @@ def _judged(found: Budget, drawn: Draws) -> MonteCarlo:
 
 
 def tolerance_nm(standard_nm: float) -> float:
-    """Return half of the second significant digit of a
-    standard uncertainty (JCGM 101:2008, 7.9.2): 0.5 for 32.
+    """Return half of the second significant digit of a standard uncertainty (JCGM 101:2008, 7.9.2): 0.5 for
+    32.
     """
     rounded = float(f"{standard_nm:.1e}")
     return float(0.5 * 10.0 ** (math.floor(math.log10(rounded)) - 1))

@@ -4,8 +4,8 @@ Rules of this module (JCGM 100:2008, the GUM):
 - A line's standard uncertainty is its stated value over the divisor of its distribution: normal at two
   standard deviations 2, at one 1; rectangular sqrt(3); triangular sqrt(6); U-shaped sqrt(2) (4.3, F.2.3.3),
   times the sensitivity.
-- Lines combine as the root of the sum of squares (5.1.2), with what they share where
-  they hang together (5.2.2; see `correlated`). A line's share is its part of the sum.
+- Lines combine as the root of the sum of squares (5.1.2), with what they share where they hang together
+  (5.2.2; see `correlated`). A line's share is its part of the sum.
 - Effective degrees of freedom after Welch and Satterthwaite (G.4.1); a line without them counts as known
   exactly. The coverage factor is Student's t for the next whole number below (G.4.1, note 1), of the normal
   for none. Lines that hang together count there as one.

@@ -1,9 +1,9 @@
 """What likely causes are worked out from, and the shape of one candidate on the setup sheet.
 
 Rules of this module:
-- A mistake has a signature: the value that it would have given. A candidate holds that value (or a
-  range of them) and its standard uncertainty, both in whole nanometres, so that a tablet compares
-  with whole numbers only.
+- A mistake has a signature: the value that it would have given. A candidate holds that value (or a range of
+  them) and its standard uncertainty, both in whole nanometres, so that a tablet compares with whole numbers
+  only.
 - The uncertainty of one more value u: a third of the prediction half-width at the coverage of three standard
   deviations, 0.9973 (JCGM 100:2008, G.1.3 for the normal figure; Student's t for the degrees of freedom at
   hand), or of the floor where that is wider. "Within three uncertainties" then means the same with three
@@ -33,8 +33,8 @@ CHANCE_MARGIN = 10
 class Candidate:
     """A mistake and what it would have given: one value (`low_nm` = `high_nm`) or any value from low to high.
 
-    `uncertainty_nm` is the standard uncertainty of that. `alone`: it explains one axis only, so not where
-    an earlier axis differs too. `beside`: what earlier axes must then read, as (axis, value, uncertainty).
+    `uncertainty_nm` is the standard uncertainty of that. `alone`: it explains one axis only, so not where an
+    earlier axis differs too. `beside`: what earlier axes must then read, as (axis, value, uncertainty).
     """
 
     code: str
@@ -93,10 +93,10 @@ class Measures:
     """What is known of probe and vise, in nanometres.
     None or empty: not known, and no cause is drawn from it.
 
-    `vise_uncertainty_nm` (how well the vise's own measures are known) and `opening_uncertainty_nm`
-    (it is set by hand for each workpiece) are standard uncertainties; the shipped 0.1 mm and 1 mm are
-    common practice, no source. So are the largest chip, 0.5 mm, and the largest move of a vise that
-    nobody need have noticed, 0.5 mm.
+    `vise_uncertainty_nm` (how well the vise's own measures are known) and `opening_uncertainty_nm` (it is set
+    by hand for each workpiece) are standard uncertainties; the shipped 0.1 mm and 1 mm are common practice,
+    no source. So are the largest chip, 0.5 mm, and the largest move of a vise that nobody need have noticed,
+    0.5 mm.
     """
 
     effective_radius_nm: int

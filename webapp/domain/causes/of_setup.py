@@ -22,8 +22,8 @@ from webapp.domain.touch.compare import display_of
 class NamedCause:
     """One cause of one touch. `says`, `gives` and `check` are {"code", "fields"}.
 
-    `off_nm` is how far the touch lies from what it would have given; `uncertainty_nm` the
-    standard uncertainty of that, None for a slip of typing, whose own arithmetic is in digits.
+    `off_nm` is how far the touch lies from what it would have given; `uncertainty_nm` the standard
+    uncertainty of that, None for a slip of typing, whose own arithmetic is in digits.
     """
 
     code: str

@@ -52,8 +52,8 @@ def measures_of(fixture: Fixture, probe: Probe, others: Sequence[Probe] = ()) ->
 
 
 def other_balls(probe: Probe, others: Sequence[Probe]) -> tuple[OtherBall, ...]:
-    """Return the balls whose radius may stand in the control in place of this probe's: those of the
-    shop's other probes, and the sizes that balls are sold in where the shop has none of that size.
+    """Return the balls whose radius may stand in the control in place of this probe's: those of the shop's
+    other probes, and the sizes that balls are sold in where the shop has none of that size.
     """
     known: dict[int, OtherBall] = {}
     for other in others:
@@ -99,9 +99,9 @@ def sheet_causes(
 ) -> dict[str, CausesOnSheet]:
     """Return the part `causes` of each of the fixture's axes, by axis.
 
-    `usuals` and `choices` have one entry for each axis, as the sheet's lines were drawn. `recent`:
-    the last touch of each recent setup, oldest first, accepted or not; those of two or more people
-    tell that a vise was moved.
+    `usuals` and `choices` have one entry for each axis, as the sheet's lines were drawn. `recent`: the last
+    touch of each recent setup, oldest first, accepted or not; those of two or more people tell that a vise
+    was moved.
     """
     facts = {
         face.axis: AxisFacts(

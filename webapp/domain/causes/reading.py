@@ -1,5 +1,5 @@
-"""Mistakes of reading: another axis, another slot,
-another seating, the other unit, nothing probed; and a moved vise.
+"""Mistakes of reading: another axis, another slot, another seating, the other unit, nothing probed; and a
+moved vise.
 
 Rules of this module:
 - A value that was read off and not probed is exact:

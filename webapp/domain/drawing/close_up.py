@@ -49,8 +49,8 @@ class Place:
 
 @dataclass(frozen=True)
 class Body:
-    """The shown part of the jaw in millimetres behind the
-    face and to both sides of the ball, and what is cut.
+    """The shown part of the jaw in millimetres behind the face and to both sides of the ball, and what is
+    cut.
     """
 
     depth: float

@@ -57,8 +57,8 @@ class DrawingFaceUnknownError(DrawingError):
 class Vise:
     """What a drawing needs to know of a vise: measures in nanometres, directions of the machine.
 
-    `clamping_axis` ("X" or "Y") and `clamping_direction` (+1 or -1) say where the fixed jaw's clamping
-    face looks, which is towards the moving jaw. `opening_nm` is the distance between the jaws.
+    `clamping_axis` ("X" or "Y") and `clamping_direction` (+1 or -1) say where the fixed jaw's clamping face
+    looks, which is towards the moving jaw. `opening_nm` is the distance between the jaws.
     """
 
     jaw_length_nm: int

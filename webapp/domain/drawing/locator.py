@@ -2,8 +2,8 @@
 
 Rules of this module:
 - Both jaws have the measures of the fixed one; the moving jaw stands at the opening, in outline only.
-- Millimetres from the middle of the fixed jaw's clamping
-  face (its upper edge in a side view), in the view's axes.
+- Millimetres from the middle of the fixed jaw's clamping face (its upper edge in a side view), in the view's
+  axes.
 """
 
 from __future__ import annotations

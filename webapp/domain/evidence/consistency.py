@@ -1,7 +1,7 @@
 """Whether a hash tree only grew from one size to another, told by a proof alone (RFC 9162 section 2.1.4).
 
-Rules: the proof holds the hashes that both roots can be made from; with it and the two roots anybody
-can tell, without an entry, that the first leaves of the later tree are those of the earlier one.
+Rules: the proof holds the hashes that both roots can be made from; with it and the two roots anybody can
+tell, without an entry, that the first leaves of the later tree are those of the earlier one.
 """
 
 from collections.abc import Iterator, Sequence

@@ -3,8 +3,8 @@
 Rules of this module:
 - Names here are names on the wire;
   `webapp.domain.sheet` writes them, the fold, the record and the tablet read them.
-- What a sheet has got since the first ones is `NotRequired`: a sheet of any earlier
-  program is still one of these, and whoever reads such a field says what its lack means.
+- What a sheet has got since the first ones is `NotRequired`: a sheet of any earlier program is still one of
+  these, and whoever reads such a field says what its lack means.
 """
 
 from __future__ import annotations

@@ -8,11 +8,11 @@ Rules of this module:
   test, two-sided, at 1 % over all that are tested (Bonferroni), where both sides know at least five degrees
   of freedom. With fewer, two values that happen to agree would make a seating look so still that its lines
   ask about every touch.
-- The present seating stands alone as soon as it scatters more than the pooled others at 15 % of a
-  one-sided F test: a line that is drawn from quiet years asks about everything, and one too wide by a
-  few per cent costs little.
-- Where a seating has no more than twenty values,
-  its sample variance within runs is what is tested, else that of its neighbours.
+- The present seating stands alone as soon as it scatters more than the pooled others at 15 % of a one-sided F
+  test: a line that is drawn from quiet years asks about everything, and one too wide by a few per cent costs
+  little.
+- Where a seating has no more than twenty values, its sample variance within runs is what is tested, else that
+  of its neighbours.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """The circle of least squares through points, with its covariance.
 
 Rules of this module:
-- Geometric fit: the sum of squared distances from the circle is made least, by Gauss and Newton's
-  steps from Kasa's linear fit (Gander, Golub and Strebel, BIT 34, 1994, section 3). Steps are halved
-  while they do not improve.
+- Geometric fit: the sum of squared distances from the circle is made least, by Gauss and Newton's steps from
+  Kasa's linear fit (Gander, Golub and Strebel, BIT 34, 1994, section 3). Steps are halved while they do not
+  improve.
 - Covariance of centre and radius: s^2 (J'J)^-1, s^2 the sum of squared distances over n - 3 (JCGM 100:2008,
   H.3, for its form). With three points there is no degree of freedom and no covariance.
 - Points on one side only leave the centre unknown: where the largest gap between neighbours,

@@ -139,8 +139,8 @@ def cut_deviations(count: int) -> float:
 
 
 def share_kept(deviations: float) -> Fraction:
-    """Return the second moment of a standard normal value
-    cut at so many deviations on both sides, to five digits.
+    """Return the second moment of a standard normal value cut at so many deviations on both sides, to five
+    digits.
     """
     density = math.exp(-(deviations**2) / 2) / math.sqrt(2 * math.pi)
     within = math.erf(deviations / math.sqrt(2))

@@ -6,9 +6,9 @@ Rules of this module:
   to NumAcc4).
 - Pooled over groups: s^2 = sum of squares / degrees of freedom,
   both summed over the groups, each about its own mean.
-- Two variances are compared by the F test (NIST/SEMATECH e-Handbook 1.3.5.9). A display rounds what
-  it shows, so q^2/12 of its step q is added to both first: else two equal readings would pass for a
-  fixture without any spread.
+- Two variances are compared by the F test (NIST/SEMATECH e-Handbook 1.3.5.9). A display rounds what it shows,
+  so q^2/12 of its step q is added to both first: else two equal readings would pass for a fixture without any
+  spread.
 - How setups scatter comes from the differences of neighbours (see `neighbours`),
   and over seatings from `alike`.
 - Grubbs' test points at one suspect (NIST/SEMATECH e-Handbook 1.3.5.17.1; Grubbs and Beck 1972). It is a hint
@@ -81,8 +81,8 @@ def pool(groups: Sequence[Sequence[int | Fraction]], members: Sequence[int]) -> 
 
 @dataclass(frozen=True)
 class VarianceTest:
-    """The ratio of two variances,
-    the two-sided p-value of the F test that they are equal, and its upper side alone.
+    """The ratio of two variances, the two-sided p-value of the F test that they are equal, and its upper side
+    alone.
     """
 
     ratio: float

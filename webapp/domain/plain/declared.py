@@ -74,8 +74,8 @@ class Shape(Generic[T]):
             return self._first_fault(error)
 
     def _first_fault(self, error: ValidationError) -> Fault:
-        """Missing fields come before unknown ones,
-        and both before wrong ones, each in the order of declaration.
+        """Missing fields come before unknown ones, and both before wrong ones, each in the order of
+        declaration.
         """
         found = error.errors(include_url=False, include_context=False, include_input=False)
         places = [(one["type"], tuple(map(str, one["loc"]))) for one in found]

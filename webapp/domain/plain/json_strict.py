@@ -1,10 +1,10 @@
 """JSON that two readers cannot understand differently.
 
 Rules of this module:
-- Read: UTF-8 without a byte order mark, below 64 KiB (a ledger entry's length is kept in 16 bits:
-  C2SP tlog-tiles, entry bundles), no repeated names (RFC 8259 section 4 calls their meaning
-  unpredictable), no NaN or Infinity (RFC 8259 section 6), no integer of 2**53 or more (RFC 7493
-  section 2.2), no half of a surrogate pair.
+- Read: UTF-8 without a byte order mark, below 64 KiB (a ledger entry's length is kept in 16 bits: C2SP
+  tlog-tiles, entry bundles), no repeated names (RFC 8259 section 4 calls their meaning unpredictable), no NaN
+  or Infinity (RFC 8259 section 6), no integer of 2**53 or more (RFC 7493 section 2.2), no half of a surrogate
+  pair.
 - Write: as RFC 8785 does: no spaces, names sorted by their UTF-16 units (section 3.2.3), numbers as
   ECMAScript writes them (section 3.2.2.3): 12.0 becomes 12. Of its numbers those that would need an exponent,
   and integers of 2**53 and more, are refused here: what is signed and hashed has none.

@@ -224,8 +224,8 @@ def _other_reading(unit: Unit) -> tuple[int, int]:
 
 
 def looks_like_other_unit(value_nm: int, display: Display, centre_nm: int, stop_nm: int) -> Finding | None:
-    """Return the finding `length.other_unit` when 25.4 times
-    or 1/25.4 of the value would fit the usual, else None.
+    """Return the finding `length.other_unit` when 25.4 times or 1/25.4 of the value would fit the usual, else
+    None.
 
     `centre_nm` and `stop_nm` are the usual's centre and its stop line (a half-width, itself inside). A
     value that is inside already gives None, and so does a usual so near zero that in the other unit it would

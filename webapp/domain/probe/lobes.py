@@ -1,9 +1,9 @@
 """What points round a ring can tell of a probe's lobes, and what they do tell.
 
 Rules of this module:
-- Around a fitted circle a probe with k lobes shows as a wave of k periods. Of n points evenly spread
-  a wave of n - k periods looks the same as one of k; and what looks like one period is a centre
-  elsewhere (sampling; Shannon 1949).
+- Around a fitted circle a probe with k lobes shows as a wave of k periods. Of n points evenly spread a wave
+  of n - k periods looks the same as one of k; and what looks like one period is a centre elsewhere (sampling;
+  Shannon 1949).
 - So four points cannot show three lobes: they fit a circle beside. Five show them as an oval: that it is not
   round, not how. Six show them fully or not at all, as the probe happens to stand. From seven on three lobes
   have a wave of their own, and are named where it is more than chance.

@@ -1,5 +1,5 @@
-"""Probe health: a ring or a sphere of known size,
-touched all round, shows the ball's effective radius and more.
+"""Probe health: a ring or a sphere of known size, touched all round, shows the ball's effective radius and
+more.
 
 Rules of this module:
 - Typed are the positions of the ball's centre at the trigger. In a ring they lie on a circle of D/2 - r_eff,
@@ -177,8 +177,8 @@ def _chord(paths: Mapping[str, float], beside: Mapping[str, float], known: Known
 
 
 def _stated(own_nm: float, degrees: int, diameter_uncertainty_nm: float) -> _Stated:
-    """Return combined and expanded uncertainty of a radius
-    whose own is known from so many degrees of freedom.
+    """Return combined and expanded uncertainty of a radius whose own is known from so many degrees of
+    freedom.
     """
     combined = math.hypot(own_nm, diameter_uncertainty_nm / 2)
     if own_nm == 0 or degrees < 1:

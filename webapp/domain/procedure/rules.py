@@ -3,9 +3,9 @@
 Rules of this module:
 - A record proves the cautions, the slot match, the copy-down, at least one touch,
   its comparison and the stow: no revision without them, and none in an order in which they prove nothing.
-- Signal words by definition only (ANSI Z535.4, ISO 3864-2, from memory): danger will, warning could
-  kill or seriously injure; caution could injure slightly or moderately; notice is about property and
-  never about injury.
+- Signal words by definition only (ANSI Z535.4, ISO 3864-2, from memory): danger will, warning could kill or
+  seriously injure; caution could injure slightly or moderately; notice is about property and never about
+  injury.
 - The machine state before a hand goes in is never empty.
   Between loading the probe and putting it away no hand goes in, but to nudge the stylus.
 - Before each search the ball is brought over the face on its own step, with Z up:

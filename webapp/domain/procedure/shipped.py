@@ -4,12 +4,12 @@ Rules of this module:
 - It is a start for a shop that has none; the shop's lead may change every word and publish a revision.
 - The vise is prepared before the probe is loaded:
   between loading and putting away no hand goes inside, but to nudge the stylus.
-- Three caution panels: more are clicked through. The signal words follow their definitions (ANSI
-  Z535.4, ISO 3864-2). What to watch at the machine is common practice in the trade, no source, except
-  where a step says otherwise.
+- Three caution panels: more are clicked through. The signal words follow their definitions (ANSI Z535.4, ISO
+  3864-2). What to watch at the machine is common practice in the trade, no source, except where a step says
+  otherwise.
 - Whom to call stands once at the tablet: the texts say "the lead".
-- The standing notice names what it defers to (numbers
-  of standards from memory) and claims to conform to none.
+- The standing notice names what it defers to (numbers of standards from memory) and claims to conform to
+  none.
 """
 
 from __future__ import annotations

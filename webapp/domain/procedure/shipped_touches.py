@@ -1,8 +1,8 @@
 """The shipped procedure's touches, and how it ends.
 
 Rules of this module:
-- Each axis is reached, searched, touched and compared in the same words, so that the third
-  touch reads like the first; only the reason differs, because each face teaches something else.
+- Each axis is reached, searched, touched and compared in the same words, so that the third touch reads like
+  the first; only the reason differs, because each face teaches something else.
 - Between two touches Z goes to its top: over, then lower, then search.
   The top of the jaw is lowered to and searched in one step, because the way down is the search's own.
 - Square is looked for before the touch that stands, because each touch may write into the slot;

@@ -6,8 +6,8 @@ Rules of this module:
   the setup is folded again from its events, nothing is taken on trust from a summary.
 - Each human signature comes with full name, role, time with offset, meaning and state (21 CFR 11.50, taken as
   a good list). A record is final only when the operator's signature is verified and the lead has signed off.
-- What was skipped, asked, held, corrected or answered otherwise stands on the page, and so does
-  every problem of the fold; earlier values are not hidden (ISO/IEC 17025:2017 7.5.2, from memory).
+- What was skipped, asked, held, corrected or answered otherwise stands on the page, and so does every problem
+  of the fold; earlier values are not hidden (ISO/IEC 17025:2017 7.5.2, from memory).
 - Times are UTC; with a date the shop's own time stands behind them.
   Inside tables the date is left out where it is the day the setup started.
 """
@@ -321,8 +321,8 @@ def _sign_off_row(sign_off: SignOff, story: Story, bundle: RecordBundle) -> Sign
 
 
 def _read(claim: Any, story: Story, bundle: RecordBundle, place: int) -> Finding:
-    """Return over what the lead signed,
-    worked out again from the events and from the decisions before this one.
+    """Return over what the lead signed, worked out again from the events and from the decisions before this
+    one.
     """
     if claim is None:
         return Finding("record.read_not_said")

@@ -2,9 +2,9 @@
 each in a few words, told at length below.
 
 Rules of this module:
-- A setup is plain where every touch was read once and agreed or was a first value, the old values
-  were as last seen, nobody raised a worry, and every value joined the usual. Holds, questions and
-  corrections are no blemish.
+- A setup is plain where every touch was read once and agreed or was a first value, the old values were as
+  last seen, nobody raised a worry, and every value joined the usual. Holds, questions and corrections are no
+  blemish.
 - Nothing is judged: a fact, its axis or slot, and who decided.
 """
 

@@ -55,9 +55,9 @@ class TouchRow:
 
 @dataclass(frozen=True)
 class UsualRow:
-    """What the usual stands on, by direction of search, and how the search was planned: where the
-    ball was to stand, in which coordinates, how far and how fast. None where the sheet has no plan,
-    or does not say which point it means.
+    """What the usual stands on, by direction of search, and how the search was planned: where the ball was to
+    stand, in which coordinates, how far and how fast. None where the sheet has no plan, or does not say which
+    point it means.
     """
 
     search: str

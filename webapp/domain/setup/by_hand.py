@@ -1,9 +1,9 @@
 """Slots that are written by hand: the trigger position is read, the surface entered, and the row read back.
 
 Rules of this module:
-- The control shows where the probe answered. The surface is that plus what the sheet says (the ball's
-  radius along the search, on Z also the point that the machine page reads); the tablet gives it, the
-  person enters it.
+- The control shows where the probe answered. The surface is that plus what the sheet says (the ball's radius
+  along the search, on Z also the point that the machine page reads); the tablet gives it, the person enters
+  it.
 - The value of the touch is what was read back, never what was given.
   One that is another than the surface is read a second time and then asked about: the lead sees both.
 - A touch without its trigger position since the search does not count.

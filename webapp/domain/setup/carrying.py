@@ -4,8 +4,8 @@ Rules of this module:
 - The fold of one setup looks at who may carry and how long ago it was; what it cites stands in another setup.
   The server looks that up when the event comes: a tablet writes its events one after another, so whatever it
   can cite has come before, or comes in the same upload.
-- It has to be the same person's, at the same tablet and the same machine, of the same caution
-  in the same words, at the time that is claimed, and it has to have counted in its own setup.
+- It has to be the same person's, at the same tablet and the same machine, of the same caution in the same
+  words, at the time that is claimed, and it has to have counted in its own setup.
 """
 
 from __future__ import annotations

@@ -31,8 +31,8 @@ from webapp.domain.touch.compare import compared_on_sheet, label_on_sheet, owner
 
 
 def copy_values(state: SetupState, event: Answer[ValuesCopied]) -> None:
-    """Values.copied: the three old values,
-    compared with what was last seen in the slot and in the other rows.
+    """Values.copied: the three old values, compared with what was last seen in the slot and in the other
+    rows.
     """
     values_nm = typed_values(state, event)
     compared = compared_on_sheet(values_nm, state.slot, state.sheet)

@@ -66,8 +66,8 @@ class Refused(Exception):
 class TouchNote:
     """What the fold must know of a touch and the record need not.
 
-    `searched_at` is the count at its search,
-    `covered_from` the count after which a question is about this touch.
+    `searched_at` is the count at its search, `covered_from` the count after which a question is about this
+    touch.
     """
 
     searched_at: int

@@ -3,10 +3,10 @@
 Rules of this module:
 - A value past a line is read a second time, without seeing what was read first. Both readings stay;
   where they differ the value stays a question until the lead has seen both, whatever it agrees with.
-- After a stop the axis may be touched again once. A new touch that agrees goes on. A second stop is
-  the lead's, whatever it agrees with, and so is a third touch: by the answer to a question, or by the
-  lead's own PIN once the server has verified it. A stop is counted by its readings: one taken back by
-  a second reading was one.
+- After a stop the axis may be touched again once. A new touch that agrees goes on. A second stop is the
+  lead's, whatever it agrees with, and so is a third touch: by the answer to a question, or by the lead's own
+  PIN once the server has verified it. A stop is counted by its readings: one taken back by a second reading
+  was one.
 - A value that has nothing to be compared with is a first value, as under the first format.
 - Where the lead says "touch again", counting begins anew.
 - `static/js/rules/setup/stops.js` does the same in the browser.
@@ -117,8 +117,8 @@ def _runs(state: SetupState, axis: str | None) -> list[Readings]:
 
 
 def _lead_says(state: SetupState, axis: str | None, decision: str, after: int) -> bool:
-    """Tell whether the lead answered so,
-    at the desk or by a PIN that was verified, to what came after that count.
+    """Tell whether the lead answered so, at the desk or by a PIN that was verified, to what came after that
+    count.
     """
     answered = any(
         question["axis"] == axis

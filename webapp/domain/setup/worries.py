@@ -1,11 +1,11 @@
 """Worries: something was off, what it is about, and whether it keeps that thing from use.
 
 Rules of this module:
-- A worry names the machine, the vise or the probe. Most kinds say themselves which; "other" is told
-  by the person. One that names nothing (somebody in the way) is over when the setup is and stands in
-  its record alone.
-- Kinds after which nobody can say that a probe or a vise is sound keep it from the
-  next setup until a lead has entered a check or a reason (common practice, no source).
+- A worry names the machine, the vise or the probe. Most kinds say themselves which; "other" is told by the
+  person. One that names nothing (somebody in the way) is over when the setup is and stands in its record
+  alone.
+- Kinds after which nobody can say that a probe or a vise is sound keep it from the next setup until a lead
+  has entered a check or a reason (common practice, no source).
 - An event from before worries named anything names nothing, whatever its kind: it keeps its meaning.
 - `static/js/rules/setup/worries.js` does the same in the browser.
 """

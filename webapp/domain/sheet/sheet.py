@@ -2,8 +2,8 @@
 
 Rules of this module:
 - The sheet is canonical JSON, named by the SHA-256 of its bytes. The same inputs give the same sheet.
-- It belongs to no person: the tablet finds the operator's
-  own slot in the copy of the register that it carries.
+- It belongs to no person: the tablet finds the operator's own slot in the copy of the register that it
+  carries.
 - Numbers are worked out here and on nothing else than what is given;
   a touch that cannot be planned goes onto the sheet as the error that names the measure at fault.
 - Its steps and their words are those of this machine and fixture (`webapp.domain.sheet.steps_here`).
@@ -67,8 +67,8 @@ LEAST_ASK_NM = {"mm": 10_000, "in": 12_700}
 EARLY_SETUPS = 5
 STOP_RARER = 10
 SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
-# Which rules a setup on this sheet is folded by; a sheet without it is of the first format. 2: a stop is
-# the lead's, copied values are looked up in every row, the row of a broken off setup is set to zero again.
+# Which rules a setup on this sheet is folded by; a sheet without it is of the first format. 2: a stop is the
+# lead's, copied values are looked up in every row, the row of a broken off setup is set to zero again.
 SHEET_FORMAT = 2
 MS_PER_MINUTE = 60_000
 
@@ -111,9 +111,9 @@ class Waiting:
 
 @dataclass(frozen=True)
 class Board:
-    """How the machine was left: `left` is clear, worry, probe_in_spindle, in_use or unknown; since
-    when, by whom, open questions and worries. `state` is the same in the words of tablets that know
-    nothing of worries.
+    """How the machine was left: `left` is clear, worry, probe_in_spindle, in_use or unknown; since when, by
+    whom, open questions and worries. `state` is the same in the words of tablets that know nothing of
+    worries.
     """
 
     state: str
@@ -189,8 +189,8 @@ def plan_axes(
 ) -> tuple[AxisPlan, ...]:
     """Return the plan of every touch in the fixture's order.
 
-    `usuals` and `causes` (see `sheet_causes`) have one entry for each of its axes. `z_reading` is what
-    the machine page reads on Z, once it was checked at the machine; without it no plan has a Z coordinate.
+    `usuals` and `causes` (see `sheet_causes`) have one entry for each of its axes. `z_reading` is what the
+    machine page reads on Z, once it was checked at the machine; without it no plan has a Z coordinate.
     """
     return tuple(
         _plan_axis(rules, machine, fixture, probe, face, usuals, causes[face.axis], z_reading)

@@ -1,8 +1,8 @@
 """What a shop's file leaves out of the floor under its lines, and what counts then.
 
 Rules of this module:
-- A floor of nothing would ask at the display's last digit and call the second setup wrong: what is left
-  out has a stated value, named with where it comes from, so that a lead can write a better one into the file.
+- A floor of nothing would ask at the display's last digit and call the second setup wrong: what is left out
+  has a stated value, named with where it comes from, so that a lead can write a better one into the file.
 - The file's own text is looked at: a value that stands there is never taken for one that counts without it,
   because a shop may well mean the same number.
 """

@@ -69,8 +69,8 @@ class ZReading:
         return -ball_radius_nm if self.point is ZPoint.BALL_UNDERSIDE else 0
 
     def gauge_line_above_point_nm(self, ball_radius_nm: int) -> int | None:
-        """Return how far the spindle's gauge line,
-        whose travel is limited, lies above the point; None: not known.
+        """Return how far the spindle's gauge line, whose travel is limited, lies above the point; None: not
+        known.
         """
         if self.length_nm is None:
             return None
@@ -159,8 +159,8 @@ class ProbingMotion:
 
 @dataclass(frozen=True)
 class FaceMeasures:
-    """A face to touch: its edge break,
-    its height below the top edge (sides only), its width. None: large enough.
+    """A face to touch: its edge break, its height below the top edge (sides only), its width. None: large
+    enough.
 
     `depth_nm` is how deep the lead wants the ball's centre below the top edge (None:
     as usual), `room_nm` how far what stands opposite lies from the face.

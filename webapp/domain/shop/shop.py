@@ -11,8 +11,8 @@ Rules of this module:
 - Shipped values are common practice, no source: search cap 6.35 mm, safety factor 2, one false ask in 100 and
   none finer than 0.01 mm (0.0005 in), stop line 0.1 mm in X and Y and 0.2 mm in Z, ceiling 0.5 mm, a sheet
   for one working day. A spindle that is cold grows by some hundredths, which is worth a question and no halt.
-- What a shop leaves out of the floor is not nothing, and not one value is 0: `SHIPPED_U_AXIS_NM` and
-  the like say what counts then, each with where it comes from; `webapp.domain.shop.left_out` names them.
+- What a shop leaves out of the floor is not nothing, and not one value is 0: `SHIPPED_U_AXIS_NM` and the like
+  say what counts then, each with where it comes from; `webapp.domain.shop.left_out` names them.
 """
 
 from __future__ import annotations
@@ -43,10 +43,10 @@ from webapp.domain.shop.slots import SlotFamily
 
 FACES = ("left_end", "right_end", "front", "back", "top")
 ROLES = ("operator", "lead", "auditor")
-# All of these are common practice, no source: a vise seats to 5 um, and 300 mm between it and the
-# machine's reference grow with temperature. As standard uncertainties, an axis of an ordinary mill
-# comes back to 3 um (ISO 230-2 says how it is found, and no value) and a spindle probe answers within
-# 2 um (ISO 230-10, likewise).
+# All of these are common practice, no source: a vise seats to 5 um, and 300 mm between it and the machine's
+# reference grow with temperature. As standard uncertainties, an axis of an ordinary mill comes back to 3 um
+# (ISO 230-2 says how it is found, and no value) and a spindle probe answers within 2 um (ISO 230-10,
+# likewise).
 SHIPPED_U_SEAT_NM, SHIPPED_EXPANDING_LENGTH_NM = 5_000, 300_000_000
 SHIPPED_U_AXIS_NM: Mapping[str, int] = {"X": 3_000, "Y": 3_000, "Z": 3_000}
 SHIPPED_U_PROBE_NM = 2_000
@@ -351,11 +351,11 @@ def _is_count(value: Any) -> bool:
 
 @dataclass(frozen=True)
 class FixtureFace:
-    """A face to touch: which one it is,
-    and where it looks (`normal` +1 or -1 along `axis`, away from the jaw).
+    """A face to touch: which one it is, and where it looks (`normal` +1 or -1 along `axis`, away from the
+    jaw).
 
-    `depth_nm` is how deep below the jaw's top the lead
-    wants the ball's centre beside this face, None: as usual.
+    `depth_nm` is how deep below the jaw's top the lead wants the ball's centre beside this face, None: as
+    usual.
     """
 
     axis: str

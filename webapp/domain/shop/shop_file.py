@@ -6,9 +6,9 @@ Rules of this module:
 - A field that the domain keeps in nanometres is written with the unit that the lead thinks in: `jaw_length_mm
   = 160`, `jaw_length_in = 6` or `u_probe_um = 1.2` all fill `jaw_length_nm`. A length that is no whole number
   of nanometres is refused. 1 in = 25.4 mm exactly.
-- An item is checked field by field beside a sound example, so that one wrong field does not hide the
-  next; then as a whole; then the items against each other. A fault names the place: the table, the
-  item's id, the field.
+- An item is checked field by field beside a sound example, so that one wrong field does not hide the next;
+  then as a whole; then the items against each other. A fault names the place: the table, the item's id, the
+  field.
 - Slots that the file does not name are free.
   A seating is a stretch of time: the last one of a fixture holds now.
 """

@@ -4,9 +4,9 @@ Rules of this module:
 - The ball rests on a surface at a known height h, as a slot would hold it; the machine page reads p there.
   The point that is read lies p - h - r above the ball's centre: the gauge line by the probe's length, that
   centre by nothing, the ball's underside by -r.
-- What was said and what the touch shows must agree within the tolerance: 0.2 mm, or a quarter of the
-  ball's radius where that is less, so that no two points of a ball can be taken for each other
-  (common practice, no source).
+- What was said and what the touch shows must agree within the tolerance: 0.2 mm, or a quarter of the ball's
+  radius where that is less, so that no two points of a ball can be taken for each other (common practice, no
+  source).
 - A check holds for the machine, the probe, its ball, its stylus and the stated length that it was made with:
   another one of these, and there is no Z coordinate until it is made again.
 """
@@ -57,8 +57,8 @@ class ZCheckFitsAnotherError(ZCheckError):
 
 @dataclass(frozen=True)
 class ZTyped:
-    """What the lead typed: the point by name,
-    the length (may be empty), the known height, the machine page there.
+    """What the lead typed: the point by name, the length (may be empty), the known height, the machine page
+    there.
     """
 
     point: str

@@ -3,8 +3,8 @@
 Rules of this module:
 - Two places along the jaw, and what the face reads at each: angle = atan(difference of readings / distance).
   Above zero: the reading grows along the jaw.
-- Both readings have the same standard uncertainty u: that of the angle is u sqrt(2) cos^2(angle) /
-  distance (JCGM 100:2008, 5.1.2); how well the distance is known does not matter at the angles of a vise.
+- Both readings have the same standard uncertainty u: that of the angle is u sqrt(2) cos^2(angle) / distance
+  (JCGM 100:2008, 5.1.2); how well the distance is known does not matter at the angles of a vise.
 - Over the jaw's length the angle makes an error of length times tan(angle).
 - An angle within two of its uncertainties cannot be told from none.
 """

@@ -5,14 +5,14 @@ Rules of this module:
 - A band is two readings of one axis, both inside it, on the display's grid and rounded inward. It comes from
   the usual of that axis; beside it stands how far it lies from the surface that the axis' own touch shows, so
   that a value of the same setup can take the usual's place.
-- Along the search: from s + n(r + low gap) to s + n(r + high gap), s the usual surface, n the face's
-  normal. Both ends are drawn in a little, by an amount that nobody can take off: else the value could
-  be worked out from the place.
+- Along the search: from s + n(r + low gap) to s + n(r + high gap), s the usual surface, n the face's normal.
+  Both ends are drawn in a little, by an amount that nobody can take off: else the value could be worked out
+  from the place.
 - Across the search: over or beside the jaw's middle, at most 10 mm to either side,
   and clear of the jaw's other edges even where the jaw lies at the end of that axis' stop line.
-- Depth of the ball's centre below the jaw's top: from edge break + r to the lesser of reach - 1 mm and
-  height - r - 1; where the top is not touched before, its stop line counts at both ends. Preferred: the
-  lead's depth for this face, else edge break + r + 3 mm, give or take 1 mm, in whole marks.
+- Depth of the ball's centre below the jaw's top: from edge break + r to the lesser of reach - 1 mm and height
+  - r - 1; where the top is not touched before, its stop line counts at both ends. Preferred: the lead's depth
+  for this face, else edge break + r + 3 mm, give or take 1 mm, in whole marks.
 - Z is read as the machine counts it (`ZReading`). Where nobody has said how, there is no band on Z.
 - Clear height: the highest of jaw top, parallels and stops,
   + its stop line + r + 25 mm, inside the travel; else Z to its top (None).
@@ -172,8 +172,8 @@ def _refuse_depth(
 
 
 def depth_band(stylus: Stylus, depth: Depth, top: JawSide | None, display: Display) -> Band | None:
-    """Return where Z may stand beside a face,
-    None where the fixture's top is not touched or Z cannot be told.
+    """Return where Z may stand beside a face, None where the fixture's top is not touched or Z cannot be
+    told.
     """
     above = stylus.read_above_ball_nm(Axis.Z)
     if top is None or above is None:

@@ -2,17 +2,17 @@
 how far the ball stands from it, how far the search goes, and what a dead probe does.
 
 Rules of this module (m is the stop line's half-width, r the ball's radius and r_eff its effective radius):
-- Lowest gap: max(2 mm, v^2/(2a) + 0.5 mm, m + 1 mm): the axis is up to speed, and a face anywhere
-  inside the stop line is not yet under the ball. Where r_eff is larger than r the face lies that much
-  nearer than the usual says.
-- Range: highest gap + m + 0.5 mm, rounded up to the next 0.5 mm or 0.02 in, never above the shop's
-  cap: the search reaches a face anywhere inside the stop line. Where r_eff is smaller than r the
-  trigger comes that much later.
-- A probe that never answers goes range - lowest gap + m past a face that stands nearest, and half a
-  display step for the place that is read. That is kept within overtravel / factor, else within
-  overtravel - 0.5 mm: the highest gap is the largest mark, at most 1.5 mm (0.06 in) above the lowest,
-  that keeps it. Where none does, it is the smallest, so that the range is shortest, and the window
-  says that a dead probe would not survive.
+- Lowest gap: max(2 mm, v^2/(2a) + 0.5 mm, m + 1 mm): the axis is up to speed, and a face anywhere inside the
+  stop line is not yet under the ball. Where r_eff is larger than r the face lies that much nearer than the
+  usual says.
+- Range: highest gap + m + 0.5 mm, rounded up to the next 0.5 mm or 0.02 in, never above the shop's cap: the
+  search reaches a face anywhere inside the stop line. Where r_eff is smaller than r the trigger comes that
+  much later.
+- A probe that never answers goes range - lowest gap + m past a face that stands nearest, and half a display
+  step for the place that is read. That is kept within overtravel / factor, else within overtravel - 0.5 mm:
+  the highest gap is the largest mark, at most 1.5 mm (0.06 in) above the lowest, that keeps it. Where none
+  does, it is the smallest, so that the range is shortest, and the window says that a dead probe would not
+  survive.
 - The ball also keeps 1 mm from what stands opposite the face, the moving jaw.
 - A control that searches a fixed distance searches that far, cap or not: the window moves away from the face.
 - Without a usual a person judges the gap by eye, to a mark, which the 0.5 mm beyond the gap take up;

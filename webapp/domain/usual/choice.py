@@ -1,15 +1,15 @@
 """What a lead types to choose the lines of one fixture and axis, and what is taken of it.
 
 Rules of this module:
-- How rare a false call shall be is typed as a whole number N ("one in N") or as the share of setups
-  that shall pass, in percent ("99.5 %"), which has to come to a whole N. One in 1 and a share of 0 or
-  100 % are no choices.
+- How rare a false call shall be is typed as a whole number N ("one in N") or as the share of setups that
+  shall pass, in percent ("99.5 %"), which has to come to a whole N. One in 1 and a share of 0 or 100 % are no
+  choices.
 - The stop line is typed as a length, at most the highest ceiling;
   where that is empty, as how rare a false stop shall be, which has to be rarer than a false ask.
 - The ceiling is a length in the machine's unit and resolution, above zero and at most 10 mm:
   beyond that a line sees nothing of what this tool looks for (common practice, no source).
-- The coverage factor k of the floor is empty (the normal
-  quantile of the line's own coverage) or from 1 to 10.
+- The coverage factor k of the floor is empty (the normal quantile of the line's own coverage) or from 1 to
+  10.
 """
 
 from __future__ import annotations

@@ -17,9 +17,9 @@ Rules of this module:
 - Read as a stream: a million lines take no more memory than a short fingerprint of each. Every line that is
   refused is reported with its number and the reason; the others are taken. Nothing is guessed: a value
   outside the travel that would fit in the other unit is refused with that hint.
-- A cell that a spreadsheet would take for a formula (= + - @, tab, carriage return, in front of
-  anything but a number) is refused on import and written with an apostrophe in front on export
-  (common practice, no source).
+- A cell that a spreadsheet would take for a formula (= + - @, tab, carriage return, in front of anything but
+  a number) is refused on import and written with an apostrophe in front on export (common practice, no
+  source).
 """
 
 from __future__ import annotations

@@ -2,14 +2,14 @@
 the other unit's number, or far from where its seating lies.
 
 Rules of this module:
-- A value is held against where its seating lies and how near it has to be: the usual and its ask line
-  where there are kept values, else the middle of what the table itself says of that seating and axis,
-  and the shop's ceiling.
+- A value is held against where its seating lies and how near it has to be: the usual and its ask line where
+  there are kept values, else the middle of what the table itself says of that seating and axis, and the
+  shop's ceiling.
 - Refused: 25.4 times, or 1/25.4 of the value, lies there and the value does not. No lead can want that.
 - Asked about: any other value that is too far away. It may be true, and only a lead takes it.
-- Asked about as well: a seating of which nothing is known, and a line all of whose values, two or
-  more, would lie inside the travel in the other unit too. By chance that is rare: the travel is 25
-  times as long as what fits.
+- Asked about as well: a seating of which nothing is known, and a line all of whose values, two or more, would
+  lie inside the travel in the other unit too. By chance that is rare: the travel is 25 times as long as what
+  fits.
 - Nothing is put right by itself: a table is corrected by whoever wrote it.
 """
 

@@ -9,8 +9,8 @@ Rules of this module:
   is within the line and half a step of the rounded centre. Where the fixture lies within a step nobody knows,
   so chances are averaged over it; below one step of spread the least and the greatest are said as well. A
   line counts in whole steps.
-- What a choice asks about by chance,
-  and how values scatter before they are rounded, is worked out in `false_asks`.
+- What a choice asks about by chance, and how values scatter before they are rounded, is worked out in
+  `false_asks`.
 - "Nine times in ten": the least shift whose touch is asked about with probability 0.9.
 """
 
@@ -209,8 +209,8 @@ def caught_shift_nm(line_nm: float, usual: Usual, display: Display, chance: floa
 
 
 def not_around(beyond: int, count: int, chosen: Line) -> tuple[Finding, ...]:
-    """Return that the fixture does not lie at its usual, where so many of its latest touches lie
-    beyond the ask line that chance would have it in fewer than one seating in a thousand (binomial).
+    """Return that the fixture does not lie at its usual, where so many of its latest touches lie beyond the
+    ask line that chance would have it in fewer than one seating in a thousand (binomial).
     """
     chance = max(chosen.false_asks_per_100 / 100, 1 / chosen.one_in)
     if not beyond or special.bdtrc(beyond - 1, count, chance) >= BY_CHANCE:

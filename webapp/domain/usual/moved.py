@@ -6,8 +6,8 @@ Rules of this module:
   another than those two lines are apart. The first is the one after the largest step.
 - A value that was not let into the usual because it lay beyond the ask line counts here:
   after a move they all do. One that the lead left out for another reason does not.
-- The lines before are those of the seating as it stands; the lines after are those of
-  a new seating that begins with the first of them, with all values that it then holds.
+- The lines before are those of the seating as it stands; the lines after are those of a new seating that
+  begins with the first of them, with all values that it then holds.
 - It is a question. Only the lead begins a seating.
 """
 
@@ -37,8 +37,8 @@ LEAST_BEFORE = 3
 
 @dataclass(frozen=True)
 class Move:
-    """A move that the values speak of: the setup that it lay before, its number in the seating, how many
-    lie together, how far from those before; and the usual as it is, and as it were if a seating began there.
+    """A move that the values speak of: the setup that it lay before, its number in the seating, how many lie
+    together, how far from those before; and the usual as it is, and as it were if a seating began there.
     """
 
     setup_id: str

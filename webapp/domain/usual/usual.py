@@ -1,17 +1,17 @@
 """The usual of one fixture, axis and seating: where it lies, and the lines around it.
 
 Rules of this module:
-- Centre: the middle of this seating's last 20 accepted values (see `middle`), which one gross value
-  among six or more hardly moves; rounded half to even to the display's step. Over all of them it
-  would lag behind a vise that creeps by half its way; over 20 it lags by ten setups. What was set
-  aside for the spread counts here neither. Verdicts compare the distance from that rounded centre
-  with the lines; a value on a line is inside.
-- Spread: from the differences of neighbours, so that no creep, step or single outlier widens the
-  lines, and none depends on where a stretch of values begins (see `neighbours`); a property of the
-  fixture, pooled over its seatings; a seating that scatters more stands alone (see `alike`).
-  Prediction half-width for one more value, two-sided coverage p: t(p, v) * s * sqrt(1 + c), c the
-  variance of the centre, 1/n for a mean (normal theory; Hahn and Meeker, Statistical Intervals,
-  section 4.6). One setup counts once, however often it touched.
+- Centre: the middle of this seating's last 20 accepted values (see `middle`), which one gross value among six
+  or more hardly moves; rounded half to even to the display's step. Over all of them it would lag behind a
+  vise that creeps by half its way; over 20 it lags by ten setups. What was set aside for the spread counts
+  here neither. Verdicts compare the distance from that rounded centre with the lines; a value on a line is
+  inside.
+- Spread: from the differences of neighbours, so that no creep, step or single outlier widens the lines, and
+  none depends on where a stretch of values begins (see `neighbours`); a property of the fixture, pooled over
+  its seatings; a seating that scatters more stands alone (see `alike`). Prediction half-width for one more
+  value, two-sided coverage p: t(p, v) * s * sqrt(1 + c), c the variance of the centre, 1/n for a mean (normal
+  theory; Hahn and Meeker, Statistical Intervals, section 4.6). One setup counts once, however often it
+  touched.
 - Floor: k * u_B * sqrt(1 + c), with u_B from what the shop knows without history (JCGM 100:2008, 4.3 and
   5.1.2). k is the normal quantile of the line's own coverage; one that the lead names is the ask line's, and
   scales the stop line's. The floor alone rules below two degrees of freedom.
@@ -161,8 +161,8 @@ class LinesChoice:
     """What the lead chose: one false ask in so many touches,
     one false stop in so many, the ceiling, a factor k.
 
-    With `stop_length_nm` the stop line is that length, and `stop_one_in` counts for nothing. No ask line
-    is finer than `least_ask_nm`. `early_setups`: how many there have to be before a stop line holds.
+    With `stop_length_nm` the stop line is that length, and `stop_one_in` counts for nothing. No ask line is
+    finer than `least_ask_nm`. `early_setups`: how many there have to be before a stop line holds.
     """
 
     ask_one_in: int = 100
@@ -229,11 +229,10 @@ class Usual:
     on.
 
     `n_values` counts this seating's values; `n_seatings` the seatings whose spread was pooled,
-    `pooled_seating_ids`, `n_in_spread` their values;
-    `step_nm` is the step that the display's last digit moves in. `reasons` are the names of sentences
-    `usual.<reason>`. `is_early`: too few setups yet for a stop line of their own. `standing_nm` are
-    the least and the largest of the values that the centre stands on, `ceiling_nm` is the ceiling
-    that the lines were drawn under.
+    `pooled_seating_ids`, `n_in_spread` their values; `step_nm` is the step that the display's last digit
+    moves in. `reasons` are the names of sentences `usual.<reason>`. `is_early`: too few setups yet for a stop
+    line of their own. `standing_nm` are the least and the largest of the values that the centre stands on,
+    `ceiling_nm` is the ceiling that the lines were drawn under.
     """
 
     seating_id: str | None

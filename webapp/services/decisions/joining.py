@@ -6,9 +6,9 @@ Rules:
   the lead lets it in by name;
 - the first values of a seating have nothing to be compared with:
   the sign-off asks about them once, and they join unless the lead says no;
-- a new seating may be begun back to a setup, where the fixture had been moved before it: then all its
-  values are the first of the new seating, what was touched there since goes with them, and the lines
-  before stay as they were;
+- a new seating may be begun back to a setup, where the fixture had been moved before it: then all its values
+  are the first of the new seating, what was touched there since goes with them, and the lines before stay as
+  they were;
 - what stays out is kept beside the others with its reason, and can be taken in later.
 """
 

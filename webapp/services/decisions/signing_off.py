@@ -164,8 +164,8 @@ def reviewed_now(store: Store, setup_id: str) -> Reviewed:
 
 @dataclass(frozen=True)
 class ValuesAtStake:
-    """A setup's values as a sign-off finds them,
-    each beside its lines, and whether a seating can begin with them.
+    """A setup's values as a sign-off finds them, each beside its lines, and whether a seating can begin with
+    them.
     """
 
     joinings: tuple[joining.Joining, ...]

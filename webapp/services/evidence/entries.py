@@ -1,8 +1,8 @@
 """Reading the ledger: stretches of it, single entries, and what one of them proves.
 
-Rules: entries are found by their place, so that a page costs the same at any size; an answer about a
-file comes from the entry that names it and from that entry's way up to the root, never from a list
-beside the ledger.
+Rules: entries are found by their place, so that a page costs the same at any size; an answer about a file
+comes from the entry that names it and from that entry's way up to the root, never from a list beside the
+ledger.
 """
 
 from __future__ import annotations

@@ -105,8 +105,8 @@ REQUEST: Shape[SignedRequest] = Shape(SignedRequest)
 
 
 class NewsRequest(TypedDict):
-    """What a tablet asks for: which sheets it has,
-    at which machines it is used, its setups, and the tablet's row.
+    """What a tablet asks for: which sheets it has, at which machines it is used, its setups, and the tablet's
+    row.
     """
 
     domain: str
@@ -384,8 +384,8 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
 def _kept_elsewhere(
     store: Store, request: NewsRequest, current: Mapping[str, str], now: datetime
 ) -> dict[str, str]:
-    """The hash of the sheet to keep for each machine where
-    the tablet is not used and has one that is young enough.
+    """The hash of the sheet to keep for each machine where the tablet is not used and has one that is young
+    enough.
     """
     have = set(request["have"])
     elsewhere = {

@@ -6,8 +6,8 @@ Rules:
 - an event is taken from an enrolled tablet only, with a signature that fits, with exactly the fields of its
   type, for a sheet that was handed out, and for a setup that the same tablet began. What is refused is kept
   apart with the reason;
-- a text without a fitting signature is nobody's and decides about nothing: it is kept apart under a name
-  that no event can have, so many a day from one address and from all, and of these the oldest make room;
+- a text without a fitting signature is nobody's and decides about nothing: it is kept apart under a name that
+  no event can have, so many a day from one address and from all, and of these the oldest make room;
 - an event whose predecessor has not come waits for it and is taken when it comes;
 - times are noted, never corrected, and order nothing:
   an event from the future, or one that goes back, gets a problem;
@@ -87,9 +87,9 @@ def take_in(
 ) -> list[Receipt]:
     """Store the events of an upload; one receipt for each part, in the order sent.
 
-    A receipt: event, outcome (accepted, already_had, kept_out_of_order, refused), code, fields,
-    problems, signature, sequence (the event's place in the ledger, from 1). `source` is the address
-    that the upload came from.
+    A receipt: event, outcome (accepted, already_had, kept_out_of_order, refused), code, fields, problems,
+    signature, sequence (the event's place in the ledger, from 1). `source` is the address that the upload
+    came from.
     """
     sent = _read_new(store, parts)
     intake = Intake(now, source)

@@ -54,8 +54,8 @@ class AxisBudget:
 
 @dataclass(frozen=True)
 class MachineBudget:
-    """The budgets of all axes that are touched,
-    what the lead changed, and whether the probe's check still holds.
+    """The budgets of all axes that are touched, what the lead changed, and whether the probe's check still
+    holds.
     """
 
     machine: Machine

@@ -1,9 +1,9 @@
 """Lines of a table of past values that can be read and are doubted: held against where their seatings lie.
 
 Rules:
-- a seating with kept values lies where its own usual says, with the seatings before it for the
-  spread; its ask line counts from five values on, before that the shop's ceiling. The table's own
-  lines count for nothing there;
+- a seating with kept values lies where its own usual says, with the seatings before it for the spread; its
+  ask line counts from five values on, before that the shop's ceiling. The table's own lines count for nothing
+  there;
 - of a seating without any, the table's own values are gathered, eight bytes each, and judged by their middle
   once the table is whole; where that doubts a line, the table is read once more with what is known by then;
 - a machine, fixture or axis that no sheet can be made of has no usual;

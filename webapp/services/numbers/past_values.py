@@ -5,8 +5,8 @@ Rules:
   line by line as it comes;
 - each line that is refused stays out, with its reason; the others become kept values of the seating that
   they name, marked as imported, in one transaction, with the hash of the file and its counts on the ledger;
-- what is kept already is refused, so the same file twice changes nothing; a line that names a
-  setup of this store is refused by that name: what a tablet signed is not added to by a table;
+- what is kept already is refused, so the same file twice changes nothing; a line that names a setup of this
+  store is refused by that name: what a tablet signed is not added to by a table;
 - a line whose values are readable and doubted (see `past_doubts`) is refused, or stands out to be asked
   about: it is taken only where the lead names it (`all_the_same`), and the ledger keeps which those were;
 - a value counts as one that a setup brought: nobody signed it, and it says so wherever it is shown.

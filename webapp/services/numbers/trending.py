@@ -201,8 +201,8 @@ def parts_of(store: Store, fixture_id: str, axis: str) -> AxisParts:
 
 
 def overview(store: Store) -> list[FixtureAtAGlance]:
-    """Each fixture in use with its machine,
-    and for each axis that is touched the trend of the present seating.
+    """Each fixture in use with its machine, and for each axis that is touched the trend of the present
+    seating.
     """
     with store.reading():
         machines = store.shop.items("machine")

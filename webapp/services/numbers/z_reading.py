@@ -3,8 +3,8 @@ checked once by a touch on a known height, by a lead, with the passphrase again.
 
 Rules:
 - a check is kept for ever with all that was typed, and stands on the ledger;
-- the last one of the machine counts, as long as probe, ball, stylus and what the shop's
-  file states are those that it was made with: without it no sheet gives a Z coordinate;
+- the last one of the machine counts, as long as probe, ball, stylus and what the shop's file states are those
+  that it was made with: without it no sheet gives a Z coordinate;
 - where the probe's length does not repeat from one load to the next, there is none either.
 """
 
@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class MachineZ:
-    """A machine, its probe, what its file states,
-    the last check (its row) and the reading that holds, or None.
+    """A machine, its probe, what its file states, the last check (its row) and the reading that holds, or
+    None.
     """
 
     machine: Machine

@@ -1,16 +1,16 @@
 """Signing in, sessions, and the two secrets of a person.
 
 Rules:
-- the answer and the work are the same for an unknown name, a wrong passphrase and a disabled account
-  (OWASP ASVS 5.0, 6.3.8), and what was typed as a name is kept nowhere, because it may be a
-  passphrase in the wrong field;
-- a session's token has 256 bits and comes in as an argument; only its hash is stored (7.2.3). It ends
-  after a stretch without use, after its longest time, when the person is disabled or changes their
-  passphrase (7.3, 7.4);
+- the answer and the work are the same for an unknown name, a wrong passphrase and a disabled account (OWASP
+  ASVS 5.0, 6.3.8), and what was typed as a name is kept nowhere, because it may be a passphrase in the wrong
+  field;
+- a session's token has 256 bits and comes in as an argument; only its hash is stored (7.2.3). It ends after a
+  stretch without use, after its longest time, when the person is disabled or changes their passphrase (7.3,
+  7.4);
 - first secrets are made by chance, given once, good for a week and for nothing but changing them (6.4.1);
   a lead starts that and never chooses the value (6.4.6);
-- a PIN is checked for a signature only,
-  under the same throttle whether it came at once or was sealed offline.
+- a PIN is checked for a signature only, under the same throttle whether it came at once or was sealed
+  offline.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """What a passphrase and a PIN must be, and how they are kept.
 
 Rules:
-- a passphrase stands alone, so it has at least 15 characters (NIST SP 800-63B-4), at most 128, any of
-  them, compared in Unicode form NFC; no composition rules and no periodic change (OWASP ASVS 5.0,
-  6.2.5, 6.2.8 to 6.2.10);
+- a passphrase stands alone, so it has at least 15 characters (NIST SP 800-63B-4), at most 128, any of them,
+  compared in Unicode form NFC; no composition rules and no periodic change (OWASP ASVS 5.0, 6.2.5, 6.2.8 to
+  6.2.10);
 - what is easy to guess does not count: own name and id, words of the shop, dates, repeats,
   sequences (6.2.4, 6.2.11, 6.2.12). What is left over must still have eight characters;
 - a PIN has 6 to 12 digits, never a repeat, a sequence, a walk over the keys or a date.

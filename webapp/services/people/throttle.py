@@ -5,9 +5,9 @@ Rules (NIST SP 800-63B-4 on throttling, OWASP ASVS 5.0, 6.1.1 and 6.3.1):
   so tries at the same moment and a server that stops in between give nobody a free guess;
 - counts lie in the store and outlive a restart;
 - the wait grows: it doubles with each failure beyond the free ones, up to a longest;
-- a PIN stops after 8 failures in a row on one tablet and 10 anywhere, until its owner signs in with
-  the passphrase or is given new secrets. A joker at one tablet therefore cannot keep somebody from
-  signing at another one;
+- a PIN stops after 8 failures in a row on one tablet and 10 anywhere, until its owner signs in with the
+  passphrase or is given new secrets. A joker at one tablet therefore cannot keep somebody from signing at
+  another one;
 - a passphrase never stops: its counts slow down and forget, so that nobody can lock a lead out by guessing.
   Where this person has signed in lately, what strangers did elsewhere does not count.
 
@@ -35,8 +35,8 @@ if TYPE_CHECKING:
 class Limit:
     """How many failures are free of waiting, the first and the longest wait in seconds, and where it stops.
 
-    `stop` None: it never stops. `forget_seconds`: failures older than that no longer count (None: they
-    always do). `of_person`: it counts for one person alone, so that a right try of theirs starts it anew.
+    `stop` None: it never stops. `forget_seconds`: failures older than that no longer count (None: they always
+    do). `of_person`: it counts for one person alone, so that a right try of theirs starts it anew.
     """
 
     free: int

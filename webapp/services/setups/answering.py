@@ -1,10 +1,10 @@
 """Questions to the lead, and the answers.
 
-Rules: a question stays open until a lead answers it with a reason; whoever runs a setup does not
-answer its questions; of two leads who answer at once, the first counts and the other is told so. A
-question about an axis and one about the whole setup have answers of their own, and so has a setup
-that is finished already: what can no longer be put into it is done again, and the next sheet, the
-board and its operator's tablet say so.
+Rules: a question stays open until a lead answers it with a reason; whoever runs a setup does not answer its
+questions; of two leads who answer at once, the first counts and the other is told so. A question about an
+axis and one about the whole setup have answers of their own, and so has a setup that is finished already:
+what can no longer be put into it is done again, and the next sheet, the board and its operator's tablet say
+so.
 """
 
 from __future__ import annotations

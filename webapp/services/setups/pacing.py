@@ -1,8 +1,8 @@
 """How fast setups were done, beside how fast the shop does them.
 
-Rules: the shop's pace is that of its newest setups that were signed off, other setups than the one
-looked at; it marks and decides nothing. Times of a setup that was signed off do not change any more,
-so they are worked out once.
+Rules: the shop's pace is that of its newest setups that were signed off, other setups than the one looked at;
+it marks and decides nothing. Times of a setup that was signed off do not change any more, so they are worked
+out once.
 """
 
 from __future__ import annotations

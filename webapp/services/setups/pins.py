@@ -6,8 +6,8 @@ Rules:
   is erased with the check;
 - one event gets one decision about a PIN. The same event with another seal gets the first answer again;
   a new try needs a new setup.signed event, of which there are three after the first, then that signing waits;
-- that no seal came, or none that opens, is no such decision: it is written down once, so that the person
-  is asked again, and the seal that fits still counts when it comes, as long as nobody signed anew behind it;
+- that no seal came, or none that opens, is no such decision: it is written down once, so that the person is
+  asked again, and the seal that fits still counts when it comes, as long as nobody signed anew behind it;
 - the person must be active and authorised for the machine at the time that the event claims and now;
 - a lead's PIN beside a stop or a row put back is checked in the same way;
   it lifts that stop and signs nothing off;

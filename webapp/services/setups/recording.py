@@ -1,8 +1,8 @@
 """The record of a setup: the bundle that goes into the PDF, and the sealed PDF that is kept.
 
 Rules:
-- a record can be sealed once the setup is signed off, and once; rendering and sealing happen
-  after the sign-off is committed, so that a failed seal leaves the sign-off and can be tried again;
+- a record can be sealed once the setup is signed off, and once; rendering and sealing happen after the
+  sign-off is committed, so that a failed seal leaves the sign-off and can be tried again;
 - the file is written under its own hash (temporary name, flush, rename,
   flush of the folder) before its row is; when the row cannot be written, the file goes again;
 - the hash of the whole file is on the ledger (record.sealed),

@@ -182,9 +182,9 @@ def _see_slot(store: Store, sheet: WrittenSheet, setup_id: str, state: Folded) -
 def _may_be_older(store: Store, machine: str, setup_id: str, label: str) -> bool:
     """Whether a slot was left half set by another setup that this one, sent late, may have come before.
 
-    What is known of the order: one tablet's setups follow each other, and a setup began after its
-    sheet was compiled. Otherwise the slot stays as it was left: a mark too many makes somebody look,
-    one too few lets somebody cut.
+    What is known of the order: one tablet's setups follow each other, and a setup began after its sheet was
+    compiled. Otherwise the slot stays as it was left: a mark too many makes somebody look, one too few lets
+    somebody cut.
     """
     slot, this = store.shop.slot(machine, label), store.setups.setup(setup_id)
     if slot is None or this is None or slot["last_setup"] in (None, setup_id):

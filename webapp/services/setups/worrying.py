@@ -1,9 +1,9 @@
 """Worries: what is open about a machine, its vise and its probe, and how a lead closes one.
 
-Rules: a worry stays open until a lead closes it, by a check or with a reason; both are words that
-stand on the ledger, with the setup in which it was raised. Of two leads who close one at once, the
-first counts and the other is told so. A probe or a vise is a thing of the shop: a worry about it is
-open at every machine that it belongs to.
+Rules: a worry stays open until a lead closes it, by a check or with a reason; both are words that stand on
+the ledger, with the setup in which it was raised. Of two leads who close one at once, the first counts and
+the other is told so. A probe or a vise is a thing of the shop: a worry about it is open at every machine that
+it belongs to.
 """
 
 from __future__ import annotations

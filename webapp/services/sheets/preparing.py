@@ -5,9 +5,9 @@ Rules:
 - a sheet is worked out by the domain alone; here its inputs are read, in one view of the store;
 - a sheet is used again while its content, times aside, is the same and it is younger than half of its life;
   so a tablet always gets one that lasts, and does not get a new one at each question;
-- the store counts the changes of what a sheet is compiled from, for the shop, each machine and each
-  fixture; while those numbers stand, only the clock can have changed anything, and it is looked at
-  again every few minutes;
+- the store counts the changes of what a sheet is compiled from, for the shop, each machine and each fixture;
+  while those numbers stand, only the clock can have changed anything, and it is looked at again every few
+  minutes;
 - one thread compiles a machine's sheet at a time, and those that waited for it take the same;
 - every sheet that is handed out is kept by its hash for ever: events name it.
 """
@@ -138,9 +138,9 @@ def _inputs(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> t
 def current_hashes(store: Store, keyring: KeyRing, now: datetime) -> dict[str, str]:
     """The hash of each machine's sheet, by machine; a machine whose sheet cannot be made is left out.
 
-    What changed is compiled anew. For the clock alone one sheet a call is looked at again, the one
-    that waits longest, so that nobody who asks for news waits for all of them; none goes longer than
-    LATEST_CHECK without a look.
+    What changed is compiled anew. For the clock alone one sheet a call is looked at again, the one that waits
+    longest, so that nobody who asks for news waits for all of them; none goes longer than LATEST_CHECK
+    without a look.
     """
     with store.reading():
         counted, kept = store.setups.sheet_versions(), store.setups.sheets_in_use()

@@ -193,8 +193,8 @@ class SetupsRepository(Repository):
         return {row["subject"]: row["number"] for row in self._rows(SheetVersion.select())}
 
     def sheets_dated(self, hashes: Collection[str]) -> list[SheetDated]:
-        """When these sheets were made and end,
-        without the sheets themselves, in the order in which they were made.
+        """When these sheets were made and end, without the sheets themselves, in the order in which they were
+        made.
         """
         found: dict[str, SheetDated] = self._found("sheet", SHEET_DATES, hashes, key="hash")
         return sorted(found.values(), key=lambda row: (row["compiled_at_utc"], row["hash"]))

@@ -142,8 +142,8 @@ class NotAccept(DeskForm):
     passphrase = secret("Your passphrase, again")
 
 
-# What the lead can say, by the decision,
-# whether the question is about an axis, and whether the setup is finished.
+# What the lead can say, by the decision, whether the question is about an axis, and whether the setup is
+# finished.
 ANSWERS = {
     ("go_on", True, False): "Go on",
     ("touch_again", True, False): "Touch again",

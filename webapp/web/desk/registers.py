@@ -1,9 +1,8 @@
-"""The shop's registers: tablets, slots,
-people and what they may run, machines and fixtures with their limits.
+"""The shop's registers: tablets, slots, people and what they may run, machines and fixtures with their
+limits.
 
 Rules: the slot register, people and machines are read here; tablets are taken into and out of use here. A
-one-time code is
-shown once, on the page that made it, and never again: only its hash is kept.
+one-time code is shown once, on the page that made it, and never again: only its hash is kept.
 """
 
 from __future__ import annotations
@@ -134,6 +133,7 @@ def people() -> str:
         slots=found.slots,
         more=found.more,
         find=find,
+        may_change=sessions.signed_in().is_a("lead"),
         names=names(),
         now=_now_text(),
     )

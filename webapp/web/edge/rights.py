@@ -55,6 +55,9 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "registers.clear_fork": LEADS,
     "registers.slots": READERS,
     "registers.people": READERS,
+    "people.new": LEADS,
+    "people.person": READERS,
+    "people.change": LEADS,
     "registers.machines": READERS,
     "fixtures.overview": READERS,
     "fixtures.trends": READERS,
@@ -122,8 +125,8 @@ def check_table(endpoints: Iterable[str], more: Mapping[str, frozenset[str]] | N
 
 
 def allowed(needed: frozenset[str] | None, who: Who | None) -> bool:
-    """Whether this person, or nobody (None),
-    may call an endpoint that needs one of these roles. None: nobody may.
+    """Whether this person, or nobody (None), may call an endpoint that needs one of these roles. None: nobody
+    may.
     """
     if not needed:
         return False

@@ -51,8 +51,8 @@ def signed_in() -> Who:
 def begin(answer: Response, token: str) -> Response:
     """Hand the session to the browser.
 
-    The form token stays, so that a form which was left open on another page can still be sent after
-    signing in anew; nobody else can have planted it, because a `__Host-` cookie is set by this host alone.
+    The form token stays, so that a form which was left open on another page can still be sent after signing
+    in anew; nobody else can have planted it, because a `__Host-` cookie is set by this host alone.
     """
     answer.set_cookie(COOKIE, token, secure=True, httponly=True, samesite="Strict", path="/")
     return answer

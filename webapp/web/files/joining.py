@@ -1,11 +1,11 @@
 """Our own modules, style sheets and words joined into one file each,
 so that a page asks three times and not a hundred.
 
-Rules: the files in the tree stay as they are and are what is tested one by one; joining is done at
-start, in memory. A module becomes a function that is called once, in the order in which ECMAScript
-would evaluate it (each after what it imports, ECMA-262 "Evaluate"). What this reader of imports does
-not know, it refuses: the program then does not start, and no page is ever made of half a module. It
-knows imports and exports by name, each at the start of a line:
+Rules: the files in the tree stay as they are and are what is tested one by one; joining is done at start, in
+memory. A module becomes a function that is called once, in the order in which ECMAScript would evaluate it
+(each after what it imports, ECMA-262 "Evaluate"). What this reader of imports does not know, it refuses: the
+program then does not start, and no page is ever made of half a module. It knows imports and exports by name,
+each at the start of a line:
 
     import {one, two as other} from './file.js';      export {one} from './file.js';
     export function … / async function / class / const name
@@ -54,8 +54,8 @@ def reached(modules: Mapping[str, str], entry: str) -> list[str]:
 def join_modules(modules: Mapping[str, str], entry: str) -> str:
     """The text of one script that does what `entry` does. `modules`: text by path. Raises CannotJoin.
 
-    It is a classic script and no module,
-    because browsers keep compiled code only of those beside a worker's cache.
+    It is a classic script and no module, because browsers keep compiled code only of those beside a worker's
+    cache.
     """
     functions = "\n".join(_as_function(path, modules[path]) for path in reached(modules, entry))
     return f"(() => {{\n'use strict';\n{functions}\n}})();"

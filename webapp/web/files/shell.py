@@ -5,9 +5,9 @@ changed file gives another one. Files lie under `/assets/<version>/`, where modu
 stay within their version: a tablet has a version whole or not at all. What is under a version never changes
 (RFC 8246, immutable).
 
-The tablet's page asks for its modules, its style sheets and its words in one file each (joining.py):
-on a slow tablet eighty requests took longer than everything else of a start. Which modules these are
-follows from their imports.
+The tablet's page asks for its modules, its style sheets and its words in one file each (joining.py): on a
+slow tablet eighty requests took longer than everything else of a start. Which modules these are follows from
+their imports.
 """
 
 import hashlib

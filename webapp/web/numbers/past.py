@@ -1,9 +1,9 @@
 """Past values from a table: looked at first, then taken in; and all kept values as a table again.
 
-Rules: a table that was looked at lies beside the database under its own hash until it is taken in, so
-that what is taken in is what was looked at; every line that is refused or asked about stands there
-with its number and its reason, and an asked one is taken only where it is ticked. A table that the
-desk hands out can be taken in again.
+Rules: a table that was looked at lies beside the database under its own hash until it is taken in, so that
+what is taken in is what was looked at; every line that is refused or asked about stands there with its number
+and its reason, and an asked one is taken only where it is ticked. A table that the desk hands out can be
+taken in again.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """From stored values to what a desk page shows: moments, lengths in a machine's own unit, rows of a table.
 
 Rules: a length is shown in the unit and resolution of its machine's display, with its sign
-(domain/plain/lengths.py); times are
-UTC and say so in the heading of their column or of their page; nothing is worked out here, only written down.
+(domain/plain/lengths.py); times are UTC and say so in the heading of their column or of their page; nothing
+is worked out here, only written down.
 """
 
 from __future__ import annotations

@@ -4,8 +4,8 @@ Rules:
 - an answer to reach carries the tablet's own nonce under the receipt key,
   so a portal page or a foreign server cannot pass for this one;
 - the challenge in it is this server's time under a key of its own (HMAC-SHA-256, RFC 2104); nothing is stored
-  for it. It is
-  good for five minutes of this server's clock, so that a recorded request for news is of no use later;
+  for it. It is good for five minutes of this server's clock, so that a recorded request for news is of no use
+  later;
 - receipts are signed over exactly what was stored, after the commit.
 """
 
