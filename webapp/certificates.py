@@ -1,4 +1,6 @@
-"""Joins the settings, the chance of the operating system and the shop's own authority: for commands and the server."""
+"""Joins the settings, the chance of the operating system and the shop's own authority: for commands and the
+server.
+"""
 
 from __future__ import annotations
 

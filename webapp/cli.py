@@ -9,6 +9,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Sequence
+from datetime import date
 from pathlib import Path
 
 from webapp import VERSION
@@ -21,7 +22,8 @@ from webapp.words import say
 
 DEMO_FOLDER = Path(__file__).resolve().parent.parent / "data" / "demo"
 SETTINGS = (
-    "data_folder", "host", "port", "trusted_hosts", "tls_certificate", "tls_key", "trusted_proxies", "trust_port",
+    "data_folder", "host", "port", "trusted_hosts", "tls_certificate", "tls_key", "trusted_proxies",
+    "trust_port",
 )  # fmt: skip
 
 
@@ -43,7 +45,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(options: argparse.Namespace) -> int:
     """Commands are imported when they are called: `--help` and `verify` need no server."""
-    from webapp.commands import audit, demo, ledger, load, parts, past, renew_seal, secrets, verify  # noqa: PLC0415
+    from webapp.commands import (  # noqa: PLC0415
+        audit,
+        demo,
+        hand_out,
+        ledger,
+        load,
+        parts,
+        past,
+        renew_seal,
+        secrets,
+        verify,
+    )
 
     match options.command:
         case "check":
@@ -76,9 +89,14 @@ def _run(options: argparse.Namespace) -> int:
         "ledger": lambda: ledger.write_out(settings, after=options.after),
         "head": lambda: _head(settings, options),
         "certificate": lambda: _certificate(settings, options),
+        "hand-out": lambda: hand_out.hand_out(
+            *(settings, options.file, options.setup, options.first, options.last), as_json=options.json
+        ),
         "renew-seal": lambda: renew_seal.renew_seal(settings, as_json=options.json),
         "secrets": lambda: secrets.secrets(settings, options.person, as_json=options.json),
-        "verify": lambda: verify.verify(settings, options.file, options.certificate, as_json=options.json),
+        "verify": lambda: verify.verify(
+            *(settings, options.file, options.certificate, options.ledger_key), as_json=options.json
+        ),
     }
     return commands[options.command]()
 
@@ -99,6 +117,10 @@ def _certificate(settings: Settings, options: argparse.Namespace) -> int:
 def _head(settings: Settings, options: argparse.Namespace) -> int:
     from webapp.commands import head  # noqa: PLC0415
 
+    if options.kept:
+        return head.kept(settings, options.kept, as_json=options.json)
+    if options.signed:
+        return head.signed(settings)
     if options.check is not None:
         return head.check(options.check)
     if options.restored is not None:
@@ -119,7 +141,9 @@ def _settings(options: argparse.Namespace, *, demo: bool = False) -> Settings:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="zerokeep",
-        description="Finding the vise of a shared mill with a spindle probe: walked through, checked, signed, kept.",
+        description=(
+            "Finding the vise of a shared mill with a spindle probe: walked through, checked, signed, kept."
+        ),
     )
     parser.add_argument("--version", action="version", version=f"zerokeep {VERSION}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
@@ -151,6 +175,14 @@ def _parser() -> argparse.ArgumentParser:
         default=[],
         help="the seal's certificate (PEM), may be repeated",
     )
+    verify.add_argument(
+        "--ledger-key",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="KEYS.txt",
+        help="the keys of the shop's ledger, may be repeated",
+    )
     _add_common(verify)
     out = commands.add_parser(
         "ledger", help="print the changes on the ledger, one a line, for another computer"
@@ -167,11 +199,20 @@ def _parser() -> argparse.ArgumentParser:
     which.add_argument(
         "--since", type=int, metavar="SIZE", help="the proof that it only grew since that size"
     )
+    which.add_argument(
+        "--kept",
+        type=Path,
+        action="append",
+        metavar="HEAD.txt",
+        help="a signed head that was kept; twice: whether two of them are of one ledger that grew",
+    )
+    which.add_argument("--signed", action="store_true", help="print the head of now as a signed note")
     which.add_argument("--check", type=Path, metavar="PROOF.json", help="such a proof, without a server")
     which.add_argument(
         "--restored", metavar="REASON", help="a backup was brought back: keep this ledger's head from now on"
     )
     _add_common(now)
+    _add_handing_out(commands.add_parser("hand-out", help="evidence in one file, for somebody outside"))
     made_of = commands.add_parser("parts", help="what the program is made of, beside what was pinned")
     made_of.add_argument("--json", action="store_true", help="print it as a CycloneDX bill of materials")
     check = commands.add_parser("check", help="linters, types, import contracts, tests")
@@ -179,6 +220,14 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--linters", action="store_true", help="without the tests")
     check.add_argument("--hook", action="store_true", help="run the linters before each commit from now on")
     return parser
+
+
+def _add_handing_out(command: argparse.ArgumentParser) -> None:
+    command.add_argument("file", type=Path, metavar="FILE.zip")
+    command.add_argument("--setup", metavar="ID", help="one setup")
+    command.add_argument("--first", type=date.fromisoformat, metavar="DAY", help="the first day, 2026-11-02")
+    command.add_argument("--last", type=date.fromisoformat, metavar="DAY", help="the last day, which counts")
+    _add_common(command)
 
 
 def _add_serving(command: argparse.ArgumentParser) -> None:

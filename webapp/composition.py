@@ -1,6 +1,7 @@
 """Where the rooms are joined, once, at start. Nothing else may import from all of them.
 
-Rules: every part is made here and handed on as a plain argument; an application whose parts do not fit does not start.
+Rules: every part is made here and handed on as a plain argument;
+an application whose parts do not fit does not start.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from datetime import datetime
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
-from typing import TypeVar
+from typing import IO, TypeVar
 
 from cryptography import x509
 from cryptography.hazmat.primitives.hashes import SHA256
@@ -21,12 +22,14 @@ from cryptography.hazmat.primitives.serialization import Encoding
 from flask import Flask
 
 from webapp import VERSION, fonts
+from webapp.proof import bundle_check
 from webapp.proof.errors import KeyFolderError
 from webapp.proof.key_file import write_whole
 from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.pdf_seal import seal
 from webapp.proof.record_verify import NOT_ON_LEDGER, verify_record
 from webapp.record.press import Press
+from webapp.services.audit import handing_out
 from webapp.services.evidence.entries import sealed_here
 from webapp.services.evidence.timekeeping import Timekeeper, look_at_start
 from webapp.services.intake.intake import check_pending_seals
@@ -44,6 +47,7 @@ STATIC = ROOT / "static"
 TEMPLATES = ROOT / "templates"
 KEYS_NAME = "Zerokeep"
 CERTIFICATES_FILE = "seal-certificates.pem"
+HEAD_KEYS_FILE = "ledger-keys.txt"
 RENDERER = {"weasyprint": version("weasyprint"), "zerokeep": VERSION}
 SEAL_REASON = "Reviewed and accepted by the lead; sealed by the shop's server"
 
@@ -74,8 +78,17 @@ def compose(
         renderer=RENDERER,
         seal=lambda pdf, at_utc: _apart(partial(seal, pdf, keyring, at_utc, shop_name(store), SEAL_REASON)),
         verify=lambda pdf: _apart(
-            partial(verify_record, pdf, keyring.trusted_certificates, final, own_hash(store, pdf), RENDERER)
+            partial(
+                verify_record,
+                pdf,
+                keyring.trusted_certificates,
+                final,
+                own_hash(store, pdf),
+                RENDERER,
+                keyring.head_keys,
+            )
         ),
+        hand_out=partial(handed_out, store, keyring),
         close=partial(_close, press, store),
         timekeeper=Timekeeper(elapsed_s) if elapsed_s else None,
     )
@@ -95,7 +108,8 @@ def compose(
 def _apart(work: Callable[[], Result]) -> Result:
     """What the work gives, done in a thread of its own.
 
-    The judge of seals runs an event loop for each question, which a thread whose loop is running already cannot.
+    The judge of seals runs an event loop for each question,
+    which a thread whose loop is running already cannot.
     """
     with ThreadPoolExecutor(max_workers=1) as thread:
         return thread.submit(work).result()
@@ -106,6 +120,18 @@ def _close(press: Press, store: Store) -> None:
     store.close()
 
 
+def handed_out(
+    store: Store, keyring: KeyRing, asked: handing_out.Asked, by: str, now: datetime, file: IO[bytes]
+) -> int:
+    """Write a bundle for somebody outside, with all that is public here; how many setups it holds."""
+    public = handing_out.Public(
+        head_keys="".join(f"{key.text}\n" for key in keyring.head_keys).encode(),
+        certificates=certificates_pem(keyring),
+        checker=Path(bundle_check.__file__).read_bytes(),
+    )
+    return handing_out.hand_out(store, keyring.head_signer, asked, by, public, RENDERER, now, file)
+
+
 def shop_name(store: Store) -> str:
     """The shop's name as it was loaded; this program's own before that."""
     with store.reading():
@@ -114,7 +140,9 @@ def shop_name(store: Store) -> str:
 
 
 def own_hash(store: Store, pdf: bytes) -> str:
-    """The hash of these bytes if this server sealed them and noted the hash on its ledger, else NOT_ON_LEDGER."""
+    """The hash of these bytes if this server sealed them and noted the hash on its ledger, else
+    NOT_ON_LEDGER.
+    """
     digest = hashlib.sha256(pdf).hexdigest()
     with store.reading():
         return digest if sealed_here(store, digest) else NOT_ON_LEDGER
@@ -123,8 +151,9 @@ def own_hash(store: Store, pdf: bytes) -> str:
 def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Callable[[], str]) -> KeyRing:
     """The server's keys, made at the first start. Raises BadSetting, WrongPassphrase, KeyFolderError.
 
-    Beside a shop that has a past no keys are ever made: they would fit nothing that stands there. The certificates of
-    the seal are public: they lie beside the keys in one file, for whoever verifies a record.
+    Beside a shop that has a past no keys are ever made: they would fit nothing that stands there. The
+    certificates of the seal and the keys of the ledger's heads are public: they lie beside the keys in two
+    files, for whoever verifies.
     """
     made = (settings.keys_folder / FILE_NAME).exists()
     if not made:
@@ -135,6 +164,7 @@ def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Cal
     else:
         keyring = KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
     write_certificates(settings, keyring)
+    write_head_keys(settings, keyring)
     return keyring
 
 
@@ -170,6 +200,16 @@ def write_certificates(settings: Settings, keyring: KeyRing) -> None:
         write_whole(settings.data_folder, CERTIFICATES_FILE, pem)
 
 
+def write_head_keys(settings: Settings, keyring: KeyRing) -> None:
+    """Put the public keys of the ledger's heads, the one in use first, into their file; others there stay."""
+    file = settings.data_folder / HEAD_KEYS_FILE
+    before = file.read_text(encoding="utf-8", errors="replace").split() if file.exists() else []
+    now = [key.text for key in keyring.head_keys]
+    text = "".join(f"{key}\n" for key in (*now, *(one for one in before if one not in now)))
+    if text.split() != before:
+        write_whole(settings.data_folder, HEAD_KEYS_FILE, text.encode())
+
+
 def _readable(pem: bytes) -> list[x509.Certificate]:
     try:
         return x509.load_pem_x509_certificates(pem)
@@ -178,7 +218,9 @@ def _readable(pem: bytes) -> list[x509.Certificate]:
 
 
 def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:
-    """Flask's and Flask-WTF's settings. The form cookie's key comes from the pepper, which no visitor can guess at."""
+    """Flask's and Flask-WTF's settings.
+    The form cookie's key comes from the pepper, which no visitor can guess at.
+    """
     from webapp.web.edge import request_sizes  # noqa: PLC0415
 
     return {
@@ -195,7 +237,8 @@ def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:
         "SESSION_COOKIE_PATH": "/",
         "WTF_CSRF_CHECK_DEFAULT": False,  # guards.py calls it, after the rights
         "WTF_CSRF_TIME_LIMIT": None,  # as long as the cookie: a page left open over a shift still sends
-        "WTF_CSRF_SSL_STRICT": False,  # guards.py checks Sec-Fetch-Site and Origin on every scheme, not only TLS
+        # guards.py checks Sec-Fetch-Site and Origin on every scheme, not only TLS
+        "WTF_CSRF_SSL_STRICT": False,
     }
 
 
@@ -213,7 +256,9 @@ def files() -> shell.Shell:
 
 
 def font_css(names: dict[str, str]) -> str:
-    """The @font-face rules for the fonts under /fonts/; the heaviest one also stands for every heavier weight."""
+    """The @font-face rules for the fonts under /fonts/;
+    the heaviest one also stands for every heavier weight.
+    """
     rules = []
     heaviest = max(names, key=lambda name: fonts.WEIGHTS[name])
     for name, file in names.items():

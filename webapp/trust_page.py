@@ -1,11 +1,12 @@
 """The one page that is served without TLS: how to trust the shop's own authority, on every kind of device.
 
 Rules:
-- a device that does not trust the server yet cannot be told over TLS, so this is plain HTTP at a port of its own. It
-  holds no secret, takes nothing, and knows five addresses; what it hands out is compared by its fingerprint with what
-  the server printed at its start, because anybody in between could have sent another page;
-- it is made once, at the start; answering takes no thread of the application. A slow or silent client holds one of a
-  few connections for ten seconds.
+- a device that does not trust the server yet cannot be told over TLS, so this is plain HTTP at a port of
+  its own. It holds no secret, takes nothing, and knows five addresses; what it hands out is compared by its
+  fingerprint with what the server printed at its start, because anybody in between could have sent another
+  page;
+- it is made once, at the start; answering takes no thread of the application. A slow or silent client holds
+  one of a few connections for ten seconds.
 """
 
 from __future__ import annotations
@@ -48,7 +49,9 @@ class Answer:
 
 
 def address(settings: Settings) -> str:
-    """Where the page is: by address where the certificate names one, because a new device may not know the name."""
+    """Where the page is: by address where the certificate names one, because a new device may not know the
+    name.
+    """
     given = [host.strip("[]") for host in settings.trusted_hosts]
     numbers = [host for host in given if _is_address(host) and not ip_address(host).is_loopback]
     host = numbers[0] if numbers else settings.named_host

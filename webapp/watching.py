@@ -1,8 +1,9 @@
-"""What the server looks at by itself, again and again, beside answering: whether all that is stored still fits,
-and whether the seal's certificate, or the one that tablets are shown, is about to end; the latter renews itself here.
+"""What the server looks at by itself, again and again, beside answering: whether all that is stored still
+fits, and whether the seal's certificate, or the one that tablets are shown, is about to end;
+the latter renews itself here.
 
-Rules: the audit, the clock and the waiting are arguments; each look has its own words in the log; one that fails is
-logged and does not end the watch.
+Rules: the audit, the clock and the waiting are arguments;
+each look has its own words in the log; one that fails is logged and does not end the watch.
 """
 
 from __future__ import annotations
@@ -35,7 +36,9 @@ Renew = Callable[[datetime], None]
 
 @dataclass(frozen=True)
 class Terms:
-    """The certificates whose end is watched: the seal's, and the file of the one that tablets are shown, if any."""
+    """The certificates whose end is watched:
+    the seal's, and the file of the one that tablets are shown, if any.
+    """
 
     seal: x509.Certificate
     tls: Path | None = None
@@ -49,8 +52,8 @@ def watch(
     first_pause_s: float = FIRST_PAUSE_S,
     renew: Renew = lambda _: None,
 ) -> int:
-    """Look after the first pause and then daily, an hour after a look that failed, until `wait` says that it is over;
-    how often an audit was done.
+    """Look after the first pause and then daily, an hour after a look that failed,
+    until `wait` says that it is over; how often an audit was done.
     """
     done, pause_s = 0, first_pause_s
     while wait(pause_s):

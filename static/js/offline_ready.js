@@ -1,6 +1,7 @@
 /**
- * Whether this browser could open the page again without the server: the worker is there, active, and holds every file of its
- * version. Waited for with a limit; else what is missing is named, so that nobody finds it out beside the mill.
+ * Whether this browser could open the page again without the server: the worker is there, active, and holds
+ * every file of its version. Waited for with a limit; else what is missing is named, so that nobody finds
+ * it out beside the mill.
  */
 import {versionOf} from './offline.js';
 
@@ -8,8 +9,14 @@ const WAIT_MS = 20_000;
 const CACHE = 'zerokeep-shell-';
 const PAGE = '/tablet';
 
-/** Resolves to null, or to the code of the step that is missing. Never throws. `registering`: a promise of the registration. */
-export async function missingOffline(registering, {container = navigator.serviceWorker, stored = globalThis.caches, waitMs = WAIT_MS} = {}) {
+/**
+ * Resolves to null, or to the code of the step that is missing. Never throws. `registering`: a promise of
+ * the registration.
+ */
+export async function missingOffline(
+  registering,
+  {container = navigator.serviceWorker, stored = globalThis.caches, waitMs = WAIT_MS} = {},
+) {
   if (!container || !stored) return 'tablet.offline.no_worker';
   const late = new Promise(resolve => { setTimeout(() => resolve('late'), waitMs); });
   const refused = registering.then(() => late, () => 'refused');

@@ -1,6 +1,6 @@
 /**
- * The test of a device: does it trust the server, and can it work without it? One line each, pass or fail, with what to do. Nothing
- * is enrolled and nothing stays but the worker and its files.
+ * The test of a device: does it trust the server, and can it work without it? One line each, pass or fail,
+ * with what to do. Nothing is enrolled and nothing stays but the worker and its files.
  */
 import {missingAbility} from './able.js';
 import {keepOffline} from './offline.js';
@@ -15,7 +15,13 @@ import {loadWords, say} from './ui/say.js';
 const ANSWER_WITHIN_MS = 5000;
 const PASSED = null;
 
-const within = promise => Promise.race([Promise.resolve(promise).catch(() => null), new Promise(resolve => { setTimeout(() => resolve(null), ANSWER_WITHIN_MS); })]);
+const within = promise =>
+  Promise.race([
+    Promise.resolve(promise).catch(() => null),
+    new Promise(resolve => {
+      setTimeout(() => resolve(null), ANSWER_WITHIN_MS);
+    }),
+  ]);
 
 /** What each line does: null when it passes, else {code, fields} of what is wrong. */
 const TESTS = {
@@ -39,7 +45,8 @@ const TESTS = {
   kept: async () => {
     await within(navigator.storage?.persist?.());
     const {persisted} = await protection();
-    return persisted === true ? PASSED : {code: persisted === null ? 'tablet.self_test.kept_unknown' : 'tablet.self_test.kept_not', fields: {}};
+    if (persisted === true) return PASSED;
+    return {code: `tablet.self_test.kept_${persisted === null ? 'unknown' : 'not'}`, fields: {}};
   },
 };
 
@@ -47,10 +54,14 @@ function show(name, state, outcome) {
   const line = document.querySelector(`[data-test="${name}"]`);
   line.dataset.state = state;
   const text = outcome ? say(outcome.code, outcome.fields) : '';
-  line.replaceChildren(el('b', {}, say(`tablet.self_test.${state}`, {what: say(`tablet.self_test.${name}`)})), ...(text ? [el('span', {}, text)] : []));
+  const title = say(`tablet.self_test.${state}`, {what: say(`tablet.self_test.${name}`)});
+  line.replaceChildren(el('b', {}, title), el('span', {}, text));
 }
 
-/** All lines, one after the other: a device that is not trusted fails the first, and the others would say nothing new. */
+/**
+ * All lines, one after the other: a device that is not trusted fails the first, and the others would say
+ * nothing new.
+ */
 async function run(version) {
   for (const name of Object.keys(TESTS)) show(name, 'waits');
   for (const [name, test] of Object.entries(TESTS)) {

@@ -1,4 +1,6 @@
-"""`zerokeep certificate`: made, shown, taken apart and renewed from the command line; `serve` finds it by itself."""
+"""`zerokeep certificate`: made, shown, taken apart and renewed from the command line; `serve` finds it by
+itself.
+"""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
-"""TLS for real: a demo shop with an authority of its own, browsers that trust it and nothing else, and small servers
-that show whatever certificate a test wants.
+"""TLS for real: a demo shop with an authority of its own, browsers that trust it and nothing else, and
+small servers that show whatever certificate a test wants.
 
-A browser's trust lies in the NSS database of its own home (certutil, Debian's libnss3-tools); names are mapped to this
-computer inside the browser, so that the system stays as it is.
+A browser's trust lies in the NSS database of its own home (certutil, Debian's libnss3-tools); names are
+mapped to this computer inside the browser, so that the system stays as it is.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""The shop's own authority: limited to the shop's names, valid from long before, its key on the server or taken off."""
+"""The shop's own authority: limited to the shop's names, valid from long before, its key on the server or
+taken off.
+"""
 
 from __future__ import annotations
 
@@ -42,7 +44,9 @@ def make(folder: Path, hosts: tuple[str, ...] = HOSTS, subnets: tuple[str, ...] 
 
 
 def verified(own: Own, host: str, at: datetime) -> bool:
-    """What a judge from outside says: the verifier of the library, which is not the one that signs (RFC 5280)."""
+    """What a judge from outside says: the verifier of the library, which is not the one that signs (RFC
+    5280).
+    """
     verifier = PolicyBuilder().store(Store([own.authority])).time(at)
     try:
         verifier.build_server_verifier(x509.DNSName(host)).verify(own.server, [])
@@ -52,7 +56,9 @@ def verified(own: Own, host: str, at: datetime) -> bool:
 
 
 def test_both_certificates_say_what_browsers_ask_for(tmp_path: Path) -> None:
-    """RFC 5280; at most 397 days (CA/Browser Forum baseline requirements 6.3.2: 398); a name that lists show."""
+    """RFC 5280; at most 397 days (CA/Browser Forum baseline requirements 6.3.2: 398); a name that lists
+    show.
+    """
     own = make(tmp_path)
     authority, server = own.authority, own.server
     limits = authority.extensions.get_extension_for_class(x509.NameConstraints)

@@ -1,4 +1,6 @@
-"""The desk opens over TLS or on the server's own computer, and else says where to go; names and origins likewise."""
+"""The desk opens over TLS or on the server's own computer, and else says where to go; names and origins
+likewise.
+"""
 
 from __future__ import annotations
 

@@ -43,9 +43,7 @@ def show(settings: Settings) -> int:
     own = own_certificate.look(settings.certificate_folder)
     _say(own)
     if own.key_is_here:
-        print(
-            "The authority's key lies here, and the certificate renews itself. Recommended once all is set up:"
-        )
+        print("The authority's key lies here; the certificate renews itself. Recommended when all is set up:")
         print(f"  {_take_off_line(settings)}")
     else:
         print("The authority's key was taken off: zerokeep certificate renew --authority-key FILE")
@@ -53,7 +51,7 @@ def show(settings: Settings) -> int:
 
 
 def renew(settings: Settings, hosts: Sequence[str], key_file: Path | None) -> int:
-    """Renew the server's certificate, for other hosts if given, with the key that is here or the one in a file.
+    """Renew the server's certificate, for other hosts if given, with the key that is here or one in a file.
 
     Raises AuthorityRefused, WrongPassphraseError, BadSetting.
     """
@@ -72,7 +70,7 @@ def renew(settings: Settings, hosts: Sequence[str], key_file: Path | None) -> in
 
 
 def take_off(settings: Settings, file: Path) -> int:
-    """Move the authority's key to a file under a passphrase of its own. Raises AuthorityRefused, BadSetting."""
+    """Move the authority's key to a file under its own passphrase. Raises AuthorityRefused, BadSetting."""
     given = os.environ.get(VARIABLE)
     passphrase = given or _fresh()
     if len(passphrase) < SHORTEST_PASSPHRASE:
@@ -111,6 +109,6 @@ def _fresh() -> str:
 
 
 def _typed() -> str:
-    """The passphrase of a key that was taken off: from the environment, else asked for without being shown."""
+    """The passphrase of a key that was taken off: from the environment, else asked for, not shown."""
     given = os.environ.get(VARIABLE)
     return given if given is not None else getpass.getpass("Passphrase of the authority's key: ", sys.stderr)

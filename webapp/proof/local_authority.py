@@ -1,20 +1,24 @@
-"""A certificate authority of the shop's own, which can vouch for the shop's own names and addresses and nothing else.
+"""A certificate authority of the shop's own, which can vouch for the shop's own names and addresses and
+nothing else.
 
-A tablet that trusts an authority believes it whatever it says, so this one's power is limited in its certificate, where
-nobody can widen it: name constraints (RFC 5280 section 4.2.1.10), critical, with the names and subnets that were typed
-when it was made. Browsers refuse every certificate of it that names anything else, as a whole.
+A tablet that trusts an authority believes it whatever it says, so this one's power is limited in its
+certificate, where nobody can widen it: name constraints (RFC 5280 section 4.2.1.10), critical, with the
+names and subnets that were typed when it was made. Browsers refuse every certificate of it that names
+anything else, as a whole.
 
 Rules:
-- the authority certifies servers and no further authority (path length 0); it has a common name, because some systems
-  list it by that alone, and lasts ten years;
-- a server's certificate says server authentication and digital signature, names every host in use among its subject
-  alternative names (RFC 9525 section 6), and covers 397 days in all: Apple's systems refuse more than 825, public
-  practice is 398;
-- both are valid from well before they are made: a tablet whose clock is behind can still connect and learn the time;
-- a kind of name without a permitted subtree would not be limited at all, so there is always one of each kind: where no
-  name was typed `zerokeep.internal` stands, a name that the public net never has; where no subnet was typed every
-  address is excluded;
-- a limit has to be the shop's: no single label (it would let in all names below it), no network wider than is sensible.
+- the authority certifies servers and no further authority (path length 0); it has a common name, because
+  some systems list it by that alone, and lasts ten years;
+- a server's certificate says server authentication and digital signature, names every host in use among its
+  subject alternative names (RFC 9525 section 6), and covers 397 days in all: Apple's systems refuse more
+  than 825, public practice is 398;
+- both are valid from well before they are made: a tablet whose clock is behind can still connect and learn
+  the time;
+- a kind of name without a permitted subtree would not be limited at all, so there is always one of each
+  kind: where no name was typed `zerokeep.internal` stands, a name that the public net never has; where no
+  subnet was typed every address is excluded;
+- a limit has to be the shop's: no single label (it would let in all names below it), no network wider than
+  is sensible.
 """
 
 from __future__ import annotations
@@ -142,7 +146,9 @@ def certify(
     serial: int,
     now: datetime,
 ) -> x509.Certificate:
-    """A server's certificate for these hosts. Raises AuthorityRefused for one outside of the authority's power."""
+    """A server's certificate for these hosts. Raises AuthorityRefused for one outside of the authority's
+    power.
+    """
     power = power_of(authority)
     outside = [host for host in hosts if not power.covers(host)]
     if outside or not hosts:

@@ -5,14 +5,15 @@
     server.pem           the server's key, its certificate and the authority's, in one file
 
 Rules:
-- the server's key and its certificate are one file, so that they are replaced together or not at all; it is for the
-  server's own user alone, like every TLS server's key;
+- the server's key and its certificate are one file, so that they are replaced together or not at all; it is
+  for the server's own user alone, like every TLS server's key;
 - the authority's key is not needed to serve, only to renew. Taken off, it is written to a file under another
   passphrase, read back from there, and only then removed here.
 
-Decision: while the key lies on the server, whoever takes the server over can certify this shop's names, which it then
-answers under anyhow, and no others. A shop without anybody who would renew by hand each year is served better by a
-certificate that renews itself than by tablets that are locked out; taking the key off is recommended all the same.
+Decision: while the key lies on the server, whoever takes the server over can certify this shop's names,
+which it then answers under anyhow, and no others. A shop without anybody who would renew by hand each year
+is served better by a certificate that renews itself than by tablets that are locked out; taking the key off
+is recommended all the same.
 """
 
 from __future__ import annotations
@@ -57,7 +58,9 @@ class Chance:
 
 @dataclass(frozen=True, slots=True)
 class Own:
-    """What lies in the folder: both certificates, the hosts of the server's, whether the authority's key is here."""
+    """What lies in the folder: both certificates, the hosts of the server's, whether the authority's key is
+    here.
+    """
 
     authority: x509.Certificate
     server: x509.Certificate
@@ -78,7 +81,9 @@ def make(
     now: datetime,
     chance: Chance,
 ) -> Own:
-    """An authority with this power, and a certificate for these hosts. Raises AuthorityRefused where there is one."""
+    """An authority with this power, and a certificate for these hosts. Raises AuthorityRefused where there
+    is one.
+    """
     if (folder / AUTHORITY_FILE).exists():
         raise AuthorityRefused("authority.exists", folder=str(folder))
     folder.mkdir(mode=0o700, exist_ok=True)

@@ -1,7 +1,7 @@
 """Every refusal of the use cases, by name. The sentences stand in static/words/en/services.json.
 
-Four classes sort them for whoever answers a person: nothing of that name, not this person, not in this state, not with
-what was typed.
+Four classes sort them for whoever answers a person:
+nothing of that name, not this person, not in this state, not with what was typed.
 """
 
 from webapp.domain.plain.errors import DomainError
@@ -214,6 +214,25 @@ class SecretNotChecked(NotNow):
     """The check itself failed, for want of memory."""
 
     code = "services.secret_not_checked"
+
+
+class LedgerWentBack(NotNow):
+    """The ledger is not one that grew from the last head that was signed, so no head of it may be signed."""
+
+    code = "services.ledger_went_back"
+    field_names = ("file",)
+
+
+class HeadUnreadable(NotTaken):
+    """What was typed is neither a signed note nor a number and a root."""
+
+    code = "services.head_unreadable"
+
+
+class NothingToHandOut(NotTaken):
+    """The range ends before it begins."""
+
+    code = "services.nothing_to_hand_out"
 
 
 class SheetCannotBeMade(NotNow):

@@ -1,10 +1,10 @@
 """The lead's decisions: sign off, not accept, answer a question, seal again.
 
-Rules: each decision shows what it is about before it is sent (WCAG 2.2, 3.3.4). A sign-off and its refusal are
-signatures and ask for the passphrase again, whatever the session says (OWASP ASVS 5.0, 7.5.3; 21 CFR 11.200(a)); an
-answer to a question signs nothing and is given in the session, as its page says. A decision about a setup carries the
-fingerprint of what its page showed, and is refused when the setup is another by then; a refusal of the use case comes
-back into the form with all that was typed, the passphrase aside.
+Rules: each decision shows what it is about before it is sent (WCAG 2.2, 3.3.4). A sign-off and its refusal
+are signatures and ask for the passphrase again, whatever the session says (OWASP ASVS 5.0, 7.5.3; 21 CFR
+11.200(a)); an answer to a question signs nothing and is given in the session, as its page says. A decision
+about a setup carries the fingerprint of what its page showed, and is refused when the setup is another by
+then; a refusal of the use case comes back into the form with all that was typed, the passphrase aside.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from flask import Blueprint, Response, current_app, make_response, redirect, ren
 from werkzeug.exceptions import NotFound
 
 from webapp.domain.plain.errors import DomainError
-from webapp.services.decisions import signing_off
+from webapp.services.decisions import adding, signing_off
 from webapp.services.decisions.joining import NewSeating, ValuesChoice
 from webapp.services.errors import ServiceError, SetupChanged
 from webapp.services.setups import answering, recording
@@ -33,7 +33,9 @@ blueprint = Blueprint("deciding", __name__)
 
 @blueprint.route("/desk/setups/<uuid:setup_id>/sign-off", methods=["GET", "POST"])
 def sign_off(setup_id: object) -> Response:
-    """Review, then sign off with the passphrase. The record is sealed at once; if that fails, the sign-off stays."""
+    """Review, then sign off with the passphrase.
+    The record is sealed at once; if that fails, the sign-off stays.
+    """
     form, parts, who = forms.SignOff(), wiring(), sessions.signed_in()
     identifier = str(setup_id)
     stake = signing_off.values_at_stake(parts.store, identifier)
@@ -100,6 +102,38 @@ def seal(setup_id: object) -> Response:
     return _to_setup(str(setup_id), "sealed" if _sealed(str(setup_id)) else "not_sealed")
 
 
+@blueprint.route("/desk/setups/<uuid:setup_id>/add", methods=["GET", "POST"])
+def add(setup_id: object) -> Response:
+    """Add to a sealed record what was found afterwards, with the passphrase."""
+    form, parts, who = forms.AddToRecord(), wiring(), sessions.signed_in()
+    identifier = str(setup_id)
+    if request.method == "POST" and form.validate():
+        try:
+            adding.add(
+                *(parts.store, identifier, who.id, form.passphrase.data, form.text.data or ""),
+                *(parts.now(), sessions.source()),
+            )
+        except DomainError as refusal:
+            form.refuse(None, plain(refusal.code, refusal.fields))
+        else:
+            return _to_setup(identifier, "added")
+    return _page("desk/add.html", form, **opened(identifier))
+
+
+@blueprint.get("/desk/setups/<uuid:setup_id>/additions/<int(max=9999):number>.txt")
+def addition(setup_id: object, number: int) -> Response:
+    """One addition as its entry and the proof of it under a signed head. Raises LedgerWentBack."""
+    parts = wiring()
+    text = adding.proven(parts.store, parts.keyring.head_signer, str(setup_id), number)
+    if text is None:
+        raise NotFound
+    answer = make_response(text)
+    answer.headers["Content-Type"] = "text/plain; charset=utf-8"
+    name = f"setup-{setup_id}-addition-{number}.txt"
+    answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer
+
+
 @blueprint.route("/desk/questions/<uuid:question_id>", methods=["GET", "POST"])
 def question(question_id: object) -> Response:
     """One question with the arithmetic beside it, and the form that answers it."""
@@ -143,6 +177,7 @@ def _sealed(setup_id: str) -> bool:
                 setup_id,
                 parts.render,
                 parts.seal,
+                parts.keyring.head_signer,
                 parts.now(),
                 parts.renderer,
             )
@@ -155,7 +190,9 @@ def _sealed(setup_id: str) -> bool:
 
 
 def _refuse(form: forms.SignOff | forms.NotAccept, refusal: DomainError) -> None:
-    """Put a refusal above the form. One for a setup that changed makes the page that comes the one to be read."""
+    """Put a refusal above the form.
+    One for a setup that changed makes the page that comes the one to be read.
+    """
     form.refuse(None, plain(refusal.code, refusal.fields))
     if isinstance(refusal, SetupChanged):
         form.seen.data = None
@@ -164,7 +201,9 @@ def _refuse(form: forms.SignOff | forms.NotAccept, refusal: DomainError) -> None
 def _decision_page(
     template: str, form: forms.SignOff | forms.NotAccept, setup_id: str, **more: Any
 ) -> Response:
-    """The setup and the form that decides about it. What was read stays what it was until the person is told."""
+    """The setup and the form that decides about it.
+    What was read stays what it was until the person is told.
+    """
     about = opened(setup_id)
     shown = about["detail"]["reviewed"]["sha256"]
     read_before = request.args.get("seen") if request.method == "GET" else None

@@ -1,8 +1,9 @@
 """Whether a browser can trust the way by which a request came, and what is said where it cannot.
 
-Rules: a passphrase never goes over plain HTTP. Browsers also hold back Secure cookies, workers and signing there
-(Secure Contexts, W3C), so that a form could only end in "send it once more": no form is shown at all, but where to go.
-This computer's own names are as good as TLS (the same standard, "potentially trustworthy").
+Rules: a passphrase never goes over plain HTTP. Browsers also hold back Secure cookies, workers and signing
+there (Secure Contexts, W3C), so that a form could only end in "send it once more": no form is shown at all,
+but where to go. This computer's own names are as good as TLS (the same standard, "potentially
+trustworthy").
 """
 
 from __future__ import annotations

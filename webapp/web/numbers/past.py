@@ -1,8 +1,9 @@
 """Past values from a table: looked at first, then taken in; and all kept values as a table again.
 
-Rules: a table that was looked at lies beside the database under its own hash until it is taken in, so that what is
-taken in is what was looked at; every line that is refused or asked about stands there with its number and its reason,
-and an asked one is taken only where it is ticked. A table that the desk hands out can be taken in again.
+Rules: a table that was looked at lies beside the database under its own hash until it is taken in, so that
+what is taken in is what was looked at; every line that is refused or asked about stands there with its number
+and its reason, and an asked one is taken only where it is ticked. A table that the desk hands out can be
+taken in again.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from werkzeug.exceptions import NotFound
 
 from webapp.domain.plain.errors import DomainError
 from webapp.services.errors import NothingToImport
+from webapp.services.evidence import looked_at
 from webapp.services.numbers import past_values
 from webapp.services.numbers.past_values import AllTheSame, Looked
 from webapp.services.shop import reading
@@ -48,7 +50,12 @@ def overview() -> str:
 def export() -> Response:
     """All kept values as a table, or those of one fixture."""
     wanted = request.args.get("fixture", "").strip()[:80] or None
-    pieces = _written_out(past_values.export(wiring().store, wanted))
+    parts = wiring()
+    looked_at.downloaded(
+        *(parts.store, looked_at.VALUES, sessions.signed_in().id),
+        *(wanted or "every fixture", {"fixture": wanted}, parts.now()),
+    )
+    pieces = _written_out(past_values.export(parts.store, wanted))
     with rendering.one_at_a_time():
         next(pieces)
     answer = Response(pieces)
@@ -58,7 +65,9 @@ def export() -> Response:
 
 
 def _written_out(lines: Iterable[str]) -> Iterator[bytes]:
-    """Nothing, once all lines lie in a file, and then that file: an answer of many years is not held in memory."""
+    """Nothing, once all lines lie in a file, and then that file:
+    an answer of many years is not held in memory.
+    """
     with TemporaryFile() as table:
         table.writelines(line.encode() for line in lines)
         table.seek(0)
