@@ -1,19 +1,19 @@
 """What is kept: the only room where Peewee lives.
 
-`Store.open(path)` brings the file up to date and leaves no connection open. Everything else happens inside
+`Store.open(address)` brings it up to date and leaves no connection open. Everything else happens inside
 `with store.reading():` or `with store.writing():`, through the repositories, one a subject.
 """
 
 import os
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
-from errno import ENOSPC
+from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 from typing import Any
 
 from webapp.store.database import Database
-from webapp.store.errors import DiskFull, FolderNotWritable, StoreError
+from webapp.store.engines.opening import Address
+from webapp.store.errors import StoreError
 from webapp.store.files import HashedFiles
 from webapp.store.kept_head import KeptHead
 from webapp.store.migrations import migrate
@@ -34,10 +34,13 @@ COPY_PREFIX = "looked-at-"
 
 
 class Store:
-    """One shop's data: an SQLite file, and beside it a folder of sealed records."""
+    """One shop's data: an SQLite file or a PostgreSQL database, and beside it a folder of sealed records."""
 
-    def __init__(self, path: Path) -> None:
-        self._database = Database(path)
+    def __init__(self, address: Address, files: Path | None = None) -> None:
+        """`files` is the folder beside it, a database file's own by default."""
+        folder = files or Path(address).parent
+        self._address, self._folder = address, folder
+        self._database = Database(address)
         self.people = PeopleRepository(self._database)
         self.shop = ShopRepository(self._database)
         self.setups = SetupsRepository(self._database)
@@ -47,18 +50,18 @@ class Store:
         self.ledger = LedgerRepository(self._database)
         self.row_changes = RowChangesRepository(self._database)
         self.numbers = NumbersRepository(self._database)
-        self.kept_head = KeptHead(path.parent)
-        self.incoming = HashedFiles(path.parent / "incoming")
-        self.records = RecordsRepository(self._database, HashedFiles(path.parent / "records"))
+        self.kept_head = KeptHead(folder)
+        self.incoming = HashedFiles(folder / "incoming")
+        self.records = RecordsRepository(self._database, HashedFiles(folder / "records"))
 
     @classmethod
-    def open(cls, path: Path) -> "Store":
-        """The store in this file, made or brought up to date; no connection stays open, so a server may fork now.
+    def open(cls, address: Address, files: Path | None = None) -> "Store":
+        """The store at this address, made or brought up to date; no connection stays open, so a server may fork now.
 
         Raises a StoreError that says what to do: FolderNotWritable, WriteAheadLogRefused, MadeByAnotherVersion …
         """
-        store = cls(path)
-        _for_its_owner(path)
+        store = cls(address, files)
+        store._database.engine.prepare()
         try:
             migrate(store._database)
         finally:
@@ -78,23 +81,27 @@ class Store:
         return self._database.settings()
 
     def copy_to(self, path: Path, between_steps: Callable[[], None] = lambda: None) -> None:
-        """A whole copy of the database file, made in short steps while others go on working. Raises CopyDisturbed."""
+        """A whole copy of what is kept as a file, made while others go on working. Raises CopyDisturbed."""
         self._database.copy_to(path, between_steps)
 
     @contextmanager
     def copied(self) -> Iterator["Store"]:
-        """A store on a whole copy of the file beside this one, which goes when the block ends.
+        """A store for what reads for long: on a whole copy of the file beside this one, which goes when the block ends.
 
-        For what reads for long: in rollback-journal mode a long look at the file itself keeps everybody from writing.
-        Sealed files are not copied; the copy reads them where they lie.
+        In rollback-journal mode a long look at the file itself keeps everybody from writing; where it does not, it is
+        the same database. Sealed files are not copied; the copy reads them where they lie.
         """
-        folder = self._database.path.parent
+        if not self._database.engine.long_looks_wait:
+            with closing(Store(self._address, self._folder)) as same:
+                yield same
+            return
+        folder = self._folder
         for left in folder.glob(f"{COPY_PREFIX}*.db"):
             if not _is_alive(left.name.removeprefix(COPY_PREFIX).partition("-")[0]):
                 left.unlink(missing_ok=True)
         handle, name = tempfile.mkstemp(prefix=f"{COPY_PREFIX}{os.getpid()}-", suffix=".db", dir=folder)
         os.close(handle)
-        copy = Store(Path(name))
+        copy = Store(Path(name), folder)
         try:
             self.copy_to(Path(name))
             yield copy
@@ -103,24 +110,12 @@ class Store:
             Path(name).unlink(missing_ok=True)
 
     def damage(self) -> list[str]:
-        """What SQLite's own checks find wrong; nothing in a whole file. Needs a transaction around it."""
+        """What the database's own checks find wrong; nothing in a whole one. Needs a transaction around it."""
         return self._database.damage()
 
     def close(self) -> None:
         """Close this thread's connection; the next use opens another."""
         self._database.close()
-
-
-def _for_its_owner(path: Path) -> None:
-    """Make the file, or close it, so that the server's own account alone reads it; SQLite's journal takes after it."""
-    try:
-        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
-        if path.stat().st_mode & 0o077:
-            path.chmod(0o600)
-    except OSError as error:
-        if error.errno == ENOSPC:
-            raise DiskFull from error
-        raise FolderNotWritable(folder=path.parent) from error
 
 
 def _is_alive(process: str) -> bool:

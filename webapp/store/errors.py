@@ -1,15 +1,10 @@
 """What goes wrong in the store, each by name, with a sentence for the person who runs the server.
 
-An error carries a `code` and `fields` for a program; `str()` is the sentence. SQLite's own result names decide which
-one it is (https://www.sqlite.org/rescode.html), never the wording of its messages.
+An error carries a `code` and `fields` for a program; `str()` is the sentence. The engine of a database says which of
+them an error of its driver is.
 """
 
-import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import ClassVar
-
-import peewee
 
 
 class StoreError(Exception):
@@ -112,42 +107,12 @@ class OpenedBeforeFork(StoreError):
     )
 
 
-@contextmanager
-def named_errors(path: str, busy_seconds: float) -> Iterator[None]:
-    """Let every error of the driver leave this block as one of the errors above."""
-    try:
-        yield
-    except (peewee.PeeweeException, sqlite3.Error) as error:
-        raise _named(error, path, busy_seconds) from error
-
-
-def _named(error: Exception, path: str, busy_seconds: float) -> StoreError:
-    why = str(error)
-    name = _result_name(error)
-    folder = path.rpartition("/")[0] or "."
-    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
-        return DatabaseLocked(seconds=round(busy_seconds))
-    if name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):
-        return FolderNotWritable(folder=folder)
-    if name.startswith("SQLITE_FULL"):
-        return DiskFull()
-    if name.startswith("SQLITE_IOERR"):
-        return DiskFailed(why=name)
-    if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
-        return DatabaseDamaged(path=path, why=name)
-    if name == "SQLITE_CONSTRAINT_TRIGGER":
-        return KeptForever(why=why)
-    if name.startswith("SQLITE_CONSTRAINT"):
-        return Conflict(why=why)
-    return StoreError(why=why)
-
-
-def _result_name(error: BaseException | None) -> str:
-    """SQLite's name of the result, found on the driver's error or on the one that it was made from."""
+def attribute_in_chain(error: BaseException | None, name: str) -> object | None:
+    """What the driver's error says under this name, on itself or on the one that it was made from."""
     while error is not None:
-        name = getattr(error, "sqlite_errorname", None)
-        if name:
-            return str(name)
+        found: object | None = getattr(error, name, None)
+        if found:
+            return found
         inner = [part for part in error.args if isinstance(part, BaseException)]
         error = inner[0] if inner else error.__cause__ or error.__context__
-    return ""
+    return None
