@@ -41,7 +41,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(options: argparse.Namespace) -> int:
     """Commands are imported when they are called: `--help` and `verify` need no server."""
-    from webapp.commands import audit, demo, ledger, load, parts, past, renew_seal, secrets, verify  # noqa: PLC0415
+    from webapp.commands import audit, demo, ledger, load, move, parts, past, renew_seal, secrets, verify  # noqa: PLC0415
 
     match options.command:
         case "check":
@@ -73,6 +73,7 @@ def _run(options: argparse.Namespace) -> int:
         "audit": lambda: audit.audit(settings, as_json=options.json, only_new=options.new),
         "ledger": lambda: ledger.write_out(settings, after=options.after),
         "head": lambda: _head(settings, options),
+        "move": lambda: move.move(settings, options.to),
         "renew-seal": lambda: renew_seal.renew_seal(settings, as_json=options.json),
         "secrets": lambda: secrets.secrets(settings, options.person, as_json=options.json),
         "verify": lambda: verify.verify(settings, options.file, options.certificate, as_json=options.json),
@@ -155,6 +156,13 @@ def _parser() -> argparse.ArgumentParser:
         "--restored", metavar="REASON", help="a backup was brought back: keep this ledger's head from now on"
     )
     _add_common(now)
+    elsewhere = commands.add_parser(
+        "move", help="carry the whole shop into another database; stop the server first"
+    )
+    elsewhere.add_argument(
+        "--to", required=True, metavar="ADDRESS", help="a new file's path, or postgresql://ROLE@HOST/DATABASE"
+    )
+    elsewhere.add_argument("--data-folder", help="where the shop's data lies")
     made_of = commands.add_parser("parts", help="what the program is made of, beside what was pinned")
     made_of.add_argument("--json", action="store_true", help="print it as a CycloneDX bill of materials")
     check = commands.add_parser("check", help="linters, types, import contracts, tests")

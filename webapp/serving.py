@@ -207,7 +207,7 @@ def _watch(app: Flask, settings: Settings) -> None:
     first_pause_s = watching.DAY_S if settings.demo else watching.FIRST_PAUSE_S
     certificate = parts.keyring.seal_certificate
     terms = watching.Terms(certificate, settings.tls_certificate)
-    audit = partial(audit_apart, settings.database, only_new=True)
+    audit = partial(audit_apart, settings.database, settings.files_folder, only_new=True)
     watching.watch(audit, terms, parts.now, lambda s: not never.wait(s), first_pause_s)
 
 

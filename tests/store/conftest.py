@@ -1,4 +1,4 @@
-"""An empty store."""
+"""A store in each of the two databases, empty, for whatever has to hold in both."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.kit.postgresql import server
 from webapp.store import Store
 
 
@@ -17,7 +18,14 @@ def kept_in_file(tmp_path: Path) -> Iterator[Store]:
     store.close()
 
 
-@pytest.fixture(params=["kept_in_file"])
+@pytest.fixture
+def kept_on_server(tmp_path: Path) -> Iterator[Store]:
+    store = Store.open(server().emptied(), tmp_path)
+    yield store
+    store.close()
+
+
+@pytest.fixture(params=["kept_in_file", "kept_on_server"])
 def store(request: pytest.FixtureRequest) -> Store:
     found: Store = request.getfixturevalue(request.param)
     return found

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from webapp.store.database import Database
-from webapp.store.engines.opening import Address
+from webapp.store.engines.opening import Address, engine_at
 from webapp.store.errors import StoreError
 from webapp.store.files import HashedFiles
 from webapp.store.kept_head import KeptHead
@@ -54,6 +54,11 @@ class Store:
         self.incoming = HashedFiles(folder / "incoming")
         self.records = RecordsRepository(self._database, HashedFiles(folder / "records"))
 
+    @staticmethod
+    def is_at(address: Address) -> bool:
+        """Whether a store was ever made at this address; makes nothing. Raises DatabaseNotReached."""
+        return address.exists() if isinstance(address, Path) else engine_at(address).exists()
+
     @classmethod
     def open(cls, address: Address, files: Path | None = None) -> "Store":
         """The store at this address, made or brought up to date; no connection stays open, so a server may fork now.
@@ -75,6 +80,27 @@ class Store:
     def writing(self) -> AbstractContextManager[None]:
         """All or nothing, one writer at a time; keep the block short. Raises DatabaseLocked after 10 s of waiting."""
         return self._database.writing()
+
+    def altering(self) -> AbstractContextManager[None]:
+        """While this lasts, no change is noted: for steps and for what carries whole shops over."""
+        return self._database.altering()
+
+    def ask(self, statement: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+        """Rows of a statement of this room's own (see moving.py). Needs a transaction around it."""
+        return self._database.raw(statement, values)
+
+    def put_rows(self, statement: str, rows: list[tuple[Any, ...]]) -> None:
+        """Run a statement of this room's own for many rows. Needs a transaction that writes around it."""
+        self._database.run_many(statement, rows)
+
+    def columns(self, table: str) -> list[str]:
+        """The names of a table's columns, as the database has them."""
+        return self._database.engine.columns(self._database.raw, table)
+
+    @property
+    def where(self) -> str:
+        """Which database this is, to be said to people: no secret is in it."""
+        return self._database.engine.where
 
     def settings(self) -> dict[str, Any]:
         """What this thread's connection says about each setting that is asserted."""

@@ -81,9 +81,8 @@ class Database:
 
     @contextmanager
     def _transaction(self, begin: Callable[[Any], None], *, writes: bool) -> Iterator[None]:
-        connection = self._connection()
+        connection = self._begun(begin)
         try:
-            begin(connection)
             self._here.depth, self._here.writes = 1, writes
             yield
             self.engine.execute(connection, "COMMIT")
@@ -92,6 +91,19 @@ class Database:
             raise
         finally:
             self._here.depth, self._here.writes = 0, False
+
+    def _begun(self, begin: Callable[[Any], None], *, again: bool = True) -> Any:
+        """A connection with a transaction begun. One that broke since its last use is opened anew, once."""
+        connection = self._connection()
+        try:
+            begin(connection)
+        except BaseException as error:
+            broke = self.engine.is_broken(connection)
+            self._give_up(connection)
+            if not (broke and again and isinstance(error, self.engine.driver_errors)):
+                raise
+            return self._begun(begin, again=False)
+        return connection
 
     def _give_up(self, connection: Any) -> None:
         """Take back what was begun; a connection that cannot is closed, and what it had begun is gone with it."""

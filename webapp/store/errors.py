@@ -72,6 +72,45 @@ class SqliteTooOld(StoreError):
     sentence = "SQLite {version} is too old. Version {least} or later is needed."
 
 
+class DatabaseNotReached(StoreError):
+    code = "store.not_reached"
+    sentence = (
+        "{where} does not answer as it should ({why}). Nothing was stored. See to its server and try again."
+    )
+
+
+class NotAllowed(StoreError):
+    code = "store.not_allowed"
+    sentence = (
+        "{where} does not let this program's role do that ({why}). Let its owner give the role what it needs."
+    )
+
+
+class TargetNotEmpty(StoreError):
+    code = "store.target_not_empty"
+    sentence = (
+        "Something is kept there already, in {table}. Name a database that is new. Nothing was carried over."
+    )
+
+
+class NotTheSame(StoreError):
+    code = "store.not_the_same"
+    sentence = "What was carried over is not the same on both sides: {what}. All of it was taken back."
+
+
+class PostgresqlTooOld(StoreError):
+    code = "store.postgresql_too_old"
+    sentence = "PostgreSQL {version} is too old. Version {least} or later is needed."
+
+
+class SuperuserRefused(StoreError):
+    code = "store.superuser_refused"
+    sentence = (
+        "The role {role} is a superuser of the database's server, whom nothing there keeps from changing what is "
+        "kept for ever. Make a role of its own for Zerokeep and name it in the address."
+    )
+
+
 class MadeByAnotherVersion(StoreError):
     code = "store.made_by_another_version"
     sentence = (

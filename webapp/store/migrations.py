@@ -12,15 +12,19 @@ from hashlib import sha256
 
 from webapp.store.covered_rows import COVERED, FIRST_NOTE_OF_EVENTS, first_notes
 from webapp.store.database import Database
+from webapp.store.engines.postgresql_text import translated
 from webapp.store.errors import MadeByAnotherVersion
 
 
 @dataclass(frozen=True, slots=True)
 class Migration:
-    """One step. `statements` run in order."""
+    """One step. `statements` run in order, on PostgreSQL in its own words (see `engines/postgresql_text.py`), or those
+    of `postgresql` where the words are others.
+    """
 
     name: str
     statements: tuple[str, ...]
+    postgresql: tuple[str, ...] | None = None
 
     @property
     def sha256(self) -> str:
@@ -379,6 +383,7 @@ VERSIONS = Migration(
             for action in ("INSERT", "UPDATE", "DELETE")
         ),
     ),
+    postgresql=(),  # the next step takes it all away again
 )
 
 LISTED = (
@@ -408,6 +413,7 @@ KEPT_CHANGES = Migration(
         "DROP TABLE kept_version",
         *KEPT_CHANGE,
     ),
+    postgresql=translated(KEPT_CHANGE),
 )
 
 HEALTH = Migration("what tablets say of themselves", ("ALTER TABLE device ADD COLUMN health TEXT",))
@@ -564,6 +570,8 @@ NOTES = Migration(
         FIRST_NOTE_OF_EVENTS,
         *kept_forever("row_change"),
     ),
+    # No shop was ever kept on PostgreSQL before these notes were: there is no row yet.
+    postgresql=translated((*ROW_CHANGE, *kept_forever("row_change"))),
 )
 
 # Sheets that come from now on leave here what is the same on many of them; those from before stay as they are.

@@ -87,6 +87,10 @@ class Engine(ABC):
         """What has to be done before the first connection. Raises a StoreError that says what to do."""
 
     @abstractmethod
+    def columns(self, execute: Callable[..., list[tuple[Any, ...]]], table: str) -> list[str]:
+        """The names of a table's columns."""
+
+    @abstractmethod
     def before_migrating(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> None:
         """Make the table of steps that ran, and what steps need, inside a transaction that writes."""
 

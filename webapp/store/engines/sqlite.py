@@ -209,6 +209,10 @@ class SqliteEngine(Engine):
             raise FolderNotWritable(folder=self.path.parent) from error
 
     @override
+    def columns(self, execute: Callable[..., list[tuple[Any, ...]]], table: str) -> list[str]:
+        return [row[1] for row in execute(f"PRAGMA table_info({table})")]
+
+    @override
     def before_migrating(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> None:
         execute(MIGRATION_LOG)
 
