@@ -1,8 +1,8 @@
 """Pictures of everything that can be seen: `python -m tests.screens OUT_DIR [--only PART]`.
 
-Every step of a setup on two machines, the screens beside the steps, the desk, the board, the practice mill, signing in,
-on three sizes in both themes; and the pages of a record, sealed and not signed off. To be looked at by people; nothing
-is judged here. The shop is the demo's, with a short past.
+Every step of a setup on two machines, the screens beside the steps, the desk, the board, the practice mill,
+signing in, on three sizes in both themes; and the pages of a record, sealed and not signed off. To be looked
+at by people; nothing is judged here. The shop is the demo's, with a short past.
 """
 
 from __future__ import annotations
@@ -35,7 +35,9 @@ class Camera:
         self.page, self.folder = page, folder
 
     def take(self, name: str, *, whole: bool = False) -> None:
-        """Write NAME-SIZE-THEME.png for each; `whole` takes the page to its end, as a desk's pages are read."""
+        """Write NAME-SIZE-THEME.png for each;
+        `whole` takes the page to its end, as a desk's pages are read.
+        """
         for theme in THEMES:
             self.page.emulate_media(color_scheme=theme)
             for size_name, size in SIZES.items():

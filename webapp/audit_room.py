@@ -1,4 +1,5 @@
-"""The audit's own process: it looks at what is stored beside the server, at low priority, and says what it found.
+"""The audit's own process: it looks at what is stored beside the server,
+at low priority, and says what it found.
 
 Rules: the process gets the path of the database, or the address of one on a server, that in its environment: it may
 hold a password, and arguments are seen by all. It gets nothing else of the server's environment but what finds that

@@ -1,4 +1,6 @@
-"""A mill whose slots are written by hand: where the probe answered is typed, the surface entered, the row read back."""
+"""A mill whose slots are written by hand:
+where the probe answered is typed, the surface entered, the row read back.
+"""
 
 from __future__ import annotations
 

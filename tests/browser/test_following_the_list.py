@@ -1,4 +1,6 @@
-"""The list followed by hand and eye at the simulated mill, with the real tablet: a slice of `tests.long mistakes`."""
+"""The list followed by hand and eye at the simulated mill, with the real tablet:
+a slice of `tests.long mistakes`.
+"""
 
 from __future__ import annotations
 
@@ -69,7 +71,9 @@ class Following(Operator):
         self.tablet.enter(self.typed)
 
     def _square(self) -> None:
-        """Both searches are set as at any search; then the face is found at two places, raised between them."""
+        """Both searches are set as at any search;
+        then the face is found at two places, raised between them.
+        """
         if self.tablet.page.locator("[data-entry]").count() == 0:
             self._go()
             return

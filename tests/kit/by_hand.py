@@ -1,4 +1,6 @@
-"""A mill of the demo whose control writes no touch into the slot: a person enters it, from where the probe answered."""
+"""A mill of the demo whose control writes no touch into the slot:
+a person enters it, from where the probe answered.
+"""
 
 from __future__ import annotations
 
@@ -20,8 +22,9 @@ def make_by_hand(demo: Demo, machine: str) -> None:
 def answered_at(mill: Mill, axis: str) -> str:
     """Touch a face; the position on the machine page at which the probe answered. The row stays as it was.
 
-    The simulated control writes what it found; it has added the ball's radius along the search to the place of the
-    spindle, on Z it has taken the length off. That is taken out again here, and its page counts Z by its own point.
+    The simulated control writes what it found; it has added the ball's radius along the search to the place
+    of the spindle, on Z it has taken the length off. That is taken out again here, and its page counts Z by
+    its own point.
     """
     simulated = mill.mill
     before = simulated.shown_nm()[axis]

@@ -1,4 +1,6 @@
-"""The real application on a real SQLite file: the kit's shop, an auditor, clients that behave like a browser."""
+"""The real application on a real SQLite file:
+the kit's shop, an auditor, clients that behave like a browser.
+"""
 
 from __future__ import annotations
 
@@ -64,10 +66,10 @@ class Browser:
         return self.client.get(path, base_url=ORIGIN, headers={"Sec-Fetch-Site": "none"}, **more)
 
     def page(self, path: str) -> str:
-        """The text of a page that has to be there."""
+        """The text of a page that has to be there, with one blank wherever a browser shows one."""
         answer = self.get(path)
         assert answer.status_code == 200, f"{path}: {answer.status_code}"
-        return answer.get_data(as_text=True)
+        return " ".join(answer.get_data(as_text=True).split())
 
     def token(self) -> str:
         """A form token of this browser's own session."""
@@ -155,7 +157,9 @@ def make_site(
 
 
 def furnished(folder: Path, keyring: KeyRing) -> Path:
-    """The database of the shop right after loading, made beside these keys once: hashing secrets is slow on purpose."""
+    """The database of the shop right after loading, made beside these keys once:
+    hashing secrets is slow on purpose.
+    """
     made = folder / "furnished"
     if not made.exists():
         half = folder / "half-furnished"

@@ -7,7 +7,8 @@ import pytest
 from tests.web.conftest import Browser, Site
 from webapp.web.edge.rights import RIGHTS
 
-# Written out again and not taken from the table under test. P: everyone, T: tablets, then the roles that get in.
+# Written out again and not taken from the table under test.
+# P: everyone, T: tablets, then the roles that get in.
 MATRIX = {
     "offline.worker": "P",
     "offline.manifest": "P",
@@ -45,6 +46,9 @@ MATRIX = {
     "registers.clear_fork": "lead",
     "registers.slots": "lead auditor",
     "registers.people": "lead auditor",
+    "people.new": "lead",
+    "people.person": "lead auditor",
+    "people.change": "lead",
     "registers.machines": "lead auditor",
     "fixtures.overview": "lead auditor",
     "fixtures.trends": "lead auditor",
@@ -79,7 +83,9 @@ NOWHERE = "00000000-0000-0000-0000-0000000000aa"
 def reach(browser: Browser, site: Site, endpoint: str, method: str) -> int:
     """The status that one call of a route answers with."""
     rule = next(rule for rule in site.app.url_map.iter_rules() if rule.endpoint == endpoint)
-    values = {name: {"position": 3, "axis": "X"}.get(name, NOWHERE) for name in rule.arguments}
+    values = {
+        name: {"position": 3, "axis": "X", "action": "secrets"}.get(name, NOWHERE) for name in rule.arguments
+    }
     path = site.app.url_map.bind("localhost").build(endpoint, values)
     if method == "GET":
         return browser.get(path).status_code

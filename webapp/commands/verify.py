@@ -1,4 +1,6 @@
-"""`zerokeep verify record.pdf`: say what holds of a sealed record, trusting nobody but the certificate given."""
+"""`zerokeep verify record.pdf`:
+say what holds of a sealed record, trusting nobody but the certificate given.
+"""
 
 from __future__ import annotations
 
@@ -30,7 +32,8 @@ def verify(settings: Settings, path: Path, certificates: list[Path], *, as_json:
             trusted += x509.load_pem_x509_certificates(file.read_bytes())
         except (OSError, ValueError) as error:
             return _cannot(
-                f"Cannot read the seal's certificate {file}: {error}. Ask the shop for its file {CERTIFICATES_FILE} "
+                f"Cannot read the seal's certificate {file}: {error}. Ask the shop for its file "
+                f"{CERTIFICATES_FILE} "
                 "and give it with --certificate."
             )
     known = None if certificates else _known(settings, pdf)

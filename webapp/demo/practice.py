@@ -1,8 +1,8 @@
 """The practice mill as a page of the demo: a bench notebook that says what a control would show.
 
-It looks like no control's screen on purpose: a sheet of ruled paper, whole sentences, plain forms that work without
-JavaScript, by keyboard and by touch. Everything a person could do at the real machine in this job is one form; so is
-everything that can be wrong there.
+It looks like no control's screen on purpose: a sheet of ruled paper, whole sentences, plain forms that work
+without JavaScript, by keyboard and by touch. Everything a person could do at the real machine in this job is
+one form; so is everything that can be wrong there.
 """
 
 from datetime import UTC, datetime

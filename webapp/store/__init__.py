@@ -63,7 +63,8 @@ class Store:
     def open(cls, address: Address, files: Path | None = None) -> "Store":
         """The store at this address, made or brought up to date; no connection stays open, so a server may fork now.
 
-        Raises a StoreError that says what to do: FolderNotWritable, WriteAheadLogRefused, MadeByAnotherVersion …
+        Raises a StoreError that says what to do:
+        FolderNotWritable, WriteAheadLogRefused, MadeByAnotherVersion …
         """
         store = cls(address, files)
         store._database.engine.prepare()
@@ -78,7 +79,9 @@ class Store:
         return self._database.reading()
 
     def writing(self) -> AbstractContextManager[None]:
-        """All or nothing, one writer at a time; keep the block short. Raises DatabaseLocked after 10 s of waiting."""
+        """All or nothing, one writer at a time; keep the block short.
+        Raises DatabaseLocked after 10 s of waiting.
+        """
         return self._database.writing()
 
     def altering(self) -> AbstractContextManager[None]:

@@ -53,7 +53,9 @@ class Database:
 
     @contextmanager
     def writing(self) -> Iterator[None]:
-        """All or nothing, alone. Raises DatabaseLocked after 10 s, AlreadyWriting inside another transaction."""
+        """All or nothing, alone. Raises DatabaseLocked after 10 s,
+        AlreadyWriting inside another transaction.
+        """
         if self._depth:
             raise AlreadyWriting
         if not self._writer.acquire(timeout=BUSY_SECONDS):
@@ -66,8 +68,8 @@ class Database:
 
     @contextmanager
     def altering(self) -> Iterator[None]:
-        """While the tables themselves change nothing is noted: what notes changes names columns that may come only now,
-        and goes with a table that is made anew.
+        """While the tables themselves change nothing is noted:
+        what notes changes names columns that may come only now, and goes with a table that is made anew.
         """
         self.close()
         self._alters = True

@@ -1,10 +1,11 @@
-"""How the tables came to be: ordered, named steps, each in one transaction together with the row that says it ran.
+"""How the tables came to be: ordered, named steps, each in one transaction together with the row that says it
+ran.
 
 Rules:
-- a step that was ever released never changes: its text is hashed into its row, and a file whose rows do not fit the
-  steps below is refused;
-- a table that proves something takes no UPDATE and no DELETE. A REPLACE deletes first, so it is refused as well (the
-  connection sets recursive_triggers for that).
+- a step that was ever released never changes:
+  its text is hashed into its row, and a file whose rows do not fit the steps below is refused;
+- a table that proves something takes no UPDATE and no DELETE.
+  A REPLACE deletes first, so it is refused as well (the connection sets recursive_triggers for that).
 """
 
 from dataclasses import dataclass
@@ -331,7 +332,8 @@ IMPORTS = Migration(
         ),
         (
             "CREATE TRIGGER kept_value_of_import BEFORE INSERT ON kept_value "
-            "WHEN NEW.imported IS NOT NULL AND NOT EXISTS (SELECT 1 FROM imported_setup WHERE id = NEW.setup) "
+            "WHEN NEW.imported IS NOT NULL AND NOT EXISTS (SELECT 1 FROM imported_setup WHERE id = "
+            "NEW.setup) "
             "BEGIN SELECT RAISE(ABORT, 'an imported value without its line is refused'); END"
         ),
         *kept_forever("history_import", "imported_setup"),
@@ -491,7 +493,10 @@ def counted_for_sheets(table: str, actions: tuple[str, ...], key: str) -> tuple[
 SHEET_VERSIONS = Migration(
     "versions of what sheets are compiled from",
     (
-        "CREATE TABLE sheet_version (subject TEXT PRIMARY KEY, number INTEGER NOT NULL) STRICT, WITHOUT ROWID",
+        (
+            "CREATE TABLE sheet_version (subject TEXT PRIMARY KEY, "
+            "number INTEGER NOT NULL) STRICT, WITHOUT ROWID"
+        ),
         "DROP TABLE sheet_in_use",
         """CREATE TABLE sheet_in_use (
             machine TEXT PRIMARY KEY,
@@ -510,7 +515,8 @@ SESSIONS = Migration(
 # Tables that came after those numbers did.
 MORE_ON_SHEETS: tuple[tuple[str, tuple[str, ...], str], ...] = (("worry", ("INSERT", "UPDATE"), SHOP_KEY),)
 
-# Filled by the events that come from now on, and by the decisions about them: worries from before named nothing.
+# Filled by the events that come from now on, and by the decisions about them:
+# worries from before named nothing.
 WORRIES = Migration(
     "worries",
     (
@@ -574,7 +580,8 @@ NOTES = Migration(
     postgresql=translated((*ROW_CHANGE, *kept_forever("row_change"))),
 )
 
-# Sheets that come from now on leave here what is the same on many of them; those from before stay as they are.
+# Sheets that come from now on leave here what is the same on many of them;
+# those from before stay as they are.
 SHEET_PARTS = Migration(
     "parts of sheets",
     (

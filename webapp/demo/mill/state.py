@@ -10,7 +10,9 @@ from webapp.demo.mill.solids import Values
 
 @dataclass(frozen=True)
 class Lean:
-    """The ball leans on something: along which axis it was pushed, which way, how far past the first contact."""
+    """The ball leans on something:
+    along which axis it was pushed, which way, how far past the first contact.
+    """
 
     axis: str
     direction: int
@@ -38,8 +40,8 @@ class Crash:
 
 
 PLAIN = (
-    "place_nm", "spindle_tool", "selected_slot", "homed", "page_off_nm", "length_active", "half_changed", "alarm",
-    "idle_s", "asleep", "broken", "wiped", "bare", "shift_out", "freed", "gave_nm",
+    "place_nm", "spindle_tool", "selected_slot", "homed", "page_off_nm", "length_active", "half_changed",
+    "alarm", "idle_s", "asleep", "broken", "wiped", "bare", "shift_out", "freed", "gave_nm",
 )  # fmt: skip
 
 
@@ -47,9 +49,9 @@ PLAIN = (
 class MillState:
     """Everything that changes. `place_nm` is the spindle's middle in X and Y and its gauge line in Z.
 
-    `alarm` is a code or empty; `held` what a cycle start would go on with; `idle_s` the time since the probe was used.
-    `wiped`, `bare`, `shift_out` and `freed` are what a person has done about chips, things left lying, shifts left in
-    the control and a changer that sticks; `gave_nm` is what loose nuts gave so far.
+    `alarm` is a code or empty; `held` what a cycle start would go on with; `idle_s` the time since the probe
+    was used. `wiped`, `bare`, `shift_out` and `freed` are what a person has done about chips, things left
+    lying, shifts left in the control and a changer that sticks; `gave_nm` is what loose nuts gave so far.
     """
 
     place_nm: Values

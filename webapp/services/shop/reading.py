@@ -1,7 +1,7 @@
 """Reading the shop for pages: names, its zone, the registers of its machines, its people.
 
-Rules: each function is one view of the store and changes nothing; what comes back is ready to be shown, and no page
-asks the store for more.
+Rules: each function is one view of the store and changes nothing;
+what comes back is ready to be shown, and no page asks the store for more.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from webapp.domain.plain.lengths import Display
 from webapp.domain.plain.zones import UTC_NAME
 from webapp.domain.shop.shop import Machine, from_plain
+from webapp.services.errors import NoSuchPerson
 from webapp.services.setups.half_set import half_set_slots
 
 if TYPE_CHECKING:
@@ -90,7 +91,9 @@ def registers(store: Store, now: datetime) -> tuple[Register, ...]:
 
 
 def in_family_order(rows: list[SlotRow], family: tuple[str, ...]) -> tuple[SlotRow, ...]:
-    """Register rows in the order in which the control counts its slots; labels outside the family come last."""
+    """Register rows in the order in which the control counts its slots;
+    labels outside the family come last.
+    """
     places = {label: place for place, label in enumerate(family)}
     return tuple(sorted(rows, key=lambda row: (places.get(row["label"], len(places)), row["label"])))
 
@@ -109,7 +112,9 @@ class Everybody:
 
 
 def everybody(store: Store, find: str = "", after: str = "") -> Everybody:
-    """Accounts whose name or id has `find` in it, with what they have; those behind the account `after`, if any."""
+    """Accounts whose name or id has `find` in it, with what they have;
+    those behind the account `after`, if any.
+    """
     given: dict[str, list[AuthorisationRow]] = {}
     slots: dict[str, list[str]] = {}
     with store.reading():
@@ -142,3 +147,43 @@ def own_page(store: Store, person_id: str) -> OwnPage:
         rights = store.people.authorisations(person=person_id)
         running = tuple(one for one in rights if one["withdrawn_at_utc"] is None)
         return OwnPage(store.people.person(person_id), running, _names_of(store, "machine"))
+
+
+@dataclass(frozen=True)
+class PersonsPage:
+    """All that a lead may change about somebody: the account, what they may run, their slots, and free ones.
+
+    `slots` are rows of the register with `machine`; `free` are (machine, label) that nobody has.
+    """
+
+    person: PersonRow
+    authorisations: tuple[AuthorisationRow, ...]
+    slots: tuple[SlotRow, ...]
+    free: tuple[tuple[str, str], ...]
+    machines: dict[str, str]
+
+
+def persons_page(store: Store, person_id: str) -> PersonsPage:
+    """What the shop has of one person. Raises NoSuchPerson."""
+    with store.reading():
+        person = store.people.person(person_id)
+        if person is None:
+            raise NoSuchPerson(person=person_id[:80])
+        machines = [from_plain(Machine, value) for value in store.shop.items("machine").values()]
+        free = tuple(
+            (machine.id, label)
+            for machine in machines
+            for label in _free(machine, store.shop.slots(machine.id))
+        )
+        return PersonsPage(
+            person,
+            tuple(store.people.running([person_id])),
+            tuple(store.shop.slots_of([person_id])),
+            free,
+            {machine.id: machine.name for machine in machines},
+        )
+
+
+def _free(machine: Machine, rows: list[SlotRow]) -> list[str]:
+    taken = {row["label"] for row in rows if row["kind"] != "free"}
+    return [label for label in machine.labels if label not in taken]

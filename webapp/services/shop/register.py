@@ -1,9 +1,9 @@
 """What a lead changes about the shop: slots, authorisations, seatings, people, values of the usual.
 
-Rules: each change needs a lead, is one transaction and stands on the ledger; a slot never has two owners, and one
-that was somebody's is set free only after it was ended and its last values were copied out; a value is left out of
-the usual with a reason and stays stored; the last active lead cannot be disabled; disabling somebody ends their
-sessions at once.
+Rules: each change needs a lead, is one transaction and stands on the ledger; a slot never has two owners, and
+one that was somebody's is set free only after it was ended and its last values were copied out; a value is
+left out of the usual with a reason and stays stored; the last active lead cannot be disabled; disabling
+somebody ends their sessions at once.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def give_slot(
 
     Raises RoleMissing, NoSuchMachine, NoSuchSlot, NoSuchPerson, TimeRefused, and SlotTakenError and its like.
     """
-    until = _checked_time(until_utc)
+    until = checked_time(until_utc)
     with store.writing():
         must_be_lead(store, by)
         owner = _person(store, person)
@@ -74,7 +74,9 @@ def give_slot(
 
 
 def end_slot(store: Store, machine: str, label: str, by: str, now: datetime) -> None:
-    """End an assignment: the slot is held back until its last values are copied out. Raises as give_slot does."""
+    """End an assignment: the slot is held back until its last values are copied out.
+    Raises as give_slot does.
+    """
     with store.writing():
         must_be_lead(store, by)
         row = _slot(store, machine, label)
@@ -107,7 +109,7 @@ def authorise(store: Store, person: str, machine: str, until_utc: str | None, by
 
     Raises RoleMissing, NoSuchPerson, NoSuchMachine, TimeRefused.
     """
-    until = _checked_time(until_utc)
+    until = checked_time(until_utc)
     with store.writing():
         must_be_lead(store, by)
         _person(store, person)
@@ -119,7 +121,9 @@ def authorise(store: Store, person: str, machine: str, until_utc: str | None, by
 
 
 def withdraw(store: Store, person: str, machine: str, reason: str, by: str, now: datetime) -> None:
-    """Take an authorisation back, with a reason. Raises RoleMissing, ReasonMissing, NoSuchPerson, NoSuchMachine."""
+    """Take an authorisation back, with a reason.
+    Raises RoleMissing, ReasonMissing, NoSuchPerson, NoSuchMachine.
+    """
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
@@ -131,10 +135,11 @@ def withdraw(store: Store, person: str, machine: str, reason: str, by: str, now:
 
 
 def start_seating(store: Store, fixture: str, seating: str, reason: str, by: str, now: datetime) -> None:
-    """Say that a fixture was moved or trammed anew: from now on its usual starts again. `seating` is a new id.
+    """Say that a fixture was moved or trammed anew: from now on its usual starts again.
+    `seating` is a new id.
 
-    One that was started less than a minute ago is taken for the same press sent twice: nobody moves a vise and trams
-    it in that time. Raises RoleMissing, ReasonMissing, NoSuchFixture, SeatingJustStarted.
+    One that was started less than a minute ago is taken for the same press sent twice: nobody moves a vise
+    and trams it in that time. Raises RoleMissing, ReasonMissing, NoSuchFixture, SeatingJustStarted.
     """
     reason = reason_text(reason)
     with store.writing():
@@ -152,11 +157,12 @@ def start_seating(store: Store, fixture: str, seating: str, reason: str, by: str
 def begin_seating_back(
     store: Store, fixture: str, setup: str, seating: str, reason: str, by: str, now: datetime
 ) -> None:
-    """Say that a fixture was moved before a past setup: a new seating begins with that setup's first kept value.
+    """Say that a fixture was moved before a past setup:
+    a new seating begins with that setup's first kept value.
 
-    All that was touched since goes with it. Values that were not let in because they lay beyond the ask line of the old
-    place count in the new one; what a lead left out for another reason stays out. The ledger has all of it. Raises
-    RoleMissing, ReasonMissing, NoSuchFixture, SeatingCannotBeginThere.
+    All that was touched since goes with it. Values that were not let in because they lay beyond the ask line
+    of the old place count in the new one; what a lead left out for another reason stays out. The ledger has
+    all of it. Raises RoleMissing, ReasonMissing, NoSuchFixture, SeatingCannotBeginThere.
     """
     reason = reason_text(reason)
     with store.writing():
@@ -220,7 +226,7 @@ def add_person(store: Store, person: str, name: str, roles: Sequence[str], by: s
     Raises RoleMissing, NameRefused, RoleUnknown, PersonKnownAlready.
     """
     name = _checked_name(person, name)
-    wanted = _checked_roles(roles)
+    wanted = checked_roles(roles)
     with store.writing():
         must_be_lead(store, by)
         if store.people.person(person) is not None:
@@ -231,7 +237,7 @@ def add_person(store: Store, person: str, name: str, roles: Sequence[str], by: s
 
 def change_roles(store: Store, person: str, roles: Sequence[str], by: str, now: datetime) -> None:
     """Set a person's roles. Raises RoleMissing, RoleUnknown, NoSuchPerson, LastLead."""
-    wanted = _checked_roles(roles)
+    wanted = checked_roles(roles)
     with store.writing():
         must_be_lead(store, by)
         before = _person(store, person)
@@ -243,7 +249,8 @@ def change_roles(store: Store, person: str, roles: Sequence[str], by: str, now: 
 
 
 def disable_person(store: Store, person: str, reason: str, by: str, now: datetime) -> None:
-    """Close an account: its sessions end at once, its signatures are refused from now on; everything stays stored.
+    """Close an account: its sessions end at once, its signatures are refused from now on;
+    everything stays stored.
 
     Raises RoleMissing, ReasonMissing, NoSuchPerson, LastLead.
     """
@@ -327,7 +334,8 @@ def _machine(store: Store, machine: str) -> Machine:
     return from_plain(Machine, value)
 
 
-def _checked_time(typed: str | None) -> str | None:
+def checked_time(typed: str | None) -> str | None:
+    """A time as the store keeps it, or None. Raises TimeRefused."""
     if typed is None:
         return None
     try:
@@ -343,7 +351,8 @@ def _checked_name(person: str, name: str) -> str:
     return name
 
 
-def _checked_roles(roles: Sequence[str]) -> list[str]:
+def checked_roles(roles: Sequence[str]) -> list[str]:
+    """Roles in their order, each once. Raises RoleUnknown."""
     for role in roles:
         if role not in ROLES:
             raise RoleUnknown(role=role[:40])

@@ -15,7 +15,9 @@ NOTES = "SELECT number, name, key, old, new FROM row_change WHERE number > ? ORD
 
 
 class Note(NamedTuple):
-    """One change of a row: the table's name, the key as a JSON list, digests before and after (None: no row)."""
+    """One change of a row: the table's name,
+    the key as a JSON list, digests before and after (None: no row).
+    """
 
     number: int
     name: str
@@ -36,7 +38,9 @@ class RowChangesRepository(Repository):
         return (*(table.name for table in COVERED), EVENTS)
 
     def changed(self, name: str) -> list[str]:
-        """Keys of rows of a table that are not what was noted last of them, or were never noted; the first of many."""
+        """Keys of rows of a table that are not what was noted last of them,
+        or were never noted; the first of many.
+        """
         if name == EVENTS:
             return list(islice(self._changed_events(), MOST_FOUND))
         table, engine = _named(name), self._database.engine
@@ -63,7 +67,9 @@ class RowChangesRepository(Repository):
         return [row[0] for row in self._database.raw(statement, (name, MOST_FOUND))]
 
     def _changed_events(self) -> Iterator[str]:
-        """Uploads that are not what was noted of them, and events between them that were never noted, by position."""
+        """Uploads that are not what was noted of them,
+        and events between them that were never noted, by position.
+        """
         after, number = -1, 0
         while notes := self._database.raw(self._database.engine.notes_of_events, (EVENTS, number, A_STRETCH)):
             number = notes[-1][0]

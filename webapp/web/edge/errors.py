@@ -1,8 +1,9 @@
 """What a person or a tablet reads when something was refused or went wrong.
 
-Rules: OWASP ASVS 5.0, 16.5.1 to 16.5.4: no inner detail leaves the server, everything unforeseen is caught here, and a
-page that fails while an error is shown falls back to plain text. Tablets get {"code","fields"}; people get a page that
-says what happened and what to do. What was typed into a form is handed back, secrets aside.
+Rules: OWASP ASVS 5.0, 16.5.1 to 16.5.4: no inner detail leaves the server, everything unforeseen is caught
+here, and a page that fails while an error is shown falls back to plain text. Tablets get {"code","fields"};
+people get a page that says what happened and what to do. What was typed into a form is handed back, secrets
+aside.
 """
 
 from __future__ import annotations

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from flask import Flask, current_app
 
+from webapp.chance import first_secret
 from webapp.services.evidence.timekeeping import Timekeeper
 from webapp.web.edge.strangers import Strangers
 
@@ -30,9 +31,10 @@ EXTENSION = "zerokeep"
 class Wiring:
     """The parts of one running server. `now` gives an aware UTC time, `new_token` 256 bits of chance as text.
 
-    `render` and `render_unsigned` draw a record, `print_trends` a fixture's trends, `renderer` names the programs and
-    versions that do; `seal` seals a drawn PDF as of the time given; `verify` judges one that somebody brings.
-    `strangers` counts calls that no tablet in use has signed. `timekeeper` is None where there is no second clock.
+    `render` and `render_unsigned` draw a record, `print_trends` a fixture's trends, `renderer` names the
+    programs and versions that do; `seal` seals a drawn PDF as of the time given; `verify` judges one that
+    somebody brings. `strangers` counts calls that no tablet in use has signed. `timekeeper` is None where
+    there is no second clock. `first_secret` makes a "passphrase" or a "pin" by chance.
     """
 
     settings: Settings
@@ -50,6 +52,7 @@ class Wiring:
     close: Callable[[], None]
     strangers: Strangers = field(default_factory=Strangers)
     timekeeper: Timekeeper | None = None
+    first_secret: Callable[[str], str] = first_secret
 
 
 def attach(app: Flask, parts: Wiring) -> None:

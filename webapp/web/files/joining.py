@@ -1,12 +1,17 @@
-"""Our own modules, style sheets and words joined into one file each, so that a page asks three times and not a hundred.
+"""Our own modules, style sheets and words joined into one file each,
+so that a page asks three times and not a hundred.
 
-Rules: the files in the tree stay as they are and are what is tested one by one; joining is done at start, in memory.
-A module becomes a function that is called once, in the order in which ECMAScript would evaluate it (each after what
-it imports, ECMA-262 "Evaluate"). What this reader of imports does not know, it refuses: the program then does not
-start, and no page is ever made of half a module. It knows one import or export a line, by name:
+Rules: the files in the tree stay as they are and are what is tested one by one; joining is done at start, in
+memory. A module becomes a function that is called once, in the order in which ECMAScript would evaluate it
+(each after what it imports, ECMA-262 "Evaluate"). What this reader of imports does not know, it refuses: the
+program then does not start, and no page is ever made of half a module. It knows imports and exports by name,
+each at the start of a line:
 
     import {one, two as other} from './file.js';      export {one} from './file.js';
     export function … / async function / class / const name
+
+Comments on lines of their own and the room before a line stay behind: a tablet downloads what it runs. That
+is the same program where no text runs over a line, so a module with such a text is refused as well.
 
 Decision: eighty modules cost a slow tablet more than all else of a cold start, so its page asks for one
 script, one style sheet, one catalogue. A bundler would have been a build step and a tool of its own; the
@@ -18,22 +23,29 @@ import posixpath
 import re
 from collections.abc import Mapping, Sequence
 
-_IMPORT = re.compile(r"^import \{([^}\n]*)\} from '(\.[^'\n]*)';$", re.MULTILINE)
-_PASSED_ON = re.compile(r"^export \{([^}\n]*)\} from '(\.[^'\n]*)';$", re.MULTILINE)
+_IMPORT = re.compile(r"^import \{([^}]*)\} from '(\.[^'\n]*)';$", re.MULTILINE)
+_PASSED_ON = re.compile(r"^export \{([^}]*)\} from '(\.[^'\n]*)';$", re.MULTILINE)
 _DECLARED = re.compile(r"^export (?=(?:async function|function|class|const) (\w+))", re.MULTILINE)
 _NOT_KNOWN = re.compile(r"^(?:import|export)\b.*$|^(?! \*).*\bimport(?:\(|\.meta\b).*$", re.MULTILINE)
+# Comments with lines of their own; what stands behind code stays.
+_COMMENT = re.compile(r"^[ \t]*(?:/\*(?:[^*]|\*(?!/))*\*/[ \t]*|//[^\n]*)$\n?", re.MULTILINE)
+_START_OF_LINE = re.compile(r"\n\s+")
 _RELATIVE = re.compile(r"@import|url\((?!\s*[\"']?(?:/|data:))")
 
 
 class CannotJoin(ValueError):
-    """A file of the page is written in a way that joining does not know, or is not there: a fault of the program."""
+    """A file of the page is written in a way that joining does not know, or is not there:
+    a fault of the program.
+    """
 
     def __init__(self, path: str, found: str) -> None:
         super().__init__(f"{path} cannot be joined: {found}")
 
 
 def reached(modules: Mapping[str, str], entry: str) -> list[str]:
-    """Paths of `entry` and of all that it imports, each after what it imports. Raises CannotJoin: missing, a circle."""
+    """Paths of `entry` and of all that it imports, each after what it imports.
+    Raises CannotJoin: missing, a circle.
+    """
     order: list[str] = []
     _visit(modules, entry, (), order)
     return order
@@ -42,22 +54,27 @@ def reached(modules: Mapping[str, str], entry: str) -> list[str]:
 def join_modules(modules: Mapping[str, str], entry: str) -> str:
     """The text of one script that does what `entry` does. `modules`: text by path. Raises CannotJoin.
 
-    It is a classic script and no module, because browsers keep compiled code only of those beside a worker's cache.
+    It is a classic script and no module, because browsers keep compiled code only of those beside a worker's
+    cache.
     """
     functions = "\n".join(_as_function(path, modules[path]) for path in reached(modules, entry))
     return f"(() => {{\n'use strict';\n{functions}\n}})();"
 
 
 def join_sheets(sheets: Mapping[str, str]) -> str:
-    """Style sheets one behind the other, in the order given. Raises CannotJoin where one names a file beside itself."""
+    """Style sheets one behind the other, in the order given, without their comments.
+    Raises CannotJoin where one names a file beside itself.
+    """
     for path, text in sheets.items():
         if found := _RELATIVE.search(text):
             raise CannotJoin(path, found[0])
-    return "\n".join(sheets.values())
+    return "\n".join(map(_run_alone, sheets.values()))
 
 
 def join_words(catalogues: Mapping[str, str]) -> str:
-    """Catalogues as one JSON object. Raises CannotJoin where two have the same code: one sentence would be lost."""
+    """Catalogues as one JSON object.
+    Raises CannotJoin where two have the same code: one sentence would be lost.
+    """
     joined: dict[str, str] = {}
     for path, text in catalogues.items():
         words = json.loads(text)
@@ -89,11 +106,18 @@ def _as_function(path: str, text: str) -> str:
         given.append(found[1])
         return ""
 
-    body = _IMPORT.sub(lambda found: _taken(path, found[1], found[2]), text)
+    if over := next((line for line in _COMMENT.sub("", text).splitlines() if line.count("`") % 2), None):
+        raise CannotJoin(path, over.strip())
+    body = _IMPORT.sub(lambda found: _taken(path, found[1], found[2]), _run_alone(text))
     body = _DECLARED.sub(declared, _PASSED_ON.sub(passed_on, body))
     if left := _NOT_KNOWN.search(body):
         raise CannotJoin(path, left[0].strip())
     return f"/* {path} */\nconst {_own(path)} = (() => {{\n{body}\nreturn {{{', '.join(given)}}};\n}})();"
+
+
+def _run_alone(text: str) -> str:
+    """The same lines without comments and without the room before them."""
+    return _START_OF_LINE.sub("\n", _COMMENT.sub("", text)).strip()
 
 
 def _taken(path: str, names: str, address: str) -> str:

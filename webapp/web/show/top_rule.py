@@ -13,7 +13,9 @@ from webapp.web.edge.wiring import wiring
 
 @dataclass(frozen=True)
 class Mark:
-    """One page of the desk: its words, its address, the endpoints under it, and how many things wait there."""
+    """One page of the desk: its words, its address,
+    the endpoints under it, and how many things wait there.
+    """
 
     label: str
     address: str
@@ -26,7 +28,7 @@ MARKS: tuple[tuple[str, str, frozenset[str]], ...] = (
     ("Queue", "desk.queue", frozenset({"deciding.question"})),
     ("Setups", "desk.setups", frozenset({"desk.setup", "deciding.sign_off", "deciding.not_accept"})),
     ("Slots", "registers.slots", frozenset()),
-    ("People", "registers.people", frozenset()),
+    ("People", "registers.people", frozenset({"people.new", "people.person", "people.change"})),
     (
         "Machines",
         "registers.machines",
