@@ -1,12 +1,11 @@
-"""The audit's own process: it looks at what is stored beside the server,
-at low priority, and says what it found.
+"""The audit's own process: it looks at what is stored beside the server, at low priority, and says what it
+found.
 
-Rules: the process gets the path of the database, or the address of one on a server, that in its environment: it may
-hold a password, and arguments are seen by all. It gets nothing else of the server's environment but what finds that
-database; it brings no web server and no
-press with it, so that it stays below 100 MB whatever is stored; it ends with the process that asked for it. What it
-prints is one JSON text; what went wrong it says on its other output, with exit status 1: a sentence
-alone, whatever went wrong.
+Rules: the process gets the path of the database, or the address of one on a server, that in its environment:
+it may hold a password, and arguments are seen by all. It gets nothing else of the server's environment but
+what finds that database; it brings no web server and no press with it, so that it stays below 100 MB whatever
+is stored; it ends with the process that asked for it. What it prints is one JSON text; what went wrong it
+says on its other output, with exit status 1: a sentence alone, whatever went wrong.
 
 `python -m webapp.audit_room DATABASE PARENT [--new]`; PARENT is the number of the process that asks.
 """
@@ -37,7 +36,9 @@ class AuditNotDone(Exception):
 
 
 def audit_apart(database: Path | str, files: Path | None = None, *, only_new: bool = False) -> Audited:
-    """What an audit in a process of its own looked at and found, as it put it on the ledger. Raises AuditNotDone."""
+    """What an audit in a process of its own looked at and found, as it put it on the ledger. Raises
+    AuditNotDone.
+    """
     on_server = isinstance(database, str)
     named = "the database of the environment" if on_server else str(database)
     asked = [named, str(os.getpid()), *([ONLY_NEW] if only_new else [])]

@@ -49,7 +49,9 @@ class Settings:
 
     @property
     def database(self) -> Path | str:
-        """The SQLite file, inside the data folder unless another is named, or a server's address as postgresql://…"""
+        """The SQLite file, inside the data folder unless another is named, or a server's address as
+        postgresql://…
+        """
         return self.database_named or self.data_folder / "zerokeep.db"
 
     @property
@@ -171,8 +173,8 @@ def database_address(value: object | None) -> Path | str | None:
     if "://" in text:
         scheme = text.partition("://")[0]
         raise BadSetting(
-            f"database begins with “{scheme}://”. It has to be the path of an SQLite file, or the address of a "
-            "PostgreSQL database that begins with postgresql://, such as postgresql://zerokeep@db.shop.example/shop."
+            f"database begins with “{scheme}://”. It has to be the path of an SQLite file, or the address "
+            "of a PostgreSQL database that begins with postgresql://, such as postgresql://zerokeep@db.shop.example/shop."
         )
     return _path(text or None)
 

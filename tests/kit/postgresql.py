@@ -1,10 +1,12 @@
-"""A PostgreSQL server of the tests' own: made in a folder under /tmp, reached by a socket there, gone with the process.
+"""A PostgreSQL server of the tests' own: made in a folder under /tmp, reached by a socket there, gone with
+the process.
 
-It is Debian's, or the one that a wheel of the test requirements brings; of that only the programs are used. A server
-refuses to run as root, so that root starts it as another account. Nothing of it listens on the network.
+It is Debian's, or the one that a wheel of the test requirements brings; of that only the programs are used. A
+server refuses to run as root, so that root starts it as another account. Nothing of it listens on the
+network.
 
-One database is used again and again: emptied, and filled with the rows that a test starts from. A test that changed the
-tables themselves leaves it to be made anew from the template, which takes ten times as long.
+One database is used again and again: emptied, and filled with the rows that a test starts from. A test that
+changed the tables themselves leaves it to be made anew from the template, which takes ten times as long.
 """
 
 from __future__ import annotations
@@ -32,7 +34,8 @@ PREFIX = "zkpg-"
 OWNER = "shop_owner"
 TEMPLATE, DATABASE = "shop_template", "shop"
 PATIENCE_S = 60.0
-# What a test may have done to the tables: their names, their columns, their triggers and whether those are on.
+# What a test may have done to the tables: their names, their columns, their triggers and whether those are
+# on.
 SHAPE = (
     "SELECT md5(string_agg(one, ' ' ORDER BY one)) FROM ("
     "SELECT relname || attname || atttypid::text FROM pg_attribute JOIN pg_class ON pg_class.oid = attrelid "

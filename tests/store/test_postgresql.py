@@ -40,7 +40,8 @@ COLUMNS = (
     "WHERE table_schema = 'public' ORDER BY table_name, ordinal_position"
 )
 TYPES = {"INTEGER": "bigint", "TEXT": "text", "BLOB": "bytea", "REAL": "double precision"}
-# Every kind of letter that one of the two might write otherwise: quotes, control characters, beyond the first plane.
+# Every kind of letter that one of the two might write otherwise: quotes, control characters, beyond the first
+# plane.
 TEXTS = [
     "plain",
     'a "quoted" \\ back/slash',
@@ -68,7 +69,9 @@ def test_both_databases_have_the_same_tables_and_columns(kept_in_file: Store, ke
 
 
 def test_the_steps_on_a_server_are_what_they_were_when_they_were_released() -> None:
-    """A text that a rule of translation words otherwise has another hash, and no server of today would fit it."""
+    """A text that a rule of translation words otherwise has another hash, and no server of today would fit
+    it.
+    """
     engine = object.__new__(postgresql.PostgresqlEngine)
     released = [hash_of(engine.statements(step)) for step in MIGRATIONS[:23]]
     assert hash_of(tuple(released)) == "5aab6bce3eb9d0a4e6621e07698702ed5d1115bd1356a82f9912249e4c3c759d"
@@ -265,7 +268,9 @@ def test_a_writer_that_waits_too_long_is_told_so(kept_on_server: Store) -> None:
 
 
 def test_whoever_reads_on_from_the_last_change_misses_none(kept_on_server: Store, tmp_path: Path) -> None:
-    """Eight writers, each a store of its own as eight processes have; one that reads what came after what it has."""
+    """Eight writers, each a store of its own as eight processes have; one that reads what came after what it
+    has.
+    """
     kept_on_server.close()
     writers, each = 8, 12
     seen: list[int] = []
@@ -328,7 +333,8 @@ def test_a_role_that_may_only_use_the_tables_starts_and_may_not_change_what_is_k
 def test_a_row_that_names_one_that_is_not_there_is_damage(kept_on_server: Store) -> None:
     with server().administered() as administrator:
         administrator.execute(
-            "INSERT INTO authorisation (number, person, machine, from_utc) VALUES (1, 'nobody', 'mill-1', 'a')"
+            "INSERT INTO authorisation (number, person, machine, from_utc) "
+            "VALUES (1, 'nobody', 'mill-1', 'a')"
         )
     with kept_on_server.reading():
         assert kept_on_server.damage() == ["foreign key of authorisation to person: 1 rows"]
@@ -345,6 +351,6 @@ def test_a_trigger_is_worded_as_a_function_and_what_calls_it() -> None:
     update, calls = translated(kept_forever("leaf"))[:2]
     assert "UPDATE of a row of leaf is refused" in update
     assert (
-        calls
-        == "CREATE TRIGGER leaf_no_update BEFORE UPDATE ON leaf FOR EACH ROW EXECUTE FUNCTION leaf_no_update()"
+        calls == "CREATE TRIGGER leaf_no_update BEFORE UPDATE ON leaf "
+        "FOR EACH ROW EXECUTE FUNCTION leaf_no_update()"
     )

@@ -1,4 +1,6 @@
-"""`zerokeep move --to ADDRESS`: carry the whole shop into another database, and say so when it is the same there."""
+"""`zerokeep move --to ADDRESS`: carry the whole shop into another database, and say so when it is the same
+there.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,9 @@ MOVED, NOTHING_TO_MOVE = 0, 2
 
 
 def move(settings: Settings, to: str) -> int:
-    """Print what went over. Raises BadSetting and StoreError, and then the shop is where it was and nothing there."""
+    """Print what went over. Raises BadSetting and StoreError, and then the shop is where it was and nothing
+    there.
+    """
     address = database_address(to)
     if address is None or address == settings.database:
         raise BadSetting(
@@ -31,6 +35,7 @@ def move(settings: Settings, to: str) -> int:
     print(f"The ledger there has the same {carried.entries} entries and the same root, {carried.root}.")
     print(
         "From now on start the server with ZEROKEEP_DATABASE naming that one. Sealed records stay in "
-        f"{settings.files_folder}. Put the old database away: nothing keeps two servers from going on with one each."
+        f"{settings.files_folder}. Put the old database away: "
+        "nothing keeps two servers from going on with one each."
     )
     return MOVED

@@ -46,7 +46,9 @@ def verify(settings: Settings, path: Path, certificates: list[Path], *, as_json:
 
 
 def _known(settings: Settings, pdf: bytes) -> str | None:
-    """What the ledger of the data folder says about these bytes (see own_hash), None where there is no database."""
+    """What the ledger of the data folder says about these bytes (see own_hash), None where there is no
+    database.
+    """
     if not Store.is_at(settings.database):
         return None
     store = Store.open(settings.database, settings.files_folder)

@@ -61,10 +61,11 @@ class Store:
 
     @classmethod
     def open(cls, address: Address, files: Path | None = None) -> "Store":
-        """The store at this address, made or brought up to date; no connection stays open, so a server may fork now.
+        """The store at this address, made or brought up to date; no connection stays open, so a server may
+        fork now.
 
-        Raises a StoreError that says what to do:
-        FolderNotWritable, WriteAheadLogRefused, MadeByAnotherVersion …
+        Raises a StoreError that says what to do: FolderNotWritable, WriteAheadLogRefused,
+        MadeByAnotherVersion …
         """
         store = cls(address, files)
         store._database.engine.prepare()
@@ -115,10 +116,11 @@ class Store:
 
     @contextmanager
     def copied(self) -> Iterator["Store"]:
-        """A store for what reads for long: on a whole copy of the file beside this one, which goes when the block ends.
+        """A store for what reads for long: on a whole copy of the file beside this one, which goes when the
+        block ends.
 
-        In rollback-journal mode a long look at the file itself keeps everybody from writing; where it does not, it is
-        the same database. Sealed files are not copied; the copy reads them where they lie.
+        In rollback-journal mode a long look at the file itself keeps everybody from writing; where it does
+        not, it is the same database. Sealed files are not copied; the copy reads them where they lie.
         """
         if not self._database.engine.long_looks_wait:
             with closing(Store(self._address, self._folder)) as same:
@@ -139,7 +141,7 @@ class Store:
             Path(name).unlink(missing_ok=True)
 
     def damage(self) -> list[str]:
-        """What the database's own checks find wrong; nothing in a whole one. Needs a transaction around it."""
+        """What the database's own checks find wrong; nothing in a whole one. Inside a transaction."""
         return self._database.damage()
 
     def close(self) -> None:

@@ -1,10 +1,11 @@
 """One database, many threads, one writer.
 
 Rules:
-- every statement runs inside a transaction: reading is one unchanging view, writing is all or nothing and alone;
+- every statement runs inside a transaction: reading is one unchanging view, writing is all or nothing and
+  alone;
 - one writer at a time: threads of a process queue on a lock, processes on the database's own;
-- a connection belongs to one thread of one process. None is open when the store has just been opened, so that a server
-  may fork afterwards; using a connection on the other side of a fork is refused;
+- a connection belongs to one thread of one process. None is open when the store has just been opened, so that
+  a server may fork afterwards; using a connection on the other side of a fork is refused;
 - a connection that broke is closed, so that the next use opens another;
 - which database it is, and what its words and its errors are, stands in its engine (`engines`).
 """
@@ -108,7 +109,9 @@ class Database:
         return connection
 
     def _give_up(self, connection: Any) -> None:
-        """Take back what was begun; a connection that cannot is closed, and what it had begun is gone with it."""
+        """Take back what was begun; a connection that cannot is closed, and what it had begun is gone with
+        it.
+        """
         if self.engine.is_broken(connection):
             self.close()
         elif self.engine.in_transaction(connection):

@@ -1,7 +1,7 @@
 """What goes wrong in the store, each by name, with a sentence for the person who runs the server.
 
-An error carries a `code` and `fields` for a program; `str()` is the sentence. The engine of a database says which of
-them an error of its driver is.
+An error carries a `code` and `fields` for a program; `str()` is the sentence. The engine of a database says
+which of them an error of its driver is.
 """
 
 from typing import ClassVar
@@ -107,8 +107,8 @@ class PostgresqlTooOld(StoreError):
 class SuperuserRefused(StoreError):
     code = "store.superuser_refused"
     sentence = (
-        "The role {role} is a superuser of the database's server, whom nothing there keeps from changing what is "
-        "kept for ever. Make a role of its own for Zerokeep and name it in the address."
+        "The role {role} is a superuser of the database's server, whom nothing there keeps from changing "
+        "what is kept for ever. Make a role of its own for Zerokeep and name it in the address."
     )
 
 

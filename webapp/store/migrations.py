@@ -19,8 +19,8 @@ from webapp.store.errors import MadeByAnotherVersion
 
 @dataclass(frozen=True, slots=True)
 class Migration:
-    """One step. `statements` run in order, on PostgreSQL in its own words (see `engines/postgresql_text.py`), or those
-    of `postgresql` where the words are others.
+    """One step. `statements` run in order, on PostgreSQL in its own words (see `engines/postgresql_text.py`),
+    or those of `postgresql` where the words are others.
     """
 
     name: str
@@ -407,7 +407,8 @@ KEPT_CHANGE = (
     ),
 )
 
-# Which value each change was about, so that whoever remembers the values up to a number reads only those after it.
+# Which value each change was about, so that whoever remembers the values up to a number reads only those
+# after it.
 KEPT_CHANGES = Migration(
     "changes of kept values",
     (
@@ -626,7 +627,9 @@ MIGRATIONS = (
 
 
 def migrate(database: Database, migrations: tuple[Migration, ...] = MIGRATIONS) -> list[str]:
-    """Run the steps that have not run yet; their names. Raises MadeByAnotherVersion for one that does not fit."""
+    """Run the steps that have not run yet; their names. Raises MadeByAnotherVersion for one that does not
+    fit.
+    """
     with database.altering():
         done = _run(database, migrations)
         if done:

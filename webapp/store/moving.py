@@ -1,13 +1,13 @@
 """A whole shop carried from one database to another, and held against it row by row before it counts.
 
 Rules:
-- the source takes no writer meanwhile, the target is empty, and all of it is one transaction there: it is carried over
-  whole or not at all;
-- rows go over as they are, in the order in which they may name each other; notes of changes go over with their numbers
-  and digests, and carrying makes none of its own;
+- the source takes no writer meanwhile, the target is empty, and all of it is one transaction there: it is
+  carried over whole or not at all;
+- rows go over as they are, in the order in which they may name each other; notes of changes go over with
+  their numbers and digests, and carrying makes none of its own;
 - what triggers of the target made of the rows that came is replaced by what the source had;
-- then every table is read on both sides, in the order of its key, and hashed: the same columns, the same rows. The
-  ledger's tree is a table among them, and its root is worked out on both sides as well.
+- then every table is read on both sides, in the order of its key, and hashed: the same columns, the same
+  rows. The ledger's tree is a table among them, and its root is worked out on both sides as well.
 """
 
 from __future__ import annotations
@@ -116,7 +116,9 @@ def _compared(source: Store, target: Store, table: str, key: tuple[str, ...]) ->
 
 
 def _hashed(store: Store, table: str, columns: tuple[str, ...], key: tuple[str, ...]) -> tuple[int, str]:
-    """How many rows there are, and one digest over all of them; a flag counts as a whole number on either side."""
+    """How many rows there are, and one digest over all of them; a flag counts as a whole number on either
+    side.
+    """
     flags = [place for place, name in enumerate(columns) if name in FLAGS]
     so_far, count = sha256(), 0
     for rows in _stretches(store, table, columns, key):

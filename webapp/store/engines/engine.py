@@ -1,8 +1,9 @@
 """What a database has to do for the store, and the text in which it is asked: one class for each.
 
-Rules: whatever differs from one database to another stands in its engine and nowhere else: how it is connected to and
-set, how a transaction begins, what its errors mean, the statements that are not the same text in both. Statements of
-this room are written once, with `?` for a value and `?1` for one that stands in them twice.
+Rules: whatever differs from one database to another stands in its engine and nowhere else: how it is
+connected to and set, how a transaction begins, what its errors mean, the statements that are not the same
+text in both. Statements of this room are written once, with `?` for a value and `?1` for one that stands in
+them twice.
 """
 
 from __future__ import annotations
@@ -34,7 +35,8 @@ class Engine(ABC):
     # Notes how the events between two positions were stored, and gives the digest of them, two values each.
     note_events: ClassVar[str]
     digest_of_events: ClassVar[str]
-    # Number, first and last position and digest of notes of events behind a number, so many of a table's name.
+    # Number, first and last position and digest of notes of events behind a number, so many of a table's
+    # name.
     notes_of_events: ClassVar[str]
 
     def __init__(self, where: str, connections: peewee.Database) -> None:
@@ -50,7 +52,9 @@ class Engine(ABC):
 
     @abstractmethod
     def begin_writing(self, connection: Any, *, noting: bool) -> None:
-        """Alone among writers. `noting`: have every change of a covered row noted. Raises what the driver raises."""
+        """Alone among writers. `noting`: have every change of a covered row noted. Raises what the driver
+        raises.
+        """
 
     @abstractmethod
     def in_transaction(self, connection: Any) -> bool:
@@ -58,7 +62,7 @@ class Engine(ABC):
 
     @abstractmethod
     def is_broken(self, connection: Any) -> bool:
-        """Whether nothing can be asked of this connection any more, so that the next use has to open another."""
+        """Whether nothing can be asked of this connection any more: the next use has to open another."""
 
     @abstractmethod
     def execute(self, connection: Any, statement: str, values: Values = ()) -> list[tuple[Any, ...]]:
@@ -119,7 +123,7 @@ class Engine(ABC):
 
     @abstractmethod
     def key_of(self, table: Covered) -> str:
-        """SQL for the key of a row as a JSON list, with the table's own name as it stands in the statement."""
+        """SQL for the key of a row as a JSON list, the table under its own name."""
 
     @abstractmethod
     def digest_of(self, table: Covered) -> str:

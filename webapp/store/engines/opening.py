@@ -13,5 +13,7 @@ Address = Path | str
 
 
 def engine_at(address: Address) -> Engine:
-    """The engine of the database at this address; nothing is opened yet. Raises a StoreError that says what to do."""
+    """The engine of the database at this address; nothing is opened yet. Raises a StoreError that says what
+    to do.
+    """
     return SqliteEngine(address) if isinstance(address, Path) else PostgresqlEngine(address)

@@ -2,16 +2,16 @@
 
 Rules:
 - reading is REPEATABLE READ READ ONLY: one view from the first statement on, and nobody waits for it;
-- writing is READ COMMITTED behind one advisory lock of the database, taken first and held to the commit, in one round
-  trip with the beginning: places in the ledger and numbers of changes are given one after the other, and whoever reads
-  "everything after N" misses nothing that is committed later. The same lock inside REPEATABLE READ takes its view
-  before it waits, and has to try again and again;
-- what goes wrong is told by SQLSTATE, and only the first line of the server's message is shown: its details carry
-  values of rows;
+- writing is READ COMMITTED behind one advisory lock of the database, taken first and held to the commit, in
+  one round trip with the beginning: places in the ledger and numbers of changes are given one after the
+  other, and whoever reads "everything after N" misses nothing that is committed later. The same lock inside
+  REPEATABLE READ takes its view before it waits, and has to try again and again;
+- what goes wrong is told by SQLSTATE, and only the first line of the server's message is shown: its details
+  carry values of rows;
 - a commit that returned is on the server's disk (synchronous_commit, asserted on every connection);
 - a superuser is refused: one could switch off what keeps the rows that prove something;
-- a number with a fraction is sent as a text, so that the server refuses it in a column of whole numbers instead of
-  rounding it; a NUL in a text is refused here, since PostgreSQL holds none.
+- a number with a fraction is sent as a text, so that the server refuses it in a column of whole numbers
+  instead of rounding it; a NUL in a text is refused here, since PostgreSQL holds none.
 """
 
 from __future__ import annotations
@@ -84,7 +84,8 @@ FOREIGN_KEYS = (
     "SELECT conrelid::regclass::text, confrelid::regclass::text, "
     "(SELECT array_agg(attname::text ORDER BY place) FROM unnest(conkey) WITH ORDINALITY AS k(number, place) "
     "JOIN pg_attribute ON attrelid = conrelid AND attnum = k.number), "
-    "(SELECT array_agg(attname::text ORDER BY place) FROM unnest(confkey) WITH ORDINALITY AS k(number, place) "
+    "(SELECT array_agg(attname::text ORDER BY place) "
+    "FROM unnest(confkey) WITH ORDINALITY AS k(number, place) "
     "JOIN pg_attribute ON attrelid = confrelid AND attnum = k.number) "
     "FROM pg_constraint WHERE contype = 'f' AND connamespace = current_schema()::regnamespace ORDER BY 1, 2"
 )
@@ -233,7 +234,9 @@ class PostgresqlEngine(Engine):
 
     @override
     def damage(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> list[str]:
-        """Rows that name one that is not there, and indexes that are not whole; the server checks its pages itself."""
+        """Rows that name one that is not there, and indexes that are not whole; the server checks its pages
+        itself.
+        """
         found = [f"index {name}" for (name,) in execute(
             "SELECT indexrelid::regclass::text FROM pg_index WHERE NOT indisvalid OR NOT indisready"
         )]  # fmt: skip
@@ -270,7 +273,7 @@ class PostgresqlEngine(Engine):
 
 
 def said_of(address: str) -> str:
-    """Which database this is, without account and password. Raises DatabaseNotReached for what is no address."""
+    """Which database this is, without account and password. Raises DatabaseNotReached for no address."""
     try:
         parts = conninfo_to_dict(address)
     except psycopg.Error as error:

@@ -1,11 +1,15 @@
-"""What the store says in SQLite's words, in PostgreSQL's: one text where one is enough, each change of it a rule here.
+"""What the store says in SQLite's words, in PostgreSQL's: one text where one is enough, each change of it a
+rule here.
 
 Rules:
-- texts compare and sort by their bytes (COLLATE "C") on either side; JSON stays text, since what is hashed is its text;
-- whole numbers are BIGINT, flags BOOLEAN; a table whose key is `number` gives it as one more than the highest there is:
-  writers take turns, so none is left out after a transaction that was taken back, and none has to be carried along;
+- texts compare and sort by their bytes (COLLATE "C") on either side; JSON stays text, since what is hashed is
+  its text;
+- whole numbers are BIGINT, flags BOOLEAN; a table whose key is `number` gives it as one more than the highest
+  there is: writers take turns, so none is left out after a transaction that was taken back, and none has to
+  be carried along;
 - a trigger is a function and what calls it; what proves something refuses TRUNCATE as well;
-- a statement that has no rule here, and whose words are not the same, is written out for PostgreSQL in its step.
+- a statement that has no rule here, and whose words are not the same, is written out for PostgreSQL in its
+  step.
 """
 
 from __future__ import annotations
@@ -29,7 +33,8 @@ TYPES = (
     (r"\) STRICT$", ")"),
 )
 TRIGGER = re.compile(
-    r"CREATE TRIGGER (?P<name>\w+) (?P<when>BEFORE|AFTER) (?P<action>INSERT|UPDATE|DELETE)(?P<columns> OF [\w, ]+?)? "
+    r"CREATE TRIGGER (?P<name>\w+) (?P<when>BEFORE|AFTER) (?P<action>INSERT|UPDATE|DELETE)"
+    r"(?P<columns> OF [\w, ]+?)? "
     r"ON (?P<table>\w+) (?:WHEN (?P<only>.*?) )?BEGIN (?P<body>.*?);? END$",
     re.DOTALL,
 )
@@ -39,8 +44,8 @@ PLACE = re.compile(r"\?(\d?)")
 
 # What the first step finds there.
 FUNCTIONS = (
-    """CREATE OR REPLACE FUNCTION row_digest(said TEXT) RETURNS TEXT LANGUAGE SQL IMMUTABLE STRICT PARALLEL SAFE
-        AS $$ SELECT encode(sha256(convert_to(said, 'UTF8')), 'hex') $$""",
+    """CREATE OR REPLACE FUNCTION row_digest(said TEXT) RETURNS TEXT LANGUAGE SQL
+        IMMUTABLE STRICT PARALLEL SAFE AS $$ SELECT encode(sha256(convert_to(said, 'UTF8')), 'hex') $$""",
     """CREATE OR REPLACE FUNCTION number_row() RETURNS TRIGGER LANGUAGE plpgsql AS $$ BEGIN
         EXECUTE format('SELECT coalesce(max(number), 0) + 1 FROM %I', TG_TABLE_NAME) INTO NEW.number;
         RETURN NEW; END $$""",

@@ -1,16 +1,17 @@
 """One SQLite file, many threads, one writer.
 
 Rules:
-- rollback journal (DELETE), synchronous=EXTRA: a commit that returned is on the disk, and so is the removal of its
-  journal (https://www.sqlite.org/pragma.html#pragma_synchronous);
+- rollback journal (DELETE), synchronous=EXTRA: a commit that returned is on the disk, and so is the removal
+  of its journal (https://www.sqlite.org/pragma.html#pragma_synchronous);
 - foreign keys on, the schema not trusted, erased content overwritten (secure_delete), no memory mapping;
-- all of this is set and read back on every connection, since the connection keeps most of it and not the file;
+- all of this is set and read back on every connection, since the connection keeps most of it and not the
+  file;
 - write-ahead-log mode can damage a file in SQLite before 3.51.3, 3.50.7 and 3.44.6
   (https://www.sqlite.org/wal.html); a file in that mode is refused there;
-- one writer at a time: a transaction that writes starts with BEGIN IMMEDIATE, so that it never has to be given up
-  half-way for a lock;
-- SQLite's own result names decide what went wrong (https://www.sqlite.org/rescode.html), never the wording of its
-  messages.
+- one writer at a time: a transaction that writes starts with BEGIN IMMEDIATE, so that it never has to be
+  given up half-way for a lock;
+- SQLite's own result names decide what went wrong (https://www.sqlite.org/rescode.html), never the wording of
+  its messages.
 """
 
 from __future__ import annotations
@@ -75,7 +76,9 @@ SETTINGS: tuple[tuple[str, str, int | str], ...] = (
 
 
 def survives_write_ahead_log(version: tuple[int, int, int]) -> bool:
-    """Whether this SQLite has the fix for the reset of a write-ahead log (3.51.3, back-ported to 3.50.7 and 3.44.6)."""
+    """Whether this SQLite has the fix for the reset of a write-ahead log (3.51.3, back-ported to 3.50.7 and
+    3.44.6).
+    """
     fixed_patch = {(3, 44): 6, (3, 50): 7}.get(version[:2])
     return version >= (3, 51, 3) or (fixed_patch is not None and version[2] >= fixed_patch)
 
@@ -136,7 +139,8 @@ class SqliteEngine(Engine):
     digest_of_events = DIGEST_OF_EVENTS
     # A note whose key was made no such list is of no upload: the digest over all notes tells of it.
     notes_of_events = (
-        "SELECT number, json_extract(key, '$[0]'), coalesce(json_extract(key, '$[1]'), -1), new FROM row_change "
+        "SELECT number, json_extract(key, '$[0]'), coalesce(json_extract(key, '$[1]'), -1), new "
+        "FROM row_change "
         "WHERE name = ? AND number > ? ORDER BY number LIMIT ?"
     )
     long_looks_wait = True
@@ -198,7 +202,9 @@ class SqliteEngine(Engine):
 
     @override
     def prepare(self) -> None:
-        """Make the file, or close it, so that the server's own account alone reads it; its journal takes after it."""
+        """Make the file, or close it, so that the server's own account alone reads it; its journal takes
+        after it.
+        """
         try:
             os.close(os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600))
             if self.path.stat().st_mode & 0o077:
@@ -234,8 +240,8 @@ class SqliteEngine(Engine):
     ) -> None:
         """By SQLite's backup interface, in short steps.
 
-        SQLite begins anew when somebody wrote between two steps. Raises CopyDisturbed when that happened again and
-        again. https://www.sqlite.org/c3ref/backup_finish.html
+        SQLite begins anew when somebody wrote between two steps. Raises CopyDisturbed when that happened
+        again and again. https://www.sqlite.org/c3ref/backup_finish.html
         """
         begun_anew, left = 0, sys.maxsize
 

@@ -39,7 +39,10 @@ KEPT = (
     "k.setup "
 )
 KEPT_OF = f"{KEPT} WHERE k.setup = ? ORDER BY k.axis"
-KEPT_AFTER = f"{KEPT} WHERE (CAST(? AS TEXT) IS NULL OR k.fixture = ?) AND k.setup > ? ORDER BY k.setup, k.axis LIMIT ?"
+KEPT_AFTER = (
+    f"{KEPT} WHERE (CAST(? AS TEXT) IS NULL OR k.fixture = ?) AND k.setup > ? "
+    "ORDER BY k.setup, k.axis LIMIT ?"
+)
 IMPORTED_AMONG = "SELECT id FROM imported_setup WHERE id IN ({these})"
 AT_A_TIME = 3_000
 

@@ -54,7 +54,8 @@ STATUS_OF: tuple[tuple[type[Exception], int], ...] = (
     (refusals.NotAllowed, 403),
     (refusals.NotNow, 409),
 )
-# What the store could not do now and may do in a while: the disk or the database is busy, full or out of reach.
+# What the store could not do now and may do in a while: the disk or the database is busy, full or out of
+# reach.
 PASSING: tuple[type[StoreError], ...] = (
     DatabaseLocked,
     DatabaseNotReached,
