@@ -174,7 +174,8 @@ def database_address(value: object | None) -> Path | str | None:
         scheme = text.partition("://")[0]
         raise BadSetting(
             f"database begins with “{scheme}://”. It has to be the path of an SQLite file, or the address "
-            "of a PostgreSQL database that begins with postgresql://, such as postgresql://zerokeep@db.shop.example/shop."
+            "of a PostgreSQL database that begins with postgresql://, such as "
+            "postgresql://zerokeep@db.shop.example/shop."
         )
     return _path(text or None)
 

@@ -340,6 +340,17 @@ def test_a_row_that_names_one_that_is_not_there_is_damage(kept_on_server: Store)
         assert kept_on_server.damage() == ["foreign key of authorisation to person: 1 rows"]
 
 
+def test_a_copy_of_what_is_on_a_server_is_a_file(kept_on_server: Store, tmp_path: Path) -> None:
+    with kept_on_server.writing():
+        kept_on_server.people.add("mara", "Mara Okafor", ["operator"])
+    kept_on_server.copy_to(tmp_path / "copy.db")
+    copy = Store.open(tmp_path / "copy.db")
+    with copy.reading():
+        assert [row["id"] for row in copy.people.everybody()] == ["mara"]
+        assert copy.row_changes.changed("person") == copy.damage() == []
+    copy.close()
+
+
 def test_places_for_values_are_worded_as_the_driver_has_them() -> None:
     assert (
         placed("SELECT a FROM b WHERE c LIKE '%' AND d = ?") == "SELECT a FROM b WHERE c LIKE '%%' AND d = %s"

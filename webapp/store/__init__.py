@@ -17,6 +17,7 @@ from webapp.store.errors import StoreError
 from webapp.store.files import HashedFiles
 from webapp.store.kept_head import KeptHead
 from webapp.store.migrations import migrate
+from webapp.store.moving import carry
 from webapp.store.repositories.access import AccessRepository
 from webapp.store.repositories.devices import DevicesRepository
 from webapp.store.repositories.ledger import LedgerRepository
@@ -111,8 +112,12 @@ class Store:
         return self._database.settings()
 
     def copy_to(self, path: Path, between_steps: Callable[[], None] = lambda: None) -> None:
-        """A whole copy of what is kept as a file, made while others go on working. Raises CopyDisturbed."""
-        self._database.copy_to(path, between_steps)
+        """A whole copy as a database file, while others go on working. Raises CopyDisturbed, NotTheSame."""
+        if isinstance(self._address, Path):
+            self._database.copy_to(path, between_steps)
+            return
+        with closing(Store.open(path, self._folder)) as copy:
+            carry(self, copy, alone=False)
 
     @contextmanager
     def copied(self) -> Iterator["Store"]:

@@ -19,6 +19,7 @@ from typing import Any
 
 from webapp.store.engines.engine import BUSY_SECONDS, Engine
 from webapp.store.engines.opening import Address, engine_at
+from webapp.store.engines.sqlite import SqliteEngine
 from webapp.store.errors import (
     AlreadyWriting,
     DatabaseLocked,
@@ -146,7 +147,8 @@ class Database:
         return self.engine.settings(self._connection())
 
     def copy_to(self, path: Path, between_steps: Callable[[], None] = lambda: None) -> None:
-        """A whole copy as a file, while others go on working. Raises CopyDisturbed."""
+        """A whole copy of a file, while others go on working. Raises CopyDisturbed."""
+        assert isinstance(self.engine, SqliteEngine)  # noqa: S101 - the store asks of no other one
         with self._named():
             self.engine.copy_to(self._connection(), path, between_steps)
 

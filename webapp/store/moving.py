@@ -1,8 +1,8 @@
 """A whole shop carried from one database to another, and held against it row by row before it counts.
 
 Rules:
-- the source takes no writer meanwhile, the target is empty, and all of it is one transaction there: it is
-  carried over whole or not at all;
+- the source takes no writer meanwhile, or is one view of it for a copy; the target is empty, and all of it is
+  one transaction there: it is carried over whole or not at all;
 - rows go over as they are, in the order in which they may name each other; notes of changes go over with
   their numbers and digests, and carrying makes none of its own;
 - what triggers of the target made of the rows that came is replaced by what the source had;
@@ -73,9 +73,13 @@ class Carried(NamedTuple):
     root: str
 
 
-def carry(source: Store, target: Store) -> Carried:
-    """Carry everything over. Raises TargetNotEmpty, NotTheSame, and then the target is as it was."""
-    with source.writing(), target.altering(), target.writing():
+def carry(source: Store, target: Store, *, alone: bool = True) -> Carried:
+    """Carry everything over; `alone`: nobody writes there meanwhile, else it is a view of one moment that
+    goes over.
+
+    Raises TargetNotEmpty, NotTheSame, and then the target is as it was.
+    """
+    with source.writing() if alone else source.reading(), target.altering(), target.writing():
         for table in (*TABLES, *MADE_BY_TRIGGERS):
             if target.ask(f"SELECT 1 FROM {table} LIMIT 1"):  # noqa: S608
                 raise TargetNotEmpty(table=table)

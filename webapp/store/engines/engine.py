@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import peewee
@@ -105,10 +104,6 @@ class Engine(ABC):
     @abstractmethod
     def damage(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> list[str]:
         """What the database's own checks find wrong; nothing in a whole one."""
-
-    @abstractmethod
-    def copy_to(self, connection: Any, path: Path, between_steps: Callable[[], None]) -> None:
-        """A whole copy as a file, while others go on working."""
 
     @property
     @abstractmethod

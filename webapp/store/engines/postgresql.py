@@ -17,7 +17,6 @@ Rules:
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import peewee
@@ -250,10 +249,6 @@ class PostgresqlEngine(Engine):
             if count:
                 found.append(f"foreign key of {table} to {other}: {count} rows")
         return found
-
-    @override
-    def copy_to(self, connection: Any, path: Path, between_steps: Callable[[], None]) -> None:
-        raise NotImplementedError
 
     # Texts
 

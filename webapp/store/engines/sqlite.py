@@ -234,11 +234,10 @@ class SqliteEngine(Engine):
             f"foreign key of {row[0]} row {row[1]}" for row in execute("PRAGMA foreign_key_check")
         ]
 
-    @override
     def copy_to(
         self, connection: Connection, path: Path, between_steps: Callable[[], None] = lambda: None
     ) -> None:
-        """By SQLite's backup interface, in short steps.
+        """A whole copy as a file by SQLite's backup interface, in short steps, while others go on working.
 
         SQLite begins anew when somebody wrote between two steps. Raises CopyDisturbed when that happened
         again and again. https://www.sqlite.org/c3ref/backup_finish.html
