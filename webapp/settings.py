@@ -20,6 +20,7 @@ from pathlib import Path
 LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
 EVERY_ADDRESS = ("0.0.0.0", "::", "[::]")  # noqa: S104 - refused without named hosts
 SHORTEST_PASSPHRASE = 15
+MOST_WORKERS = 16
 SERVER_SCHEME = "postgresql://"
 HOST_NAME = re.compile(r"\.?[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?|\[[0-9A-Fa-f:.]+\]")
 
@@ -46,6 +47,7 @@ class Settings:
     database_named: Path | str | None = field(default=None, repr=False)  # an address may hold a password
     files_folder_named: Path | None = None
     keys_folder_named: Path | None = None
+    workers: int = 1
 
     @property
     def database(self) -> Path | str:
@@ -117,6 +119,7 @@ def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | No
         database_named=database_address(raw("database")),
         files_folder_named=_path(raw("files_folder")),
         keys_folder_named=_path(raw("keys_folder")),
+        workers=_workers(raw("workers"), raw("database")),
         **_tls(_path(raw("tls_certificate")), _path(raw("tls_key"))),
     )
 
@@ -163,6 +166,17 @@ def _write_secret(path: Path, secret: str) -> None:
 
 def _folder(value: object | None) -> Path:
     return Path(str(value or "data/shop")).expanduser().absolute()
+
+
+def _workers(value: object | None, database: object | None) -> int:
+    """How many processes answer. Raises BadSetting for more than one beside a file."""
+    count = _whole("workers", value, 1, 1, MOST_WORKERS)
+    if count > 1 and not isinstance(database_address(database), str):
+        raise BadSetting(
+            f"workers is {count}, and the shop is kept in a file, which one process serves. "
+            "Name a PostgreSQL database, or leave workers at 1."
+        )
+    return count
 
 
 def database_address(value: object | None) -> Path | str | None:

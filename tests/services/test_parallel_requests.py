@@ -1,4 +1,4 @@
-"""Eight workers do the same at the same moment, each with a store of its own as processes have: one did it."""
+"""Eight workers do the same at the same moment, each with a store of its own, as in processes: one did it."""
 
 from __future__ import annotations
 

@@ -330,6 +330,14 @@ def test_a_role_that_may_only_use_the_tables_starts_and_may_not_change_what_is_k
             administrator.execute("DROP OWNED BY shop_clerk; DROP ROLE shop_clerk")
 
 
+def test_one_of_all_workers_looks_after_things_until_it_ends(kept_on_server: Store, tmp_path: Path) -> None:
+    other = Store(server().address(), tmp_path)
+    assert (kept_on_server.is_first(), other.is_first(), kept_on_server.is_first()) == (True, False, True)
+    kept_on_server.close()
+    assert other.is_first()
+    other.close()
+
+
 def test_a_row_that_names_one_that_is_not_there_is_damage(kept_on_server: Store) -> None:
     with server().administered() as administrator:
         administrator.execute(

@@ -124,3 +124,11 @@ def test_files_and_keys_lie_where_their_settings_say(tmp_path: Path) -> None:
     named = {"ZEROKEEP_FILES_FOLDER": str(tmp_path / "f"), "ZEROKEEP_KEYS_FOLDER": str(tmp_path / "k")}
     found = read_settings({"ZEROKEEP_DATA_FOLDER": str(tmp_path), **named})
     assert (found.records_folder, found.keys_folder) == (tmp_path / "f/records", tmp_path / "k")
+
+
+def test_several_workers_serve_a_server_s_database_and_one_a_file() -> None:
+    address = {"ZEROKEEP_DATABASE": "postgresql://zerokeep@db.shop.example/shop"}
+    assert read_settings({**address, "ZEROKEEP_WORKERS": "4"}).workers == 4
+    assert read_settings(address).workers == 1
+    with pytest.raises(BadSetting, match="workers is 2, and the shop is kept in a file"):
+        read_settings({"ZEROKEEP_WORKERS": "2"})

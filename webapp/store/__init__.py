@@ -145,6 +145,13 @@ class Store:
             copy.close()
             Path(name).unlink(missing_ok=True)
 
+    def is_first(self) -> bool:
+        """Whether this process looks after what no request asks for: true for one of all of them.
+
+        It is so until this thread closes its connection; asked again it stays so.
+        """
+        return self._database.is_first()
+
     def damage(self) -> list[str]:
         """What the database's own checks find wrong; nothing in a whole one. Inside a transaction."""
         return self._database.damage()

@@ -156,6 +156,11 @@ class Database:
         """What the database's own checks find; nothing in a whole one."""
         return self.engine.damage(self.raw)
 
+    def is_first(self) -> bool:
+        """Whether this thread stands for the one process that looks after things, while its connection lasts."""
+        with self._named():
+            return self.engine.is_first(self._connection())
+
     def close(self) -> None:
         """Close this thread's connection. The next use opens a new one."""
         if not self._connections.is_closed():

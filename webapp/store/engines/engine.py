@@ -79,6 +79,10 @@ class Engine(ABC):
     def named(self, error: BaseException) -> StoreError:
         """The store's own error for one of the driver's."""
 
+    @abstractmethod
+    def is_first(self, connection: Any) -> bool:
+        """Whether this connection, while it lasts, stands for the one process that looks after things."""
+
     # The whole
 
     @abstractmethod

@@ -52,6 +52,7 @@ if TYPE_CHECKING:
 SCHEME = "postgresql://"
 OLDEST = 150_000
 WRITERS = 0x7A65726F6B656570  # the lock's number, any that no other program of this database takes
+LOOKING_AFTER = 1_517_310_833  # another lock: of the process that looks after what no request asks for
 CONNECT_SECONDS = 10
 # Read back on every connection; the first three cannot be set by a connection, the others are.
 SETTINGS = {
@@ -193,6 +194,16 @@ class PostgresqlEngine(Engine):
     @override
     def named(self, error: BaseException) -> StoreError:
         return _named(error, self.where)
+
+    @override
+    def is_first(self, connection: psycopg.Connection) -> bool:
+        """By a lock of the session, which the server lets go of when the process ends, however it ends."""
+        held = (
+            "SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND pid = pg_backend_pid() AND granted"
+        )
+        if self.execute(connection, f"{held} AND objid = {LOOKING_AFTER} AND objsubid = 2")[0][0]:
+            return True
+        return bool(self.execute(connection, f"SELECT pg_try_advisory_lock(1, {LOOKING_AFTER})")[0][0])
 
     # The whole
 

@@ -194,6 +194,10 @@ class SqliteEngine(Engine):
     def named(self, error: BaseException) -> StoreError:
         return _named(error, self.where, BUSY_SECONDS)
 
+    @override
+    def is_first(self, connection: Connection) -> bool:
+        return True  # one process serves a file
+
     # The whole
 
     @override
