@@ -157,7 +157,7 @@ class Database:
         return self.engine.damage(self.raw)
 
     def is_first(self) -> bool:
-        """Whether this thread stands for the one process that looks after things, while its connection lasts."""
+        """Whether this thread stands for the one process that looks after things, until it closes."""
         with self._named():
             return self.engine.is_first(self._connection())
 
