@@ -1,4 +1,7 @@
-/** Something is off: one tap from every step, without network. First the machine by its own means, then who to call, then what. */
+/**
+ * Something is off: one tap from every step, without network.
+ * First the machine by its own means, then who to call, then what.
+ */
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {rows} from '../choices.js';
@@ -17,49 +20,117 @@ export function offView(tablet) {
   const raised = setup.state.worries.filter(({step}) => step === setup.state.current_step);
   const ending = ['stow', 'sign'].includes(setup.stageOf(setup.state.current_step)?.id);
   const kept = setup.state.worries.find(({blocks, closed}) => blocks && closed === null);
-  const raise = worry => (IN_WORDS.includes(worry) ? tablet.go({name: 'off', words: worry}) : tablet.act(() => raiseNow(setup, worry, ''), {stay: true}));
+  const raise = worry =>
+    IN_WORDS.includes(worry)
+      ? tablet.go({name: 'off', words: worry})
+      : tablet.act(() => raiseNow(setup, worry, ''), {stay: true});
   return {
-    name: 'off', step: setup.state.current_step, kind: 'off', title: say('tablet.off.title'), ...around(tablet),
+    name: 'off',
+    step: setup.state.current_step,
+    kind: 'off',
+    title: say('tablet.off.title'),
+    ...around(tablet),
     left: [
       el('p', {class: 'lead'}, say('tablet.off.first')),
       el('p', {class: 'lead'}, say('tablet.off.call', {lead: setup.lead})),
       el('p', {class: 'label'}, say('tablet.off.not_a_stop')),
-      raised.length > 0 && el('ul', {class: 'noted'}, raised.map(({worry, text, at_utc: at}) => el('li', {}, say(text ? 'tablet.off.noted_words' : 'tablet.off.noted', {time: clockTime(at), worry: say(`tablet.worry.${worry}`), text})))),
+      raised.length > 0 &&
+        el(
+          'ul',
+          {class: 'noted'},
+          raised.map(({worry, text, at_utc: at}) =>
+            el(
+              'li',
+              {},
+              say(text ? 'tablet.off.noted_words' : 'tablet.off.noted', {
+                time: clockTime(at),
+                worry: say(`tablet.worry.${worry}`),
+                text,
+              }),
+            ),
+          ),
+        ),
       kept && notice('ask', say(`tablet.off.blocks_${kept.about}`, {lead: setup.lead})),
     ],
     right: [
-      rows(Object.keys(WORRIES).map(id => ({id, label: say(`tablet.worry.${id}`)})), raise, {action: 'worry', kind: 'pairs'}),
-      el('div', {class: 'ways'}, setup.state.outcome === null && button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})), button(say('tablet.compare.put_question'), 'put-question', () => tablet.go({name: 'question', axis: setup.current?.axis ?? null})),
-        !ending && !setup.state.broken_off && button(say('tablet.handing.button'), 'hand-over', () => tablet.go({name: 'handing'})),
-        setup.state.copied && setup.state.outcome === null && button(say('tablet.put_back.button'), 'put-back', () => tablet.go({name: 'put-back'})),
-        setup.current?.kind === 'sign' && button(say('tablet.unsigned.button'), 'leave-unsigned', () => tablet.leaveUnsigned()),
-        !ending && !setup.state.broken_off && button(say(setup.state.probe_in_spindle ? 'tablet.break.button' : 'tablet.break.button_no_probe'), 'break-off', () => breakOff(tablet))),
+      rows(
+        Object.keys(WORRIES).map(id => ({id, label: say(`tablet.worry.${id}`)})),
+        raise,
+        {action: 'worry', kind: 'pairs'},
+      ),
+      el(
+        'div',
+        {class: 'ways'},
+        setup.state.outcome === null &&
+          button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})),
+        button(say('tablet.compare.put_question'), 'put-question', () =>
+          tablet.go({name: 'question', axis: setup.current?.axis ?? null}),
+        ),
+        !ending &&
+          !setup.state.broken_off &&
+          button(say('tablet.handing.button'), 'hand-over', () => tablet.go({name: 'handing'})),
+        setup.state.copied &&
+          setup.state.outcome === null &&
+          button(say('tablet.put_back.button'), 'put-back', () => tablet.go({name: 'put-back'})),
+        setup.current?.kind === 'sign' &&
+          button(say('tablet.unsigned.button'), 'leave-unsigned', () => tablet.leaveUnsigned()),
+        !ending &&
+          !setup.state.broken_off &&
+          button(
+            say(setup.state.probe_in_spindle ? 'tablet.break.button' : 'tablet.break.button_no_probe'),
+            'break-off',
+            () => breakOff(tablet),
+          ),
+      ),
     ],
     go: {label: say('tablet.off.back'), action: 'back', press: () => tablet.go({name: 'step'})},
     beside: beside(tablet).slice(0, 1),
   };
 }
 
-const raiseNow = (setup, worry, text, about = WORRIES[worry].about) => setup.commit('worry.raised', {worry, text, about});
+const raiseNow = (setup, worry, text, about = WORRIES[worry].about) =>
+  setup.commit('worry.raised', {worry, text, about});
 
 /** What it is, in one's own words if there is time for them; something else also says what it is about. */
 function wordsView(tablet, worry) {
   const {setup} = tablet;
   const own = ownWords(setup, 'worry', say('tablet.off.words'));
   const about = setup.draft.about ?? null;
-  const pick = id => { setup.keepDraft({...setup.draft, about: id === about ? null : id}); tablet.refresh(); };
-  const note = () => tablet.act(async () => {
-    const row = await raiseNow(setup, worry, own.words(), worry === 'other' ? about : undefined);
-    own.forget();
-    tablet.view = {name: 'off'};
-    return row;
-  }, {stay: true});
+  const pick = id => {
+    setup.keepDraft({...setup.draft, about: id === about ? null : id});
+    tablet.refresh();
+  };
+  const note = () =>
+    tablet.act(
+      async () => {
+        const row = await raiseNow(setup, worry, own.words(), worry === 'other' ? about : undefined);
+        own.forget();
+        tablet.view = {name: 'off'};
+        return row;
+      },
+      {stay: true},
+    );
   return {
-    name: 'off', step: setup.state.current_step, kind: 'off-words', title: say(`tablet.worry.${worry}`), ...around(tablet),
-    left: [el('p', {class: 'lead'}, say('tablet.off.first')), el('p', {class: 'label'}, say('tablet.off.not_a_stop'))],
+    name: 'off',
+    step: setup.state.current_step,
+    kind: 'off-words',
+    title: say(`tablet.worry.${worry}`),
+    ...around(tablet),
+    left: [
+      el('p', {class: 'lead'}, say('tablet.off.first')),
+      el('p', {class: 'label'}, say('tablet.off.not_a_stop')),
+    ],
     right: [
-      own.parts, el('p', {class: 'label'}, say('tablet.off.words_optional')),
-      worry === 'other' && [el('p', {class: 'label'}, say('tablet.off.about')), rows(THINGS.map(id => ({id, label: say(`tablet.off.about_${id}`)})), pick, {chosen: about ?? '', action: 'about', kind: 'compact'})],
+      own.parts,
+      el('p', {class: 'label'}, say('tablet.off.words_optional')),
+      worry === 'other' && [
+        el('p', {class: 'label'}, say('tablet.off.about')),
+        rows(
+          THINGS.map(id => ({id, label: say(`tablet.off.about_${id}`)})),
+          pick,
+          {chosen: about ?? '', action: 'about', kind: 'compact'},
+        ),
+      ],
     ],
     go: {label: say('tablet.off.note'), action: 'note', press: note},
     beside: [...beside(tablet).slice(0, 1), tablet.backButton({name: 'off'})],
