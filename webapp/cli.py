@@ -51,6 +51,7 @@ def _run(options: argparse.Namespace) -> int:
         hand_out,
         ledger,
         load,
+        move,
         parts,
         past,
         renew_seal,
@@ -89,6 +90,7 @@ def _run(options: argparse.Namespace) -> int:
         "ledger": lambda: ledger.write_out(settings, after=options.after),
         "head": lambda: _head(settings, options),
         "certificate": lambda: _certificate(settings, options),
+        "move": lambda: move.move(settings, options.to),
         "hand-out": lambda: hand_out.hand_out(
             *(settings, options.file, options.setup, options.first, options.last), as_json=options.json
         ),
@@ -212,6 +214,13 @@ def _parser() -> argparse.ArgumentParser:
         "--restored", metavar="REASON", help="a backup was brought back: keep this ledger's head from now on"
     )
     _add_common(now)
+    elsewhere = commands.add_parser(
+        "move", help="carry the whole shop into another database; stop the server first"
+    )
+    elsewhere.add_argument(
+        "--to", required=True, metavar="ADDRESS", help="a new file's path, or postgresql://ROLE@HOST/DATABASE"
+    )
+    elsewhere.add_argument("--data-folder", help="where the shop's data lies")
     _add_handing_out(commands.add_parser("hand-out", help="evidence in one file, for somebody outside"))
     made_of = commands.add_parser("parts", help="what the program is made of, beside what was pinned")
     made_of.add_argument("--json", action="store_true", help="print it as a CycloneDX bill of materials")
