@@ -11,9 +11,10 @@ from typing import Any
 
 import pytest
 
+from tests.kit.at_the_mill import all_screens
 from tests.kit.chromium import PHONE, SIZES, viewport
 from tests.kit.demo import Demo
-from tests.kit.looking import MISFITS, drawings_seen, faults, longest_quiet_line, look
+from tests.kit.looking import MISFITS, TEXT_SIZE, drawings_seen, faults, longest_quiet_line, look, look_twice
 from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
 
@@ -103,6 +104,19 @@ def test_a_stop_fits_and_with_its_question_too(
     assert wrong == [], "\n".join(map(str, wrong))
 
 
+def test_where_something_is_off_each_screen_fits_and_at_twice_the_text_size_too(
+    new_tablet: Callable[..., Tablet], demo: Demo
+) -> None:
+    tablet, wrong = new_tablet(), []
+
+    def seen(name: str) -> None:
+        wrong.extend(look_twice(tablet.page, name, SIZES))
+        tablet.page.set_viewport_size(viewport(SIZES["portrait"]))
+
+    all_screens(tablet, demo, seen)
+    assert wrong == [], "\n".join(wrong)
+
+
 @pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
 def test_at_twice_the_text_size_nothing_is_cut_off(
     new_tablet: Callable[..., Tablet], demo: Demo, size: tuple[int, int]
@@ -112,10 +126,10 @@ def test_at_twice_the_text_size_nothing_is_cut_off(
     operator = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
     wrong: list[Any] = []
     for step, _ in operator.steps(until="y.search"):
-        tablet.page.evaluate("() => { document.documentElement.style.fontSize = '200%'; }")
+        tablet.page.evaluate(TEXT_SIZE, "200%")
         found = tablet.page.evaluate(MISFITS, longest_quiet_line())
         wrong += [(step, what) for what in found if not what.startswith("scrolls")]
-        tablet.page.evaluate("() => { document.documentElement.style.fontSize = ''; }")
+        tablet.page.evaluate(TEXT_SIZE, "")
     assert wrong == [], "\n".join(map(str, wrong))
 
 

@@ -74,6 +74,7 @@ MISFITS = """longest => {
   }
   return found;
 }"""
+TEXT_SIZE = "size => { document.documentElement.style.fontSize = size; }"
 WORDS = Path(__file__).resolve().parents[2] / "static/words/en/tablet.json"
 SEEN = """() => [...document.querySelectorAll('svg.drawing')]
   .filter(one => one.getBoundingClientRect().height > 60).length"""
@@ -107,6 +108,15 @@ def look(page: Page, name: str, sizes: dict[str, tuple[int, int]]) -> list[str]:
             "() => new Promise(resolve => requestAnimationFrame(() => requestAnimationFrame(resolve)))"
         )
         found += [f"{name} on {size_name}: {what}" for what in page.evaluate(MISFITS, longest)]
+    return found
+
+
+def look_twice(page: Page, name: str, sizes: dict[str, tuple[int, int]]) -> list[str]:
+    """The same with text at its own and at twice its size, where a screen may be longer than it shows."""
+    found = look(page, name, sizes)
+    page.evaluate(TEXT_SIZE, "200%")
+    found += [f"{one}, text twice as large" for one in look(page, name, sizes) if ": scrolls" not in one]
+    page.evaluate(TEXT_SIZE, "")
     return found
 
 

@@ -253,7 +253,7 @@ class Operator:
         self._three()
 
     def _clear(self) -> None:
-        self.mill.mill.clear_selected()
+        self.mill.mill.park_selected()
         if self.tablet.page.locator("[data-entry]").count():
             self._three()
         else:
@@ -339,7 +339,7 @@ class Operator:
         if self.tablet.page.locator('[data-entry="label"]').count():
             self.tablet.enter(self.slot)
             return
-        self.mill.mill.clear_selected()
+        self.mill.mill.park_selected()
         self._three()
 
     def _sign(self) -> None:

@@ -98,7 +98,7 @@ def searching(direction_turned: bool = False, range_nm: int = 0, feed: float = 0
         axis = step["axis"]
         normal = follower.plan(axis)["normal"]
         follower.run(axis, normal if direction_turned else 0, range_nm, feed)
-        return follower.row(follower.own)[axis]
+        return follower.shown_nm(axis)
 
     return deviate
 
@@ -122,7 +122,7 @@ def holding(
         if then is None:
             raise Odd(ended, "held")
         then(follower, step)
-        return follower.row(follower.own)[axis]
+        return follower.shown_nm(axis)
 
     return deviate
 
@@ -195,7 +195,7 @@ def clearing_one_more_row(look: bool = True) -> Deviation:
         before = {one: dict(row) for one, row in follower.mill.slots_nm.items()}
         follower.harmed = neighbour(follower)
         follower.mill.clear_row(follower.harmed)
-        follower.mill.clear_selected()
+        follower.mill.park_selected()
         if look:
             follower.look_at_rows(before)
         return follower.row_nm(follower.own)
@@ -245,4 +245,29 @@ def inventing(follower: Follower, step: Step) -> int:
     )
     value = middle - follower.plan(axis)["normal"] * away
     step_nm = follower.mill.build.resolution_nm
-    return round(value / step_nm) * step_nm
+    return round(value / step_nm) * step_nm - (follower.plan(axis).get("by_hand_nm") or 0)
+
+
+def entering(slip: Callable[[int], int], *, reading: bool = True) -> Deviation:
+    """Enter another value by hand than the tablet gives; read it off the row or, without a look, off the tablet."""
+
+    def deviate(follower: Follower, step: Step) -> int:
+        axis = step["axis"]
+        surface_nm = follower.found_nm[axis]
+        follower.mill.set_value(follower.own, axis, slip(surface_nm))
+        return follower.row(follower.own)[axis] if reading else surface_nm
+
+    return deviate
+
+
+def entering_one_row_below(follower: Follower, step: Step) -> int:
+    """Enter it beside another's label, and read the own row."""
+    axis = step["axis"]
+    follower.mill.set_value(empty_neighbour(follower), axis, follower.found_nm[axis])
+    return follower.row(follower.own)[axis]
+
+
+def clearing_to_zero(follower: Follower, _: Step) -> Values:
+    """Three zeros where the row has to be parked."""
+    follower.mill.clear_selected()
+    return follower.row_nm(follower.own)

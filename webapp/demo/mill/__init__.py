@@ -21,6 +21,7 @@ from webapp.demo.mill.errors import (
     NoSuchSlotError,
     NoSuchToolError,
     NothingHeldError,
+    NothingTouchedError,
     NotHomedError,
 )
 from webapp.demo.mill.one_go import NO_MISTAKE, Mistake
@@ -32,5 +33,5 @@ from webapp.demo.mill.vise import ViseTruth
 __all__ = [
     "AXES", "NO_MISTAKE", "WELL", "Box", "Crash", "Faults", "InAlarmError", "MillBuild", "MillState", "Mistake",
     "NoProbeInSpindleError", "NoSuchSlotError", "NoSuchToolError", "NotHomedError", "NothingHeldError",
-    "SimulatedMill", "Tool", "Values", "ViseTruth", "cutter", "probe_tool",
+    "NothingTouchedError", "SimulatedMill", "Tool", "Values", "ViseTruth", "cutter", "probe_tool",
 ]  # fmt: skip
