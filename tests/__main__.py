@@ -9,7 +9,8 @@ from pathlib import Path
 
 if sys.version_info < (3, 11):  # noqa: UP036  older Pythons must get as far as this sentence
     sys.exit(
-        f"Zerokeep needs Python 3.11 or newer, and this is Python {sys.version.split()[0]}. Start it with a newer one."
+        f"Zerokeep needs Python 3.11 or newer, and this is Python {sys.version.split()[0]}. Start it with a "
+        "newer one."
     )
 
 if __name__ == "__main__":

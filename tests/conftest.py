@@ -10,8 +10,9 @@ from hypothesis import settings
 
 from tests.kit.chromium import CHROMIUM_FLAGS, HEADLESS, HINTING
 
-# The one test command says the same twice: examples follow from the test's own text, and none is late on a busy
-# machine. Other draws are for the long run (`python -m tests.long seeds`), and each fault found there is pinned here.
+# The one test command says the same twice: examples follow from the test's own text, and none is late on a
+# busy machine. Other draws are for the long run (`python -m tests.long seeds`), and each fault found there is
+# pinned here.
 settings.register_profile("the same twice", derandomize=True, deadline=None)
 settings.register_profile("random seeds", deadline=None, max_examples=500, print_blob=True)
 settings.load_profile(os.environ.get("ZEROKEEP_EXAMPLES", "the same twice"))
@@ -25,7 +26,9 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
 
 @pytest.fixture
 def open_path(tmp_path: Path) -> Path:
-    """A folder that other accounts may look into: pytest's own are for their owner alone, those above them too."""
+    """A folder that other accounts may look into:
+    pytest's own are for their owner alone, those above them too.
+    """
     for folder in (tmp_path, *tmp_path.parents):
         if folder == Path(tempfile.gettempdir()):
             break

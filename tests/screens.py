@@ -1,8 +1,8 @@
 """Pictures of everything that can be seen: `python -m tests.screens OUT_DIR [--only PART]`.
 
-Every step of a setup on two machines, the screens beside the steps, the desk, the board, the practice mill, signing in,
-on three sizes in both themes; and the pages of a record, sealed and not signed off. To be looked at by people; nothing
-is judged here. The shop is the demo's, with a short past.
+Every step of a setup on two machines, the screens beside the steps, the desk, the board, the practice mill,
+signing in, on three sizes in both themes; and the pages of a record, sealed and not signed off. To be looked
+at by people; nothing is judged here. The shop is the demo's, with a short past.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""The set-up: it looks before it changes, leaves nothing half done, and says what to do when it cannot go on."""
+"""The set-up: it looks before it changes,
+leaves nothing half done, and says what to do when it cannot go on.
+"""
 
 import fcntl
 import os
@@ -71,8 +73,10 @@ def as_ordinary_user(program: str, *arguments: str | Path) -> subprocess.Complet
     shutil.copytree(ROOT / "webapp" / "bootstrap", packages_folder / "bootstrap", dirs_exist_ok=True)
     try:
         return subprocess.run(
-            [shutil.which("python3", path="/usr/bin:/usr/local/bin") or sys.executable, "-c", program, *arguments],
-            capture_output=True, text=True, check=False, env={**os.environ, "PYTHONPATH": str(packages_folder)}, **user,
+            [shutil.which("python3", path="/usr/bin:/usr/local/bin") or sys.executable, "-c", program,
+             *arguments],
+            capture_output=True, text=True, check=False,
+            env={**os.environ, "PYTHONPATH": str(packages_folder)}, **user,
         )  # fmt: skip
     finally:
         shutil.rmtree(packages_folder)

@@ -1,4 +1,6 @@
-"""The named steps of `zerokeep check`: they run in order, and the first failure ends the run under its name."""
+"""The named steps of `zerokeep check`:
+they run in order, and the first failure ends the run under its name.
+"""
 
 import json
 import subprocess

@@ -15,11 +15,11 @@ from packaging.utils import canonicalize_name
 
 from webapp.checking import LINTERS, ROOT, Step, run_step
 
-MADE_BY_TOOLS = {".git", ".venv", "__pycache__", ".hypothesis", ".import_linter_cache", ".mypy_cache", ".pytest_cache",
-                 ".ruff_cache", "test-results", "data", "zerokeep.egg-info"}  # fmt: skip
+MADE_BY_TOOLS = {".git", ".venv", "__pycache__", ".hypothesis", ".import_linter_cache", ".mypy_cache",
+                 ".pytest_cache", ".ruff_cache", "test-results", "data", "zerokeep.egg-info"}  # fmt: skip
 LAYOUT = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "webapp", "static", "templates", "tests"}
-OUR_KINDS = {".py", ".js", ".mjs", ".css", ".html", ".svg", ".png", ".ico", ".webmanifest", ".json", ".jsonl", ".toml",
-             ".md", ".txt", ".csv", ".pem", ".sql", ".nc", ".pdf", ".dat"}  # fmt: skip
+OUR_KINDS = {".py", ".js", ".mjs", ".css", ".html", ".svg", ".png", ".ico", ".webmanifest", ".json", ".jsonl",
+             ".toml", ".md", ".txt", ".csv", ".pem", ".sql", ".nc", ".pdf", ".dat"}  # fmt: skip
 # Written apart, so that this file holds no such name either.
 REGISTRY_HOSTS = [
     f"{name}.{end}"
@@ -187,7 +187,8 @@ def test_the_pinned_lists_carry_no_address() -> None:
 
 
 FORBIDDEN = [
-    ("text set as markup", r"\b(inner|outer)HTML\b|insertAdjacentHTML|document\.write\(", {".js", ".mjs", ".html"}),
+    ("text set as markup", r"\b(inner|outer)HTML\b|insertAdjacentHTML|document\.write\(",
+     {".js", ".mjs", ".html"}),
     ("a template filter that trusts text", r"\|\s*safe\b|autoescape\s+false", {".html", ".svg", ".txt"}),
     ("code made from text", r"(?<![\w.$])eval\(|new Function\(", {".js", ".mjs", ".html", ".py"}),
     ("a program run through a shell", r"shell\s*=\s*True|\bos\.(system|popen)\(", {".py"}),
@@ -195,7 +196,8 @@ FORBIDDEN = [
     ("an inline style", r"""\sstyle\s*=\s*["'{]|setAttribute\(\s*["']style""", {".html", ".js", ".mjs"}),
     ("an inline event handler", r"""<[^>]*\son[a-z]+\s*=\s*["']|javascript:""", {".html"}),
     ("an inline script", r"<script(?![^>]*\bsrc=)[^>]*>", {".html"}),
-    ("something put off", r"\b(TOD[O]|FIXM[E]|XX[X])\b|NotImplemented[E]rror", {".py", ".js", ".mjs", ".html", ".css"}),
+    ("something put off", r"\b(TOD[O]|FIXM[E]|XX[X])\b|NotImplemented[E]rror",
+     {".py", ".js", ".mjs", ".html", ".css"}),
 ]  # fmt: skip
 
 

@@ -21,7 +21,9 @@ TYPES = next(step for step in LINTERS if step.name == "mypy")
 
 
 def _says_bare(annotation: ast.expr | None, aliases: set[str]) -> bool:
-    """Whether a bare dict stands anywhere in this annotation, by itself or under a name of the same module."""
+    """Whether a bare dict stands anywhere in this annotation,
+    by itself or under a name of the same module.
+    """
     if annotation is None:
         return False
     if isinstance(annotation, ast.Constant) and isinstance(annotation.value, str):

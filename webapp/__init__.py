@@ -24,9 +24,9 @@ def create_app(
 ) -> Flask:
     """The whole server, joined: settings, store, keys, files and pages. The only place that knows all rooms.
 
-    `now` gives the aware UTC time, `new_token` at least 128 bits of chance as URL-safe text, `elapsed_s` seconds that
-    only grow, to find jumps of the clock by (None: none are looked for while it runs). Raises BadSetting, or the named
-    error of the room that cannot start.
+    `now` gives the aware UTC time, `new_token` at least 128 bits of chance as URL-safe text, `elapsed_s`
+    seconds that only grow, to find jumps of the clock by (None: none are looked for while it runs). Raises
+    BadSetting, or the named error of the room that cannot start.
     """
     from webapp.composition import compose  # noqa: PLC0415 - importing the package alone must cost nothing
 

@@ -1,7 +1,7 @@
 """What `python3 webapp ...` runs: make sure everything is there, then become the program itself.
 
-Only Python's own library is used here, because nothing else may be installed yet. The folder that Python put first on
-its path goes last, so that no module of the program can stand in for one of Python's own.
+Only Python's own library is used here, because nothing else may be installed yet. The folder that Python put
+first on its path goes last, so that no module of the program can stand in for one of Python's own.
 """
 
 import importlib
@@ -10,7 +10,8 @@ from pathlib import Path
 
 if sys.version_info < (3, 11):  # noqa: UP036  older Pythons must get as far as this sentence
     sys.exit(
-        f"Zerokeep needs Python 3.11 or newer, and this is Python {sys.version.split()[0]}. Start it with a newer one."
+        f"Zerokeep needs Python 3.11 or newer, and this is Python {sys.version.split()[0]}. Start it with a "
+        "newer one."
     )
 
 if __name__ == "__main__":

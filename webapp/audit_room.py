@@ -1,9 +1,10 @@
-"""The audit's own process: it looks at what is stored beside the server, at low priority, and says what it found.
+"""The audit's own process: it looks at what is stored beside the server,
+at low priority, and says what it found.
 
-Rules: the process gets the path of the database and nothing of the server's environment; it brings no web server and no
-press with it, so that it stays below 100 MB whatever is stored; it ends with the process that asked for it. What it
-prints is one JSON text; what went wrong it says on its other output, with exit status 1: a sentence
-alone, whatever went wrong.
+Rules: the process gets the path of the database and nothing of the server's environment; it brings no web
+server and no press with it, so that it stays below 100 MB whatever is stored; it ends with the process that
+asked for it. What it prints is one JSON text; what went wrong it says on its other output, with exit status
+1: a sentence alone, whatever went wrong.
 
 `python -m webapp.audit_room DATABASE PARENT [--new]`; PARENT is the number of the process that asks.
 """
@@ -33,7 +34,9 @@ class AuditNotDone(Exception):
 
 
 def audit_apart(database: Path, *, only_new: bool = False) -> Audited:
-    """What an audit in a process of its own looked at and found, as it put it on the ledger. Raises AuditNotDone."""
+    """What an audit in a process of its own looked at and found, as it put it on the ledger.
+    Raises AuditNotDone.
+    """
     asked = [str(database), str(os.getpid()), *([ONLY_NEW] if only_new else [])]
     done = subprocess.run(
         [sys.executable, "-P", "-m", "webapp.audit_room", *asked],

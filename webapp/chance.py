@@ -10,12 +10,12 @@ from webapp.services.people.secret_rules import check_passphrase, check_pin
 
 # Short everyday words; four by chance make a passphrase that a person can type at a desk.
 WORDS = (
-    "amber", "anchor", "basin", "birch", "bottle", "brook", "candle", "canvas", "cedar", "chalk", "cinder", "clover",
-    "copper", "cotton", "dune", "ember", "fennel", "ferry", "flint", "garnet", "ginger", "harbour", "hazel", "heron",
-    "ivory", "juniper", "kelp", "lantern", "linen", "maple", "marble", "meadow", "mortar", "nettle", "oyster",
-    "paddle", "pebble", "pepper", "pewter", "plank", "quarry", "quill", "raven", "reed", "saddle", "saffron",
-    "sorrel", "sparrow", "thimble", "thistle", "timber", "tulip", "umber", "velvet", "walnut", "willow", "wren",
-    "yarrow", "zinc",
+    "amber", "anchor", "basin", "birch", "bottle", "brook", "candle", "canvas", "cedar", "chalk", "cinder",
+    "clover", "copper", "cotton", "dune", "ember", "fennel", "ferry", "flint", "garnet", "ginger", "harbour",
+    "hazel", "heron", "ivory", "juniper", "kelp", "lantern", "linen", "maple", "marble", "meadow", "mortar",
+    "nettle", "oyster", "paddle", "pebble", "pepper", "pewter", "plank", "quarry", "quill", "raven", "reed",
+    "saddle", "saffron", "sorrel", "sparrow", "thimble", "thistle", "timber", "tulip", "umber", "velvet",
+    "walnut", "willow", "wren", "yarrow", "zinc",
 )  # fmt: skip
 
 

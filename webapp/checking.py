@@ -82,13 +82,14 @@ def check(
 ) -> int:
     """Run the steps and report. Returns 0 if all passed, 1 if one failed, 2 if the tools are not installed.
 
-    As JSON one object is written at the end: {"passed": bool, "failed": name or null, "steps": [{"name", "passed",
-    "output"}]}, with the steps that were run.
+    As JSON one object is written at the end: {"passed": bool, "failed":
+    name or null, "steps": [{"name", "passed", "output"}]}, with the steps that were run.
     """
     lacking = [tool for tool in _TOOLS if importlib.util.find_spec(tool) is None]
     if lacking:
         write(
-            f"The checks need {', '.join(lacking)}. Run `python3 tests --collect-only -q` once: it brings the tools."
+            f"The checks need {', '.join(lacking)}. Run `python3 tests --collect-only -q` once: it brings "
+            "the tools."
         )
         return 2
     done: list[Outcome] = []
@@ -132,7 +133,8 @@ def keep_by_hook(folder: Path = ROOT, *, write: Callable[[str], object] = print)
     hook = Path(done.stdout.strip())
     if hook.exists() and hook.read_text(encoding="utf-8", errors="replace") != HOOK:
         write(
-            f"There is another hook already: {hook}. Take it away first, or call `zerokeep check --linters` in it."
+            f"There is another hook already: {hook}. Take it away first, or call `zerokeep check --linters` "
+            "in it."
         )
         return 2
     hook.parent.mkdir(exist_ok=True)

@@ -103,7 +103,9 @@ def _settings(options: argparse.Namespace, *, demo: bool = False) -> Settings:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="zerokeep",
-        description="Finding the vise of a shared mill with a spindle probe: walked through, checked, signed, kept.",
+        description=(
+            "Finding the vise of a shared mill with a spindle probe: walked through, checked, signed, kept."
+        ),
     )
     parser.add_argument("--version", action="version", version=f"zerokeep {VERSION}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")

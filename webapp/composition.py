@@ -1,6 +1,7 @@
 """Where the rooms are joined, once, at start. Nothing else may import from all of them.
 
-Rules: every part is made here and handed on as a plain argument; an application whose parts do not fit does not start.
+Rules: every part is made here and handed on as a plain argument;
+an application whose parts do not fit does not start.
 """
 
 from __future__ import annotations
@@ -95,7 +96,8 @@ def compose(
 def _apart(work: Callable[[], Result]) -> Result:
     """What the work gives, done in a thread of its own.
 
-    The judge of seals runs an event loop for each question, which a thread whose loop is running already cannot.
+    The judge of seals runs an event loop for each question,
+    which a thread whose loop is running already cannot.
     """
     with ThreadPoolExecutor(max_workers=1) as thread:
         return thread.submit(work).result()
@@ -114,7 +116,9 @@ def shop_name(store: Store) -> str:
 
 
 def own_hash(store: Store, pdf: bytes) -> str:
-    """The hash of these bytes if this server sealed them and noted the hash on its ledger, else NOT_ON_LEDGER."""
+    """The hash of these bytes if this server sealed them and noted the hash on its ledger, else
+    NOT_ON_LEDGER.
+    """
     digest = hashlib.sha256(pdf).hexdigest()
     with store.reading():
         return digest if sealed_here(store, digest) else NOT_ON_LEDGER
@@ -123,8 +127,8 @@ def own_hash(store: Store, pdf: bytes) -> str:
 def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Callable[[], str]) -> KeyRing:
     """The server's keys, made at the first start. Raises BadSetting, WrongPassphrase, KeyFolderError.
 
-    Beside a shop that has a past no keys are ever made: they would fit nothing that stands there. The certificates of
-    the seal are public: they lie beside the keys in one file, for whoever verifies a record.
+    Beside a shop that has a past no keys are ever made: they would fit nothing that stands there. The
+    certificates of the seal are public: they lie beside the keys in one file, for whoever verifies a record.
     """
     made = (settings.keys_folder / FILE_NAME).exists()
     if not made:
@@ -178,7 +182,9 @@ def _readable(pem: bytes) -> list[x509.Certificate]:
 
 
 def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:
-    """Flask's and Flask-WTF's settings. The form cookie's key comes from the pepper, which no visitor can guess at."""
+    """Flask's and Flask-WTF's settings.
+    The form cookie's key comes from the pepper, which no visitor can guess at.
+    """
     from webapp.web.edge import request_sizes  # noqa: PLC0415
 
     return {
@@ -195,7 +201,8 @@ def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:
         "SESSION_COOKIE_PATH": "/",
         "WTF_CSRF_CHECK_DEFAULT": False,  # guards.py calls it, after the rights
         "WTF_CSRF_TIME_LIMIT": None,  # as long as the cookie: a page left open over a shift still sends
-        "WTF_CSRF_SSL_STRICT": False,  # guards.py checks Sec-Fetch-Site and Origin on every scheme, not only TLS
+        # guards.py checks Sec-Fetch-Site and Origin on every scheme, not only TLS
+        "WTF_CSRF_SSL_STRICT": False,
     }
 
 
@@ -213,7 +220,9 @@ def files() -> shell.Shell:
 
 
 def font_css(names: dict[str, str]) -> str:
-    """The @font-face rules for the fonts under /fonts/; the heaviest one also stands for every heavier weight."""
+    """The @font-face rules for the fonts under /fonts/;
+    the heaviest one also stands for every heavier weight.
+    """
     rules = []
     heaviest = max(names, key=lambda name: fonts.WEIGHTS[name])
     for name, file in names.items():

@@ -1,14 +1,17 @@
 """The program's own typeface, cut from an open family at the first start and kept in a folder.
 
-The family is IBM Plex Sans (SIL Open Font License 1.1), which comes as a pinned dependency. It was chosen from rendered
-samples for figures that cannot be mistaken at arm's length: 1 has a flag and a foot, 6, 8 and 9 are open, I has serifs
-and l has a tail, all figures and the signs between them have one width, and it has the true minus.
+The family is IBM Plex Sans (SIL Open Font License 1.1), which comes as a pinned dependency. It was chosen
+from rendered samples for figures that cannot be mistaken at arm's length: 1 has a flag and a foot, 6, 8 and 9
+are open, I has serifs and l has a tail, all figures and the signs between them have one width, and it has the
+true minus.
 
 Rules of this module:
-- 0 carries a dot, everywhere, so that it is neither O nor Ø nor 8: the dotted form takes the place of the plain one.
-- A changed copy may not carry the reserved name of the original (licence, clause 3): ours has a name of its own, and
-  keeps the copyright and licence notices (clause 2).
-- The same input gives the same bytes: no time of making is written. The file's name holds a digest of all that went in.
+- 0 carries a dot, everywhere, so that it is neither O nor Ø nor 8:
+  the dotted form takes the place of the plain one.
+- A changed copy may not carry the reserved name of the original (licence, clause 3):
+  ours has a name of its own, and keeps the copyright and licence notices (clause 2).
+- The same input gives the same bytes: no time of making is written.
+  The file's name holds a digest of all that went in.
 - What a font lacks is a fault of the page that asks for it: `COVERAGE` says what the page may rely on.
 """
 
@@ -36,7 +39,9 @@ WEB_FONTS = ("regular", "semibold")
 SIGNS = "−≠×…–—‘’“”‚„•′″≤≥≈→←↑↓Δµσ√✓‰€"
 _LATIN = frozenset(range(0x20, 0x7F)) | frozenset(range(0xA0, 0x180))
 COVERAGE = _LATIN | frozenset(map(ord, SIGNS))
-"""Code points that both the screens and the record may use: Latin, Latin-1, Latin Extended-A and the signs above."""
+"""Code points that both the screens and the record may use:
+Latin, Latin-1, Latin Extended-A and the signs above.
+"""
 _RECORD = COVERAGE | frozenset(range(0x370, 0x530))  # names in Greek and Cyrillic
 
 DEFAULT_FOLDER = Path(sys.prefix) / "share" / "zerokeep-fonts"
@@ -57,7 +62,8 @@ def font_files(folder: Path | None = None) -> dict[str, Path]:
 
 
 def web_font(name: str, folder: Path | None = None) -> bytes:
-    """Return the WOFF2 file for `name` (one of WEB_FONTS), about 18 kB, made once and then read from `folder`.
+    """Return the WOFF2 file for `name` (one of WEB_FONTS),
+    about 18 kB, made once and then read from `folder`.
 
     Raises KeyError for another name, OSError if the folder cannot be written.
     """
@@ -78,7 +84,9 @@ def _record_font(name: str, folder: Path) -> Path:
 
 
 def _path(name: str, kind: str, folder: Path) -> Path:
-    """Return where this font lies; another source, recipe or version of the cutting tools is another place."""
+    """Return where this font lies;
+    another source, recipe or version of the cutting tools is another place.
+    """
     made_from = (
         f"{_RECIPE} {fontTools.version} {_source_digest()} {sorted(_RECORD)} {sorted(COVERAGE)}".encode()
     )

@@ -1,17 +1,18 @@
 """Where requests arrive: each is read whole before a thread of the application is taken for it.
 
 Rules:
-- a thread is taken when the last byte of a request is here, and given back before the first byte of the answer leaves:
-  a client that is slow, silent or gone in either direction costs memory and never a thread;
-- a body has so many seconds and so many bytes. Late ones are answered 408, too large ones go on to the application
-  without their bytes, which refuses them by their announced length in its own words (413);
-- more requests than can wait are answered 503 with when to come again; of one address no more than so many are read at
-  a time, so that one of them cannot fill the room. Every tablet begins again by itself after either answer.
+- a thread is taken when the last byte of a request is here, and given back before the first byte of the
+  answer leaves: a client that is slow, silent or gone in either direction costs memory and never a thread;
+- a body has so many seconds and so many bytes. Late ones are answered 408, too large ones go on to the
+  application without their bytes, which refuses them by their announced length in its own words (413);
+- more requests than can wait are answered 503 with when to come again; of one address no more than so many
+  are read at a time, so that one of them cannot fill the room. Every tablet begins again by itself after
+  either answer.
 
-Decision: the interface of WSGI hands a thread to a request before its body is read, so eight half-sent uploads stopped
-the server for everybody, and adapters from the registry either read in that thread or answer from it. ASGI gives the
-bytes as they come; what follows is the small part between the two: it reads, calls, answers (PEP 3333; the ASGI
-specification, version 3).
+Decision: the interface of WSGI hands a thread to a request before its body is read, so eight half-sent
+uploads stopped the server for everybody, and adapters from the registry either read in that thread or answer
+from it. ASGI gives the bytes as they come; what follows is the small part between the two: it reads, calls,
+answers (PEP 3333; the ASGI specification, version 3).
 """
 
 from __future__ import annotations
@@ -101,7 +102,9 @@ class Reception:
             self._inside -= 1
 
     async def _read(self, address: str, receive: Receive, body: IO[bytes]) -> int | None:
-        """Read the body into the file; how many bytes came, None where the client went. Raises TimeoutError."""
+        """Read the body into the file; how many bytes came, None where the client went.
+        Raises TimeoutError.
+        """
         self._reading[address] += 1
         try:
             async with asyncio.timeout(self.limits.body_s):
@@ -148,9 +151,11 @@ class Reception:
 
 
 def call(app: WSGIApplication, environ: dict[str, Any]) -> tuple[int, Headers, IO[bytes]]:
-    """What a WSGI application answers: status, headers and the whole body as a file, to be closed by the caller.
+    """What a WSGI application answers:
+    status, headers and the whole body as a file, to be closed by the caller.
 
-    In the thread that the caller is in, which is free again before the first byte goes out: a slow reader holds none.
+    In the thread that the caller is in, which is free again before the first byte goes out:
+    a slow reader holds none.
     """
     started: list[tuple[int, Headers]] = []
 
@@ -214,7 +219,9 @@ def environ_of(scope: Message, body: IO[bytes], arrived: int) -> dict[str, Any]:
 
 
 def _put_header(environ: dict[str, Any], name: str, value: str) -> None:
-    """A header that comes twice is one with a comma between (RFC 9110 section 5.2), cookies with a semicolon."""
+    """A header that comes twice is one with a comma between (RFC 9110 section 5.2),
+    cookies with a semicolon.
+    """
     key = name.upper().replace("-", "_")
     key = key if key in {"CONTENT_TYPE", "CONTENT_LENGTH"} else f"HTTP_{key}"
     between = "; " if key == "HTTP_COOKIE" else ","

@@ -1,8 +1,9 @@
 """Starts the server and says plainly why it cannot.
 
-Rules: everything that can fail at a start is tried before the first request: the data folder, the keys, the database,
-the port. One worker process, because the store has one writer and the throttles one memory; its threads wait on the
-disk, not on each other. At SIGTERM or Ctrl-C no new request is taken and those in flight are finished.
+Rules: everything that can fail at a start is tried before the first request: the data folder, the keys, the
+database, the port. One worker process, because the store has one writer and the throttles one memory; its
+threads wait on the disk, not on each other. At SIGTERM or Ctrl-C no new request is taken and those in flight
+are finished.
 """
 
 from __future__ import annotations
@@ -141,7 +142,9 @@ def make_data_folder(settings: Settings, may_write: Callable[[Path], bool] = may
 
 
 def _close(folder: Path) -> None:
-    """Take from others the right to look into the data folder. Raises CannotStart where that may not be done."""
+    """Take from others the right to look into the data folder.
+    Raises CannotStart where that may not be done.
+    """
     try:
         folder.chmod(0o700)
     except OSError as error:
@@ -202,7 +205,9 @@ def _load(settings: Settings, parent: int) -> Callable[..., Any]:
 
 
 def _watch(app: Flask, settings: Settings) -> None:
-    """Look after what is stored. The demo's first look waits for a day, so that its start costs nothing more."""
+    """Look after what is stored. The demo's first look waits for a day,
+    so that its start costs nothing more.
+    """
     parts, never = app.extensions["zerokeep"], threading.Event()
     first_pause_s = watching.DAY_S if settings.demo else watching.FIRST_PAUSE_S
     certificate = parts.keyring.seal_certificate
@@ -212,7 +217,9 @@ def _watch(app: Flask, settings: Settings) -> None:
 
 
 def read_the_past(app: Flask) -> int:
-    """Work out every machine's lines once, so that nobody's first sheet waits for a long past; how many machines."""
+    """Work out every machine's lines once, so that nobody's first sheet waits for a long past; how many
+    machines.
+    """
     parts = app.extensions["zerokeep"]
     try:
         with parts.store.reading():
@@ -228,10 +235,11 @@ def read_the_past(app: Flask) -> int:
 
 
 def seal_what_is_missing(app: Flask, pause_s: float = PAUSE_S) -> int:
-    """Seal the record of every setup that is signed off and has none, one after the other; how many were sealed.
+    """Seal the record of every setup that is signed off and has none, one after the other;
+    how many were sealed.
 
-    A seal that failed earlier, or was cut off by the end of the server, is made up for here. One that fails again is
-    logged, stays on the lead's list and does not keep the others from being tried.
+    A seal that failed earlier, or was cut off by the end of the server, is made up for here.
+    One that fails again is logged, stays on the lead's list and does not keep the others from being tried.
     """
     parts, sealed = app.extensions["zerokeep"], 0
     try:

@@ -1,13 +1,14 @@
 """All that can be set about the server, read once at start and never changed after.
 
-Rules: a setting comes from the command line, else from the environment, else from its default; a value that cannot be
-used stops the program and says what was given, what was expected and what to do. No secret is ever printed.
+Rules: a setting comes from the command line, else from the environment, else from its default; a value that
+cannot be used stops the program and says what was given, what was expected and what to do. No secret is ever
+printed.
 
-The passphrase that unlocks the server's private keys comes from ZEROKEEP_KEY_PASSPHRASE, or from a file that only the
-server's own user can read (mode 0600), made with a random value at the first start. The trade-off: with the file, a
-restart needs nobody at the keyboard, but whoever can read the whole disk can unlock the keys; with the variable, the
-passphrase can live in a place that is apart from the disk, and a restart without it stops. Either way it is never in
-the database and never in a backup of the database.
+The passphrase that unlocks the server's private keys comes from ZEROKEEP_KEY_PASSPHRASE, or from a file that
+only the server's own user can read (mode 0600), made with a random value at the first start. The trade-off:
+with the file, a restart needs nobody at the keyboard, but whoever can read the whole disk can unlock the
+keys; with the variable, the passphrase can live in a place that is apart from the disk, and a restart without
+it stops. Either way it is never in the database and never in a backup of the database.
 """
 
 import os
@@ -77,8 +78,8 @@ class Settings:
 def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | None = None) -> Settings:
     """Settings from command-line options (None means: not given) over the environment over the defaults.
 
-    Names of options are the fields of Settings; the variable of a field is ZEROKEEP_ and its name in capitals.
-    Raises BadSetting for the first value that cannot be used.
+    Names of options are the fields of Settings; the variable of a field is ZEROKEEP_ and its name in
+    capitals. Raises BadSetting for the first value that cannot be used.
     """
     given = {name: value for name, value in (options or {}).items() if value is not None}
     unknown = set(given) - set(Settings.__dataclass_fields__)
@@ -109,16 +110,18 @@ def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | No
 def key_passphrase(settings: Settings, new_secret: Callable[[], str], *, made: bool = False) -> str:
     """The passphrase of the server's keys: the one given, else the unlock file's, made at the first start.
 
-    `made`: the keys are there, so that no new passphrase would open them. Raises BadSetting when the file is missing
-    then, is empty, can be read by others, or cannot be written.
+    `made`: the keys are there, so that no new passphrase would open them.
+    Raises BadSetting when the file is missing then, is empty, can be read by others, or cannot be written.
     """
     if settings.key_passphrase is not None:
         return settings.key_passphrase
     path = settings.unlock_path
     if not path.exists() and made:
         raise BadSetting(
-            f"There is no file {path}, and the server's keys are there: nothing else opens them. Nothing was changed. "
-            "Put back the file that was made with these keys, or give their passphrase in ZEROKEEP_KEY_PASSPHRASE."
+            f"There is no file {path}, and the server's keys are there: nothing else opens them. Nothing was "
+            "changed. "
+            "Put back the file that was made with these keys, or give their passphrase in "
+            "ZEROKEEP_KEY_PASSPHRASE."
         )
     if not path.exists():
         _write_secret(path, new_secret())
@@ -204,7 +207,8 @@ def _passphrase(value: object | None) -> str | None:
         return None
     if len(str(value)) < SHORTEST_PASSPHRASE:
         raise BadSetting(
-            f"The key passphrase has {len(str(value))} characters. It has to have {SHORTEST_PASSPHRASE} or more."
+            f"The key passphrase has {len(str(value))} characters. It has to have {SHORTEST_PASSPHRASE} or "
+            "more."
         )
     return str(value)
 

@@ -1,8 +1,8 @@
-"""What the server looks at by itself, again and again, beside answering: whether all that is stored still fits,
-and whether the seal's certificate, or the one that tablets are shown, is about to end.
+"""What the server looks at by itself, again and again, beside answering: whether all that is stored still
+fits, and whether the seal's certificate, or the one that tablets are shown, is about to end.
 
-Rules: the audit, the clock and the waiting are arguments; each look has its own words in the log; one that fails is
-logged and does not end the watch.
+Rules: the audit, the clock and the waiting are arguments;
+each look has its own words in the log; one that fails is logged and does not end the watch.
 """
 
 from __future__ import annotations
@@ -33,7 +33,9 @@ Audit = Callable[[], Audited]
 
 @dataclass(frozen=True)
 class Terms:
-    """The certificates whose end is watched: the seal's, and the file of the one that tablets are shown, if any."""
+    """The certificates whose end is watched:
+    the seal's, and the file of the one that tablets are shown, if any.
+    """
 
     seal: x509.Certificate
     tls: Path | None = None
@@ -46,8 +48,8 @@ def watch(
     wait: Wait,
     first_pause_s: float = FIRST_PAUSE_S,
 ) -> int:
-    """Look after the first pause and then daily, an hour after a look that failed, until `wait` says that it is over;
-    how often an audit was done.
+    """Look after the first pause and then daily, an hour after a look that failed,
+    until `wait` says that it is over; how often an audit was done.
     """
     done, pause_s = 0, first_pause_s
     while wait(pause_s):

@@ -11,6 +11,7 @@
  */
 import {toBase64url} from './proof/bytes.js';
 import {NotGenuine, sign, verified} from './proof/jws.js';
+import {ownMachines} from './store/own_machines.js';
 import {protection} from './store/protection.js';
 
 const MOST_EVENTS = 200;
@@ -129,7 +130,8 @@ export class Sync {
     const have = await shelf.hashes();
     const health = {...await this.protection(), skew_ms: clock.skewMs};
     const known = await shelf.noted('sheets_sha256');
-    const payload = {domain: 'zerokeep/request/1', challenge, have, setups, health, ...(known ? {sheets_sha256: known} : {})};
+    const own = await ownMachines(shelf, clock.wall());
+    const payload = {domain: 'zerokeep/request/1', challenge, have, setups, health, ...(known ? {sheets_sha256: known} : {}), ...(own ? {own_machines: own} : {})};
     const {jws} = await sign(device.privateKey, device.id, REQUEST, payload);
     const news = await this.api.post('/api/news', {request: jws});
     this.state.device = news.device?.state ?? 'enrolled';

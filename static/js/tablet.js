@@ -8,6 +8,7 @@ import {Setup} from './setup.js';
 import {StoreError} from './store/errors.js';
 import {lastWords} from './store/last_words.js';
 import {CLOCK, CURRENT, heldSetup, UNSIGNED} from './store/opening.js';
+import {chosen} from './store/own_machines.js';
 import {ownOpenWorries} from './store/own_worries.js';
 import {button} from './ui/dom.js';
 import {say} from './ui/say.js';
@@ -36,6 +37,7 @@ export class Tablet {
       this.sheets = await this.shelf.newest();
       this.view = this.#stillThere(view);
       this.worriesHere = await ownOpenWorries(this.shelf);
+      if (this.view.name === 'people') this.#usedAt(this.view.machine);
       this.lastWords = this.view.name === 'ready' ? await lastWords(this, this.view.machine, this.view.person) : null;
     }
     if (['holds', 'enrol'].includes(view.name)) this.waitingRows = [...await this.outbox.refused(), ...await this.outbox.waiting()];
@@ -49,6 +51,12 @@ export class Tablet {
     if (!found) return {name: 'machines'};
     const listed = view.name !== 'ready' || found.sheet.people.some(({id}) => id === view.person);
     return listed ? view : {name: 'people', machine: view.machine};
+  }
+
+  /** Somebody chose this machine: a sheet of it that is not the newest is fetched while they say who they are. */
+  async #usedAt(machine) {
+    const isNew = await chosen(this.shelf, machine, this.clock.wall()).catch(() => false);
+    if (isNew) this.sync.run();
   }
 
   render(options) {

@@ -1,7 +1,7 @@
 """All benches, one after the other, each in a process of its own: `python -m tests.bench`.
 
-What is printed was measured in one run on one machine; only ratios, and times of the same run, say anything. Nothing
-is asserted about time. What is aimed at stands beside each bench.
+What is printed was measured in one run on one machine; only ratios, and times of the same run, say anything.
+Nothing is asserted about time. What is aimed at stands beside each bench.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
-"""How fast events are taken in, beside the bare verification of as many ECDSA P-256 signatures in the same run.
+"""How fast events are taken in, beside the bare verification of as many ECDSA P-256 signatures in the same
+run.
 
-Start it by hand: python tests/bench/bench_intake.py [batches]. It prints rates and their ratio and asserts nothing:
-times of one run on one machine compare only with each other; where other programs run beside it, the best batch of each
-says more than the sum. PINs are left out: argon2id is slow on purpose.
+Start it by hand: python tests/bench/bench_intake.py [batches]. It prints rates and their ratio and asserts
+nothing: times of one run on one machine compare only with each other; where other programs run beside it, the
+best batch of each says more than the sum. PINs are left out: argon2id is slow on purpose.
 """
 
 import sys

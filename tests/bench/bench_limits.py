@@ -1,9 +1,11 @@
-"""How long a sheet's limits take after a long past, and the trends page, beside a bare mean and standard deviation.
+"""How long a sheet's limits take after a long past, and the trends page, beside a bare mean and standard
+deviation.
 
-Start it by hand: python tests/bench/bench_limits.py [values on a sheet] [values on a page]. It prints times and ratios
-of one run and asserts nothing: times of one run on one machine compare only with each other.
+Start it by hand: python tests/bench/bench_limits.py [values on a sheet] [values on a page]. It prints times
+and ratios of one run and asserts nothing: times of one run on one machine compare only with each other.
 
-Beside what: mean and sample standard deviation of the same numbers by Python's statistics module, exact as ours.
+Beside what: mean and sample standard deviation of the same numbers by Python's statistics module, exact as
+ours.
 """
 
 import random

@@ -1,11 +1,13 @@
 """How long a record takes to be printed and sealed, beside other pages made in the same warm process.
 
-Start it by hand: python tests/bench/bench_pdf.py [rounds]. It prints ratios of medians of one run and asserts nothing:
-times of one run on one machine compare only with each other. Rounds take turns, so that a busy moment hits all alike.
+Start it by hand: python tests/bench/bench_pdf.py [rounds]. It prints ratios of medians of one run and asserts
+nothing: times of one run on one machine compare only with each other. Rounds take turns, so that a busy
+moment hits all alike.
 
 Beside what:
 - a page of one line by the bare renderer, with nothing set;
-- the record's own two pages by the bare renderer: the same text and style sheet, everything read anew each time.
+- the record's own two pages by the bare renderer:
+  the same text and style sheet, everything read anew each time.
 """
 
 import statistics
@@ -80,7 +82,8 @@ def main(rounds: int) -> None:
     for name, median in medians.items():
         line, page = median / medians["bare, one line"], median / medians["bare, the record's pages"]
         print(
-            f"{name:28} {median * 1000:8.1f} ms   {line:6.1f} x one line   {page:5.2f} x the record's pages, bare"
+            f"{name:28} {median * 1000:8.1f} ms   {line:6.1f} x one line   {page:5.2f} x the record's pages, "
+            "bare"
         )
 
 

@@ -1,7 +1,7 @@
 """Three ways to look at every field of an event, beside the strict reader on the same bytes in the same run.
 
-Start it by hand: python -m tests.bench.bench_shapes. The strict reader is 1.00; the best round counts. Each way
-refuses the same planted faults before it is measured, and the one that is used says which field it was.
+Start it by hand: python -m tests.bench.bench_shapes. The strict reader is 1.00; the best round counts. Each
+way refuses the same planted faults before it is measured, and the one that is used says which field it was.
 """
 
 import json

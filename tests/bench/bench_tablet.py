@@ -1,7 +1,8 @@
-"""How fast the tablet is at four times slower a processor: from tap to painted step, and a start without server.
+"""How fast the tablet is at four times slower a processor:
+from tap to painted step, and a start without server.
 
-Run it by hand: `python -m tests.bench.bench_tablet`. It prints what one run measured and asserts nothing about time.
-Limits of people: 0.1 s feels instant, 1 s keeps the flow (Nielsen 1993, from memory).
+Run it by hand: `python -m tests.bench.bench_tablet`. It prints what one run measured and asserts nothing
+about time. Limits of people: 0.1 s feels instant, 1 s keeps the flow (Nielsen 1993, from memory).
 """
 
 from __future__ import annotations

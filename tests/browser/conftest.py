@@ -1,4 +1,6 @@
-"""Real tablets at real servers: a demo shop made once in a run, copied for each test, served by its own process."""
+"""Real tablets at real servers:
+a demo shop made once in a run, copied for each test, served by its own process.
+"""
 
 from __future__ import annotations
 
@@ -48,8 +50,8 @@ def server(demo: Demo) -> Iterator[Server]:
 def new_context(browser: Browser) -> Iterator[Callable[..., BrowserContext]]:
     """Browsers that share nothing, closed at the end.
 
-    Their owner asked for less motion: drawing what slides, sixty times a second, is a sixth of a walk's work. Profiles
-    of their own (see `Profile`) move, and whole setups are walked in those.
+    Their owner asked for less motion: drawing what slides, sixty times a second, is a sixth of a walk's work.
+    Profiles of their own (see `Profile`) move, and whole setups are walked in those.
     """
     made: list[BrowserContext] = []
 

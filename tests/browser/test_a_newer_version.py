@@ -1,4 +1,6 @@
-"""A newer version of the tablet's page: offered between setups alone, and taken only when somebody asks for it."""
+"""A newer version of the tablet's page:
+offered between setups alone, and taken only when somebody asks for it.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,8 @@ INSTALL = """async () => {
 TAKE_OVER = """async () => {
   const {waiting} = await navigator.serviceWorker.getRegistration();
   const {serviceWorker} = navigator;
-  const changed = new Promise(resolve => serviceWorker.addEventListener('controllerchange', resolve, {once: true}));
+  const changed = new Promise(
+    resolve => serviceWorker.addEventListener('controllerchange', resolve, {once: true}));
   waiting.postMessage({do: 'take over'});
   await changed;
 }"""

@@ -1,4 +1,5 @@
-"""A clock that is off and storage that is not protected: told by what, said at the tablet, and said to the lead.
+"""A clock that is off and storage that is not protected:
+told by what, said at the tablet, and said to the lead.
 
 The server's time counts wherever it is known; the wall clock stays in the events as it is.
 """

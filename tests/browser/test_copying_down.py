@@ -1,4 +1,6 @@
-"""Old values that are another row's: the label is asked for before anything is named, and nothing is cleared."""
+"""Old values that are another row's:
+the label is asked for before anything is named, and nothing is cleared.
+"""
 
 from __future__ import annotations
 

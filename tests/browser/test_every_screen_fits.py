@@ -1,6 +1,8 @@
-"""Every screen of a setup on three sizes in both themes: nothing to scroll, nothing too small, nothing too faint.
+"""Every screen of a setup on three sizes in both themes:
+nothing to scroll, nothing too small, nothing too faint.
 
-Sources: WCAG 2.2, 1.4.6 (7:1), 1.4.10, 2.5.5 (44 px), by axe-core; the sizes of look and feel are the project's own.
+Sources: WCAG 2.2, 1.4.6 (7:1), 1.4.10, 2.5.5 (44 px), by axe-core;
+the sizes of look and feel are the project's own.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""The list followed by hand and eye at the simulated mill, with the real tablet: a slice of `tests.long mistakes`."""
+"""The list followed by hand and eye at the simulated mill, with the real tablet:
+a slice of `tests.long mistakes`.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""What a tablet forgets: setups that are over, sent and decided, a week later; its chain goes on behind them."""
+"""What a tablet forgets: setups that are over, sent and decided, a week later;
+its chain goes on behind them.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,8 @@ from webapp.services.decisions import signing_off
 
 SETUP, OTHER, SHEET = "7f3a2c1e-0000-4000-8000-000000000001", "7f3a2c1e-0000-4000-8000-000000000002", "a" * 64
 SIGNED_OFF = ("signature.verified", "setup.signed_off")
-# A setup of three events with its decisions, sheet and draft; `forget(days)`: what is let go so many days later.
+# A setup of three events with its decisions, sheet and draft;
+# `forget(days)`: what is let go so many days later.
 START = """async ({setup, sheet, types, sent}) => {
   const {Shelf} = await import('/assets/trial/js/store/shelf.js');
   const {Drafts} = await import('/assets/trial/js/store/drafts.js');

@@ -1,4 +1,5 @@
-"""A step seen from a step away, and worked without looking: sizes, Enter, order, names, plates as term and value.
+"""A step seen from a step away, and worked without looking:
+sizes, Enter, order, names, plates as term and value.
 
 Sources: WCAG 2.2, 1.3.1, 2.4.3, 2.5.3; the sizes in pixels are the project's own.
 """
@@ -14,11 +15,12 @@ SMALL = """() => {
   const size = element => parseFloat(getComputedStyle(element).fontSize);
   const seen = element => element.getBoundingClientRect().width > 0;
   const found = [];
-  const least = [['h1', 24], ['.go', 24], ['.view-step .row', 24], ['.entry input', 24], ['.entry .plate-label', 24],
-    ['.plate-label', 18], ['.says dt', 18], ['.label', 18], ['.strip', 18]];
+  const least = [['h1', 24], ['.go', 24], ['.view-step .row', 24], ['.entry input', 24],
+    ['.entry .plate-label', 24], ['.plate-label', 18], ['.says dt', 18], ['.label', 18], ['.strip', 18]];
   for (const [what, px] of least) {
     for (const one of document.querySelectorAll(what)) {
-      if (seen(one) && size(one) < px - 0.01) found.push(`${what} at ${size(one)} px: ${one.textContent.slice(0, 40)}`);
+      if (!seen(one) || size(one) >= px - 0.01) continue;
+      found.push(`${what} at ${size(one)} px: ${one.textContent.slice(0, 40)}`);
     }
   }
   return found;
@@ -27,7 +29,8 @@ NAMES = """() => [...document.querySelectorAll('button, a[href], summary')]
   .filter(one => one.getAttribute('aria-label') && one.getBoundingClientRect().width > 0)
   .map(one => [one.innerText, one.getAttribute('aria-label')])"""
 PLATES = """() => {
-  const odd = one => one.tagName !== 'DL' || one.firstElementChild.tagName !== 'DT' || one.querySelector('dd') === null;
+  const odd = one =>
+    one.tagName !== 'DL' || one.firstElementChild.tagName !== 'DT' || one.querySelector('dd') === null;
   const plates = [...document.querySelectorAll('.plate:not(.entry, .sums, .signing)')];
   return plates.filter(odd).map(one => one.outerHTML.slice(0, 120));
 }"""

@@ -1,4 +1,6 @@
-"""What the tablet keeps, and what it says when it cannot: IndexedDB 3.0 (W3C), with failures put in its way."""
+"""What the tablet keeps, and what it says when it cannot:
+IndexedDB 3.0 (W3C), with failures put in its way.
+"""
 
 from __future__ import annotations
 
@@ -65,7 +67,9 @@ def test_nothing_counts_as_kept_before_the_transaction_is_complete(page: Page) -
     page.evaluate("""() => {
       const {set} = Object.getOwnPropertyDescriptor(IDBTransaction.prototype, 'oncomplete');
       Object.defineProperty(IDBTransaction.prototype, 'oncomplete', {set(told) {
-        set.call(this, event => { if (this.mode === 'readonly') told(event); else self.letGo = () => told(event); });
+        set.call(this, event => {
+          if (this.mode === 'readonly') told(event); else self.letGo = () => told(event);
+        });
       }});
       self.outcome = 'not yet';
       outbox.append(body()).then(() => { self.outcome = 'kept'; });

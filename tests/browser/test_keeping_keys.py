@@ -1,4 +1,6 @@
-"""The tablet's key: kept unexportable, proved at every start, and its loss said in words (Web Cryptography, W3C)."""
+"""The tablet's key: kept unexportable, proved at every start,
+and its loss said in words (Web Cryptography, W3C).
+"""
 
 from __future__ import annotations
 

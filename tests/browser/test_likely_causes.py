@@ -1,4 +1,6 @@
-"""What the tablet asks before it takes an odd value, and what it names as likely once one is taken; offline too."""
+"""What the tablet asks before it takes an odd value,
+and what it names as likely once one is taken; offline too.
+"""
 
 from __future__ import annotations
 

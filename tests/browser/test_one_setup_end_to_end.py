@@ -1,7 +1,7 @@
 """One setup, once through, for real: server killed, page reloaded, browser killed, record sealed and tried.
 
-The only things that are not those of a shop are the mill, which is simulated, and the hands. Server and browser are
-processes that are ended by SIGKILL; the desk is used without JavaScript.
+The only things that are not those of a shop are the mill, which is simulated, and the hands.
+Server and browser are processes that are ended by SIGKILL; the desk is used without JavaScript.
 """
 
 from __future__ import annotations
@@ -120,7 +120,9 @@ def kill_in_the_middle_of_a_number(profile: Profile, tablet: Tablet, hand: Opera
 
 
 def every_event_arrived_once(demo: Demo, made: list[dict[str, Any]]) -> None:
-    """What the server has of this tablet is what the tablet made: each once, in one chain, verified, on the ledger."""
+    """What the server has of this tablet is what the tablet made:
+    each once, in one chain, verified, on the ledger.
+    """
     with demo.opened() as (store, _):
         with store.reading():
             rows = [row for row in store.setups.all_events() if row["device"] == made[0]["device"]]
@@ -185,7 +187,9 @@ def verify(demo: Demo, path: Path) -> tuple[int, dict[str, Any]]:
 
 
 def pyhanko(demo: Demo, pdf: bytes) -> bool:
-    """Whether pyHanko accepts the file. Asked in a thread: it starts an event loop, and Playwright has one."""
+    """Whether pyHanko accepts the file.
+    Asked in a thread: it starts an event loop, and Playwright has one.
+    """
     certificates = x509.load_pem_x509_certificates((demo.folder / CERTIFICATES_FILE).read_bytes())
     with ThreadPoolExecutor(1) as thread:
         return thread.submit(pyhanko_accepts, pdf, certificates, now()).result()

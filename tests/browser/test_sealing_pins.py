@@ -45,7 +45,8 @@ def keyring(tmp_path: object) -> KeyRing:
 def seal(page: Page, keyring: KeyRing, pin: str = "634485") -> str:
     return str(
         page.evaluate(
-            """async ({pin, key, bound}) => (await import('/assets/trial/js/proof/jwe.js')).sealPin(pin, key, bound)""",
+            """async ({pin, key, bound}) =>
+              (await import('/assets/trial/js/proof/jwe.js')).sealPin(pin, key, bound)""",
             {
                 "pin": pin,
                 "key": keyring.pin_jwk,
@@ -62,7 +63,8 @@ def test_the_key_agreement_gives_the_key_of_the_rfc(page: Page) -> None:
           const {toBase64url, utf8} = await import('/assets/trial/js/proof/bytes.js');
           const curve = {name: 'ECDH', namedCurve: 'P-256'};
           const own = await crypto.subtle.importKey('jwk', alice, curve, false, ['deriveBits']);
-          return toBase64url(await concatKdf(await agreed(own, bob), 'A128GCM', 128, utf8('Alice'), utf8('Bob')));
+          const shared = await agreed(own, bob);
+          return toBase64url(await concatKdf(shared, 'A128GCM', 128, utf8('Alice'), utf8('Bob')));
         }""",
         {"alice": ALICE, "bob": BOB},
     )
@@ -103,7 +105,8 @@ def test_a_setup_seals_for_the_key_of_the_enrolment_whatever_its_sheet_says(
           const device = {id: 'tablet', pin_key: pinned};
           const tablet = {outbox, drafts, clock: new Clock(), device, committed: () => {}};
           const parts = {id: 's', sheetHash: 'h', sheet, person: 'mara', rows: [], decisions: [], draft: {}};
-          return (await new Setup(tablet, parts).commit('setup.signed', {meaning: 'performed'}, null, '634485')).pin;
+          const setup = new Setup(tablet, parts);
+          return (await setup.commit('setup.signed', {meaning: 'performed'}, null, '634485')).pin;
         }""",
         {"pinned": keyring.pin_jwk, "other": {**BOB, "kid": "of somebody else"}, "event": EVENT},
     )

@@ -1,4 +1,6 @@
-"""The look for square on a real tablet: asked for by the fixture, done before the touch that stands, told, recorded."""
+"""The look for square on a real tablet:
+asked for by the fixture, done before the touch that stands, told, recorded.
+"""
 
 from __future__ import annotations
 

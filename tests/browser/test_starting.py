@@ -57,6 +57,28 @@ def test_a_sheet_that_is_replaced_while_a_person_chooses_is_the_one_that_is_begu
     assert tablet.step == "ready.machine", "the sheet of a setup that runs is kept"
 
 
+def test_the_sheet_of_a_machine_used_elsewhere_is_kept_for_a_while_and_fetched_when_it_is_chosen(
+    tablet: Tablet, demo: Demo
+) -> None:
+    old = {row["machine"]: row["hash"] for row in tablet.rows("sheets")}
+    other = next(machine for machine in old if machine != "plover")
+    tablet.tap("machine", old[other])
+    tablet.page.wait_for_selector('[data-network="sent"]')
+    with demo.opened() as (store, _):
+        register.authorise(store, "odile", "plover", later(now(), days=3), "mara", now())
+    with tablet.page.expect_response("**/api/news") as news:
+        look_for_the_server(tablet)
+    assert news.value.json()["sheets"] is None or not any(one["text"] for one in news.value.json()["sheets"])
+    assert old["plover"] in hashes(tablet)
+    tablet.tap("back")
+    with tablet.page.expect_response("**/api/news") as news:
+        tablet.tap("machine", old["plover"])
+    assert [one["hash"] for one in news.value.json()["sheets"] if one["text"]] != []
+    tablet.tap("person", "odile")
+    tablet.tap("begin")
+    assert tablet.events()[0]["payload"]["sheet"] != old["plover"]
+
+
 def test_a_tablet_with_many_setups_behind_it_still_gets_news_and_the_running_one_is_asked_for(
     new_tablet: NewTablet, demo: Demo
 ) -> None:
@@ -86,7 +108,8 @@ def test_a_tablet_with_many_setups_behind_it_still_gets_news_and_the_running_one
     assert noted[-1] == tablet.events()[0]["payload"]["setup"]
 
 
-# A tap in the very moment in which the screen is brought up to date: what it says of the control, then the click.
+# A tap in the very moment in which the screen is brought up to date:
+# what it says of the control, then the click.
 TAP_AS_IT_CHANGES = """selector => {
   new MutationObserver((_, observer) => {
     observer.disconnect();

@@ -1,4 +1,6 @@
-"""A value past a line: read again without being told what would fit; touched again once; then the lead alone."""
+"""A value past a line: read again without being told what would fit;
+touched again once; then the lead alone.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""The practice mill's page: everything that goes wrong in this job can be practised on it, without a script."""
+"""The practice mill's page: everything that goes wrong
+in this job can be practised on it, without a script.
+"""
 
 from __future__ import annotations
 

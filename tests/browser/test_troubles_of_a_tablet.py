@@ -1,4 +1,6 @@
-"""What goes wrong with the tablet, its browser and the way to the server: said in plain words, and nothing lost."""
+"""What goes wrong with the tablet, its browser and the way to the server:
+said in plain words, and nothing lost.
+"""
 
 from __future__ import annotations
 
@@ -79,7 +81,10 @@ def press_hold_until_the_browser_notices(tablet: Tablet) -> list[str]:
             "This browser has no storage for pages.",
         ),
         (
-            "IDBObjectStore.prototype.put = () => { throw new DOMException('no keys here', 'DataCloneError'); };",
+            (
+                "IDBObjectStore.prototype.put = () => { throw new DOMException('no keys here', "
+                "'DataCloneError'); };"
+            ),
             "This browser does not keep signing keys.",
         ),
         (
@@ -87,7 +92,10 @@ def press_hold_until_the_browser_notices(tablet: Tablet) -> list[str]:
             "This browser does not keep signing keys.",
         ),
         (
-            "indexedDB.open = () => { throw new DOMException('not in private browsing', 'InvalidStateError'); };",
+            (
+                "indexedDB.open = () => { throw new DOMException('not in private browsing', "
+                "'InvalidStateError'); };"
+            ),
             "The browser lost its storage.",
         ),
     ],

@@ -1,7 +1,8 @@
-"""The worker: a version is kept whole or not at all, the one before stays while it is used, and nothing else is kept.
+"""The worker: a version is kept whole or not at all,
+the one before stays while it is used, and nothing else is kept.
 
-Source: Service Workers (W3C), install and activate. A small server of the test stands behind it: the worker's own
-requests have to be real ones.
+Source: Service Workers (W3C), install and activate.
+A small server of the test stands behind it: the worker's own requests have to be real ones.
 """
 
 from __future__ import annotations
@@ -39,7 +40,8 @@ UPDATE = """async () => {
 TAKE_OVER = """async () => {
   const registration = await navigator.serviceWorker.getRegistration();
   const {serviceWorker} = navigator;
-  const changed = new Promise(resolve => serviceWorker.addEventListener('controllerchange', resolve, {once: true}));
+  const changed = new Promise(
+    resolve => serviceWorker.addEventListener('controllerchange', resolve, {once: true}));
   registration.waiting.postMessage({do: 'take over'});
   await changed;
 }"""

@@ -1,7 +1,9 @@
-"""What a clean setup of three axes asks of a person: taps, keys, screens, words; on the metric mill of the demo.
+"""What a clean setup of three axes asks of a person:
+taps, keys, screens, words; on the metric mill of the demo.
 
-Before the vise was prepared first and the ball raised between touches, the same way took 38 taps (41 with the choice of
-machine and person and a list of its own), 75 keys, 30 screens and 2,939 words: the words of then are the limit of now.
+Before the vise was prepared first and the ball raised between touches, the same way took 38 taps (41 with the
+choice of machine and person and a list of its own), 75 keys, 30 screens and 2,939 words: the words of then
+are the limit of now.
 """
 
 from __future__ import annotations

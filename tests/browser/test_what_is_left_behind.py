@@ -27,7 +27,8 @@ def test_a_search_says_how_deep_the_ball_goes_in_the_machines_own_unit(
     hand.walk(until="x.over")
     assert "machine X from" in hand.tablet.text()
     hand.walk(until="x.lower")
-    # By hand: edge break 0.5 + radius 3 + 3 below the edge, give or take 1; radius 3 + 1 from the other edges.
+    # By hand: edge break 0.5 + radius 3 + 3 below the edge, give or take 1;
+    # radius 3 + 1 from the other edges.
     assert "5.5 to 7.5 mm below the top, ≥ 4.0 mm from other edges" in hand.tablet.text()
     hand.walk(until="y.over")
     hand.tablet.tap("look-again")

@@ -1,4 +1,6 @@
-"""Charts as SVG: nothing a strict page would refuse, everything that has to be read, however many values there are."""
+"""Charts as SVG: nothing a strict page would refuse,
+everything that has to be read, however many values there are.
+"""
 
 from __future__ import annotations
 

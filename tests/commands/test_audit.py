@@ -1,4 +1,6 @@
-"""`zerokeep audit`: nothing found in a whole shop, every finding by its record, and an exit status that says which."""
+"""`zerokeep audit`: nothing found in a whole shop, every finding by its record, and an exit status that says
+which.
+"""
 
 import json
 import signal

@@ -1,4 +1,6 @@
-"""`zerokeep load`: faults all at once, changes only where the file differs, and a dry run that leaves nothing."""
+"""`zerokeep load`: faults all at once, changes only where the file differs, and a dry run that leaves
+nothing.
+"""
 
 import json
 from datetime import date

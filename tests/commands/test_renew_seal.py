@@ -1,4 +1,6 @@
-"""`zerokeep renew-seal`: another key from then on, the former certificate still trusted, both on the ledger."""
+"""`zerokeep renew-seal`: another key from then on,
+the former certificate still trusted, both on the ledger.
+"""
 
 import json
 from pathlib import Path

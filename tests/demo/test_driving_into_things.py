@@ -1,7 +1,9 @@
-"""What a move at the simulated mill meets, and what breaks. The numbers follow from the places in `tests.kit.mill`.
+"""What a move at the simulated mill meets, and what breaks.
+The numbers follow from the places in `tests.kit.mill`.
 
-The vise there: end of the jaw at X -413.331 looking left, clamping face at Y -102.004 looking to the operator, top at
-Z -287.450, jaw 160 long and 20 thick with a step 4 deep and 5 wide on its clamping side. Ball 6, stylus 40.
+The vise there: end of the jaw at X -413.331 looking left, clamping face at Y -102.004 looking to the
+operator, top at Z -287.450, jaw 160 long and 20 thick with a step 4 deep and 5 wide on its clamping side.
+Ball 6, stylus 40.
 """
 
 from __future__ import annotations
@@ -223,7 +225,9 @@ def test_a_ball_over_a_hole_an_edge_or_a_step_finds_less_than_the_top() -> None:
 
 
 def test_every_fault_that_can_be_planted_changes_what_is_found_or_seen() -> None:
-    """Compared with a clean mill: what each face gives, whether the input is seen, what is in the way, the change."""
+    """Compared with a clean mill:
+    what each face gives, whether the input is seen, what is in the way, the change.
+    """
     clean = _seen([])
     assert {name: _seen([name]) for name in PLANTS if _seen([name]) == clean} == {}
     assert clean == _seen([])

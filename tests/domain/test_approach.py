@@ -73,7 +73,8 @@ def test_a_left_face_is_searched_to_the_right_from_its_left() -> None:
     found = plan()
     assert (found.direction_label, say(found.direction_code)) == ("X+", "to the right")
     assert (found.gap_low_nm, found.gap_high_nm) == (2_000_000, 3_500_000)
-    # 3.5 mm, 0.05 mm, 0.5 mm and the 0.015 mm by which the trigger comes later: up to the next half millimetre.
+    # 3.5 mm, 0.05 mm, 0.5 mm and the 0.015 mm by which the trigger comes later:
+    # up to the next half millimetre.
     assert found.range_nm == 4_500_000
     # Ball centre 3 mm + gap to the left of the face; nearest end 5 mm left, from there 4.5 mm on.
     assert within(found, -406_500_000, -405_000_000)

@@ -1,4 +1,6 @@
-"""The surface that a trigger position comes to: the face lies one effective radius beyond the ball (plain geometry)."""
+"""The surface that a trigger position comes to:
+the face lies one effective radius beyond the ball (plain geometry).
+"""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Likely causes: every mistake's signature, worked out by hand from the geometry of the touch.
 
-The vise of these tests: fixed jaw with its left end at X -381.250, its front at Y -152.400 (open towards the operator),
-its top at Z -300.050 mm; ball of effective radius 2.996 mm. Five values in this seating.
+The vise of these tests: fixed jaw with its left end at X -381.250, its front at Y -152.400 (open towards the
+operator), its top at Z -300.050 mm; ball of effective radius 2.996 mm. Five values in this seating.
 """
 
 from __future__ import annotations
@@ -92,14 +92,15 @@ SIGNATURES = [
     ("X", "cause.ball_diameter_too_much", -381_250_000 + 5_992_000),
     ("Y", "cause.ball_left_out", -152_400_000 - 2_996_000),
     ("Z", "cause.ball_left_out", -300_050_000 + 2_996_000),
-    # The right end lies 150 mm to the right; searched to the left the ball's centre stops 2.996 mm right of it,
-    # and +2.996 for a search to the right puts the reading 5.992 mm off.
+    # The right end lies 150 mm to the right; searched to the left the ball's centre stops 2.996 mm right of
+    # it, and +2.996 for a search to the right puts the reading 5.992 mm off.
     ("X", "cause.other_end", -381_250_000 + 150_000_000),
     ("X", "cause.other_end_and_radius", -381_250_000 + 150_000_000 + 5_992_000),
     ("Y", "cause.other_side", -152_400_000 + 25_000_000),
     ("Y", "cause.other_side_and_radius", -152_400_000 + 25_000_000 + 5_992_000),
-    # The moving jaw's clamping face lies 90 mm nearer to the operator; searched towards the operator the ball's centre
-    # stops 2.996 mm short of it, and +2.996 for a search away from the operator puts the reading 5.992 mm off.
+    # The moving jaw's clamping face lies 90 mm nearer to the operator; searched towards the operator the
+    # ball's centre stops 2.996 mm short of it, and +2.996 for a search away from the operator puts the
+    # reading 5.992 mm off.
     ("Y", "cause.moving_jaw", -152_400_000 - 90_000_000),
     ("Y", "cause.moving_jaw_and_radius", -152_400_000 - 90_000_000 + 5_992_000),
     ("Y", "cause.moving_jaw_outside", -152_400_000 - 121_000_000),
@@ -288,7 +289,8 @@ def test_up_to_the_chance_line_no_cause_is_named() -> None:
 
 
 def test_one_more_value_is_known_to_a_third_of_its_prediction_half_width() -> None:
-    # Neighbours differ by 4 times 0.57, and 0.3: 2.58 degrees of freedom; the middle of five has a variance of 0.2868.
+    # Neighbours differ by 4 times 0.57, and 0.3: 2.58 degrees of freedom;
+    # the middle of five has a variance of 0.2868.
     found = usual([SeatingValues.of("now", SCATTER)], FloorInputs(0, 0), LinesChoice(), MM)
     assert found.s_nm is not None
     by_hand = stats.t.ppf((1 + 0.9973002) / 2, 2.58) * found.s_nm * 1.2868**0.5 / 3
@@ -377,7 +379,8 @@ def test_a_slip_is_named_as_a_cause_without_the_number_that_would_fit() -> None:
 
 
 def test_what_happened_at_the_mill_comes_before_any_slip_of_digits() -> None:
-    # A ball of 3.000 mm left out at -381.250 reads -384.250: 1 for 4 in the millimetres would put it right to the step.
+    # A ball of 3.000 mm left out at -381.250 reads -384.250:
+    # 1 for 4 in the millimetres would put it right to the step.
     round_ball = replace(MEASURES, effective_radius_nm=3_000_000)
     section = json.loads(json.dumps(prepare("X", facts(), round_ball, MM)))
     for value_nm in (-384_250_000, -384_247_000, -384_256_000):
@@ -403,7 +406,8 @@ def test_a_repair_of_digits_never_stands_before_or_without_what_happened(steps: 
     assert codes == sorted(codes, key=lambda code: code in slips)
 
 
-# Another probe's ball: the control took a radius of 2.000 where 2.996 was right: 0.996 mm further out on every face.
+# Another probe's ball: the control took a radius of 2.000 where 2.996 was right:
+# 0.996 mm further out on every face.
 @pytest.mark.parametrize(
     ("axis", "value_nm"),
     [("X", -381_250_000 - 996_000), ("Y", -152_400_000 - 996_000), ("Z", -300_050_000 + 996_000)],

@@ -1,4 +1,6 @@
-"""What is named for the touches of a whole setup: with what was touched before, the own slot, and the old value."""
+"""What is named for the touches of a whole setup:
+with what was touched before, the own slot, and the old value.
+"""
 
 from __future__ import annotations
 

@@ -6,7 +6,9 @@ from webapp.domain.plain.directions import shown, shown_value
 
 
 def test_every_control_of_direction_of_unicode_is_shown_by_its_code_point() -> None:
-    """Python's own Unicode tables name them: all of a bidirectional class of their own, and the three marks."""
+    """Python's own Unicode tables name them:
+    all of a bidirectional class of their own, and the three marks.
+    """
     classes = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
     marks = {unicodedata.lookup(name) for name in ("LEFT-TO-RIGHT MARK", "RIGHT-TO-LEFT MARK")}
     marks.add(unicodedata.lookup("ARABIC LETTER MARK"))

@@ -1,4 +1,6 @@
-"""False asks of a choice: each part of the arithmetic against numerical integration, and against drawn histories."""
+"""False asks of a choice: each part of the arithmetic against numerical integration,
+and against drawn histories.
+"""
 
 from __future__ import annotations
 

@@ -105,7 +105,8 @@ def test_a_creep_hardly_shows_in_neighbours() -> None:
 
 
 def test_flips_of_the_last_digit_are_never_left_out() -> None:
-    # More than half of the differences are 0, so their median is; one flip in ten values is rounding, no outlier.
+    # More than half of the differences are 0, so their median is;
+    # one flip in ten values is rounding, no outlier.
     values = [0] * 9 + [STEP] + [0] * 10
     assert kept(distances(values, STEP), STEP).count == len(values) - 1
     assert s_nm(values) > 0

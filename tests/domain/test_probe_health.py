@@ -42,8 +42,8 @@ def ring(radius: float, count: int = 8, first: float = 0.0, last: float = 360.0)
 
 def check(**changes: Any) -> CheckTyped:
     fields: dict[str, Any] = {
-        "artefact": "ring", "diameter": "50.0012", "diameter_uncertainty": "0.0008", "way": "places", "diametral": {},
-        "places": "\n".join(ring(22.0036)),
+        "artefact": "ring", "diameter": "50.0012", "diameter_uncertainty": "0.0008", "way": "places",
+        "diametral": {}, "places": "\n".join(ring(22.0036)),
     }  # fmt: skip
     return CheckTyped(**{**fields, **changes})
 

@@ -1,4 +1,6 @@
-"""What places round a ring tell of lobes, how well a radius is known from few of them, and chords beside the middle."""
+"""What places round a ring tell of lobes, how well a radius is known from few of them, and chords beside the
+middle.
+"""
 
 from __future__ import annotations
 
@@ -48,7 +50,8 @@ def test_few_places_say_what_they_cannot_show(count: int, form: str) -> None:
     assert {one.form for one in found} == {form}
     assert {one.lobes for one in found} == {None}
     assert say(f"ring.form_{form}")
-    # What four and six places show of ten micrometres of lobes is at times next to nothing; five always show something.
+    # What four and six places show of ten micrometres of lobes is at times next to nothing;
+    # five always show something.
     least = min(one.lobing_nm for one in found)
     assert least > 8_000 if count == 5 else least < 5_000
 
@@ -104,7 +107,8 @@ def test_the_expanded_uncertainty_holds_the_radius_95_times_in_100(count: int, s
     chance = np.random.default_rng([7, count, int(scatter)])
     found = [checked(touched(chance, count, 0, scatter)) for _ in range(400)]
     inside = sum(abs(one.effective_radius_nm - EFFECTIVE) <= (one.expanded_nm or 0) for one in found)
-    # Three binomial standard deviations of 400 are 3.3 in 100; with two standard uncertainties 4 points held 67.
+    # Three binomial standard deviations of 400 are 3.3 in 100;
+    # with two standard uncertainties 4 points held 67.
     assert inside / 400 >= 0.95 - 0.033
     assert {one.expanded_degrees for one in found} == {count - 3}
     if scatter == 8_000:

@@ -1,4 +1,6 @@
-"""A machine gets its own words: what its profile says changes the steps of its sheet. Common practice, no source."""
+"""A machine gets its own words: what its profile says changes the steps of its sheet.
+Common practice, no source.
+"""
 
 from __future__ import annotations
 
@@ -97,7 +99,9 @@ def test_the_shops_own_sentences_stand_where_they_belong() -> None:
     [("Y", -1, "back"), ("Y", 1, "front"), ("X", 1, "left"), ("X", -1, "right")],
 )
 def test_the_jaw_that_stands_still_is_the_fixtures_fixed_one(axis: str, direction: int, side: str) -> None:
-    """A clamping face looks at the moving jaw: facing -Y, towards the operator, it belongs to the jaw at the back."""
+    """A clamping face looks at the moving jaw:
+    facing -Y, towards the operator, it belongs to the jaw at the back.
+    """
     faces = (replace(VISE.faces[2]),)
     fixture = replace(VISE, clamping_axis=axis, clamping_direction=direction, faces=faces, sides_first=False)
     choices = steps(fixture)["vise.open"]["choices"]

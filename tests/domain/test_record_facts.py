@@ -75,7 +75,8 @@ def planned(axis: str, above_nm: int, inches: bool = False) -> str:
 
 def test_a_planned_search_says_which_point_its_coordinates_are_of() -> None:
     assert planned("X", 0) == (
-        "Start at machine X −421.666 to −417.316 mm, the spindle line. Range 6.350 mm, feeds 900, then 60 mm/min."
+        "Start at machine X −421.666 to −417.316 mm, the spindle line. Range 6.350 mm, feeds 900, then 60 "
+        "mm/min."
     )
     assert "the ball's centre, probe's length counted in" in planned("Z", 0)
     assert "the spindle's gauge line, 5.9055 in above the ball's centre" in planned(

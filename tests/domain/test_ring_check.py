@@ -71,7 +71,8 @@ def test_lobing_is_the_range_of_the_radii() -> None:
     found = from_points(around(RING / 2 - EFFECTIVE, list(range(0, 360, 15)), lobes=2_000), RING, "ring")
     assert found.lobing_nm == pytest.approx(4_000, rel=0.01)
     assert found.uncertainty_nm is not None
-    # Three lobes of 2 um over 24 points: s of the distances about 1.5 um, and the radius known to s / sqrt(24).
+    # Three lobes of 2 um over 24 points:
+    # s of the distances about 1.5 um, and the radius known to s / sqrt(24).
     assert found.uncertainty_nm == pytest.approx(2_000 / math.sqrt(2) / math.sqrt(24), rel=0.1)
 
 
@@ -148,7 +149,8 @@ def test_a_check_is_overdue_from_the_day_after() -> None:
 
 
 def test_two_touches_give_the_jaws_angle_and_its_error_over_the_jaw() -> None:
-    # 12 um over 120 mm is 0.1 mm a metre: 15 um over a jaw of 150 mm; u of 2 um a touch makes 3.5 um over the jaw.
+    # 12 um over 120 mm is 0.1 mm a metre: 15 um over a jaw of 150 mm;
+    # u of 2 um a touch makes 3.5 um over the jaw.
     found = jaw_angle((-441_000_000, -321_000_000), (-152_400_000, -152_388_000), 2_000, 150_000_000, MM)
     assert found.radians == pytest.approx(1e-4, rel=1e-6)
     assert found.error_nm == pytest.approx(15_000)

@@ -28,7 +28,9 @@ sheet_of = cache(sheet_value)
 
 
 def look(value: Any, path: str) -> Any:
-    """What stands at a path of names and places; * takes each entry of a list, a point in a name is escaped."""
+    """What stands at a path of names and places;
+    * takes each entry of a list, a point in a name is escaped.
+    """
     for place, part in enumerate(parts := re.split(r"(?<!\\)\.", path)):
         if part == "*":
             return [look(entry, ".".join(parts[place + 1 :])) for entry in value]

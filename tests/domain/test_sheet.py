@@ -79,12 +79,12 @@ def test_another_time_or_another_register_is_another_sheet() -> None:
 def test_a_sheet_has_exactly_the_agreed_parts() -> None:
     sheet = value_of()
     assert sheet.keys() == {
-        "domain", "compiled_at_utc", "expires_at_utc", "shop", "machine", "fixture", "probe", "people", "slots",
-        "board", "axes", "square", "procedure", "pin_key", "format", "leads", "row_to_zero",
+        "domain", "compiled_at_utc", "expires_at_utc", "shop", "machine", "fixture", "probe", "people",
+        "slots", "board", "axes", "square", "procedure", "pin_key", "format", "leads", "row_to_zero",
     }  # fmt: skip
     assert sheet["machine"].keys() == {
-        "id", "name", "unit", "decimals", "travel_nm", "confirm_limit_nm", "slot_family", "probe_tool", "parking_tool",
-        "z_point", "input_age_ms", "profile", "serial", "parked_nm",
+        "id", "name", "unit", "decimals", "travel_nm", "confirm_limit_nm", "slot_family", "probe_tool",
+        "parking_tool", "z_point", "input_age_ms", "profile", "serial", "parked_nm",
     }  # fmt: skip
     assert sheet["axes"][0].keys() == {
         "axis", "normal", "search", "search_label", "face", "approach", "approach_error", "usual", "causes",
@@ -100,8 +100,8 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
         "early_stops_nm",
     }
     assert steps_of(sheet)[0].keys() == {
-        "id", "kind", "do", "look_for", "why", "if_not", "action", "machine_state", "axis", "caution", "choices",
-        "checks", "hands", "once_a_shift",
+        "id", "kind", "do", "look_for", "why", "if_not", "action", "machine_state", "axis", "caution",
+        "choices", "checks", "hands", "once_a_shift",
     }  # fmt: skip
 
 

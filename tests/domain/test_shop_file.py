@@ -75,7 +75,8 @@ def test_every_fault_is_listed_at_once_with_its_place() -> None:
         ("[shop]", "[shop", "", "shop_file.not_toml"),
         ("[shop]", "[shops]", "shops", "shop_file.unknown_table"),
         ("[[probe]]", "[probe]", "", "shop_file.not_toml"),
-        ("jaw_height_mm = 45", "jaw_height_mm = 45.0000001", f"{VISE}, jaw_height_mm", "shop_file.length_not_whole"),
+        ("jaw_height_mm = 45", "jaw_height_mm = 45.0000001", f"{VISE}, jaw_height_mm",
+         "shop_file.length_not_whole"),
         ("stylus_reach_mm = 40", 'stylus_reach_mm = "40"', "probe “probe-6”, stylus_reach_mm", NOT_LENGTH),
         ('id = "probe-4"', 'id = "probe-6"', "probe “probe-6”", "shop_file.id_twice"),
         ('roles = ["lead"]', 'roles = ["boss"]', "person “henk”, roles", "shop_file.field_wrong"),
@@ -89,9 +90,11 @@ def test_every_fault_is_listed_at_once_with_its_place() -> None:
         (SINCE, "since = 2026-07-30T07:30:00", f"{VISE}, seating", "shop_file.time_without_zone"),
         (SINCE, "since = 2026-11-01T07:30:00Z", f"{VISE}, seating", "shop_file.seatings_out_of_order"),
         ('id = "dunlin-vise-1"', 'id = "plover-vise-1"', "seating", "shop_file.id_twice"),
-        ("square_apart_in = 4 ", "square_apart_in = 6 ", f"{VISE_B}, square_apart_nm", "shop_file.field_wrong"),
+        ("square_apart_in = 4 ", "square_apart_in = 6 ", f"{VISE_B}, square_apart_nm",
+         "shop_file.field_wrong"),
         ('time_zone = "Europe/Oslo"', 'time_zone = "Europe/Osl"', "shop, time_zone", "shop_file.field_wrong"),
-        ('parking_tool = "20"', 'parking_tool = "16"', "machine “dunlin”, parking_tool", "shop_file.field_wrong"),
+        ('parking_tool = "20"', 'parking_tool = "16"', "machine “dunlin”, parking_tool",
+         "shop_file.field_wrong"),
     ],
 )  # fmt: skip
 def test_a_fault_is_named_with_its_place(old: str, new: str, place: str, code: str) -> None:

@@ -1,4 +1,6 @@
-"""The trend of a seating: what is said of its values, with few of them, with equal ones, with two seatings in one."""
+"""The trend of a seating: what is said of its values,
+with few of them, with equal ones, with two seatings in one.
+"""
 
 from __future__ import annotations
 

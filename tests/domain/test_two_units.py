@@ -1,8 +1,8 @@
 """An inch shop and a metric shop with the same vise: the same verdicts, causes and signals.
 
-The two displays cannot show the same values: 0.001 mm against 0.00254 mm. Values lie on what both can show (0.127 mm is
-0.0050 in), and a touch is judged alike wherever it does not lie within
-three coarse steps of a line.
+The two displays cannot show the same values: 0.001 mm against 0.00254 mm. Values lie on what both can show
+(0.127 mm is 0.0050 in), and a touch is judged alike wherever it does not lie within three coarse steps of a
+line.
 """
 
 from __future__ import annotations
@@ -45,7 +45,9 @@ def in_both(offsets: list[int]) -> list[Usual]:
 
 
 def coarse_nm(metric: Usual, inch: Usual) -> int:
-    """The coarser step of both. Values that all end in 0 or 5 are taken to come from a display that counts in fives."""
+    """The coarser step of both.
+    Values that all end in 0 or 5 are taken to come from a display that counts in fives.
+    """
     found = max(metric.step_nm or 0, inch.step_nm or 0)
     assert found in (COARSE_NM, 5 * COARSE_NM)
     return found
@@ -63,7 +65,9 @@ def test_the_same_touch_of_the_same_vise_gets_the_same_verdict(offsets: list[int
 
 @given(settled)
 def test_lines_differ_by_no_more_than_two_of_the_coarse_displays_steps(offsets: list[int]) -> None:
-    """From twelve values on. Before that the lines' factor multiplies what each display may hide: up to four steps."""
+    """From twelve values on.
+    Before that the lines' factor multiplies what each display may hide: up to four steps.
+    """
     metric, inch = in_both(offsets)
     coarse = coarse_nm(metric, inch)
     assert abs((metric.centre_nm or 0) - (inch.centre_nm or 0)) <= coarse

@@ -126,7 +126,8 @@ def test_two_lines_alike_have_twice_the_degrees_and_not_one_less(
 def test_three_lines_alike_have_three_times_the_degrees_in_whole_nanometres_and_in_any_unit(
     value: float, degrees: int
 ) -> None:
-    # By hand: (3 u^2)^2 / (3 u^4 / v) = 3 v. In floating numbers 14.999999999999998 for three of 1 nm with 5 each.
+    # By hand: (3 u^2)^2 / (3 u^4 / v) = 3 v.
+    # In floating numbers 14.999999999999998 for three of 1 nm with 5 each.
     found = budget([BudgetLine(name, value, Distribution.STANDARD, "", degrees) for name in "abc"])
     assert found.coverage_factor == pytest.approx(stats.t.ppf(0.975, 3 * degrees), rel=1e-9)
 

@@ -53,7 +53,8 @@ def lines(found: Usual) -> tuple[int, int]:
 def spread_by_hand(offsets: list[int], step_nm: int = 1000) -> tuple[float, float]:
     """Return spread and degrees of freedom of values none of which is far from its neighbours.
 
-    So many deviations by the median, which half a step more puts a little farther out: what normal values leave within.
+    So many deviations by the median, which half a step more puts a little farther out:
+    what normal values leave within.
     """
     steps = np.diff(offsets)
     cut = max(3.0, stats.norm.isf(0.02 / len(steps)))

@@ -1,4 +1,6 @@
-"""A slice of the long run over invented shops: every planned touch keeps what a person at the mill needs it to keep."""
+"""A slice of the long run over invented shops:
+every planned touch keeps what a person at the mill needs it to keep.
+"""
 
 from __future__ import annotations
 

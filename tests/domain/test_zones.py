@@ -1,7 +1,7 @@
 """The shop's own time stands beside UTC with its offset, and a name that is no zone is refused by name.
 
-Source: the offsets of Europe/Oslo (+01:00, and +02:00 from the last Sunday of March to the last of October, 2000/84/EC)
-and of Asia/Kathmandu (+05:45), as the IANA time zone database has them.
+Source: the offsets of Europe/Oslo (+01:00, and +02:00 from the last Sunday of March to the last of October,
+2000/84/EC) and of Asia/Kathmandu (+05:45), as the IANA time zone database has them.
 """
 
 from dataclasses import replace
@@ -88,7 +88,8 @@ def test_a_record_says_the_shops_time_by_the_offsets_of_its_sheet_and_by_nothing
 def test_a_day_begins_where_the_shop_is() -> None:
     assert day_begins_utc(date(2026, 11, 29), "Europe/Oslo") == "2026-11-28T23:00:00.000Z"
     assert day_begins_utc(date(2026, 11, 29), "UTC", 1) == "2026-11-30T00:00:00.000Z"
-    # Beirut puts its clock forward at midnight: that day begins with 01:00 (IANA time zone database, rule Lebanon).
+    # Beirut puts its clock forward at midnight:
+    # that day begins with 01:00 (IANA time zone database, rule Lebanon).
     assert day_begins_utc(date(2026, 3, 29), "Asia/Beirut") == "2026-03-28T22:00:00.000Z"
     with pytest.raises(OverflowError):
         day_begins_utc(date.max, "UTC", 1)

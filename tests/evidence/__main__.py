@@ -1,4 +1,6 @@
-"""`python -m tests.evidence NAME` walks and seals with the program of today, and keeps it in tests/evidence/NAME."""
+"""`python -m tests.evidence NAME` walks and seals with the program of today,
+and keeps it in tests/evidence/NAME.
+"""
 
 import sys
 import tempfile

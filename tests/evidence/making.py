@@ -1,7 +1,7 @@
 """A shop with a handful of setups of every kind, walked by the program of today and written down as files.
 
-Rules: only text and sealed PDFs (a database as the statements that make it), so that a change of one would be seen;
-what a later program has to read out of them stands beside them, as it was read on the day.
+Rules: only text and sealed PDFs (a database as the statements that make it), so that a change of one would be
+seen; what a later program has to read out of them stands beside them, as it was read on the day.
 """
 
 from __future__ import annotations
@@ -31,7 +31,9 @@ KEPT_OF_A_FOLD = ("status", "person", "machine", "slot", "outcome", "values_nm",
 
 
 def make(folder: Path, house: House) -> None:
-    """Write a whole set of evidence into a new folder. Raises FileExistsError: what is there is never made again."""
+    """Write a whole set of evidence into a new folder.
+    Raises FileExistsError: what is there is never made again.
+    """
     folder.mkdir(parents=True)
     sealed = [_plain(house, 1), _plain(house, 2), _with_much_on_the_way(house), _in_inches(house)]
     _broken_off(house)

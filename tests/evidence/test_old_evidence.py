@@ -42,7 +42,9 @@ def test_an_old_database_opens_holds_and_folds_to_what_it_said(folder: Path, tmp
 
 @pytest.mark.parametrize("pdf", RECORDS, ids=lambda pdf: f"{pdf.parent.name}-{pdf.stem}")
 def test_an_old_record_holds(pdf: Path) -> None:
-    """Pages of the edition in use are printed again to the byte: whoever changes them raises PAGES_EDITION."""
+    """Pages of the edition in use are printed again to the byte:
+    whoever changes them raises PAGES_EDITION.
+    """
     report = judged(pdf)
     assert report.failures == ()
     printed_again = edition(pdf.parent) == PAGES_EDITION

@@ -11,8 +11,9 @@ from typing import Any
 from playwright.sync_api import BrowserContext, Error, Page, Playwright
 
 CHROMIUM = "/usr/bin/chromium"
-# The same engine without the browser's own windows, which are drawn for each page though nobody sees them: two seconds
-# of a processor for each tablet. With this hinting it draws the same pixels (tests/browser/test_the_engine_alone.py).
+# The same engine without the browser's own windows, which are drawn for each page though nobody sees them:
+# two seconds of a processor for each tablet. With this hinting it draws the same pixels
+# (tests/browser/test_the_engine_alone.py).
 HEADLESS = "/usr/bin/chromium-headless-shell"
 HINTING = "--font-render-hinting=slight"
 # Without these flags a headless Chromium wants a sandbox that a container does not give,

@@ -8,7 +8,9 @@ START = datetime(2026, 11, 25, 8, 0, tzinfo=UTC)
 
 
 class Clock:
-    """`clock()` is the time now, as the application takes it; `clock.text` the same as the data carries it."""
+    """`clock()` is the time now, as the application takes it;
+    `clock.text` the same as the data carries it.
+    """
 
     def __init__(self, start: datetime = START) -> None:
         self.moment = start

@@ -11,7 +11,9 @@ READ = """() => ['main', 'footer'].map(part => document.querySelector(part)?.inn
 
 @dataclass
 class Counted:
-    """What one setup took, from Begin to signed. `words` is what can be read on each screen when it first appears."""
+    """What one setup took, from Begin to signed.
+    `words` is what can be read on each screen when it first appears.
+    """
 
     taps: int = 0
     keys: int = 0

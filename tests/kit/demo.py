@@ -1,4 +1,6 @@
-"""The demo shop as a test sees it: made once, copied for each test, with its people's secrets and its mills."""
+"""The demo shop as a test sees it:
+made once, copied for each test, with its people's secrets and its mills.
+"""
 
 from __future__ import annotations
 
@@ -45,10 +47,11 @@ def settings_of(folder: Path) -> Settings:
 
 
 def make_demo(folder: Path, setups_a_mill: int = SETUPS_A_MILL) -> Path:
-    """Make a demo shop with a short past in an empty folder, as its server leaves it that has run for a while.
+    """Make a demo shop with a short past in an empty folder,
+    as its server leaves it that has run for a while.
 
-    Every record is sealed, so that not each server on a copy does it anew; and the keys are wrapped at the least
-    cost, because each start unwraps them twice.
+    Every record is sealed, so that not each server on a copy does it anew;
+    and the keys are wrapped at the least cost, because each start unwraps them twice.
     """
     settings = settings_of(folder)
     with opened(settings) as (store, keyring):

@@ -1,6 +1,8 @@
-"""A shop that has run for long, put into the store without walking: rows that lists are read from, ledger and all.
+"""A shop that has run for long, put into the store without walking:
+rows that lists are read from, ledger and all.
 
-Only for what pages and calls cost: nothing here was signed. Times and people go round, so that every filter finds some.
+Only for what pages and calls cost: nothing here was signed.
+Times and people go round, so that every filter finds some.
 """
 
 from __future__ import annotations
@@ -16,7 +18,8 @@ from webapp.services.times import utc_text
 FIRST = datetime(2024, 1, 8, 7, 0, tzinfo=UTC)
 SETUP = (
     "INSERT INTO setup (id, device, sheet, machine, person, status, outcome, signature, probe_in_spindle, "
-    "started_at_utc, last_at_utc, sealed) VALUES (?, ?, ?, ?, ?, 'signed_off', 'complete', 'verified', ?, ?, ?, ?)"
+    "started_at_utc, last_at_utc, sealed) VALUES (?, ?, ?, ?, ?, 'signed_off', 'complete', 'verified', ?, ?, "
+    "?, ?)"
 )
 RECORD = "INSERT INTO record (setup, sha256, bytes, sealed_at_utc) VALUES (?, ?, ?, ?)"
 VALUE = (
@@ -33,7 +36,9 @@ def setup_id(number: int) -> str:
 
 
 def grow(house: House, setups: int, people: tuple[str, ...] = ("mara", "tomas", "ivo")) -> None:
-    """Put so many setups that were signed off and sealed, and some entries of the ledger for each, into the store."""
+    """Put so many setups that were signed off and sealed,
+    and some entries of the ledger for each, into the store.
+    """
     sheets = {machine: house.sheet(machine)[0] for machine in ("mill-1", "mill-2")}
     rows, records, values = [], [], []
     for number in range(setups):

@@ -1,4 +1,6 @@
-"""Everything a test of the use cases needs, joined: a store in a folder of its own, keys, a clock, one tablet."""
+"""Everything a test of the use cases needs, joined:
+a store in a folder of its own, keys, a clock, one tablet.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +21,9 @@ from webapp.store import Store
 
 
 class House:
-    """A shop with its server's parts. Keys may be handed in; `loaded` takes a folder that another house was made in."""
+    """A shop with its server's parts.
+    Keys may be handed in; `loaded` takes a folder that another house was made in.
+    """
 
     def __init__(
         self,

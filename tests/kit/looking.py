@@ -1,6 +1,7 @@
 """What is wrong with a screen: too wide, too small, cut off, or against the rules that axe knows.
 
-Sources: WCAG 2.2, 1.4.6 (7:1), 1.4.10, 2.5.5 (44 px), by axe-core; the sizes of look and feel are the project's own.
+Sources: WCAG 2.2, 1.4.6 (7:1), 1.4.10, 2.5.5 (44 px), by axe-core;
+the sizes of look and feel are the project's own.
 """
 
 from __future__ import annotations

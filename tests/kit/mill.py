@@ -1,4 +1,6 @@
-"""A simulated mill with numbers that can be worked out in one's head: its truth, its tools, nothing scattering."""
+"""A simulated mill with numbers that can be worked out in one's head:
+its truth, its tools, nothing scattering.
+"""
 
 from __future__ import annotations
 
@@ -56,7 +58,9 @@ def with_probe(spread_nm: float = 0.0, seed: int = 1, **changed: Any) -> Simulat
 
 
 def drive(machine: SimulatedMill, **to_nm: int) -> None:
-    """Turn the wheel until the spindle's middle (X, Y) and the tool's lowest point (Z) stand there, in this order."""
+    """Turn the wheel until the spindle's middle (X, Y) and the tool's lowest point (Z) stand there, in this
+    order.
+    """
     for axis, place in to_nm.items():
         tip = machine.hanging.length_nm if axis == "Z" else 0
         machine.jog(axis, place + tip - machine.state.place_nm[axis])

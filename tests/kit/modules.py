@@ -1,6 +1,8 @@
-"""The tablet's own modules in a real Chromium without any server: every file is answered from the source tree.
+"""The tablet's own modules in a real Chromium without any server:
+every file is answered from the source tree.
 
-The address is localhost, which is a secure context, so keys and storage are real. A test may answer calls of the API.
+The address is localhost, which is a secure context, so keys and storage are real.
+A test may answer calls of the API.
 """
 
 from __future__ import annotations
@@ -39,7 +41,9 @@ def shell() -> Shell:
 def open_modules(
     context: BrowserContext, answers: dict[str, Answer] | None = None, origin: str = ORIGIN, path: str = "/"
 ) -> Page:
-    """A page of this origin from which `import('/assets/trial/js/…')` works. `/tablet` is the tablet itself."""
+    """A page of this origin from which `import('/assets/trial/js/…')` works.
+    `/tablet` is the tablet itself.
+    """
     page = context.new_page()
     page.route(f"{origin}/**", lambda route: _answer(route, answers or {}))
     page.goto(f"{origin}{path}")
@@ -80,6 +84,7 @@ OUTBOX = """async () => {
   const setup = '7f3a2c1e-0000-4000-8000-000000000001';
   self.body = (type = 'hold.pressed', data = {}) => ({type, setup, sheet: 'a'.repeat(64), app: 'trial',
     person: 'mara', at_utc: '2026-11-25T08:03:12.345Z', elapsed_ms: 5, step: null, data});
-  self.tried = work => work().then(() => 'kept', error => (typeof error.code === 'string' ? error.code : error.name));
+  self.tried = work => work().then(
+    () => 'kept', error => (typeof error.code === 'string' ? error.code : error.name));
   return self.device.jwk;
 }"""

@@ -1,8 +1,8 @@
 """Servers without their start-up: one process has read the whole program in, and each server is a copy of it.
 
-Reading the program in takes two seconds of a processor, and a run starts hundreds of servers. A copy (fork(2)) runs the
-same command line, on its own data folder, in a process group of its own; whoever asked for it watches it by its
-descriptor (pidfd_open(2)) and ends it by signals, as any other process.
+Reading the program in takes two seconds of a processor, and a run starts hundreds of servers. A copy
+(fork(2)) runs the same command line, on its own data folder, in a process group of its own; whoever asked for
+it watches it by its descriptor (pidfd_open(2)) and ends it by signals, as any other process.
 """
 
 from __future__ import annotations
@@ -110,7 +110,9 @@ def _keep() -> None:
 
 
 def _bury() -> None:
-    """Let go of copies that have ended. Before the next is made: whoever asked for those watches them by now."""
+    """Let go of copies that have ended.
+    Before the next is made: whoever asked for those watches them by now.
+    """
     try:
         while os.waitpid(-1, os.WNOHANG)[0]:
             pass

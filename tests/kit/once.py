@@ -1,4 +1,6 @@
-"""What is made once in a run, for all its processes: whoever needs it first makes it, the others wait for it."""
+"""What is made once in a run, for all its processes:
+whoever needs it first makes it, the others wait for it.
+"""
 
 from __future__ import annotations
 
@@ -13,8 +15,8 @@ import pytest
 def made_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> Path:
     """The folder of this name, filled by `make`. Nobody writes there afterwards.
 
-    With several processes a run's own folder lies above theirs; with one it is theirs. A maker that failed leaves no
-    folder, and the next one tries again.
+    With several processes a run's own folder lies above theirs; with one it is theirs.
+    A maker that failed leaves no folder, and the next one tries again.
     """
     own = factory.getbasetemp()
     shared = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own

@@ -1,4 +1,5 @@
-"""A long past without walking through it: setups and the values that they brought into the usual, put into the store.
+"""A long past without walking through it:
+setups and the values that they brought into the usual, put into the store.
 
 Only for tests of what is worked out from kept values: there are no events behind these setups.
 """
@@ -37,7 +38,9 @@ def keep_past(
     first: int = 1,
     each: timedelta = timedelta(hours=2),
 ) -> list[str]:
-    """Keep these values of one axis, one a setup, `each` apart, people taking turns; the ids of their setups."""
+    """Keep these values of one axis, one a setup, `each` apart, people taking turns;
+    the ids of their setups.
+    """
     sheet, _ = house.sheet(machine)
     ids = [setup_id(number) for number in range(first, first + len(values_nm))]
     times = [utc_text(FIRST + each * number) for number in range(first, first + len(values_nm))]
@@ -47,7 +50,8 @@ def keep_past(
             for place, (one, at) in enumerate(zip(ids, times, strict=True))
         ])  # fmt: skip
         house.store.setups.keep_values([
-            {"setup": one, "axis": axis, "fixture": fixture, "seating": seating, "value_nm": value, "at_utc": at}
+            {"setup": one, "axis": axis, "fixture": fixture, "seating": seating, "value_nm": value,
+             "at_utc": at}
             for one, value, at in zip(ids, values_nm, times, strict=True)
         ])  # fmt: skip
     return ids

@@ -16,7 +16,9 @@ POLICY = "default-src 'none'; script-src 'self'; connect-src 'self'"
 
 @contextmanager
 def rules_page(browser: Browser) -> Iterator[Page]:
-    """The page, in which `import('/static/js/rules/…')` gives a module as tablets get it; nothing else is there."""
+    """The page, in which `import('/static/js/rules/…')` gives a module as tablets get it;
+    nothing else is there.
+    """
     page = browser.new_page()
     page.route("**/*", _serve)
     page.goto(PAGE)

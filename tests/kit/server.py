@@ -57,7 +57,8 @@ def free_port() -> int:
 class Server:
     """`zerokeep demo` on a data folder. Starting again uses the same port, as a shop's server does.
 
-    The program is a copy of one that was read in before, or, `from_files`, read in anew from the checkout `root`.
+    The program is a copy of one that was read in before,
+    or, `from_files`, read in anew from the checkout `root`.
     """
 
     def __init__(

@@ -1,7 +1,7 @@
 """The tablet's page, driven by a hand that reads what it shows and types what the simulated mill shows.
 
-Only the page's own hooks are used (data-screen, data-step, data-kind, data-action, data-choice, data-entry), taps are
-real taps, and nothing is pressed before the page lets itself be pressed.
+Only the page's own hooks are used (data-screen, data-step, data-kind, data-action, data-choice,
+data-entry), taps are real taps, and nothing is pressed before the page lets itself be pressed.
 """
 
 from __future__ import annotations

@@ -94,7 +94,9 @@ class Walk:
         return self.start().until("sign")
 
     def answer(self) -> dict[str, Any]:
-        """Answer the open step as somebody would for whom all goes well; a question that it takes is put first."""
+        """Answer the open step as somebody would for whom all goes well;
+        a question that it takes is put first.
+        """
         step = self.step
         type_, data = self.answers.answer(step, self.fold.result(), self.clock.text)
         event = self.event(type_, data, step["id"] if type_ != "question.put" else None)

@@ -1,4 +1,6 @@
-"""`python -m tests.long NAME [COUNT]`: checks that take too long for the test command, which runs a slice of each."""
+"""`python -m tests.long NAME [COUNT]`:
+checks that take too long for the test command, which runs a slice of each.
+"""
 
 from __future__ import annotations
 

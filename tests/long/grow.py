@@ -1,9 +1,10 @@
 """`python -m tests.long grow [SETUPS]`: what each page costs in a shop that has run for long.
 
-The shop is written straight into the tables, but true: one setup is walked, signed and signed off on the kit's shop,
-and every other one is its events with times, numbers and names of its own, signed again by the tablet; leaves, nodes
-and hashes follow from them, so that the audit finds nothing. Printed for each page: the statements that it makes, the
-steps of SQLite's own machine in thousands, and the server's processor time, for a tenth of the setups and for all.
+The shop is written straight into the tables, but true: one setup is walked, signed and signed off on the
+kit's shop, and every other one is its events with times, numbers and names of its own, signed again by the
+tablet; leaves, nodes and hashes follow from them, so that the audit finds nothing. Printed for each page: the
+statements that it makes, the steps of SQLite's own machine in thousands, and the server's processor time, for
+a tenth of the setups and for all.
 """
 
 from __future__ import annotations
@@ -34,14 +35,15 @@ APART = timedelta(minutes=25)
 AT_A_TIME = 25
 STEPS = 1_000
 PAGES = (
-    "/", "/desk", "/desk/setups", "/desk/setups?person=mara", "/desk/setups?from=2024-01-08&to=2024-01-08", "/audit",
-    "/audit?before=50", "/audit/15", "/desk/slots", "/desk/people", "/desk/machines", "/desk/fixtures",
-    "/desk/fixtures/vise-a/X", "/desk/tablets", "/desk/past.csv",
+    "/", "/desk", "/desk/setups", "/desk/setups?person=mara", "/desk/setups?from=2024-01-08&to=2024-01-08",
+    "/audit", "/audit?before=50", "/audit/15", "/desk/slots", "/desk/people", "/desk/machines",
+    "/desk/fixtures", "/desk/fixtures/vise-a/X", "/desk/tablets", "/desk/past.csv",
 )  # fmt: skip
 CHANGE = "INSERT INTO change VALUES (?, ?, ?, ?, ?, ?, ?)"
 SETUP = (
     "INSERT INTO setup (id, device, sheet, machine, person, status, outcome, signature, probe_in_spindle, "
-    "started_at_utc, last_at_utc) VALUES (?, ?, ?, 'mill-1', ?, 'signed_off', 'complete', 'verified', 0, ?, ?)"
+    "started_at_utc, last_at_utc) VALUES (?, ?, ?, 'mill-1', ?, 'signed_off', 'complete', 'verified', 0, ?, "
+    "?)"
 )
 VALUE = "INSERT INTO kept_value VALUES (?, ?, 'vise-a', 'vise-a-1', ?, ?, NULL, NULL)"
 
@@ -85,8 +87,8 @@ class Grower:
         events = [self._event(payload, setup, shift) for payload in self.payloads]
         start = store.ledger.append("event", [jws.encode() for jws, _ in events])
         rows = [
-            (start + place, event_id(jws), jws, one["device"], one["sequence"], setup, one["type"], one["person"],
-             one["sheet"], one["at_utc"], one["at_utc"], "[]")
+            (start + place, event_id(jws), jws, one["device"], one["sequence"], setup, one["type"],
+             one["person"], one["sheet"], one["at_utc"], one["at_utc"], "[]")
             for place, (jws, one) in enumerate(events)
         ]  # fmt: skip
         first, last = events[0][1], events[-1][1]

@@ -1,4 +1,6 @@
-"""A slice of `python -m tests.long mistakes`: every mistake once at one mill, and that the judging can fail."""
+"""A slice of `python -m tests.long mistakes`:
+every mistake once at one mill, and that the judging can fail.
+"""
 
 from __future__ import annotations
 
@@ -44,14 +46,16 @@ FOLLOWED = Case("made up", "list followed", "prevented")
 @pytest.mark.parametrize(
     ("case", "said"),
     [
-        (replace(FOLLOWED, more={"moved_nm": {"X": 0, "Y": 0, "Z": 140_000_000}}), "while the list was followed"),
+        (replace(FOLLOWED, more={"moved_nm": {"X": 0, "Y": 0, "Z": 140_000_000}}),
+         "while the list was followed"),
         (replace(FOLLOWED, leaves={"y.over": leaving.moving_while_low}), "no step names"),
         (
             replace(FOLLOWED, leaves={"y.over": leaving.moving_while_low}, named_by=(("y.over", "whistle"),)),
             "does not say “whistle”",
         ),
         (
-            replace(FOLLOWED, leaves={"y.over": leaving.moving_while_low}, named_by=(("stow.up", "raise Z"),)),
+            replace(FOLLOWED, leaves={"y.over": leaving.moving_while_low},
+                    named_by=(("stow.up", "raise Z"),)),
             "comes after the list was left",
         ),
         (replace(FOLLOWED, leaves={"x.touch": typing_the_usual}), "the row holds another value"),

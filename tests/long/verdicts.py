@@ -1,4 +1,6 @@
-"""Verdicts of touches in both languages: the server's own beside what the browser's rules give, in a real browser."""
+"""Verdicts of touches in both languages:
+the server's own beside what the browser's rules give, in a real browser.
+"""
 
 from __future__ import annotations
 
@@ -34,7 +36,9 @@ def rules_in(browser: Browser) -> Iterator[Page]:
 
 
 def by_chance(chance: random.Random) -> Case:
-    """A touched value and a usual: on a line, beside it, anywhere; with ranges of few setups, or without any usual."""
+    """A touched value and a usual: on a line, beside it, anywhere;
+    with ranges of few setups, or without any usual.
+    """
     centre = chance.randint(-400_000, 0) * 1_000
     ask = chance.randint(0, 60) * 1_000
     usual: dict[str, Any] = {
@@ -52,7 +56,9 @@ def by_chance(chance: random.Random) -> Case:
 
 
 def different(page: Page, count: int, seed: int = SEED) -> tuple[Counter[str], list[Case]]:
-    """Return how many cases had which verdict on the server, and those where the browser says something else."""
+    """Return how many cases had which verdict on the server,
+    and those where the browser says something else.
+    """
     chance = random.Random(seed)
     cases = [by_chance(chance) for _ in range(count)]
     expected = [list(verdict_on(value, usual)) for value, usual in cases]  # type: ignore[arg-type]

@@ -1,15 +1,16 @@
 """Every touch that a sheet plans, held against the geometry of the machine: 20,000 invented shops, seeded.
 
-What is asked of each permitted place to stand, with the face anywhere inside the stop line, is written down here in
-millimetres from the drawing of a ball before a face, and not taken from the module that plans:
+What is asked of each permitted place to stand, with the face anywhere inside the stop line, is written down
+here in millimetres from the drawing of a ball before a face, and not taken from the module that plans:
 - the ball is clear of both jaws, and stays on the face in the other two axes;
 - the search reaches the face; its end and its start lie inside the travel;
 - the stop after the trigger is inside the overtravel over its factor;
-- a probe that never answers is pushed no farther than the stylus gives way, or the plan says that it would break;
+- a probe that never answers is pushed no farther than the stylus gives way,
+  or the plan says that it would break;
 - where there is no window the plan is the error, and no window exists; where one exists there is no error;
 - where nobody has said what the machine page reads on Z, nothing has a Z coordinate.
-Two readings of an effective radius that differs from the ball's are both held: the trigger comes later than contact,
-and the calibration is off, so that the face lies elsewhere.
+Two readings of an effective radius that differs from the ball's are both held:
+the trigger comes later than contact, and the calibration is off, so that the face lies elsewhere.
 """
 
 from __future__ import annotations
@@ -222,7 +223,9 @@ def _wrong_search(world: World, plan: AxisPlan, chance: random.Random) -> Iterat
 def _gaps_of_stand(
     world: World, plan: AxisPlan, chance: random.Random
 ) -> Iterator[tuple[float, float | None]]:
-    """Each place in the band as gap to the usual face and as where the travel's point stands; half a step off too."""
+    """Each place in the band as gap to the usual face and as where the travel's point stands;
+    half a step off too.
+    """
     found, axis, n = plan.approach or {}, plan.face.axis, plan.face.normal
     radius = world.probe.ball_diameter_nm / 2 / MM
     centre = (world.usuals[axis].centre_nm or 0) / MM
@@ -337,7 +340,9 @@ def _wrong_depth(world: World, plan: AxisPlan, chance: random.Random) -> Iterato
     for depth in depths:
         for away in _spread(chance, -off, off):
             if not least - 1e-6 <= depth + away <= most + 1e-6:
-                yield f"{axis}: the ball stands {depth + away:.4f} deep, {least:.4f} to {most:.4f} is the face"
+                yield (
+                    f"{axis}: the ball stands {depth + away:.4f} deep, {least:.4f} to {most:.4f} is the face"
+                )
 
 
 def _wrong_clear_height(world: World, found: dict[str, Any]) -> Iterator[str]:
@@ -401,7 +406,9 @@ def _fastest(world: World, axis: str) -> float:
 
 
 def _wrong_survival(world: World, plan: AxisPlan) -> Iterator[str]:
-    """A plan that a dead probe does not survive says so, and there is no other window that it would survive."""
+    """A plan that a dead probe does not survive says so,
+    and there is no other window that it would survive.
+    """
     found, axis = plan.approach or {}, plan.face.axis
     said = {one["code"] for one in found["notes"]}
     if (found["dead_probe"] == "breaks") != ("approach.note_dead_probe" in said):

@@ -1,9 +1,9 @@
 """Published ways to make a changed PDF look sealed, each as a function from a sealed file to a forged one.
 
-Sources: "1 Trillion Dollar Refund: How To Spoof PDF Signatures" (CCS 2019: universal forgery, incremental saving,
-signature wrapping), "Shadow Attacks" (NDSS 2021: hide, replace, hide and replace), "Breaking the Specification: PDF
-Certification" (IEEE S&P 2021: evil annotation, sneaky signature), as described on pdf-insecurity.org. Written anew
-for the files of this project; no attack file is copied.
+Sources: "1 Trillion Dollar Refund: How To Spoof PDF Signatures" (CCS 2019: universal forgery, incremental
+saving, signature wrapping), "Shadow Attacks" (NDSS 2021: hide, replace, hide and replace), "Breaking the
+Specification: PDF Certification" (IEEE S&P 2021: evil annotation, sneaky signature), as described on
+pdf-insecurity.org. Written anew for the files of this project; no attack file is copied.
 """
 
 import re
@@ -272,7 +272,9 @@ def annotation_overlay(pdf: bytes, _: KeyRing) -> bytes:
 
 
 def second_signature_overlay(pdf: bytes, _: KeyRing) -> bytes:
-    """A further signature by anybody, with a picture over the page; the library's own refusal is passed by."""
+    """A further signature by anybody, with a picture over the page;
+    the library's own refusal is passed by.
+    """
     key = ec.derive_private_key(31337, ec.SECP256R1())
     certificate = seal_certificate(key, "Anybody", AT, 5)
     spec = SigFieldSpec("Overlay", box=(0, 0, 300, 300))
@@ -287,7 +289,8 @@ def second_signature_overlay(pdf: bytes, _: KeyRing) -> bytes:
     return bytes(output.getvalue())
 
 
-# Shadow attacks: the file is prepared before it is sealed. The sealer refuses it; were it sealed, this is what follows.
+# Shadow attacks: the file is prepared before it is sealed.
+# The sealer refuses it; were it sealed, this is what follows.
 
 
 def _shadowed(keyring: KeyRing, prepare: Callable[[Any], None]) -> bytes:

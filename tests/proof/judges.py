@@ -21,7 +21,8 @@ from tests.proof.pdfs import AT
 def pyhanko_accepts(pdf: bytes, trusted: Sequence[x509.Certificate], moment: datetime = AT) -> bool:
     """Whether pyHanko, strict, finds one signature, valid then, by a trusted key, over the entire file.
 
-    Asked in a thread of its own, because it runs an event loop and a browser test may have left one running here.
+    Asked in a thread of its own, because it runs an event loop and a browser test may have left one running
+    here.
     """
     with ThreadPoolExecutor(max_workers=1) as thread:
         return thread.submit(_pyhanko_accepts, pdf, trusted, moment).result()
@@ -41,8 +42,8 @@ def _pyhanko_accepts(pdf: bytes, trusted: Sequence[x509.Certificate], moment: da
 def pdfsig_accepts(pdf: bytes, folder: Path) -> bool:
     """Whether pdfsig finds one signature, valid, over the total document (its exit code tells nothing).
 
-    The certificate is left out (-nocert): poppler's store trusts self-signed certificates only as authorities over
-    others, which the seal's is not.
+    The certificate is left out (-nocert):
+    poppler's store trusts self-signed certificates only as authorities over others, which the seal's is not.
     """
     path = folder / "asked.pdf"
     path.write_bytes(pdf)

@@ -13,7 +13,8 @@ from webapp.proof import cms, pdf_update
 
 PAGES = (
     "<html lang='en'><head><title>Record</title><style>@page { size: A5 }</style></head>"
-    "<body><h1>Record of a setup</h1><p>X 12.345 mm</p><p style='break-before: page'>Second page</p></body></html>"
+    "<body><h1>Record of a setup</h1><p>X 12.345 mm</p><p style='break-before: page'>Second "
+    "page</p></body></html>"
 )
 AT = datetime(2026, 11, 25, 8, 3, 12, tzinfo=UTC)
 AT_UTC = "2026-11-25T08:03:12.345Z"

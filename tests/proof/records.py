@@ -129,7 +129,9 @@ def changed(**changes: Any) -> RecordBundle:
 
 
 def render(record: RecordBundle) -> bytes:
-    """Pages that print what the events say, with the record's files attached; the same bytes for the same record."""
+    """Pages that print what the events say, with the record's files attached;
+    the same bytes for the same record.
+    """
     return _render(tuple(record.files().items()))
 
 
@@ -138,6 +140,9 @@ def _render(files: tuple[tuple[str, bytes], ...]) -> bytes:
     payloads = [line.split(".")[1] for line in dict(files)["events.jsonl"].decode().split("\n")[:-1]]
     rows = "".join(f"<li>{json.loads(jws.from_base64url(payload))['type']}</li>" for payload in payloads)
     return pdf_of(
-        f"<html lang='en'><head><title>Record</title></head><body><h1>Record</h1><ol>{rows}</ol></body></html>",
+        (
+            "<html lang='en'><head><title>Record</title></head>"
+            f"<body><h1>Record</h1><ol>{rows}</ol></body></html>"
+        ),
         dict(files),
     )

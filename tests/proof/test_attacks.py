@@ -1,7 +1,7 @@
 """Published attacks on sealed PDFs, one by one, and who refuses them.
 
-The table says what pyHanko and poppler's pdfsig make of each forged file. Both accept some: that is why this project's
-own verifier, which has to refuse every one, is stricter than either.
+The table says what pyHanko and poppler's pdfsig make of each forged file. Both accept some:
+that is why this project's own verifier, which has to refuse every one, is stricter than either.
 """
 
 from collections.abc import Callable

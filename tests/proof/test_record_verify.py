@@ -177,7 +177,8 @@ def test_where_another_version_rendered_text_is_compared_and_the_report_says_so(
 ) -> None:
     def shifted(record: RecordBundle) -> bytes:
         return records.pdf_of(
-            "<html lang='en'><head><title>Record</title><style>h1 { color: navy }</style></head><body><h1>Record</h1>"
+            "<html lang='en'><head><title>Record</title><style>h1 { color: navy "
+            "}</style></head><body><h1>Record</h1>"
             "<ol><li>setup.started</li><li>caution.read</li><li>touch.entered</li><li>hold.pressed</li>"
             "<li>setup.finished</li><li>setup.signed</li></ol></body></html>",
             record.files(),

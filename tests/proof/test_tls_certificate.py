@@ -1,4 +1,6 @@
-"""The certificate that tablets are shown is looked at before anybody is answered, and refused in plain words."""
+"""The certificate that tablets are shown is looked at before anybody is answered,
+and refused in plain words.
+"""
 
 from __future__ import annotations
 

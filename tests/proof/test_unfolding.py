@@ -1,4 +1,6 @@
-"""How large a file unfolds, told before it is read; and filters that are written so that it cannot be told."""
+"""How large a file unfolds, told before it is read;
+and filters that are written so that it cannot be told.
+"""
 
 import zlib
 

@@ -2,11 +2,12 @@
 
 Rules of this module:
 - Individuals chart with known parameters: 1 / p, p the chance of one value beyond its limits.
-- EWMA: the statistic's range is cut into cells and followed as a Markov chain (Brook and Evans, Biometrika 59, 1972;
-  Lucas and Saccucci, Technometrics 32, 1990), zero state, asymptotic limits. An odd number of cells puts one on zero.
+- EWMA: the statistic's range is cut into cells and followed as a Markov chain (Brook and Evans, Biometrika
+  59, 1972; Lucas and Saccucci, Technometrics 32, 1990), zero state, asymptotic limits. An odd number of cells
+  puts one on zero.
 - Both charts together: a value beyond the individuals limits signals whatever the EWMA says.
-- Parameters estimated from few values make run lengths shorter on average and far more scattered; that is measured by
-  simulation, not here.
+- Parameters estimated from few values make run lengths shorter on average and far more scattered;
+  that is measured by simulation, not here.
 """
 
 from __future__ import annotations
@@ -18,7 +19,9 @@ CELLS = 201
 
 
 def individuals_run_length(limit: float = 3.0, shift: float = 0.0) -> float:
-    """Return the ARL of an individuals chart with limits at ± `limit` sigma, after a shift of so many sigma."""
+    """Return the ARL of an individuals chart with limits at ± `limit` sigma,
+    after a shift of so many sigma.
+    """
     return float(1 / (special.ndtr(-limit - shift) + special.ndtr(-limit + shift)))
 
 

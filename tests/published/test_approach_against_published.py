@@ -2,8 +2,8 @@
 
 - Stopping distance: OpenStax, College Physics, Example 2.14 (data/stopping_distance.json).
 - Search cap of a quarter inch, factor of two on the overtravel: common practice, no source.
-- Straight probe and slots: NISTIR 6556 (Kramer, Proctor, Messina, 2000), sections 3.5.9, 3.2.2 and Table 2, read in a
-  copy of the report, which is in the public domain.
+- Straight probe and slots: NISTIR 6556 (Kramer, Proctor, Messina, 2000), sections 3.5.9,
+  3.2.2 and Table 2, read in a copy of the report, which is in the public domain.
 - Axes: ISO 841:2001, as a control maker's manual quotes it and from memory; the standard's text was not read.
 """
 
@@ -36,7 +36,8 @@ def test_the_stopping_distance_is_the_printed_one(case: dict[str, Any]) -> None:
 
 @pytest.mark.parametrize("case", STOPPING)
 def test_the_largest_feed_for_a_printed_distance_is_the_printed_speed(case: dict[str, Any]) -> None:
-    # Metres are read as millimetres: the formula has no unit of its own. The printed distance has three digits.
+    # Metres are read as millimetres: the formula has no unit of its own.
+    # The printed distance has three digits.
     feed = largest_feed_mm_per_min(float(case["d"]) * 1e6, case["a"], case["t"], Display(Unit.MM, 3))
     assert feed / 60 == pytest.approx(case["v"], rel=1e-3)
 
@@ -65,7 +66,8 @@ def test_the_shipped_slots_are_the_nine_systems_of_rs_274_ngc_in_order() -> None
     assert list(SlotFamily.parse(RS274_NGC_FAMILY).labels) == codes
 
 
-# The operator's own frame: right, ahead (away), up. It is right-handed: right turned to ahead turns a screw up.
+# The operator's own frame: right, ahead (away), up.
+# It is right-handed: right turned to ahead turns a screw up.
 OPERATOR = {
     "to the right": (1, 0, 0),
     "to the left": (-1, 0, 0),

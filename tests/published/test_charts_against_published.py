@@ -1,7 +1,8 @@
 """Control charts, run rules and run lengths against published figures; sources stand in the data files.
 
-Reached: the individuals chart's limits to the four printed decimals; every printed EWMA to its two decimals and both
-limits to 1e-4; chart constants to the printed digits; Lucas and Saccucci's run lengths of 500 to 0.1 %.
+Reached: the individuals chart's limits to the four printed decimals; every printed EWMA to its two decimals
+and both limits to 1e-4; chart constants to the printed digits; Lucas and Saccucci's run lengths of 500 to 0.1
+%.
 """
 
 from __future__ import annotations
@@ -146,7 +147,8 @@ def test_the_markov_chain_agrees_with_a_seeded_simulation() -> None:
     assert abs(np.mean(lengths) - expected) < 4 * np.std(lengths) / math.sqrt(len(lengths))
 
 
-# Nelson's rules, one by one: a series that completes the rule at its last value, and the same with one value spoiled.
+# Nelson's rules, one by one: a series that completes the rule at its last value,
+# and the same with one value spoiled.
 UP = [0.1, 0.2, 0.3, 0.4, 0.5, 0.6]
 TURN = [0.5, -0.5] * 7
 RULES = [

@@ -2,7 +2,8 @@
 
 Sources stand in data/circle_fit.json.
 
-Reached: every printed digit (4 and 5 decimals), and the covariance of scipy.optimize on a circle touched all round.
+Reached: every printed digit (4 and 5 decimals), and the covariance of scipy.optimize on a circle touched all
+round.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Lines that hang together against JCGM 100:2008, H.2; degrees of freedom against its G.4.1; all against GTC.
 
-Reached: every printed digit of H.2 (means, standard uncertainties and coefficients from the observations; R, X and Z
-with their uncertainties and the coefficients between them) and of G.4.1. GTC, an uncertainty library, gives the same
-to ten digits. What stands in data/*.json from memory is marked there.
+Reached: every printed digit of H.2 (means, standard uncertainties and coefficients from the observations; R,
+X and Z with their uncertainties and the coefficients between them) and of G.4.1. GTC, an uncertainty library,
+gives the same to ten digits. What stands in data/*.json from memory is marked there.
 """
 
 from __future__ import annotations
@@ -119,8 +119,8 @@ def test_a_product_of_three_has_nineteen_degrees_of_freedom() -> None:
     found = budget(lines, 0.95)
     assert round(found.combined_nm, 2) == G41["combined_per_cent"]
     assert round(found.degrees_of_freedom or 0, 1) == G41["effective_degrees_printed"]
-    # The guide goes on with 1.03, rounded, and comes to 19.04; from the stated three per cents it is 18.9987, and the
-    # whole number below that is 18. The expanded uncertainty is the printed one either way.
+    # The guide goes on with 1.03, rounded, and comes to 19.04; from the stated three per cents it is 18.9987,
+    # and the whole number below that is 18. The expanded uncertainty is the printed one either way.
     assert spread.t_quantile(0.95, 19) == pytest.approx(G41["t_95_19"], abs=0.005)
     assert round(spread.t_quantile(0.95, 19) * found.combined_nm, 1) == G41["expanded_per_cent_printed"]
     assert round(found.expanded_nm, 1) == G41["expanded_per_cent_printed"]

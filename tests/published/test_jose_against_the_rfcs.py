@@ -124,7 +124,9 @@ def test_what_joserfc_signs_verifies_here() -> None:
 
 
 def test_the_library_that_opens_sealed_pins_derives_the_key_of_rfc_7518_appendix_c() -> None:
-    """A message is made by hand with the key that the RFC prints; it opens only if the same key is derived."""
+    """A message is made by hand with the key that the RFC prints;
+    it opens only if the same key is derived.
+    """
     protected = to_base64url(json.dumps(RFC_7518_HEADER).encode())
     sealed = AESGCM(from_base64url(RFC_7518_DERIVED_KEY)).encrypt(bytes(12), b"4711", protected.encode())
     parts = [protected, "", to_base64url(bytes(12)), to_base64url(sealed[:-16]), to_base64url(sealed[-16:])]
@@ -137,7 +139,9 @@ RAW_CASES = json.loads((Path(__file__).parent / "data" / "ecdsa_p256_raw.json").
 
 
 def test_raw_signatures_are_taken_and_refused_as_the_wycheproof_cases_say() -> None:
-    """262 cases made to trip verifiers up: r and s out of range, of other lengths, at the edges of the arithmetic."""
+    """262 cases made to trip verifiers up:
+    r and s out of range, of other lengths, at the edges of the arithmetic.
+    """
     keys = [
         ec.EllipticCurvePublicNumbers(int(text[:64], 16), int(text[64:], 16), ec.SECP256R1()).public_key()
         for text in RAW_CASES["public_keys_x_y"]

@@ -1,8 +1,8 @@
 """Canonical JSON against values from outside.
 
-Source of the values in data/rfc8785.json: RFC 8785 (2020), section 3.2 and appendix B, and the test data of its author,
-read in the PyPI source distribution rfc8785 0.1.4 (Apache-2.0) and, the same, in the public repository
-cyberphone/json-canonicalization (Apache-2.0). Facts only: inputs and expected bytes.
+Source of the values in data/rfc8785.json: RFC 8785 (2020), section 3.2 and appendix B, and the test data of
+its author, read in the PyPI source distribution rfc8785 0.1.4 (Apache-2.0) and, the same, in the public
+repository cyberphone/json-canonicalization (Apache-2.0). Facts only: inputs and expected bytes.
 """
 
 from __future__ import annotations

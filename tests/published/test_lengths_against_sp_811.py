@@ -35,8 +35,8 @@ def test_36_feet_are_10_9728_metres() -> None:
     "case", FACTS["rounding"], ids=lambda case: f"{case['in']} to {case['digits']} digits"
 )
 def test_rounding_gives_the_printed_examples(case: dict[str, str | int]) -> None:
-    # The examples have 7 decimals and a display at most 6, so they are taken ten times as large and shown with one
-    # decimal fewer: the digits are the same.
+    # The examples have 7 decimals and a display at most 6,
+    # so they are taken ten times as large and shown with one decimal fewer: the digits are the same.
     ten_times_nm = int(Fraction(str(case["in"])) * 10 * NM_PER_MM)
     decimals = int(case["digits"]) - 2
     shown = format_length(ten_times_nm, Display(Unit.MM, decimals), sign=False)

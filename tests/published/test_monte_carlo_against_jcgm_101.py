@@ -1,8 +1,9 @@
-"""The Monte Carlo run against JCGM 101:2008, 9.2 (four values added), and against the exact distribution of such sums.
+"""The Monte Carlo run against JCGM 101:2008, 9.2 (four values added),
+and against the exact distribution of such sums.
 
-Reached: the printed intervals of tables 2 to 4 within the run's own standard errors, and the same verdict on whether
-the law of propagation holds. The tables are from memory (see data/jcgm_101_additive.json); the exact ends are
-not.
+Reached: the printed intervals of tables 2 to 4 within the run's own standard errors, and the same verdict on
+whether the law of propagation holds. The tables are from memory (see data/jcgm_101_additive.json); the exact
+ends are not.
 """
 
 from __future__ import annotations
@@ -35,7 +36,9 @@ def runs() -> dict[str, MonteCarlo]:
 
 
 def exact_end(half_widths: list[float], share: float) -> float:
-    """Where a sum of rectangles has this share below: the alternating sum over the corners of their box (exact)."""
+    """Where a sum of rectangles has this share below:
+    the alternating sum over the corners of their box (exact).
+    """
     count = len(half_widths)
 
     def below(value: float) -> float:

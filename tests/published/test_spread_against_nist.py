@@ -1,12 +1,12 @@
 """Mean, spread, Student's t, Grubbs' test and the prediction interval against published figures.
 
-Sources stand in data/strd_univariate.json, student_t.json, grubbs.json, prediction_interval.json, gum_h1.json.
+Sources stand in data/strd_univariate.json, student_t.json,
+grubbs.json, prediction_interval.json, gum_h1.json.
 
 Reached on the StRD sets: all 15 certified digits of mean and standard deviation on Lew, Lottery, Michelso and
-NumAcc1 to
-NumAcc4, with values taken as exact decimals (as typed lengths are). Values that went through binary numbers
-first keep
-only 8 digits of the standard deviation of NumAcc4: that is lost before any arithmetic starts.
+NumAcc1 to NumAcc4, with values taken as exact decimals (as typed lengths are). Values that went through
+binary numbers first keep only 8 digits of the standard deviation of NumAcc4: that is lost before any
+arithmetic starts.
 """
 
 from __future__ import annotations
@@ -157,7 +157,8 @@ def test_the_textbook_interval_for_one_more_value() -> None:
 
 @pytest.mark.parametrize("name", sorted(LAG_ONE))
 def test_the_squares_of_neighbours_are_those_that_the_certified_figures_give(name: str) -> None:
-    # With a the deviations from the mean and S their squares: sum of (a_i - a_i-1)^2 = 2 S (1 - r1) - a_1^2 - a_n^2.
+    # With a the deviations from the mean and S their squares:
+    # sum of (a_i - a_i-1)^2 = 2 S (1 - r1) - a_1^2 - a_n^2.
     values = [Fraction(text) for text in decimals_of(STRD[name])]
     in_nm = [int(value * 1_000_000) for value in values]
     squares = (len(values) - 1) * Fraction(STRD[name]["sd"]) ** 2

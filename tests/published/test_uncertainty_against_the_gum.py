@@ -1,4 +1,5 @@
-"""The budget against JCGM 100:2008, H.1 (end gauge); tolerance factors against the NIST/SEMATECH e-Handbook 7.2.6.3.
+"""The budget against JCGM 100:2008, H.1 (end gauge);
+tolerance factors against the NIST/SEMATECH e-Handbook 7.2.6.3.
 
 Reached: combined 32 nm, 16 degrees of freedom, t 2.92 and an expanded uncertainty of 93 nm, as printed.
 """
@@ -30,7 +31,9 @@ TOLERANCE = facts("tolerance.json")
 
 
 def h1_lines() -> list[BudgetLine]:
-    """The four contributions that are not zero: standard, comparison, expansion difference, temperature difference."""
+    """The four contributions that are not zero:
+    standard, comparison, expansion difference, temperature difference.
+    """
     inputs = H1["inputs"]
     length, alpha, theta = (
         inputs["l_S_nm"]["value"],
@@ -74,7 +77,8 @@ def test_the_end_gauges_budget_is_the_published_one() -> None:
 
 
 def test_the_thermal_line_is_the_gums_temperature_difference() -> None:
-    # H.1: the difference lies within 0.05 degrees, equally likely: 50.000623 mm * 11.5e-6 * 0.05 / sqrt(3) = 16.6 nm.
+    # H.1: the difference lies within 0.05 degrees, equally likely:
+    # 50.000623 mm * 11.5e-6 * 0.05 / sqrt(3) = 16.6 nm.
     found = thermal_line(11.5e-6, 50_000_623, 0.05, "two thermometers")
     assert found.standard_nm == pytest.approx(16.6, abs=0.05)
 

@@ -2,15 +2,15 @@
 
     python -m tests.quality                          every figure; ends with 1 where a bound does not hold
     python -m tests.quality --part resisting --count 800 --seed 7
-    python -m tests.quality --keep                   the same, and the parts measured are written anew into kept.md
+    python -m tests.quality --keep                   the same, and writes the parts measured into kept.md
     python -m tests.quality --table mistakes         a table: asks, mistakes, shifts
 
-A part is a module of this folder with `rows(count, seed)`. The count is that of histories in one figure; where one
-world or one check costs as much as many histories, it is divided (SHARES). before.json holds what the same figures
-were before the rules that they measure were changed: numbers, or words where the program then answered otherwise or
-not at all. For causes_in_shops and checks_of_probes they stand on the very draws of kept.md, and which mistakes are
-identifiable is judged by today's list of causes unless the words say otherwise. The whole takes half an hour to an
-hour of one processor.
+A part is a module of this folder with `rows(count, seed)`. The count is that of histories in one figure;
+where one world or one check costs as much as many histories, it is divided (SHARES). before.json holds what
+the same figures were before the rules that they measure were changed: numbers, or words where the program
+then answered otherwise or not at all. For causes_in_shops and checks_of_probes they stand on the very draws
+of kept.md, and which mistakes are identifiable is judged by today's list of causes unless the words say
+otherwise. The whole takes half an hour to an hour of one processor.
 """
 
 from __future__ import annotations
@@ -60,7 +60,8 @@ def line(row: Row, before: Mapping[str, float | str]) -> str:
     was = before.get(key(row), "–")
     error = shown(row.error) if row.error else ""
     return (
-        f"| {row.item} | {row.what} | {was if isinstance(was, str) else shown(was)} | {shown(row.figure)} | {error} "
+        f"| {row.item} | {row.what} | {was if isinstance(was, str) else shown(was)} "
+        f"| {shown(row.figure)} | {error} "
         f"| {row.bound} | {row.verdict} |"
     )
 
@@ -97,7 +98,10 @@ def keep_part(name: str, printed: list[str]) -> None:
 
 
 def asks(count: int, seed: int) -> Iterator[str]:
-    yield "| values scatter | in this seating | earlier seatings | asked in 100 | ± | 95 % interval of 1 in 100 | |"
+    yield (
+        "| values scatter | in this seating | earlier seatings "
+        "| asked in 100 | ± | 95 % interval of 1 in 100 | |"
+    )
     yield "| --- | --- | --- | --- | --- | --- | --- |"
     for row in false_asks.table(count, seed):
         low, high = row.interval
@@ -109,7 +113,10 @@ def asks(count: int, seed: int) -> Iterator[str]:
 
 
 def planted(count: int, seed: int) -> Iterator[str]:
-    yield "| mistake | planted | not `agrees` | told from chance | with the first | named at all | alike, both named |"
+    yield (
+        "| mistake | planted | not `agrees` | told from chance "
+        "| with the first | named at all | alike, both named |"
+    )
     yield "| --- | --- | --- | --- | --- | --- | --- |"
     total = mistakes.Score()
     for name, score in mistakes.run(count, seed).items():
@@ -141,7 +148,9 @@ def moved(count: int, seed: int) -> Iterator[str]:
         shares = " | ".join(f"{100 * seen.share[kind]:.1f} %" for kind in shifts.KINDS)
         yield f"| {shift} | {shares} | {100 * seen.error:.1f} |"
     yield ""
-    yield "| false signals | parameters | mean run | ± | published or exact | middle run | within 100 setups |"
+    yield (
+        "| false signals | parameters | mean run | ± | published or exact | middle run | within 100 setups |"
+    )
     yield "| --- | --- | --- | --- | --- | --- | --- |"
     exact = shifts.published()
     for known in (True, False):
@@ -149,7 +158,8 @@ def moved(count: int, seed: int) -> Iterator[str]:
             source = f"{exact[row.kind]:.0f}" if known else ""
             parameters = "known" if known else "from 30 setups"
             yield (
-                f"| {row.kind} | {parameters} | {row.mean:.0f} | {row.error:.0f} | {source} | {row.middle:.0f} "
+                f"| {row.kind} | {parameters} | {row.mean:.0f} | {row.error:.0f} | {source} | "
+                f"{row.middle:.0f} "
                 f"| {100 * row.within_100:.0f} % |"
             )
 

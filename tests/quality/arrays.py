@@ -1,8 +1,8 @@
 """Very many histories at once: what the program draws for each of them, in arrays.
 
-A twin of `webapp.domain.usual` for normal counts of values, so that ten thousand histories take less than a second. It
-decides nothing: a test holds centre, ask line, spread and degrees of freedom against the program's, history by history.
-Values are whole nanometres, one row a history.
+A twin of `webapp.domain.usual` for normal counts of values, so that ten thousand histories take less than a
+second. It decides nothing: a test holds centre, ask line, spread and degrees of freedom against the
+program's, history by history. Values are whole nanometres, one row a history.
 """
 
 from __future__ import annotations
@@ -65,7 +65,9 @@ class Drawn:
 def drawn(
     earlier: list[Seatings], now: Seatings, resolution_nm: Whole, u_b_nm: Numbers, ask_one_in: int = 100
 ) -> Drawn:
-    """Return what the program draws: no ceiling, no least line; `resolution_nm` is that of each history's display."""
+    """Return what the program draws: no ceiling, no least line;
+    `resolution_nm` is that of each history's display.
+    """
     seatings = [*earlier, now]
     step = shown_steps(seatings, resolution_nm)
     spread = _pooled(seatings, step)

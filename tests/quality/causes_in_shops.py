@@ -1,9 +1,11 @@
-"""Planted mistakes and honest moves in shops as they are: round balls, parallels from a box, coarse and fine displays.
+"""Planted mistakes and honest moves in shops as they are:
+round balls, parallels from a box, coarse and fine displays.
 
-A cause can be identified where no other kind predicts the value within three uncertainties, repairs of digits among
-them. Of these the kind that was planted has to be named first; of all others it has to stand in the set that is shown.
-An honest move is a vise that lies 20 um to 0.5 mm away, with nobody before who touched it there: a set in which the
-vise may have moved is right, and so is the sentence that no known mistake gives the value, which says it too.
+A cause can be identified where no other kind predicts the value within three uncertainties, repairs of digits
+among them. Of these the kind that was planted has to be named first; of all others it has to stand in the set
+that is shown. An honest move is a vise that lies 20 um to 0.5 mm away, with nobody before who touched it
+there: a set in which the vise may have moved is right, and so is the sentence that no known mistake gives the
+value, which says it too.
 """
 
 from __future__ import annotations
@@ -213,7 +215,9 @@ PLANTS: dict[str, mistakes.Plant] = {
 
 @dataclass
 class Told:
-    """How planted ones of one kind ended. `agrees` counts those inside the ask line, which nobody asks about."""
+    """How planted ones of one kind ended.
+    `agrees` counts those inside the ask line, which nobody asks about.
+    """
 
     planted: int = 0
     identifiable: int = 0

@@ -1,4 +1,5 @@
-"""Checks of probes on a ring: what is said of three lobes, how often the radius is right, chords beside the middle.
+"""Checks of probes on a ring:
+what is said of three lobes, how often the radius is right, chords beside the middle.
 
 A display of 0.001 mm; touches scatter from nothing to eight of its steps; the ring's middle lies anywhere.
 """

@@ -1,4 +1,6 @@
-"""Displays that show less than setups scatter: what the page says of false asks, and what is true (item 5)."""
+"""Displays that show less than setups scatter:
+what the page says of false asks, and what is true (item 5).
+"""
 
 from __future__ import annotations
 
@@ -54,7 +56,8 @@ def rows(count: int, seed: int) -> Iterator[Row]:
 def said(
     count: int, seeds: list[int], spread: float, n: int, before: int
 ) -> tuple[list[float], list[float], list[Usual]]:
-    """Return what the page says of some histories, the chance of a question in very many, and the usuals of the some.
+    """Return what the page says of some histories, the chance of a question in very many, and the usuals of
+    the some.
 
     Each control has a third of both.
     """
@@ -78,5 +81,7 @@ def said(
 
 
 def least_floor(control: Shown) -> FloorInputs:
-    """Return the floor of a control whose last digit moves in fives: no shipped ask line is finer than 0.0005 in."""
+    """Return the floor of a control whose last digit moves in fives:
+    no shipped ask line is finer than 0.0005 in.
+    """
     return NO_FLOOR if control.digits == 1 else FloorInputs(control.step_nm / 2.5, 0)

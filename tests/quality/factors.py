@@ -1,4 +1,6 @@
-"""A coverage factor that the lead types scales what it says: no stop line falls onto the ask line by it (item 8)."""
+"""A coverage factor that the lead types scales what it says:
+no stop line falls onto the ask line by it (item 8).
+"""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """How often a clean touch is asked about, by history and by how values scatter.
 
-A history is drawn, its usual worked out by the program, and the chance of a question for one more touch follows
-exactly from the distribution that the touch comes from: one history stands for very many touches. The interval is
-the 95 % binomial one of as many touches as there were histories.
+A history is drawn, its usual worked out by the program, and the chance of a question for one more touch
+follows exactly from the distribution that the touch comes from: one history stands for very many touches. The
+interval is the 95 % binomial one of as many touches as there were histories.
 """
 
 from __future__ import annotations
@@ -113,7 +113,9 @@ def measure(
 
 
 def table(histories: int, seed: int) -> Iterator[Rate]:
-    """Every cell: normal, heavy-tailed, and creeping by a hundredth, a fiftieth and a twentieth of a spread a setup."""
+    """Every cell: normal, heavy-tailed, and creeping by a hundredth,
+    a fiftieth and a twentieth of a spread a setup.
+    """
     for kind in ("normal", "t5"):
         for n in VALUES:
             for earlier in EARLIER:

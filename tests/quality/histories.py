@@ -1,7 +1,8 @@
-"""Histories of fixtures as shops have them: how values scatter, and what happens to a vise that nobody told of.
+"""Histories of fixtures as shops have them:
+how values scatter, and what happens to a vise that nobody told of.
 
-Lengths are in spreads until they are rounded to what a control shows. Displays, and from how many of their steps to
-how many micrometres setups scatter, are a shop's: nothing is tuned to a rule.
+Lengths are in spreads until they are rounded to what a control shows. Displays, and from how many of their
+steps to how many micrometres setups scatter, are a shop's: nothing is tuned to a rule.
 """
 
 from __future__ import annotations
@@ -34,7 +35,9 @@ T5 = math.sqrt(5 / 3)
 
 @dataclass(frozen=True)
 class Shown:
-    """What a control shows: a display, and the step in which its last digit moves (0.0005 in moves in fives)."""
+    """What a control shows: a display,
+    and the step in which its last digit moves (0.0005 in moves in fives).
+    """
 
     display: Display
     digits: int = 1
@@ -82,7 +85,9 @@ SKEWED = Law(
 
 
 def spread_nm(chance: np.random.Generator, control: Shown) -> float:
-    """Return how far setups scatter on one machine: from a tenth of a step to 50 um, as often in each decade."""
+    """Return how far setups scatter on one machine:
+    from a tenth of a step to 50 um, as often in each decade.
+    """
     low, high = math.log(LEAST_SPREAD_STEPS * control.step_nm), math.log(MOST_SPREAD_NM)
     return math.exp(chance.uniform(low, max(low, high)))
 

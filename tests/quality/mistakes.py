@@ -1,7 +1,8 @@
 """Planted mistakes: what each would show on a random machine, and whether it is caught and named.
 
-A mistake is planted with the touch's own scatter and with the error of whatever it depends on (the opening is set by
-hand, the vise's measures are known to 0.1 mm). It counts when it is larger than the ask line and three spreads.
+A mistake is planted with the touch's own scatter and with the error of whatever it depends on (the opening is
+set by hand, the vise's measures are known to 0.1 mm). It counts when it is larger than the ask line and three
+spreads.
 """
 
 from __future__ import annotations
@@ -88,7 +89,8 @@ def _geometry() -> dict[str, Plant]:
         ("Z", "stylus_length_left_out", lambda w: w.measures.stylus_reach_nm or 0, _vise),
         ("Z", "stylus_length_twice", lambda w: -(w.measures.stylus_reach_nm or 0), _vise),
         ("Z", "parallel_on_jaw", lambda w: w.measures.parallels_nm[0], _vise),
-        ("Z", "parallel_on_bed", lambda w: w.measures.parallels_nm[0] - (w.measures.jaw_height_nm or 0), _vise),
+        ("Z", "parallel_on_bed", lambda w: w.measures.parallels_nm[0] - (w.measures.jaw_height_nm or 0),
+         _vise),
         ("Z", "jaw_step", lambda w: -w.measures.jaw_steps_nm[0], _vise),
     ]  # fmt: skip
     for axis, name, shift, own in far:
@@ -191,7 +193,8 @@ def _swap(_world: World, digits: str, chance: np.random.Generator) -> str:
 
 
 def _wrong_digit(_world: World, digits: str, chance: np.random.Generator) -> str:
-    # Only where the digit's unit leaves room between bands: elsewhere any value would be explained (counted as such).
+    # Only where the digit's unit leaves room between bands:
+    # elsewhere any value would be explained (counted as such).
     step, widest = _world.display.resolution_nm, max(found.ask_nm or 0 for found in _world.usuals.values())
     places = [
         at for at in range(len(digits)) if 10 ** (len(digits) - 1 - at) * step >= ROOM_FOR_DIGIT * widest
@@ -208,7 +211,9 @@ def _point(_world: World, digits: str, chance: np.random.Generator) -> str:
 
 
 def _twin_of_seating(world: World, chance: np.random.Generator) -> Planted | None:
-    """The vise is back, and a slot still holds what was touched there then: nobody can tell which was read."""
+    """The vise is back, and a slot still holds what was touched there then:
+    nobody can tell which was read.
+    """
     planted = _other_seating(world, chance)
     if planted is not None:
         slots = world.slots[planted.axis]
@@ -300,7 +305,9 @@ def score_one(world: World, planted: Planted, score: Score) -> None:
 def _count_alike(
     section: dict[str, Any], code: str, value_nm: int, named: list[dict[str, Any]], score: Score
 ) -> None:
-    """Count the other candidates that predict the same value as the planted one, and whether both are named."""
+    """Count the other candidates that predict the same value as the planted one,
+    and whether both are named.
+    """
     fits = [
         one
         for one in section["candidates"]
@@ -317,7 +324,8 @@ def _count_alike(
 
 
 def chance_asks(counted: int, seed: int) -> tuple[float, float, dict[str, float]]:
-    """The share of clean touches beyond the ask line for which a cause is named; its standard error; by cause.
+    """The share of clean touches beyond the ask line for which a cause is named;
+    its standard error; by cause.
 
     Each world counts as often as it asks by chance.
     """

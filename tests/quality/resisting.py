@@ -1,4 +1,6 @@
-"""What one bad value, a move that nobody told and a scatter that changed do to centre and lines (items 1, 3 and 4)."""
+"""What one bad value, a move that nobody told and a scatter that changed do to centre and lines (items 1, 3
+and 4).
+"""
 
 from __future__ import annotations
 
@@ -188,7 +190,9 @@ def clean(count: int, seed: int) -> Iterator[Row]:
 def asks(
     count: int, seeds: list[int], n: int, before: int, times: float, law: Law = NORMAL
 ) -> tuple[float, float, float]:
-    """Return the mean chance of a question in per cent, its error, and how often the page says it cannot know yet."""
+    """Return the mean chance of a question in per cent,
+    its error, and how often the page says it cannot know yet.
+    """
     chance = np.random.default_rng(seeds)
     at, sigma = places_nm(chance, count), times * SIGMA_NM
     now = at + sigma * law.draw(chance, (count, n))

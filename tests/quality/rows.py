@@ -11,8 +11,8 @@ from dataclasses import dataclass
 class Row:
     """A figure of today's program. `low` and `high` are what it may be (None: no bound on that side).
 
-    `error` is the standard error of the simulation, 0 for what chance has no part in. The verdict takes the figure as
-    it is: the bounds are the requirement, not a target to be near to.
+    `error` is the standard error of the simulation, 0 for what chance has no part in.
+    The verdict takes the figure as it is: the bounds are the requirement, not a target to be near to.
     """
 
     item: int

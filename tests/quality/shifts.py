@@ -1,7 +1,7 @@
 """How soon a moved vise is signalled, and how often a steady one is signalled falsely.
 
-Detection runs the program's own charts. False signals need very long runs: there the same recursion runs over many
-charts at once in arrays, and a test holds it against the program's charts.
+Detection runs the program's own charts. False signals need very long runs: there the same recursion runs over
+many charts at once in arrays, and a test holds it against the program's charts.
 """
 
 from __future__ import annotations

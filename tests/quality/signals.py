@@ -131,7 +131,9 @@ def _beside(what: str, page: list[float], truth: list[float]) -> Row:
 
 
 def per_cent(fields: str) -> float:
-    """Return the number of 100 in a sentence's fields, "fewer than 0.1" and "more than 99" taken for these."""
+    """Return the number of 100 in a sentence's fields,
+    "fewer than 0.1" and "more than 99" taken for these.
+    """
     for key in ("'asks': '", "'after': '"):
         if key in fields:
             return float(fields.split(key)[1].split("'", maxsplit=1)[0].rsplit(maxsplit=1)[-1])
@@ -148,7 +150,9 @@ def trend(values_nm: np.ndarray, control: Shown) -> SeatingTrend:
 
 
 def runs(count: int, seed: int) -> Iterator[Row]:
-    """Yield how long a steady vise goes without a false signal: the published figures, and the limits shown."""
+    """Yield how long a steady vise goes without a false signal:
+    the published figures, and the limits shown.
+    """
     exact = shifts.published()
     for row in shifts.run_lengths(count, seed, known=True):
         low, high = exact[row.kind] - 4 * row.error, exact[row.kind] + 4 * row.error

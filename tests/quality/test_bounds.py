@@ -46,7 +46,8 @@ def test_clean_touches_are_asked_about_once_in_a_hundred(n: int, before: int) ->
 
 @pytest.mark.parametrize("times", [0.9, 1.1, 2.0])
 def test_a_line_a_tenth_off_would_be_seen(times: float) -> None:
-    # The same histories, the line as it is and moved: what is asked by chance changes by far more than its error.
+    # The same histories, the line as it is and moved:
+    # what is asked by chance changes by far more than its error.
     chance = np.random.default_rng(SEED)
     shares: list[float] = []
     moved: list[float] = []
@@ -170,7 +171,8 @@ def test_what_is_kept_says_before_what_before_json_says() -> None:
 def test_a_mistake_chosen_by_its_size_before_noise_is_caught_and_a_line_twice_too_wide_would_be_seen(
     times: float, least: float, most: float
 ) -> None:
-    # Six spreads: the right line of 2.6 spreads and three more, chosen without asking the program for its line.
+    # Six spreads: the right line of 2.6 spreads and three more,
+    # chosen without asking the program for its line.
     chance = np.random.default_rng(SEED)
     agrees = []
     for _ in range(200):

@@ -1,4 +1,5 @@
-"""The quality command's parts at small counts: each target that must hold, and that the measuring itself can fail.
+"""The quality command's parts at small counts:
+each target that must hold, and that the measuring itself can fail.
 
 The tables with tight intervals come from `python -m tests.quality`.
 """

@@ -48,7 +48,9 @@ def rows(count: int, seed: int) -> Iterator[Row]:
 
 
 def twins(chance: np.random.Generator, control: Shown, n: int, before: int, count: int) -> Iterator[Twin]:
-    """Yield histories of seatings that scatter alike or do not, the present one with heavy tails, seen by both."""
+    """Yield histories of seatings that scatter alike or do not,
+    the present one with heavy tails, seen by both.
+    """
     spread = control.step_nm * np.exp(chance.uniform(np.log(0.1), np.log(20), (count, before + 1)))
     spread[: count // 2] = spread[: count // 2, :1]
     sizes = [chance.integers(10, 41, count) for _ in range(before)]

@@ -1,7 +1,8 @@
-"""Random shops: machines, vises, probes, units, seatings and histories, and the sheet's part that causes are named
-from.
+"""Random shops: machines, vises, probes, units, seatings and histories, and the sheet's part that causes are
+named from.
 
-All lengths here are in steps of the display until they become whole nanometres; nothing is tuned to a mistake.
+All lengths here are in steps of the display until they become whole nanometres;
+nothing is tuned to a mistake.
 """
 
 from __future__ import annotations
@@ -114,7 +115,8 @@ def _axis(
 ) -> tuple[float, Usual, list[OtherSeating]]:
     """Where the vise sits, its usual from 5 to 200 values and 0 to 3 earlier seatings, and those.
 
-    Fewer values leave the floor to rule alone, which nobody has stated for these worlds: nearly every touch would ask.
+    Fewer values leave the floor to rule alone, which nobody has stated for these worlds:
+    nearly every touch would ask.
     """
     step = display.resolution_nm
     margin = (travel[1] - travel[0]) / 5

@@ -37,8 +37,8 @@ def approach(axis: str) -> dict[str, Any]:
 
 def made_sheet(inches: bool = False, names: dict[str, str] | None = None) -> dict[str, Any]:
     """A sheet with every part that a record prints."""
-    said = {"shop": "Teaching shop, hall 3", "machine": "Plover", "fixture": "Vise A", "mara": "Mara Lindqvist",
-            "probe": "Probe 2", **(names or {})}  # fmt: skip
+    said = {"shop": "Teaching shop, hall 3", "machine": "Plover", "fixture": "Vise A",
+            "mara": "Mara Lindqvist", "probe": "Probe 2", **(names or {})}  # fmt: skip
     display = Display(Unit.INCH, 4) if inches else Display(Unit.MM, 3)
     usual = {"ask_nm": 31_000, "stop_nm": 45_000, "values": 42, "seatings": 6, "reasons": []}
     words = {"{slot}": "{slot}", "{probe_tool}": "30", "{parking_tool}": "1", "{probe}": said["probe"],
@@ -54,20 +54,24 @@ def made_sheet(inches: bool = False, names: dict[str, str] | None = None) -> dic
         "machine": {
             "id": "plover", "name": said["machine"], "unit": display.unit.value, "decimals": display.decimals,
             "travel_nm": {"X": [-800 * MM, 0], "Y": [-450 * MM, 0], "Z": [-500 * MM, 0]},
-            "confirm_limit_nm": 10 * MM, "slot_family": ["G54", "G55", "G56"], "probe_tool": "30", "parking_tool": "1",
+            "confirm_limit_nm": 10 * MM, "slot_family": ["G54", "G55", "G56"], "probe_tool": "30",
+            "parking_tool": "1",
         },
         "fixture": {"id": "vise-a", "name": said["fixture"],
                     "seating": {"id": "seating-6", "since_utc": "2026-10-05T07:30:00.000Z"}},
-        "probe": {"id": "probe-2", "name": said["probe"], "ball_diameter_nm": 6 * MM, "stylus_reach_nm": 50 * MM},
+        "probe": {"id": "probe-2", "name": said["probe"], "ball_diameter_nm": 6 * MM,
+                  "stylus_reach_nm": 50 * MM},
         "people": [{"id": "mara", "name": said["mara"], "until_utc": "2027-03-31T00:00:00.000Z"}],
         "slots": [
             slot_row("G54", "shop", None, None), slot_row("G55", "person", "ines", "Ines Obuya"),
             slot_row("G56", "person", "mara", said["mara"]),
         ],
-        "board": {"state": "clear", "since_utc": f"{DAY}T06:00:00.000Z", "by_name": "Ines Obuya", "open_questions": 0},
+        "board": {"state": "clear", "since_utc": f"{DAY}T06:00:00.000Z", "by_name": "Ines Obuya",
+                  "open_questions": 0},
         "axes": [
             {
-                "axis": axis, "normal": normal, "search": sense, "search_label": f"{axis}{'+' if sense > 0 else '−'}",
+                "axis": axis, "normal": normal, "search": sense,
+                "search_label": f"{axis}{'+' if sense > 0 else '−'}",
                 "face": face, "approach": approach(axis), "approach_error": None,
                 "usual": {**usual, "centre_nm": USUAL_NM[axis]}, "causes": made_causes(axis, normal),
                 "drawing": draw_touch(VISE, 6 * MM, approach(axis), axis, face, normal, display),
@@ -94,8 +98,8 @@ def made_causes(axis: str, normal: int) -> dict[str, Any]:
 
 def slot_row(label: str, kind: str, owner: str | None, name: str | None) -> dict[str, Any]:
     values = {"X": -413_340_000, "Y": -202_115_000, "Z": -318_399_000} if label == "G56" else None
-    return {"label": label, "kind": kind, "owner_id": owner, "owner_name": name, "until_utc": None, "held_back": False,
-            "last_values_nm": values, "last_seen_at_utc": None}  # fmt: skip
+    return {"label": label, "kind": kind, "owner_id": owner, "owner_name": name, "until_utc": None,
+            "held_back": False, "last_values_nm": values, "last_seen_at_utc": None}  # fmt: skip
 
 
 def in_order() -> list[Stage]:
@@ -107,7 +111,9 @@ def in_order() -> list[Stage]:
 
 
 def settled(stage: dict[str, Any]) -> dict[str, Any]:
-    """The stage as the sheet of a fixture has it that asks for no look for square, its fixed jaw at the back."""
+    """The stage as the sheet of a fixture has it that asks for no look for square,
+    its fixed jaw at the back.
+    """
     steps = [
         {name: value for name, value in step.items() if name not in {"when", "variants"}}
         for step in stage["steps"]
@@ -173,8 +179,8 @@ class Tale:
         event = {
             "domain": "zerokeep/event/1", "type": kind, "device": DEVICE, "sequence": len(self.events) + 1,
             "previous": self.last, "setup": SETUP, "sheet": sha256(self.sheet_text.encode()).hexdigest(),
-            "app": "0.1.0", "person": "mara", "at_utc": self.at_utc(), "elapsed_ms": self.seconds * 1000, "step": step,
-            "data": data,
+            "app": "0.1.0", "person": "mara", "at_utc": self.at_utc(), "elapsed_ms": self.seconds * 1000,
+            "step": step, "data": data,
         }  # fmt: skip
         signed = f"{encoded(b'{}')}.{encoded(canonical_text(event).encode())}"
         self.events.append(f"{signed}.{encoded(b'not checked here')}")
@@ -183,15 +189,17 @@ class Tale:
 
     def decide(self, kind: str, by: str = "okko", **data: Any) -> None:
         """Add a decision of the server."""
-        decision = {"domain": "zerokeep/change/1", "type": kind, "at_utc": self.at_utc(), "by": by, "subject": SETUP,
-                    "setup": SETUP, "data": data}  # fmt: skip
+        decision = {"domain": "zerokeep/change/1", "type": kind, "at_utc": self.at_utc(), "by": by,
+                    "subject": SETUP, "setup": SETUP, "data": data}  # fmt: skip
         self.decisions.append(canonical_text(decision))
 
     def start(self) -> None:
         self.tell("setup.started", None, machine="plover", display="standalone")
 
     def walk(self, until: str | None = None, after: str | None = None) -> None:
-        """Answer every step as it should be, from behind the step `after` up to and without the step `until`."""
+        """Answer every step as it should be,
+        from behind the step `after` up to and without the step `until`.
+        """
         for step in self.between(until, after):
             self.answer(step)
 
@@ -282,7 +290,9 @@ def normal(sheet: dict[str, Any] | None = None) -> Tale:
 
 
 def asked() -> Tale:
-    """Y differs: a question, the lead says go on; before that a worry, a corrected step, a wrong tool number."""
+    """Y differs: a question, the lead says go on;
+    before that a worry, a corrected step, a wrong tool number.
+    """
     tale = Tale()
     tale.start()
     tale.walk(until="probe.load")
@@ -365,8 +375,8 @@ def inch_machine() -> Tale:
     return normal(made_sheet(inches=True))
 
 
-TALES = {"normal": normal, "asked": asked, "stopped": stopped, "broken off": broken_off, "long names": long_names,
-         "inches": inch_machine}  # fmt: skip
+TALES = {"normal": normal, "asked": asked, "stopped": stopped, "broken off": broken_off,
+         "long names": long_names, "inches": inch_machine}  # fmt: skip
 
 
 def as_json(value: Any) -> Any:

@@ -1,4 +1,6 @@
-"""A drawing as SVG: the same elements from Python and from the browser, painted by role, nothing from outside."""
+"""A drawing as SVG: the same elements from Python and from the browser,
+painted by role, nothing from outside.
+"""
 
 import functools
 import http.server
@@ -32,8 +34,8 @@ def drawings() -> list[Drawing]:
 
 def elements(text: str) -> list[list[Any]]:
     """Every element as name, attributes without paint, own text; in order."""
-    kept = {"class", "viewBox", "role", "x", "y", "width", "height", "cx", "cy", "r", "x1", "y1", "x2", "y2", "d",
-            "text-anchor", "font-size"}  # fmt: skip
+    kept = {"class", "viewBox", "role", "x", "y", "width", "height", "cx", "cy", "r", "x1", "y1", "x2", "y2",
+            "d", "text-anchor", "font-size"}  # fmt: skip
     return [
         [
             element.tag.removeprefix(f"{{{SVG}}}"),
@@ -69,7 +71,8 @@ def test_python_and_browser_make_the_same_elements(page: Page, address: str) -> 
         const say = (code, fields) => catalogue[code].replace(
             /\\{(\\w+)\\}/g, (_, name) => name.endsWith('_code') ? catalogue[fields[name]] : fields[name]);
         const write = element => new XMLSerializer().serializeToString(element);
-        return drawings.map(drawing => ['', 'compact', 'small'].map(size => write(drawingSvg(drawing, say, size))));
+        const sizes = ['', 'compact', 'small'];
+        return drawings.map(drawing => sizes.map(size => write(drawingSvg(drawing, say, size))));
     }"""
     made = page.evaluate(script, [json.loads(json.dumps(drawings())), dict(catalogue())])
     for drawing, sizes in zip(drawings(), made, strict=True):

@@ -53,7 +53,9 @@ ASKING = {
     "background": '<p style="background: url({address})">x</p>',
     "list mark": '<ul style="list-style-image: url({address})"><li>x</ul>',
     "content": "<style>p::before {{ content: url({address}) }}</style><p>x</p>",
-    "font": "<style>@font-face {{ font-family: f; src: url({address}) }} p {{ font-family: f }}</style><p>x</p>",
+    "font": (
+        "<style>@font-face {{ font-family: f; src: url({address}) }} p {{ font-family: f }}</style><p>x</p>"
+    ),
     "attachment": '<link rel="attachment" href="{address}">',
     "attachment of a link": '<a rel="attachment" href="{address}">x</a>',
     "object": '<object data="{address}"></object>',
@@ -61,8 +63,9 @@ ASKING = {
     "image in a drawing": '<svg viewBox="0 0 9 9"><image href="{address}" width="9" height="9"/></svg>',
     "base": '<base href="{address}"><img src="x.png">',
 }
-SCHEMES = ["file://{canary}", "FILE://{canary}", "{server}/x", "ftp://127.0.0.1:1/x", "bundled:other.ttf", "{canary}",
-           "gopher://127.0.0.1/x", "//127.0.0.1/x", "data-:x", "bundled:../../../etc/hostname"]  # fmt: skip
+SCHEMES = ["file://{canary}", "FILE://{canary}", "{server}/x", "ftp://127.0.0.1:1/x", "bundled:other.ttf",
+           "{canary}", "gopher://127.0.0.1/x", "//127.0.0.1/x", "data-:x",
+           "bundled:../../../etc/hostname"]  # fmt: skip
 
 
 @pytest.mark.parametrize("scheme", SCHEMES)

@@ -43,8 +43,9 @@ def unsigned() -> bytes:
 def run(command: list[str], data: bytes, folder: Path) -> str:
     file = folder / "record.pdf"
     file.write_bytes(data)
-    return subprocess.run([*command[:1], *command[1:], str(file), *(["-"] if command[0] == "pdftotext" else [])],
-                          capture_output=True, text=True, check=True).stdout  # fmt: skip
+    return subprocess.run([*command[:1], *command[1:], str(file),
+                          *(["-"] if command[0] == "pdftotext" else [])], capture_output=True, text=True,
+                          check=True).stdout  # fmt: skip
 
 
 def page_texts(data: bytes, folder: Path) -> list[str]:
@@ -93,7 +94,8 @@ def test_another_process_gives_the_same_bytes(tmp_path: Path) -> None:
         "import sys; from pathlib import Path; from webapp.domain.record.bundle import from_files\n"
         "from webapp.record import render\n"
         "folder = Path(sys.argv[1])\n"
-        "sys.stdout.buffer.write(render(from_files({path.name: path.read_bytes() for path in folder.iterdir()})))\n"
+        "sys.stdout.buffer.write(render(from_files({path.name: path.read_bytes() for path in "
+        "folder.iterdir()})))\n"
     )
     for name, data in normal().bundle().files().items():
         (tmp_path / name).write_bytes(data)
@@ -113,9 +115,10 @@ def test_another_fact_gives_other_bytes() -> None:
 def test_the_page_shows_the_values_the_limits_and_the_names(tmp_path: Path) -> None:
     text = " ".join(page_texts(pdf("asked"), tmp_path))
     for said in ("Teaching shop, hall 3", "Vise A on Plover", "−413.338 mm", "-202.080", "−202.118", "+0.038",
-                 "±0.031", "±0.045", "? ask", "= agrees", "kept: a question was put", "Mara Lindqvist", "Okko Brandt",
-                 "Meaning: performed", "Meaning: reviewed and accepted", "2026-11-25 08:11:20 +00:00",
-                 "Watch the pallet truck.", "Coolant drips on the jaw.", "I looked: it sits tight."):  # fmt: skip
+                 "±0.031", "±0.045", "? ask", "= agrees", "kept: a question was put", "Mara Lindqvist",
+                 "Okko Brandt", "Meaning: performed", "Meaning: reviewed and accepted",
+                 "2026-11-25 08:11:20 +00:00", "Watch the pallet truck.", "Coolant drips on the jaw.",
+                 "I looked: it sits tight."):  # fmt: skip
         assert said in text, said
 
 
@@ -190,7 +193,9 @@ def test_a_character_without_a_font_is_printed_as_its_code_point(tmp_path: Path)
 
 
 def test_no_empty_glyph_stands_for_a_letter(tmp_path: Path) -> None:
-    """Whatever the fonts here can draw, a letter is drawn or written out: the text layer alone would hide it."""
+    """Whatever the fonts here can draw, a letter is drawn or written out:
+    the text layer alone would hide it.
+    """
     text = normalize("NFC", " ".join(page_texts(pdf("long names"), tmp_path)))
     drawn, written_out = "김하늘" in text, "[U+AE40][U+D558][U+B298]" in text
     assert drawn != written_out
@@ -248,7 +253,9 @@ def test_no_text_is_below_nine_points(tmp_path: Path) -> None:
 
 
 def test_greyscale_keeps_every_meaning() -> None:
-    """Nothing is told by colour: what carries colour is tint, ink or grey, and verdicts have word and sign."""
+    """Nothing is told by colour: what carries colour is tint,
+    ink or grey, and verdicts have word and sign.
+    """
     sheet = (Path(__file__).resolve().parents[2] / "templates/record/record.css").read_text()
     for red, green, blue in re.findall(r"#(\w\w)(\w\w)(\w\w)\b", sheet):
         levels = [int(part, 16) for part in (red, green, blue)]
@@ -322,17 +329,18 @@ def test_square_the_probes_check_and_fast_steps_stand_in_the_record() -> None:
     tale.sheet["probe"] |= {"check": {"due_at_utc": "2026-01-01T00:00:00.000Z", "overdue": True}}
     story = Story(tale.sheet, {}, {
         "started_at_utc": "2026-11-25T08:00:00.000Z", "slot": "G56",
-        "squares": [{"axis": "Y", "typed": ["-202.115", "-202.085"], "values_nm": [-202_115_000, -202_085_000],
-                     "apart_nm": 100_000_000, "error_nm": 45_000, "told": True, "stands": True, "event": "e",
-                     "at_utc": "2026-11-25T08:10:00.000Z"}],
+        "squares": [{"axis": "Y", "typed": ["-202.115", "-202.085"],
+                     "values_nm": [-202_115_000, -202_085_000], "apart_nm": 100_000_000, "error_nm": 45_000,
+                     "told": True, "stands": True, "event": "e", "at_utc": "2026-11-25T08:10:00.000Z"}],
     }, {})  # fmt: skip
     (row,) = squares(story)
     assert "+0.045" in say(row.found.code, row.found.fields)
     overdue = probe_check(story)
     assert overdue is not None
     assert say(overdue.code, overdue.fields) == "Check overdue since 2026-01-01"
-    step = {"step": "ready.stop", "kind": "caution", "milliseconds": 300, "reading_ms": 6_000, "shop_times": 40,
-            "shop_middle_ms": 9_100, "shop_first_percentile_ms": 3_000, "is_marked": True}  # fmt: skip
+    step = {"step": "ready.stop", "kind": "caution", "milliseconds": 300, "reading_ms": 6_000,
+            "shop_times": 40, "shop_middle_ms": 9_100, "shop_first_percentile_ms": 3_000,
+            "is_marked": True}  # fmt: skip
     record = {"step_pace": [step, {**step, "is_marked": False}]}
     assert [(one.took, one.shop, one.reading) for one in fast(record, story)] == [("0.3", "9.1", "6.0")]
     marked = pace(record)

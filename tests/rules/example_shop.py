@@ -1,4 +1,6 @@
-"""An invented shop for the tests of the rules: two mills, three people, a register with every kind of slot."""
+"""An invented shop for the tests of the rules:
+two mills, three people, a register with every kind of slot.
+"""
 
 from __future__ import annotations
 
@@ -94,7 +96,8 @@ MILL_INCH = Machine(
 BY_HAND_MILL = replace(MILL_MM, slot_written="by_hand")
 PARKED_MILL = replace(MILL_MM, z_zero_at_top=False, parked_z_nm=-50_000_000)
 MACHINES = {"mm": MILL_MM, "inch": MILL_INCH}
-# Where the vise sits, and what five setups of this seating and four of the one before brought, in steps of 1 um.
+# Where the vise sits, and what five setups of this seating and four of the one before brought, in steps of 1
+# um.
 CENTRES_NM = {"X": -381_250_000, "Y": -152_400_000, "Z": -300_050_000}
 SCATTER_UM = ((3, -4, 0, 6, -5), (-7, 2, 4, -1))
 LAST_SEEN = datetime(2026, 11, 24, 16, 20, tzinfo=UTC)
@@ -224,13 +227,13 @@ def example_sheet(
 
 
 def sheet_value(name: str) -> dict[str, Any]:
-    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, "x_only" with one face,
-    "practised" where Mara is, "parked" where a cleared row holds −50 mm in Z, or "worried" with an open worry that
-    keeps its probe from use, and one that does not.
+    """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, "x_only" with one
+    face, "practised" where Mara is, "parked" where a cleared row holds −50 mm in Z, or "worried" with an open
+    worry that keeps its probe from use, and one that does not.
 
-    Behind two lines: "unplanned" without the look that its procedure has, "twin_rows" with one row like another,
-    "parked_rows" with two rows cleared, "parked_before" with two that were parked at an earlier value, "first_format"
-    as sheets once were.
+    Behind two lines: "unplanned" without the look that its procedure has, "twin_rows" with one row like
+    another, "parked_rows" with two rows cleared, "parked_before" with two that were parked at an earlier
+    value, "first_format" as sheets once were.
     """
     sheets = {
         "mm": lambda: example_sheet("mm"),

@@ -1,8 +1,9 @@
 """Random but plausible cases for the rules, the same for the same seed.
 
-A random operator mostly does what is due and sometimes something else: types another value, another slot, a lie,
-answers a step that is not due, breaks off, corrects, asks. A random lead answers some questions and decides about
-signatures. Most setups have one vise that sits a little off, so that repeats agree with each other.
+A random operator mostly does what is due and sometimes something else: types another value, another slot, a
+lie, answers a step that is not due, breaks off, corrects, asks. A random lead answers some questions and
+decides about signatures. Most setups have one vise that sits a little off, so that repeats agree with each
+other.
 """
 
 from __future__ import annotations
@@ -67,7 +68,9 @@ def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
 
 
 def _walk_to(player: Player, kind: str) -> None:
-    """Answer carefully up to the first step of this kind: what may happen there is worth more than the way to it."""
+    """Answer carefully up to the first step of this kind:
+    what may happen there is worth more than the way to it.
+    """
     for _ in range(2 * len(player.steps)):
         current = player.current
         if current is None or player.steps[current]["kind"] == kind:

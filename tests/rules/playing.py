@@ -1,8 +1,9 @@
 """Plays a setup the way a tablet would, so that a scenario says only what is special about it.
 
-A scenario's `play` is a list: a text "until STEP" lets a careful operator answer every step up to, not including, STEP
-("until end": all of them); an object is one event, with `type`, `data` and, where it is not the current step, `step`.
-Whatever else an event carries can be replaced: `person`, `setup`, `sheet`, `device`, `at_utc`, `id`.
+A scenario's `play` is a list: a text "until STEP" lets a careful operator answer every step up to, not
+including, STEP ("until end": all of them); an object is one event, with `type`, `data` and, where it is not
+the current step, `step`. Whatever else an event carries can be replaced: `person`, `setup`, `sheet`,
+`device`, `at_utc`, `id`.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """The server and the browser name the same causes and the same slips: by vectors and by chance cases.
 
-The chance cases lie on purpose where candidates crowd: half of the values are drawn within a few uncertainties of one.
+The chance cases lie on purpose where candidates crowd:
+half of the values are drawn within a few uncertainties of one.
 """
 
 from __future__ import annotations
@@ -22,8 +23,8 @@ ROOT = Path(__file__).resolve().parents[2]
 VECTORS: dict[str, Any] = json.loads((ROOT / "tests" / "vectors" / "causes.json").read_text(encoding="utf-8"))
 CASES = 2_000
 CODES = (
-    "other_slot", "work_coordinates", "other_ball", "ball_left_out", "chip", "vise_moved", "vise_moved_a_little",
-    "axes_exchanged", "other_axis",
+    "other_slot", "work_coordinates", "other_ball", "ball_left_out", "chip", "vise_moved",
+    "vise_moved_a_little", "axes_exchanged", "other_axis",
 )  # fmt: skip
 
 Plain = dict[str, Any]
@@ -126,7 +127,8 @@ def by_chance(chance: random.Random) -> Plain:
             "high_nm": low + chance.choice([0, 0, 0, chance.randint(1, 500) * step]),
             "uncertainty_nm": chance.choice([1, 289, spread, 7 * spread]),
             "alone": chance.random() < 0.2,
-            "beside": [{"axis": "Y", "value_nm": centre, "uncertainty_nm": spread}] if chance.random() < 0.2 else [],
+            "beside": [{"axis": "Y", "value_nm": centre, "uncertainty_nm": spread}]
+            if chance.random() < 0.2 else [],
         })  # fmt: skip
     value = (centre // step + chance.randint(-2500, 2500)) * step
     if candidates and chance.random() < 0.5:
@@ -156,7 +158,8 @@ def test_the_browser_names_what_the_server_names_in_cases_by_chance(rules: Page)
     cases = [by_chance(chance) for _ in range(CASES)]
     expected = [in_python(case) for case in cases]
     assert rules.evaluate(NAME_ALL, cases) == expected
-    # The cases say something: most name a cause, many name more than one, and some mark causes that are not alike.
+    # The cases say something: most name a cause, many name more than one, and some mark causes that are not
+    # alike.
     assert sum(map(bool, expected)) > CASES / 3
     assert sum(len(found) > 1 for found in expected) > CASES / 10
     assert sum(any(not one["alike"] for one in found) for found in expected) > CASES / 300

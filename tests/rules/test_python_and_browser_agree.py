@@ -1,6 +1,8 @@
-"""The same rules in Python and in the browser: every shared vector and thousands of random cases give equal results.
+"""The same rules in Python and in the browser:
+every shared vector and thousands of random cases give equal results.
 
-The modules run in a real Chromium, served as the tablets get them, under the policy that no page may do without.
+The modules run in a real Chromium, served as the tablets get them,
+under the policy that no page may do without.
 """
 
 from __future__ import annotations
@@ -77,7 +79,9 @@ LENGTHS = """async text => {
 CANONICAL = """async text => {
   const values = JSON.parse(text);
   const {canonicalText} = await import('/static/js/rules/plain/canonical.js');
-  const tried = value => { try { return canonicalText(JSON.parse(value)); } catch (error) { return error.code; } };
+  const tried = value => {
+    try { return canonicalText(JSON.parse(value)); } catch (error) { return error.code; }
+  };
   return JSON.stringify(values.map(tried));
 }"""
 WORDS = """async text => {

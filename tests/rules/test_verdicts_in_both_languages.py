@@ -31,6 +31,7 @@ def test_a_line_that_one_side_leaves_outside_would_be_seen(rules: Page) -> None:
         rules.evaluate("() => compare.verdict({centre_nm: 0, ask_nm: 5, stop_nm: 9}, 5).verdict") == "agrees"
     )
     rules.evaluate("""() => { const {verdict} = compare; globalThis.compare = {
-      verdict: (usual, value) => verdict({...usual, ask_nm: usual.ask_nm === null ? null : usual.ask_nm - 1}, value),
+      verdict: (usual, value) => verdict({...usual, ask_nm: usual.ask_nm === null ? null : usual.ask_nm - 1},
+                                         value),
     }; }""")
     assert different(rules, CASES)[1] != []

@@ -168,7 +168,10 @@ def test_a_last_run_that_cannot_be_read_leaves_the_one_before(house: House) -> N
     run(house.store, house.clock())
     codes = tamper(
         house,
-        "UPDATE change SET text = 'x' WHERE position = (SELECT max(position) FROM change WHERE type = 'audit.ran')",
+        (
+            "UPDATE change SET text = 'x' WHERE position = (SELECT "
+            "max(position) FROM change WHERE type = 'audit.ran')"
+        ),
     )
     assert {"audit.change_row", "audit.leaf"} <= set(codes)
     assert last_run(house.store) == first.as_dict()
@@ -354,7 +357,8 @@ def test_a_ledger_that_was_written_anew_is_given_away_by_the_root_of_an_earlier_
         f"UPDATE change SET text = '{text}' WHERE position = {row['position']}",  # noqa: S608
         f"UPDATE leaf SET hash = x'{hashes[row['position']].hex()}' WHERE position = {row['position']}",  # noqa: S608
         *(
-            f"UPDATE node SET hash = x'{node.hash.hex()}' WHERE level = {node.level} AND number = {node.index}"  # noqa: S608
+            f"UPDATE node SET hash = x'{node.hash.hex()}' "  # noqa: S608
+            f"WHERE level = {node.level} AND number = {node.index}"
             for node in grown.new_nodes
             if node.level
         ),

@@ -1,4 +1,6 @@
-"""A mill whose slots are written by hand, from its sheet to the record: trigger positions are taken in and told."""
+"""A mill whose slots are written by hand, from its sheet to the record:
+trigger positions are taken in and told.
+"""
 
 from __future__ import annotations
 
@@ -19,8 +21,9 @@ RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}
 MM = Display(Unit.MM, 3)
 # The top at -300.050, the ball's radius 3 mm, the gauge line 150 mm above its centre: -300.050 + 3 + 150.
 Z_CHECK = ZTyped("gauge_line", "150", "-300.050", "-147.050")
-# By hand, from the made-up probe (effective radius 2.996): the jaw's faces look to -X and -Y, so the ball comes from
-# there and the face lies one radius on; the gauge line stands 150 + 2.996 above the top when the ball meets it.
+# By hand, from the made-up probe (effective radius 2.996): the jaw's faces look to -X and -Y, so the ball
+# comes from there and the face lies one radius on; the gauge line stands 150 + 2.996 above the top when the
+# ball meets it.
 ADDED_NM = {"X": 2_996_000, "Y": 2_996_000, "Z": -152_996_000}
 
 

@@ -53,10 +53,11 @@ def test_a_server_killed_at_any_moment_never_loses_a_receipted_event(house: Hous
 
 
 def _serve_and_kill(folder: Path, parts: list[dict[str, object]], after: int, delay_s: float) -> list[str]:
-    """Send two events at a time to a server of its own; kill it after so many receipts, a moment into the next upload.
+    """Send two events at a time to a server of its own;
+    kill it after so many receipts, a moment into the next upload.
 
-    Counted by receipts, not by a clock: on a busy machine the server is as far as on a quiet one. What it gave
-    receipts for.
+    Counted by receipts, not by a clock: on a busy machine the server is as far as on a quiet one.
+    What it gave receipts for.
     """
     command = [sys.executable, "-c", SERVER, str(folder)]
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True, "bufsize": 1}

@@ -1,4 +1,6 @@
-"""Slots that a setup left half set: on the register, on the board and on the next sheet, until they are set whole."""
+"""Slots that a setup left half set:
+on the register, on the board and on the next sheet, until they are set whole.
+"""
 
 import json
 from typing import Any

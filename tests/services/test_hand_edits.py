@@ -1,7 +1,8 @@
-"""A database that somebody edits by hand, with every key and every right on the server's machine: who finds what.
+"""A database that somebody edits by hand, with every key and every right on the server's machine: who finds
+what.
 
-Each edit is one statement on the file with the triggers taken off and put back, or one change of a file; the audit has
-to name its place. Then comes what an audit alone does not find, who finds it, and what nobody can.
+Each edit is one statement on the file with the triggers taken off and put back, or one change of a file; the
+audit has to name its place. Then comes what an audit alone does not find, who finds it, and what nobody can.
 """
 # ruff: noqa: S608 - the statements are the tampering itself
 
@@ -42,12 +43,24 @@ MORE_ROWS = (
     + "ab" * 32
     + "', 'past.csv', 1, 1, 0, 'ines', '2026-11-25T07:00:00.000Z')",
     "INSERT INTO imported_setup VALUES ('past-1', 1, 2, 'mill-1', 'mara', '', '')",
-    "INSERT INTO kept_value SELECT 'past-1', 'X', fixture, seating, value_nm, at_utc, NULL, 1 FROM kept_value LIMIT 1",
+    (
+        "INSERT INTO kept_value SELECT 'past-1', 'X', fixture, "
+        "seating, value_nm, at_utc, NULL, 1 FROM kept_value LIMIT 1"
+    ),
     "INSERT INTO probe_care VALUES ('probe-1', 30, 200)",
-    "INSERT INTO probe_check VALUES (1, 'probe-1', 'mill-1', '2026-11-25T07:00:00.000Z', 'ines', '', '{}', '{}')",
+    (
+        "INSERT INTO probe_check VALUES (1, 'probe-1', 'mill-1', "
+        "'2026-11-25T07:00:00.000Z', 'ines', '', '{}', '{}')"
+    ),
     "INSERT INTO budget VALUES ('mill-1', 'vise-a', 'probe-1', '{}')",
-    "INSERT INTO z_check VALUES (1, 'mill-1', 'gauge_line', 1000, 'a', '{}', 'ines', '2026-11-25T07:00:00.000Z')",
-    "INSERT INTO pending_seal SELECT id, 'seal' FROM event WHERE position = (SELECT max(position) FROM event)",
+    (
+        "INSERT INTO z_check VALUES (1, 'mill-1', 'gauge_line', "
+        "1000, 'a', '{}', 'ines', '2026-11-25T07:00:00.000Z')"
+    ),
+    (
+        "INSERT INTO pending_seal SELECT id, "
+        "'seal' FROM event WHERE position = (SELECT max(position) FROM event)"
+    ),
     "INSERT INTO throttle VALUES ('pin:mara', 2, '2026-11-25T07:00:00.000Z')",
 )
 
@@ -242,7 +255,8 @@ def test_an_event_put_in_by_another_hand_is_named(filled: Path, tmp_path: Path) 
     shutil.copytree(filled, tmp_path / "shop")
     edit(
         tmp_path / "shop" / "zerokeep.db",
-        "INSERT INTO event SELECT 90000, 'another', jws, device, sequence, setup, type, person, sheet, at_utc, "
+        "INSERT INTO event SELECT 90000, 'another', jws, device, sequence, setup, type, person, sheet, "
+        "at_utc, "
         "received_at_utc, problems FROM event LIMIT 1",
     )
     assert "audit.row_changed event 90000" in found(tmp_path / "shop")
@@ -333,7 +347,8 @@ def forge(folder: Path, name: str, column: str, value: str) -> None:
     connection = sqlite3.connect(database)
     connection.create_function("row_digest", 1, digest, deterministic=True)
     connection.execute(
-        f"INSERT INTO row_change (name, key, old, new) SELECT '{name}', {table.key_of()}, 'x', {table.digest_of()} "
+        f"INSERT INTO row_change (name, key, old, new) SELECT '{name}', {table.key_of()}, 'x', "
+        f"{table.digest_of()} "
         f"FROM {name} WHERE {first_row(table)}"
     )
     connection.commit()
@@ -343,8 +358,8 @@ def forge(folder: Path, name: str, column: str, value: str) -> None:
 def test_a_ledger_written_anew_with_every_digest_is_found_by_whoever_holds_an_old_head(
     filled: Path, tmp_path: Path
 ) -> None:
-    """Every leaf, node, root that an audit wrote down and the kept head are made to fit: an audit finds nothing, and
-    the head that a record prints does not fit.
+    """Every leaf, node, root that an audit wrote down and the kept head are made to fit:
+    an audit finds nothing, and the head that a record prints does not fit.
     """
     shutil.copytree(filled, tmp_path / "shop")
     store = Store(tmp_path / "shop" / "zerokeep.db")

@@ -1,4 +1,6 @@
-"""News: nothing is compiled while nothing changed, one machine's touch is one machine's sheet, no change is missed."""
+"""News: nothing is compiled while nothing changed, one machine's touch is one machine's sheet, no change is
+missed.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,8 @@ from webapp.services.intake import enrolling
 from webapp.services.sheets import preparing
 from webapp.store.migrations import MORE_ON_SHEETS, ON_SHEETS
 
-# Read beside what is counted: sheets themselves, what names them, and events, each of which puts its setup's row anew.
+# Read beside what is counted: sheets themselves, what names them,
+# and events, each of which puts its setup's row anew.
 NOT_COUNTED = {
     "sheet",
     "sheet_in_use",
@@ -146,3 +149,25 @@ def test_many_who_ask_at_once_wait_for_one_compile(house: House, compiled: list[
     for thread in threads:
         thread.join()
     assert compiled == ["mill-1"]
+
+
+def test_a_touch_is_no_news_to_tablets_of_other_machines_until_an_hour_is_over(house: House) -> None:
+    def changed() -> tuple[int, dict[str, Any]]:
+        house.accept(house.walk().start().until("touch").parts)
+        return len(news(house)["sheets"]), news(house, **elsewhere)
+
+    first = news(house)
+    known = {"have": [sheet["hash"] for sheet in first["sheets"]], "sheets_sha256": first["sheets_sha256"]}
+    elsewhere = {**known, "own_machines": ["mill-2"]}
+    everything, told = changed()
+    assert (everything, told["sheets"], told["sheets_sha256"]) == (2, None, first["sheets_sha256"])
+    own = news(house, **known, own_machines=["mill-1"])
+    assert [bool(sheet["text"]) for sheet in own["sheets"]].count(True) == 1
+    assert own["sheets"] == news(house, **known)["sheets"]
+    house.clock.forward(minutes=enrolling.ELSEWHERE_MINUTES + 1)
+    assert any(sheet["text"] for sheet in news(house, **elsewhere)["sheets"])
+
+
+def test_a_tablet_that_has_no_sheet_of_another_machine_is_sent_it_at_once(house: House) -> None:
+    told = news(house, own_machines=["mill-2"])
+    assert [bool(sheet["text"]) for sheet in told["sheets"]] == [True, True]

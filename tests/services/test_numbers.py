@@ -1,4 +1,6 @@
-"""Budgets, checks of probes and past values: each changed by a lead, on the ledger, and felt by the next sheet."""
+"""Budgets, checks of probes and past values:
+each changed by a lead, on the ledger, and felt by the next sheet.
+"""
 
 from __future__ import annotations
 
@@ -243,7 +245,9 @@ def in_a_view(house: House) -> bool:
 def test_a_table_is_written_and_read_without_a_view_of_the_store_being_held(
     house: House, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A view that is held keeps everybody from writing: none is while a line is written or a piece is read."""
+    """A view that is held keeps everybody from writing:
+    none is while a line is written or a piece is read.
+    """
     monkeypatch.setattr(numbers, "AT_A_TIME", 7)  # ends within a setup
     take_in(house, LOG)
     statements: list[str] = []
@@ -355,7 +359,9 @@ def test_an_imported_setup_says_where_it_comes_from(house: House) -> None:
 
 
 def slow_setup(house: House) -> str:
-    """A setup of somebody who takes a while at each step, not so long that the probe's input is old; signed off."""
+    """A setup of somebody who takes a while at each step,
+    not so long that the probe's input is old; signed off.
+    """
     walk = house.walk().start()
     elapsed = walk.events[0]["elapsed_ms"]
     for _ in range(MOST_ANSWERS):

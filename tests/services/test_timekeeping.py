@@ -1,4 +1,6 @@
-"""Jumps of the server's clock: found against a clock that only runs forward, and written down with both times."""
+"""Jumps of the server's clock:
+found against a clock that only runs forward, and written down with both times.
+"""
 
 import json
 from datetime import UTC, datetime, timedelta

@@ -1,4 +1,6 @@
-"""A lead's word about a setup that is finished already: the slot is to be set again, and everybody reads it."""
+"""A lead's word about a setup that is finished already:
+the slot is to be set again, and everybody reads it.
+"""
 
 import json
 from typing import Any

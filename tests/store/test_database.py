@@ -240,7 +240,9 @@ def test_a_step_that_fails_leaves_nothing_of_itself(tmp_path: Path) -> None:
 def test_columns_that_come_later_are_noted_and_change_no_earlier_step(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """One step adds a column, the next makes its table anew: what notes changes goes with a table that is dropped."""
+    """One step adds a column, the next makes its table anew:
+    what notes changes goes with a table that is dropped.
+    """
     path, hashes = tmp_path / "zerokeep.db", [step.sha256 for step in MIGRATIONS]
     store = Store.open(path)
     put(store, "INSERT INTO probe_care VALUES ('probe-1', 30, 200)")
@@ -257,7 +259,10 @@ def test_columns_that_come_later_are_noted_and_change_no_earlier_step(
         Migration(
             "anew",
             (
-                "CREATE TABLE other (probe TEXT PRIMARY KEY, days INTEGER, factor INTEGER, colour TEXT) STRICT",
+                (
+                    "CREATE TABLE other (probe TEXT PRIMARY KEY, "
+                    "days INTEGER, factor INTEGER, colour TEXT) STRICT"
+                ),
                 "INSERT INTO other SELECT * FROM probe_care",
                 "DROP TABLE probe_care",
                 "ALTER TABLE other RENAME TO probe_care",
@@ -399,7 +404,10 @@ def test_a_text_that_nobody_signed_gives_the_id_of_an_event_back(tmp_path: Path)
         for id_, device in (("aa", None), ("bb", "tablet")):
             values = (id_, "text", "intake.malformed", "{}", device, "2026-11-25T07:00:00.000Z")
             database.raw(
-                "INSERT INTO set_aside (id, jws, code, fields, device, received_at_utc) VALUES (?, ?, ?, ?, ?, ?)",
+                (
+                    "INSERT INTO set_aside (id, jws, code, fields, "
+                    "device, received_at_utc) VALUES (?, ?, ?, ?, ?, ?)"
+                ),
                 values,
             )
     migrate(database)

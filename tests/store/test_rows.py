@@ -1,4 +1,6 @@
-"""Rows are what their types say: the same columns as the tables, and what a repository gives has exactly those."""
+"""Rows are what their types say:
+the same columns as the tables, and what a repository gives has exactly those.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""The real application on a real SQLite file: the kit's shop, an auditor, clients that behave like a browser."""
+"""The real application on a real SQLite file:
+the kit's shop, an auditor, clients that behave like a browser.
+"""
 
 from __future__ import annotations
 
@@ -155,7 +157,9 @@ def make_site(
 
 
 def furnished(folder: Path, keyring: KeyRing) -> Path:
-    """The database of the shop right after loading, made beside these keys once: hashing secrets is slow on purpose."""
+    """The database of the shop right after loading, made beside these keys once:
+    hashing secrets is slow on purpose.
+    """
     made = folder / "furnished"
     if not made.exists():
         half = folder / "half-furnished"

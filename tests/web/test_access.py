@@ -151,8 +151,8 @@ def test_secret_fields_are_inputs_that_a_password_manager_can_fill(site: Site) -
 @pytest.mark.parametrize(
     "address",
     [
-        "https://evil.example/", "//evil.example/", "/\\evil.example", "javascript:alert(1)", "/ok\r\nX: y", "", None,
-        "/\t/evil.example", "\\\\evil.example", "evil.example",
+        "https://evil.example/", "//evil.example/", "/\\evil.example", "javascript:alert(1)", "/ok\r\nX: y",
+        "", None, "/\t/evil.example", "\\\\evil.example", "evil.example",
     ],
 )  # fmt: skip
 def test_after_signing_in_nobody_is_sent_elsewhere(shared_site: Site, address: str | None) -> None:

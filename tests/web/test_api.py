@@ -1,4 +1,6 @@
-"""The four calls of a tablet over HTTP: reach, enrol, events, news; and what is refused before it means anything."""
+"""The four calls of a tablet over HTTP: reach, enrol, events, news;
+and what is refused before it means anything.
+"""
 
 from __future__ import annotations
 

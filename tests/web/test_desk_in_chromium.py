@@ -1,4 +1,6 @@
-"""The desk in a real Chromium: no script, no violation, nothing cut, every page by the keyboard, in both themes."""
+"""The desk in a real Chromium:
+no script, no violation, nothing cut, every page by the keyboard, in both themes.
+"""
 
 from __future__ import annotations
 
@@ -58,7 +60,8 @@ def desk(tmp_path_factory: pytest.TempPathFactory, keys: tuple[Path, KeyRing]) -
     same = {name: held[name] for name in ("setup", "sheet", "person", "at_utc")}
     copy.event("worry.raised", {"worry": "other", "text": "From the copy."}, **same)
     house.accept(copy.sent)
-    # A vise that was moved and nobody said so, and one value that stands out: every shape of a chart is there.
+    # A vise that was moved and nobody said so, and one value that stands out:
+    # every shape of a chart is there.
     steps = [0, 3, -2, 1, 4, -3, 0, 2, -1, 28, 1, -2, 0, 3, 60, 63, 58, 61]
     past = keep_past(house, [CENTRES_NM["X"] + 1000 * step for step in steps])
     leave_out(house.store, past[9], "X", "A chip under the ball.", "ines", house.clock())

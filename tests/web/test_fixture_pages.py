@@ -1,4 +1,6 @@
-"""The pages about fixtures: trends, when a difference matters, a new seating, a value left out and taken back."""
+"""The pages about fixtures: trends, when a difference matters,
+a new seating, a value left out and taken back.
+"""
 
 from __future__ import annotations
 

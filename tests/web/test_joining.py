@@ -1,7 +1,9 @@
-"""Joining our modules, styles and words: the joined script does what the modules did; what is not known is refused.
+"""Joining our modules, styles and words:
+the joined script does what the modules did; what is not known is refused.
 
-Source: ECMA-262, "Evaluate" of cyclic module records: each module once, after those it imports. Read from memory; the
-order itself is compared with a real Chromium that runs the same files as modules (test_the_shell_page.py).
+Source: ECMA-262, "Evaluate" of cyclic module records: each module once, after those it imports. Read from
+memory; the order itself is compared with a real Chromium that runs the same files as modules
+(test_the_shell_page.py).
 """
 
 from __future__ import annotations
@@ -11,7 +13,9 @@ import pytest
 from webapp.web.files.joining import CannotJoin, join_modules, join_sheets, join_words, reached
 
 MODULES = {
-    "js/main.js": "import {one} from './a.js';\nimport {two as other} from './sub/b.js';\nsaid.push(one + other);",
+    "js/main.js": (
+        "import {one} from './a.js';\nimport {two as other} from './sub/b.js';\nsaid.push(one + other);"
+    ),
     "js/a.js": "export {two} from './sub/b.js';\nexport const one = 1;\nsaid.push('a');",
     "js/sub/b.js": "const hidden = 1;\nexport function two() { return hidden; }\nsaid.push('b');",
 }

@@ -1,4 +1,6 @@
-"""A school of two thousand: pages of people are short, are found through, and cost what those of a small shop cost."""
+"""A school of two thousand: pages of people are short,
+are found through, and cost what those of a small shop cost.
+"""
 
 from __future__ import annotations
 

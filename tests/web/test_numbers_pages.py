@@ -7,12 +7,13 @@ import io
 from tests.web.conftest import Site
 
 LINE = {
-    "axis": "", "name": "Chips", "value": "0.003", "distribution": "rectangular", "degrees": "", "source": "Seen",
-    "reason": "Never counted.",
+    "axis": "", "name": "Chips", "value": "0.003", "distribution": "rectangular", "degrees": "",
+    "source": "Seen", "reason": "Never counted.",
 }  # fmt: skip
 CHECK = {
     "machine": "mill-1", "artefact": "ring", "diameter": "50", "diameter_uncertainty": "", "way": "diametral",
-    "x_low": "-403.004", "x_high": "-358.996", "y_low": "-174.004", "y_high": "-129.996", "places": "", "note": "",
+    "x_low": "-403.004", "x_high": "-358.996", "y_low": "-174.004", "y_high": "-129.996", "places": "",
+    "note": "",
 }  # fmt: skip
 TABLE = (
     "at_utc;machine;fixture;seating;x_mm\n"
@@ -174,7 +175,10 @@ def test_a_table_is_looked_at_then_taken_in_then_handed_out(site: Site) -> None:
 def test_a_line_that_is_asked_about_is_taken_only_with_its_tick(site: Site) -> None:
     lead = site.signed_in("ines")
     lines = "".join(f"2026-11-1{n};mill-1;vise-a;vise-a-1;-381,25{n}\n" for n in range(5))
-    far = "2026-11-16;mill-1;vise-a;vise-a-1;-371,250\n9999-12-31T23:59:59-12:00;mill-1;vise-a;vise-a-1;-381,25\n"
+    far = (
+        "2026-11-16;mill-1;vise-a;vise-a-1;-371,250\n"
+        "9999-12-31T23:59:59-12:00;mill-1;vise-a;vise-a-1;-381,25\n"
+    )
     table = "at_utc;machine;fixture;seating;x_mm\n" + lines + far
     fields = {"csrf_token": lead.token(), "table": (io.BytesIO(table.encode()), "log.csv")}
     answer = lead.send_raw("/desk/past/import", fields)

@@ -1,7 +1,7 @@
 """A page costs the same in a shop of a thousand setups as in one of ten.
 
-Counted, never timed: statements, and the steps of SQLite's own machine (sqlite3_progress_handler), which are the same
-on every run.
+Counted, never timed: statements, and the steps of SQLite's own machine (sqlite3_progress_handler), which are
+the same on every run.
 """
 
 from __future__ import annotations
@@ -20,13 +20,14 @@ FEW, MANY = 10, 1_000
 STEPS = 100
 A_PAGE, STEPS_A_ROW = 100, 25
 SIZE_BITS = (MANY * EVENTS_A_SETUP).bit_length()
-GROWING = {"setup", "event", "leaf", "node", "change", "record", "sheet", "sheet_part", "kept_value", "kept_change",
-           "question", "waiting", "set_aside", "session"}  # fmt: skip
+GROWING = {"setup", "event", "leaf", "node", "change", "record", "sheet", "sheet_part", "kept_value",
+           "kept_change", "question", "waiting", "set_aside", "session"}  # fmt: skip
 PAGES = (
     "/", "/desk", "/desk/setups", "/desk/setups?person=mara", "/desk/setups?machine=mill-1&state=signed_off",
-    "/desk/setups?from=2024-01-08&to=2024-01-08", f"/desk/setups?after=2024-01-08T09:17:00.000Z_{setup_id(5)}",
-    "/audit", "/audit?before=12", "/audit/15", "/desk/slots", "/desk/people", "/desk/machines", "/desk/tablets",
-    "/desk/fixtures", "/desk/fixtures/vise-a/seating",
+    "/desk/setups?from=2024-01-08&to=2024-01-08",
+    f"/desk/setups?after=2024-01-08T09:17:00.000Z_{setup_id(5)}",
+    "/audit", "/audit?before=12", "/audit/15", "/desk/slots", "/desk/people", "/desk/machines",
+    "/desk/tablets", "/desk/fixtures", "/desk/fixtures/vise-a/seating",
 )  # fmt: skip
 
 

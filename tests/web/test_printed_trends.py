@@ -1,4 +1,6 @@
-"""A fixture's trends on paper: one PDF, each axis with its chart as vectors, its words and its newest values."""
+"""A fixture's trends on paper:
+one PDF, each axis with its chart as vectors, its words and its newest values.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Slow, silent and half-sent clients take no thread; what is late, too large or too much is answered in words."""
+"""Slow, silent and half-sent clients take no thread;
+what is late, too large or too much is answered in words.
+"""
 
 from __future__ import annotations
 
@@ -36,9 +38,9 @@ def scope(
     path: str = "/api/events", method: str = "POST", headers: Iterable[tuple[bytes, bytes]] = ()
 ) -> Any:
     return {
-        "type": "http", "method": method, "path": path, "query_string": b"a=1&b=%C3%A4", "http_version": "1.1",
-        "scheme": "https", "headers": [(b"host", b"localhost"), *headers], "client": ("10.0.0.7", 4711),
-        "server": ("127.0.0.1", 8420),
+        "type": "http", "method": method, "path": path, "query_string": b"a=1&b=%C3%A4",
+        "http_version": "1.1", "scheme": "https", "headers": [(b"host", b"localhost"), *headers],
+        "client": ("10.0.0.7", 4711), "server": ("127.0.0.1", 8420),
     }  # fmt: skip
 
 
@@ -71,7 +73,9 @@ class Client:
 
 
 def in_a_loop(asked: Coroutine[Any, Any, Any]) -> Any:
-    """What is awaited in a loop of its own, in a thread of its own: this one may hold that of a driven browser."""
+    """What is awaited in a loop of its own, in a thread of its own:
+    this one may hold that of a driven browser.
+    """
     with ThreadPoolExecutor(1) as room:
         return room.submit(asyncio.run, asked).result()
 

@@ -7,7 +7,8 @@ import pytest
 from tests.web.conftest import Browser, Site
 from webapp.web.edge.rights import RIGHTS
 
-# Written out again and not taken from the table under test. P: everyone, T: tablets, then the roles that get in.
+# Written out again and not taken from the table under test.
+# P: everyone, T: tablets, then the roles that get in.
 MATRIX = {
     "offline.worker": "P",
     "offline.manifest": "P",

@@ -153,7 +153,8 @@ def test_the_server_answers_refuses_other_hosts_and_ends_politely(
     slow = socket.create_connection(("127.0.0.1", port), timeout=20)
     body = b'{"nonce":"bm9uY2Utb2YtYS10YWJsZXQ"}'
     head = (
-        f"POST /api/reach HTTP/1.1\r\nHost: localhost:{port}\r\nSec-Fetch-Site: same-origin\r\nX-Zerokeep: 1\r\n"
+        f"POST /api/reach HTTP/1.1\r\nHost: localhost:{port}\r\nSec-Fetch-Site: same-origin\r\nX-Zerokeep: "
+        "1\r\n"
         f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\nConnection: close\r\n\r\n"
     )
     with slow:
@@ -188,10 +189,13 @@ def test_the_worker_ends_when_the_main_process_was_killed(
 def test_half_sent_uploads_and_silent_connections_stop_nobody(
     server: tuple[subprocess.Popen[bytes], int],
 ) -> None:
-    """A thread each was taken for them once: eight half-sent uploads, or as many silent connections as were allowed."""
+    """A thread each was taken for them once:
+    eight half-sent uploads, or as many silent connections as were allowed.
+    """
     _, port = server
     head = (
-        f"POST /api/events HTTP/1.1\r\nHost: localhost:{port}\r\nSec-Fetch-Site: same-origin\r\nX-Zerokeep: 1\r\n"
+        f"POST /api/events HTTP/1.1\r\nHost: localhost:{port}\r\nSec-Fetch-Site: same-origin\r\nX-Zerokeep: "
+        "1\r\n"
         "Content-Type: application/json\r\nContent-Length: 4000\r\n\r\n"
     )
     waiting = [socket.create_connection(("127.0.0.1", port), timeout=20) for _ in range(112)]

@@ -1,4 +1,6 @@
-"""A database that is locked, a disk that is full: 503, the store's own words, when to come back; then it goes on."""
+"""A database that is locked, a disk that is full:
+503, the store's own words, when to come back; then it goes on.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +16,8 @@ from webapp.store.errors import DatabaseLocked, DiskFailed, DiskFull, FolderNotW
 from webapp.words import say
 
 CASES: tuple[StoreError, ...] = (
-    DatabaseLocked(seconds=10), DiskFull(), DiskFailed(why="SQLITE_IOERR_WRITE"), FolderNotWritable(folder="/srv/x"),
+    DatabaseLocked(seconds=10), DiskFull(), DiskFailed(why="SQLITE_IOERR_WRITE"),
+    FolderNotWritable(folder="/srv/x"),
 )  # fmt: skip
 
 

@@ -1,7 +1,8 @@
-"""Every page that a link leads to renders strictly: a name that nobody gave it is a fault, not an empty place.
+"""Every page that a link leads to renders strictly:
+a name that nobody gave it is a fault, not an empty place.
 
-One shop in which something of everything happened is walked through by its links, once for each role. So both sides of
-most branches are rendered, and whoever adds a page adds its link.
+One shop in which something of everything happened is walked through by its links, once for each role.
+So both sides of most branches are rendered, and whoever adds a page adds its link.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ from tests.web.conftest import AUDITOR, Browser, Site
 from webapp.services.intake import enrolling
 
 LINK = re.compile(r'href="(/[^"#]*)[^"]*"')
-# A file, or what leaves the desk; the same page with other filters, or an entry of the ledger more, shows nothing new.
+# A file, or what leaves the desk;
+# the same page with other filters, or an entry of the ledger more, shows nothing new.
 PASSED_OVER = re.compile(
     r"^/(static|sw|assets|tablet|manifest|sign-out)|\.(css|js|pdf|csv|png|svg|ico|json)$"
 )
@@ -31,7 +33,9 @@ def _shape(address: str) -> str:
 
 @pytest.fixture(scope="module")
 def lived_in(shared_site: Site) -> Site:
-    """A shop with setups that run, are signed, broken off and accepted, with a question, a worry and a code."""
+    """A shop with setups that run, are signed,
+    broken off and accepted, with a question, a worry and a code.
+    """
     house = shared_site.house
     for _ in range(2):
         house.signed_off()

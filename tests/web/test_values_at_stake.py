@@ -1,4 +1,6 @@
-"""The sign-off page puts a setup's values to the lead apart from the setup, with the lines before and after."""
+"""The sign-off page puts a setup's values to the lead apart from the setup,
+with the lines before and after.
+"""
 
 import re
 

@@ -1,4 +1,6 @@
-"""Bring in what is missing with Debian's own package tool, or name the one line that an administrator has to run."""
+"""Bring in what is missing with Debian's own package tool,
+or name the one line that an administrator has to run.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +17,9 @@ if TYPE_CHECKING:
 
     from .needs import Need
 
-_UNREACHABLE = ("Temporary failure resolving", "Could not resolve", "Could not connect", "Network is unreachable",
-                "Unable to connect", "Connection timed out", "Connection failed")  # fmt: skip
+_UNREACHABLE = ("Temporary failure resolving", "Could not resolve", "Could not connect",
+                "Network is unreachable", "Unable to connect", "Connection timed out",
+                "Connection failed")  # fmt: skip
 
 
 def to_install(needs: Sequence[Need]) -> list[Need]:
@@ -32,8 +35,10 @@ def to_install(needs: Sequence[Need]) -> list[Need]:
         )
     if lacking and os.geteuid() != 0:
         raise SetUpError(
-            "Some Debian packages are missing, and only an administrator may install them. Nothing was changed.\n"
-            f"Ask for this one line to be run as root, then start again:\n\n    {line_for_root(packages(lacking))}\n"
+            "Some Debian packages are missing, and only an administrator may install them. Nothing was "
+            "changed.\n"
+            "Ask for this one line to be run as root, then start again:\n\n    "
+            f"{line_for_root(packages(lacking))}\n"
         )
     return lacking
 

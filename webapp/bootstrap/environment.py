@@ -3,7 +3,8 @@
 Rules of this module:
 - An environment that was not finished is made anew, never repaired: its stamp is written last.
 - The stamp holds what the environment was made for (Python, folder, pins). While it matches, nothing is done.
-- One set-up runs at a time in a checkout. The checkout's folder itself is the lock, so waiting writes nothing.
+- One set-up runs at a time in a checkout.
+  The checkout's folder itself is the lock, so waiting writes nothing.
 """
 
 from __future__ import annotations
@@ -25,16 +26,18 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-_UNREACHABLE = ("Failed to establish a new connection", "Temporary failure in name resolution", "ConnectTimeoutError",
-                "Network is unreachable", "ReadTimeoutError", "ProxyError", "NameResolutionError")  # fmt: skip
+_UNREACHABLE = ("Failed to establish a new connection", "Temporary failure in name resolution",
+                "ConnectTimeoutError", "Network is unreachable", "ReadTimeoutError", "ProxyError",
+                "NameResolutionError")  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Environment:
     """The virtual environment of the checkout `root`, holding what the pinned list `requirements` names.
 
-    `needed_mb` is the room that it takes on disk, in megabytes (10^6 bytes), measured and rounded up. `base` has a part
-    of the same packages, at the same versions, in the same folder: if it is ready, only the rest is added.
+    `needed_mb` is the room that it takes on disk, in megabytes (10^6 bytes), measured and rounded up.
+    `base` has a part of the same packages, at the same versions, in the same folder: if it is ready,
+    only the rest is added.
     """
 
     root: Path
@@ -87,7 +90,8 @@ class Environment:
     def _write_stamps(self) -> None:
         """Say that the environment is finished: for the base as well, all of which it holds.
 
-        Otherwise a first `python3 webapp` that waited here for a first `python3 tests` would make it anew under it.
+        Otherwise a first `python3 webapp` that waited here for a first `python3 tests` would make it anew
+        under it.
         """
         if self.base is not None:
             self.base._write_stamps()  # noqa: SLF001 - the same class
@@ -117,8 +121,8 @@ class Environment:
         say("  Python packages: pinned, each checked by its hash")
         done = subprocess.run(
             [self.python, "-m", "pip", "install", "--quiet", "--no-input", "--disable-pip-version-check",
-             "--progress-bar", "off", "--retries", "2", "--timeout", "60", "--only-binary", ":all:", "--no-deps",
-             "--require-hashes", "--requirement", self.requirements],
+             "--progress-bar", "off", "--retries", "2", "--timeout", "60", "--only-binary", ":all:",
+             "--no-deps", "--require-hashes", "--requirement", self.requirements],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
@@ -142,7 +146,9 @@ class Environment:
             )
 
     def _join_checkout(self) -> None:
-        """Make the checkout importable from the environment, wherever it is started, and give it a command."""
+        """Make the checkout importable from the environment,
+        wherever it is started, and give it a command.
+        """
         libraries = next(self.folder.glob("lib/python3.*/site-packages"))
         (libraries / "zerokeep.pth").write_text(f"{self.root}\n", encoding="utf-8")
         command = self.folder / "bin" / "zerokeep"
@@ -171,7 +177,8 @@ def _why_pip_failed(output: str, root: Path) -> SetUpError:
         return disk_full(str(root))
     if "DO NOT MATCH THE HASHES" in output:
         return SetUpError(
-            "A Python package that arrived is not the one that was pinned: its hash differs. It was not installed.\n"
+            "A Python package that arrived is not the one that was pinned: its hash differs. It was not "
+            "installed.\n"
             "Try once more. If it happens again, do not go on: tell those who keep this project."
         )
     if any(word in output for word in _UNREACHABLE):

@@ -1,7 +1,8 @@
 """What the program needs from the operating system, and how to see whether it is there.
 
-A library is there if it loads by the very name that the PDF maker asks for; a program if it is on the path; a font if
-its file lies in a folder that fontconfig reads. No package manager is asked: what works counts, however it came.
+A library is there if it loads by the very name that the PDF maker asks for; a program if it is on the path; a
+font if its file lies in a folder that fontconfig reads. No package manager is asked: what works counts,
+however it came.
 """
 
 from __future__ import annotations
@@ -24,7 +25,9 @@ FONT_FOLDERS = (Path("/usr/share/fonts"), Path("/usr/local/share/fonts"), Path.h
 
 @dataclass(frozen=True)
 class Need:
-    """One thing to look for: `kind` is library, program, font or module; `package` is the Debian package with it."""
+    """One thing to look for: `kind` is library, program, font or module;
+    `package` is the Debian package with it.
+    """
 
     kind: str
     name: str
@@ -38,7 +41,8 @@ class Need:
 # What it takes to make a virtual environment; Debian keeps it apart from Python.
 ENVIRONMENT = (Need("module", "ensurepip", f"python{sys.version_info[0]}.{sys.version_info[1]}-venv"),)
 
-# What draws the record's text, and the letters of names that the program's own font lacks (Arabic, Chinese ...).
+# What draws the record's text, and the letters of names that the program's own font lacks (Arabic, Chinese
+# ...).
 PROGRAM = (
     Need("library", "libgobject-2.0.so.0", "libglib2.0-0"),
     Need("library", "libpango-1.0.so.0", "libpango-1.0-0"),
@@ -50,8 +54,9 @@ PROGRAM = (
     Need("font", "DroidSansFallbackFull.ttf", "fonts-droid-fallback"),
 )
 
-# What the tests drive or ask for a second opinion: a browser, whole and as its engine alone, readers of PDF and of
-# signatures, a certificate tool, git for the hook of a working copy; and what the browser's driver is linked against.
+# What the tests drive or ask for a second opinion: a browser, whole and as its engine alone, readers of PDF
+# and of signatures, a certificate tool, git for the hook of a working copy; and what the browser's driver is
+# linked against.
 TESTS = (
     Need("library", "libatomic.so.1", "libatomic1"),
     Need("library", "libstdc++.so.6", "libstdc++6"),

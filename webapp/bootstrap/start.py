@@ -1,4 +1,6 @@
-"""Join the steps: look, install, become the real program. The only module that the two first commands call."""
+"""Join the steps: look, install, become the real program.
+The only module that the two first commands call.
+"""
 
 from __future__ import annotations
 
@@ -35,10 +37,12 @@ def program(arguments: Sequence[str]) -> int:
 
 
 def tests(arguments: Sequence[str]) -> int:
-    """Set up what the tests need and become pytest, in the checkout. Returns (with 1) only if the set-up failed.
+    """Set up what the tests need and become pytest, in the checkout.
+    Returns (with 1) only if the set-up failed.
 
-    All tests run on every processor, file by file; a part of them runs just as it is asked for. The one word `hook`
-    makes a working copy ready to be worked on: all that the tests need, and the linters before each commit.
+    All tests run on every processor, file by file; a part of them runs just as it is asked for. The one word
+    `hook` makes a working copy ready to be worked on: all that the tests need, and the linters before each
+    commit.
     """
     if not _is_set_up(FOR_TESTS, PROGRAM + TESTS):
         return 1

@@ -1,11 +1,13 @@
-"""The curve of possible choices: how far out the ask line lies and which shift it catches, and what it asks by chance.
+"""The curve of possible choices:
+how far out the ask line lies and which shift it catches, and what it asks by chance.
 
 Rules of this module:
-- Along: one false ask in so many setups, each choice as far from the next as it is many times rarer (logarithmic).
-- The first panel shows two distances from the usual, the ask line and the shift that is caught nine times in ten; the
-  second the false asks in 100 setups, floor and ceiling included, on a logarithmic scale.
-- Each dot leads to the page that looks at that choice; a diamond marks the choice that the page is about, a dashed line
-  the one that holds.
+- Along: one false ask in so many setups, each choice as far from the next as it is many times rarer
+  (logarithmic).
+- The first panel shows two distances from the usual, the ask line and the shift that is caught nine times in
+  ten; the second the false asks in 100 setups, floor and ceiling included, on a logarithmic scale.
+- Each dot leads to the page that looks at that choice;
+  a diamond marks the choice that the page is about, a dashed line the one that holds.
 """
 
 from __future__ import annotations
@@ -44,7 +46,9 @@ class Curve:
 def choice_charts(
     curve: Curve, axis: str, words: str, display: Display, say: Say, href: Callable[[int], str | None]
 ) -> tuple[str, ...]:
-    """Return the curve as SVG, for wide places and for narrow ones. `href` gives the address that looks at a choice."""
+    """Return the curve as SVG, for wide places and for narrow ones.
+    `href` gives the address that looks at a choice.
+    """
     with drawing:
         return tuple(_draw(layout, curve, axis, words, display, say, href) for layout in LAYOUTS)
 
@@ -117,7 +121,9 @@ def _rates(axes: Axes, lines: Sequence[Line]) -> None:
 
 
 def _choices(axes: Axes, layout: Layout, lines: Sequence[Line], say: Say) -> None:
-    """Write the round choices along the foot: 1, 2 and 5 times a power of ten, on a narrow sheet the powers."""
+    """Write the round choices along the foot:
+    1, 2 and 5 times a power of ten, on a narrow sheet the powers.
+    """
     first_digits = "1" if layout.right < 100 else "125"
     for line in lines:
         if str(line.one_in)[0] in first_digits and not str(line.one_in)[1:].strip("0"):
@@ -125,7 +131,8 @@ def _choices(axes: Axes, layout: Layout, lines: Sequence[Line], say: Say) -> Non
                           xycoords=("data", "axes fraction"), color=SOFT, ha="center", va="top",
                           annotation_clip=False)  # fmt: skip
     axes.annotate(say("chart.one_in", {}), (0, 0), (0, -6 - 1.35 * layout.text), xycoords="axes fraction",
-                  textcoords="offset points", color=INK, ha="left", va="top", annotation_clip=False)  # fmt: skip
+                  textcoords="offset points", color=INK, ha="left", va="top",
+                  annotation_clip=False)  # fmt: skip
 
 
 def _name(axes: Axes, layout: Layout, curve: Curve, say: Say) -> None:
@@ -133,9 +140,10 @@ def _name(axes: Axes, layout: Layout, curve: Curve, say: Say) -> None:
     place = math.log10(curve.now.one_in)
     low, high = axes.get_xlim()
     side = "left" if (place - low) / (high - low) < 0.5 else "right"
-    axes.annotate(say("chart.now", {"one_in": curve.now.one_in}), (place, 0), (5 if side == "left" else -5, 6),
-                  xycoords=("data", "axes fraction"), textcoords="offset points", color=INK, ha=side,
-                  va="bottom", fontsize=layout.text)  # fmt: skip
+    axes.annotate(say("chart.now", {"one_in": curve.now.one_in}), (place, 0),
+                  (5 if side == "left" else -5, 6), xycoords=("data", "axes fraction"),
+                  textcoords="offset points", color=INK, ha=side, va="bottom",
+                  fontsize=layout.text)  # fmt: skip
 
 
 def _points(

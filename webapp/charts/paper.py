@@ -1,10 +1,12 @@
 """What all charts share: sizes, colours by role, fonts, and a figure laid out in whole units.
 
 Rules of this module:
-- A unit of the figure is a unit of the SVG (72 dots an inch). Each chart is laid out twice, for wide and for narrow
-  places, so that its text is never smaller than the page's second voice.
-- Colours are roles: each has a fallback for paper, and a class by which a page's theme takes its place (see `svg`).
-- Matplotlib is loaded when the first chart is drawn, not before: it takes a second that no other page should wait for.
+- A unit of the figure is a unit of the SVG (72 dots an inch). Each chart is laid out twice,
+  for wide and for narrow places, so that its text is never smaller than the page's second voice.
+- Colours are roles: each has a fallback for paper,
+  and a class by which a page's theme takes its place (see `svg`).
+- Matplotlib is loaded when the first chart is drawn, not before:
+  it takes a second that no other page should wait for.
 """
 
 from __future__ import annotations
@@ -68,7 +70,9 @@ def _family() -> str:
 
 
 def warm_up() -> None:
-    """Load what the first chart needs, so that nobody waits for it: a server does this beside its first requests."""
+    """Load what the first chart needs, so that nobody waits for it:
+    a server does this beside its first requests.
+    """
     from matplotlib.backends import backend_svg  # noqa: F401, PLC0415 - see the rules of this module
     from matplotlib.figure import Figure  # noqa: F401, PLC0415 - the same
 
@@ -77,7 +81,9 @@ def warm_up() -> None:
 
 
 def settings(layout: Layout) -> Any:
-    """Return Matplotlib's settings for one drawing: text stays text, nothing depends on chance or on the time."""
+    """Return Matplotlib's settings for one drawing:
+    text stays text, nothing depends on chance or on the time.
+    """
     return {
         "font.family": _family(),
         "font.size": layout.text,

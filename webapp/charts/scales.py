@@ -1,7 +1,7 @@
 """Scales in a display's unit: where the ticks stand, what they say, how far a panel reaches.
 
-Rules of this module: ticks stand on round steps of 1, 2 or 5, never finer than the display shows; a panel reaches a
-little beyond what it has to show and is never narrower than six steps of the display.
+Rules of this module: ticks stand on round steps of 1, 2 or 5, never finer than the display shows;
+a panel reaches a little beyond what it has to show and is never narrower than six steps of the display.
 """
 
 from __future__ import annotations
@@ -18,7 +18,9 @@ LEAST_STEPS = 6
 
 @dataclass(frozen=True)
 class LengthScale:
-    """A stretch of lengths in nm from `low` to `high`, with ticks. Plotted in nm from `origin`, so no digit is lost."""
+    """A stretch of lengths in nm from `low` to `high`, with ticks.
+    Plotted in nm from `origin`, so no digit is lost.
+    """
 
     low_nm: float
     high_nm: float
@@ -72,7 +74,9 @@ def _round_step(rough_nm: float, resolution_nm: int) -> int:
 
 
 def spread_out(wanted: Sequence[tuple[float, str]], least: float) -> list[tuple[float, str]]:
-    """Return labels at heights that are at least `least` apart: those too near to an earlier one are left away."""
+    """Return labels at heights that are at least `least` apart:
+    those too near to an earlier one are left away.
+    """
     kept: list[tuple[float, str]] = []
     for height, text in wanted:
         if all(abs(height - other) >= least for other, _ in kept):

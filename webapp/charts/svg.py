@@ -1,12 +1,13 @@
 """From Matplotlib's SVG to one that may stand in a page.
 
 Rules of this module:
-- No style attribute, no style element, no script, no identifier, nothing that refers to anything outside but links to
-  our own pages: what Matplotlib writes as inline style becomes presentation attributes (SVG 2, section 6.6).
-- Each colour gets a class (`fill-ink`, `stroke-rule`), by which a page's sheet puts the theme's colour in its place;
-  the attribute stays for paper.
-- Text stays text. Points are added here as circles and diamonds, each inside a link with a title: the same place in the
-  picture as Matplotlib's own transformation gives.
+- No style attribute, no style element, no script, no identifier, nothing that refers to anything outside but
+  links to our own pages: what Matplotlib writes as inline style becomes presentation attributes (SVG 2,
+  section 6.6).
+- Each colour gets a class (`fill-ink`, `stroke-rule`),
+  by which a page's sheet puts the theme's colour in its place; the attribute stays for paper.
+- Text stays text. Points are added here as circles and diamonds, each inside a link with a title:
+  the same place in the picture as Matplotlib's own transformation gives.
 """
 
 from __future__ import annotations
@@ -33,7 +34,9 @@ BARE = ("d", "x", "y", "x1", "y1", "x2", "y2", "transform")
 
 @dataclass(frozen=True)
 class Point:
-    """A mark in the picture, in its panel's coordinates: a shape, what it says, and where it leads (or nowhere)."""
+    """A mark in the picture, in its panel's coordinates:
+    a shape, what it says, and where it leads (or nowhere).
+    """
 
     x: float
     y: float
@@ -121,7 +124,8 @@ def _add_points(svg: ET.Element, axes: Axes, marks: Iterable[Point], layout: Lay
     for mark, (x, up) in zip(drawn, places, strict=True):
         holder = group
         if mark.href is not None:
-            # The table beneath has the same links: by the keyboard one goes through that, not through each point.
+            # The table beneath has the same links:
+            # by the keyboard one goes through that, not through each point.
             holder = ET.SubElement(
                 group, f"{{{SVG}}}a", {"href": mark.href, "tabindex": "-1", "aria-label": mark.title}
             )

@@ -2,10 +2,10 @@
 
 Rules of this module:
 - Setups stand side by side in order of time, each seating apart; a dashed line parts two seatings.
-- The first panel shows every value (or their outline, see `thinning`) with the usual, the band up to the ask line and
-  the stop line; the second the EWMA with its limits; the third the moving range with its limit.
-- Shapes carry the meaning, colour repeats it: a dot is a value, a diamond one inside a signal, a square a suspect, a
-  cross one that was left out. A bar along a panel's top says where a signal lasts.
+- The first panel shows every value (or their outline, see `thinning`) with the usual, the band up to the ask
+  line and the stop line; the second the EWMA with its limits; the third the moving range with its limit.
+- Shapes carry the meaning, colour repeats it: a dot is a value, a diamond one inside a signal,
+  a square a suspect, a cross one that was left out. A bar along a panel's top says where a signal lasts.
 - A value beyond the panel stands at its edge.
 """
 
@@ -118,7 +118,9 @@ def _draw(
 
 
 def _scales(sheet: Sheet) -> tuple[LengthScale, LengthScale, LengthScale]:
-    """Return the scales of the three panels: what counts and its lines fit; what was left out may stand at the edge."""
+    """Return the scales of the three panels:
+    what counts and its lines fit; what was left out may stand at the edge.
+    """
     values: list[float] = []
     averages: list[float] = []
     steps: list[float] = [0.0]
@@ -188,8 +190,8 @@ def _dates(sheet: Sheet, axes: Axes) -> None:
         )
     words = sheet.say("chart.setups", {})
     axes.annotate(
-        words, (0, 0), (0, -6 - 1.35 * sheet.layout.text), xycoords="axes fraction", textcoords="offset points",
-        color=INK, ha="left", va="top", annotation_clip=False,
+        words, (0, 0), (0, -6 - 1.35 * sheet.layout.text), xycoords="axes fraction",
+        textcoords="offset points", color=INK, ha="left", va="top", annotation_clip=False,
     )  # fmt: skip
 
 
@@ -201,8 +203,8 @@ def _line(
     axes: Axes, one: Placed, height: float, colour: str, dashes: Any = "solid", width: float = 1.4
 ) -> None:
     axes.plot(
-        _ends(one), (height, height), color=colour, linewidth=width, linestyle=dashes, clip_on=False, zorder=2.0,
-        solid_capstyle="butt",
+        _ends(one), (height, height), color=colour, linewidth=width, linestyle=dashes, clip_on=False,
+        zorder=2.0, solid_capstyle="butt",
     )  # fmt: skip
 
 

@@ -19,7 +19,9 @@ WHOLE, FAULTS, NO_SHOP, NOT_DONE = 0, 1, 2, 3
 
 
 def audit(settings: Settings, *, as_json: bool, only_new: bool) -> int:
-    """Print the outcome; the server may be running meanwhile. `only_new`: go on from the last one where that may be."""
+    """Print the outcome; the server may be running meanwhile.
+    `only_new`: go on from the last one where that may be.
+    """
     if not has_shop(settings):
         return NO_SHOP
     try:
@@ -45,7 +47,8 @@ def audit(settings: Settings, *, as_json: bool, only_new: bool) -> int:
 def _sum(found: Audited) -> str:
     if found["faults"]:
         return (
-            f"{found['faults']} do not fit. Stop the server, keep this data folder as it is, and bring back a backup; "
+            f"{found['faults']} do not fit. Stop the server, keep this data folder as it is, and bring back "
+            "a backup; "
             "then say so: zerokeep head --restored REASON."
         )
     if found["first"]:

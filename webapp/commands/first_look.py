@@ -1,5 +1,5 @@
-"""What `zerokeep load --dry-run` says beside the changes: first lines and windows, what counts for what the file leaves
-out of the floor under them, and measures to look at again.
+"""What `zerokeep load --dry-run` says beside the changes: first lines and windows,
+what counts for what the file leaves out of the floor under them, and measures to look at again.
 """
 
 from __future__ import annotations
@@ -20,7 +20,9 @@ DEAD_PROBE = "approach.note_dead_probe"
 
 
 def lines(shop: Shop, text: str) -> list[str]:
-    """The lines of text for a shop and its file: a machine's touches one after the other, what was left out, doubts."""
+    """The lines of text for a shop and its file:
+    a machine's touches one after the other, what was left out, doubts.
+    """
     return [
         "First lines and windows, once a vise has one value:",
         *_touches(shop),

@@ -1,7 +1,9 @@
-"""`zerokeep head`: the ledger's head of now, to print or mail; and whether the ledger still has a head that was kept.
+"""`zerokeep head`: the ledger's head of now, to print or mail;
+and whether the ledger still has a head that was kept.
 
-Rules: a head is a number of entries and the root over them (RFC 6962); a ledger that only grew has every earlier one.
-What is compared is the tree as it is stored: whether it still fits its entries is the audit's to say.
+Rules: a head is a number of entries and the root over them (RFC 6962); a ledger that only grew has every
+earlier one. What is compared is the tree as it is stored: whether it still fits its entries is the audit's to
+say.
 """
 
 from __future__ import annotations
@@ -26,7 +28,10 @@ def head(settings: Settings, kept: tuple[str, str] | None, *, as_json: bool) -> 
     read = _read(*kept) if kept else None
     if kept and read is None:
         print(
-            f"A head is a number of entries and a root of {HEX_DIGITS} hexadecimal digits. Typed: {' '.join(kept)}",
+            (
+                f"A head is a number of entries and a root of {HEX_DIGITS} hexadecimal digits. "
+                f"Typed: {' '.join(kept)}"
+            ),
             file=sys.stderr,
         )
         return CANNOT_ASK
@@ -60,7 +65,9 @@ def restored(settings: Settings, reason: str) -> int:
 
 
 def prove(settings: Settings, size: int) -> int:
-    """Print as JSON the head of an earlier size, that of now, and the proof that the ledger only grew between them."""
+    """Print as JSON the head of an earlier size, that of now,
+    and the proof that the ledger only grew between them.
+    """
     with looked_into(settings) as store:
         if store is None:
             return CANNOT_ASK
@@ -75,7 +82,9 @@ def prove(settings: Settings, size: int) -> int:
 
 
 def check(path: Path) -> int:
-    """Say of a file that `prove` printed whether its later ledger begins with its earlier one. Needs no server."""
+    """Say of a file that `prove` printed whether its later ledger begins with its earlier one. Needs no
+    server.
+    """
     try:
         value = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
@@ -83,7 +92,8 @@ def check(path: Path) -> int:
         return CANNOT_ASK
     held = ledger.only_grew(value)
     print(
-        "The proof holds: the later ledger begins with the earlier one. Compare both heads with those that you kept."
+        "The proof holds: the later ledger begins with the earlier one. Compare both heads with those that "
+        "you kept."
         if held
         else "The proof does not hold: these two heads are not of one ledger that only grew."
     )
@@ -109,10 +119,12 @@ def _sentence(size: int, now: LedgerHead, *, held: bool) -> str:
         )
     if size > now["size"]:
         return (
-            f"The ledger has {now['size']} entries; the head that was kept is of {size}. It was cut short, or "
+            f"The ledger has {now['size']} entries; the head that was kept is of {size}. It was cut short, "
+            "or "
             "brought back from a backup. Stop the server and keep this data folder as it is."
         )
     return (
-        f"The ledger's first {size} entries are not those of then: it was written anew, or is another one. Stop the "
+        f"The ledger's first {size} entries are not those of then: it was written anew, or is another one. "
+        "Stop the "
         "server and keep this data folder as it is."
     )

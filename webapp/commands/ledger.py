@@ -13,9 +13,11 @@ AT_A_TIME = 1_000
 
 
 def write_out(settings: Settings, *, after: int) -> int:
-    """Print every change behind the entry `after` (-1: all of them) as it was hashed, and then the ledger's head.
+    """Print every change behind the entry `after` (-1:
+    all of them) as it was hashed, and then the ledger's head.
 
-    A line is {"position", "change"}, the last one {"head": {"size", "root"}}: give size minus 1 as `after` next time.
+    A line is {"position", "change"}, the last one {"head":
+    {"size", "root"}}: give size minus 1 as `after` next time.
     """
     with looked_into(settings) as store:
         if store is None:

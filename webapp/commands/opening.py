@@ -39,7 +39,9 @@ def has_shop(settings: Settings) -> bool:
 
 @contextmanager
 def looked_into(settings: Settings) -> Iterator[Store | None]:
-    """The store alone, for a command that needs no keys and makes nothing; None, and it is said, where no shop is."""
+    """The store alone, for a command that needs no keys and makes nothing;
+    None, and it is said, where no shop is.
+    """
     if not has_shop(settings):
         yield None
         return

@@ -1,8 +1,9 @@
 """`zerokeep parts`: what the program is made of, as it is installed here, beside what was pinned.
 
-Rules: the list comes from the pins that a set-up installs by (requirements.txt, each with its hashes) and from the
-metadata of what is really there; a difference is said and ends with 1. With --json the list is a CycloneDX 1.6 bill of
-materials (ECMA-424, from memory), which tools that know advisories read. Nothing is asked over a network.
+Rules: the list comes from the pins that a set-up installs by (requirements.txt, each with its hashes) and
+from the metadata of what is really there; a difference is said and ends with 1. With --json the list is a
+CycloneDX 1.6 bill of materials (ECMA-424, from memory), which tools that know advisories read. Nothing is
+asked over a network.
 """
 
 from __future__ import annotations
@@ -29,7 +30,9 @@ LONGEST_LICENCE = 60
 
 @dataclass(frozen=True)
 class Part:
-    """One library: the version that was pinned, the one that is installed (None: not there), its licence in words."""
+    """One library: the version that was pinned, the one that is installed (None:
+    not there), its licence in words.
+    """
 
     name: str
     pinned: str

@@ -1,4 +1,5 @@
-"""`zerokeep import FILE.csv` and `zerokeep export FILE.csv`: past values from a table, and all kept values as one.
+"""`zerokeep import FILE.csv` and `zerokeep export FILE.csv`:
+past values from a table, and all kept values as one.
 
 A table of any size is read as a stream, twice: once to look, once to take in. Columns stand in `--help`.
 """
@@ -27,17 +28,19 @@ REFUSED_LINE = "refused"
 COLUMNS = """columns, in any order under a header line:
   at_utc      a day (2026-09-03) or a time with its zone (2026-09-04T07:40:00Z)
   machine, fixture, seating   the short names that the shop gave them
-  x_mm y_mm z_mm, or x_in y_in z_in   the surface as the control shows it, in machine coordinates; at least one
+  x_mm y_mm z_mm, or x_in y_in z_in   the surface as the control shows it,
+  in machine coordinates; at least one
   person, setup, note, left_out       may be left out; left_out is written "X: a chip | Y: a burr"
-Cells are parted by commas, semicolons or tabs; decimals stand after a point or a comma. Each line is one past setup.
+Cells are parted by commas, semicolons or tabs; decimals stand after a point or a comma.
+Each line is one past setup.
 A line whose values lie far from where its seating lies is asked about and not taken, unless you name it."""
 
 
 def take_in(
     settings: Settings, path: Path, *, dry_run: bool, as_json: bool, all_the_same: AllTheSame = ()
 ) -> int:
-    """Take a table in, or with `dry_run` only say what would be taken. Every line that is refused or asked about is
-    told with its reason; of the asked ones those in `all_the_same` are taken.
+    """Take a table in, or with `dry_run` only say what would be taken. Every line that is refused or asked
+    about is told with its reason; of the asked ones those in `all_the_same` are taken.
     """
     if not path.is_file():
         print(f"Cannot read {path}: there is no such file. Give the path of a table.", file=sys.stderr)
@@ -82,7 +85,9 @@ def _entries(line: RefusedLine | AskedLine) -> list[dict[str, object]]:
 
 
 def _split(told: list[dict[str, object]]) -> dict[str, object]:
-    """The refused and the asked lines, each in the table's order: some are known only once it was read whole."""
+    """The refused and the asked lines, each in the table's order:
+    some are known only once it was read whole.
+    """
     in_order = sorted(told, key=lambda one: int(str(one["line"])))
     return {
         "refused": [one for one in in_order if one["is"] == REFUSED_LINE],
@@ -105,7 +110,8 @@ def _say(path: Path, looked: Looked, told: list[dict[str, object]], *, dry_run: 
     if as_json:
         found = {
             "file": str(path), "dry_run": dry_run, "sha256": looked.sha256, "setups": looked.setups,
-            "values": looked.values, "by_fixture": looked.by_fixture, "outside_seating": looked.outside_seating,
+            "values": looked.values, "by_fixture": looked.by_fixture,
+            "outside_seating": looked.outside_seating,
             "taken_all_the_same": looked.asked_taken, **_split(told),
         }  # fmt: skip
         print(json.dumps(found, ensure_ascii=False, indent=1))
@@ -121,7 +127,8 @@ def _say(path: Path, looked: Looked, told: list[dict[str, object]], *, dry_run: 
         )
     if looked.outside_seating:
         print(
-            f"{looked.outside_seating} setups lie outside the time of their seating: look whether it is the right one."
+            f"{looked.outside_seating} setups lie outside the time of their seating: look whether it is the "
+            "right one."
         )
 
 

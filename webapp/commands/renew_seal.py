@@ -1,4 +1,6 @@
-"""`zerokeep renew-seal`: a new key and certificate for the shop's seal; what was sealed before stays verifiable."""
+"""`zerokeep renew-seal`: a new key and certificate for the shop's seal;
+what was sealed before stays verifiable.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,8 @@ DONE, NO_SHOP = 0, 2
 
 
 def renew_seal(settings: Settings, *, as_json: bool) -> int:
-    """Make the key, keep the former certificate as a trusted one, note both on the ledger. Raises as `opened` does.
+    """Make the key, keep the former certificate as a trusted one, note both on the ledger.
+    Raises as `opened` does.
 
     A folder without a shop is left as it is: keys made there would be taken for the shop's.
     """

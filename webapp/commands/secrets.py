@@ -1,4 +1,5 @@
-"""`zerokeep secrets PERSON`: begin a person anew, on the server's own machine, where no lead can or nobody is let in.
+"""`zerokeep secrets PERSON`: begin a person anew, on the server's own machine, where no lead can or nobody is
+let in.
 
 Whoever may write in the data folder may do this: they hold the database as well. It stands on the ledger.
 """
@@ -41,7 +42,8 @@ def secrets(settings: Settings, person_id: str, *, as_json: bool) -> int:
         return DONE
     print(f"{people[person_id]} signs in once with this passphrase: {passphrase}")
     print(
-        f"and chooses a passphrase and a PIN then (first PIN: {pin}). Both are good for {FIRST_SECRETS_DAYS} days."
+        f"and chooses a passphrase and a PIN then (first PIN: {pin}). Both are good for {FIRST_SECRETS_DAYS} "
+        "days."
     )
     print(
         "What was counted of failed tries is forgotten, all sessions have ended, and it stands on the ledger."

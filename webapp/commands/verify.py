@@ -1,4 +1,6 @@
-"""`zerokeep verify record.pdf`: say what holds of a sealed record, trusting nobody but the certificate given."""
+"""`zerokeep verify record.pdf`:
+say what holds of a sealed record, trusting nobody but the certificate given.
+"""
 
 from __future__ import annotations
 
@@ -30,7 +32,8 @@ def verify(settings: Settings, path: Path, certificates: list[Path], *, as_json:
             trusted += x509.load_pem_x509_certificates(file.read_bytes())
         except (OSError, ValueError) as error:
             return _cannot(
-                f"Cannot read the seal's certificate {file}: {error}. Ask the shop for its file {CERTIFICATES_FILE} "
+                f"Cannot read the seal's certificate {file}: {error}. Ask the shop for its file "
+                f"{CERTIFICATES_FILE} "
                 "and give it with --certificate."
             )
     known = None if certificates else _known(settings, pdf)
@@ -43,7 +46,9 @@ def verify(settings: Settings, path: Path, certificates: list[Path], *, as_json:
 
 
 def _known(settings: Settings, pdf: bytes) -> str | None:
-    """What the ledger of the data folder says about these bytes (see own_hash), None where there is no database."""
+    """What the ledger of the data folder says about these bytes (see own_hash),
+    None where there is no database.
+    """
     if not settings.database.exists():
         return None
     store = Store.open(settings.database)

@@ -1,1 +1,3 @@
-"""An invented shop, a simulated mill and somebody who walks setups on it: the demo, and what the tests drive."""
+"""An invented shop, a simulated mill and somebody who walks setups on it:
+the demo, and what the tests drive.
+"""

@@ -13,6 +13,9 @@ def demo_shop_text(today: date) -> str:
     written = SHOP_FILE.read_text(encoding="utf-8")
     filled = DAY.sub(lambda match: (today + timedelta(days=int(match.group(1)))).isoformat(), written)
     return filled.replace(
-        f"# {(today - timedelta(days=45)).isoformat()} and {(today + timedelta(days=120)).isoformat()} stand for",
+        (
+            f"# {(today - timedelta(days=45)).isoformat()} and "
+            f"{(today + timedelta(days=120)).isoformat()} stand for"
+        ),
         "# DAY-45 and DAY+120 stood for",
     )

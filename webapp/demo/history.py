@@ -1,7 +1,8 @@
-"""The demo's past: setups that really were walked, sent in, signed and signed off, through the same use cases.
+"""The demo's past: setups that really were walked, sent in, signed and signed off, through the same use
+cases.
 
-Nothing is written past the services: every past setup is a chain of signed events on the sheet of its day, so that the
-usual, the records and the ledger of the demo are what a shop would have.
+Nothing is written past the services: every past setup is a chain of signed events on the sheet of its day,
+so that the usual, the records and the ledger of the demo are what a shop would have.
 """
 
 from __future__ import annotations

@@ -1,4 +1,5 @@
-"""What can be done at the practice mill: one function a deed, from the form that was sent to what the control did.
+"""What can be done at the practice mill:
+one function a deed, from the form that was sent to what the control did.
 
 Every deed says in one sentence what was done and how it ended. A refusal of the mill changes nothing.
 """

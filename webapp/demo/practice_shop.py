@@ -1,8 +1,9 @@
-"""The mills of the demo shop, kept over a restart: how each stands, what is wrong with it, and what was done last.
+"""The mills of the demo shop, kept over a restart:
+how each stands, what is wrong with it, and what was done last.
 
-Everything that a mill knows is written to one file after each action (temporary name, fsync, rename), so that a
-server stopped in the middle of a setup comes back to the same mill. Chance is counted, not kept: touch number n
-of a mill always scatters the same way.
+Everything that a mill knows is written to one file after each action (temporary name, fsync, rename), so that
+a server stopped in the middle of a setup comes back to the same mill. Chance is counted, not kept: touch
+number n of a mill always scatters the same way.
 """
 
 import json

@@ -1,7 +1,8 @@
-"""What a person standing at the practice mill would see: from above, from the front, and how much air there is.
+"""What a person standing at the practice mill would see:
+from above, from the front, and how much air there is.
 
-Drawn from the same solids that the simulation moves among, so that what is seen is what would be hit. Gaps are told as
-an eye judges them, to half a millimetre or two hundredths of an inch.
+Drawn from the same solids that the simulation moves among, so that what is seen is what would be hit.
+Gaps are told as an eye judges them, to half a millimetre or two hundredths of an inch.
 """
 
 from __future__ import annotations
@@ -22,7 +23,9 @@ WAYS = (("X", 1), ("X", -1), ("Y", 1), ("Y", -1), ("Z", -1))
 
 @dataclass(frozen=True)
 class Shape:
-    """A rectangle, or (with `radius`) a circle, in micrometres, x to the right, y down. `role`: what it stands for."""
+    """A rectangle, or (with `radius`) a circle, in micrometres, x to the right, y down.
+    `role`: what it stands for.
+    """
 
     role: str
     x: int

@@ -1,8 +1,9 @@
-"""The demo's probes, looked after: a ring of known size touched all round every few weeks, as a lead types it.
+"""The demo's probes, looked after:
+a ring of known size touched all round every few weeks, as a lead types it.
 
-The ring, its certificate and every point are made up. The ball's centre runs on a circle that is smaller than the ring
-by the ball's effective radius; a probe that triggers in three directions unlike adds a little with three humps (common
-practice, no source), and each touch scatters.
+The ring, its certificate and every point are made up. The ball's centre runs on a circle that is smaller than
+the ring by the ball's effective radius; a probe that triggers in three directions unlike adds a little with
+three humps (common practice, no source), and each touch scatters.
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ from webapp.store import Store
 EVERY_DAYS = 60
 WIDER_HUNDREDTHS = 150
 PLACES = 12
-# Each shop floor has its own ring: its diameter in nm, and as its certificate states it with a standard uncertainty.
+# Each shop floor has its own ring:
+# its diameter in nm, and as its certificate states it with a standard uncertainty.
 RINGS = {"mm": (25_001_300, "25.0013", "0.0004"), "in": (25_001_220, "0.98430", "0.00002")}
 HUMP_NM, SCATTER_NM = 1_400, 600
 MOST_OFF_CENTRE_NM = 300_000

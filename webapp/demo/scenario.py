@@ -1,8 +1,8 @@
 """The invented truth behind the demo's mills: where each vise really stood, how it scatters, how it creeps.
 
-Sizes are common practice, no source: a touch repeats within a few micrometres, setups of one seating scatter by some
-micrometres more (temperature, tramming wear), a new seating shifts by a few hundredths of a millimetre, and one axis
-of each vise creeps slowly. Positions are in nanometres, machine coordinates.
+Sizes are common practice, no source: a touch repeats within a few micrometres, setups of one seating scatter
+by some micrometres more (temperature, tramming wear), a new seating shifts by a few hundredths of a
+millimetre, and one axis of each vise creeps slowly. Positions are in nanometres, machine coordinates.
 """
 
 import random
@@ -31,7 +31,9 @@ CUTTERS = (("face mill", 50 * MM, 70 * MM), ("drill", 8 * MM, 118 * MM), ("end m
 
 @dataclass(frozen=True)
 class MillScenario:
-    """One mill's vise over time. `shift_nm` is where a seating stands from the first; creep is per day of a seating."""
+    """One mill's vise over time. `shift_nm` is where a seating stands from the first;
+    creep is per day of a seating.
+    """
 
     first_nm: Values
     shift_nm: Mapping[str, Values]
@@ -68,7 +70,9 @@ SCENARIOS: Mapping[str, MillScenario] = {
 
 
 def make_mill(machine: Machine, fixture: Fixture, probe: Probe, chance: random.Random) -> SimulatedMill:
-    """The machine's mill with nothing in its slots. Its truth is the first seating's until `place` says otherwise."""
+    """The machine's mill with nothing in its slots.
+    Its truth is the first seating's until `place` says otherwise.
+    """
     build = _build(machine, probe)
     state = MillState(
         place_nm={axis: span[1] for axis, span in machine.travel_nm.items()},
@@ -138,7 +142,9 @@ def place(
     at: datetime,
     chance: random.Random | None = None,
 ) -> None:
-    """Set where the vise stands at a time in a seating (id, since); with `chance` it scatters as setups do."""
+    """Set where the vise stands at a time in a seating (id, since);
+    with `chance` it scatters as setups do.
+    """
     scenario = SCENARIOS[machine_id]
     name, since = seating
     days = (at - since) / timedelta(days=1)

@@ -1,7 +1,7 @@
 """Making the demo shop: loaded from its file, with people who have secrets, tablets, and a past.
 
-Everything is made once in the demo's data folder; a second start finds it. The secrets of invented people lie in one
-file there, so that a start can print them: a real shop has no such file.
+Everything is made once in the demo's data folder; a second start finds it. The secrets of invented people lie
+in one file there, so that a start can print them: a real shop has no such file.
 """
 
 from __future__ import annotations

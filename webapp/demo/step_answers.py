@@ -1,13 +1,14 @@
 """What somebody answers to a step: the event that closes it, from what the machine shows.
 
-The demo's past, the tests' walks and the walks with planted mistakes answer through here, so that all of them go
-through the events that a real tablet sends, and a new kind of step is answered in one place.
+The demo's past, the tests' walks and the walks with planted mistakes answer through here, so that all of them
+go through the events that a real tablet sends, and a new kind of step is answered in one place.
 
 Rules of this module:
 - What is read off the machine comes from a `Control`: a simulated mill with somebody at it, or plain numbers.
 - What was typed is worked out as the tablet works it out, from the sheet alone.
-- A comparison is met as the list says: read again where it asks, touch again once (or, for whoever is in a hurry, only
-  where nothing else is left), then ask; what stays past the stop line without the lead's word is given up.
+- A comparison is met as the list says: read again where it asks, touch again once (or, for whoever is in a
+  hurry, only where nothing else is left), then ask; what stays past the stop line without the lead's word is
+  given up.
 """
 
 from __future__ import annotations
@@ -41,7 +42,9 @@ class Control(Protocol):
     """What a walk does and reads at the machine. Lengths in whole nanometres."""
 
     def act(self, step: StepOnSheet) -> str | None:
-        """Do what a step without a value asks; the choice that fits what is seen, None for the one that closes."""
+        """Do what a step without a value asks;
+        the choice that fits what is seen, None for the one that closes.
+        """
 
     def tool(self, expected: str) -> str:
         """Call this tool; the number that the control shows."""

@@ -1,7 +1,8 @@
-"""Somebody who walks a setup: reads the next step off the fold, works the simulated mill, types what it shows.
+"""Somebody who walks a setup:
+reads the next step off the fold, works the simulated mill, types what it shows.
 
-What is answered to a step stands in `step_answers`, which the tests' walks share: so all go through the events that a
-real tablet sends.
+What is answered to a step stands in `step_answers`, which the tests' walks share:
+so all go through the events that a real tablet sends.
 """
 
 from __future__ import annotations
@@ -29,7 +30,9 @@ MOST_STEPS = 200
 
 
 class StuckError(RuntimeError):
-    """The walker does not know what to do at a step: a fault of the program, with the step and what blocks it."""
+    """The walker does not know what to do at a step:
+    a fault of the program, with the step and what blocks it.
+    """
 
 
 @dataclass(frozen=True)
@@ -43,7 +46,9 @@ class Person:
 
 
 class AtMill:
-    """What this person does and reads at the mill: each face in one go, the first touch with the mistake it has."""
+    """What this person does and reads at the mill:
+    each face in one go, the first touch with the mistake it has.
+    """
 
     def __init__(self, mill: SimulatedMill, person: Person) -> None:
         self.mill, self._mistakes = mill, dict(person.first_mistakes)

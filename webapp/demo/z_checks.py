@@ -1,4 +1,5 @@
-"""What the demo mills' machine pages read on Z: checked by the lead on the first day, by a touch on the jaw's top.
+"""What the demo mills' machine pages read on Z:
+checked by the lead on the first day, by a touch on the jaw's top.
 
 The height was found with a tool of known length; it and the readings are made up.
 """

@@ -6,8 +6,8 @@ Rules:
 - signed attributes as PAdES B-B has them (ETSI EN 319 142-1 clause 6.3, from memory): content type, message
   digest, signing-certificate-v2 (RFC 5035), and no signing time, which stands in the PDF's /M; algorithm
   protection (RFC 6211) besides;
-- of the two signatures (r, s) and (r, -s) that ECDSA takes for one message, the one with the smaller s: anybody
-  could turn one into the other, and the file would be another file under a valid seal;
+- of the two signatures (r, s) and (r, -s) that ECDSA takes for one message, the one with the smaller s:
+  anybody could turn one into the other, and the file would be another file under a valid seal;
 - DER throughout. Given the certificate, the digest and the signature, all other bytes follow. A verifier can
   therefore build the container again and compare: no byte of it is without meaning.
 """
@@ -45,7 +45,9 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """All bytes of a container except digest and signature, for one certificate and one length of signature."""
+    """All bytes of a container except digest and signature,
+    for one certificate and one length of signature.
+    """
 
     before: bytes
     certificate: Part
@@ -82,14 +84,17 @@ def frame(certificate: x509.Certificate, signature_bytes: int) -> Frame:
 def frames(certificate: x509.Certificate) -> Iterator[Frame]:
     """The frames for the lengths that a signature made by `sign` has, the likeliest first.
 
-    Below 64 bytes one of r and s would start with 32 zero bits or more; a sealer that met it would refuse its own work.
+    Below 64 bytes one of r and s would start with 32 zero bits or more;
+    a sealer that met it would refuse its own work.
     """
     lengths = sorted(range(SMALLEST_SIGNATURE_BYTES, LARGEST_SIGNATURE_BYTES + 1), key=lambda n: abs(n - 70))
     return (frame(certificate, length) for length in lengths)
 
 
 def sign(key: ec.EllipticCurvePrivateKey, data: bytes) -> bytes:
-    """ECDSA with SHA-256 in DER, deterministic (RFC 6979), with the smaller of the two values that s can take."""
+    """ECDSA with SHA-256 in DER, deterministic (RFC 6979),
+    with the smaller of the two values that s can take.
+    """
     r, s = decode_dss_signature(key.sign(data, _SIGN))
     return encode_dss_signature(r, min(s, P256_ORDER - s))
 

@@ -56,7 +56,9 @@ class OpenedPin:
         return f"OpenedPin(pin=<hidden>, event_id={self.event_id!r}, device_id={self.device_id!r})"
 
     def must_belong_to(self, *, event_id: str, device_id: str, person_id: str) -> None:
-        """Raises PinSealRefused ("pin_seal.moved") unless this PIN was typed for just this event, device and person."""
+        """Raises PinSealRefused ("pin_seal.moved") unless this PIN was typed for just this event, device and
+        person.
+        """
         ours = {"event": self.event_id, "device": self.device_id, "person": self.person_id}
         wanted = {"event": event_id, "device": device_id, "person": person_id}
         wrong = sorted(name for name in wanted if ours[name] != wanted[name])
@@ -65,7 +67,9 @@ class OpenedPin:
 
 
 def seal_pin(pin: str, pin_jwk: dict[str, str], *, event_id: str, device_id: str, person_id: str) -> str:
-    """What the tablet does: the PIN as compact JWE to the public key `pin_jwk`, bound to event, device and person."""
+    """What the tablet does: the PIN as compact JWE to the public key `pin_jwk`,
+    bound to event, device and person.
+    """
     header = {
         **_ALGORITHMS,
         "kid": pin_jwk["kid"],

@@ -87,7 +87,9 @@ class DeviceKey:
 
 
 def thumbprint(jwk: dict[str, Any]) -> str:
-    """RFC 7638 thumbprint (SHA-256, base64url, 43 characters) of an EC or RSA key; private members play no part."""
+    """RFC 7638 thumbprint (SHA-256, base64url, 43 characters) of an EC or RSA key;
+    private members play no part.
+    """
     names = {"EC": ("crv", "kty", "x", "y"), "RSA": ("e", "kty", "n")}.get(jwk.get("kty", ""))
     if names is None or any(not isinstance(jwk.get(name), str) for name in names):
         raise JwsRefused("jwk.incomplete")
@@ -141,7 +143,9 @@ def event_id(compact: str) -> str:
 
 
 def key_id(compact: str) -> str:
-    """The `kid` that the header names, read strictly but not verified: only to find the key to verify with."""
+    """The `kid` that the header names, read strictly but not verified:
+    only to find the key to verify with.
+    """
     return _read_header(_three_parts(compact)[0])["kid"]
 
 

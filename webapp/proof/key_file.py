@@ -31,7 +31,9 @@ RandomBytes = Callable[[int], bytes]
 
 @dataclass(frozen=True, slots=True)
 class WrappingCost:
-    """What one guess of the passphrase costs. The default is RFC 9106's choice for machines with little memory."""
+    """What one guess of the passphrase costs.
+    The default is RFC 9106's choice for machines with little memory.
+    """
 
     passes: int = 3
     memory_kib: int = 64 * 1024

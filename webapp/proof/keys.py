@@ -85,13 +85,17 @@ class KeyRing:
         return replace(self, pin_keys={**self.pin_keys, kid: key}, pin_key_id=kid)
 
     def without_pin_key(self, kid: str) -> "KeyRing":
-        """A ring without a former PIN key: what was sealed to it can never be opened again. Raises KeyFolderError."""
+        """A ring without a former PIN key: what was sealed to it can never be opened again.
+        Raises KeyFolderError.
+        """
         if kid == self.pin_key_id or kid not in self.pin_keys:
             raise KeyFolderError("keys.pin_key_in_use", kid=kid)
         return replace(self, pin_keys={name: key for name, key in self.pin_keys.items() if name != kid})
 
     def with_new_seal_key(self, key: PrivateKey, certificate: x509.Certificate) -> "KeyRing":
-        """A ring that seals with another key; the former certificate stays known so that old records verify."""
+        """A ring that seals with another key;
+        the former certificate stays known so that old records verify.
+        """
         return replace(
             self, seal_key=key, seal_certificate=certificate, earlier_certificates=self.trusted_certificates
         )

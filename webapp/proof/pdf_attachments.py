@@ -17,7 +17,9 @@ class AttachmentsUnreadableError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """What an offset of a PDF belongs to: object number, kind ("attachment", "page", "other"), name or number."""
+    """What an offset of a PDF belongs to:
+    object number, kind ("attachment", "page", "other"), name or number.
+    """
 
     object_number: int
     kind: str
@@ -66,7 +68,9 @@ def _starts(reader: Any) -> Iterator[tuple[int, int]]:
 
 
 def _named_streams(reader: Any) -> Iterator[tuple[str, Any]]:
-    """Name and stream of every embedded file in the catalog's name tree (ISO 32000-2 clause 7.7.4, from memory)."""
+    """Name and stream of every embedded file in the catalog's name tree (ISO 32000-2 clause 7.7.4, from
+    memory).
+    """
     names = reader.root.get("/Names")
     if not names or "/EmbeddedFiles" not in names:
         return

@@ -113,8 +113,8 @@ def _named(dictionary: generic.DictionaryObject) -> Iterator[str]:
 def _dictionaries(reader: Any) -> Iterator[generic.DictionaryObject]:
     """Every dictionary of every object of every revision, streams included, each object's own parts only.
 
-    Object streams are read whole, once: looking their objects up one by one would read each stream as often as it
-    has objects.
+    Object streams are read whole, once:
+    looking their objects up one by one would read each stream as often as it has objects.
     """
     for revision in range(reader.xrefs.total_revisions):
         handler = reader.get_historical_resolver(revision)

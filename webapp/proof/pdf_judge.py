@@ -1,4 +1,6 @@
-"""The second opinion on a sealed PDF: pyHanko's strict reader and validator, our certificates its only roots."""
+"""The second opinion on a sealed PDF:
+pyHanko's strict reader and validator, our certificates its only roots.
+"""
 
 import logging
 from collections.abc import Iterator, Sequence
@@ -19,10 +21,11 @@ REVISIONS = 2
 
 
 def judge(pdf: bytes, trusted_certificates: Sequence[x509.Certificate], at: datetime) -> list[str]:
-    """What speaks against the file, in a word each; an empty list if nothing does. `at` is when it was sealed.
+    """What speaks against the file, in a word each; an empty list if nothing does.
+    `at` is when it was sealed.
 
-    Asked in a thread of its own: pyHanko runs an event loop for each question, which a thread whose loop is running
-    already cannot.
+    Asked in a thread of its own: pyHanko runs an event loop for each question,
+    which a thread whose loop is running already cannot.
     """
     with ThreadPoolExecutor(max_workers=1) as thread:
         return thread.submit(_judged, pdf, trusted_certificates, at).result()

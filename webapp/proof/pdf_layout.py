@@ -50,7 +50,9 @@ def find_seals(pdf: bytes) -> list[Seal]:
 
 
 def base_length(pdf: bytes) -> int:
-    """How many bytes came before the last update: up to and with the last but one end-of-file mark; 0 if none."""
+    """How many bytes came before the last update:
+    up to and with the last but one end-of-file mark; 0 if none.
+    """
     found = pdf.rfind(END_OF_FILE, 0, max(len(pdf) - len(END_OF_FILE), 0))
     return found + len(END_OF_FILE) if found >= 0 else 0
 

@@ -28,10 +28,9 @@ LONGEST_WORDS = 500
 def seal(pdf: bytes, keyring: KeyRing, at_utc: str, shop_name: str, reason: str) -> bytes:
     """The sealed file: `pdf` followed by one update.
 
-    `at_utc` like "2026-11-25T08:03:12.345Z"; the seal keeps whole seconds. `shop_name` and `reason` have
-    1 to 500 characters. Raises SealError for bytes that
-    are no PDF, that are sealed already, that hold what no record may hold, at a time at which the certificate does not
-    hold, or if the result does not verify.
+    `at_utc` like "2026-11-25T08:03:12.345Z"; the seal keeps whole seconds. `shop_name` and `reason` have 1 to
+    500 characters. Raises SealError for bytes that are no PDF, that are sealed already, that hold what no
+    record may hold, at a time at which the certificate does not hold, or if the result does not verify.
     """
     if max(len(shop_name), len(reason)) > LONGEST_WORDS or not (shop_name and reason):
         raise SealError("seal.words_length", most=LONGEST_WORDS)

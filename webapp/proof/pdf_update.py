@@ -6,8 +6,8 @@ Rules:
   ETSI.CAdES.detached;
 - the bytes before the update stay as they were; the document's metadata are not touched, since a second
   producer would break PDF/A;
-- the widget has no size and lies outside the page, has words for a screen reader, and the page has a tab order, as
-  PDF/UA wants of a page with an annotation (ISO 14289-1 clause 7.18, from memory);
+- the widget has no size and lies outside the page, has words for a screen reader, and the page has a tab
+  order, as PDF/UA wants of a page with an annotation (ISO 14289-1 clause 7.18, from memory);
 - nothing in the update comes from a clock or from chance: the second half of the file identifier is a hash of
   the bytes before, the cross-reference stream is left uncompressed. So a verifier can write the update again
   and compare.
@@ -70,9 +70,9 @@ class PreparedPdf:
 def prepare(pdf: bytes, words: SealWords, container_bytes: int, made_by: BuildProps = WRITER) -> PreparedPdf:
     """Append the update with room for a container of exactly `container_bytes`.
 
-    `made_by` names the version that writes it, for a verifier that can then tell whether it may write it again.
-    Raises pyHanko's PdfError, ValueError or KeyError for bytes that are no PDF or that hold such a field
-    already.
+    `made_by` names the version that writes it, for a verifier that can then tell whether it may write it
+    again. Raises pyHanko's PdfError, ValueError or KeyError for bytes that are no PDF or that hold such a
+    field already.
     """
     writer = _UpdateWriter(BytesIO(pdf), strict=True)
     writer.register_extension(ESIC_EXTENSION_1)
@@ -112,7 +112,9 @@ class _UpdateWriter(IncrementalPdfFileWriter):
         return generic.ArrayObject([generic.ByteStringObject(part) for part in (first_bytes, second)])
 
     def _write(self, stream: Any, skip_header: bool = False) -> None:
-        """Write the update behind the former bytes; as pyHanko does, but with the cross-references uncompressed."""
+        """Write the update behind the former bytes;
+        as pyHanko does, but with the cross-references uncompressed.
+        """
         if not self.stream_xrefs:
             super()._write(stream, skip_header=skip_header)
             return

@@ -4,9 +4,9 @@ Rules:
 - accepted is one form only: the file that `pdf_seal` writes. Signature over the entire file, certification
   with "no changes", one of the certificates that the caller trusts. The system's certificates are never
   asked;
-- a seal under another certificate is not accepted, and the report says whose it is not. Everything else is judged by
-  the certificate in the file all the same: it tells a record of another shop, or of a time before a key was renewed,
-  from one that was altered;
+- a seal under another certificate is not accepted, and the report says whose it is not. Everything else is
+  judged by the certificate in the file all the same: it tells a record of another shop, or of a time before a
+  key was renewed, from one that was altered;
 - every byte has to be accounted for. The signature covers all bytes outside its container; the container is
   built again from its certificate, digest and signature and compared, since bytes of it (padding, spelling of
   the hexadecimal digits) mean nothing to a signature check; the update is written again and compared as well;
@@ -149,7 +149,9 @@ def _best_container(seal: Seal, trusted: Certificates) -> _Container:
 
 
 def _decoded(hex_digits: bytes) -> bytes:
-    """The container's bytes; a digit that is none counts as 0 here and is found again by `_container_line`."""
+    """The container's bytes; a digit that is none counts
+    as 0 here and is found again by `_container_line`.
+    """
     clean = bytes(digit if digit in b"0123456789ABCDEFabcdef" else 0x30 for digit in hex_digits)
     return bytes.fromhex(clean.decode("ascii")[: len(clean) // 2 * 2])
 

@@ -1,15 +1,19 @@
-"""Whether the events inside a record hold: signatures, chain, setup, sheet, and the persons' signatures on it all.
+"""Whether the events inside a record hold:
+signatures, chain, setup, sheet, and the persons' signatures on it all.
 
 Rules:
 - every event is a message of one of the devices listed in the record, whose id is the fingerprint of its key;
-- a device's sequence grows; where two events follow each other directly, the later names the earlier by its id. A
-  device's chain runs over all its setups, so a gap is told and counted here: the ledger proves what lies in it;
-- two different events with one number are a fork of their device. It does not undo the record: both events stand in it
-  and on its pages, and the line names them. Behind a fork the event before may lie in another setup of the copy;
+- a device's sequence grows; where two events follow each other directly, the later names the earlier by its
+  id. A device's chain runs over all its setups, so a gap is told and counted here: the ledger proves what
+  lies in it;
+- two different events with one number are a fork of their device. It does not undo the record: both events
+  stand in it and on its pages, and the line names them. Behind a fork the event before may lie in another
+  setup of the copy;
 - all events and decisions are of the record's setup, all events of the sheet that is attached;
 - the operator's signature is among the events and was verified with a PIN, and the sign-off came after it;
-- the sign-off names what the lead had read: the fingerprint of the events and of the decisions before it is worked out
-  again from what is in the record (see domain/evidence/reviewed.py). Events that came later are counted and told.
+- the sign-off names what the lead had read: the fingerprint of the events and of the decisions before it is
+  worked out again from what is in the record (see domain/evidence/reviewed.py). Events that came later are
+  counted and told.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -36,8 +40,8 @@ Decision = Any
 
 
 def check_events(bundle: RecordBundle, setup: str) -> list[Line]:
-    """One line each on signatures, chain, belonging, the persons' signatures and what was reviewed; `setup` is the
-    record's id.
+    """One line each on signatures, chain, belonging, the persons' signatures and what was reviewed;
+    `setup` is the record's id.
     """
     opened, signatures = _open(bundle.events, bundle.devices)
     if opened is None:

@@ -2,15 +2,18 @@
 
 Rules:
 - the file's hash comes first when the ledger's is known: a valid seal on another file is not this record;
-- the seal and the bytes next (see pdf_verify.py). What is inside is read only if the signature fits its certificate and
-  the digest fits the bytes, and read strictly: a container can be cut out and put behind anything;
-- whose seal it is, is a line of its own. Under a certificate that is not known the rest is judged all the same;
-- where no ledger is asked, that the listed keys are the shop's tablets is the sealer's word, and the report says so;
+- the seal and the bytes next (see pdf_verify.py). What is inside is read only if the signature fits its
+  certificate and the digest fits the bytes, and read strictly: a container can be cut out and put behind
+  anything;
+- whose seal it is, is a line of its own.
+  Under a certificate that is not known the rest is judged all the same;
+- where no ledger is asked, that the listed keys are the shop's tablets is the sealer's word,
+  and the report says so;
 - then the events (see record_events.py);
-- last the pages. A record is a pure function of the files attached to it, so it is rendered again from them and has to
-  give the same bytes. Only where another version of the renderer made it, the text of every page is compared instead,
-  and the report says so. Pages of another edition (webapp.domain.record.edition) cannot be printed again here: the
-  report says that they were not looked at, and nothing fails for it;
+- last the pages. A record is a pure function of the files attached to it, so it is rendered again from them
+  and has to give the same bytes. Only where another version of the renderer made it, the text of every page
+  is compared instead, and the report says so. Pages of another edition (webapp.domain.record.edition) cannot
+  be printed again here: the report says that they were not looked at, and nothing fails for it;
 - the report says where: the offset of the first byte that differs and what it belongs to.
 """
 
@@ -61,10 +64,10 @@ def verify_record(
 ) -> Report:
     """Judge one sealed record. Never raises for what the file holds.
 
-    `render` gives the unsealed bytes of a bundle; `known_sha256` is the hash on the ledger, NOT_ON_LEDGER if it is not
-    there (a stolen key can seal too), None if there is no ledger to ask; `renderer` are the versions that `render`
-    uses, as `record.json` names them: if they differ from the record's, text is compared where bytes differ. Without
-    `renderer` only equal bytes hold.
+    `render` gives the unsealed bytes of a bundle; `known_sha256` is the hash on the ledger, NOT_ON_LEDGER if
+    it is not there (a stolen key can seal too), None if there is no ledger to ask; `renderer` are the
+    versions that `render` uses, as `record.json` names them: if they differ from the record's, text is
+    compared where bytes differ. Without `renderer` only equal bytes hold.
     """
     check = verify_seal(pdf, trusted_certificates)
     lines = [*_known_lines(pdf, known_sha256), *check.lines]

@@ -2,8 +2,9 @@
 
 A line has a `code` for what was asked, whether it holds, and the words of what was found (`says`, with its
 fields) in the words catalogue. A report holds when every line does. A line is never left out because it would
-fail: what could not be looked at any more is a line that does not hold, and says so instead of "fails". What cannot be
-looked at here by no fault of the file is a line that holds nothing and fails nothing: it says so as well.
+fail: what could not be looked at any more is a line that does not hold, and says so instead of "fails". What
+cannot be looked at here by no fault of the file is a line that holds nothing and fails nothing: it says so as
+well.
 """
 
 from dataclasses import dataclass, field
@@ -58,7 +59,9 @@ def failed(code: str, how: str, **fields: str | int) -> Line:
 
 
 def not_looked_at(code: str, how: str, **fields: str | int) -> Line:
-    """A line that could not be asked here by no fault of the file, in the words `code`.`how`. It fails nothing."""
+    """A line that could not be asked here by no fault of the file,
+    in the words `code`.`how`. It fails nothing.
+    """
     return Line(code, holds=True, says=f"{code}.{how}", fields=fields, looked_at=False)
 
 
@@ -91,7 +94,9 @@ class Report:
         raise KeyError(code)
 
     def as_dict(self) -> dict[str, Any]:
-        """Plain JSON: {"holds", "lines": [{"code", "asked", "holds", "state", "says", "fields", "detail"}]}."""
+        """Plain JSON: {"holds", "lines":
+        [{"code", "asked", "holds", "state", "says", "fields", "detail"}]}.
+        """
         lines = [
             {
                 "code": line.code,
@@ -107,7 +112,9 @@ class Report:
         return {"holds": self.holds, "lines": lines}
 
     def as_text(self) -> str:
-        """For a terminal: a verdict, then two lines each: sign, state and what was asked; under it what was found."""
+        """For a terminal: a verdict, then two lines each:
+        sign, state and what was asked; under it what was found.
+        """
         verdict = say("report.holds" if self.holds else "report.fails")
         words = {state: say(f"report.state_{state}") for state in SIGNS}
         wide = max(map(len, words.values()))

@@ -1,8 +1,8 @@
 """How long the seal's certificate still holds: nothing to say, a warning, or that it has ended.
 
-Rules: from sixty days before the end it is said to whoever can renew it; past the end, and before the beginning (a
-clock that is wrong), nothing is sealed, because no verifier would take such a seal (RFC 5280, 4.1.2.5). What was sealed
-while it held stays as good as it was.
+Rules: from sixty days before the end it is said to whoever can renew it; past the end, and before the
+beginning (a clock that is wrong), nothing is sealed, because no verifier would take such a seal (RFC 5280,
+4.1.2.5). What was sealed while it held stays as good as it was.
 """
 
 from dataclasses import dataclass
@@ -17,7 +17,9 @@ WARNED_DAYS = 60
 
 @dataclass(frozen=True, slots=True)
 class SealTerm:
-    """What is to be said of a certificate: a code of the words catalogue and its fields; whether it still seals."""
+    """What is to be said of a certificate:
+    a code of the words catalogue and its fields; whether it still seals.
+    """
 
     code: str
     fields: dict[str, str | int]

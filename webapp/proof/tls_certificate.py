@@ -1,14 +1,15 @@
-"""The certificate that the server shows to tablets: looked at before anybody is answered, and again every day.
+"""The certificate that the server shows to tablets:
+looked at before anybody is answered, and again every day.
 
 Rules:
-- certificate and key are loaded as the server will load them, so that nonsense, swapped files and a key of another
-  certificate are refused in words and not in a trace (OWASP ASVS 5.0, 12.1);
-- a certificate that has ended, or that has not begun, is refused: no tablet would take it (RFC 5280 section 4.1.2.5).
-  Within sixty days of its end it is said;
-- it has to name every host that tablets are told to call, as its subject alternative names say (RFC 9525 section 6);
-  names of this computer itself aside, which no other computer calls;
-- where the file brings its authority along and that states which names it may certify (RFC 5280 section 4.2.1.10), a
-  name outside makes the whole certificate worthless in every browser, and is refused.
+- certificate and key are loaded as the server will load them, so that nonsense, swapped files and a key of
+  another certificate are refused in words and not in a trace (OWASP ASVS 5.0, 12.1);
+- a certificate that has ended, or that has not begun, is refused:
+  no tablet would take it (RFC 5280 section 4.1.2.5). Within sixty days of its end it is said;
+- it has to name every host that tablets are told to call, as its subject alternative names say (RFC 9525
+  section 6); names of this computer itself aside, which no other computer calls;
+- where the file brings its authority along and that states which names it may certify (RFC 5280 section
+  4.2.1.10), a name outside makes the whole certificate worthless in every browser, and is refused.
 """
 
 from __future__ import annotations
@@ -42,7 +43,8 @@ class Notice:
 
 
 def check_tls(certificate: Path, key: Path, hosts: Sequence[str], now: datetime) -> list[Notice]:
-    """What is to be said of the server's certificate at `now` (aware). `hosts` are the names that tablets call.
+    """What is to be said of the server's certificate at `now` (aware).
+    `hosts` are the names that tablets call.
 
     Raises TlsRefused with what is wrong and what to do.
     """
@@ -139,7 +141,9 @@ def _within_its_power(authority: x509.Certificate, names: Iterable[str | Address
 
 
 def _may_certify(limits: x509.NameConstraints, name: str | Address) -> bool:
-    """Whether a name lies in no excluded subtree of an authority's, and in a permitted one where its kind has any."""
+    """Whether a name lies in no excluded subtree of an authority's,
+    and in a permitted one where its kind has any.
+    """
     permitted, excluded = limits.permitted_subtrees or [], limits.excluded_subtrees or []
     if any(_lies_in(name, tree) for tree in excluded):
         return False

@@ -18,7 +18,9 @@ def render(bundle: RecordBundle) -> bytes:
 
 
 def render_unsigned(bundle: RecordBundle) -> bytes:
-    """Return the page of a setup at any stage, marked NOT SIGNED OFF on each page, without files and without seal."""
+    """Return the page of a setup at any stage, marked NOT SIGNED OFF on each page, without files and without
+    seal.
+    """
     from webapp.record.page import typesetter  # noqa: PLC0415 - as above
 
     return typesetter().pdf(bundle, final=False)

@@ -2,11 +2,11 @@
 
 Rules of this module:
 - Memory, processor time, open files and file size have limits that the kernel keeps (setrlimit(2)).
-- No socket, no other program, no file outside the program's own folders: refused by an audit hook, which cannot be
-  taken off again (PEP 578). A hook sees what Python does, not what a library does in machine code; the next lines are
-  for that, as far as the system lets an ordinary process go.
-- No new privileges (prctl(2) PR_SET_NO_NEW_PRIVS); a network namespace of its own without any interface (unshare(2));
-  started by root, it becomes nobody.
+- No socket, no other program, no file outside the program's own folders: refused by an audit hook, which
+  cannot be taken off again (PEP 578). A hook sees what Python does, not what a library does in machine code;
+  the next lines are for that, as far as the system lets an ordinary process go.
+- No new privileges (prctl(2) PR_SET_NO_NEW_PRIVS);
+  a network namespace of its own without any interface (unshare(2)); started by root, it becomes nobody.
 - What the system does not grant is left out and named in the answer; the rest still holds.
 """
 
@@ -29,9 +29,10 @@ CLONE_NEWUSER = 0x10000000
 CLONE_NEWNET = 0x40000000
 
 REFUSED_EVENTS = (
-    "socket.", "subprocess.", "os.exec", "os.fork", "os.posix_spawn", "os.spawn", "os.system", "pty.spawn", "shutil.",
-    "os.remove", "os.rename", "os.rmdir", "os.mkdir", "os.link", "os.symlink", "os.truncate", "os.chmod", "os.chown",
-    "ctypes.dlopen", "urllib.Request", "http.client.", "ftplib.", "smtplib.", "webbrowser.",
+    "socket.", "subprocess.", "os.exec", "os.fork", "os.posix_spawn", "os.spawn", "os.system", "pty.spawn",
+    "shutil.", "os.remove", "os.rename", "os.rmdir", "os.mkdir", "os.link", "os.symlink", "os.truncate",
+    "os.chmod", "os.chown", "ctypes.dlopen", "urllib.Request", "http.client.", "ftplib.", "smtplib.",
+    "webbrowser.",
 )  # fmt: skip
 
 
@@ -81,7 +82,9 @@ def _prctl(libc: ctypes.CDLL, option: int, value: int) -> bool:
 
 
 def _leave_network(libc: ctypes.CDLL) -> bool:
-    """Enter a network namespace of its own, which has no interface up; without root, inside a user namespace."""
+    """Enter a network namespace of its own, which has no interface up;
+    without root, inside a user namespace.
+    """
     flags = CLONE_NEWNET if os.geteuid() == 0 else CLONE_NEWNET | CLONE_NEWUSER
     return bool(libc.unshare(flags) == 0)
 

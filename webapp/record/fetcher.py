@@ -1,8 +1,9 @@
 """The one thing that the renderer may ask for files: what came with the program, and `data:`.
 
 Rules of this module:
-- An address is either `data:` or one of the `bundled:` names in the map given at the start; everything else stops the
-  rendering, also a redirect, since nothing that could redirect is ever asked (OWASP ASVS 5.0, 1.3.6 and 13.2.4).
+- An address is either `data:` or one of the `bundled:` names in the map given at the start; everything else
+  stops the rendering, also a redirect, since nothing that could redirect is ever asked (OWASP ASVS 5.0, 1.3.6
+  and 13.2.4).
 - The same fetcher goes to the page, to every style sheet and to every attachment.
 """
 

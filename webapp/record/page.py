@@ -2,10 +2,10 @@
 
 Rules of this module:
 - The same bundle gives the same bytes, in every process: dates come from the record, the identifier from its
-  fingerprint, fonts from the program. (Another version of the renderer or of a font may give others; the record names
-  the versions.)
-- PDF/A-3a (ISO 19005-3): tagged, with a language and a title, all fonts embedded, the data attached as files whose
-  relation to the page is stated.
+  fingerprint, fonts from the program. (Another version of the renderer or of a font may give others; the
+  record names the versions.)
+- PDF/A-3a (ISO 19005-3): tagged, with a language and a title, all fonts embedded,
+  the data attached as files whose relation to the page is stated.
 - Nothing is fetched: fonts and style sheet came with the program, attachments are bytes.
 - What a person typed reaches the page through a template that escapes, never as markup.
 - A character that no font here can draw is never left out: it is printed as its code point, such as [U+AE40].
@@ -85,7 +85,9 @@ class Typesetter:
         )
 
     def warm(self) -> None:
-        """Load now what a record needs: fonts of all scripts, style sheet, templates, the renderer's parts."""
+        """Load now what a record needs:
+        fonts of all scripts, style sheet, templates, the renderer's parts.
+        """
         self.templates.get_template("record.html")
         page = f"<p>{ALL_SCRIPTS}<b>{ALL_SCRIPTS}</b><svg xmlns='http://www.w3.org/2000/svg'/><table><td>1</table>"
         attached = Attachment(string=b"", name="warm", url_fetcher=self.fetcher)
@@ -116,7 +118,9 @@ class Typesetter:
         return data
 
     def trends(self, paper: Mapping[str, Any]) -> bytes:
-        """Return the PDF of a fixture's trends. `paper` is what its pages say; each `chart` is SVG text of our own."""
+        """Return the PDF of a fixture's trends.
+        `paper` is what its pages say; each `chart` is SVG text of our own.
+        """
         axes = [
             # Written by an XML library, every word in it escaped there.
             {**one, "chart": Markup(one["chart"]) if one["chart"] else None}  # noqa: S704
@@ -185,7 +189,9 @@ class _Watcher(logging.Handler):
 
 @contextmanager
 def _watched() -> Iterator[_Watcher]:
-    """Listen to the renderer while it prints. It leaves it to the garbage collector to close its colour profile."""
+    """Listen to the renderer while it prints.
+    It leaves it to the garbage collector to close its colour profile.
+    """
     watcher = _Watcher()
     LOGGER.addHandler(watcher)
     try:

@@ -3,8 +3,8 @@
 Rules of this module:
 - One job at a time, in a warm process that is started with the first job, and again after it had to be ended.
 - A job that takes longer than 30 seconds ends with its process (kill(2)); the next job gets a new one.
-- The process gets no environment but what it needs, no open file but its pipes, and a temporary folder of its own. A
-  server that was killed leaves that folder; the next start takes those of ended servers away.
+- The process gets no environment but what it needs, no open file but its pipes, and a temporary folder of its
+  own. A server that was killed leaves that folder; the next start takes those of ended servers away.
 - What it refuses comes back as the same named refusal; what goes wrong there has a name here.
 """
 
@@ -40,7 +40,8 @@ from webapp.record.press_room import JOB_SECONDS, read_frame, write_frame
 PROGRAM = Path(__file__).resolve().parents[2]
 START_SECONDS = 60
 END_SECONDS = 5
-# The process ends itself by processor time; a process that waits for something is ended a little later from here.
+# The process ends itself by processor time;
+# a process that waits for something is ended a little later from here.
 GRACE_SECONDS = 5
 FOLDER_PREFIX = "zerokeep-press-"
 LEFT_FOLDER = re.compile(r"zerokeep-press-([1-9][0-9]{0,9})-[a-z0-9_]+")
@@ -173,8 +174,8 @@ def own_accounts() -> set[int]:
 def clear_left_folders(own: Path, ours: Collection[int]) -> list[str]:
     """Take away the folders that ended servers left beside this new one; their names.
 
-    Only real folders of our accounts, whose name names a process that is gone, and which have not been touched for an
-    hour.
+    Only real folders of our accounts, whose name names a process that is gone,
+    and which have not been touched for an hour.
     """
     newest = own.stat().st_mtime - LEFT_SECONDS
     gone = []

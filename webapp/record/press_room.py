@@ -2,10 +2,11 @@
 
 Rules of this module:
 - Jobs come on the standard input, answers go to what was the standard output; nothing else may write there.
-- Fonts, style sheet and templates are loaded first; then the process gives up everything that printing does not need,
-  and only then it takes the first job.
+- Fonts, style sheet and templates are loaded first;
+  then the process gives up everything that printing does not need, and only then it takes the first job.
 - The end of the input is the end of the process, so it does not outlive the one that started it.
-- An answer is "P" and the PDF, or "E" and a JSON text with a refusal's code and fields, or the name of the fault.
+- An answer is "P" and the PDF, or "E" and a JSON text with a refusal's code and fields, or the name of the
+  fault.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """The scale across the record's head: a graduated rule, one long mark a stage, short marks for its steps.
 
 Rules of this module:
-- Ink and length carry the meaning, not colour: a step that was done is a full stroke; one that was skipped is a short
-  stroke, and the word stands under its stage; the index stands at the last stage that was reached.
+- Ink and length carry the meaning, not colour: a step that was done is a full stroke; one that was skipped is
+  a short stroke, and the word stands under its stage; the index stands at the last stage that was reached.
 - At the width that the page gives it, 910 units to 182 mm, text of 16 units is 9 pt.
 """
 

@@ -1,9 +1,9 @@
 """A drawing as SVG text, for the printed record and the desk's pages.
 
 Rules of this module:
-- The elements are those that `static/js/ui/drawing.js` makes: same order, same attributes. This module adds how each
-  role is painted, as presentation attributes; a page's style sheet overrides them by class, since presentation
-  attributes yield to every rule of a sheet (SVG 2, section 6.6).
+- The elements are those that `static/js/ui/drawing.js` makes: same order, same attributes. This module adds
+  how each role is painted, as presentation attributes; a page's style sheet overrides them by class, since
+  presentation attributes yield to every rule of a sheet (SVG 2, section 6.6).
 - No inline style, no identifiers, nothing that refers to anything outside.
 - Looks: ink on paper; what is dashed or hatched stays so in a greyscale print.
 """
@@ -54,7 +54,8 @@ LOOKS: dict[str, dict[str, str]] = {
 def draw_svg(drawing: Mapping[str, Any], say: Say, size: str = "") -> str:
     """Return the drawing as an `svg` element in text, its title the words for a screen reader.
 
-    `say` turns a code and its fields into a sentence. `size`: the wide drawing (""), the "compact" or the "small" one.
+    `say` turns a code and its fields into a sentence.
+    `size`: the wide drawing (""), the "compact" or the "small" one.
     """
     view = drawing[size] if size else drawing
     ET.register_namespace("", SVG)

@@ -1,7 +1,7 @@
 """Every refusal of the use cases, by name. The sentences stand in static/words/en/services.json.
 
-Four classes sort them for whoever answers a person: nothing of that name, not this person, not in this state, not with
-what was typed.
+Four classes sort them for whoever answers a person:
+nothing of that name, not this person, not in this state, not with what was typed.
 """
 
 from webapp.domain.plain.errors import DomainError

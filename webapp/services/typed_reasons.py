@@ -6,7 +6,9 @@ LONGEST_REASON = 2000
 
 
 def reason_text(typed: str) -> str:
-    """The reason without blanks around it. Raises ReasonMissing for none, or one of more than 2000 characters."""
+    """The reason without blanks around it.
+    Raises ReasonMissing for none, or one of more than 2000 characters.
+    """
     text = typed.strip()
     if not 0 < len(text) <= LONGEST_REASON:
         raise ReasonMissing(longest=LONGEST_REASON)

@@ -53,9 +53,11 @@ class Store:
 
     @classmethod
     def open(cls, path: Path) -> "Store":
-        """The store in this file, made or brought up to date; no connection stays open, so a server may fork now.
+        """The store in this file, made or brought up to date;
+        no connection stays open, so a server may fork now.
 
-        Raises a StoreError that says what to do: FolderNotWritable, WriteAheadLogRefused, MadeByAnotherVersion …
+        Raises a StoreError that says what to do:
+        FolderNotWritable, WriteAheadLogRefused, MadeByAnotherVersion …
         """
         store = cls(path)
         _for_its_owner(path)
@@ -70,7 +72,9 @@ class Store:
         return self._database.reading()
 
     def writing(self) -> AbstractContextManager[None]:
-        """All or nothing, one writer at a time; keep the block short. Raises DatabaseLocked after 10 s of waiting."""
+        """All or nothing, one writer at a time; keep the block short.
+        Raises DatabaseLocked after 10 s of waiting.
+        """
         return self._database.writing()
 
     def settings(self) -> dict[str, Any]:
@@ -78,15 +82,17 @@ class Store:
         return self._database.settings()
 
     def copy_to(self, path: Path, between_steps: Callable[[], None] = lambda: None) -> None:
-        """A whole copy of the database file, made in short steps while others go on working. Raises CopyDisturbed."""
+        """A whole copy of the database file, made in short steps while others go on working.
+        Raises CopyDisturbed.
+        """
         self._database.copy_to(path, between_steps)
 
     @contextmanager
     def copied(self) -> Iterator["Store"]:
         """A store on a whole copy of the file beside this one, which goes when the block ends.
 
-        For what reads for long: in rollback-journal mode a long look at the file itself keeps everybody from writing.
-        Sealed files are not copied; the copy reads them where they lie.
+        For what reads for long: in rollback-journal mode a long look at the file itself keeps everybody from
+        writing. Sealed files are not copied; the copy reads them where they lie.
         """
         folder = self._database.path.parent
         for left in folder.glob(f"{COPY_PREFIX}*.db"):
@@ -112,7 +118,9 @@ class Store:
 
 
 def _for_its_owner(path: Path) -> None:
-    """Make the file, or close it, so that the server's own account alone reads it; SQLite's journal takes after it."""
+    """Make the file, or close it, so that the server's own account alone reads it;
+    SQLite's journal takes after it.
+    """
     try:
         os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
         if path.stat().st_mode & 0o077:

@@ -1,22 +1,24 @@
 """Which rows of which tables every change is noted of, and how: a digest of the row before and after it.
 
 Rules:
-- a change made through this program is noted in `row_change` in the same transaction, by triggers that live in the
-  program's own connections and not in the file: whoever opens the file with another tool changes a row and leaves no
-  note, and the audit sees a row that its last note does not fit;
-- a note holds the row's key and digests (SHA-256) and no other value; a key that is itself the hash of a secret is
-  digested once more, so that what is erased with its row does not live on here;
-- notes stay for ever, so their number grows with what people and tablets do that is kept: one for each change of a row,
-  one for each upload of events. Nobody without a name or a tablet of the shop adds any but for what is set aside, which
-  is bounded by the day; counts of failed tries are left out for that reason;
-- events are signed, and the audit holds their rows against what was signed; what the server adds to them, when they
-  came and what was wrong with them, is noted once an upload, because a note for each event made intake slower;
-- a row is digested as a JSON object of its columns without those that are NULL, so that a column that comes later
-  changes no older digest;
-- notes are added and never changed; audits write onto the ledger how many there were and one digest over all of them.
-What stands below goes with the step that noted every row there was: once released it never changes, columns that come
-later are added in COLUMNS_SINCE. While steps run nothing is noted: a step that changes a value of a covered row notes
-those rows itself, with `first_notes` and the columns that there are by then.
+- a change made through this program is noted in `row_change` in the same transaction, by triggers that live
+  in the program's own connections and not in the file: whoever opens the file with another tool changes a row
+  and leaves no note, and the audit sees a row that its last note does not fit;
+- a note holds the row's key and digests (SHA-256) and no other value; a key that is itself the hash of a
+  secret is digested once more, so that what is erased with its row does not live on here;
+- notes stay for ever, so their number grows with what people and tablets do that is kept: one for each change
+  of a row, one for each upload of events. Nobody without a name or a tablet of the shop adds any but for what
+  is set aside, which is bounded by the day; counts of failed tries are left out for that reason;
+- events are signed, and the audit holds their rows against what was signed; what the server adds to them,
+  when they came and what was wrong with them, is noted once an upload, because a note for each event made
+  intake slower;
+- a row is digested as a JSON object of its columns without those that are NULL,
+  so that a column that comes later changes no older digest;
+- notes are added and never changed;
+  audits write onto the ledger how many there were and one digest over all of them.
+What stands below goes with the step that noted every row there was: once released it never changes, columns
+that come later are added in COLUMNS_SINCE. While steps run nothing is noted: a step that changes a value of a
+covered row notes those rows itself, with `first_notes` and the columns that there are by then.
 """
 
 from __future__ import annotations
@@ -50,7 +52,9 @@ class Covered:
         return f"json_array({', '.join(f'{FUNCTION}({one})' if self.secret else one for one in columns)})"
 
     def digest_of(self, row: str = "", since: tuple[str, ...] | None = None) -> str:
-        """SQL for the digest of a row; `since` stands for the columns that came later, all there are by themselves."""
+        """SQL for the digest of a row;
+        `since` stands for the columns that came later, all there are by themselves.
+        """
         columns = (*self.key, *self.others, *(self.since if since is None else since))
         pairs = ", ".join(f"'{column}', {_value(row, column)}" for column in columns)
         return f"{FUNCTION}(json_patch('{{}}', json_object({pairs})))"
@@ -90,7 +94,10 @@ COVERED: tuple[Covered, ...] = (
     _covered(
         "setup",
         "id",
-        "device sheet machine person status outcome signature probe_in_spindle started_at_utc last_at_utc sealed",
+        (
+            "device sheet machine person status outcome signature "
+            "probe_in_spindle started_at_utc last_at_utc sealed"
+        ),
     ),
     _covered("question", "id", "setup event axis text at_utc answered_at_utc answered_by decision reason"),
     _covered(
@@ -165,7 +172,9 @@ def add_function(connection: sqlite3.Connection) -> None:
 
 
 def note_changes(connection: sqlite3.Connection) -> bool:
-    """Have every change of a covered row made through this connection noted; False where no notes are kept yet."""
+    """Have every change of a covered row made through this connection noted;
+    False where no notes are kept yet.
+    """
     found = connection.execute("SELECT 1 FROM main.sqlite_master WHERE name = 'row_change'").fetchone()
     if not found:
         return False
@@ -176,7 +185,9 @@ def note_changes(connection: sqlite3.Connection) -> bool:
 
 
 def first_notes(table: Covered, since: tuple[str, ...] = ()) -> str:
-    """The statement that notes every row that is there already; `since` are the columns that came later by then."""
+    """The statement that notes every row that is there already;
+    `since` are the columns that came later by then.
+    """
     return (
         "INSERT INTO row_change (name, key, old, new) "  # noqa: S608
         f"SELECT '{table.name}', {table.key_of()}, NULL, {table.digest_of(since=since)} FROM {table.name}"
@@ -198,7 +209,9 @@ def _triggers(table: Covered) -> tuple[str, ...]:
 
 
 def _differ(columns: tuple[str, ...], how: str = "IS NOT") -> str:
-    """Whether any of these columns changed; with "IS", whether none did. A comparison costs less than a digest."""
+    """Whether any of these columns changed; with "IS", whether none did.
+    A comparison costs less than a digest.
+    """
     joined = " OR " if how == "IS NOT" else " AND "
     return "(" + joined.join(f"OLD.{column} {how} NEW.{column}" for column in columns) + ")"
 

@@ -1,16 +1,17 @@
 """One SQLite file, many threads, one writer.
 
 Rules:
-- rollback journal (DELETE), synchronous=EXTRA: a commit that returned is on the disk, and so is the removal of its
-  journal (https://www.sqlite.org/pragma.html#pragma_synchronous);
+- rollback journal (DELETE), synchronous=EXTRA: a commit that returned is on the disk,
+  and so is the removal of its journal (https://www.sqlite.org/pragma.html#pragma_synchronous);
 - foreign keys on, the schema not trusted, erased content overwritten (secure_delete), no memory mapping;
-- all of this is set and read back on every connection, since the connection keeps most of it and not the file;
+- all of this is set and read back on every connection,
+  since the connection keeps most of it and not the file;
 - write-ahead-log mode can damage a file in SQLite before 3.51.3, 3.50.7 and 3.44.6
   (https://www.sqlite.org/wal.html); a file in that mode is refused there;
-- one writer at a time: threads queue on a lock, other processes on SQLite's own; a transaction that writes starts with
-  BEGIN IMMEDIATE, so that it never has to be given up half-way for a lock;
-- a connection belongs to one thread of one process. None is open when the store has just been opened, so that a server
-  may fork afterwards; using a connection on the other side of a fork is refused.
+- one writer at a time: threads queue on a lock, other processes on SQLite's own; a transaction that writes
+  starts with BEGIN IMMEDIATE, so that it never has to be given up half-way for a lock;
+- a connection belongs to one thread of one process. None is open when the store has just been opened,
+  so that a server may fork afterwards; using a connection on the other side of a fork is refused.
 """
 
 import os
@@ -61,7 +62,9 @@ SETTINGS: tuple[tuple[str, str, int | str], ...] = (
 
 
 def survives_write_ahead_log(version: tuple[int, int, int]) -> bool:
-    """Whether this SQLite has the fix for the reset of a write-ahead log (3.51.3, back-ported to 3.50.7 and 3.44.6)."""
+    """Whether this SQLite has the fix for the reset of a write-ahead log (3.51.3,
+    back-ported to 3.50.7 and 3.44.6).
+    """
     fixed_patch = {(3, 44): 6, (3, 50): 7}.get(version[:2])
     return version >= (3, 51, 3) or (fixed_patch is not None and version[2] >= fixed_patch)
 
@@ -130,7 +133,9 @@ class Database:
 
     @contextmanager
     def writing(self) -> Iterator[None]:
-        """All or nothing, alone. Raises DatabaseLocked after 10 s, AlreadyWriting inside another transaction."""
+        """All or nothing, alone. Raises DatabaseLocked after 10 s,
+        AlreadyWriting inside another transaction.
+        """
         if self._depth:
             raise AlreadyWriting
         if not self._writer.acquire(timeout=BUSY_SECONDS):
@@ -145,8 +150,8 @@ class Database:
 
     @contextmanager
     def altering(self) -> Iterator[None]:
-        """While the tables themselves change nothing is noted: what notes changes names columns that may come only now,
-        and goes with a table that is made anew.
+        """While the tables themselves change nothing is noted:
+        what notes changes names columns that may come only now, and goes with a table that is made anew.
         """
         self.close()
         self._alters = True
@@ -211,8 +216,8 @@ class Database:
     def copy_to(self, path: Path, between_steps: Callable[[], None] = lambda: None) -> None:
         """A whole copy of the file by SQLite's backup interface, in short steps, while others go on working.
 
-        SQLite begins anew when somebody wrote between two steps. Raises CopyDisturbed when that happened again and
-        again. https://www.sqlite.org/c3ref/backup_finish.html
+        SQLite begins anew when somebody wrote between two steps. Raises CopyDisturbed when that happened
+        again and again. https://www.sqlite.org/c3ref/backup_finish.html
         """
         begun_anew, left = 0, sys.maxsize
 

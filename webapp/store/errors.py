@@ -1,7 +1,7 @@
 """What goes wrong in the store, each by name, with a sentence for the person who runs the server.
 
-An error carries a `code` and `fields` for a program; `str()` is the sentence. SQLite's own result names decide which
-one it is (https://www.sqlite.org/rescode.html), never the wording of its messages.
+An error carries a `code` and `fields` for a program; `str()` is the sentence. SQLite's own result names
+decide which one it is (https://www.sqlite.org/rescode.html), never the wording of its messages.
 """
 
 import sqlite3
@@ -63,7 +63,8 @@ class WriteAheadLogRefused(StoreError):
     code = "store.write_ahead_log"
     sentence = (
         "{path} is in write-ahead-log mode, and SQLite {version} can damage such a file. Convert a copy with "
-        "PRAGMA journal_mode=DELETE under a fixed SQLite (3.51.3, 3.50.7 or 3.44.6, or later), then start again."
+        "PRAGMA journal_mode=DELETE under a fixed SQLite (3.51.3, 3.50.7 or 3.44.6, or later), then start "
+        "again."
     )
 
 
@@ -80,7 +81,8 @@ class SqliteTooOld(StoreError):
 class MadeByAnotherVersion(StoreError):
     code = "store.made_by_another_version"
     sentence = (
-        "{path} was made by another version of the program: its change number {number} is “{found}” and should be "
+        "{path} was made by another version of the program: its change number {number} is “{found}” and "
+        "should be "
         "“{wanted}”. Use the version that made it, or a newer one."
     )
 

@@ -1,8 +1,8 @@
 """Files named by the hash of what is in them.
 
-Rules: written under a temporary name, flushed to the disk, renamed, and the folder flushed, in that order; so a name
-that is there always has all of its bytes behind it, and a failure leaves nothing under a final name. What is read is
-hashed again.
+Rules: written under a temporary name, flushed to the disk, renamed, and the folder flushed, in that order; so
+a name that is there always has all of its bytes behind it, and a failure leaves nothing under a final name.
+What is read is hashed again.
 """
 
 import errno
@@ -24,7 +24,9 @@ class HashedFiles:
         return self.folder / digest[:2] / digest
 
     def write(self, data: bytes) -> str:
-        """Keep these bytes; their SHA-256. Raises FolderNotWritable, DiskFull, DiskFailed, and then nothing is kept."""
+        """Keep these bytes; their SHA-256.
+        Raises FolderNotWritable, DiskFull, DiskFailed, and then nothing is kept.
+        """
         digest = sha256(data).hexdigest()
         path = self.path(digest)
         try:

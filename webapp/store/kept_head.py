@@ -1,9 +1,9 @@
 """The last head of the ledger, kept in a file of its own beside the database.
 
-Rules: written whole after each audit and each sealed record (temporary name, flush, rename, flush of the folder), one
-writer at a time among threads and processes, so that a database that was cut short, or exchanged for an older or
-another one, does not have it any more. A head that the ledger does not have is evidence and stays until somebody says
-that a backup was brought back. It is one line of JSON: size and root.
+Rules: written whole after each audit and each sealed record (temporary name, flush, rename, flush of the
+folder), one writer at a time among threads and processes, so that a database that was cut short, or exchanged
+for an older or another one, does not have it any more. A head that the ledger does not have is evidence and
+stays until somebody says that a backup was brought back. It is one line of JSON: size and root.
 Whoever may write the database may write this file as well: a head that left the building proves more.
 """
 
@@ -33,7 +33,9 @@ class KeptHead:
         self.path = folder / NAME
 
     def read(self) -> Head | None:
-        """The head that was kept last, None before the first. Raises ValueError for a file that holds none."""
+        """The head that was kept last, None before the first.
+        Raises ValueError for a file that holds none.
+        """
         try:
             value = json.loads(self.path.read_text(encoding="ascii"))
             return Head(int(value["size"]), str(value["root"]))
@@ -43,7 +45,9 @@ class KeptHead:
             raise ValueError(str(error)) from error
 
     def write(self, size: int, root: str, has: Callable[[Head], bool]) -> None:
-        """Keep this head, unless a larger one is kept or one of which `has` says that the ledger lacks it; OSError."""
+        """Keep this head, unless a larger one is kept or one of which `has` says that the ledger lacks it;
+        OSError.
+        """
         with self._alone() as folder:
             try:
                 before = self.read()

@@ -1,10 +1,11 @@
-"""How the tables came to be: ordered, named steps, each in one transaction together with the row that says it ran.
+"""How the tables came to be: ordered, named steps, each in one transaction together with the row that says it
+ran.
 
 Rules:
-- a step that was ever released never changes: its text is hashed into its row, and a file whose rows do not fit the
-  steps below is refused;
-- a table that proves something takes no UPDATE and no DELETE. A REPLACE deletes first, so it is refused as well (the
-  connection sets recursive_triggers for that).
+- a step that was ever released never changes:
+  its text is hashed into its row, and a file whose rows do not fit the steps below is refused;
+- a table that proves something takes no UPDATE and no DELETE.
+  A REPLACE deletes first, so it is refused as well (the connection sets recursive_triggers for that).
 """
 
 from dataclasses import dataclass
@@ -327,7 +328,8 @@ IMPORTS = Migration(
         ),
         (
             "CREATE TRIGGER kept_value_of_import BEFORE INSERT ON kept_value "
-            "WHEN NEW.imported IS NOT NULL AND NOT EXISTS (SELECT 1 FROM imported_setup WHERE id = NEW.setup) "
+            "WHEN NEW.imported IS NOT NULL AND NOT EXISTS (SELECT 1 FROM imported_setup WHERE id = "
+            "NEW.setup) "
             "BEGIN SELECT RAISE(ABORT, 'an imported value without its line is refused'); END"
         ),
         *kept_forever("history_import", "imported_setup"),
@@ -386,7 +388,8 @@ LISTED = (
     "FROM kept_change WHERE fixture = {row}.fixture AND axis = {row}.axis;"
 )
 
-# Which value each change was about, so that whoever remembers the values up to a number reads only those after it.
+# Which value each change was about, so that whoever remembers the values up to a number reads only those
+# after it.
 KEPT_CHANGES = Migration(
     "changes of kept values",
     (
@@ -481,7 +484,10 @@ def counted_for_sheets(table: str, actions: tuple[str, ...], key: str) -> tuple[
 SHEET_VERSIONS = Migration(
     "versions of what sheets are compiled from",
     (
-        "CREATE TABLE sheet_version (subject TEXT PRIMARY KEY, number INTEGER NOT NULL) STRICT, WITHOUT ROWID",
+        (
+            "CREATE TABLE sheet_version (subject TEXT PRIMARY KEY, "
+            "number INTEGER NOT NULL) STRICT, WITHOUT ROWID"
+        ),
         "DROP TABLE sheet_in_use",
         """CREATE TABLE sheet_in_use (
             machine TEXT PRIMARY KEY,
@@ -500,7 +506,8 @@ SESSIONS = Migration(
 # Tables that came after those numbers did.
 MORE_ON_SHEETS: tuple[tuple[str, tuple[str, ...], str], ...] = (("worry", ("INSERT", "UPDATE"), SHOP_KEY),)
 
-# Filled by the events that come from now on, and by the decisions about them: worries from before named nothing.
+# Filled by the events that come from now on, and by the decisions about them:
+# worries from before named nothing.
 WORRIES = Migration(
     "worries",
     (
@@ -558,7 +565,8 @@ NOTES = Migration(
     ),
 )
 
-# Sheets that come from now on leave here what is the same on many of them; those from before stay as they are.
+# Sheets that come from now on leave here what is the same on many of them;
+# those from before stay as they are.
 SHEET_PARTS = Migration(
     "parts of sheets",
     (
@@ -603,7 +611,9 @@ MIGRATIONS = (
 
 
 def migrate(database: Database, migrations: tuple[Migration, ...] = MIGRATIONS) -> list[str]:
-    """Run the steps that have not run yet; their names. Raises MadeByAnotherVersion for a file that does not fit."""
+    """Run the steps that have not run yet; their names.
+    Raises MadeByAnotherVersion for a file that does not fit.
+    """
     with database.altering():
         done = _run(database, migrations)
     _refuse_later_steps(database, len(migrations))

@@ -139,6 +139,15 @@ class SheetRow(TypedDict):
     expires_at_utc: str
 
 
+class SheetDated(TypedDict):
+    """Whose sheet it is, when it was made and when it ends."""
+
+    hash: str
+    machine: str
+    compiled_at_utc: str
+    expires_at_utc: str
+
+
 class SheetChecked(TypedDict):
     """When a machine's sheet was last found right, and at which version of what it is compiled from."""
 
@@ -199,7 +208,9 @@ class SetAsideParts(TypedDict):
 
 
 class SetAsideRow(SetAsideParts):
-    """Something that was sent and refused. `device` is there only when its signature fits, `source` only when not."""
+    """Something that was sent and refused.
+    `device` is there only when its signature fits, `source` only when not.
+    """
 
     jws: str
     setup: str | None
@@ -262,7 +273,9 @@ class QuestionRow(QuestionPut):
 
 
 class NewValue(TypedDict):
-    """A value of a setup that was signed off; with a reason it is kept beside the usual and does not count."""
+    """A value of a setup that was signed off;
+    with a reason it is kept beside the usual and does not count.
+    """
 
     setup: str
     axis: str
@@ -274,7 +287,9 @@ class NewValue(TypedDict):
 
 
 class KeptValueRow(NewValue):
-    """A value beside the others; `imported` is the number of its import, None for a setup that was walked here."""
+    """A value beside the others; `imported` is the number of its import,
+    None for a setup that was walked here.
+    """
 
     imported: int | None
 

@@ -1,12 +1,15 @@
-"""A sheet as it is kept: its large parts once each, by hash, and what is left with their hashes in place of them.
+"""A sheet as it is kept: its large parts once each, by hash, and what is left with their hashes in place of
+them.
 
 Rules:
-- the sheet's exact text, its hash and what a tablet gets stay what they are; this is only how the text lies here;
-- a part is an object or a list of a sheet whose text is long enough, under the SHA-256 of that text; parts have parts.
-  What is drawn and what the procedure says is the same on sheet after sheet and is kept once;
-- a kept form is a JSON list of pieces: text, hash, text, hash … text. A sheet's text begins with a brace, so a form is
-  never mistaken for one, and a sheet from before, or one that cannot be split, is kept as its text;
-- a form that is not as it was written, and a part that is gone, give a text with another hash, so that it is seen.
+- the sheet's exact text, its hash and what a tablet gets stay what they are;
+  this is only how the text lies here;
+- a part is an object or a list of a sheet whose text is long enough, under the SHA-256 of that text; parts
+  have parts. What is drawn and what the procedure says is the same on sheet after sheet and is kept once;
+- a kept form is a JSON list of pieces: text, hash, text, hash … text. A sheet's text begins with a brace, so
+  a form is never mistaken for one, and a sheet from before, or one that cannot be split, is kept as its text;
+- a form that is not as it was written, and a part that is gone,
+  give a text with another hash, so that it is seen.
 """
 
 from __future__ import annotations
@@ -73,7 +76,9 @@ def _put(child: Any, pieces: list[str], parts: dict[str, bytes]) -> None:
 
 
 def _read(form: str) -> list[str] | None:
-    """The pieces of a form; None for a text that is kept as itself, or for a form that is not as it was written."""
+    """The pieces of a form; None for a text that is kept as itself,
+    or for a form that is not as it was written.
+    """
     if not form.startswith("["):
         return None
     try:

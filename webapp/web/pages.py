@@ -1,7 +1,7 @@
 """Joins the blueprints, the guards and the filters to one Flask application.
 
-Rules: an endpoint without rights stops the start; every page has the same helpers; nothing here knows how a store or a
-key is made.
+Rules: an endpoint without rights stops the start;
+every page has the same helpers; nothing here knows how a store or a key is made.
 """
 
 from __future__ import annotations

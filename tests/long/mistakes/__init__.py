@@ -1,7 +1,7 @@
 """The twenty-five mistakes as whole walks at the simulated mill: `python -m tests.long mistakes [SEEDS]`.
 
-What came of each is kept as a table beside this module; the command prints it, and ends with 1 where a claim does not
-hold (see `judging`). The test command walks a slice.
+What came of each is kept as a table beside this module; the command prints it,
+and ends with 1 where a claim does not hold (see `judging`). The test command walks a slice.
 """
 
 from __future__ import annotations
@@ -64,7 +64,10 @@ def table(found: list[Outcome]) -> Iterator[str]:
     yield ""
     yield f"{len(MISTAKES)} mistakes, {len(found)} walks; claims that did not hold: {len(broken)}."
     for one in broken:
-        yield f"- {one.case.mistake}, {one.case.variant} ({one.machine}, seed {one.seed}): {'; '.join(one.broken)}"
+        yield (
+            f"- {one.case.mistake}, {one.case.variant} ({one.machine}, seed {one.seed}): "
+            f"{'; '.join(one.broken)}"
+        )
 
 
 def _line(case: Case, here: list[Outcome]) -> str:

@@ -1,10 +1,13 @@
-"""Somebody who follows the list at the simulated mill: does what a step says, looks at what it says to look for.
+"""Somebody who follows the list at the simulated mill:
+does what a step says, looks at what it says to look for.
 
 Rules of this module:
-- Hands act on the mill; eyes see the vise, the spindle and the control as they truly are, but only so well: a gap to
-  a millimetre and a half, a place to three, a bend from half a millimetre on (common practice, no source).
+- Hands act on the mill; eyes see the vise, the spindle and the control as they truly are, but only so well: a
+  gap to a millimetre and a half, a place to three, a bend from half a millimetre on (common practice, no
+  source).
 - Where it does not look as the step says, the way on that the step names is raised as `Odd`.
-- Readings and picture are compared: coordinates come off the sheet's plates, and the eye judges what stands there.
+- Readings and picture are compared:
+  coordinates come off the sheet's plates, and the eye judges what stands there.
 - A deviation takes the place of one step's doing: that is how the list is left, on purpose and there alone.
 """
 
@@ -26,8 +29,8 @@ Step = Mapping[str, Any]
 
 
 class Odd(Exception):
-    """It does not look as the step says. `way`: "ask" the lead, "put_away" the probe, "again" after it found nothing,
-    "held" after a feed hold.
+    """It does not look as the step says.
+    `way`: "ask" the lead, "put_away" the probe, "again" after it found nothing, "held" after a feed hold.
     """
 
     def __init__(self, seen: str, way: str) -> None:
@@ -40,7 +43,9 @@ Deviation = Callable[["Follower", Step], Any]
 
 @dataclass
 class Follower:
-    """One person at one mill with one sheet. `deviations` by step id, each used once; `seen` lists what was odd."""
+    """One person at one mill with one sheet.
+    `deviations` by step id, each used once; `seen` lists what was odd.
+    """
 
     mill: SimulatedMill
     sheet: Mapping[str, Any]
@@ -240,7 +245,9 @@ class Follower:
             self.mill.jog(axis, sum(band) // 2 - self.mill.page_nm()[axis])
 
     def band_nm(self, axis: str, searched: str) -> tuple[int, int] | None:
-        """What the plates say of this axis while that one is searched: from the usual, or from this setup's touch."""
+        """What the plates say of this axis while that one is searched:
+        from the usual, or from this setup's touch.
+        """
         approach = self.plan(searched)["approach"] or {}
         band = approach.get("place", {}).get(axis)
         if band is None:
@@ -284,7 +291,9 @@ class Follower:
         return self.tip["Z"] - self.mill.vise.surface_nm["Z"] - self.gap_nm("Z")
 
     def lower_to(self, axis: str, by_nm: int) -> None:
-        """Lower in small steps, looking at the air below; stop where there is less of it than there should be."""
+        """Lower in small steps, looking at the air below;
+        stop where there is less of it than there should be.
+        """
         keep_nm = self.gap_nm("Z") - GAP_BY_EYE_NM if axis == "Z" else MM
         while by_nm > 0:
             step = min(LOWERING_STEP_NM if self.air_nm(by_nm) < 2 * ASIDE_NM else ASIDE_NM, by_nm)
@@ -307,7 +316,9 @@ class Follower:
         return first_contact(self.mill.hanging, {**self.tip, **at_nm}, axis, direction, self.mill.boxes)
 
     def look_over(self, searched: str) -> None:
-        """Is the ball over the jaw, off edges, screws and steps; or above the place beside it, on the drawn side?"""
+        """Is the ball over the jaw, off edges, screws and steps;
+        or above the place beside it, on the drawn side?
+        """
         vise, tip = self.mill.vise, self.tip
         for axis in "XY":
             allowed = 10 * MM + PLACE_BY_EYE_NM if axis != searched else GAP_BY_EYE_NM

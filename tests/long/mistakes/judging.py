@@ -1,4 +1,5 @@
-"""What came of a case: prevented, caught by what, named for what was hit, or unseen; and the claims that must hold.
+"""What came of a case: prevented, caught by what, named for what was hit, or unseen;
+and the claims that must hold.
 
 Claims:
 - nothing is hit while the list is followed;
@@ -94,7 +95,9 @@ def _broken(case: Case, world: World, walked: Walked, came: str) -> Iterator[str
 
 
 def _not_named(case: Case, sheet: Mapping[str, Any], left: list[str]) -> Iterator[str]:
-    """What was hit has to stand in the words of the steps that are said to name it, none after the last one left."""
+    """What was hit has to stand in the words of the steps that are said to name it,
+    none after the last one left.
+    """
     steps = [step for stage in sheet["procedure"]["stages"] for step in stage["steps"]]
     order = [step["id"] for step in steps]
     if not case.named_by:

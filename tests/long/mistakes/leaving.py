@@ -1,6 +1,7 @@
 """Ways to leave the list, each at one step: what a person does there instead of what it says.
 
-A deviation gets the follower and the step and does at the mill what was not meant. Whatever hits something ends there.
+A deviation gets the follower and the step and does at the mill what was not meant.
+Whatever hits something ends there.
 """
 
 from __future__ import annotations
@@ -141,7 +142,9 @@ def resetting_and_searching_again(follower: Follower, step: Step) -> None:
 
 
 def selecting_the_one_below(follower: Follower, _: Step) -> str:
-    """Select another's row by mistake and type the own label from memory; from then on read whatever row is marked."""
+    """Select another's row by mistake and type the own label from memory;
+    from then on read whatever row is marked.
+    """
     follower.by_memory = True
     follower.mill.select_slot(neighbour(follower))
     return follower.own

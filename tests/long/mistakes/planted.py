@@ -1,14 +1,15 @@
-"""The twenty-five mistakes of the trade that the list is measured by, each with the ways in which it comes about.
+"""The twenty-five mistakes of the trade that the list is measured by,
+each with the ways in which it comes about.
 
 Rules of this module (the mistakes are common practice, no source):
-- A case is a world (what is wrong at the mill before anybody comes), what happens on the way, and where the list is
-  left. With no step left, the list is followed to the letter.
-- Mills touch their faces in orders of their own: a step's stage is the axis, or "end" and "clamp" for the side faces,
-  or "second" for the side face that is touched last (`here` puts the sheet's own stages in).
-- `expect` says what has to come of it: "prevented" (followed, nothing is hit, the mistake does not come about),
-  "caught" (something stops or tells before the setup is signed as usable), "told next" (the next setup tells), "named"
-  (the list is left, something is hit, and an earlier step or the same one said so), "unseen" (nothing in this setup can
-  see it; `why` says it).
+- A case is a world (what is wrong at the mill before anybody comes), what happens on the way,
+  and where the list is left. With no step left, the list is followed to the letter.
+- Mills touch their faces in orders of their own: a step's stage is the axis, or "end" and "clamp" for the
+  side faces, or "second" for the side face that is touched last (`here` puts the sheet's own stages in).
+- `expect` says what has to come of it: "prevented" (followed, nothing is hit, the mistake does not come
+  about), "caught" (something stops or tells before the setup is signed as usable), "told next" (the next
+  setup tells), "named" (the list is left, something is hit, and an earlier step or the same one said so),
+  "unseen" (nothing in this setup can see it; `why` says it).
 """
 
 from __future__ import annotations
@@ -47,7 +48,9 @@ class Case:
 
 
 def here(case: Case, sheet: Mapping[str, Any], clamping_axis: str) -> Case:
-    """The case with the stages of this sheet. A look for square has its own ways over and down: these are meant too."""
+    """The case with the stages of this sheet.
+    A look for square has its own ways over and down: these are meant too.
+    """
     sides = [axis["axis"].lower() for axis in sheet["axes"] if axis["axis"] != "Z"]
     clamp = clamping_axis.lower()
     stages = {"clamp": clamp, "end": "y" if clamp == "x" else "x", "second": sides[-1]}
@@ -116,11 +119,13 @@ PREVENTED = (
          named_by=(("ready.state", "omed since"), ("z.over", "Readings and picture agree"))),
     Case("lowered onto jaw or parallels", "handle left on the vise, list followed", "prevented",
          world=("handle_left",)),
-    Case("lowered onto jaw or parallels", "handle left, lowered without a look", "named", world=("handle_left",),
+    Case("lowered onto jaw or parallels", "handle left, lowered without a look", "named",
+         world=("handle_left",),
          leaves={"vise.bare": leaving.skipping, "z.over": leaving.going_without_a_look,
                  "z.search": leaving.lowering_blindly},
          named_by=(("vise.bare", "handle"), ("z.search", "gap looks wrong"))),
-    Case("lowered onto jaw or parallels", "handle left, but looked while lowering", "caught", world=("handle_left",),
+    Case("lowered onto jaw or parallels", "handle left, but looked while lowering", "caught",
+         world=("handle_left",),
          leaves={"vise.bare": leaving.skipping, "z.over": leaving.going_without_a_look}),
     Case("lowered onto jaw or parallels", "over the jaw instead of beside it", "named",
          leaves={"end.over": leaving.going_over_the_jaw, "end.lower": leaving.lowering_blindly},
@@ -135,7 +140,8 @@ PREVENTED = (
          world=("other_tool_hangs",)),
     Case("hand under a cutter", "not looked at what hangs there", "caught", world=("other_tool_hangs",),
          leaves={"probe.load": leaving.not_looking_at_the_spindle},
-         why="The hand is at the cutter when the input stays silent: only the look at probe.load keeps it away."),
+         why="The hand is at the cutter when the input stays silent: "
+             "only the look at probe.load keeps it away."),
     Case("cycle start after a hold", "held in mid-search, list followed", "prevented",
          leaves={"end.touch": leaving.holding()}),
     Case("cycle start after a hold", "too fast, held, cycle start", "named",
@@ -150,7 +156,8 @@ SLOTS = (
          leaves={"slot.own": leaving.selecting_an_empty_one}),
     Case("wrong label typed", "own row selected, another's label typed", "caught",
          leaves={"slot.own": leaving.typing_anothers_label}),
-    Case("slot fell to the first after a reset", "list followed", "prevented", leaves={"z.touch": leaving.holding()}),
+    Case("slot fell to the first after a reset", "list followed", "prevented",
+         leaves={"z.touch": leaving.holding()}),
     Case("slot fell to the first after a reset", "reset and searched again without a word", "caught",
          leaves={"z.touch": leaving.holding(leaving.resetting_and_searching_again)}, needs="cycle"),
     Case("row beside it or whole table cleared", "the row beside instead", "caught",
@@ -163,11 +170,13 @@ SLOTS = (
          leaves={"clear.values": leaving.clearing_to_zero}, needs="by hand"),
     Case("row beside it or whole table cleared", "one row more, not looked at", "told next",
          leaves={"clear.values": leaving.clearing_one_more_row(look=False)}, then="neighbour",
-         why="In this setup nobody looks at the rows above and below but the person: the row's owner is told first."),
+         why="In this setup nobody looks at the rows above and below but the person: "
+             "the row's owner is told first."),
 )  # fmt: skip
 
 PROBE = (
-    Case("wrong tool", "another number called and typed", "caught", leaves={"probe.load": leaving.calling("7")}),
+    Case("wrong tool", "another number called and typed", "caught",
+         leaves={"probe.load": leaving.calling("7")}),
     Case("wrong tool", "another number called, the probe's typed from memory", "caught",
          leaves={"probe.load": leaving.calling("7", from_memory=True)}),
     Case("wrong tool", "the change sticks", "caught", world=("change_sticks",)),
@@ -183,7 +192,8 @@ PROBE = (
          named_by=(("probe.input", "input"), ("z.search", "Range, feed, your slot's label"))),
     Case("probe asleep after waiting", "twelve minutes between two touches", "caught",
          pauses={"clamp.touch": _waiting(12)}),
-    Case("probe asleep after waiting", "twelve minutes at a question", "caught", pauses={"end.over": _waiting(12)}),
+    Case("probe asleep after waiting", "twelve minutes at a question", "caught",
+         pauses={"end.over": _waiting(12)}),
     Case("bent or loose stylus", "bent so that it is seen", "caught",
          more={"bent_nm": _lengths(X=900_000)}),
     Case("bent or loose stylus", "bent too little to be seen", "caught", world=("stylus_bent",)),
@@ -215,7 +225,8 @@ VALUES = (
     Case("radius left out or another probe's ball", "another probe's ball", "caught", world=("other_ball",),
          needs="cycle"),
     Case("sign, digit, inch for mm", "sign", "caught", slips={"z.touch": lambda value: -value}),
-    Case("sign, digit, inch for mm", "one digit wrong", "caught", slips={"end.touch": lambda value: value - 3 * MM}),
+    Case("sign, digit, inch for mm", "one digit wrong", "caught",
+         slips={"end.touch": lambda value: value - 3 * MM}),
     Case("sign, digit, inch for mm", "inch for mm", "caught",
          slips={"z.touch": lambda value: round(value / 25_400) * 1_000}),
     Case("sign, digit, inch for mm", "entered by hand with one digit wrong", "caught", needs="by hand",
@@ -232,9 +243,10 @@ VALUES = (
     Case("vise moved untold or nut loose", "moved by fifteen", "caught",
          more={"moved_nm": _lengths(X=15 * MM, Y=-15 * MM)}),
     Case("vise moved untold or nut loose", "nut loose", "caught", world=("nut_loose",)),
-    Case("jaws changed, ball on a step or screw hole", "other jaws, list followed", "caught", world=("other_jaws",)),
-    Case("jaws changed, ball on a step or screw hole", "other jaws, not looked at", "caught", world=("other_jaws",),
-         leaves={"vise.wipe": leaving.skipping}),
+    Case("jaws changed, ball on a step or screw hole", "other jaws, list followed", "caught",
+         world=("other_jaws",)),
+    Case("jaws changed, ball on a step or screw hole", "other jaws, not looked at", "caught",
+         world=("other_jaws",), leaves={"vise.wipe": leaving.skipping}),
     Case("jaws changed, ball on a step or screw hole", "ball on the step", "caught",
          leaves={"z.over": leaving.going_onto_the_step}, needs="step"),
     Case("jaws changed, ball on a step or screw hole", "ball over a screw hole", "caught",
@@ -258,13 +270,15 @@ SEARCHES = (
 UNSEEN = (
     Case("half-set or zero values run afterwards", "broken off after the first face", "caught", world=(),
          pauses={"end.search": _planting("probe", "dead")}, then="board"),
-    Case("a value invented; jaws or vise changed after the setup", "invented from the shown coordinates", "unseen",
-         leaves={"end.touch": leaving.inventing}, then="next",
-         why="Past the ask line it is asked about. Inside it nothing differs, and no program reads the control's row:"
+    Case("a value invented; jaws or vise changed after the setup", "invented from the shown coordinates",
+         "unseen", leaves={"end.touch": leaving.inventing}, then="next",
+         why="Past the ask line it is asked about. "
+             "Inside it nothing differs, and no program reads the control's row:"
              " the next copy-down of that row tells, and the pace of the step."),
-    Case("a value invented; jaws or vise changed after the setup", "vise bumped after the signature", "unseen",
-         then="bumped",
-         why="Nobody looks at the vise between the signature and the cut: told by the next setup, not by this one."),
+    Case("a value invented; jaws or vise changed after the setup", "vise bumped after the signature",
+         "unseen", then="bumped",
+         why="Nobody looks at the vise between the signature and the cut: "
+             "told by the next setup, not by this one."),
 )  # fmt: skip
 
 CASES = (*PREVENTED, *SLOTS, *PROBE, *VALUES, *SEARCHES, *UNSEEN)

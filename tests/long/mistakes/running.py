@@ -1,10 +1,10 @@
 """Worlds to walk in, and what comes of a case in one of them.
 
 Rules of this module:
-- The shop is the demo's with a short past, made once; each case gets a copy of its store, its mill as the past left it,
-  the vise where it stands that day, and a seed.
-- What came of it is judged from the outside: the mill's true state at the end against what the setup says, and the
-  sheet's own words for what was hit.
+- The shop is the demo's with a short past, made once; each case gets a copy of its store,
+  its mill as the past left it, the vise where it stands that day, and a seed.
+- What came of it is judged from the outside:
+  the mill's true state at the end against what the setup says, and the sheet's own words for what was hit.
 """
 
 from __future__ import annotations

@@ -1,12 +1,13 @@
 """One whole walk: a follower at a mill, the sheet's steps, the fold, and what is sent in at the end.
 
 Rules of this module:
-- Steps are answered through `webapp.demo.step_answers`; every event is signed, chained, folded and taken in as a real
-  tablet's is.
-- Where it does not look as a step says, the walk goes the way that the step names: ask the lead, who puts right what
-  can be put right at once, else ends the setup at the stow; or put the probe away; or try a search that found nothing
-  once more.
-- `caught` lists what stopped or told, in order: (step, what). Nothing is guessed from the plan of the mistake.
+- Steps are answered through `webapp.demo.step_answers`;
+  every event is signed, chained, folded and taken in as a real tablet's is.
+- Where it does not look as a step says, the walk goes the way that the step names: ask the lead, who puts
+  right what can be put right at once, else ends the setup at the stow; or put the probe away; or try a search
+  that found nothing once more.
+- `caught` lists what stopped or told, in order: (step, what).
+  Nothing is guessed from the plan of the mistake.
 """
 
 from __future__ import annotations
@@ -118,7 +119,9 @@ class Walk:
         return self.answers.answer(step, state, utc_text(self.clock.at))
 
     def _look_at_tablet(self, step: Mapping[str, Any], kind: str) -> bool:
-        """Note what the tablet said to the answer; go the way of the step where an answer does not close it."""
+        """Note what the tablet said to the answer;
+        go the way of the step where an answer does not close it.
+        """
         state = self.fold.result()
         if kind in {"touch.entered", "touch.read_again"}:
             last = [touch for touch in state["touches"] if touch["axis"] == step["axis"]][-1]

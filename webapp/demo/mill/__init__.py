@@ -2,16 +2,18 @@
 
 Rules of the simulation:
 
-- The mill holds the truth that nobody in a real shop can look up: where the faces of the vise stand, in machine
-  coordinates. A touch answers with that truth, plus what probing scatters, plus whatever is wrong.
-- Every move is along one axis, and meets what stands there: jaws, bed, table, things left lying. The stylus gives way
-  as far as its overtravel; beyond it, something breaks, and the mill says what hit what.
+- The mill holds the truth that nobody in a real shop can look up: where the faces of the vise stand,
+  in machine coordinates. A touch answers with that truth, plus what probing scatters, plus whatever is wrong.
+- Every move is along one axis, and meets what stands there: jaws, bed, table, things left lying.
+  The stylus gives way as far as its overtravel; beyond it, something breaks, and the mill says what hit what.
 - A touch writes into the slot that is selected at that moment, whoever owns it: just as a control would.
 - A probe that is dead or asleep does not end a move. A reset drops what this control drops.
-- Whole nanometres, machine coordinates; Z of the spindle's gauge line, of a tool's lowest point where a name says tip.
+- Whole nanometres, machine coordinates;
+  Z of the spindle's gauge line, of a tool's lowest point where a name says tip.
 
-`solids` and `vise` say what stands where, `build` what a mill is and what can be wrong with it, `state` how it stands,
-`moving` and `probing` what moves do, `readings` what can be read off it, `simulated` what a person can do at it.
+`solids` and `vise` say what stands where, `build` what a mill is and what can be wrong with it,
+`state` how it stands, `moving` and `probing` what moves do, `readings` what can be read off it,
+`simulated` what a person can do at it.
 """
 
 from webapp.demo.mill.build import WELL, Faults, MillBuild

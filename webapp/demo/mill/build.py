@@ -13,7 +13,8 @@ Z_READS = ("ball_centre", "gauge_line", "ball_underside")
 
 @dataclass(frozen=True)
 class MillBuild:
-    """The mill and its control. `tools` by the number of their pocket; travel of X, Y and of the gauge line in Z.
+    """The mill and its control. `tools` by the number of their pocket;
+    travel of X, Y and of the gauge line in Z.
 
     `reset_drops` says what a reset puts back (the selected slot falls to the first, the tool's length is no longer in
     use, home is lost); `sleeps_after_s` after how long without use the probe switches off, None where it never does;
@@ -60,12 +61,13 @@ def no_values() -> Values:
 class Faults:
     """What is wrong with the world at this mill; nobody at it has been told.
 
-    `probe`: "well", "dead" (its lamp shines, the control never hears it), "dark" (nothing at all) or "stuck" (the
-    control hears a touch all the time). `ball_in_control_nm` is the ball's radius that the control counts with, None
-    the right one; `length_off_nm` what its length of the probe is too long by. `shift_nm` and `turn_urad` are added to
-    what a touch writes. `chip_nm` lies on a face until somebody wipes it. A loose nut lets the vise shift when it is
-    pushed. `hangs_instead` is what really hangs in the probe's pocket. `left` are things left on the vise, with their
-    heights; `jaw_off_nm` is what other jaws are higher or thicker by; `turned`: the vise stands the other way round.
+    `probe`: "well", "dead" (its lamp shines, the control never hears it), "dark" (nothing at all) or "stuck"
+    (the control hears a touch all the time). `ball_in_control_nm` is the ball's radius that the control
+    counts with, None the right one; `length_off_nm` what its length of the probe is too long by. `shift_nm`
+    and `turn_urad` are added to what a touch writes. `chip_nm` lies on a face until somebody wipes it. A
+    loose nut lets the vise shift when it is pushed. `hangs_instead` is what really hangs in the probe's
+    pocket. `left` are things left on the vise, with their heights; `jaw_off_nm` is what other jaws are higher
+    or thicker by; `turned`: the vise stands the other way round.
     """
 
     probe: str = "well"

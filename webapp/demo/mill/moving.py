@@ -2,8 +2,8 @@
 
 Rules of this module:
 - A move stops at the end of the travel; what stands in the way stops nothing: the machine pushes on.
-- A stylus that meets something gives way as far as its overtravel; beyond it, it breaks. Any other part, and any other
-  tool, gives nothing: that is a crash at the first contact.
+- A stylus that meets something gives way as far as its overtravel; beyond it, it breaks.
+  Any other part, and any other tool, gives nothing: that is a crash at the first contact.
 - Leaning, only the way back along the same axis or Z upwards is free; sideways bends the stylus.
 - After a crash the mill stands in alarm where it hit.
 """
@@ -66,7 +66,9 @@ def _leave(
     by_nm: int,
     during: str,
 ) -> int:
-    """A move of a tool that leans: back is free, up is free, further in gives way or breaks, sideways bends."""
+    """A move of a tool that leans:
+    back is free, up is free, further in gives way or breaks, sideways bends.
+    """
     direction = 1 if by_nm > 0 else -1
     if axis == lean.axis and direction == lean.direction:
         depth = lean.depth_nm + abs(by_nm)

@@ -35,7 +35,9 @@ def with_mistake(faults: Faults, mistake: Mistake, axis: str, ball_radius_nm: in
 
 
 def stand_before(vise: ViseTruth, probe: Tool, axis: str, *, moving_jaw: bool) -> tuple[Values, int]:
-    """Where the spindle stands before a face, as far off and as deep as is common, and the direction of the search."""
+    """Where the spindle stands before a face, as far off and as deep as is common, and the direction of the
+    search.
+    """
     place, radius = vise.middle_nm, probe.ball.radius_nm if probe.ball else 0
     if axis == "Z":
         return {**place, "Z": place["Z"] + probe.length_nm + STANDS_OFF_NM}, -1

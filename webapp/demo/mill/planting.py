@@ -1,4 +1,5 @@
-"""Things that can be wrong at a mill, by name: what a lead plants on the practice mill, and what the walks plant.
+"""Things that can be wrong at a mill, by name:
+what a lead plants on the practice mill, and what the walks plant.
 
 Sizes are common practice, no source: what a chip, a bent stylus, a forgotten shift or a bumped vise come to.
 """

@@ -1,10 +1,12 @@
 """A probing move: what is touched, what the control makes of it, and how it ends where nothing answers.
 
 Rules of this module (numbers.md 3):
-- The ball meets a face one radius before it; the control adds the radius that it knows. On Z it takes off the length
-  that it knows. What it is told wrongly stands in the value.
-- A probe that answers stops the move after s(v) = v t + v^2 / 2a; where that is more than the overtravel, it breaks.
-- A probe that does not answer (dead, asleep, broken) goes on to the end of the range, into whatever stands there.
+- The ball meets a face one radius before it; the control adds the radius that it knows.
+  On Z it takes off the length that it knows. What it is told wrongly stands in the value.
+- A probe that answers stops the move after s(v) = v t + v^2 / 2a;
+  where that is more than the overtravel, it breaks.
+- A probe that does not answer (dead, asleep, broken) goes on to the end of the range, into whatever stands
+  there.
 - A control that hears a touch before it moves does not start.
 - The cycle ends where it began; a move that found nothing stays where it ended, and is an alarm.
 - The value goes into the row that is selected, whoever owns it; where a key writes it or a person enters it, the

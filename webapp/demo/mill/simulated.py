@@ -1,7 +1,7 @@
 """One mill as its control would answer; everything that a person can do at it is one method.
 
-Chance comes from the caller's generator, so that a seed gives the same mill again. The sizes (a few micrometres of
-probing) are common practice, no source.
+Chance comes from the caller's generator, so that a seed gives the same mill again.
+The sizes (a few micrometres of probing) are common practice, no source.
 """
 
 from __future__ import annotations
@@ -205,7 +205,8 @@ class SimulatedMill(Readings):
     # A touch in one go, for walks that need no way there
 
     def touch(self, axis: str, mistake: Mistake = NO_MISTAKE) -> int:
-        """Stand before the face of this axis, search it, stand high again; the value shown in the selected slot, nm.
+        """Stand before the face of this axis, search it, stand high again;
+        the value shown in the selected slot, nm.
 
         A key that writes it is pressed; where a person enters it, the row stays as it was. Raises NoProbeInSpindleError
         when another tool is in the spindle: this way there is no look before it moves.

@@ -2,9 +2,11 @@
 
 Rules of this module:
 - Whole nanometres in machine coordinates; X and Y of the spindle's middle, Z of a tool's lowest point.
-- What stands on the table is made of boxes along the axes. A tool is a ball, or upright columns one above the other.
-- A move goes along one axis. A ball meets a box face, edge or corner where its surface first reaches it (the nearest
-  point of the box across the move, by Pythagoras), so a ball beside an edge slides past or sinks beside it.
+- What stands on the table is made of boxes along the axes.
+  A tool is a ball, or upright columns one above the other.
+- A move goes along one axis. A ball meets a box face, edge or corner where its surface first reaches it (the
+  nearest point of the box across the move, by Pythagoras), so a ball beside an edge slides past or sinks
+  beside it.
 - A box that a tool already reaches into is not met again: leaning and leaving are `moving`'s business.
 """
 
@@ -33,7 +35,9 @@ class Box:
 
 @dataclass(frozen=True)
 class Part:
-    """One part of a tool: a ball (low_nm to high_nm is its diameter) or a column, by height above the lowest point."""
+    """One part of a tool: a ball (low_nm to high_nm is its diameter) or a column,
+    by height above the lowest point.
+    """
 
     name: str
     radius_nm: int
@@ -67,7 +71,9 @@ class Contact:
 
 
 def probe_tool(number: str, ball_diameter_nm: int, reach_nm: int, length_nm: int) -> Tool:
-    """A probe: ball, stylus up to its reach above the ball's middle, and a body as wide as a hand is (40 mm)."""
+    """A probe: ball, stylus up to its reach above the ball's middle,
+    and a body as wide as a hand is (40 mm).
+    """
     radius = ball_diameter_nm // 2
     shank = min(radius + reach_nm, length_nm)
     return Tool(
@@ -90,7 +96,9 @@ def cutter(number: str, name: str, diameter_nm: int, length_nm: int) -> Tool:
 def first_contact(
     tool: Tool, tip_nm: Values, axis: str, direction: int, boxes: Iterable[Box]
 ) -> Contact | None:
-    """The nearest contact ahead of a tool whose lowest point stands at `tip_nm`; None where nothing is in the way."""
+    """The nearest contact ahead of a tool whose lowest point stands at `tip_nm`;
+    None where nothing is in the way.
+    """
     found = [
         Contact(round(away), part, box)
         for part in tool.parts
@@ -114,7 +122,9 @@ def _aways(part: Part, tip_nm: Values, axis: str, direction: int, box: Box) -> I
 
 
 def _reach_nm(part: Part, tip_nm: Values, axis: str, box: Box) -> float | None:
-    """How far the part's surface stands ahead of its middle where it would meet this box; None where it passes it."""
+    """How far the part's surface stands ahead of its middle where it would meet this box;
+    None where it passes it.
+    """
     across = [box.beside_nm(other, tip_nm[other]) for other in "XY" if other != axis]
     if part.is_ball:
         if axis != "Z":

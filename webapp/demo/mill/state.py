@@ -10,7 +10,9 @@ from webapp.demo.mill.solids import Values
 
 @dataclass(frozen=True)
 class Lean:
-    """The ball leans on something: along which axis it was pushed, which way, how far past the first contact."""
+    """The ball leans on something:
+    along which axis it was pushed, which way, how far past the first contact.
+    """
 
     axis: str
     direction: int
@@ -47,8 +49,8 @@ class Crash:
 
 
 PLAIN = (
-    "place_nm", "spindle_tool", "selected_slot", "homed", "page_off_nm", "length_active", "half_changed", "alarm",
-    "idle_s", "asleep", "broken", "wiped", "bare", "shift_out", "freed", "gave_nm",
+    "place_nm", "spindle_tool", "selected_slot", "homed", "page_off_nm", "length_active", "half_changed",
+    "alarm", "idle_s", "asleep", "broken", "wiped", "bare", "shift_out", "freed", "gave_nm",
 )  # fmt: skip
 
 

@@ -1,11 +1,11 @@
 """Where one vise really stands, and what can lie on it: the truth that nobody in a real shop can look up.
 
 Rules of this module:
-- `surface_nm` holds the three faces that are touched, in machine coordinates; everything else is built from them and
-  from the vise's measures, so that a vise that moved moves whole.
-- The fixed jaw reaches away from its clamping face; the moving jaw stands opposite, one opening away. Both stand on the
-  bed, the bed on the table. Steps of the jaw lie on its clamping side, two screw holes in its top a
-  quarter in from the ends.
+- `surface_nm` holds the three faces that are touched, in machine coordinates;
+  everything else is built from them and from the vise's measures, so that a vise that moved moves whole.
+- The fixed jaw reaches away from its clamping face; the moving jaw stands opposite, one opening away. Both
+  stand on the bed, the bed on the table. Steps of the jaw lie on its clamping side, two screw holes in its
+  top a quarter in from the ends.
 - Measures that a shop file leaves out are filled with sizes of a common vise (common practice, no source).
 """
 
@@ -47,7 +47,9 @@ class ViseTruth:
         return replace(self, surface_nm=shifted)
 
     def turned(self) -> ViseTruth:
-        """The same vise bolted down the other way round: the jaw that stands still is now where the moving one was."""
+        """The same vise bolted down the other way round:
+        the jaw that stands still is now where the moving one was.
+        """
         axis = self.clamping_axis
         surface = dict(self.surface_nm)
         surface[axis] += self.normal[axis] * self.opening_nm
@@ -87,7 +89,9 @@ class ViseTruth:
         )
 
     def left_on(self, what: str, height_nm: int) -> Box:
-        """A thing that lies across the middle of the fixed jaw's top, or (parallel) on the bed before the fixed jaw."""
+        """A thing that lies across the middle of the fixed jaw's top,
+        or (parallel) on the bed before the fixed jaw.
+        """
         middle = self.middle_nm
         if what == "parallel":
             face, normal = self.surface_nm[self.clamping_axis], self.normal[self.clamping_axis]
@@ -147,7 +151,9 @@ class ViseTruth:
         )
 
     def _span(self, axis: str) -> tuple[int, int]:
-        """From one end of the jaws to the other: the touched end is a known surface, the jaw reaches away from it."""
+        """From one end of the jaws to the other:
+        the touched end is a known surface, the jaw reaches away from it.
+        """
         surface, normal = self.surface_nm[axis], self.normal[axis]
         return tuple(sorted((surface, surface - normal * self.jaw_length_nm)))  # type: ignore[return-value]
 

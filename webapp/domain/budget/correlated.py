@@ -1,14 +1,15 @@
 """Lines of a budget that hang together: which, how much, and what they then come to.
 
 Rules of this module (JCGM 100:2008, 5.2):
-- A correlation coefficient lies from -1 to 1 and stands between two different lines, once. What the lines come to is
-  the sum over all pairs of sensitivity, standard uncertainty and coefficient (5.2.2, equation 16).
-- Coefficients have to fit each other: where three lines are said to hang together in a way that no three quantities
-  can, the sum could come out below nothing, and the choice is refused (5.2.2 takes them from one joint distribution).
-- A line's share is its own part of the sum with its part of what it shares with others. Shares add up to 1; one is
-  negative where a line takes away from what others bring.
-- Welch and Satterthwaite's formula wants independent parts (G.4.1): lines that hang together count as one part, with
-  the fewest degrees of freedom that one of them has (common practice, no source).
+- A correlation coefficient lies from -1 to 1 and stands between two different lines, once. What the lines
+  come to is the sum over all pairs of sensitivity, standard uncertainty and coefficient (5.2.2, equation 16).
+- Coefficients have to fit each other: where three lines are said to hang together in a way that no three
+  quantities can, the sum could come out below nothing, and the choice is refused (5.2.2 takes them from one
+  joint distribution).
+- A line's share is its own part of the sum with its part of what it shares with others.
+  Shares add up to 1; one is negative where a line takes away from what others bring.
+- Welch and Satterthwaite's formula wants independent parts (G.4.1): lines that hang together count as one
+  part, with the fewest degrees of freedom that one of them has (common practice, no source).
 """
 
 from __future__ import annotations
@@ -71,7 +72,9 @@ def matrix_of(count: int, correlations: Sequence[Correlation]) -> NDArray[np.flo
 
 
 def parts_nm2(lines: Sequence[BudgetLine], correlations: Sequence[Correlation]) -> tuple[float, ...]:
-    """Return each line's part of the sum of squares, in nm^2: its own square and its part of what it shares."""
+    """Return each line's part of the sum of squares, in nm^2:
+    its own square and its part of what it shares.
+    """
     matrix = matrix_of(len(lines), correlations)
     brought = [line.brought_nm for line in lines]
     return tuple(
@@ -91,6 +94,8 @@ def groups(count: int, correlations: Sequence[Correlation]) -> list[list[int]]:
 
 
 def fewest_degrees(lines: Sequence[BudgetLine]) -> float | None:
-    """Return the fewest degrees of freedom among the lines that bring something, None where all are known exactly."""
+    """Return the fewest degrees of freedom among the lines that bring something,
+    None where all are known exactly.
+    """
     known = [one.degrees_of_freedom for one in lines if one.degrees_of_freedom is not None and one.brought_nm]
     return min(known, default=None)

@@ -1,10 +1,12 @@
 """What the lead says of lines that hang together, on one axis or on all, as it is typed and as it is stored.
 
 Rules of this module:
-- A pair of lines goes by the names that the lines go by (see `lines`), in the order of their names, so that it stands
-  there once. The word for one axis comes before the one for all.
-- On an axis without one of the two lines nothing hangs together: the lead's word waits until the line is back.
-- A coefficient is typed as a plain decimal from -1 to 1, with at most four decimals, and kept as it was typed.
+- A pair of lines goes by the names that the lines go by (see `lines`), in the order of their names,
+  so that it stands there once. The word for one axis comes before the one for all.
+- On an axis without one of the two lines nothing hangs together:
+  the lead's word waits until the line is back.
+- A coefficient is typed as a plain decimal from -1 to 1,
+  with at most four decimals, and kept as it was typed.
 """
 
 from __future__ import annotations

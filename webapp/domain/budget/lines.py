@@ -1,13 +1,16 @@
-"""The lines of an uncertainty budget for one axis: what the shop's file says, changed and added to by the lead.
+"""The lines of an uncertainty budget for one axis:
+what the shop's file says, changed and added to by the lead.
 
 Rules of this module:
-- Without a lead's word the lines are those of the file: probing, the axis, the display's step, the seating, and thermal
-  expansion of the span between fixture and reference. The display's step follows from the machine and is not changed.
-- A lead's line with one of those names takes its place; any other is added. A line names one axis or all of them; the
-  one that names the axis comes before the one for all.
-- A probe whose check is overdue counts as many times as wide as the lead has set (`uncertainty.widened_when_overdue`).
-- The floor of the usual stands on the same lines: their root sum of squares, what they share where they hang together,
-  and their effective degrees of freedom.
+- Without a lead's word the lines are those of the file: probing, the axis, the display's step, the seating,
+  and thermal expansion of the span between fixture and reference. The display's step follows from the machine
+  and is not changed.
+- A lead's line with one of those names takes its place; any other is added.
+  A line names one axis or all of them; the one that names the axis comes before the one for all.
+- A probe whose check is overdue counts as many times as wide as the lead has set
+  (`uncertainty.widened_when_overdue`).
+- The floor of the usual stands on the same lines:
+  their root sum of squares, what they share where they hang together, and their effective degrees of freedom.
 """
 
 from __future__ import annotations
@@ -79,8 +82,9 @@ class BudgetData(TypedDict):
 class LeadLine:
     """A line as the lead gave it: `id` is a shop line's name or a new one, `axis` None means every axis.
 
-    `value_nm` is the stated value. The thermal line is given by `span_nm`, `um_per_m_kelvin` and `half_range_kelvin`
-    instead. Numbers that are no whole nanometres are decimal texts, so that they stay as typed.
+    `value_nm` is the stated value. The thermal line is given by `span_nm`, `um_per_m_kelvin` and
+    `half_range_kelvin` instead. Numbers that are no whole nanometres are decimal texts, so that they stay as
+    typed.
     """
 
     id: str
@@ -148,7 +152,9 @@ def axis_lines(
 
 
 def floor_of(lines: Sequence[NamedLine], correlations: Sequence[Correlation] = ()) -> FloorInputs:
-    """Return what the usual's floor takes from these lines. The display's step is added by the usual itself."""
+    """Return what the usual's floor takes from these lines.
+    The display's step is added by the usual itself.
+    """
     budget = [named.line for named in lines]
     parts = [named.line.standard_nm for named in lines if named.id not in {PROBE, AXIS, SEAT, RESOLUTION}]
     by_name = {named.id: named.line.standard_nm for named in lines}

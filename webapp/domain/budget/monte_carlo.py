@@ -1,13 +1,18 @@
-"""A Monte Carlo run of a budget, beside the law of propagation: its coverage interval, and whether both agree.
+"""A Monte Carlo run of a budget, beside the law of propagation:
+its coverage interval, and whether both agree.
 
 Rules of this module (JCGM 101:2008):
-- Each line is drawn from what is known of it (6.4): a normal of its standard uncertainty, or a rectangle, a triangle or
-  an arc sine of its half-width. A line with degrees of freedom is wider in some draws and narrower in others, as the
-  square root of them over a chi-squared draw: of a normal that makes the scaled and shifted t (6.4.9).
-- Lines that hang together are drawn together, as one normal (6.4.8) or, with degrees of freedom, one t of the fewest.
-- The interval leaves as many draws below as above (7.7). Where its ends lie is known to their standard errors only.
-- The two agree where neither end differs by more than half of the second significant digit of the standard uncertainty
-  (8.1, with two digits). They differ where one does by more than chance explains; between, more is drawn, up to MOST.
+- Each line is drawn from what is known of it (6.4): a normal of its standard uncertainty, or a rectangle, a
+  triangle or an arc sine of its half-width. A line with degrees of freedom is wider in some draws and
+  narrower in others, as the square root of them over a chi-squared draw: of a normal that makes the scaled
+  and shifted t (6.4.9).
+- Lines that hang together are drawn together, as one normal (6.4.8) or, with degrees of freedom, one t of the
+  fewest.
+- The interval leaves as many draws below as above (7.7).
+  Where its ends lie is known to their standard errors only.
+- The two agree where neither end differs by more than half of the second significant digit of the standard
+  uncertainty (8.1, with two digits). They differ where one does by more than chance explains; between, more
+  is drawn, up to MOST.
 - The generator is an argument. The same one gives the same run.
 """
 
@@ -34,10 +39,11 @@ CERTAIN = 2.0
 
 @dataclass(frozen=True)
 class MonteCarlo:
-    """What the draws came to, in nm: their standard deviation, the interval's ends and those ends' standard errors.
+    """What the draws came to, in nm:
+    their standard deviation, the interval's ends and those ends' standard errors.
 
-    `tolerance_nm` is how far the ends of the two intervals may lie apart to agree. Beside fewer than three degrees of
-    freedom a standard deviation says nothing: the interval does.
+    `tolerance_nm` is how far the ends of the two intervals may lie apart to agree.
+    Beside fewer than three degrees of freedom a standard deviation says nothing: the interval does.
     """
 
     draws: int
@@ -131,6 +137,8 @@ def _judged(found: Budget, drawn: Draws) -> MonteCarlo:
 
 
 def tolerance_nm(standard_nm: float) -> float:
-    """Return half of the second significant digit of a standard uncertainty (JCGM 101:2008, 7.9.2): 0.5 for 32."""
+    """Return half of the second significant digit of a standard uncertainty (JCGM 101:2008, 7.9.2): 0.5 for
+    32.
+    """
     rounded = float(f"{standard_nm:.1e}")
     return float(0.5 * 10.0 ** (math.floor(math.log10(rounded)) - 1))

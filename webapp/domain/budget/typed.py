@@ -1,10 +1,10 @@
 """What a lead types into an uncertainty budget, and what is taken of it.
 
 Rules of this module:
-- A value is a length in the machine's unit, to the finest step of that unit, zero or more, at most 10 mm: beyond that
-  it is no uncertainty of a touch (common practice, no source).
-- A confidence is typed as a share ("0.95") or in percent ("95 %") and lies strictly between 0 and 1; below a half a
-  budget says nothing that anyone asks for.
+- A value is a length in the machine's unit, to the finest step of that unit, zero or more, at most 10 mm:
+  beyond that it is no uncertainty of a touch (common practice, no source).
+- A confidence is typed as a share ("0.95") or in percent ("95 %") and lies strictly between 0 and 1;
+  below a half a budget says nothing that anyone asks for.
 - Degrees of freedom are empty (known exactly) or a number above zero.
 - A point or a comma stands before decimals; exponents, blanks inside and signs where none belong are refused.
 """
@@ -65,7 +65,9 @@ def fine_display(unit: str) -> Display:
 
 
 def read_value_nm(typed: str, unit: str, largest_nm: int = LARGEST_NM) -> int:
-    """Return a typed length of zero or more in nanometres. Raises `BudgetValueOutsideError` or a `LengthError`."""
+    """Return a typed length of zero or more in nanometres.
+    Raises `BudgetValueOutsideError` or a `LengthError`.
+    """
     display = fine_display(unit)
     try:
         return parse_length(typed, display, 0, largest_nm)
@@ -118,7 +120,9 @@ def read_line(
 def read_thermal(
     *, name: str, axis: str, span: str, expansion: str, swing: str, source: str, unit: str
 ) -> LeadLine:
-    """Return the thermal line in these typed fields: span in the unit, µm/(m·K), ± kelvin. Raises as `read_line`."""
+    """Return the thermal line in these typed fields: span in the unit, µm/(m·K), ± kelvin.
+    Raises as `read_line`.
+    """
     return LeadLine(
         THERMAL,
         name,

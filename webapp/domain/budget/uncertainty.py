@@ -1,14 +1,14 @@
 """The uncertainty budget: its lines, their shares, and the result with its coverage factor.
 
 Rules of this module (JCGM 100:2008, the GUM):
-- A line's standard uncertainty is its stated value over the divisor of its distribution: normal at two standard
-  deviations 2, at one 1; rectangular sqrt(3); triangular sqrt(6); U-shaped sqrt(2) (4.3, F.2.3.3), times the
-  sensitivity.
-- Lines combine as the root of the sum of squares (5.1.2), with what they share where they hang together (5.2.2; see
-  `correlated`). A line's share is its part of the sum.
-- Effective degrees of freedom after Welch and Satterthwaite (G.4.1); a line without them counts as known exactly. The
-  coverage factor is Student's t for the next whole number below (G.4.1, note 1), of the normal for none. Lines that
-  hang together count there as one.
+- A line's standard uncertainty is its stated value over the divisor of its distribution: normal at two
+  standard deviations 2, at one 1; rectangular sqrt(3); triangular sqrt(6); U-shaped sqrt(2) (4.3, F.2.3.3),
+  times the sensitivity.
+- Lines combine as the root of the sum of squares (5.1.2), with what they share where they hang together
+  (5.2.2; see `correlated`). A line's share is its part of the sum.
+- Effective degrees of freedom after Welch and Satterthwaite (G.4.1); a line without them counts as known
+  exactly. The coverage factor is Student's t for the next whole number below (G.4.1, note 1), of the normal
+  for none. Lines that hang together count there as one.
 - Thermal line: expansion times length times half the temperature's range, rectangular (H.1 for its form).
 - A negative value, and a confidence of 0 or 1 or beyond, are refused by name.
 """
@@ -80,7 +80,8 @@ _DIVISORS = {
 class BudgetLine:
     """One source of uncertainty: the stated value in nm (or in the unit that the sensitivity turns into nm).
 
-    `name_code` and `source` say what it is and where the value comes from; `degrees_of_freedom` None: known exactly.
+    `name_code` and `source` say what it is and where the value comes from;
+    `degrees_of_freedom` None: known exactly.
     """
 
     name_code: str
@@ -101,7 +102,9 @@ class BudgetLine:
 
     @property
     def brought_nm(self) -> float:
-        """Return what one standard uncertainty of this line does to the result, with the sign of its sensitivity."""
+        """Return what one standard uncertainty of this line does to the result,
+        with the sign of its sensitivity.
+        """
         return self.value / self.distribution.divisor * self.sensitivity
 
     @property
@@ -112,8 +115,8 @@ class BudgetLine:
 
 @dataclass(frozen=True)
 class Budget:
-    """The result: combined and expanded uncertainty in nm, coverage factor, effective degrees of freedom (None:
-    infinite).
+    """The result: combined and expanded uncertainty in nm,
+    coverage factor, effective degrees of freedom (None: infinite).
 
     `shares` are each line's part of the sum of squares, in the lines' order; they add up to 1.
     """
@@ -162,7 +165,9 @@ def effective_degrees_of_freedom(
 def budget(
     lines: Sequence[BudgetLine], confidence: float = 0.95, correlations: Sequence[Correlation] = ()
 ) -> Budget:
-    """Return the budget's result. Raises `BudgetEmptyError`, `ConfidenceNotBetweenError`, a `CorrelationError`."""
+    """Return the budget's result.
+    Raises `BudgetEmptyError`, `ConfidenceNotBetweenError`, a `CorrelationError`.
+    """
     if not 0 < confidence < 1:
         raise ConfidenceNotBetweenError(confidence=str(confidence))
     parts = parts_nm2(lines, correlations)

@@ -1,14 +1,15 @@
 """What likely causes are worked out from, and the shape of one candidate on the setup sheet.
 
 Rules of this module:
-- A mistake has a signature: the value that it would have given. A candidate holds that value (or a range of them) and
-  its standard uncertainty, both in whole nanometres, so that a tablet compares with whole numbers only.
+- A mistake has a signature: the value that it would have given. A candidate holds that value (or a range of
+  them) and its standard uncertainty, both in whole nanometres, so that a tablet compares with whole numbers
+  only.
 - The uncertainty of one more value u: a third of the prediction half-width at the coverage of three standard
-  deviations, 0.9973 (JCGM 100:2008, G.1.3 for the normal figure; Student's t for the degrees of freedom at hand), or
-  of the floor where that is wider. "Within three uncertainties" then means the same with three values and with
-  three hundred.
-- Chance comes first: up to the line that one clean touch in ten times the ask line's number crosses, no cause is named.
-  The shop's ceiling does not move that line: a ceiling changes what is asked, not what chance does.
+  deviations, 0.9973 (JCGM 100:2008, G.1.3 for the normal figure; Student's t for the degrees of freedom at
+  hand), or of the floor where that is wider. "Within three uncertainties" then means the same with three
+  values and with three hundred.
+- Chance comes first: up to the line that one clean touch in ten times the ask line's number crosses, no cause
+  is named. The shop's ceiling does not move that line: a ceiling changes what is asked, not what chance does.
 """
 
 from __future__ import annotations
@@ -32,8 +33,8 @@ CHANCE_MARGIN = 10
 class Candidate:
     """A mistake and what it would have given: one value (`low_nm` = `high_nm`) or any value from low to high.
 
-    `uncertainty_nm` is the standard uncertainty of that. `alone`: it explains one axis only, so not where an earlier
-    axis differs too. `beside`: what earlier axes must then read, as (axis, value, uncertainty).
+    `uncertainty_nm` is the standard uncertainty of that. `alone`: it explains one axis only, so not where an
+    earlier axis differs too. `beside`: what earlier axes must then read, as (axis, value, uncertainty).
     """
 
     code: str
@@ -62,9 +63,11 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Known:
-    """One axis before its touch: its face, the usual's centre, how well one more value is known, the chance line.
+    """One axis before its touch: its face, the usual's centre,
+    how well one more value is known, the chance line.
 
-    `centre_nm` and `chance_nm` are None where this seating has no value yet; `uncertainty_nm` is at least one.
+    `centre_nm` and `chance_nm` are None where this seating has no value yet;
+    `uncertainty_nm` is at least one.
     """
 
     face: Face
@@ -76,8 +79,8 @@ class Known:
 
 @dataclass(frozen=True)
 class OtherBall:
-    """A ball that another probe has, or that probes are sold with: its size, its effective radius, and how well that is
-    known.
+    """A ball that another probe has, or that probes are sold with:
+    its size, its effective radius, and how well that is known.
     """
 
     diameter_nm: int
@@ -87,11 +90,13 @@ class OtherBall:
 
 @dataclass(frozen=True)
 class Measures:
-    """What is known of probe and vise, in nanometres. None or empty: not known, and no cause is drawn from it.
+    """What is known of probe and vise, in nanometres.
+    None or empty: not known, and no cause is drawn from it.
 
-    `vise_uncertainty_nm` (how well the vise's own measures are known) and `opening_uncertainty_nm` (it is set by hand
-    for each workpiece) are standard uncertainties; the shipped 0.1 mm and 1 mm are common practice, no source. So are
-    the largest chip, 0.5 mm, and the largest move of a vise that nobody need have noticed, 0.5 mm.
+    `vise_uncertainty_nm` (how well the vise's own measures are known) and `opening_uncertainty_nm` (it is set
+    by hand for each workpiece) are standard uncertainties; the shipped 0.1 mm and 1 mm are common practice,
+    no source. So are the largest chip, 0.5 mm, and the largest move of a vise that nobody need have noticed,
+    0.5 mm.
     """
 
     effective_radius_nm: int
@@ -115,7 +120,9 @@ class Measures:
 
 
 def half_width_nm(usual: Usual, coverage: float) -> float:
-    """Return how far one more value lies from the centre at most, with that coverage; no ceiling, no rounding."""
+    """Return how far one more value lies from the centre at most, with that coverage;
+    no ceiling, no rounding.
+    """
     floor_nm = spread.normal_quantile(coverage) * usual.u_b_nm * usual.root
     if usual.known_s_nm is None:
         return floor_nm
@@ -140,7 +147,9 @@ def together_nm(*uncertainties_nm: float) -> int:
 
 
 def step_uncertainty_nm(display: Display) -> int:
-    """Return the standard uncertainty of a value that is read off exactly: a step of the display over sqrt(12)."""
+    """Return the standard uncertainty of a value that is read off exactly:
+    a step of the display over sqrt(12).
+    """
     return together_nm(display.resolution_nm / math.sqrt(12))
 
 

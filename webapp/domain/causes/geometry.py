@@ -1,16 +1,19 @@
 """Mistakes at the probe and the vise: the ball's radius, the wrong end, the moving jaw, lengths on Z, a chip.
 
-Rules of this module (signatures follow from the geometry of `axes`: n is the face's normal, d = -n the search, r the
-effective radius of the ball, and a right reading is surface = ball's centre at the trigger + d * r):
+Rules of this module (signatures follow from the geometry of `axes`: n is the face's normal, d = -n the
+search, r the effective radius of the ball, and a right reading is surface = ball's centre at the trigger + d
+* r):
 
-- Radius left out: n*r too far. Radius added twice, or the diameter in its place: n*r short. Radius taken the wrong way
-  round, or a diameter left out: 2*n*r. A diameter too much: -2*n*r. The radius r' of another probe's ball: n*(r - r').
-- The other end or side of the same jaw lies one jaw length or thickness behind the face, at -n*L; with the radius still
-  taken for the old direction another -2*n*r.
-- The moving jaw's clamping face lies one opening in front of the fixed one; it is searched the other way, so with the
-  radius still taken for the old direction -2*n*r more. Its far side lies one moving jaw's thickness further.
-- Z: gauge or stylus length left out or counted twice; a parallel on the bed (jaw height less parallel, below the top),
-  a parallel lying on the jaw, the jaw's step.
+- Radius left out: n*r too far. Radius added twice, or the diameter in its place: n*r short. Radius taken the
+  wrong way round, or a diameter left out: 2*n*r. A diameter too much: -2*n*r. The radius r' of another
+  probe's ball: n*(r - r').
+- The other end or side of the same jaw lies one jaw length or thickness behind the face, at -n*L;
+  with the radius still taken for the old direction another -2*n*r.
+- The moving jaw's clamping face lies one opening in front of the fixed one; it is searched the other way, so
+  with the radius still taken for the old direction -2*n*r more. Its far side lies one moving jaw's thickness
+  further.
+- Z: gauge or stylus length left out or counted twice; a parallel on the bed (jaw height less parallel,
+  below the top), a parallel lying on the jaw, the jaw's step.
 - A chip between ball and face: nearer to the ball, by more than chance explains, up to the largest chip.
 """
 
@@ -100,7 +103,9 @@ def _searched_back(
     measures: Measures,
     fields: dict[str, str],
 ) -> Iterator[Candidate]:
-    """Yield a face that is searched the other way: with the radius taken rightly, and as for the old direction."""
+    """Yield a face that is searched the other way:
+    with the radius taken rightly, and as for the old direction.
+    """
     normal = known.face.normal
     yield _at(known, code, normal * along_normal_nm, own_nm, **fields)
     back_nm = along_normal_nm - 2 * measures.effective_radius_nm

@@ -1,16 +1,19 @@
 """Likely causes of an odd value: what the sheet carries, and which of it a tablet names.
 
 Rules of this module:
-- The server prepares candidates (`prepare`); they depend on no person. The tablet compares (`name_causes`) with whole
-  numbers and one quotient of whole numbers, so that server and browser name the same.
-- A cause is named when the value lies within three uncertainties of what it predicts, and beyond what chance explains
-  (see `cause_facts`). At most three are named.
-- What happened at the mill comes before any slip of digits: sizes of balls and parallels are round, so that one digit
-  often seems to put right what was a forgotten radius, and a value that lies far off fits some digit by chance.
-- Of what happened the nearest comes first, in uncertainties; values before ranges; what also explains an earlier axis
-  before what does not. Whatever predicts the same as the first within three uncertainties (the larger of the two)
-  cannot be told from it by the number: it is marked `alike`, stands beside it, and goes before what is not.
-- No cause names the value that would fit, nor what it would be made from: a touch is read again without knowing it.
+- The server prepares candidates (`prepare`); they depend on no person. The tablet compares (`name_causes`)
+  with whole numbers and one quotient of whole numbers, so that server and browser name the same.
+- A cause is named when the value lies within three uncertainties of what it predicts,
+  and beyond what chance explains (see `cause_facts`). At most three are named.
+- What happened at the mill comes before any slip of digits: sizes of balls and parallels are round, so that
+  one digit often seems to put right what was a forgotten radius, and a value that lies far off fits some
+  digit by chance.
+- Of what happened the nearest comes first, in uncertainties; values before ranges; what also explains an
+  earlier axis before what does not. Whatever predicts the same as the first within three uncertainties (the
+  larger of the two) cannot be told from it by the number: it is marked `alike`, stands beside it, and goes
+  before what is not.
+- No cause names the value that would fit, nor what it would be made from:
+  a touch is read again without knowing it.
 - `static/js/rules/causes/named.js` does the same in the browser.
 """
 
@@ -93,7 +96,8 @@ Sentences = TypedDict("Sentences", {"is": Said, "gives": Said, "check": Said, "a
 
 @dataclass(frozen=True)
 class AxisFacts:
-    """What causes of one axis are drawn from, besides the other axes. `recent`: other people's touches, in time.
+    """What causes of one axis are drawn from, besides the other axes.
+    `recent`: other people's touches, in time.
 
     `cleared_nm`: what the axis holds in a cleared row.
     """
@@ -110,8 +114,8 @@ class AxisFacts:
 def prepare(axis: str, facts: Mapping[str, AxisFacts], measures: Measures, display: Display) -> CausesOnSheet:
     """Return the part `causes` of one axis on the sheet, as plain data.
 
-    `facts` holds every axis of the sheet by name. What a value inside the travel cannot read is left out, and so is
-    what lies so near the usual that chance explains it.
+    `facts` holds every axis of the sheet by name. What a value inside the travel cannot read is left out,
+    and so is what lies so near the usual that chance explains it.
     """
     here = facts[axis]
     known = here.known
@@ -150,9 +154,10 @@ def name_causes(
 ) -> list[Named]:
     """Return at most four causes, the likeliest first: {"code", "fields", "low_nm", "high_nm", "alike"}.
 
-    `causes` and `usual` are the sheet's; `copied_nm` is what the operator's own slot `own_slot` held on this axis
-    before it was cleared; `earlier` lists the axes touched before as {"axis", "value_nm", "verdict"}. The range is what
-    the cause would have given. `alike` is True for all that cannot be told from the first by the number alone.
+    `causes` and `usual` are the sheet's; `copied_nm` is what the operator's own slot `own_slot` held on this
+    axis before it was cleared; `earlier` lists the axes touched before as {"axis", "value_nm", "verdict"}.
+    The range is what the cause would have given. `alike` is True for all that cannot be told from the first
+    by the number alone.
     """
     centre_nm, chance_nm = usual["centre_nm"], causes["chance_nm"]
     if centre_nm is not None and chance_nm is not None and abs(value_nm - centre_nm) <= chance_nm:
@@ -182,7 +187,9 @@ def _of_this_setup(
     centre_nm: int | None,
     display: Display,
 ) -> list[CandidateOnSheet]:
-    """Return what only this setup knows: the slot's old value, still there, or taken off what the control shows."""
+    """Return what only this setup knows:
+    the slot's old value, still there, or taken off what the control shows.
+    """
     if copied_nm is None:
         return []
     # Three of these are half a step: the value must be the very one.
@@ -220,7 +227,8 @@ def _slip(
     display: Display,
     place: int,
 ) -> _Found:
-    """Return a slip of typing as a cause: what it would have given is the value less what the slip makes of the rest.
+    """Return a slip of typing as a cause:
+    what it would have given is the value less what the slip makes of the rest.
 
     A point slipped to the left also loses up to a step of the display.
     """

@@ -1,8 +1,10 @@
-"""What is likely behind each odd touch of a setup, from its sheet and its fold: for the lead's desk and the record.
+"""What is likely behind each odd touch of a setup, from its sheet and its fold:
+for the lead's desk and the record.
 
 Rules of this module:
-- It is worked out as the tablet worked it out: each touch with the last touch of every other axis before it, kept or
-  not, with the slot's old value and the operator's own slot. Whoever entered the touch was asked about slips first.
+- It is worked out as the tablet worked it out: each touch with the last touch of every other axis before it,
+  kept or not, with the slot's old value and the operator's own slot. Whoever entered the touch was asked
+  about slips first.
 - A touch that agrees has nothing to be explained. A sheet from before sheets carried causes explains nothing.
 """
 
@@ -20,8 +22,8 @@ from webapp.domain.touch.compare import display_of
 class NamedCause:
     """One cause of one touch. `says`, `gives` and `check` are {"code", "fields"}.
 
-    `off_nm` is how far the touch lies from what it would have given; `uncertainty_nm` the standard uncertainty of that,
-    None for a slip of typing, whose own arithmetic is in digits.
+    `off_nm` is how far the touch lies from what it would have given; `uncertainty_nm` the standard
+    uncertainty of that, None for a slip of typing, whose own arithmetic is in digits.
     """
 
     code: str

@@ -3,8 +3,8 @@
 Rules of this module:
 - It depends on no person: other slots' values, earlier seatings and recent touches are the machine's and the
   fixture's.
-- Every slot's last value is a candidate; the tablet passes over the operator's own, whose old value it knows from
-  the copying.
+- Every slot's last value is a candidate;
+  the tablet passes over the operator's own, whose old value it knows from the copying.
 - What the shop does not state (parallels, steps, the moving jaw's thickness) makes no candidate.
 """
 
@@ -23,14 +23,16 @@ from webapp.domain.usual.usual import LATEST, LinesChoice, SeatingValues, Usual,
 
 # Vises go back to where they were lately, if at all; a sheet stays small however often one was moved.
 MOST_SEATINGS = 8
-# Sizes that balls are sold in (common practice, no source): 2 to 8 mm, 1/8 and 1/4 in. At the trigger a ball is a few
-# micrometres smaller than its nominal radius.
+# Sizes that balls are sold in (common practice, no source): 2 to 8 mm, 1/8 and 1/4 in.
+# At the trigger a ball is a few micrometres smaller than its nominal radius.
 ROUND_BALLS_NM = (2_000_000, 3_000_000, 4_000_000, 5_000_000, 6_000_000, 8_000_000, 3_175_000, 6_350_000)
 SOLD_BALL_UNCERTAINTY_NM = 10_000
 
 
 def measures_of(fixture: Fixture, probe: Probe, others: Sequence[Probe] = ()) -> Measures:
-    """Return what causes are drawn from, from the shop's items. `others`: all probes in use, or all but this one."""
+    """Return what causes are drawn from, from the shop's items.
+    `others`: all probes in use, or all but this one.
+    """
     return Measures(
         effective_radius_nm=probe.effective_radius_nm,
         radius_uncertainty_nm=probe.radius_uncertainty_nm,
@@ -50,8 +52,8 @@ def measures_of(fixture: Fixture, probe: Probe, others: Sequence[Probe] = ()) ->
 
 
 def other_balls(probe: Probe, others: Sequence[Probe]) -> tuple[OtherBall, ...]:
-    """Return the balls whose radius may stand in the control in place of this probe's: those of the shop's other
-    probes, and the sizes that balls are sold in where the shop has none of that size.
+    """Return the balls whose radius may stand in the control in place of this probe's: those of the shop's
+    other probes, and the sizes that balls are sold in where the shop has none of that size.
     """
     known: dict[int, OtherBall] = {}
     for other in others:
@@ -97,8 +99,9 @@ def sheet_causes(
 ) -> dict[str, CausesOnSheet]:
     """Return the part `causes` of each of the fixture's axes, by axis.
 
-    `usuals` and `choices` have one entry for each axis, as the sheet's lines were drawn. `recent`: the last touch of
-    each recent setup, oldest first, accepted or not; those of two or more people tell that a vise was moved.
+    `usuals` and `choices` have one entry for each axis, as the sheet's lines were drawn. `recent`: the last
+    touch of each recent setup, oldest first, accepted or not; those of two or more people tell that a vise
+    was moved.
     """
     facts = {
         face.axis: AxisFacts(

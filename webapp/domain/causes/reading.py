@@ -1,14 +1,16 @@
-"""Mistakes of reading: another axis, another slot, another seating, the other unit, nothing probed; and a moved vise.
+"""Mistakes of reading: another axis, another slot, another seating, the other unit, nothing probed; and a
+moved vise.
 
 Rules of this module:
-- A value that was read off and not probed is exact: its uncertainty is that of one step of the display (q/sqrt(12)).
+- A value that was read off and not probed is exact:
+  its uncertainty is that of one step of the display (q/sqrt(12)).
 - A value that passes through a factor carries its uncertainty through the same factor (JCGM 100:2008, 5.1.2).
 - X and Y exchanged needs both: the axis before must have read this axis' value.
 - Work coordinates: what the control shows beside a slot is the machine's place less the slot's value.
-- A vise that was moved shows in other people's setups first: the last two or more touches, of two or more people,
-  beyond the ask line on the same side and, allowing for both, within three uncertainties of their median. The move is
-  that median. The first person after a move has nobody before: so a vise may have moved a little wherever a value lies
-  no farther off than a move that nobody need have noticed.
+- A vise that was moved shows in other people's setups first: the last two or more touches, of two or more
+  people, beyond the ask line on the same side and, allowing for both, within three uncertainties of their
+  median. The move is that median. The first person after a move has nobody before: so a vise may have moved a
+  little wherever a value lies no farther off than a move that nobody need have noticed.
 """
 
 from __future__ import annotations
@@ -52,7 +54,9 @@ class RecentTouch:
 
 
 def left_from_clearing(cleared_nm: int, display: Display) -> Candidate:
-    """Return what the clearing left in the slot where nothing was written to it since: zero, or the parked value."""
+    """Return what the clearing left in the slot where nothing was written to it since:
+    zero, or the parked value.
+    """
     code = "cause.parked_left" if cleared_nm else "cause.zero_left"
     return Candidate(code, cleared_nm, cleared_nm, step_uncertainty_nm(display))
 

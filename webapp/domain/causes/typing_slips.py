@@ -1,13 +1,14 @@
 """Mistakes of typing: what one slip of the finger, put right, would bring into the band.
 
 Rules of this module:
-- A slip is one of four: the sign, the decimal point by one to three places, two neighbouring digits swapped, one digit
-  wrong. It is looked for in the digits as the display shows them, in whole steps of the display; nothing is rounded.
+- A slip is one of four: the sign, the decimal point by one to three places, two neighbouring digits swapped,
+  one digit wrong. It is looked for in the digits as the display shows them, in whole steps of the display;
+  nothing is rounded.
 - A repair counts only where it lands inside the ask line. Of each kind the one nearest to the centre is kept.
 - A point slipped to the left drops the last digits, so that what they could hold is allowed on top.
-- Any value near the band has some digit that would bring it in. A wrong digit tells something only where its unit is
-  at least four ask lines: then bands stand apart with as much room again between them. Others are asked about
-  before the value is taken, and never named as a cause.
+- Any value near the band has some digit that would bring it in. A wrong digit tells something only where its
+  unit is at least four ask lines: then bands stand apart with as much room again between them. Others are
+  asked about before the value is taken, and never named as a cause.
 - `static/js/rules/causes/named.js` does the same in the browser, with the same whole numbers.
 """
 
@@ -37,9 +38,9 @@ class Repair(TypedDict):
 def repairs(value_nm: int, display: Display, usual: UsualOnSheet) -> list[Repair]:
     """Return the slips that would explain a value beyond the ask line, by kind, none for a value inside.
 
-    Each is {"code", "repaired_nm", "off_nm", "up", "down", "tells"}: the value that was meant, how far it lies from the
-    centre, by which fraction the slip scales what was meant, and whether it says more than that the value is near.
-    `usual` is the sheet's: `centre_nm`, `ask_nm`.
+    Each is {"code", "repaired_nm", "off_nm", "up", "down", "tells"}: the value that was meant, how far it
+    lies from the centre, by which fraction the slip scales what was meant, and whether it says more than that
+    the value is near. `usual` is the sheet's: `centre_nm`, `ask_nm`.
     """
     centre_nm, ask_nm = usual["centre_nm"], usual["ask_nm"]
     if centre_nm is None or ask_nm is None or abs(value_nm - centre_nm) <= ask_nm:
@@ -65,7 +66,9 @@ def repairs(value_nm: int, display: Display, usual: UsualOnSheet) -> list[Repair
 def _slips(
     value_nm: int, centre_nm: int, display: Display
 ) -> Iterator[tuple[str, int, int, int, int | None]]:
-    """Yield code, repaired value, scale up and down, and the unit of a wrong digit, in the order of the kinds."""
+    """Yield code, repaired value, scale up and down,
+    and the unit of a wrong digit, in the order of the kinds.
+    """
     step_nm, sign = display.resolution_nm, -1 if value_nm < 0 else 1
     steps = abs(value_nm) // step_nm
     if value_nm:

@@ -1,10 +1,12 @@
 """The marks that a drawing is made of: plain numbers, roles and words, ready for JSON.
 
 Rules of this module:
-- A shape names what it stands for (its role), never a colour: the page and the printed record give roles their looks.
-- Coordinates are drawing units, x to the right, y down, rounded to a tenth, so that a drawing has one JSON text.
-- Sections are hatched at 45 degrees (ISO 128-3, from memory). The lines are worked out here as plain segments, so no
-  reader of the drawing needs patterns or clipping.
+- A shape names what it stands for (its role), never a colour:
+  the page and the printed record give roles their looks.
+- Coordinates are drawing units, x to the right, y down,
+  rounded to a tenth, so that a drawing has one JSON text.
+- Sections are hatched at 45 degrees (ISO 128-3, from memory).
+  The lines are worked out here as plain segments, so no reader of the drawing needs patterns or clipping.
 - A cut is drawn as a long thin line with a zigzag (ISO 128-3, from memory).
 """
 

@@ -1,10 +1,10 @@
 """The close-up of a touch: the face, the ball, the start window, the search, to one scale.
 
 Rules of this module:
-- Local coordinates in millimetres: `along` from the face outward (where its normal looks), `across` along the face,
-  in the direction of the machine's axis, zero at the ball. The ball stands at the middle of the face.
-- The scale is the largest at which the face's width and the way of the ball fit; the ball never falls below a size at
-  which it can be seen. What does not fit is cut.
+- Local coordinates in millimetres: `along` from the face outward (where its normal looks), `across` along the
+  face, in the direction of the machine's axis, zero at the ball. The ball stands at the middle of the face.
+- The scale is the largest at which the face's width and the way of the ball fit;
+  the ball never falls below a size at which it can be seen. What does not fit is cut.
 """
 
 from __future__ import annotations
@@ -25,7 +25,9 @@ SMALL_LABEL = 26.0
 
 @dataclass(frozen=True)
 class Place:
-    """Where the face stands in the drawing and how millimetres become units. `outward` is the normal on the page."""
+    """Where the face stands in the drawing and how millimetres become units.
+    `outward` is the normal on the page.
+    """
 
     face: Point
     scale: float
@@ -47,7 +49,9 @@ class Place:
 
 @dataclass(frozen=True)
 class Body:
-    """The shown part of the jaw in millimetres behind the face and to both sides of the ball, and what is cut."""
+    """The shown part of the jaw in millimetres behind the face and to both sides of the ball, and what is
+    cut.
+    """
 
     depth: float
     low: float
@@ -150,7 +154,9 @@ def _level(touch: Touch, box: Box, outward: tuple[int, int], layout: Layout) -> 
 
 
 def _upright(touch: Touch, box: Box, outward: tuple[int, int], layout: Layout) -> tuple[Place, Body]:
-    """Place a touch that runs up or down the page: the ball stands left of the middle, beside it the dimensions."""
+    """Place a touch that runs up or down the page:
+    the ball stands left of the middle, beside it the dimensions.
+    """
     x, y, width, height = box
     depth, across = _measures(touch)
     room = height - layout.above - EDGE
@@ -258,7 +264,9 @@ def _label_upright(canvas: Canvas, touch: Touch, place: Place, body: Body, half:
 
 
 def _upright_dimensions(canvas: Canvas, touch: Touch, place: Place, right: float) -> None:
-    """Draw the range and beside it the gap, from `right` on; their labels stand at the ends of their lines."""
+    """Draw the range and beside it the gap, from `right` on;
+    their labels stand at the ends of their lines.
+    """
     text, outward = canvas.text, place.outward[1]
     range_x, gap_x, label_x = (right + text * part for part in (0.55, 1.5, 2.1))
     near, far = place.at(gap_middle(touch), 0)[1], place.at(gap_high(touch), 0)[1]

@@ -1,19 +1,20 @@
 """The drawing of one touch, to scale, from the real measures of vise, stylus and approach.
 
 Rules of this module:
-- Directions as ISO 841: X to the right, Y away from the operator, Z up. X and Y touches are seen from above. A Z
-  touch is seen along the jaw, so that both jaws show: from the operator's place when the vise clamps along X, from
-  the right-hand side of the machine (Y to the right) when it clamps along Y.
-- Nothing assumes where the jaw is: the touched face's normal and the clamping direction come from the fixture.
-- The close-up is to one scale in both directions; where the jaw does not fit, it is cut, and the cut is drawn. The
-  whole vise stands beside it to one smaller scale.
-- The start window is where the near side of the ball may stand: gap_low to gap_high from the face. The range starts
-  at the near side of the ball and runs in the search direction.
+- Directions as ISO 841: X to the right, Y away from the operator, Z up. X and Y touches are seen from above.
+  A Z touch is seen along the jaw, so that both jaws show: from the operator's place when the vise clamps
+  along X, from the right-hand side of the machine (Y to the right) when it clamps along Y.
+- Nothing assumes where the jaw is:
+  the touched face's normal and the clamping direction come from the fixture.
+- The close-up is to one scale in both directions; where the jaw does not fit,
+  it is cut, and the cut is drawn. The whole vise stands beside it to one smaller scale.
+- The start window is where the near side of the ball may stand: gap_low to gap_high from the face.
+  The range starts at the near side of the ball and runs in the search direction.
 - Numbers in a drawing are in the machine's unit and resolution.
-- No text is smaller than 15 units in the view 720 wide, nor than 14 in the compact view 360 wide, which is meant to
-  be shown one unit to a CSS pixel or larger.
-- The small view, 360 by 96, holds the touched face, the ball, its window, the search and its name, and both jaws with
-  the fixed one named; no other words.
+- No text is smaller than 15 units in the view 720 wide, nor than 14 in the compact view 360 wide,
+  which is meant to be shown one unit to a CSS pixel or larger.
+- The small view, 360 by 96, holds the touched face, the ball, its window,
+  the search and its name, and both jaws with the fixed one named; no other words.
 """
 
 from __future__ import annotations
@@ -56,8 +57,8 @@ class DrawingFaceUnknownError(DrawingError):
 class Vise:
     """What a drawing needs to know of a vise: measures in nanometres, directions of the machine.
 
-    `clamping_axis` ("X" or "Y") and `clamping_direction` (+1 or -1) say where the fixed jaw's clamping face looks,
-    which is towards the moving jaw. `opening_nm` is the distance between the jaws.
+    `clamping_axis` ("X" or "Y") and `clamping_direction` (+1 or -1) say where the fixed jaw's clamping face
+    looks, which is towards the moving jaw. `opening_nm` is the distance between the jaws.
     """
 
     jaw_length_nm: int
@@ -77,11 +78,12 @@ def draw_touch(
     normal: int,
     display: Display,
 ) -> Drawing:
-    """Return the drawing of the touch of `face` along `axis`: 720 by 300 units, compact 360 by 200, small 360 by 96.
+    """Return the drawing of the touch of `face` along `axis`:
+    720 by 300 units, compact 360 by 200, small 360 by 96.
 
-    `normal` is +1 or -1: where the face looks along its axis. `approach` holds gap_low_nm, gap_high_nm and range_nm;
-    with None the drawing shows vise, ball and direction and says that there is no start window. Raises a
-    `DrawingError` for a measure that is not above zero or a face that does not lie along the axis.
+    `normal` is +1 or -1: where the face looks along its axis. `approach` holds gap_low_nm, gap_high_nm and
+    range_nm; with None the drawing shows vise, ball and direction and says that there is no start window.
+    Raises a `DrawingError` for a measure that is not above zero or a face that does not lie along the axis.
     """
     _check(vise, ball_diameter_nm, axis, face)
     touch = _touch(vise, ball_diameter_nm, approach, axis, face, normal, display)

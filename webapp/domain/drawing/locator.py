@@ -2,7 +2,8 @@
 
 Rules of this module:
 - Both jaws have the measures of the fixed one; the moving jaw stands at the opening, in outline only.
-- Millimetres from the middle of the fixed jaw's clamping face (its upper edge in a side view), in the view's axes.
+- Millimetres from the middle of the fixed jaw's clamping face (its upper edge in a side view), in the view's
+  axes.
 """
 
 from __future__ import annotations
@@ -21,7 +22,9 @@ NAME = 26.0
 
 
 def draw_locator(canvas: Canvas, touch: Touch, box: Box) -> None:
-    """Draw the vise into the box (x, y, width, height), to one scale; the touched place is marked, not to scale."""
+    """Draw the vise into the box (x, y, width, height), to one scale;
+    the touched place is marked, not to scale.
+    """
     x, y, width, height = box
     _draw_vise(canvas, touch, (x, y, width, height - 84), REACH, (34, 20))
     canvas.rect("panel", x, y, width, height)

@@ -1,7 +1,9 @@
-"""The drawing of the look for square: the fixed jaw from above, two places on its face, how far apart they lie.
+"""The drawing of the look for square:
+the fixed jaw from above, two places on its face, how far apart they lie.
 
 Rules of this module:
-- Directions as ISO 841: X to the right, Y away from the operator, so up on the drawing. Place 2 lies towards plus.
+- Directions as ISO 841: X to the right, Y away from the operator, so up on the drawing.
+  Place 2 lies towards plus.
 - Jaw, balls and distance are to one scale. Roles and text sizes as in `webapp.domain.drawing.drawing`.
 """
 
@@ -22,7 +24,9 @@ LARGEST_SCALE = 3.2
 
 @dataclass(frozen=True)
 class _Frame:
-    """Maps along (towards plus of the jaw's own axis) and out (out of the jaw's face), in mm, onto the drawing."""
+    """Maps along (towards plus of the jaw's own axis) and out (out of the jaw's face),
+    in mm, onto the drawing.
+    """
 
     middle: Point
     scale: float

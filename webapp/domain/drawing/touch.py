@@ -12,8 +12,8 @@ from webapp.domain.plain.lengths import MINUS
 class Touch:
     """One touch. Lengths in millimetres; `normal` and `clamping_direction` are +1 or -1.
 
-    `gap_low`, `gap_high` and `range` are None when no approach could be worked out. `labels` holds the same lengths as
-    text in the machine's unit and resolution.
+    `gap_low`, `gap_high` and `range` are None when no approach could be worked out.
+    `labels` holds the same lengths as text in the machine's unit and resolution.
     """
 
     axis: str

@@ -1,9 +1,9 @@
 """Where a tablet's chain of events splits: two different events with one number.
 
 Rules of this module:
-- One tablet numbers its events once. Two events with one number mean that its key was used from two places: the tablet
-  was copied, or brought back from a backup. Both events are real and both are kept; which of them is right no program
-  can tell.
+- One tablet numbers its events once. Two events with one number mean that its key was used from two places:
+  the tablet was copied, or brought back from a backup. Both events are real and both are kept; which of them
+  is right no program can tell.
 - The same event twice is no fork.
 
 Decision: a fork is a finding, not a failure. Failing such a record would throw away the only evidence of

@@ -1,7 +1,7 @@
 """Whether a hash tree only grew from one size to another, told by a proof alone (RFC 9162 section 2.1.4).
 
-Rules: the proof holds the hashes that both roots can be made from; with it and the two roots anybody can tell, without
-an entry, that the first leaves of the later tree are those of the earlier one.
+Rules: the proof holds the hashes that both roots can be made from; with it and the two roots anybody can
+tell, without an entry, that the first leaves of the later tree are those of the earlier one.
 """
 
 from collections.abc import Iterator, Sequence
@@ -12,8 +12,8 @@ from webapp.domain.evidence.tree import HashAt, TreeError, largest_power_below, 
 def consistency_proof(earlier: int, size: int, hash_at: HashAt) -> tuple[bytes, ...]:
     """The proof between the trees over the first `earlier` and the first `size` leaves, 0 < earlier <= size.
 
-    `hash_at` gives the stored hash of a full subtree. Raises TreeError for other sizes and for a hash that is not
-    there.
+    `hash_at` gives the stored hash of a full subtree.
+    Raises TreeError for other sizes and for a hash that is not there.
     """
     if not 0 < earlier <= size:
         raise TreeError(f"There is no proof from {earlier} to {size} leaves.")
@@ -21,7 +21,9 @@ def consistency_proof(earlier: int, size: int, hash_at: HashAt) -> tuple[bytes, 
 
 
 def is_consistent(earlier: int, earlier_root: bytes, size: int, root: bytes, proof: Sequence[bytes]) -> bool:
-    """Whether this proof shows that the later tree (size, root) begins with the earlier one (RFC 9162 2.1.4.2)."""
+    """Whether this proof shows that the later tree (size,
+    root) begins with the earlier one (RFC 9162 2.1.4.2).
+    """
     if not 0 < earlier <= size:
         return False
     if earlier == size:

@@ -47,7 +47,9 @@ class WorryEnded(TypedDict):
 
 
 class Verified(TypedDict):
-    """Signature.verified, lift.verified: the PIN beside this event was right. `key`: its seal was opened with it."""
+    """Signature.verified, lift.verified: the PIN beside this event was right.
+    `key`: its seal was opened with it.
+    """
 
     event: str
     person: str
@@ -55,7 +57,9 @@ class Verified(TypedDict):
 
 
 class NotVerified(TypedDict):
-    """Signature.refused, lift.refused: why the PIN beside this event does not count, and how many tries are left."""
+    """Signature.refused, lift.refused:
+    why the PIN beside this event does not count, and how many tries are left.
+    """
 
     event: str
     person: str
@@ -64,7 +68,9 @@ class NotVerified(TypedDict):
 
 
 class SignedOff(TypedDict):
-    """Setup.signed_off. Early ones have no `reviewed`, and none of `into_usual`: the axes whose values joined."""
+    """Setup.signed_off. Early ones have no `reviewed`, and none of `into_usual`:
+    the axes whose values joined.
+    """
 
     meaning: str
     note: str
@@ -88,7 +94,9 @@ class SetAside(TypedDict):
 
 
 class CitedNotFound(TypedDict):
-    """Caution.not_found: `event` carried a caution on the word of `read_event`, which does not bear that out."""
+    """Caution.not_found: `event` carried a caution on the word of `read_event`,
+    which does not bear that out.
+    """
 
     event: str
     caution: str

@@ -1,10 +1,13 @@
 """The kinds of events: for each its name on the wire, and exactly the fields of its `data`.
 
 Rules of this module:
-- A kind's name is a literal here and is never made from a class: moving or renaming code must not move a name.
-- Lengths are whole nanometres beside the text that was typed; `webapp.domain.setup` decides again from the text.
+- A kind's name is a literal here and is never made from a class:
+  moving or renaming code must not move a name.
+- Lengths are whole nanometres beside the text that was typed;
+  `webapp.domain.setup` decides again from the text.
 - A field that a kind gets later is `NotRequired`: events from before stay whole.
-- `webapp.domain.setup.fold` joins each kind with what it does to a setup, `webapp.domain.record.story` tells it.
+- `webapp.domain.setup.fold` joins each kind with what it does to a setup,
+  `webapp.domain.record.story` tells it.
 """
 
 from __future__ import annotations
@@ -275,7 +278,9 @@ class SlotZeroed(TypedValues):
 
 @exactly
 class RowPutBack(TypedValues):
-    """Row.put_back: another's row holds again what was copied from it; the lead's PIN travels sealed beside it."""
+    """Row.put_back: another's row holds again what was copied from it;
+    the lead's PIN travels sealed beside it.
+    """
 
     label: Typed
     lead: ShortId
@@ -352,7 +357,9 @@ class WorryRaised(TypedDict):
 
 @exactly
 class Nothing(TypedDict):
-    """Hold.pressed, setup.broken_off, break.undone, setup.left, setup.left_unsigned: that it happened is all."""
+    """Hold.pressed, setup.broken_off, break.undone, setup.left, setup.left_unsigned:
+    that it happened is all.
+    """
 
 
 @exactly

@@ -1,10 +1,11 @@
 """Events: what happened during a setup, once, in the past tense, as a tablet signed it.
 
 Rules of this module:
-- An event has exactly the fields of the envelope, and its `data` exactly the fields of its kind (`event_kinds`): one
-  missing, one too many or one of another kind is refused by name (allow-list; OWASP ASVS 5.0 requirement 15.3.1).
-- Every event carries what binds it: a domain string, device and sequence, the device's previous event, setup, sheet,
-  person, version of the shell, wall clock and monotonic time.
+- An event has exactly the fields of the envelope, and its `data` exactly the fields of its kind
+  (`event_kinds`): one missing, one too many or one of another kind is refused by name (allow-list; OWASP ASVS
+  5.0 requirement 15.3.1).
+- Every event carries what binds it: a domain string, device and sequence,
+  the device's previous event, setup, sheet, person, version of the shell, wall clock and monotonic time.
 - Times are UTC with milliseconds and a Z (ISO 8601-1, RFC 3339 section 5.6).
 """
 

@@ -66,7 +66,8 @@ class ReadAgain(TypedDict):
 class Touch(TypedDict):
     """A touch, whether its value stands and why; `difference_nm` is None without a usual.
 
-    `reading`: 1, and above where the same touch was read again as another value, which is an entry of its own.
+    `reading`: 1, and above where the same touch was read again as another value,
+    which is an entry of its own.
     """
 
     axis: str
@@ -146,8 +147,8 @@ class ClosedWorry(TypedDict):
 
 
 class Worry(TypedDict):
-    """Something was off; what it is about (None: nothing that outlasts the setup), whether that is kept from use, and
-    how the worry was closed.
+    """Something was off; what it is about (None:
+    nothing that outlasts the setup), whether that is kept from use, and how the worry was closed.
     """
 
     worry: str
@@ -161,7 +162,9 @@ class Worry(TypedDict):
 
 
 class Redo(TypedDict):
-    """A lead wants the setup done again: why (not_accepted, touch_again, redo, break_off), which axis (None: all)."""
+    """A lead wants the setup done again:
+    why (not_accepted, touch_again, redo, break_off), which axis (None: all).
+    """
 
     why: str
     axis: str | None
@@ -190,7 +193,9 @@ class Resume(TypedDict):
 
 
 class BrokenOff(TypedDict):
-    """Where and when the setup was broken off; why, once that was said. `to`, `event`: to whom it was handed over."""
+    """Where and when the setup was broken off; why, once that was said.
+    `to`, `event`: to whom it was handed over.
+    """
 
     step: str
     at_utc: str
@@ -307,8 +312,8 @@ class Signature(TypedDict):
 
 
 class SignOff(TypedDict):
-    """The lead's signature. `reviewed` is None for one from before fingerprints, `into_usual` (the axes whose values
-    joined) for one from before that was chosen.
+    """The lead's signature. `reviewed` is None for one from before fingerprints,
+    `into_usual` (the axes whose values joined) for one from before that was chosen.
     """
 
     by: str

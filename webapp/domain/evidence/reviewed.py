@@ -1,12 +1,12 @@
 """What a lead had before their eyes when they decided: one fingerprint over a setup's events and decisions.
 
 Rules of this module:
-- The fingerprint is the SHA-256 of the canonical JSON of setup, sheet, the ids of the events in the tablet's order and
-  the hashes of the decisions before; an event's id is itself a hash of what was signed. Whoever holds a record can work
-  it out again.
+- The fingerprint is the SHA-256 of the canonical JSON of setup, sheet, the ids of the events in the tablet's
+  order and the hashes of the decisions before; an event's id is itself a hash of what was signed. Whoever
+  holds a record can work it out again.
 - A decision says over how many events it was made: what comes later stands behind those, and does not count.
-- A signature is linked to what was signed so that it cannot be put under something else (21 CFR 11.70, taken as a good
-  list).
+- A signature is linked to what was signed so that it cannot be put under something else (21 CFR 11.70,
+  taken as a good list).
 
 Decision: a decision is about what was read. The desk's page carries this fingerprint; sign-off and refusal
 come with it and are turned down when the setup is another by then. A lock on the setup would have kept late
@@ -33,7 +33,9 @@ class Reviewed(TypedDict):
 
 
 def reviewed(setup: str, sheet_hash: str, events: Sequence[str], decisions: Sequence[str]) -> Reviewed:
-    """Return what was reviewed: `events` are ids in the tablet's order, `decisions` the texts of those before."""
+    """Return what was reviewed: `events` are ids in the tablet's order,
+    `decisions` the texts of those before.
+    """
     value = {
         "domain": REVIEWED_DOMAIN,
         "setup": setup,
@@ -47,7 +49,9 @@ def reviewed(setup: str, sheet_hash: str, events: Sequence[str], decisions: Sequ
 def fits(
     claim: Any, setup: str, sheet_hash: str, events: Sequence[str], decisions_before: Sequence[str]
 ) -> bool:
-    """Tell whether a decision's `reviewed` is what these events, as far as it counts them, and decisions give."""
+    """Tell whether a decision's `reviewed` is what these events,
+    as far as it counts them, and decisions give.
+    """
     if (
         not isinstance(claim, dict)
         or claim.keys() != {"events", "sha256"}

@@ -100,8 +100,8 @@ def append(size: int, stored: Mapping[Position, bytes], leaf_hashes: Iterable[by
 def inclusion_proof(index: int, size: int, hash_at: HashAt) -> tuple[bytes, ...]:
     """The hashes beside the way from leaf `index` (from 0) to the root over `size` leaves, lowest first.
 
-    RFC 9162 section 2.1.3.1. `hash_at` gives the stored hash of a full subtree. Raises TreeError for an index outside
-    the tree and for a hash that is not there.
+    RFC 9162 section 2.1.3.1. `hash_at` gives the stored hash of a full subtree.
+    Raises TreeError for an index outside the tree and for a hash that is not there.
     """
     if not 0 <= index < size:
         raise TreeError(f"The tree has {size} leaves; there is no leaf {index}.")
@@ -132,7 +132,9 @@ def root_from_inclusion(leaf: bytes, index: int, size: int, proof: Sequence[byte
 
 
 def _path(index: int, first: int, size: int, hash_at: HashAt) -> Iterator[bytes]:
-    """Hashes beside the way within the `size` leaves that start at `first`, lowest first; `index` counts from there."""
+    """Hashes beside the way within the `size` leaves that start at `first`, lowest first;
+    `index` counts from there.
+    """
     if size == 1:
         return
     left = largest_power_below(size)

@@ -1,9 +1,10 @@
 """The setup sheet as it is written: every name that stands in its JSON text, with the type of what it holds.
 
 Rules of this module:
-- Names here are names on the wire; `webapp.domain.sheet` writes them, the fold, the record and the tablet read them.
-- What a sheet has got since the first ones is `NotRequired`: a sheet of any earlier program is still one of these, and
-  whoever reads such a field says what its lack means.
+- Names here are names on the wire;
+  `webapp.domain.sheet` writes them, the fold, the record and the tablet read them.
+- What a sheet has got since the first ones is `NotRequired`: a sheet of any earlier program is still one of
+  these, and whoever reads such a field says what its lack means.
 """
 
 from __future__ import annotations
@@ -51,8 +52,9 @@ class ProfileOnSheet(TypedDict):
 class MachineOnSheet(TypedDict):
     """The machine: its display, its travels in machine coordinates, its slots and two tools.
 
-    `z_point` is what its machine page reads on Z with the probe loaded (`webapp.domain.shop.measures.ZPoint`), None:
-    not checked yet. `parked_nm` is what each axis of a cleared row holds; without it, zero.
+    `z_point` is what its machine page reads on Z with the probe loaded
+    (`webapp.domain.shop.measures.ZPoint`), None: not checked yet. `parked_nm` is what each axis of a cleared
+    row holds; without it, zero.
     """
 
     id: str
@@ -126,7 +128,9 @@ class LeadOnSheet(TypedDict):
 
 
 class SlotOnSheet(TypedDict):
-    """A row of the register. The last setup in it left `missing_axes` without a value, `not_usable_axes` by a stop."""
+    """A row of the register. The last setup in it left `missing_axes` without a value,
+    `not_usable_axes` by a stop.
+    """
 
     label: str
     kind: Literal["person", "shop", "free"]
@@ -149,7 +153,9 @@ class UnsignedOnSheet(TypedDict):
 
 
 class WorryOnSheet(TypedDict):
-    """An open worry about the machine, its vise or its probe, and whether that is kept from use until it is closed."""
+    """An open worry about the machine, its vise or its probe,
+    and whether that is kept from use until it is closed.
+    """
 
     event: str
     worry: str
@@ -163,7 +169,9 @@ class WorryOnSheet(TypedDict):
 
 
 class RedoOnSheet(TypedDict):
-    """A slot that a lead wants set again: whose setup it was, why, about which axis (None: all), in which words."""
+    """A slot that a lead wants set again:
+    whose setup it was, why, about which axis (None: all), in which words.
+    """
 
     label: str
     person: str
@@ -236,8 +244,8 @@ class ApproachOnSheet(TypedDict):
 class UsualOnSheet(TypedDict):
     """The usual of one axis: its centre and both lines (None: not known yet), and what they stand on.
 
-    `early_stops_nm` are ranges that a radius, an opening or a length explains: a value there is a stop however near the
-    usual. Only a fixture with few setups has them.
+    `early_stops_nm` are ranges that a radius, an opening or a length explains:
+    a value there is a stop however near the usual. Only a fixture with few setups has them.
     """
 
     centre_nm: int | None
@@ -324,8 +332,8 @@ class Drawing(TypedDict):
 class AxisOnSheet(TypedDict):
     """One touch: the face, the plan or why there is none, the usual, likely causes, the drawing.
 
-    `by_hand_nm`: what is added to the trigger position that the control shows, to get the surface that a person enters;
-    None where the control writes the slot.
+    `by_hand_nm`: what is added to the trigger position that the control shows,
+    to get the surface that a person enters; None where the control writes the slot.
     """
 
     axis: str

@@ -1,16 +1,18 @@
 """Which seatings of a fixture scatter alike, and the spread that they give together.
 
 Rules of this module:
-- How setups scatter is a property of the fixture, so it is pooled over its seatings; what each says comes from its
-  neighbours (see `neighbours`). Of fewer than five differences, which hold no good median, the median of all pooled
-  differences says which are kept.
-- One after the other, the seating that differs most from the pooled others is left out, until none differs: F test,
-  two-sided, at 1 % over all that are tested (Bonferroni), where both sides know at least five degrees of freedom. With
-  fewer, two values that happen to agree would make a seating look so still that its lines ask about every touch.
+- How setups scatter is a property of the fixture, so it is pooled over its seatings; what each says comes
+  from its neighbours (see `neighbours`). Of fewer than five differences, which hold no good median, the
+  median of all pooled differences says which are kept.
+- One after the other, the seating that differs most from the pooled others is left out, until none differs: F
+  test, two-sided, at 1 % over all that are tested (Bonferroni), where both sides know at least five degrees
+  of freedom. With fewer, two values that happen to agree would make a seating look so still that its lines
+  ask about every touch.
 - The present seating stands alone as soon as it scatters more than the pooled others at 15 % of a one-sided F
-  test: a line that is drawn from quiet years asks about everything, and one too wide by a few per cent costs little.
-- Where a seating has no more than twenty values, its sample variance within runs is what is tested, else that of its
-  neighbours.
+  test: a line that is drawn from quiet years asks about everything, and one too wide by a few per cent costs
+  little.
+- Where a seating has no more than twenty values, its sample variance within runs is what is tested, else that
+  of its neighbours.
 """
 
 from __future__ import annotations
@@ -61,8 +63,8 @@ class _Seating:
 def pool_alike(seatings: Sequence[Sequence[int]], current: int, resolution_nm: int) -> Pooled | None:
     """Return the spread that holds for the seating `current`: alone, or pooled with those that scatter alike.
 
-    Seatings are in order of time. Of two that are left and differ, the older one is left out, unless it is the current
-    one. None where no seating has two values.
+    Seatings are in order of time. Of two that are left and differ, the older one is left out,
+    unless it is the current one. None where no seating has two values.
     """
     known = {i: _Seating(values, resolution_nm) for i, values in enumerate(seatings) if len(values) > 1}
     if not known:
@@ -99,7 +101,9 @@ def _tests_made(members: int, judged: int) -> int:
 def _judged(
     known: dict[int, _Seating], members: Sequence[int], resolution_nm: int
 ) -> dict[int, VarianceTest]:
-    """Return the test of each seating against the others together, where both sides know enough to be judged."""
+    """Return the test of each seating against the others together,
+    where both sides know enough to be judged.
+    """
     tests = {}
     for i in members:
         one, others = known[i].judged, _judged_together(known, members, i)

@@ -1,12 +1,13 @@
 """The circle of least squares through points, with its covariance.
 
 Rules of this module:
-- Geometric fit: the sum of squared distances from the circle is made least, by Gauss and Newton's steps from Kasa's
-  linear fit (Gander, Golub and Strebel, BIT 34, 1994, section 3). Steps are halved while they do not improve.
-- Covariance of centre and radius: s^2 (J'J)^-1, s^2 the sum of squared distances over n - 3 (JCGM 100:2008, H.3, for
-  its form). With three points there is no degree of freedom and no covariance.
-- Points on one side only leave the centre unknown: where the largest gap between neighbours, seen from the centre,
-  is half a circle or more, the fit is refused.
+- Geometric fit: the sum of squared distances from the circle is made least, by Gauss and Newton's steps from
+  Kasa's linear fit (Gander, Golub and Strebel, BIT 34, 1994, section 3). Steps are halved while they do not
+  improve.
+- Covariance of centre and radius: s^2 (J'J)^-1, s^2 the sum of squared distances over n - 3 (JCGM 100:2008,
+  H.3, for its form). With three points there is no degree of freedom and no covariance.
+- Points on one side only leave the centre unknown: where the largest gap between neighbours,
+  seen from the centre, is half a circle or more, the fit is refused.
 """
 
 from __future__ import annotations
@@ -72,7 +73,9 @@ class Circle:
 
 
 def kasa(points: Sequence[Point]) -> tuple[float, float, float]:
-    """Return centre and radius of the linear fit that makes the sum of (x^2 + y^2 - 2ax - 2by - c)^2 least."""
+    """Return centre and radius of the linear fit that
+    makes the sum of (x^2 + y^2 - 2ax - 2by - c)^2 least.
+    """
     xy = np.array(points, dtype=np.float64)
     middle = xy.mean(axis=0)
     x, y = (xy - middle).T
@@ -82,7 +85,9 @@ def kasa(points: Sequence[Point]) -> tuple[float, float, float]:
 
 
 def fit_circle(points: Sequence[Point], *, whole: bool = True) -> Circle:
-    """Return the geometric fit. Raises a `CircleError`. `whole` False takes points on one side too (for checks)."""
+    """Return the geometric fit. Raises a `CircleError`.
+    `whole` False takes points on one side too (for checks).
+    """
     different = len(set(points))
     if different < 3:
         raise CircleTooFewError(n=different, least=3)
@@ -135,7 +140,9 @@ def _gauss_newton(xy: Array, circle: Array) -> Array:
 
 
 def _improved(xy: Array, circle: Array, step: Array, squares: float) -> Array | None:
-    """Return the circle after the step, halved until it does not make things worse; None where no part of it helps."""
+    """Return the circle after the step, halved until it does not make things worse;
+    None where no part of it helps.
+    """
     size = 1.0
     while size > ENOUGH:
         after = circle + size * step

@@ -1,10 +1,10 @@
 """Exact sums of squares of whole numbers, quick for long columns too.
 
 Rules:
-- n times the sum of squared deviations from the mean, n * sum(v^2) - sum(v)^2, is a whole number: nothing rounds, and
-  the deviations may be counted from any whole number, here the first value;
-- long columns are summed by NumPy in 64-bit integers, in pieces so short that no sum can leave them; what lies too
-  far apart for that, and what is short, is summed in Python's integers. Both give the same number.
+- n times the sum of squared deviations from the mean, n * sum(v^2) - sum(v)^2, is a whole number:
+  nothing rounds, and the deviations may be counted from any whole number, here the first value;
+- long columns are summed by NumPy in 64-bit integers, in pieces so short that no sum can leave them; what
+  lies too far apart for that, and what is short, is summed in Python's integers. Both give the same number.
 """
 
 from __future__ import annotations
@@ -46,7 +46,9 @@ def sum_of_squares(lengths: NDArray[np.int64]) -> int:
 
 
 def _deviations(values: Sequence[int | Fraction]) -> NDArray[np.int64] | None:
-    """Return deviations from the first value where NumPy's integers hold what is done with them, else None."""
+    """Return deviations from the first value where NumPy's
+    integers hold what is done with them, else None.
+    """
     if len(values) < LEAST_LONG:
         return None
     found = np.asarray(values)

@@ -1,11 +1,12 @@
 """The middle of a few values, which one gross value among them hardly moves.
 
 Rules of this module:
-- Up to six values: their median. From seven on: the median of the means of all pairs, each value paired with itself
-  too (Hodges and Lehmann, Annals of Mathematical Statistics 34, 1963). Three values in ten may be gross before it
-  breaks, and of normal values it says as much as the mean of 95 in 100 of them.
-- How far the middle of n normal values scatters, in squares of their spread: the median's variances are those of order
-  statistics (n = 3, 4, 5, 6; from memory, found again by simulation), from seven on it is 1.06 / n (by simulation).
+- Up to six values: their median. From seven on: the median of the means of all pairs, each value paired with
+  itself too (Hodges and Lehmann, Annals of Mathematical Statistics 34, 1963). Three values in ten may be
+  gross before it breaks, and of normal values it says as much as the mean of 95 in 100 of them.
+- How far the middle of n normal values scatters, in squares of their spread: the median's variances are those
+  of order statistics (n = 3, 4, 5, 6; from memory, found again by simulation), from seven on it is 1.06 / n
+  (by simulation).
 - Exact: whole numbers go in, a fraction comes out.
 """
 
@@ -37,7 +38,9 @@ def _median(ordered: Sequence[int]) -> Fraction:
 
 
 def variance_of_middle(n: int) -> float:
-    """Return the variance of the middle of n values, in squares of their spread. Raises `TooFewValuesError`."""
+    """Return the variance of the middle of n values, in squares of their spread.
+    Raises `TooFewValuesError`.
+    """
     if n < 1:
         raise TooFewValuesError(n=n, least=1)
     return VARIANCE_OF_MEDIAN[n] if n <= MOST_FOR_MEDIAN else VARIANCE_OF_PAIRS / n

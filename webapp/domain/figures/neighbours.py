@@ -1,27 +1,28 @@
 """How setups scatter, from the differences of neighbours: no creep, step or single outlier widens it.
 
 Rules of this module:
-- Two setups one after the other differ by sqrt(2) spreads on average, wherever the fixture lies by then. A slow creep
-  hardly changes such a difference, a step changes one, an outlier two (von Neumann and others, Annals of Mathematical
-  Statistics 12, 1941: the mean square successive difference).
-- A difference beyond three of its own standard deviations is left out, or beyond more of them where there are many:
-  so many that chance takes any of normal ones out of one stretch in twenty-five (Bonferroni; three up to fourteen
-  differences, 3.7 of two hundred). What scatters with a long tail on one side has more such differences the longer it
-  is watched, and they are no faults. That deviation comes from the median of all, which a few cannot bend: the median
-  of |d| is 0.95387 spreads (normal theory).
-- The second moment of what is kept is 0.97334 of the whole for three deviations, and is corrected for it. A median of
-  few differences is itself uncertain and lets more be cut: 0.7 / (n + 8) more of the whole for n of them (found by
-  simulation: 0.9 to 1.1 asks in a hundred from 7 to 200 values).
-- Kept differences stand for 0.57 degrees of freedom each, and 0.3 more: neighbours share a value, and the cut costs
-  some (found by simulation; without any cut it would be two in three).
-- Up to nine values the median of so few differences can be bent by two of them: there the value that Grubbs' test
-  points at (two-sided, 0.5 %) is set aside first.
-- What is shown as one difference may be up to a step more: half a step of the display is added to the median, so that
-  flips of the last digit, differences of up to two steps, are never left out, nor such a value set aside. So much
-  farther out is the cut then, and what it takes is counted for where it truly lies.
-- Runs: values between differences beyond six deviations. Their sample variance, each about its own mean, sees sooner
-  than the differences whether a short seating scatters more; no line is drawn from it.
-- Sums are exact; only whether a difference is kept uses a rounded factor, and it as a whole number of thousandths.
+- Two setups one after the other differ by sqrt(2) spreads on average, wherever the fixture lies by then. A
+  slow creep hardly changes such a difference, a step changes one, an outlier two (von Neumann and others,
+  Annals of Mathematical Statistics 12, 1941: the mean square successive difference).
+- A difference beyond three of its own standard deviations is left out, or beyond more of them where there are
+  many: so many that chance takes any of normal ones out of one stretch in twenty-five (Bonferroni; three up
+  to fourteen differences, 3.7 of two hundred). What scatters with a long tail on one side has more such
+  differences the longer it is watched, and they are no faults. That deviation comes from the median of all,
+  which a few cannot bend: the median of |d| is 0.95387 spreads (normal theory).
+- The second moment of what is kept is 0.97334 of the whole for three deviations, and is corrected for it. A
+  median of few differences is itself uncertain and lets more be cut: 0.7 / (n + 8) more of the whole for n of
+  them (found by simulation: 0.9 to 1.1 asks in a hundred from 7 to 200 values).
+- Kept differences stand for 0.57 degrees of freedom each, and 0.3 more: neighbours share a value,
+  and the cut costs some (found by simulation; without any cut it would be two in three).
+- Up to nine values the median of so few differences can be bent by two of them:
+  there the value that Grubbs' test points at (two-sided, 0.5 %) is set aside first.
+- What is shown as one difference may be up to a step more: half a step of the display is added to the median,
+  so that flips of the last digit, differences of up to two steps, are never left out, nor such a value set
+  aside. So much farther out is the cut then, and what it takes is counted for where it truly lies.
+- Runs: values between differences beyond six deviations. Their sample variance, each about its own mean,
+  sees sooner than the differences whether a short seating scatters more; no line is drawn from it.
+- Sums are exact; only whether a difference is kept uses a rounded factor,
+  and it as a whole number of thousandths.
 """
 
 from __future__ import annotations
@@ -53,8 +54,8 @@ Lengths = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Differences:
-    """The differences that were kept: the sum of their squares in nm^2, how many, and which share of the second moment
-    is left of normal ones.
+    """The differences that were kept: the sum of their squares in nm^2,
+    how many, and which share of the second moment is left of normal ones.
     """
 
     squares: int = 0
@@ -131,12 +132,16 @@ def kept(lengths: Lengths, resolution_nm: int, twice_scale_nm: int | None = None
 
 
 def cut_deviations(count: int) -> float:
-    """Return beyond how many of its standard deviations one of so many differences (1 or more) is left out."""
+    """Return beyond how many of its standard deviations
+    one of so many differences (1 or more) is left out.
+    """
     return max(LEAST_CUT_DEVIATIONS, spread.normal_quantile(1 - CHANCE_OF_A_CUT / count))
 
 
 def share_kept(deviations: float) -> Fraction:
-    """Return the second moment of a standard normal value cut at so many deviations on both sides, to five digits."""
+    """Return the second moment of a standard normal value cut at so many deviations on both sides, to five
+    digits.
+    """
     density = math.exp(-(deviations**2) / 2) / math.sqrt(2 * math.pi)
     within = math.erf(deviations / math.sqrt(2))
     return Fraction(round(100_000 * (1 - 2 * deviations * density / within)), 100_000)

@@ -1,7 +1,7 @@
 """Run rules: patterns that chance makes rarely. Hints for the lead, never a signal by themselves.
 
-Rules of this module (L. S. Nelson, Journal of Quality Technology 16, 1984, tests 1 to 8), on values in sigma from the
-centre:
+Rules of this module (L. S. Nelson, Journal of Quality Technology 16,
+1984, tests 1 to 8), on values in sigma from the centre:
 
 1. one value beyond 3 sigma
 2. nine in a row on one side of the centre
@@ -12,9 +12,9 @@ centre:
 7. fifteen in a row within 1 sigma, on either side
 8. eight in a row beyond 1 sigma, on either side
 
-A value on the centre lies on no side; equal neighbours neither rise nor fall. A rule is marked at the value that
-completes it, which in tests 5 and 6 lies beyond the line itself. All places are looked at together, so that a chart of
-ten thousand values takes no longer than its drawing.
+A value on the centre lies on no side; equal neighbours neither rise nor fall. A rule is marked at the value
+that completes it, which in tests 5 and 6 lies beyond the line itself. All places are looked at together, so
+that a chart of ten thousand values takes no longer than its drawing.
 """
 
 from __future__ import annotations

@@ -4,10 +4,13 @@ Rules of this module:
 - Sums are exact: values are whole nanometres (or fractions), so mean and variance are exact fractions, and
   only the last step, a square root, rounds. Far-off means lose no digits (NIST StRD univariate sets NumAcc1
   to NumAcc4).
-- Pooled over groups: s^2 = sum of squares / degrees of freedom, both summed over the groups, each about its own mean.
-- Two variances are compared by the F test (NIST/SEMATECH e-Handbook 1.3.5.9). A display rounds what it shows, so q^2/12
-  of its step q is added to both first: else two equal readings would pass for a fixture without any spread.
-- How setups scatter comes from the differences of neighbours (see `neighbours`), and over seatings from `alike`.
+- Pooled over groups: s^2 = sum of squares / degrees of freedom,
+  both summed over the groups, each about its own mean.
+- Two variances are compared by the F test (NIST/SEMATECH e-Handbook 1.3.5.9). A display rounds what it shows,
+  so q^2/12 of its step q is added to both first: else two equal readings would pass for a fixture without any
+  spread.
+- How setups scatter comes from the differences of neighbours (see `neighbours`),
+  and over seatings from `alike`.
 - Grubbs' test points at one suspect (NIST/SEMATECH e-Handbook 1.3.5.17.1; Grubbs and Beck 1972). It is a hint
   only.
 - Quantiles come from scipy.special, whose import is light.
@@ -26,7 +29,8 @@ from webapp.domain.figures.exact_sums import times_n_squares
 from webapp.domain.plain.errors import TooFewValuesError
 
 SUSPECT_LEVEL = 0.05
-# A thousand times what sixty lines' sums can lose, and far below anything that degrees of freedom are known to.
+# A thousand times what sixty lines' sums can lose,
+# and far below anything that degrees of freedom are known to.
 ROUNDING = 1e-11
 
 
@@ -77,7 +81,9 @@ def pool(groups: Sequence[Sequence[int | Fraction]], members: Sequence[int]) -> 
 
 @dataclass(frozen=True)
 class VarianceTest:
-    """The ratio of two variances, the two-sided p-value of the F test that they are equal, and its upper side alone."""
+    """The ratio of two variances, the two-sided p-value of the F test that they are equal, and its upper side
+    alone.
+    """
 
     ratio: float
     p_value: float
@@ -99,10 +105,12 @@ def t_quantile(coverage: float, degrees_of_freedom: float) -> float:
 
 
 def whole_degrees(degrees_of_freedom: float) -> int:
-    """Return the whole degrees of freedom that a table of t is entered with: the next whole number below, at least 1.
+    """Return the whole degrees of freedom that a table of t is entered with:
+    the next whole number below, at least 1.
 
-    Sums of floating numbers fall short of a whole number by a few parts in 10^16, and by others in another unit (JCGM
-    100:2008, G.4.1, note 1, means the number itself): what lies within ROUNDING of itself below one is that one.
+    Sums of floating numbers fall short of a whole number by a few parts in 10^16, and by others in another
+    unit (JCGM 100:2008, G.4.1, note 1, means the number itself): what lies within ROUNDING of itself below
+    one is that one.
     """
     return max(1, math.floor(degrees_of_freedom * (1 + ROUNDING)))
 
@@ -117,15 +125,17 @@ def prediction_half_width(
 ) -> float:
     """Return the half-width for one more value beside a centre: t * s * sqrt(1 + c), c 1/n for the mean of n.
 
-    `centre_variance` is that of the centre in squares of s. Source: normal theory for one future observation (Hahn and
-    Meeker, Statistical Intervals, section 4.6).
+    `centre_variance` is that of the centre in squares of s.
+    Source: normal theory for one future observation (Hahn and Meeker, Statistical Intervals, section 4.6).
     """
     return t_quantile(coverage, degrees_of_freedom) * s * math.sqrt(1 + centre_variance)
 
 
 @dataclass(frozen=True)
 class Grubbs:
-    """The value farthest from the mean: its place, its distance in standard deviations, and the critical distance."""
+    """The value farthest from the mean:
+    its place, its distance in standard deviations, and the critical distance.
+    """
 
     index: int
     statistic: float
@@ -138,7 +148,9 @@ class Grubbs:
 
 
 def grubbs_critical(n: int, level: float = SUSPECT_LEVEL, sides: int = 2) -> float:
-    """Return the critical value of Grubbs' statistic for n >= 3 values; `sides` is 1 for one named end, else 2."""
+    """Return the critical value of Grubbs' statistic for n >= 3 values;
+    `sides` is 1 for one named end, else 2.
+    """
     if n < 3:
         raise TooFewValuesError(n=n, least=3)
     t = float(special.stdtrit(n - 2, 1 - level / (sides * n)))

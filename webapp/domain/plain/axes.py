@@ -66,7 +66,9 @@ class Direction:
 
     @property
     def words_code(self) -> str:
-        """Return the code of the words that say where the tool goes, for an operator in front of the machine."""
+        """Return the code of the words that say where the tool goes,
+        for an operator in front of the machine.
+        """
         return WORDS[self.axis, self.sense]
 
 

@@ -1,16 +1,18 @@
-"""Declared shapes: one class says what fields there are, for the type check and for what comes in from outside.
+"""Declared shapes: one class says what fields there are,
+for the type check and for what comes in from outside.
 
-Question: how does a value from outside (an event, a call of a tablet, an item of the shop) become one of a known shape?
-Options, measured on an event with every check that it has, the strict reader being 1.00 (`python -m
-tests.bench.bench_shapes`):
+Question: how does a value from outside (an event, a call of a tablet, an item of the shop) become one of a
+known shape? Options, measured on an event with every check that it has, the strict reader being 1.00 (`python
+-m tests.bench.bench_shapes`):
 - checks written by hand, 0.79: the fields stand a second time for the type check, or not at all;
-- msgspec, 0.68 as a struct, 1.02 as a TypedDict: a struct has attributes and no names, a TypedDict lets unknown fields
-  in, and the place of a fault stands only inside a sentence;
+- msgspec, 0.68 as a struct, 1.02 as a TypedDict: a struct has attributes and no names,
+  a TypedDict lets unknown fields in, and the place of a fault stands only inside a sentence;
 - pydantic, 0.69: strict, unknown fields refused, all faults as data with their places.
-Choice: pydantic, here and nowhere else. A whole intake is a signature's verification and little more, so that none of
-them shows there.
-Consequence: the strict reader (`json_strict`) stays in front, because pydantic lets a name stand twice and takes any
-whole number; refusals keep codes and fields of their own (see `Fault`), and no sentence of the library reaches anybody.
+Choice: pydantic, here and nowhere else.
+A whole intake is a signature's verification and little more, so that none of them shows there.
+Consequence: the strict reader (`json_strict`) stays in front, because pydantic lets a name stand twice and
+takes any whole number; refusals keep codes and fields of their own (see `Fault`), and no sentence of the
+library reaches anybody.
 """
 
 from __future__ import annotations
@@ -24,7 +26,8 @@ from typing_extensions import is_typeddict
 T = TypeVar("T")
 ANYTHING = "expected.text"
 
-# Above a TypedDict: exactly these fields, each of exactly this type. 1.0 is no whole number, and 1 is no text.
+# Above a TypedDict: exactly these fields, each of exactly this type.
+# 1.0 is no whole number, and 1 is no text.
 exactly = with_config(ConfigDict(extra="forbid", strict=True))
 
 
@@ -45,7 +48,9 @@ class Fault:
 
 
 class Shape(Generic[T]):
-    """A declared type, ready to look at values. `expected` holds the code beside each of its fields, in their order."""
+    """A declared type, ready to look at values.
+    `expected` holds the code beside each of its fields, in their order.
+    """
 
     def __init__(self, declared: Any) -> None:
         self._adapter: TypeAdapter[T] = TypeAdapter(declared)
@@ -69,7 +74,9 @@ class Shape(Generic[T]):
             return self._first_fault(error)
 
     def _first_fault(self, error: ValidationError) -> Fault:
-        """Missing fields come before unknown ones, and both before wrong ones, each in the order of declaration."""
+        """Missing fields come before unknown ones, and both before wrong ones, each in the order of
+        declaration.
+        """
         found = error.errors(include_url=False, include_context=False, include_input=False)
         places = [(one["type"], tuple(map(str, one["loc"]))) for one in found]
         for kind, place in places:

@@ -1,8 +1,8 @@
 """Controls of text direction in what people typed: shown by name, never obeyed.
 
-Rules: the marks, embeddings, overrides and isolates of the Unicode bidirectional algorithm (UAX #9, section 2) can show
-a text in another order than it was typed in. What was typed stays as it is; where it is shown, each stands as its name.
-The browser's twin is `static/js/ui/dom.js`.
+Rules: the marks, embeddings, overrides and isolates of the Unicode bidirectional algorithm (UAX #9, section
+2) can show a text in another order than it was typed in. What was typed stays as it is; where it is shown,
+each stands as its name. The browser's twin is `static/js/ui/dom.js`.
 """
 
 import re

@@ -1,12 +1,13 @@
 """JSON that two readers cannot understand differently.
 
 Rules of this module:
-- Read: UTF-8 without a byte order mark, below 64 KiB (a ledger entry's length is kept in 16 bits: C2SP tlog-tiles,
-  entry bundles), no repeated names (RFC 8259 section 4 calls their meaning unpredictable), no NaN or Infinity
-  (RFC 8259 section 6), no integer of 2**53 or more (RFC 7493 section 2.2), no half of a surrogate pair.
-- Write: as RFC 8785 does: no spaces, names sorted by their UTF-16 units (section 3.2.3), numbers as ECMAScript writes
-  them (section 3.2.2.3): 12.0 becomes 12. Of its numbers those that would need an exponent, and integers of 2**53 and
-  more, are refused here: what is signed and hashed has none.
+- Read: UTF-8 without a byte order mark, below 64 KiB (a ledger entry's length is kept in 16 bits: C2SP
+  tlog-tiles, entry bundles), no repeated names (RFC 8259 section 4 calls their meaning unpredictable), no NaN
+  or Infinity (RFC 8259 section 6), no integer of 2**53 or more (RFC 7493 section 2.2), no half of a surrogate
+  pair.
+- Write: as RFC 8785 does: no spaces, names sorted by their UTF-16 units (section 3.2.3), numbers as
+  ECMAScript writes them (section 3.2.2.3): 12.0 becomes 12. Of its numbers those that would need an exponent,
+  and integers of 2**53 and more, are refused here: what is signed and hashed has none.
 - Every refusal has a name; nothing is repaired.
 """
 
@@ -84,14 +85,18 @@ class JsonTooDeepError(JsonError):
 
 
 class JsonCannotWriteError(JsonError):
-    """The value is no text, whole number, plain decimal, truth value, null, list or object with text names."""
+    """The value is no text, whole number, plain decimal,
+    truth value, null, list or object with text names.
+    """
 
     code = "json.cannot_write"
     field_names = ("kind",)
 
 
 def read_json(data: bytes, most_bytes: int = LARGEST_TEXT_BYTES) -> Any:
-    """Return the value of one JSON text of at most `most_bytes` bytes. Raises a `JsonError` that says why not."""
+    """Return the value of one JSON text of at most `most_bytes` bytes.
+    Raises a `JsonError` that says why not.
+    """
     if len(data) > most_bytes:
         raise JsonTooLongError(bytes=len(data), most=most_bytes)
     try:
@@ -113,7 +118,9 @@ def read_json(data: bytes, most_bytes: int = LARGEST_TEXT_BYTES) -> Any:
 
 
 def canonical_text(value: Any) -> str:
-    """Return the one JSON text of `value`: names sorted, no spaces. Raises a `JsonError` for what has no such text."""
+    """Return the one JSON text of `value`: names sorted, no spaces.
+    Raises a `JsonError` for what has no such text.
+    """
     text = json.dumps(_plain(value, 0), separators=(",", ":"), ensure_ascii=False, allow_nan=False)
     _check_utf8(text)
     return text
@@ -168,7 +175,9 @@ def _check_utf8(text: str) -> None:
 
 
 def _plain(value: Any, depth: int) -> Any:
-    """Return the value with every number in its one spelling; `depth` counts the lists and objects around it."""
+    """Return the value with every number in its one spelling;
+    `depth` counts the lists and objects around it.
+    """
     if depth > DEEPEST:
         raise JsonTooDeepError(most=DEEPEST)
     if value is None or isinstance(value, str | bool):

@@ -43,7 +43,8 @@ from webapp.domain.plain.errors import (
 
 NM_PER_MM = 1_000_000
 NM_PER_INCH = 25_400_000
-# 25.4 as a fraction of small whole numbers: value * 127 / 5 is the value read as inches instead of millimetres.
+# 25.4 as a fraction of small whole numbers:
+# value * 127 / 5 is the value read as inches instead of millimetres.
 INCH_NUMERATOR = 127
 INCH_DENOMINATOR = 5
 MOST_WHOLE_DIGITS = 7
@@ -53,7 +54,8 @@ MINUS = "\u2212"
 SIGNS = "+-" + MINUS
 SEPARATORS = ".,"
 DIGITS = "0123456789"
-# Space, tab, line ends, no-break space, thin space, narrow no-break space: written out, so that a twin strips the same.
+# Space, tab, line ends, no-break space, thin space, narrow no-break space:
+# written out, so that a twin strips the same.
 BLANKS = " \t\r\n\u00a0\u2009\u202f"
 
 
@@ -222,7 +224,8 @@ def _other_reading(unit: Unit) -> tuple[int, int]:
 
 
 def looks_like_other_unit(value_nm: int, display: Display, centre_nm: int, stop_nm: int) -> Finding | None:
-    """Return the finding `length.other_unit` when 25.4 times or 1/25.4 of the value would fit the usual, else None.
+    """Return the finding `length.other_unit` when 25.4 times or 1/25.4 of the value would fit the usual, else
+    None.
 
     `centre_nm` and `stop_nm` are the usual's centre and its stop line (a half-width, itself inside). A
     value that is inside already gives None, and so does a usual so near zero that in the other unit it would

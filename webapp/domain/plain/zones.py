@@ -1,12 +1,12 @@
 """The shop's own time beside UTC.
 
 Rules of this module:
-- A zone is a name of the IANA time zone database, such as Europe/Oslo (BCP 175, RFC 6557); "UTC" where a shop has named
-  none.
-- Everything is kept in UTC. The shop's time is worked out where somebody reads, always with its offset, and UTC stays
-  beside it: a rule of a zone may change, a time that was kept does not.
-- A sheet carries the offsets of the days that its setup may be signed off in, so that a record says the same for ever,
-  whatever a later edition of the database says.
+- A zone is a name of the IANA time zone database, such as Europe/Oslo (BCP 175, RFC 6557);
+  "UTC" where a shop has named none.
+- Everything is kept in UTC. The shop's time is worked out where somebody reads, always with its offset,
+  and UTC stays beside it: a rule of a zone may change, a time that was kept does not.
+- A sheet carries the offsets of the days that its setup may be signed off in,
+  so that a record says the same for ever, whatever a later edition of the database says.
 """
 
 from __future__ import annotations
@@ -39,7 +39,9 @@ class TimeOffset(TypedDict):
 
 
 def local_time(at_utc: str, zone: str) -> str | None:
-    """Return "09:30 +02:00" in this zone, with the day before it where that is another; None where the zone is UTC."""
+    """Return "09:30 +02:00" in this zone, with the day before it where that is another;
+    None where the zone is UTC.
+    """
     if zone == UTC_NAME:
         return None
     at = datetime.fromisoformat(at_utc)
@@ -47,7 +49,8 @@ def local_time(at_utc: str, zone: str) -> str | None:
 
 
 def offsets(zone: str, from_utc: str) -> list[TimeOffset]:
-    """Return the zone's offsets from a time on, for 400 days: [{"from_utc", "minutes"}], the first from that time.
+    """Return the zone's offsets from a time on, for 400 days:
+    [{"from_utc", "minutes"}], the first from that time.
 
     Empty for UTC. A change stands there with its minute.
     """
@@ -77,8 +80,8 @@ def local_by_offsets(at_utc: str, known: Iterable[TimeOffset]) -> str | None:
 def day_begins_utc(day: date, zone: str, days_later: int = 0) -> str:
     """Return when a day (or one so many days later) begins in this zone, as UTC text with milliseconds.
 
-    Where the clock is put forward over midnight it begins with the first minute that there is. Raises OverflowError
-    for a day at the end of the calendar.
+    Where the clock is put forward over midnight it begins with the first minute that there is.
+    Raises OverflowError for a day at the end of the calendar.
     """
     begins = datetime.combine(day + timedelta(days=days_later), time.min, ZoneInfo(zone)).astimezone(UTC)
     return begins.isoformat(timespec="milliseconds").replace("+00:00", "Z")

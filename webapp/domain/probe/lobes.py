@@ -1,16 +1,17 @@
 """What points round a ring can tell of a probe's lobes, and what they do tell.
 
 Rules of this module:
-- Around a fitted circle a probe with k lobes shows as a wave of k periods. Of n points evenly spread a wave of n - k
-  periods looks the same as one of k; and what looks like one period is a centre elsewhere (sampling; Shannon 1949).
-- So four points cannot show three lobes: they fit a circle beside. Five show them as an oval: that it is not round, not
-  how. Six show them fully or not at all, as the probe happens to stand. From seven on three lobes have a wave of
-  their own, and are named where it is more than chance.
-- A wave is judged by the F test of its two coefficients against what is left, with the spread of repeated touches where
-  there are any; what is left counts as no less than a display's step scatters, q/sqrt(12). The level is 5 % over all
-  waves that are looked at (Bonferroni).
-- Unevenly spread points tell less than they seem to: where a gap is more than half as wide again as it would be, or
-  less than half as wide, no wave is named.
+- Around a fitted circle a probe with k lobes shows as a wave of k periods. Of n points evenly spread a wave
+  of n - k periods looks the same as one of k; and what looks like one period is a centre elsewhere (sampling;
+  Shannon 1949).
+- So four points cannot show three lobes: they fit a circle beside. Five show them as an oval: that it is not
+  round, not how. Six show them fully or not at all, as the probe happens to stand. From seven on three lobes
+  have a wave of their own, and are named where it is more than chance.
+- A wave is judged by the F test of its two coefficients against what is left, with the spread of repeated
+  touches where there are any; what is left counts as no less than a display's step scatters, q/sqrt(12). The
+  level is 5 % over all waves that are looked at (Bonferroni).
+- Unevenly spread points tell less than they seem to:
+  where a gap is more than half as wide again as it would be, or less than half as wide, no wave is named.
 """
 
 from __future__ import annotations
@@ -35,7 +36,9 @@ NARROWEST, WIDEST = 0.5, 1.5
 
 @dataclass(frozen=True)
 class Lobes:
-    """What was found: `lobes` and their height from valley to top where they are named; how many look the same."""
+    """What was found: `lobes` and their height from valley to top where they are named;
+    how many look the same.
+    """
 
     form: Form
     lobes: int | None = None
@@ -50,7 +53,9 @@ def lobes_of(
     repeated_squares_nm2: float = 0.0,
     repeated_degrees: int = 0,
 ) -> Lobes:
-    """Return what these places tell. `step_nm` is the display's; the squares are those of repeated touches."""
+    """Return what these places tell.
+    `step_nm` is the display's; the squares are those of repeated touches.
+    """
     count = len(points)
     few: dict[int, Form] = {CANNOT_SHOW: "cannot_show", NOT_HOW: "not_how", MAY_MISS: "may_miss"}
     if count in few:

@@ -1,12 +1,12 @@
 """A probe's check as it is typed at the desk, and whether the last one still holds.
 
 Rules of this module:
-- Diametral: the ball's centre at the trigger, low and high on X and on Y, as the control shows it, and, where it was
-  noted, at which Y the two on X and at which X the two on Y were touched. Or one line for each
-  place, X and Y after one another; a line with several pairs is one place that was touched several times.
+- Diametral: the ball's centre at the trigger, low and high on X and on Y, as the control shows it, and, where
+  it was noted, at which Y the two on X and at which X the two on Y were touched. Or one line for each place,
+  X and Y after one another; a line with several pairs is one place that was touched several times.
 - Numbers on a line are parted by blanks, tabs or semicolons, so that a decimal comma stays what it is.
-- A check holds to the end of its due day, UTC (`ring_check.due`). A probe that was never checked is overdue from the
-  start, once the lead has said that it is to be checked.
+- A check holds to the end of its due day, UTC (`ring_check.due`).
+  A probe that was never checked is overdue from the start, once the lead has said that it is to be checked.
 """
 
 from __future__ import annotations
@@ -75,7 +75,9 @@ class ArtefactUnknownError(ProbeTypedError):
 
 @dataclass(frozen=True)
 class CheckTyped:
-    """The fields as they were typed. `way` is "diametral" or "places"; `diametral` holds low and high of X and Y."""
+    """The fields as they were typed.
+    `way` is "diametral" or "places"; `diametral` holds low and high of X and Y.
+    """
 
     artefact: str
     diameter: str
@@ -98,7 +100,8 @@ class CheckState:
 
 
 def work_out(typed: CheckTyped, machine: Machine, u_probe_nm: float = 0.0) -> RingCheck:
-    """Return what the typed check comes to. `u_probe_nm`: the standard uncertainty of probing, as the shop states it.
+    """Return what the typed check comes to.
+    `u_probe_nm`: the standard uncertainty of probing, as the shop states it.
 
     Raises a `ProbeTypedError`, `RingCheckError`, `CircleError` or `LengthError`.
     """

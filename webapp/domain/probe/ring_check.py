@@ -1,19 +1,23 @@
-"""Probe health: a ring or a sphere of known size, touched all round, shows the ball's effective radius and more.
+"""Probe health: a ring or a sphere of known size, touched all round, shows the ball's effective radius and
+more.
 
 Rules of this module:
-- Typed are the positions of the ball's centre at the trigger. In a ring they lie on a circle of D/2 - r_eff, around a
-  sphere or pin on one of D/2 + r_eff; so r_eff follows from the fitted radius (common practice, no source; the sign
-  is geometry).
-- Two diametral points in X and two in Y give a radius for each axis; four or more points give a fitted circle.
-- Two points on X tell where the middle lies on X wherever they run; how far beside the middle the two on Y ran follows
-  from there, and their half distance h lies on a radius of sqrt(h^2 + e^2) (a chord; geometry). Where nobody says at
-  which place they were touched, two radii that differ by more than three standard uncertainties of chance show it.
-- Lobing: the range of the radii over the directions (the form error of ISO 230-10 and ISO 10360-5 in one plane; from
-  memory); what the points can tell of lobes: see `lobes`. Repeatability: the pooled standard deviation of points that
-  were touched more than once in one place.
-- The uncertainty of r_eff combines that of the fit with half that of the artefact's diameter. The fit's counts as no
-  less than what the display's step q leaves unknown, q/sqrt(12) a reading. It is known from few points: the expanded
-  uncertainty is Student's t at 95 % for the effective degrees of freedom times it (JCGM 100:2008, G.4.1).
+- Typed are the positions of the ball's centre at the trigger. In a ring they lie on a circle of D/2 - r_eff,
+  around a sphere or pin on one of D/2 + r_eff; so r_eff follows from the fitted radius (common practice, no
+  source; the sign is geometry).
+- Two diametral points in X and two in Y give a radius for each axis;
+  four or more points give a fitted circle.
+- Two points on X tell where the middle lies on X wherever they run; how far beside the middle the two on Y
+  ran follows from there, and their half distance h lies on a radius of sqrt(h^2 + e^2) (a chord; geometry).
+  Where nobody says at which place they were touched, two radii that differ by more than three standard
+  uncertainties of chance show it.
+- Lobing: the range of the radii over the directions (the form error of ISO 230-10 and ISO 10360-5 in one
+  plane; from memory); what the points can tell of lobes: see `lobes`. Repeatability: the pooled standard
+  deviation of points that were touched more than once in one place.
+- The uncertainty of r_eff combines that of the fit with half that of the artefact's diameter. The fit's
+  counts as no less than what the display's step q leaves unknown, q/sqrt(12) a reading. It is known from few
+  points: the expanded uncertainty is Student's t at 95 % for the effective degrees of freedom times it (JCGM
+  100:2008, G.4.1).
 - A check is due a number of days after the last; on the day itself it is not yet overdue.
 """
 
@@ -64,11 +68,12 @@ class IntervalNotPositiveError(RingCheckError):
 class RingCheck:
     """What a check found, in nanometres. None where the points do not tell it.
 
-    `radius_x_nm` and `radius_y_nm` are the effective radii along the axes; `repeatability_nm` a standard deviation.
-    `path_radius_nm` is the fitted circle's, `covariance_nm2` that of its centre and radius (x, y, radius) in nm^2.
-    `expanded_nm` is the half-width that holds the radius with 95 % confidence, `expanded_degrees` what its factor was
-    taken for (None: known exactly). `form` says what the places can tell of lobes (see `lobes`). `chord_axis` is the
-    axis whose touches ran `chord_off_nm` beside the middle; `chord_is_taken_out` whether that is worked in.
+    `radius_x_nm` and `radius_y_nm` are the effective radii along the axes; `repeatability_nm` a standard
+    deviation. `path_radius_nm` is the fitted circle's, `covariance_nm2` that of its centre and radius (x, y,
+    radius) in nm^2. `expanded_nm` is the half-width that holds the radius with 95 % confidence,
+    `expanded_degrees` what its factor was taken for (None: known exactly). `form` says what the places can
+    tell of lobes (see `lobes`). `chord_axis` is the axis whose touches ran `chord_off_nm` beside the middle;
+    `chord_is_taken_out` whether that is worked in.
     """
 
     effective_radius_nm: float
@@ -94,7 +99,9 @@ class RingCheck:
 
 @dataclass(frozen=True)
 class Known:
-    """What is known of each touch besides: the display's step, and the standard uncertainty of probing, in nm."""
+    """What is known of each touch besides:
+    the display's step, and the standard uncertainty of probing, in nm.
+    """
 
     step_nm: float = 0.0
     u_probe_nm: float = 0.0
@@ -118,8 +125,8 @@ def from_diametral(
 ) -> RingCheck:
     """Return the check from the two positions on X and the two on Y, through the centre.
 
-    `ends_nm`: {"X": (low, high), "Y": (low, high)}; `touched_at_nm`: where the other axis stood while these two were
-    touched, by axis, where it was noted. Raises `RingTooFewPointsError`, `RingDoesNotFitError`.
+    `ends_nm`: {"X": (low, high), "Y": (low, high)}; `touched_at_nm`: where the other axis stood while these
+    two were touched, by axis, where it was noted. Raises `RingTooFewPointsError`, `RingDoesNotFitError`.
     """
     if set(ends_nm) != {"X", "Y"}:
         raise RingTooFewPointsError(n=2 * len(ends_nm), least=LEAST_POINTS)
@@ -133,8 +140,8 @@ def from_diametral(
     radii = {axis: _effective(path, diameter_nm, artefact) for axis, path in paths.items()}
     mean = (radii["X"] + radii["Y"]) / 2
     apart = abs(radii["X"] - radii["Y"])
-    # Two radii: their mean is known to half their distance (standard deviation over sqrt(2)), from one degree of
-    # freedom; four readings, each off by up to half a step, leave it open by q / sqrt(48).
+    # Two radii: their mean is known to half their distance (standard deviation over sqrt(2)),
+    # from one degree of freedom; four readings, each off by up to half a step, leave it open by q / sqrt(48).
     own = max(apart / 2, known.step_nm / math.sqrt(48))
     found = RingCheck(
         mean, None, apart, None, centre, radii["X"], radii["Y"], form="cannot_show", degrees_of_freedom=1
@@ -155,7 +162,9 @@ class _Stated(TypedDict):
 
 
 def _chord(paths: Mapping[str, float], beside: Mapping[str, float], known: Known) -> _Chord:
-    """Return which axis' touches ran beside the middle, and how far; empty where none did as far as can be told."""
+    """Return which axis' touches ran beside the middle, and how far;
+    empty where none did as far as can be told.
+    """
     short, long = sorted(paths, key=lambda axis: paths[axis])
     if paths[long] - paths[short] > 3 * known.touch_nm > 0 and short not in beside:
         off = math.sqrt(paths[long] ** 2 - paths[short] ** 2)
@@ -168,7 +177,9 @@ def _chord(paths: Mapping[str, float], beside: Mapping[str, float], known: Known
 
 
 def _stated(own_nm: float, degrees: int, diameter_uncertainty_nm: float) -> _Stated:
-    """Return combined and expanded uncertainty of a radius whose own is known from so many degrees of freedom."""
+    """Return combined and expanded uncertainty of a radius whose own is known from so many degrees of
+    freedom.
+    """
     combined = math.hypot(own_nm, diameter_uncertainty_nm / 2)
     if own_nm == 0 or degrees < 1:
         factor, whole = spread.normal_quantile(CONFIDENCE), None
@@ -209,7 +220,9 @@ def from_points(
 
 
 def _radius_nm(circle: Circle, known: Known) -> float:
-    """Return the standard uncertainty of the fitted radius; a step leaves each reading unknown by so much at least."""
+    """Return the standard uncertainty of the fitted radius;
+    a step leaves each reading unknown by so much at least.
+    """
     own = circle.radius_uncertainty or 0.0
     scatter = math.sqrt(math.fsum(one**2 for one in circle.residuals) / max(1, circle.degrees_of_freedom))
     least = known.step_nm / math.sqrt(12)

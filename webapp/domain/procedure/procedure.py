@@ -1,11 +1,12 @@
 """Procedures: the shop's ordered steps as data, and their revisions.
 
 Rules of this module:
-- A step says what to do, what to look for, why, what to do if it looks different, and the state that the machine
-  must be in before a hand goes in.
-- A revision is the canonical JSON text of a procedure and the SHA-256 of it. It is only made by `publish`, which
-  asks `webapp.domain.procedure.rules` first, and it never changes: another text has another hash.
-- A procedure read from JSON has exactly the known fields; those that came later may be missing in an older text.
+- A step says what to do, what to look for, why, what to do if it looks different,
+  and the state that the machine must be in before a hand goes in.
+- A revision is the canonical JSON text of a procedure and the SHA-256 of it. It is only made by `publish`,
+  which asks `webapp.domain.procedure.rules` first, and it never changes: another text has another hash.
+- A procedure read from JSON has exactly the known fields;
+  those that came later may be missing in an older text.
 """
 
 from __future__ import annotations
@@ -53,7 +54,9 @@ class RevisionChangedError(ProcedureError):
 
 @dataclass(frozen=True)
 class Caution:
-    """What can hurt, in the parts that ANSI Z535.4 and ISO 3864-2 ask for; `signal` is the word in small letters."""
+    """What can hurt, in the parts that ANSI Z535.4 and ISO 3864-2 ask for;
+    `signal` is the word in small letters.
+    """
 
     id: str
     signal: str
@@ -98,8 +101,9 @@ class Variant:
 class Step:
     """One action. `id` is stage and name with a point between; `action` labels the one primary button.
 
-    `hands`: hands are inside, so nothing may move. `once_a_shift`: a caution that whom the lead allows it reads once a
-    shift. `when`: the step stands only where this condition holds (`webapp.domain.procedure.profile`), empty always.
+    `hands`: hands are inside, so nothing may move. `once_a_shift`: a caution that whom the lead allows it
+    reads once a shift. `when`: the step stands only where this condition holds
+    (`webapp.domain.procedure.profile`), empty always.
     """
 
     id: str
@@ -155,7 +159,9 @@ class Revision:
 
     @classmethod
     def from_text(cls, text: str, expected_hash: str) -> Revision:
-        """Return the revision kept under this hash. Raises `RevisionChangedError` when the text is another."""
+        """Return the revision kept under this hash.
+        Raises `RevisionChangedError` when the text is another.
+        """
         if _hash(text) != expected_hash:
             raise RevisionChangedError(hash=expected_hash)
         return cls(expected_hash, text, procedure_from_json(text.encode("utf-8")))
@@ -171,12 +177,16 @@ def publish(procedure: Procedure) -> Revision:
 
 
 def procedure_from_json(data: bytes) -> Procedure:
-    """Return the procedure in this JSON text. Raises a `JsonError` or `ProcedureShapeError`; publishes nothing."""
+    """Return the procedure in this JSON text.
+    Raises a `JsonError` or `ProcedureShapeError`; publishes nothing.
+    """
     return procedure_from_dict(read_json(data, LARGEST_PROCEDURE_BYTES))
 
 
 def procedure_from_dict(value: Any) -> Procedure:
-    """Return the procedure in this plain value. Raises `ProcedureShapeError` for a field missing, unknown or wrong."""
+    """Return the procedure in this plain value.
+    Raises `ProcedureShapeError` for a field missing, unknown or wrong.
+    """
     fields = _fields(value, "procedure", _TEXTS["procedure"], ("stages",))
     return Procedure(
         **{**fields, "stages": tuple(map(_stage, _list(fields["stages"], "procedure", "stages")))}
@@ -242,7 +252,9 @@ def _choice(value: Any) -> Choice:
 def _fields(
     value: Any, part: str, texts: tuple[str, ...], others: tuple[str, ...], later: tuple[str, ...] = ()
 ) -> Any:
-    """Return the object when it has exactly these fields, `later` ones or not, and the first ones hold text."""
+    """Return the object when it has exactly these fields,
+    `later` ones or not, and the first ones hold text.
+    """
     if not isinstance(value, dict):
         raise ProcedureShapeError(part=part, field="")
     odd = sorted((value.keys() ^ {*texts, *others}) - {*later})

@@ -1,11 +1,13 @@
-"""What a machine is like at the work: everything that changes what a person has to do there, and the words for it.
+"""What a machine is like at the work:
+everything that changes what a person has to do there, and the words for it.
 
 Rules of this module:
-- Each field may be left out of a shop's file. The value that then counts is the commonest one, or the one that asks
-  more of a person (common practice, no source).
-- A profile says nothing in words but the shop's own sentences; the shipped procedure has the words, and a step may
-  have others under a condition. `CONDITIONS` are all that can be named there.
-- `fixed_search_nm` is the distance of a control that searches a fixed one; it takes the place of the shop's cap.
+- Each field may be left out of a shop's file. The value that then counts is the commonest one,
+  or the one that asks more of a person (common practice, no source).
+- A profile says nothing in words but the shop's own sentences; the shipped procedure has the words,
+  and a step may have others under a condition. `CONDITIONS` are all that can be named there.
+- `fixed_search_nm` is the distance of a control that searches a fixed one;
+  it takes the place of the shop's cap.
 """
 
 from __future__ import annotations
@@ -72,9 +74,9 @@ KEPT_FROM_STARTING = "The control is kept from starting."
 class MachineProfile:
     """How a machine is worked at.
 
-    Words of the shop's own, empty where the common ones do: `kept_from_starting` (how the control is kept from
-    starting while hands are inside), `probe_rule` (whether and how the probe may turn), `input_shown` and
-    `slot_shown` (where the control shows them).
+    Words of the shop's own, empty where the common ones do: `kept_from_starting` (how the control is kept
+    from starting while hands are inside), `probe_rule` (whether and how the probe may turn), `input_shown`
+    and `slot_shown` (where the control shows them).
     """
 
     door: str = "interlock"
@@ -103,7 +105,9 @@ class MachineProfile:
 
     @property
     def conditions(self) -> frozenset[str]:
-        """Return what holds at this machine, out of `CONDITIONS`; what hangs on the fixture or the axis aside."""
+        """Return what holds at this machine, out of `CONDITIONS`;
+        what hangs on the fixture or the axis aside.
+        """
         flags = {
             "single_block": self.single_block,
             "warm_up": self.warm_up,

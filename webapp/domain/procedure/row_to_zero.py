@@ -1,7 +1,7 @@
 """The step that follows the stow of a setup that was broken off once its row may have been cleared.
 
-It belongs to no procedure of a shop and cannot be left out of one: it comes with every sheet and is due only then.
-Common practice, no source.
+It belongs to no procedure of a shop and cannot be left out of one:
+it comes with every sheet and is due only then. Common practice, no source.
 """
 
 from __future__ import annotations

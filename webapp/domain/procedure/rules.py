@@ -1,13 +1,15 @@
 """What a procedure must hold before it can be published.
 
 Rules of this module:
-- A record proves the cautions, the slot match, the copy-down, at least one touch, its comparison and the stow: no
-  revision without them, and none in an order in which they prove nothing.
-- Signal words by definition only (ANSI Z535.4, ISO 3864-2, from memory): danger will, warning could kill or seriously
-  injure; caution could injure slightly or moderately; notice is about property and never about injury.
-- The machine state before a hand goes in is never empty. Between loading the probe and putting it away no hand goes in,
-  but to nudge the stylus.
-- Before each search the ball is brought over the face on its own step, with Z up: a search without is refused.
+- A record proves the cautions, the slot match, the copy-down, at least one touch,
+  its comparison and the stow: no revision without them, and none in an order in which they prove nothing.
+- Signal words by definition only (ANSI Z535.4, ISO 3864-2, from memory): danger will, warning could kill or
+  seriously injure; caution could injure slightly or moderately; notice is about property and never about
+  injury.
+- The machine state before a hand goes in is never empty.
+  Between loading the probe and putting it away no hand goes in, but to nudge the stylus.
+- Before each search the ball is brought over the face on its own step, with Z up:
+  a search without is refused.
 - A list that is ticked off has at most six lines.
 - Only the question which jaw stood still may have other words for whom is practised: nothing else hangs on the person,
   not why it is done, nor what stands still, nor whether hands are inside; and there is one such set of words at most.
@@ -114,7 +116,8 @@ _WILL = re.compile(r"\bwill\b", re.IGNORECASE)
 _COULD = re.compile(r"\b(could|can|may|might)\b", re.IGNORECASE)
 _SEVERE = re.compile(r"\b(kill\w*|death\w*|die|dies|fatal\w*|serious\w*|severe\w*)\b", re.IGNORECASE)
 _INJURY = re.compile(
-    r"\b(injur\w*|hurt\w*|wound\w*|kill\w*|death\w*|die|dies|fatal\w*|burn\w*|bruis\w*|cuts? (you|your|into you)"
+    r"\b(injur\w*|hurt\w*|wound\w*|kill\w*|death\w*|die|dies|fatal\w*|burn\w*|bruis\w*|cuts? (you|your|into "
+    r"you)"
     r"|finger\w*|hands?|eyes?|skin|people|person|somebody|someone)\b",
     re.IGNORECASE,
 )
@@ -189,7 +192,8 @@ def _kind_faults(procedure: Procedure) -> Iterator[Finding]:
 
 
 def _square_fits(stage: str, kinds: list[str]) -> bool:
-    """Tell whether a stage looks for square once at most, on a side of the jaw, and before the touch that stands.
+    """Tell whether a stage looks for square once at most,
+    on a side of the jaw, and before the touch that stands.
 
     Each touch may write into the slot: the one that counts comes last.
     """

@@ -2,12 +2,14 @@
 
 Rules of this module:
 - It is a start for a shop that has none; the shop's lead may change every word and publish a revision.
-- The vise is prepared before the probe is loaded: between loading and putting away no hand goes inside, but to nudge
-  the stylus.
-- Three caution panels: more are clicked through. The signal words follow their definitions (ANSI Z535.4, ISO 3864-2).
-  What to watch at the machine is common practice in the trade, no source, except where a step says otherwise.
+- The vise is prepared before the probe is loaded:
+  between loading and putting away no hand goes inside, but to nudge the stylus.
+- Three caution panels: more are clicked through. The signal words follow their definitions (ANSI Z535.4, ISO
+  3864-2). What to watch at the machine is common practice in the trade, no source, except where a step says
+  otherwise.
 - Whom to call stands once at the tablet: the texts say "the lead".
-- The standing notice names what it defers to (numbers of standards from memory) and claims to conform to none.
+- The standing notice names what it defers to (numbers of standards from memory) and claims to conform to
+  none.
 """
 
 from __future__ import annotations
@@ -17,8 +19,10 @@ from webapp.domain.procedure.shipped_probe import CLEAR, COPY, PROBE, SLOT, VISE
 from webapp.domain.procedure.shipped_touches import SIGN, STOW, TOUCHES
 
 NOTICE = (
-    "The machine maker's manual, the shop's rules, local codes and the judgement of qualified persons prevail over"
-    " this list. It is not a safeguard, and it is not a lockout record. It cannot see the machine and cannot stop it."
+    "The machine maker's manual, the shop's rules, local codes and the judgement of qualified persons "
+    "prevail over"
+    " this list. It is not a safeguard, and it is not a lockout record. It cannot see the machine and cannot "
+    "stop it."
     " It defers to ISO 16090-1, ISO 12100, ISO 13850, ANSI B11.0, ANSI B11.23, OSHA 29 CFR 1910.212 and"
     " 29 CFR 1910.147, and claims to conform to none of them."
 )
@@ -43,15 +47,23 @@ READY = Stage(
             caution=Caution(
                 "machine",
                 "warning",
-                "A turning spindle catches hair, sleeves and gloves. Table and changer move with force. Chips fly.",
+                (
+                    "A turning spindle catches hair, sleeves and gloves. "
+                    "Table and changer move with force. Chips fly."
+                ),
                 "This could kill or seriously injure you.",
-                "Wear eye protection, nothing loose. Keep the door closed for every powered move. Defeat no interlock.",
+                (
+                    "Wear eye protection, nothing loose. "
+                    "Keep the door closed for every powered move. Defeat no interlock."
+                ),
             ),
             once_a_shift=True,
             variants=(
                 Variant(
                     "door:guard",
-                    look_for="Hair tied, sleeves tight. Guard in place and whole. Nobody else at the control.",
+                    look_for=(
+                        "Hair tied, sleeves tight. Guard in place and whole. Nobody else at the control."
+                    ),
                     if_not="Stay back. A damaged guard: leave the machine, tell the lead.",
                 ),
                 Variant(
@@ -75,7 +87,10 @@ READY = Stage(
                 "warning",
                 "During probing the machine moves by itself. This tablet cannot stop it.",
                 "A move that goes wrong could seriously injure you.",
-                "Hold early: nobody is blamed. Then no cycle start: look, reset, back off the way it came, raise.",
+                (
+                    "Hold early: nobody is blamed. Then no cycle start: "
+                    "look, reset, back off the way it came, raise."
+                ),
             ),
             once_a_shift=True,
         ),
@@ -93,7 +108,10 @@ READY = Stage(
                 "warning",
                 "A probe that turns at speed throws off its parts.",
                 "They could kill or seriously injure somebody.",
-                "Give no spindle command while the probe is in the spindle, except as this machine's rule says.",
+                (
+                    "Give no spindle command while the probe is in the spindle, "
+                    "except as this machine's rule says."
+                ),
             ),
             once_a_shift=True,
         ),
@@ -101,7 +119,10 @@ READY = Stage(
             id="ready.board",
             kind="board",
             do="Look through the window: how was the machine left?",
-            look_for="The plate says {machine}. No probe, nobody else's job, no alarm, no program running or paused.",
+            look_for=(
+                "The plate says {machine}. "
+                "No probe, nobody else's job, no alarm, no program running or paused."
+            ),
             why="A probe left low over the table breaks at the next person's first move.",
             if_not="Move nothing, press nothing. Tell the lead.",
             action="Say what you found",

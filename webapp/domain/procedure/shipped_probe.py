@@ -120,7 +120,9 @@ PROBE = Stage(
             id="probe.input",
             kind="input",
             do="Nudge the stylus with a plastic stick; watch the control.",
-            look_for="Stylus straight, tight, clean. The control's input changes, and changes back. {input_shown}",
+            look_for=(
+                "Stylus straight, tight, clean. The control's input changes, and changes back. {input_shown}"
+            ),
             why="The lamp proves the lamp. Only the control's own input ends the move.",
             if_not="Lamp only, nothing, or it stays: put the probe away, tell the lead.",
             action="Say what the control did",
@@ -162,7 +164,9 @@ SLOT = Stage(
             kind="slot",
             do="Select your own slot; type the label that the control shows.",
             look_for="The label stands where the touch will write. {slot_shown}",
-            why="A touch writes into the slot that is selected. In a wrong one it moves somebody else's work.",
+            why=(
+                "A touch writes into the slot that is selected. In a wrong one it moves somebody else's work."
+            ),
             if_not="Not yours: change nothing. Select again, or ask.",
             action="That is the label",
             machine_state=_QUIET,

@@ -1,14 +1,14 @@
 """The shipped procedure's touches, and how it ends.
 
 Rules of this module:
-- Each axis is reached, searched, touched and compared in the same words, so that the third touch reads like the first;
-  only the reason differs, because each face teaches something else.
-- Between two touches Z goes to its top: over, then lower, then search. The top of the jaw is lowered to and searched in
-  one step, because the way down is the search's own.
-- Square is looked for before the touch that stands, because each touch may write into the slot; it has its own way
-  over and down, and the probe is raised between its two touches.
-- Whatever happened before, the last stages bring the ball up, the probe back into the magazine and the list to a
-  person's signature.
+- Each axis is reached, searched, touched and compared in the same words, so that the third touch reads like
+  the first; only the reason differs, because each face teaches something else.
+- Between two touches Z goes to its top: over, then lower, then search.
+  The top of the jaw is lowered to and searched in one step, because the way down is the search's own.
+- Square is looked for before the touch that stands, because each touch may write into the slot;
+  it has its own way over and down, and the probe is raised between its two touches.
+- Whatever happened before, the last stages bring the ball up,
+  the probe back into the magazine and the list to a person's signature.
 """
 
 from __future__ import annotations
@@ -51,7 +51,9 @@ def _over(axis: str) -> Step:
         variants=(
             Variant(
                 "clamping_face",
-                look_for="Ball above the gap, before the fixed jaw's face, not the moving jaw's. Readings agree.",
+                look_for=(
+                    "Ball above the gap, before the fixed jaw's face, not the moving jaw's. Readings agree."
+                ),
             ),
         ),
     )
@@ -159,7 +161,9 @@ def _compare(axis: str) -> Step:
         id=f"{axis.lower()}.compare",
         kind="compare",
         do="Read what the tablet says about {axis}.",
-        look_for="Agrees: go on. Ask: look for a chip, touch again or ask. Past the last line: put the probe away.",
+        look_for=(
+            "Agrees: go on. Ask: look for a chip, touch again or ask. Past the last line: put the probe away."
+        ),
         why="A mistake leaves a trace in the number. Found now it costs minutes, later a part or a spindle.",
         if_not="In doubt: ask.",
         action="Keep this value",
@@ -214,7 +218,10 @@ TOUCHES = (
         "X",
         "Touch in X",
         "From this window the search reaches the face. The range ends a move that finds nothing.",
-        "The quick touch finds the face, the slow one measures it. The value already counts the ball's radius.",
+        (
+            "The quick touch finds the face, the slow one measures it. "
+            "The value already counts the ball's radius."
+        ),
     ),
     _stage(
         "Y",

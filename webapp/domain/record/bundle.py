@@ -1,9 +1,10 @@
-"""What a record is made of: the files that go into the PDF, and nothing else. The printed page is a function of them.
+"""What a record is made of: the files that go into the PDF, and nothing else.
+The printed page is a function of them.
 
 Rules of this module:
-- Five files: sheet.json (the exact text that the tablet had), events.jsonl (one compact JWS a line, in device order),
-  devices.json, decisions.jsonl (one canonical JSON text a line), record.json. Files and bundle are two spellings of one
-  value: `from_files(bundle.files()) == bundle`, and there is one spelling only.
+- Five files: sheet.json (the exact text that the tablet had), events.jsonl (one compact JWS a line, in device
+  order), devices.json, decisions.jsonl (one canonical JSON text a line), record.json. Files and bundle are
+  two spellings of one value: `from_files(bundle.files()) == bundle`, and there is one spelling only.
 - Events and decisions are kept as the text that was signed or logged; nothing is written anew to be compared.
 - Line ends are single line feeds, also after the last line (JSON Lines).
 - No signature is checked here: the proof room does that.
@@ -127,7 +128,9 @@ class RecordBundle:
         }
 
     def digest(self) -> str:
-        """Return the SHA-256, in lower-case hex, of names and hashes of all five files: the record's fingerprint."""
+        """Return the SHA-256, in lower-case hex, of names and hashes of all five files:
+        the record's fingerprint.
+        """
         lines = (f"{name} {sha256(data).hexdigest()}\n" for name, data in self.files().items())
         return sha256("".join(lines).encode("ascii")).hexdigest()
 
@@ -139,8 +142,8 @@ class RecordBundle:
         return cast("WrittenSheet", sheet)
 
     def decoded_events(self) -> list[Event[Any]]:
-        """Return every event as its payload with its `id` added, in order. Raises a `RecordError`, a `JsonError` or
-        an `EventError`.
+        """Return every event as its payload with its `id` added, in order.
+        Raises a `RecordError`, a `JsonError` or an `EventError`.
         """
         return [_event(jws, line) for line, jws in enumerate(self.events, 1)]
 

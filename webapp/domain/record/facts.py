@@ -1,14 +1,15 @@
-"""What a record's page says, as plain data: every number as text in the machine's unit, every sentence as a code.
+"""What a record's page says, as plain data:
+every number as text in the machine's unit, every sentence as a code.
 
 Rules of this module:
-- The page is a pure function of the bundle: the setup is folded again from its events, nothing is taken on trust from a
-  summary.
-- Each human signature comes with full name, role, time with offset, meaning and state (21 CFR 11.50, taken as a good
-  list). A record is final only when the operator's signature is verified and the lead has signed off.
-- What was skipped, asked, held, corrected or answered otherwise stands on the page, and so does every problem of the
-  fold; earlier values are not hidden (ISO/IEC 17025:2017 7.5.2, from memory).
-- Times are UTC; with a date the shop's own time stands behind them. Inside tables the date is left out where it is
-  the day the setup started.
+- The page is a pure function of the bundle:
+  the setup is folded again from its events, nothing is taken on trust from a summary.
+- Each human signature comes with full name, role, time with offset, meaning and state (21 CFR 11.50, taken as
+  a good list). A record is final only when the operator's signature is verified and the lead has signed off.
+- What was skipped, asked, held, corrected or answered otherwise stands on the page, and so does every problem
+  of the fold; earlier values are not hidden (ISO/IEC 17025:2017 7.5.2, from memory).
+- Times are UTC; with a date the shop's own time stands behind them.
+  Inside tables the date is left out where it is the day the setup started.
 """
 
 from __future__ import annotations
@@ -59,8 +60,9 @@ class RecordNotFinalError(DomainError):
 
 
 def record_facts(bundle: RecordBundle, final: bool) -> RecordFacts:
-    """Return the facts of this record. With `final` raises `RecordNotFinalError` unless the setup is signed off after a
-    verified signature and the bundle says when it is sealed and on which ledger. Raises what reading the files raises.
+    """Return the facts of this record. With `final` raises `RecordNotFinalError` unless the setup is signed
+    off after a verified signature and the bundle says when it is sealed and on which ledger. Raises what
+    reading the files raises.
     """
     sheet, events, decisions = bundle.sheet(), bundle.decoded_events(), bundle.decoded_decisions()
     state = fold(sheet, events, decisions)
@@ -124,8 +126,8 @@ def grouped(text: str, size: int = 4) -> str:
 
 
 def whole_time(at_utc: str, sheet: WrittenSheet | None = None) -> str:
-    """Return date, time to the second and offset, such as "2026-11-25 08:03:12 +00:00"; behind it in brackets the
-    shop's own time, where the sheet carries its offsets.
+    """Return date, time to the second and offset, such as "2026-11-25 08:03:12 +00:00";
+    behind it in brackets the shop's own time, where the sheet carries its offsets.
     """
     local = None if sheet is None else local_by_offsets(at_utc, sheet["shop"].get("offsets", ()))
     beside = "" if local is None else f" ({local})"
@@ -177,7 +179,9 @@ def _plate(axis: AxisOnSheet, state: Folded, display: Display) -> Plate:
 
 
 def _half_set(sheet: WrittenSheet, state: Folded) -> Finding | None:
-    """Return the sentence about a slot that this setup left without all its values; not while it still runs."""
+    """Return the sentence about a slot that this setup left without all its values;
+    not while it still runs.
+    """
     is_left = state["status"] != "running" or state["broken_off"] is not None
     missing = missing_axes(sheet, state) if is_left else ()
     if not missing:
@@ -255,7 +259,9 @@ def _cautions(story: Story) -> tuple[CautionRow, ...]:
 
 
 def _checks(story: Story) -> tuple[CheckRow, ...]:
-    """Return what closed each step that is answered with something seen. Whom a step asked nothing said nothing."""
+    """Return what closed each step that is answered with something seen.
+    Whom a step asked nothing said nothing.
+    """
     rows = []
     for step_id, found in story.state["steps"].items():
         step = story.steps[step_id]
@@ -315,7 +321,9 @@ def _sign_off_row(sign_off: SignOff, story: Story, bundle: RecordBundle) -> Sign
 
 
 def _read(claim: Any, story: Story, bundle: RecordBundle, place: int) -> Finding:
-    """Return over what the lead signed, worked out again from the events and from the decisions before this one."""
+    """Return over what the lead signed, worked out again from the events and from the decisions before this
+    one.
+    """
     if claim is None:
         return Finding("record.read_not_said")
     sheet_hash = sha256(bundle.sheet_text.encode("utf-8")).hexdigest()

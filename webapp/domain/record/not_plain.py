@@ -1,8 +1,10 @@
-"""What stands under a record's title because the setup was not a plain one: each in a few words, told at length below.
+"""What stands under a record's title because the setup was not a plain one:
+each in a few words, told at length below.
 
 Rules of this module:
-- A setup is plain where every touch was read once and agreed or was a first value, the old values were as last seen,
-  nobody raised a worry, and every value joined the usual. Holds, questions and corrections are no blemish.
+- A setup is plain where every touch was read once and agreed or was a first value, the old values were as
+  last seen, nobody raised a worry, and every value joined the usual. Holds, questions and corrections are no
+  blemish.
 - Nothing is judged: a fact, its axis or slot, and who decided.
 """
 
@@ -41,7 +43,9 @@ def _remark(one: Remark, story: Story) -> Finding:
 
 
 def _stayed_out(story: Story) -> list[Finding]:
-    """The axes whose kept values the lead accepted and did not let into the usual; older sign-offs let all in."""
+    """The axes whose kept values the lead accepted and did not let into the usual;
+    older sign-offs let all in.
+    """
     sign_off = story.state["sign_off"]
     if sign_off is None or sign_off["into_usual"] is None or story.state["outcome"] != "complete":
         return []

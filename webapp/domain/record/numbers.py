@@ -3,8 +3,8 @@
 Rules of this module:
 - An angle comes in words with its uncertainty, whether it can be told from none or not.
 - A step that was done fast stands there with its time beside the shop's; nothing is said about why.
-- Where the ball was to stand comes with the point that it is said of: the spindle line in X and Y; in Z the ball's
-  centre or underside, or the spindle's gauge line, as the control counts.
+- Where the ball was to stand comes with the point that it is said of: the spindle line in X and Y;
+  in Z the ball's centre or underside, or the spindle's gauge line, as the control counts.
 - A record from before these numbers were kept has none of them, and says nothing.
 """
 
@@ -39,7 +39,9 @@ def squares(story: Story) -> tuple[SquareRow, ...]:
 
 
 def authorised(story: Story) -> Finding:
-    """Return until when the operator was authorised on the machine, as the sheet had it when the setup began."""
+    """Return until when the operator was authorised on the machine,
+    as the sheet had it when the setup began.
+    """
     person = next((one for one in story.sheet["people"] if one["id"] == story.state["person"]), None)
     if person is None:
         return Finding("record.authorised_not")
@@ -65,7 +67,9 @@ def probe_check(story: Story) -> Finding | None:
 
 
 def planned_search(axis: AxisOnSheet, display: Display) -> Finding | None:
-    """Return how the search of this axis was planned, None where nothing is known of the point that is meant."""
+    """Return how the search of this axis was planned,
+    None where nothing is known of the point that is meant.
+    """
     approach = axis["approach"]
     above = None if approach is None else approach.get("stand_above_ball_nm")
     if approach is None or above is None:

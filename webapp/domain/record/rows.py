@@ -1,4 +1,6 @@
-"""The parts of a record's page, as plain data: every number as text, every sentence as a code with its fields."""
+"""The parts of a record's page, as plain data:
+every number as text, every sentence as a code with its fields.
+"""
 
 from __future__ import annotations
 
@@ -53,8 +55,9 @@ class TouchRow:
 
 @dataclass(frozen=True)
 class UsualRow:
-    """What the usual stands on, by direction of search, and how the search was planned: where the ball was to stand, in
-    which coordinates, how far and how fast. None where the sheet has no plan, or does not say which point it means.
+    """What the usual stands on, by direction of search, and how the search was planned: where the ball was to
+    stand, in which coordinates, how far and how fast. None where the sheet has no plan, or does not say which
+    point it means.
     """
 
     search: str
@@ -75,7 +78,9 @@ class SquareRow:
 
 @dataclass(frozen=True)
 class PaceRow:
-    """A step that was done fast, with its time, the shop's middle time and what reading it takes, in seconds."""
+    """A step that was done fast, with its time,
+    the shop's middle time and what reading it takes, in seconds.
+    """
 
     do: str
     took: str
@@ -85,7 +90,9 @@ class PaceRow:
 
 @dataclass(frozen=True)
 class CopiedRow:
-    """An old value of the slot, as typed before clearing, and how it compared with what was last seen there."""
+    """An old value of the slot, as typed before clearing,
+    and how it compared with what was last seen there.
+    """
 
     axis: str
     typed: str
@@ -94,7 +101,9 @@ class CopiedRow:
 
 @dataclass(frozen=True)
 class CautionRow:
-    """A caution and when it was read: its signal word in small letters, and the hazard. The sheet holds all of it."""
+    """A caution and when it was read: its signal word in small letters, and the hazard.
+    The sheet holds all of it.
+    """
 
     signal: str
     hazard: str

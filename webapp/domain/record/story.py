@@ -1,4 +1,5 @@
-"""What happened on the way, in order of time: holds, questions, worries, corrections, skipped steps, problems.
+"""What happened on the way, in order of time:
+holds, questions, worries, corrections, skipped steps, problems.
 
 Rules of this module:
 - A hold is a fact, in the same words for everybody; it is never judged.

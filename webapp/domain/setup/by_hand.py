@@ -1,10 +1,11 @@
 """Slots that are written by hand: the trigger position is read, the surface entered, and the row read back.
 
 Rules of this module:
-- The control shows where the probe answered. The surface is that plus what the sheet says (the ball's radius along the
-  search, on Z also the point that the machine page reads); the tablet gives it, the person enters it.
-- The value of the touch is what was read back, never what was given. One that is another than the surface is read a
-  second time and then asked about: the lead sees both.
+- The control shows where the probe answered. The surface is that plus what the sheet says (the ball's radius
+  along the search, on Z also the point that the machine page reads); the tablet gives it, the person enters
+  it.
+- The value of the touch is what was read back, never what was given.
+  One that is another than the surface is read a second time and then asked about: the lead sees both.
 - A touch without its trigger position since the search does not count.
 - `static/js/rules/setup/by_hand.js` does the same in the browser.
 """
@@ -48,7 +49,9 @@ def offset_of(state: SetupState, axis: str) -> int | None:
 
 
 def to_enter_nm(state: SetupState) -> int | None:
-    """Return the surface that is to be entered and read back now, None while no trigger position waits for that."""
+    """Return the surface that is to be entered and read back now,
+    None while no trigger position waits for that.
+    """
     step = state.current
     axis = step["axis"] if step is not None and step["kind"] == "touch" else None
     if axis is None or offset_of(state, axis) is None or not _is_triggered(state, axis):

@@ -1,11 +1,11 @@
 """Whether what a carried caution cites was acknowledged at all.
 
 Rules of this module:
-- The fold of one setup looks at who may carry and how long ago it was; what it cites stands in another setup. The
-  server looks that up when the event comes: a tablet writes its events one after another, so whatever it can cite has
-  come before, or comes in the same upload.
-- It has to be the same person's, at the same tablet and the same machine, of the same caution in the same words, at the
-  time that is claimed, and it has to have counted in its own setup.
+- The fold of one setup looks at who may carry and how long ago it was; what it cites stands in another setup.
+  The server looks that up when the event comes: a tablet writes its events one after another, so whatever it
+  can cite has come before, or comes in the same upload.
+- It has to be the same person's, at the same tablet and the same machine, of the same caution in the same
+  words, at the time that is claimed, and it has to have counted in its own setup.
 """
 
 from __future__ import annotations
@@ -28,7 +28,9 @@ class Cited:
 
 
 def is_founded(carried: Event[CautionCarried], sheet: WrittenSheet, cited: Cited | None) -> bool:
-    """Tell whether `cited` (None: no such event is known) acknowledged what `carried`, made on `sheet`, says."""
+    """Tell whether `cited` (None:
+    no such event is known) acknowledged what `carried`, made on `sheet`, says.
+    """
     if cited is None or not cited.counted or cited.event["type"] != "caution.read":
         return False
     data, event = carried["data"], cited.event

@@ -1,14 +1,14 @@
 """The old values of the slot, copied down before it is cleared, and what they tell.
 
 Rules of this module (the look into the other rows from the sheet's second format on):
-- Values that are not a cleared row's (zeros, or what the lead parks a row at), are not what the own row was last seen
-  with and are exactly one other row's may have been read in the wrong row: nothing is cleared before the label beside
-  them was typed, and nothing names the row before.
+- Values that are not a cleared row's (zeros, or what the lead parks a row at), are not what the own row was
+  last seen with and are exactly one other row's may have been read in the wrong row: nothing is cleared
+  before the label beside them was typed, and nothing names the row before.
 - Where the own row fits as well, or several others do, a question to the lead comes first.
-- The own label beside another row's values is a copied row: the lead hears of it, and it goes on. Any other label
-  leads back to the slot, with nothing changed.
-- A row that was cleared by mistake is put back from what was copied: its label typed without being shown, every value
-  read back, with the lead, whose PIN is sealed beside it.
+- The own label beside another row's values is a copied row: the lead hears of it, and it goes on.
+  Any other label leads back to the slot, with nothing changed.
+- A row that was cleared by mistake is put back from what was copied:
+  its label typed without being shown, every value read back, with the lead, whose PIN is sealed beside it.
 - `static/js/rules/setup/copying.js` does the same in the browser.
 """
 
@@ -31,7 +31,9 @@ from webapp.domain.touch.compare import compared_on_sheet, label_on_sheet, owner
 
 
 def copy_values(state: SetupState, event: Answer[ValuesCopied]) -> None:
-    """Values.copied: the three old values, compared with what was last seen in the slot and in the other rows."""
+    """Values.copied: the three old values, compared with what was last seen in the slot and in the other
+    rows.
+    """
     values_nm = typed_values(state, event)
     compared = compared_on_sheet(values_nm, state.slot, state.sheet)
     for axis in AXIS_NAMES:
@@ -133,7 +135,9 @@ def put_back(state: SetupState, event: Event[RowPutBack]) -> None:
 
 
 def _go_on_after_put_back(state: SetupState, event: AnyEvent) -> None:
-    """Begin anew in the own slot; where the setup is broken off, no row of its own is left to be set to zero."""
+    """Begin anew in the own slot;
+    where the setup is broken off, no row of its own is left to be set to zero.
+    """
     for step_id, step in state.plan.items():
         is_open = step_id in state.steps and state.steps[step_id]["state"] == "open"
         if state.broken_off is not None and step["kind"] == "zero" and is_open:

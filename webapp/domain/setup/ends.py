@@ -1,7 +1,8 @@
 """How a setup starts, ends, is signed, and what the server decides about it.
 
 Rules of this module:
-- The first event starts the setup and fixes setup, sheet, person, tablet and machine; nothing else can start it.
+- The first event starts the setup and fixes setup, sheet, person, tablet and machine;
+  nothing else can start it.
 - A broken-off setup is finished only once it says why.
 - A signature counts when the server has verified it. One that was refused opens the signing again.
 - A sign-off says which axes' values were let into the usual. An older one does not: then all of them were.

@@ -1,10 +1,10 @@
 """A setup as the sum of its events: `fold`.
 
 Rules of this module:
-- Everything is decided again from what was typed (a lying tablet is seen here). What differs from the event's own
-  claim is a problem, and the fold's result counts.
-- An event that is not allowed in its state changes nothing and becomes a problem; the order of steps is enforced here
-  and not only on the screen (21 CFR 11.10(f), taken as a good list).
+- Everything is decided again from what was typed (a lying tablet is seen here).
+  What differs from the event's own claim is a problem, and the fold's result counts.
+- An event that is not allowed in its state changes nothing and becomes a problem;
+  the order of steps is enforced here and not only on the screen (21 CFR 11.10(f), taken as a good list).
 - An event that was folded before changes nothing: folding again is the same as folding once.
 - Nothing here reads a clock. Decisions of the server are known before the events are looked at.
 - `static/js/rules/setup/fold.js` folds the same events to the same result.
@@ -102,7 +102,9 @@ class Fold:
             self.decide(decision)
 
     def apply(self, event: AnyEvent) -> list[Problem]:
-        """Take in one event; return the problems that it brought, none when all is well or it was seen before."""
+        """Take in one event; return the problems that it brought,
+        none when all is well or it was seen before.
+        """
         state = self._state
         if event["id"] in self._seen:
             return []

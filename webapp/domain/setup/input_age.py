@@ -1,10 +1,11 @@
 """How old the look at the probe's input may be when a search is set.
 
 Rules of this module:
-- A probe falls asleep, and a battery ends: what was seen of its input holds for as long as the machine's profile says
-  (5 minutes where it says nothing; common practice, no source), told by the tablet's own forward clock.
-- A search that is set later stays open. The probe is raised first; then the input is looked at again, the settings, the
-  label, and the way to the face is taken anew.
+- A probe falls asleep, and a battery ends: what was seen of its input holds for as long as the machine's
+  profile says (5 minutes where it says nothing; common practice, no source), told by the tablet's own forward
+  clock.
+- A search that is set later stays open. The probe is raised first;
+  then the input is looked at again, the settings, the label, and the way to the face is taken anew.
 - A sheet from before says no age, and a procedure without a look at the input has none to tell.
 """
 
@@ -22,7 +23,9 @@ def look_at_input(state: SetupState, event: AnyEvent) -> None:
 
 
 def is_old(state: SetupState, elapsed_ms: int) -> bool:
-    """Tell whether the input was looked at too long ago for a search at this time of the tablet's forward clock."""
+    """Tell whether the input was looked at too long ago for a search at this time of the tablet's forward
+    clock.
+    """
     limit_ms = state.sheet["machine"].get("input_age_ms")
     if limit_ms is None or state.input_checked_ms is None:
         return False

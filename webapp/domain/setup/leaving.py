@@ -1,11 +1,12 @@
-"""Leaving a setup to somebody: to its signer, to the next person, to the lead; and leaving before anything was done.
+"""Leaving a setup to somebody: to its signer, to the next person, to the lead;
+and leaving before anything was done.
 
 Rules of this module:
-- Before anything was done at the machine a setup is left without a trace on the board: it was begun by mistake, or by
-  the wrong person. Reading cautions and finding the machine clear is not yet doing.
+- Before anything was done at the machine a setup is left without a trace on the board: it was begun by
+  mistake, or by the wrong person. Reading cautions and finding the machine clear is not yet doing.
 - A finished setup may wait on its tablet for its signer.
-- Handing over in the middle ends this setup at a stow; the next person begins anew in a slot of their own. Both setups
-  name the other.
+- Handing over in the middle ends this setup at a stow; the next person begins anew in a slot of their own.
+  Both setups name the other.
 - An axis that a stop keeps from standing, with no lead at hand, is given up: the setup ends as not usable.
 """
 

@@ -1,7 +1,8 @@
 """The lead at the tablet: a stop lifted by the lead's own PIN.
 
 Rules of this module:
-- It counts once the server has verified the PIN, and no earlier; it lifts a stop and never signs anything off.
+- It counts once the server has verified the PIN, and no earlier;
+  it lifts a stop and never signs anything off.
 - Whoever runs the setup does not lift its stop.
 - The decision holds whenever it comes: before the event, or after it.
 """

@@ -2,11 +2,11 @@
 
 Rules of this module:
 - A hold is counted and never held against anyone.
-- A correction opens a done step and all later steps of its stage; a corrected slot also opens copying and clearing,
-  which were done in it. Cautions are never opened again.
-- Breaking off is one press. What was left is skipped; the probe is still put away whenever it was, or may have come,
-  in the spindle. Until the next step is closed, breaking off can be taken back. From the sheet's second format on, a
-  row that may have been cleared is then set to zero again and read back.
+- A correction opens a done step and all later steps of its stage;
+  a corrected slot also opens copying and clearing, which were done in it. Cautions are never opened again.
+- Breaking off is one press. What was left is skipped; the probe is still put away whenever it was, or may
+  have come, in the spindle. Until the next step is closed, breaking off can be taken back. From the sheet's
+  second format on, a row that may have been cleared is then set to zero again and read back.
 """
 
 from __future__ import annotations
@@ -77,7 +77,9 @@ def reopen(state: SetupState, event: Event[StepReopened]) -> None:
 
 
 def _opened_with(state: SetupState, step_id: str) -> list[str]:
-    """Return the step, all later steps of its stage, and what was done in the slot if it is the slot's step."""
+    """Return the step, all later steps of its stage,
+    and what was done in the slot if it is the slot's step.
+    """
     ids = list(state.plan)
     later = ids[ids.index(step_id) :]
     also = {"copy", "clear"} if state.plan[step_id]["kind"] == "slot" else set()
@@ -111,13 +113,17 @@ def break_for(state: SetupState, event: AnyEvent, reason: str | None = None) -> 
 
 
 def _set_row_to_zero_again(state: SetupState) -> None:
-    """Let the row be set to zero again where its old values were copied down: from then on it may have been cleared."""
+    """Let the row be set to zero again where its old values were copied down:
+    from then on it may have been cleared.
+    """
     if state.copied is not None and state.slot is not None:
         state.steps |= {step["id"]: OPEN.copy() for step in state.plan.values() if step["kind"] == "zero"}
 
 
 def _may_hold_probe(state: SetupState, kind: str) -> bool:
-    """Tell whether the probe is in the spindle or may be: it was being called, or no step says when it comes in."""
+    """Tell whether the probe is in the spindle or may be:
+    it was being called, or no step says when it comes in.
+    """
     never_loaded = all(step["kind"] != "tool_in" for step in state.plan.values())
     return state.probe_in_spindle or kind == "tool_in" or never_loaded
 

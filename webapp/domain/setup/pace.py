@@ -1,13 +1,13 @@
-"""Pace: which steps were done faster than the shop does them and faster than they can be read. It marks, it does not
-accuse.
+"""Pace: which steps were done faster than the shop does them and faster than they can be read.
+It marks, it does not accuse.
 
 Rules of this module:
 - Times on a step are taken as lognormal, kind of step by kind (common practice, no source).
-- The shop's first percentile for one more time: exp(mean - t s sqrt(1 + 1/n)) of the logs, t one-sided at 1 % (the same
-  normal theory as for lengths). Below 20 times of the shop nothing is said.
-- Reading time: words over a fast reader's rate. Silent reading of plain prose lies near 240 words a minute (Brysbaert,
-  Journal of Memory and Language 109, 2019; from memory); the shipped 480 is twice that, so that only what nobody reads
-  is marked.
+- The shop's first percentile for one more time: exp(mean - t s sqrt(1 + 1/n)) of the logs,
+  t one-sided at 1 % (the same normal theory as for lengths). Below 20 times of the shop nothing is said.
+- Reading time: words over a fast reader's rate. Silent reading of plain prose lies near 240 words a minute
+  (Brysbaert, Journal of Memory and Language 109, 2019; from memory); the shipped 480 is twice that, so that
+  only what nobody reads is marked.
 - A step is marked below both. A time of zero counts as one millisecond.
 """
 
@@ -60,7 +60,9 @@ class StepTime:
 
 @dataclass(frozen=True)
 class KindPace:
-    """The shop's times of one kind of step: how many, the middle one and the first percentile, in milliseconds."""
+    """The shop's times of one kind of step:
+    how many, the middle one and the first percentile, in milliseconds.
+    """
 
     times: int
     middle_ms: float

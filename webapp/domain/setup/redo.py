@@ -1,10 +1,10 @@
 """Whether a lead wants a finished setup done again, and in which words.
 
 Rules of this module:
-- A setup that was not accepted is to be done again, and so is a finished one whose question was answered with "touch
-  again", "redo" or "break off", as long as it is not signed off: nothing can be put into it any more.
-- "Touch again" is done with once the axis was searched again after the question, unless the answer came after the end:
-  the lead had seen the last touch then.
+- A setup that was not accepted is to be done again, and so is a finished one whose question was answered with
+  "touch again", "redo" or "break off", as long as it is not signed off: nothing can be put into it any more.
+- "Touch again" is done with once the axis was searched again after the question,
+  unless the answer came after the end: the lead had seen the last touch then.
 - Of several answers the last one counts. `static/js/rules/setup/redo.js` does the same in the browser.
 """
 
@@ -17,7 +17,9 @@ AGAIN = ("touch_again", "redo", "break_off")
 
 
 def redo_of(state: SetupState) -> Redo | None:
-    """Return why, about which axis (None: all of it), in which words and by whom a setup is to be done again."""
+    """Return why, about which axis (None:
+    all of it), in which words and by whom a setup is to be done again.
+    """
     refused = state.not_accepted
     if refused is not None:
         return _said("not_accepted", None, refused["reason"], refused["by"], refused["at_utc"])

@@ -22,7 +22,9 @@ from webapp.domain.setup.troubles import BEFORE_A_TOUCH, search_waits
 
 
 def result_of(state: SetupState, seen: set[str]) -> Folded:
-    """Return the result of the fold; it shares its parts with the state. `seen` are the ids of the folded events."""
+    """Return the result of the fold; it shares its parts with the state.
+    `seen` are the ids of the folded events.
+    """
     return {
         "setup": state.setup,
         "sheet": state.sheet_hash,
@@ -100,7 +102,9 @@ def _may_touch_again(state: SetupState) -> bool:
 
 
 def _not_usable(state: SetupState) -> NotUsable | None:
-    """Return the slot of a setup that a stop ended, its axes, and whether it stands at zero again; else None."""
+    """Return the slot of a setup that a stop ended,
+    its axes, and whether it stands at zero again; else None.
+    """
     if not state.given_up:
         return None
     return {"slot": state.slot, "axes": state.given_up, "zeroed": state.zeroed is not None}

@@ -1,9 +1,10 @@
 """The touch at two places of the jaw: what the fold makes of it.
 
 Rules of this module:
-- The error over the jaw is worked out again from the typed values and the sheet's measures, in whole nanometres.
-- It closes its step whatever it says: an angle is told, and nobody is stopped by it. Opened again, it stands no more
-  and stays listed.
+- The error over the jaw is worked out again from the typed values and the sheet's measures,
+  in whole nanometres.
+- It closes its step whatever it says: an angle is told, and nobody is stopped by it.
+  Opened again, it stands no more and stays listed.
 """
 
 from __future__ import annotations

@@ -48,8 +48,8 @@ from webapp.domain.evidence.written_sheet import StepOnSheet, WrittenSheet
 AnyEvent = Event[Any]
 
 OPEN: StepState = {"state": "open", "event": None, "at_utc": None}
-# From this format of the sheet on a stop is the lead's, copied values are looked up in every row, and a broken off row
-# is set to zero again. What was sealed under an earlier sheet folds as it did.
+# From this format of the sheet on a stop is the lead's, copied values are looked up in every row,
+# and a broken off row is set to zero again. What was sealed under an earlier sheet folds as it did.
 STOPS_ARE_THE_LEADS = 2
 
 
@@ -66,7 +66,8 @@ class Refused(Exception):
 class TouchNote:
     """What the fold must know of a touch and the record need not.
 
-    `searched_at` is the count at its search, `covered_from` the count after which a question is about this touch.
+    `searched_at` is the count at its search, `covered_from` the count after which a question is about this
+    touch.
     """
 
     searched_at: int
@@ -104,8 +105,8 @@ class SetupState:
     squares: list[SquareLook] = field(default_factory=list)
     touch_notes: list[TouchNote] = field(default_factory=list)
     triggers: list[Trigger] = field(default_factory=list)
-    # The count at an axis' last search when its trigger was read; touches that hold another value than the surface that
-    # was to be entered, and that surface.
+    # The count at an axis' last search when its trigger was read;
+    # touches that hold another value than the surface that was to be entered, and that surface.
     triggered_at: dict[str, int] = field(default_factory=dict)
     entered_otherwise: dict[str, int] = field(default_factory=dict)
     searched_at: dict[str, int] = field(default_factory=dict)
@@ -213,7 +214,9 @@ class SetupState:
                     touch["kept"], touch["because"] = False, None
 
     def ask_again(self, step_id: str) -> None:
-        """Open a step again whose answer still stands until another is given: what a reset of the control dropped."""
+        """Open a step again whose answer still stands until another is given:
+        what a reset of the control dropped.
+        """
         self.steps[step_id] = OPEN.copy()
         self.blocked = None
 

@@ -1,9 +1,10 @@
 """How long each step of a setup stood on the tablet, from the tablet's own monotonic clock.
 
 Rules of this module:
-- A step begins when the one before it was closed, or when the setup started or was taken up again; it ends with the
-  event that closed it. Of a step that was done again the last time counts.
-- A comparison that agrees has no screen of its own: its value is kept with the touch, and no time is told of it.
+- A step begins when the one before it was closed, or when the setup started or was taken up again;
+  it ends with the event that closed it. Of a step that was done again the last time counts.
+- A comparison that agrees has no screen of its own:
+  its value is kept with the touch, and no time is told of it.
 - What has to be read of a step: what to do, what to look for, what to do otherwise, and all of a caution.
 """
 
@@ -33,7 +34,9 @@ BEGINNINGS = frozenset({"setup.started", "setup.resumed"})
 
 
 class PacedStep(TypedDict):
-    """A step's time beside the shop's, in whole milliseconds; None where the shop has too few times to tell."""
+    """A step's time beside the shop's, in whole milliseconds;
+    None where the shop has too few times to tell.
+    """
 
     step: str
     kind: str

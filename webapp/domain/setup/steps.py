@@ -2,7 +2,8 @@
 
 Rules of this module:
 - A step closes only on the answer that it asks for; every other answer is kept and the step stays open.
-- What was typed is read again. Where the event claims something else, that is a problem, and what was typed counts.
+- What was typed is read again.
+  Where the event claims something else, that is a problem, and what was typed counts.
 """
 
 from __future__ import annotations
@@ -107,7 +108,9 @@ def do_step(state: SetupState, event: Answer[StepDone]) -> None:
 
 
 def is_practised(sheet: WrittenSheet, step: StepOnSheet, person: str) -> bool:
-    """Tell whether a step asks this person nothing: it has words for whom is practised, and the sheet says who is."""
+    """Tell whether a step asks this person nothing:
+    it has words for whom is practised, and the sheet says who is.
+    """
     return "practised" in step and any(
         one["id"] == person and one.get("practised", False) for one in sheet["people"]
     )
@@ -182,7 +185,9 @@ def stays_uncleared(
 
 
 def typed_values(state: SetupState, event: TypedEvent) -> dict[str, int]:
-    """Return the typed values of X, Y and Z. Raises `Refused` for one that cannot be read; notes one that differs."""
+    """Return the typed values of X, Y and Z.
+    Raises `Refused` for one that cannot be read; notes one that differs.
+    """
     values_nm: dict[str, int] = {}
     for axis in AXIS_NAMES:
         values_nm[axis] = read_length(slot_length_nm, state, event["data"]["typed"][axis], axis)

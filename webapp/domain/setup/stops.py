@@ -1,11 +1,12 @@
 """What may stand after a stop, from the sheet's second format on.
 
 Rules of this module:
-- A value past a line is read a second time, without seeing what was read first. Both readings stay; where they differ
-  the value stays a question until the lead has seen both, whatever it agrees with.
-- After a stop the axis may be touched again once. A new touch that agrees goes on. A second stop is the lead's,
-  whatever it agrees with, and so is a third touch: by the answer to a question, or by the lead's own PIN once the
-  server has verified it. A stop is counted by its readings: one taken back by a second reading was one.
+- A value past a line is read a second time, without seeing what was read first. Both readings stay;
+  where they differ the value stays a question until the lead has seen both, whatever it agrees with.
+- After a stop the axis may be touched again once. A new touch that agrees goes on. A second stop is the
+  lead's, whatever it agrees with, and so is a third touch: by the answer to a question, or by the lead's own
+  PIN once the server has verified it. A stop is counted by its readings: one taken back by a second reading
+  was one.
 - A value that has nothing to be compared with is a first value, as under the first format.
 - Where the lead says "touch again", counting begins anew.
 - `static/js/rules/setup/stops.js` does the same in the browser.
@@ -43,7 +44,9 @@ def keep_reasons(state: SetupState, axis: str | None) -> list[str]:
 
 
 def waits_for(state: SetupState, axis: str | None) -> str | None:
-    """Return what the axis' last touch waits for, None when it may be kept: "reading", "question" or "lead"."""
+    """Return what the axis' last touch waits for, None when it may be kept:
+    "reading", "question" or "lead".
+    """
     runs = _runs(state, axis)
     if not runs:
         return "question"
@@ -114,7 +117,9 @@ def _runs(state: SetupState, axis: str | None) -> list[Readings]:
 
 
 def _lead_says(state: SetupState, axis: str | None, decision: str, after: int) -> bool:
-    """Tell whether the lead answered so, at the desk or by a PIN that was verified, to what came after that count."""
+    """Tell whether the lead answered so, at the desk or by a PIN that was verified, to what came after that
+    count.
+    """
     answered = any(
         question["axis"] == axis
         and state.question_order[question["question"]] > after
@@ -125,8 +130,8 @@ def _lead_says(state: SetupState, axis: str | None, decision: str, after: int) -
 
 
 def lead_spoke_at(state: SetupState, axis: str | None) -> int:
-    """Return the count at the last question about the axis that the lead answered, or lift that was verified; else
-    -1.
+    """Return the count at the last question about the axis that the lead answered,
+    or lift that was verified; else -1.
     """
     spoken = [
         state.question_order[question["question"]]
@@ -183,5 +188,7 @@ def _is_one_value(state: SetupState, one: Readings) -> bool:
 
 
 def _is_first(state: SetupState, one: Readings) -> bool:
-    """Tell whether there is nothing to compare with yet, and one value was read, the one that was to be entered."""
+    """Tell whether there is nothing to compare with yet,
+    and one value was read, the one that was to be entered.
+    """
     return one[-1]["difference_nm"] is None and _is_one_value(state, one)

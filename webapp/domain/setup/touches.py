@@ -2,13 +2,13 @@
 
 Rules of this module:
 - A verdict is decided again from the typed value and the sheet's lines.
-- Two touches of an axis agree when they differ by no more than the ask line and a new search was run between them:
-  typing one touch twice is no repeat.
-- A touch that agrees may be kept, and so may one that has nothing to be compared with: the lead decides about a
-  setup's first values, all in one, with the sign-off. One that is asked about needs a question put since; one beyond
-  the stop line needs the lead's go-on to such a question.
-- What may stand after a stop is said in `stops`. Under a sheet of the first format a repeat that agrees and a question
-  were enough, and a question about a touch held for a repeat that agreed with it.
+- Two touches of an axis agree when they differ by no more than the ask line and a new search was run between
+  them: typing one touch twice is no repeat.
+- A touch that agrees may be kept, and so may one that has nothing to be compared with: the lead decides about
+  a setup's first values, all in one, with the sign-off. One that is asked about needs a question put since;
+  one beyond the stop line needs the lead's go-on to such a question.
+- What may stand after a stop is said in `stops`. Under a sheet of the first format a repeat that agrees and a
+  question were enough, and a question about a touch held for a repeat that agreed with it.
 - A second entry without a new search between them is another reading of the same touch; both stay listed.
 """
 

@@ -1,14 +1,15 @@
-"""What may happen during a move: held, the wrong way, an alarm, nothing found, a dead probe, a change that stuck.
+"""What may happen during a move:
+held, the wrong way, an alarm, nothing found, a dead probe, a change that stuck.
 
 Rules of this module (what to do is common practice, no source):
 - What happened is kept; nobody is judged by it.
-- After it the way to the touch is taken anew: raised, over, lowered, searched. A reset of the control drops slot,
-  length and units on many controls, so settings and label are asked for again. If the ball touched, the input is
-  looked at again. What was copied down and cleared stays done as long as the label is the same.
-- An emergency stop or a reset in the middle of a tool change may lose the home position: the machine's state is
-  looked at again.
-- Nothing found a second time on one axis is the lead's. A probe that leans on the face and says nothing is dead: the
-  setup ends at the stow.
+- After it the way to the touch is taken anew: raised, over, lowered, searched. A reset of the control drops
+  slot, length and units on many controls, so settings and label are asked for again. If the ball touched, the
+  input is looked at again. What was copied down and cleared stays done as long as the label is the same.
+- An emergency stop or a reset in the middle of a tool change may lose the home position:
+  the machine's state is looked at again.
+- Nothing found a second time on one axis is the lead's.
+  A probe that leans on the face and says nothing is dead: the setup ends at the stow.
 """
 
 from __future__ import annotations
@@ -86,7 +87,9 @@ def way_back(state: SetupState, current: str) -> list[str]:
 
 
 def search_waits(state: SetupState, axis: str | None) -> bool:
-    """Tell whether a search of this axis waits for the lead: it found nothing twice since the lead last spoke."""
+    """Tell whether a search of this axis waits for the lead:
+    it found nothing twice since the lead last spoke.
+    """
     orders = [
         trouble["order"]
         for trouble in state.troubles

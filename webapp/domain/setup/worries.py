@@ -1,10 +1,11 @@
 """Worries: something was off, what it is about, and whether it keeps that thing from use.
 
 Rules of this module:
-- A worry names the machine, the vise or the probe. Most kinds say themselves which; "other" is told by the person. One
-  that names nothing (somebody in the way) is over when the setup is and stands in its record alone.
-- Kinds after which nobody can say that a probe or a vise is sound keep it from the next setup until a lead has entered
-  a check or a reason (common practice, no source).
+- A worry names the machine, the vise or the probe. Most kinds say themselves which; "other" is told by the
+  person. One that names nothing (somebody in the way) is over when the setup is and stands in its record
+  alone.
+- Kinds after which nobody can say that a probe or a vise is sound keep it from the next setup until a lead
+  has entered a check or a reason (common practice, no source).
 - An event from before worries named anything names nothing, whatever its kind: it keeps its meaning.
 - `static/js/rules/setup/worries.js` does the same in the browser.
 """
@@ -22,7 +23,9 @@ from webapp.domain.setup.state import SetupState
 
 
 class WorryRule(NamedTuple):
-    """What a kind of worry is about (None: the person says, or nothing), and whether that is kept from use."""
+    """What a kind of worry is about (None:
+    the person says, or nothing), and whether that is kept from use.
+    """
 
     about: str | None
     blocks: bool
@@ -44,7 +47,9 @@ RULES: Mapping[str, WorryRule] = {
 
 @dataclass(frozen=True)
 class RaisedWorry:
-    """A worry as it was raised. `event` is the id of its event, `fixture` and `probe` those of its setup's sheet."""
+    """A worry as it was raised. `event` is the id of its event,
+    `fixture` and `probe` those of its setup's sheet.
+    """
 
     event: str
     setup: str
@@ -105,7 +110,9 @@ def close_worry(state: SetupState, decision: WorryClosed) -> None:
 
 
 def note_open_worries(state: SetupState, event: Event[SetupStarted]) -> None:
-    """List as problems the worries that keep this sheet's probe or vise from use: no setup should have begun on it."""
+    """List as problems the worries that keep this sheet's probe or vise from use:
+    no setup should have begun on it.
+    """
     for worry in state.sheet["board"].get("worries", ()):
         if worry["blocks"]:
             fields = {"worry_code": f"worry.{worry['worry']}", "about_code": f"about.{worry['about']}"}

@@ -1,10 +1,10 @@
 """A fixture with few setups: what stops a touch there, besides the ceiling.
 
 Rules of this module:
-- Until there are enough setups a touch beyond the ask line is asked about; a difference that a radius, an opening or a
-  length explains is a mistake all the same, and stops it.
-- Such a range is what the likely cause predicts, three of its uncertainties to either side; within the ask line nothing
-  is said, and beyond the ceiling all stops anyway.
+- Until there are enough setups a touch beyond the ask line is asked about;
+  a difference that a radius, an opening or a length explains is a mistake all the same, and stops it.
+- Such a range is what the likely cause predicts, three of its uncertainties to either side;
+  within the ask line nothing is said, and beyond the ceiling all stops anyway.
 """
 
 from __future__ import annotations
@@ -26,7 +26,9 @@ EXPLAINS = (
 
 
 def early_stops_nm(usual: Usual, causes: CausesOnSheet) -> list[list[int]]:
-    """Return the ranges, low and high inside, in which a touch on this axis is a stop; none once there are enough."""
+    """Return the ranges, low and high inside, in which a touch on this axis is a stop;
+    none once there are enough.
+    """
     if not usual.is_early or usual.centre_nm is None or usual.stop_nm is None:
         return []
     found = []

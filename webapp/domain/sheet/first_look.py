@@ -1,8 +1,11 @@
-"""What a shop's first sheets would say, before anything was touched: lines and windows of every machine and vise.
+"""What a shop's first sheets would say, before anything was touched:
+lines and windows of every machine and vise.
 
 Rules of this module:
-- The lines are those after the first accepted value, for a vise in the middle of the travels: the floor rules there.
-- The window is that of a setup whose vise has a usual; beside it stands what a first setup has, the gap alone.
+- The lines are those after the first accepted value,
+  for a vise in the middle of the travels: the floor rules there.
+- The window is that of a setup whose vise has a usual;
+  beside it stands what a first setup has, the gap alone.
 """
 
 from __future__ import annotations
@@ -21,7 +24,9 @@ from webapp.domain.usual.usual import SeatingValues, Usual, usual
 
 @dataclass(frozen=True)
 class FirstLook:
-    """One touch as it would be: its lines with one value, its plans with a usual and without, or why there is none."""
+    """One touch as it would be: its lines with one value,
+    its plans with a usual and without, or why there is none.
+    """
 
     machine: Machine
     fixture: Fixture
@@ -35,7 +40,9 @@ class FirstLook:
 
 
 def first_looks(shop: Shop) -> list[FirstLook]:
-    """Return every touch of every machine whose fixture and probe stand in the shop, in the order of the file."""
+    """Return every touch of every machine whose fixture and probe stand in the shop,
+    in the order of the file.
+    """
     fixtures = {one.id: one for one in shop.fixtures}
     probes = {one.id: one for one in shop.probes}
     found: list[FirstLook] = []

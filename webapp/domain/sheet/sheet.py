@@ -2,9 +2,10 @@
 
 Rules of this module:
 - The sheet is canonical JSON, named by the SHA-256 of its bytes. The same inputs give the same sheet.
-- It belongs to no person: the tablet finds the operator's own slot in the copy of the register that it carries.
-- Numbers are worked out here and on nothing else than what is given; a touch that cannot be planned goes onto the sheet
-  as the error that names the measure at fault.
+- It belongs to no person: the tablet finds the operator's own slot in the copy of the register that it
+  carries.
+- Numbers are worked out here and on nothing else than what is given;
+  a touch that cannot be planned goes onto the sheet as the error that names the measure at fault.
 - Its steps and their words are those of this machine and fixture (`webapp.domain.sheet.steps_here`).
 """
 
@@ -60,14 +61,14 @@ from webapp.domain.touch.by_hand import surface_from_trigger_nm
 from webapp.domain.touch.square import square_plan
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, Usual
 
-# The finest ask line as shipped, by the machine's unit; how many setups make a stop line hold; how much rarer than a
-# false ask a false stop is where nobody chose (common practice, no source).
+# The finest ask line as shipped, by the machine's unit; how many setups make a stop line hold;
+# how much rarer than a false ask a false stop is where nobody chose (common practice, no source).
 LEAST_ASK_NM = {"mm": 10_000, "in": 12_700}
 EARLY_SETUPS = 5
 STOP_RARER = 10
 SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
-# Which rules a setup on this sheet is folded by; a sheet without it is of the first format. 2: a stop is the lead's,
-# copied values are looked up in every row, the row of a broken off setup is set to zero again.
+# Which rules a setup on this sheet is folded by; a sheet without it is of the first format. 2: a stop is the
+# lead's, copied values are looked up in every row, the row of a broken off setup is set to zero again.
 SHEET_FORMAT = 2
 MS_PER_MINUTE = 60_000
 
@@ -110,8 +111,9 @@ class Waiting:
 
 @dataclass(frozen=True)
 class Board:
-    """How the machine was left: `left` is clear, worry, probe_in_spindle, in_use or unknown; since when, by whom, open
-    questions and worries. `state` is the same in the words of tablets that know nothing of worries.
+    """How the machine was left: `left` is clear, worry, probe_in_spindle, in_use or unknown; since when, by
+    whom, open questions and worries. `state` is the same in the words of tablets that know nothing of
+    worries.
     """
 
     state: str
@@ -126,7 +128,9 @@ class Board:
 
 @dataclass(frozen=True)
 class AxisPlan:
-    """One touch on the sheet: the face, the plan or why there is none, the usual, likely causes, the drawing."""
+    """One touch on the sheet: the face, the plan or why there is none,
+    the usual, likely causes, the drawing.
+    """
 
     face: FixtureFace
     approach: ApproachOnSheet | None
@@ -185,8 +189,8 @@ def plan_axes(
 ) -> tuple[AxisPlan, ...]:
     """Return the plan of every touch in the fixture's order.
 
-    `usuals` and `causes` (see `sheet_causes`) have one entry for each of its axes. `z_reading` is what the machine page
-    reads on Z, once it was checked at the machine; without it no plan has a Z coordinate.
+    `usuals` and `causes` (see `sheet_causes`) have one entry for each of its axes. `z_reading` is what the
+    machine page reads on Z, once it was checked at the machine; without it no plan has a Z coordinate.
     """
     return tuple(
         _plan_axis(rules, machine, fixture, probe, face, usuals, causes[face.axis], z_reading)
@@ -238,7 +242,9 @@ def _plan_axis(
 
 
 def _check_together(usual: Usual, axis: str, display: Display) -> None:
-    """Refuse a touch whose usual stands on values that lie farther apart than the ceiling: one place fits them not."""
+    """Refuse a touch whose usual stands on values that lie farther apart than the ceiling:
+    one place fits them not.
+    """
     if usual.standing_nm is None or usual.ceiling_nm is None:
         return
     low_nm, high_nm = usual.standing_nm
@@ -262,7 +268,9 @@ def _known(usual: Usual) -> KnownPlace:
 def _sides(
     machine: Machine, fixture: Fixture, face: FixtureFace, usuals: Mapping[str, Usual]
 ) -> tuple[JawSide, ...]:
-    """Return what the fixture's other touches say of the jaw; those earlier in its order are touched by then."""
+    """Return what the fixture's other touches say of the jaw;
+    those earlier in its order are touched by then.
+    """
     order = fixture.touched_axes
     return tuple(
         JawSide(
@@ -302,7 +310,9 @@ def _motion(rules: ShopRules, machine: Machine) -> ProbingMotion:
 
 
 def _measures(fixture: Fixture, face: FixtureFace) -> FaceMeasures:
-    """Return the face's own measures: an end is as wide as the jaw is thick; a top is narrowest across the jaw."""
+    """Return the face's own measures:
+    an end is as wide as the jaw is thick; a top is narrowest across the jaw.
+    """
     wide = face.face in {"front", "back"}
     return FaceMeasures(
         face=face.direction,

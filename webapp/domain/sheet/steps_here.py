@@ -1,11 +1,12 @@
 """The procedure as it stands on a sheet: the steps of this machine, this vise, in these words.
 
 Rules of this module:
-- A step, or a line of a list, that has a condition stands only where it holds; other words under a condition take the
-  place of the step's own, the later ones last.
-- Stages of axes stand in the order in which the fixture's faces are touched; an axis without a face has no stage.
-- Of the jaws that can have stood still, the fixture's fixed one alone closes the step; the operator's screen does not
-  tell which that is.
+- A step, or a line of a list, that has a condition stands only where it holds;
+  other words under a condition take the place of the step's own, the later ones last.
+- Stages of axes stand in the order in which the fixture's faces are touched;
+  an axis without a face has no stage.
+- Of the jaws that can have stood still, the fixture's fixed one alone closes the step;
+  the operator's screen does not tell which that is.
 - Words for whom is practised stand beside the step's own: a sheet is everybody's at the machine.
 - Wording is filled once, here; only {slot} is left, because it differs from person to person.
 """
@@ -57,7 +58,9 @@ class Here:
             "lead": self.rules.lead,
             "units": UNIT_WORDS[self.machine.unit],
             "slot": "{slot}",
-            "parked": f"{format_length(self.machine.parked_nm['Z'], self.machine.display)} {self.machine.unit}",
+            "parked": (
+                f"{format_length(self.machine.parked_nm['Z'], self.machine.display)} {self.machine.unit}"
+            ),
             **self.machine.profile_words,
         }
 
@@ -161,7 +164,9 @@ def _words(step: Step, here: Here) -> dict[str, str]:
 
 
 def _filled(value: Any, words: Mapping[str, str]) -> Any:
-    """Return the value with every placeholder in its texts filled, once: what a name holds is not looked at again."""
+    """Return the value with every placeholder in its texts filled, once:
+    what a name holds is not looked at again.
+    """
     if isinstance(value, str):
         return _PLACEHOLDER.sub(lambda found: words[found.group(1)], value).strip()
     if isinstance(value, dict):

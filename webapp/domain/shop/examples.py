@@ -1,4 +1,6 @@
-"""A sound item of each kind, to hold one field of a shop file against at a time. Never shown, never loaded."""
+"""A sound item of each kind, to hold one field of a shop file against at a time.
+Never shown, never loaded.
+"""
 
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Person, Probe, ShopRules
 

@@ -1,10 +1,10 @@
 """What a shop's file leaves out of the floor under its lines, and what counts then.
 
 Rules of this module:
-- A floor of nothing would ask at the display's last digit and call the second setup wrong: what is left out has a
-  stated value, named with where it comes from, so that a lead can write a better one into the file.
-- The file's own text is looked at: a value that stands there is never taken for one that counts without it, because a
-  shop may well mean the same number.
+- A floor of nothing would ask at the display's last digit and call the second setup wrong: what is left out
+  has a stated value, named with where it comes from, so that a lead can write a better one into the file.
+- The file's own text is looked at: a value that stands there is never taken for one that counts without it,
+  because a shop may well mean the same number.
 """
 
 from __future__ import annotations
@@ -37,7 +37,9 @@ FLOOR: tuple[tuple[str, str, float, str], ...] = (
 
 
 def left_out_of_floor(text: str) -> list[Finding]:
-    """Return what a sound shop file leaves out of the floor: place, value and unit that count, one for each item."""
+    """Return what a sound shop file leaves out of the floor:
+    place, value and unit that count, one for each item.
+    """
     tables = tomllib.loads(text, parse_float=Decimal)
     return [
         Finding(

@@ -3,8 +3,8 @@
 Rules of this module:
 - Lengths are whole nanometres, feeds mm/min, decelerations mm/s^2, times seconds.
 - A measure that cannot be is refused by its name, when it is given and not when it is used.
-- What the control's machine page counts Z to, with the probe loaded, is a fact of each machine that somebody has
-  looked at (`ZReading`); nothing assumes it.
+- What the control's machine page counts Z to, with the probe loaded,
+  is a fact of each machine that somebody has looked at (`ZReading`); nothing assumes it.
 - The shipped safety factor of 2 and the search cap of 6.35 mm (0.25 in) are common practice, no source.
 """
 
@@ -47,9 +47,11 @@ class ZPoint(StrEnum):
 
 @dataclass(frozen=True)
 class ZReading:
-    """What a reading of Z means: the point it is of, and the length from the gauge line to the ball's centre, in nm.
+    """What a reading of Z means: the point it is of,
+    and the length from the gauge line to the ball's centre, in nm.
 
-    The length may be left out where the page reads a point of the ball; the ends of the travel are then not known.
+    The length may be left out where the page reads a point of the ball;
+    the ends of the travel are then not known.
     """
 
     point: ZPoint
@@ -67,7 +69,9 @@ class ZReading:
         return -ball_radius_nm if self.point is ZPoint.BALL_UNDERSIDE else 0
 
     def gauge_line_above_point_nm(self, ball_radius_nm: int) -> int | None:
-        """Return how far the spindle's gauge line, whose travel is limited, lies above the point; None: not known."""
+        """Return how far the spindle's gauge line, whose travel is limited, lies above the point; None: not
+        known.
+        """
         if self.length_nm is None:
             return None
         return self.length_nm - self.above_ball_nm(ball_radius_nm)
@@ -106,15 +110,17 @@ class Stylus:
         return self.overtravel_up_nm if face.axis is Axis.Z else self.overtravel_side_nm
 
     def read_above_ball_nm(self, axis: Axis) -> int | None:
-        """Return how far the point that the axis' reading is of lies beyond the ball's centre: 0 on X and Y, which read
-        the spindle line; on Z as the control counts, None where nobody has said it.
+        """Return how far the point that the axis' reading is of lies beyond the ball's centre:
+        0 on X and Y, which read the spindle line; on Z as the control counts, None where nobody has said it.
         """
         if axis is not Axis.Z:
             return 0
         return None if self.z_reading is None else self.z_reading.above_ball_nm(self.ball_radius_nm)
 
     def limited_beyond_reading_nm(self, axis: Axis) -> int | None:
-        """Return how far the point whose travel is limited lies beyond the one that is read, None: not known."""
+        """Return how far the point whose travel is limited
+        lies beyond the one that is read, None: not known.
+        """
         if axis is not Axis.Z:
             return 0
         return (
@@ -153,10 +159,11 @@ class ProbingMotion:
 
 @dataclass(frozen=True)
 class FaceMeasures:
-    """A face to touch: its edge break, its height below the top edge (sides only), its width. None: large enough.
+    """A face to touch: its edge break, its height below the top edge (sides only), its width. None: large
+    enough.
 
-    `depth_nm` is how deep the lead wants the ball's centre below the top edge (None: as usual), `room_nm` how far what
-    stands opposite lies from the face.
+    `depth_nm` is how deep the lead wants the ball's centre below the top edge (None:
+    as usual), `room_nm` how far what stands opposite lies from the face.
     """
 
     face: Face
@@ -199,8 +206,8 @@ class KnownPlace:
 
 @dataclass(frozen=True)
 class JawSide:
-    """What the fixture's touch along another axis says of the jaw: where its face usually is, and how far the jaw
-    reaches behind it. `is_touched_before`: that touch comes first in the same setup.
+    """What the fixture's touch along another axis says of the jaw: where its face usually is,
+    and how far the jaw reaches behind it. `is_touched_before`: that touch comes first in the same setup.
     """
 
     face: Face

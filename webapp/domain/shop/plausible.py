@@ -1,7 +1,8 @@
 """Measures of a shop's file that can be and hardly are: a point slipped, inches for millimetres.
 
 Rules of this module:
-- What cannot be is refused elsewhere; here a value is only doubted, with what is usual for it. Nothing is changed.
+- What cannot be is refused elsewhere;
+  here a value is only doubted, with what is usual for it. Nothing is changed.
 - The ranges are those of ordinary vertical mills, vises and spindle probes (common practice, no source).
 """
 
@@ -55,7 +56,9 @@ FARTHEST_RADIUS_NM = 100_000
 
 
 def doubts(shop: Shop) -> list[Finding]:
-    """Return what is to be looked at once more, in the order of the file: place, field, value, what is usual."""
+    """Return what is to be looked at once more, in the order of the file:
+    place, field, value, what is usual.
+    """
     found = list(_outside("shop", shop.rules, SHOP))
     for machine in shop.machines:
         found += _outside(f"machine “{machine.id}”", machine, MACHINE)

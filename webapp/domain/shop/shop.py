@@ -1,16 +1,18 @@
 """The shop as data: its rules, machines, fixtures, probes and people, as the lead states them.
 
 Rules of this module:
-- Lengths are whole nanometres, feeds mm/min, decelerations mm/s^2, times seconds or hours: the unit is in the name.
-- A value that cannot be is refused when it is given, by kind, id and field. What the arithmetic refuses on top (see
-  `measures`, `slots`) is refused there.
-- A fixture says which faces are touched, in which order, and where each looks: nothing assumes a jaw at the back.
+- Lengths are whole nanometres, feeds mm/min, decelerations mm/s^2, times seconds or hours:
+  the unit is in the name.
+- A value that cannot be is refused when it is given, by kind, id and field.
+  What the arithmetic refuses on top (see `measures`, `slots`) is refused there.
+- A fixture says which faces are touched, in which order, and where each looks:
+  nothing assumes a jaw at the back.
 - Every item turns into plain data and back without loss (`as_plain`, `from_plain`).
-- Shipped values are common practice, no source: search cap 6.35 mm, safety factor 2, one false ask in 100 and none
-  finer than 0.01 mm (0.0005 in), stop line 0.1 mm in X and Y and 0.2 mm in Z, ceiling 0.5 mm, a sheet for one working
-  day. A spindle that is cold grows by some hundredths, which is worth a question and no halt.
-- What a shop leaves out of the floor is not nothing, and not one value is 0: `SHIPPED_U_AXIS_NM` and the like say what
-  counts then, each with where it comes from; `webapp.domain.shop.left_out` names them.
+- Shipped values are common practice, no source: search cap 6.35 mm, safety factor 2, one false ask in 100 and
+  none finer than 0.01 mm (0.0005 in), stop line 0.1 mm in X and Y and 0.2 mm in Z, ceiling 0.5 mm, a sheet
+  for one working day. A spindle that is cold grows by some hundredths, which is worth a question and no halt.
+- What a shop leaves out of the floor is not nothing, and not one value is 0: `SHIPPED_U_AXIS_NM` and the like
+  say what counts then, each with where it comes from; `webapp.domain.shop.left_out` names them.
 """
 
 from __future__ import annotations
@@ -41,9 +43,10 @@ from webapp.domain.shop.slots import SlotFamily
 
 FACES = ("left_end", "right_end", "front", "back", "top")
 ROLES = ("operator", "lead", "auditor")
-# All of these are common practice, no source: a vise seats to 5 um, and 300 mm between it and the machine's reference
-# grow with temperature. As standard uncertainties, an axis of an ordinary mill comes back to 3 um (ISO 230-2 says how
-# it is found, and no value) and a spindle probe answers within 2 um (ISO 230-10, likewise).
+# All of these are common practice, no source: a vise seats to 5 um, and 300 mm between it and the machine's
+# reference grow with temperature. As standard uncertainties, an axis of an ordinary mill comes back to 3 um
+# (ISO 230-2 says how it is found, and no value) and a spindle probe answers within 2 um (ISO 230-10,
+# likewise).
 SHIPPED_U_SEAT_NM, SHIPPED_EXPANDING_LENGTH_NM = 5_000, 300_000_000
 SHIPPED_U_AXIS_NM: Mapping[str, int] = {"X": 3_000, "Y": 3_000, "Z": 3_000}
 SHIPPED_U_PROBE_NM = 2_000
@@ -135,11 +138,12 @@ class ShopRules:
     """What the lead decided for the whole shop. `lead` says in words whom to call.
 
     One false ask in so many touches; the stop line is `stop_xy_nm` in X and Y, `stop_z_nm` in Z, or, where
-    `stop_one_in` is given, one false stop in so many; `ceiling_nm` is the stop line's limit; no ask line is finer than
-    `least_ask_nm` (None: a hundredth of a millimetre, five ten thousandths of an inch); `coverage_factor` None takes
-    the normal quantile. A sheet may be used for `sheet_hours`. `time_zone` is shown beside UTC (see `zones`).
-    Who stands in `cautions_once_a_shift` (ids of people) is practised: reads the cautions that allow it once in
-    `shift_hours`, and is not asked which jaw stood still where a value of theirs counts in the fixture's seating.
+    `stop_one_in` is given, one false stop in so many; `ceiling_nm` is the stop line's limit; no ask line is
+    finer than `least_ask_nm` (None: a hundredth of a millimetre, five ten thousandths of an inch);
+    `coverage_factor` None takes the normal quantile. A sheet may be used for `sheet_hours`. `time_zone` is
+    shown beside UTC (see `zones`). Who stands in `cautions_once_a_shift` (ids of people) is practised: reads
+    the cautions that allow it once in `shift_hours`, and is not asked which jaw stood still where a value of
+    theirs counts in the fixture's seating.
     """
 
     name: str
@@ -233,13 +237,14 @@ def _check_profile(machine: MachineProfile) -> None:
 class Machine(MachineProfile):
     """A mill with its control, how it probes, and what is on and in it.
 
-    `travel_nm` holds low and high of each axis in machine coordinates; `confirm_limit_nm` the change of a slot beyond
-    which the control asks, None where it never does; `slot_family` what a lead types ("G54-G59"); `u_axis_nm` the
-    standard uncertainty of positioning by axis (from the ISO 230-2 repeatability). `fixture` and `probe` are ids.
-    How it is worked at stands in `MachineProfile`; all of that may be left out. So may `z_point`, which point the
-    machine page reads on Z with the probe loaded (see `ZPoint`), with `z_length_nm` from the gauge line to the ball's
-    centre; until it is checked at the machine no sheet gives a Z coordinate. Where machine Z zero is not at the top, a
-    row of zeros could send the tool down: `parked_z_nm` is what Z of a cleared row holds there instead, None: zero.
+    `travel_nm` holds low and high of each axis in machine coordinates; `confirm_limit_nm` the change of a
+    slot beyond which the control asks, None where it never does; `slot_family` what a lead types ("G54-G59");
+    `u_axis_nm` the standard uncertainty of positioning by axis (from the ISO 230-2 repeatability). `fixture`
+    and `probe` are ids. How it is worked at stands in `MachineProfile`; all of that may be left out. So may
+    `z_point`, which point the machine page reads on Z with the probe loaded (see `ZPoint`), with
+    `z_length_nm` from the gauge line to the ball's centre; until it is checked at the machine no sheet gives
+    a Z coordinate. Where machine Z zero is not at the top, a row of zeros could send the tool down:
+    `parked_z_nm` is what Z of a cleared row holds there instead, None: zero.
     """
 
     id: str
@@ -308,7 +313,9 @@ class Machine(MachineProfile):
 
     @property
     def conditions(self) -> frozenset[str]:
-        """Return what holds at this machine, out of `CONDITIONS`; what hangs on the fixture or the axis aside."""
+        """Return what holds at this machine, out of `CONDITIONS`;
+        what hangs on the fixture or the axis aside.
+        """
         return super().conditions | ({PARKED} if self.parked_z_nm is not None else set())
 
     @property
@@ -344,9 +351,11 @@ def _is_count(value: Any) -> bool:
 
 @dataclass(frozen=True)
 class FixtureFace:
-    """A face to touch: which one it is, and where it looks (`normal` +1 or -1 along `axis`, away from the jaw).
+    """A face to touch: which one it is, and where it looks (`normal` +1 or -1 along `axis`, away from the
+    jaw).
 
-    `depth_nm` is how deep below the jaw's top the lead wants the ball's centre beside this face, None: as usual.
+    `depth_nm` is how deep below the jaw's top the lead wants the ball's centre beside this face, None: as
+    usual.
     """
 
     axis: str
@@ -374,16 +383,17 @@ class FixtureFace:
 class Fixture:
     """A vise: measures of its fixed jaw, its opening, and the faces to touch in their order.
 
-    `jaw_height_nm` is how far the jaw's face reaches down from its top. `clamping_axis` and `clamping_direction` say
-    where the clamping face looks: towards the moving jaw. `u_seat_nm` is how well it seats (standard uncertainty),
-    `expanding_length_nm` the length between it and the machine's reference that grows with temperature. With
-    `square_apart_nm` above 0 the clamping face is touched at two places that far apart, before anything else on it.
-    The top is touched first, so that the height is known, and then the others as `faces` has them; with `sides_first`
-    all of them as they stand there. A `self_centring` vise has no fixed jaw and is refused.
+    `jaw_height_nm` is how far the jaw's face reaches down from its top. `clamping_axis` and
+    `clamping_direction` say where the clamping face looks: towards the moving jaw. `u_seat_nm` is how well it
+    seats (standard uncertainty), `expanding_length_nm` the length between it and the machine's reference that
+    grows with temperature. With `square_apart_nm` above 0 the clamping face is touched at two places that far
+    apart, before anything else on it. The top is touched first, so that the height is known, and then the
+    others as `faces` has them; with `sides_first` all of them as they stand there. A `self_centring` vise has
+    no fixed jaw and is refused.
 
-    May be left out, and likely causes then say nothing of them: `parallels_nm`, the heights of the parallels that lie
-    about; `jaw_steps_nm`, how far below the jaw's top its steps lie; `moving_jaw_thickness_nm`. `stops_above_jaw_nm`
-    is how far the highest stop or clamp stands above the jaw's top.
+    May be left out, and likely causes then say nothing of them: `parallels_nm`, the heights of the parallels
+    that lie about; `jaw_steps_nm`, how far below the jaw's top its steps lie; `moving_jaw_thickness_nm`.
+    `stops_above_jaw_nm` is how far the highest stop or clamp stands above the jaw's top.
     """
 
     id: str
@@ -443,7 +453,9 @@ class Fixture:
         return sides[self.clamping_axis, self.clamping_direction]
 
     def _can_be_squared(self) -> bool:
-        """Tell whether two places that far apart lie on the jaw, and the fixture's clamping face is touched."""
+        """Tell whether two places that far apart lie on the jaw,
+        and the fixture's clamping face is touched.
+        """
         if not self.square_apart_nm:
             return True
         on_jaw = LEAST_SQUARE_APART_NM <= self.square_apart_nm < self.jaw_length_nm
@@ -451,7 +463,9 @@ class Fixture:
 
     @property
     def highest_above_jaw_nm(self) -> int:
-        """Return how far the highest thing that the file names stands above the jaw's top, 0 where nothing does."""
+        """Return how far the highest thing that the file names stands above the jaw's top,
+        0 where nothing does.
+        """
         standing = [height - self.jaw_height_nm for height in self.parallels_nm]
         return max(0, self.stops_above_jaw_nm, *standing)
 
@@ -472,10 +486,11 @@ class Fixture:
 
 @dataclass(frozen=True)
 class Probe:
-    """A spindle probe with its stylus. `gauge_length_nm` is the length that a mistake on Z may leave out (0: none).
+    """A spindle probe with its stylus.
+    `gauge_length_nm` is the length that a mistake on Z may leave out (0: none).
 
-    `effective_radius_nm` and `radius_uncertainty_nm` come from its last calibration; `u_probe_nm` is the standard
-    uncertainty of probing (from the ISO 230-10 repeatability).
+    `effective_radius_nm` and `radius_uncertainty_nm` come from its last calibration;
+    `u_probe_nm` is the standard uncertainty of probing (from the ISO 230-10 repeatability).
     """
 
     id: str

@@ -3,12 +3,14 @@
 Rules of this module:
 
 - TOML 1.0. Decimals are read exactly (`Decimal`), never as binary floats.
-- A field that the domain keeps in nanometres is written with the unit that the lead thinks in: `jaw_length_mm = 160`,
-  `jaw_length_in = 6` or `u_probe_um = 1.2` all fill `jaw_length_nm`. A length that is no whole number of nanometres
-  is refused. 1 in = 25.4 mm exactly.
-- An item is checked field by field beside a sound example, so that one wrong field does not hide the next; then as
-  a whole; then the items against each other. A fault names the place: the table, the item's id, the field.
-- Slots that the file does not name are free. A seating is a stretch of time: the last one of a fixture holds now.
+- A field that the domain keeps in nanometres is written with the unit that the lead thinks in: `jaw_length_mm
+  = 160`, `jaw_length_in = 6` or `u_probe_um = 1.2` all fill `jaw_length_nm`. A length that is no whole number
+  of nanometres is refused. 1 in = 25.4 mm exactly.
+- An item is checked field by field beside a sound example, so that one wrong field does not hide the next;
+  then as a whole; then the items against each other. A fault names the place: the table, the item's id, the
+  field.
+- Slots that the file does not name are free.
+  A seating is a stretch of time: the last one of a fixture holds now.
 """
 
 from __future__ import annotations
@@ -240,7 +242,9 @@ def _try(reading: _Reading, place: str, make: Callable[[], Item]) -> Item | None
 
 
 def _field(reading: _Reading, place: str, known: set[str], key: str, raw: Any) -> Iterator[tuple[str, Any]]:
-    """The field that a key fills, with its value in the domain's units; nothing and a fault when there is none."""
+    """The field that a key fills, with its value in the domain's units;
+    nothing and a fault when there is none.
+    """
     name, suffix = name_and_unit(key, known)
     if name not in known or key.endswith("_nm"):
         reading.fault(place, "unknown_field", field=key)
@@ -260,7 +264,9 @@ def name_and_unit(key: str, known: set[str]) -> tuple[str, str]:
 
 
 def _in_nm(raw: Any, suffix: str) -> Any:
-    """Lengths inside lists and tables by axis too. Raises `LengthNotWholeError`, or TypeError for what is none."""
+    """Lengths inside lists and tables by axis too.
+    Raises `LengthNotWholeError`, or TypeError for what is none.
+    """
     if isinstance(raw, list):
         return tuple(_in_nm(one, suffix) for one in raw)
     if isinstance(raw, dict):

@@ -109,7 +109,9 @@ def _key(label: str) -> str:
 
 
 def normalise_label(typed: str, family: SlotFamily) -> str:
-    """Return the family's own spelling of the typed label. Raises a `SlotError` where there is none, or two."""
+    """Return the family's own spelling of the typed label.
+    Raises a `SlotError` where there is none, or two.
+    """
     key = _key(typed)
     if not key:
         raise LabelEmptyError
@@ -132,8 +134,8 @@ def _number_of(label: str) -> str:
 class SlotRow:
     """One row of the register: the slot, whose it is until when (exclusive), and what was last seen in it.
 
-    `missing_axes` are those without a value where the last setup left the slot half set, `not_usable_axes` those that
-    a stop kept from standing.
+    `missing_axes` are those without a value where the last setup left the slot half set,
+    `not_usable_axes` those that a stop kept from standing.
     """
 
     label: str
@@ -243,8 +245,8 @@ def clear_plan(
 ) -> dict[Axis, ClearStep]:
     """Return for each axis the change that clearing makes. None as limit: this control never asks.
 
-    `cleared_nm`: what each axis of a cleared row holds; an axis that is not there, zero. The control asks where the
-    size of the change is above the limit (common practice, no source).
+    `cleared_nm`: what each axis of a cleared row holds; an axis that is not there, zero.
+    The control asks where the size of the change is above the limit (common practice, no source).
     """
     changes = {axis: (cleared_nm or {}).get(axis, 0) - value_nm for axis, value_nm in values_nm.items()}
     return {
@@ -275,7 +277,9 @@ def end_assignment(row: SlotRow) -> SlotRow:
 
 
 def release_slot(row: SlotRow) -> SlotRow:
-    """Return the row set free, once its last values are copied out. Only an ended assignment can be released."""
+    """Return the row set free, once its last values are copied out.
+    Only an ended assignment can be released.
+    """
     if row.kind != "person":
         raise SlotNotAssignedError(label=row.label)
     if not row.held_back:

@@ -1,13 +1,14 @@
 """What the machine page reads on Z with the probe loaded, and the one touch on a known height that shows it.
 
 Rules of this module:
-- The ball rests on a surface at a known height h, as a slot would hold it; the machine page reads p there. The point
-  that is read lies p - h - r above the ball's centre: the gauge line by the probe's length, that centre by nothing,
-  the ball's underside by -r.
-- What was said and what the touch shows must agree within the tolerance: 0.2 mm, or a quarter of the ball's radius
-  where that is less, so that no two points of a ball can be taken for each other (common practice, no source).
-- A check holds for the machine, the probe, its ball, its stylus and the stated length that it was made with: another
-  one of these, and there is no Z coordinate until it is made again.
+- The ball rests on a surface at a known height h, as a slot would hold it; the machine page reads p there.
+  The point that is read lies p - h - r above the ball's centre: the gauge line by the probe's length, that
+  centre by nothing, the ball's underside by -r.
+- What was said and what the touch shows must agree within the tolerance: 0.2 mm, or a quarter of the ball's
+  radius where that is less, so that no two points of a ball can be taken for each other (common practice, no
+  source).
+- A check holds for the machine, the probe, its ball, its stylus and the stated length that it was made with:
+  another one of these, and there is no Z coordinate until it is made again.
 """
 
 from __future__ import annotations
@@ -56,7 +57,9 @@ class ZCheckFitsAnotherError(ZCheckError):
 
 @dataclass(frozen=True)
 class ZTyped:
-    """What the lead typed: the point by name, the length (may be empty), the known height, the machine page there."""
+    """What the lead typed: the point by name, the length (may be empty), the known height, the machine page
+    there.
+    """
 
     point: str
     length: str
@@ -66,7 +69,9 @@ class ZTyped:
 
 @dataclass(frozen=True)
 class ZCheck:
-    """A check that held: the reading, and how far above the ball's centre the touch showed the point, in nm."""
+    """A check that held: the reading,
+    and how far above the ball's centre the touch showed the point, in nm.
+    """
 
     reading: ZReading
     surface_nm: int

@@ -3,15 +3,15 @@
 Rules of this module (d = -n is the search direction, r the ball's radius, s the usual surface):
 - First touch at v1 only if its stopping distance is within O/S, overtravel over safety factor; else at the
   largest feed that is (see `feeds`). The second touch is not faster.
-- Gap, range and what a probe that never answers does: see `window`. Places on all three axes, the depth beside a jaw
-  and the height to move at: see `place`.
-- The end of the search lies inside the travel. Without a usual only the gap is known; without knowing what the machine
-  page reads on Z, nothing of Z but the gap and the depth.
+- Gap, range and what a probe that never answers does: see `window`.
+  Places on all three axes, the depth beside a jaw and the height to move at: see `place`.
+- The end of the search lies inside the travel. Without a usual only the gap is known;
+  without knowing what the machine page reads on Z, nothing of Z but the gap and the depth.
 - From a face's other edges the ball keeps r + max(1 mm, edge break) at least.
 - Surface from a trigger position t: t + d * effective radius; a typed pair must agree within one step of the
   display and the ball's calibration uncertainty.
-- Everything is rounded inward: windows shrink, distances to stop grow. What leaves no room is an error that names the
-  measure at fault, never a number.
+- Everything is rounded inward: windows shrink, distances to stop grow.
+  What leaves no room is an error that names the measure at fault, never a number.
 Sources: constant deceleration as in `feeds`. The clearances and the usual cap of 6.35 mm (0.25 in) are common
 practice, no source.
 """
@@ -77,12 +77,12 @@ __all__ = [
 class Approach:
     """The plan of one touch: whole nanometres on the display's grid, feeds in mm/min and as typed.
 
-    Gap and depth are whole marks (0.5 mm, 0.02 in). `place` has a band for each axis by name, None where nothing is
-    known of it; the searched axis' band stands in `stand_low_nm` and `stand_high_nm` as well. `search_end_nm` is the
-    farthest reading that the search can end at. `stand_above_ball_nm` says which point the searched axis' numbers are
-    of: how far it lies above the ball's centre; None on Z where nobody has said it. `dead_probe` and `overrun_nm` say
-    what a probe that never answers does, `clear_z_nm` the height to move at (None: Z to its top), `notes` what to say
-    beside it.
+    Gap and depth are whole marks (0.5 mm, 0.02 in). `place` has a band for each axis by name, None where
+    nothing is known of it; the searched axis' band stands in `stand_low_nm` and `stand_high_nm` as well.
+    `search_end_nm` is the farthest reading that the search can end at. `stand_above_ball_nm` says which point
+    the searched axis' numbers are of: how far it lies above the ball's centre; None on Z where nobody has
+    said it. `dead_probe` and `overrun_nm` say what a probe that never answers does, `clear_z_nm` the height
+    to move at (None: Z to its top), `notes` what to say beside it.
     """
 
     axis: Axis
@@ -135,8 +135,8 @@ def plan_approach(
 ) -> Approach:
     """Return the plan of one touch. Raises an `ApproachError` that names the measure at fault.
 
-    `sides` are the jaw's sides that the fixture's other touches find; `highest_nm` is how far the highest thing stands
-    above the jaw's top.
+    `sides` are the jaw's sides that the fixture's other touches find;
+    `highest_nm` is how far the highest thing stands above the jaw's top.
     """
     known = known or KnownPlace()
     face = measures.face

@@ -14,8 +14,8 @@ from webapp.domain.shop.measures import Stylus
 
 
 def surface_from_trigger_nm(stylus: Stylus, face: Face, display: Display) -> int | None:
-    """Return what is added to the position that the control shows at the trigger, in nm, to the display's step (half
-    to even). None on Z where nobody has checked what the machine page reads.
+    """Return what is added to the position that the control shows at the trigger, in nm,
+    to the display's step (half to even). None on Z where nobody has checked what the machine page reads.
     """
     above_nm = stylus.read_above_ball_nm(face.axis)
     if above_nm is None:

@@ -90,7 +90,9 @@ class SelectedSlot:
 
 
 def slot_on_sheet(typed: str, sheet: WrittenSheet, person: str, at_utc: str) -> SelectedSlot:
-    """Return whose the typed slot is, by the sheet's copy of the register; a label that fits two is unknown."""
+    """Return whose the typed slot is, by the sheet's copy of the register;
+    a label that fits two is unknown.
+    """
     family = SlotFamily(tuple(sheet["machine"]["slot_family"]))
     rows = [_row(row) for row in sheet["slots"]]
     try:
@@ -115,7 +117,8 @@ def owner_on_sheet(label: str, sheet: WrittenSheet) -> str:
 
 
 def rows_with_values(values_nm: Mapping[str, int], label: str | None, sheet: WrittenSheet) -> list[str]:
-    """Return the labels of other rows that were last seen with exactly these values; none for a cleared row's.
+    """Return the labels of other rows that were last seen with exactly these values;
+    none for a cleared row's.
 
     Exactly: each within half a step of the display.
     """
@@ -135,7 +138,9 @@ def rows_with_values(values_nm: Mapping[str, int], label: str | None, sheet: Wri
 
 
 def _was_cleared(values_nm: Mapping[str, int], sheet: WrittenSheet) -> bool:
-    """Tell whether a row holds zeros, but for axes that are parked: at whatever value they were parked when."""
+    """Tell whether a row holds zeros, but for axes that are parked:
+    at whatever value they were parked when.
+    """
     return all(value_nm == 0 or parked_nm(sheet, axis) != 0 for axis, value_nm in values_nm.items())
 
 
@@ -151,7 +156,9 @@ def _row(row: SlotOnSheet) -> SlotRow:
 
 
 def compared_on_sheet(values_nm: Mapping[str, int], label: str | None, sheet: WrittenSheet) -> dict[str, str]:
-    """Return for each axis `same`, `changed` or `not_seen_before` against what the slot was last seen with."""
+    """Return for each axis `same`,
+    `changed` or `not_seen_before` against what the slot was last seen with.
+    """
     row = next((row for row in sheet["slots"] if row["label"] == label), None)
     last_nm = row["last_values_nm"] if row else None
     resolution_nm = display_of(sheet["machine"]).resolution_nm

@@ -34,7 +34,9 @@ def stopping_distance_nm(feed_mm_per_min: float, deceleration_mm_per_s2: float, 
 def largest_feed_mm_per_min(
     allowed_nm: float, deceleration_mm_per_s2: float, latency_s: float, display: Display
 ) -> float:
-    """Return the fastest feed that stops within `allowed_nm`, rounded down to the feed's step; 0 where none does."""
+    """Return the fastest feed that stops within `allowed_nm`,
+    rounded down to the feed's step; 0 where none does.
+    """
     allowed_mm = allowed_nm / NM_PER_MM
     a, t = deceleration_mm_per_s2, latency_s
     # The root in the form that loses no digits where the latency's share is large.

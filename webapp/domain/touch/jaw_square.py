@@ -1,10 +1,10 @@
 """Is the jaw square to the axis? Two touches along the fixed jaw give an angle, with its uncertainty.
 
 Rules of this module:
-- Two places along the jaw, and what the face reads at each: angle = atan(difference of readings / distance). Above
-  zero: the reading grows along the jaw.
-- Both readings have the same standard uncertainty u: that of the angle is u sqrt(2) cos^2(angle) / distance (JCGM
-  100:2008, 5.1.2); how well the distance is known does not matter at the angles of a vise.
+- Two places along the jaw, and what the face reads at each: angle = atan(difference of readings / distance).
+  Above zero: the reading grows along the jaw.
+- Both readings have the same standard uncertainty u: that of the angle is u sqrt(2) cos^2(angle) / distance
+  (JCGM 100:2008, 5.1.2); how well the distance is known does not matter at the angles of a vise.
 - Over the jaw's length the angle makes an error of length times tan(angle).
 - An angle within two of its uncertainties cannot be told from none.
 """

@@ -1,19 +1,21 @@
-"""Where the ball stands on all three axes: bands of machine coordinates, the depth beside a jaw, the height to move at.
+"""Where the ball stands on all three axes:
+bands of machine coordinates, the depth beside a jaw, the height to move at.
 
 Rules of this module:
-- A band is two readings of one axis, both inside it, on the display's grid and rounded inward. It comes from the usual
-  of that axis; beside it stands how far it lies from the surface that the axis' own touch shows, so that a value of
-  the same setup can take the usual's place.
-- Along the search: from s + n(r + low gap) to s + n(r + high gap), s the usual surface, n the face's normal. Both ends
-  are drawn in a little, by an amount that nobody can take off: else the value could be worked out from the place.
-- Across the search: over or beside the jaw's middle, at most 10 mm to either side, and clear of the jaw's other edges
-  even where the jaw lies at the end of that axis' stop line.
-- Depth of the ball's centre below the jaw's top: from edge break + r to the lesser of reach - 1 mm and height - r - 1;
-  where the top is not touched before, its stop line counts at both ends. Preferred: the lead's depth for this face,
-  else edge break + r + 3 mm, give or take 1 mm, in whole marks.
+- A band is two readings of one axis, both inside it, on the display's grid and rounded inward. It comes from
+  the usual of that axis; beside it stands how far it lies from the surface that the axis' own touch shows, so
+  that a value of the same setup can take the usual's place.
+- Along the search: from s + n(r + low gap) to s + n(r + high gap), s the usual surface, n the face's normal.
+  Both ends are drawn in a little, by an amount that nobody can take off: else the value could be worked out
+  from the place.
+- Across the search: over or beside the jaw's middle, at most 10 mm to either side,
+  and clear of the jaw's other edges even where the jaw lies at the end of that axis' stop line.
+- Depth of the ball's centre below the jaw's top: from edge break + r to the lesser of reach - 1 mm and height
+  - r - 1; where the top is not touched before, its stop line counts at both ends. Preferred: the lead's depth
+  for this face, else edge break + r + 3 mm, give or take 1 mm, in whole marks.
 - Z is read as the machine counts it (`ZReading`). Where nobody has said how, there is no band on Z.
-- Clear height: the highest of jaw top, parallels and stops, + its stop line + r + 25 mm, inside the travel; else Z to
-  its top (None).
+- Clear height: the highest of jaw top, parallels and stops,
+  + its stop line + r + 25 mm, inside the travel; else Z to its top (None).
 The clearances are common practice, no source.
 """
 
@@ -46,7 +48,9 @@ DRAWN_IN_PARTS = 8
 
 @dataclass(frozen=True)
 class Band:
-    """Where one axis may stand: readings from the usual (None without one), and from the axis' own touched surface."""
+    """Where one axis may stand: readings from the usual (None without one),
+    and from the axis' own touched surface.
+    """
 
     low_nm: int | None
     high_nm: int | None
@@ -79,15 +83,17 @@ def search_band(
 
 
 def _drawn_in(seed: str, width_nm: int) -> tuple[int, int]:
-    """Return by how much the two ends of a band are drawn in: the same for the same usual, not to be guessed."""
+    """Return by how much the two ends of a band are drawn in:
+    the same for the same usual, not to be guessed.
+    """
     digest = sha256(seed.encode("utf-8")).digest()
     most = width_nm // DRAWN_IN_PARTS + 1
     return int.from_bytes(digest[:8], "big") % most, int.from_bytes(digest[8:16], "big") % most
 
 
 def across_band(side: JawSide, edge_nm: int, display: Display) -> Band:
-    """Return where the ball may stand on an axis that is not searched, along the jaw. Raises a `FaceTooNarrowError`
-    where the jaw is too small for it, `StandOutsideTravelError`.
+    """Return where the ball may stand on an axis that is not searched, along the jaw.
+    Raises a `FaceTooNarrowError` where the jaw is too small for it, `StandOutsideTravelError`.
     """
     keep_nm = edge_nm + (side.known.stop_nm or 0)
     middle = side.extent_nm // 2
@@ -103,7 +109,9 @@ def across_band(side: JawSide, edge_nm: int, display: Display) -> Band:
 
 @dataclass(frozen=True)
 class Depth:
-    """How deep below the jaw's top the ball's centre stands, in nm, whole marks, and the middle that is meant."""
+    """How deep below the jaw's top the ball's centre stands,
+    in nm, whole marks, and the middle that is meant.
+    """
 
     low_nm: int
     high_nm: int
@@ -113,7 +121,9 @@ class Depth:
 def depth_below_top(
     stylus: Stylus, measures: FaceMeasures, top: JawSide | None, display: Display
 ) -> Depth | None:
-    """Return the depth beside a side face, None on a top. Raises an `ApproachError` that names the measure at fault."""
+    """Return the depth beside a side face, None on a top.
+    Raises an `ApproachError` that names the measure at fault.
+    """
     if measures.face.axis is Axis.Z:
         return None
     unsure_nm = 0 if top is None or top.is_touched_before else top.known.stop_nm or 0
@@ -162,7 +172,9 @@ def _refuse_depth(
 
 
 def depth_band(stylus: Stylus, depth: Depth, top: JawSide | None, display: Display) -> Band | None:
-    """Return where Z may stand beside a face, None where the fixture's top is not touched or Z cannot be told."""
+    """Return where Z may stand beside a face, None where the fixture's top is not touched or Z cannot be
+    told.
+    """
     above = stylus.read_above_ball_nm(Axis.Z)
     if top is None or above is None:
         return None
@@ -174,7 +186,9 @@ def depth_band(stylus: Stylus, depth: Depth, top: JawSide | None, display: Displ
 
 @dataclass(frozen=True)
 class ClearHeight:
-    """The reading of Z at which the ball moves over everything, None: Z to its top; and how far above the jaw's top."""
+    """The reading of Z at which the ball moves over everything, None:
+    Z to its top; and how far above the jaw's top.
+    """
 
     z_nm: int | None
     above_surface_nm: int | None
@@ -220,7 +234,9 @@ def _within_travel(
 def _check_inside(
     band: Band, axis: Axis, limited_nm: int | None, travel: AxisTravel, display: Display
 ) -> None:
-    """Refuse a band that the axis cannot go to. `limited_nm`: how far what is limited lies beyond the reading."""
+    """Refuse a band that the axis cannot go to.
+    `limited_nm`: how far what is limited lies beyond the reading.
+    """
     if band.low_nm is None or band.high_nm is None or limited_nm is None:
         return
     low, high = travel.low_nm - limited_nm, travel.high_nm - limited_nm

@@ -2,14 +2,14 @@
 
 Rules of this module:
 - The clamping face is touched at two places that lie a stated distance apart along the jaw;
-  `webapp.domain.touch.jaw_square` says what their difference means. Here only whole nanometres: the tablet comes to
-  the same numbers.
-- The error is what the angle makes over the jaw's whole length: length times difference over distance, rounded half
-  away from zero. Above zero: the reading grows towards the higher end of the other axis.
-- An error is told from none where it is larger than twice its standard uncertainty, which comes from one touch's: that
-  of the probe, the axis and the display (JCGM 100:2008, 5.1.2).
-- A difference above a tenth of the distance (about six degrees) is no vise that somebody clamped in; the tablet asks
-  (common practice, no source).
+  `webapp.domain.touch.jaw_square` says what their difference means. Here only whole nanometres: the tablet
+  comes to the same numbers.
+- The error is what the angle makes over the jaw's whole length: length times difference over distance,
+  rounded half away from zero. Above zero: the reading grows towards the higher end of the other axis.
+- An error is told from none where it is larger than twice its standard uncertainty,
+  which comes from one touch's: that of the probe, the axis and the display (JCGM 100:2008, 5.1.2).
+- A difference above a tenth of the distance (about six degrees) is no vise that somebody clamped in;
+  the tablet asks (common practice, no source).
 - `static/js/rules/touch/square.js` does the same in the browser.
 """
 
@@ -33,8 +33,8 @@ def touch_uncertainty_nm(machine: Machine, probe: Probe, axis: str) -> float:
 def square_plan(machine: Machine, fixture: Fixture, probe: Probe) -> SquarePlan | None:
     """Return what the sheet says of the square step, None where the fixture does not ask for it.
 
-    `apart_nm` is how far the second place lies from the first along `along`, towards plus; `told_nm` the largest error
-    over the jaw that cannot be told from none.
+    `apart_nm` is how far the second place lies from the first along `along`, towards plus;
+    `told_nm` the largest error over the jaw that cannot be told from none.
     """
     if not fixture.square_apart_nm:
         return None

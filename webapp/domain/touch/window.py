@@ -1,21 +1,25 @@
-"""The window in front of a face: how far the ball stands from it, how far the search goes, and what a dead probe does.
+"""The window in front of a face:
+how far the ball stands from it, how far the search goes, and what a dead probe does.
 
 Rules of this module (m is the stop line's half-width, r the ball's radius and r_eff its effective radius):
-- Lowest gap: max(2 mm, v^2/(2a) + 0.5 mm, m + 1 mm): the axis is up to speed, and a face anywhere inside the stop line
-  is not yet under the ball. Where r_eff is larger than r the face lies that much nearer than the usual says.
-- Range: highest gap + m + 0.5 mm, rounded up to the next 0.5 mm or 0.02 in, never above the shop's cap: the search
-  reaches a face anywhere inside the stop line. Where r_eff is smaller than r the trigger comes that much later.
-- A probe that never answers goes range - lowest gap + m past a face that stands nearest, and half a display step for
-  the place that is read. That is kept within overtravel / factor, else within overtravel - 0.5 mm: the highest gap is
-  the largest mark, at most 1.5 mm (0.06 in) above the lowest, that keeps it. Where none does, it is the smallest, so
-  that the range is shortest, and the window says that a dead probe would not survive.
+- Lowest gap: max(2 mm, v^2/(2a) + 0.5 mm, m + 1 mm): the axis is up to speed, and a face anywhere inside the
+  stop line is not yet under the ball. Where r_eff is larger than r the face lies that much nearer than the
+  usual says.
+- Range: highest gap + m + 0.5 mm, rounded up to the next 0.5 mm or 0.02 in, never above the shop's cap: the
+  search reaches a face anywhere inside the stop line. Where r_eff is smaller than r the trigger comes that
+  much later.
+- A probe that never answers goes range - lowest gap + m past a face that stands nearest, and half a display
+  step for the place that is read. That is kept within overtravel / factor, else within overtravel - 0.5 mm:
+  the highest gap is the largest mark, at most 1.5 mm (0.06 in) above the lowest, that keeps it. Where none
+  does, it is the smallest, so that the range is shortest, and the window says that a dead probe would not
+  survive.
 - The ball also keeps 1 mm from what stands opposite the face, the moving jaw.
 - A control that searches a fixed distance searches that far, cap or not: the window moves away from the face.
-- Without a usual a person judges the gap by eye, to a mark, which the 0.5 mm beyond the gap take up; the window is then
-  at least 2 mm wide, or there is none.
+- Without a usual a person judges the gap by eye, to a mark, which the 0.5 mm beyond the gap take up;
+  the window is then at least 2 mm wide, or there is none.
 - Gaps are whole marks of what a person can judge, 0.5 mm or 0.02 in; lowest rounded up, highest down.
-Sources: the straight probe of RS-274/NGC wants 0.254 mm of room at least (NISTIR 6556, section 3.5.9), which the 2 mm
-cover. The clearances, the marks and the order of the two limits are common practice, no source.
+Sources: the straight probe of RS-274/NGC wants 0.254 mm of room at least (NISTIR 6556, section 3.5.9), which
+the 2 mm cover. The clearances, the marks and the order of the two limits are common practice, no source.
 """
 
 from __future__ import annotations
@@ -48,7 +52,9 @@ WIDTH_WITHOUT_USUAL_NM = 2 * NM_PER_MM
 
 
 class DeadProbe(StrEnum):
-    """What becomes of a stylus whose probe never answers: within overtravel over factor, within overtravel, broken."""
+    """What becomes of a stylus whose probe never answers:
+    within overtravel over factor, within overtravel, broken.
+    """
 
     WITHIN_FACTOR = "within_factor"
     WITHIN_OVERTRAVEL = "within_overtravel"
@@ -57,8 +63,8 @@ class DeadProbe(StrEnum):
 
 @dataclass(frozen=True)
 class Search:
-    """What a window is worked out from, lengths in nm; `stop_nm` None: no usual; `fixed_nm` None: a range is typed;
-    `room_nm`: how far what stands opposite is from the face, None: far enough.
+    """What a window is worked out from, lengths in nm; `stop_nm` None: no usual; `fixed_nm` None:
+    a range is typed; `room_nm`: how far what stands opposite is from the face, None: far enough.
     """
 
     cap_nm: int
@@ -147,12 +153,16 @@ def _windows(search: Search, display: Display) -> list[Window]:
 
 
 def _margin_nm(search: Search, display: Display) -> int:
-    """Return how far the face may lie from where it is thought to be: the stop line, or what an eye is wrong by."""
+    """Return how far the face may lie from where it is thought to be:
+    the stop line, or what an eye is wrong by.
+    """
     return MARK_NM[display.unit] if search.stop_nm is None else search.stop_nm
 
 
 def _beyond_nm(search: Search, display: Display) -> int:
-    """Return how far a search goes beyond the highest gap: past the stop line, or past what an eye is wrong by."""
+    """Return how far a search goes beyond the highest gap:
+    past the stop line, or past what an eye is wrong by.
+    """
     margin = _margin_nm(search, display)
     return search.later_nm + (max(margin, BEYOND_NM) if search.stop_nm is None else margin + BEYOND_NM)
 
@@ -232,7 +242,9 @@ def _no_window(search: Search, display: Display) -> ApproachError:
 
 
 def _at_fault(search: Search, display: Display, measure: str) -> bool:
-    """Tell whether there would be a window without this measure, and none of the others takes more of the search."""
+    """Tell whether there would be a window without this measure,
+    and none of the others takes more of the search.
+    """
     takes = {
         "stop_nm": search.stop_nm or 0,
         "first_feed_mm_per_min": search.speed_up_nm - SPEED_UP_CLEARANCE_NM,

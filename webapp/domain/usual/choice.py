@@ -1,13 +1,15 @@
 """What a lead types to choose the lines of one fixture and axis, and what is taken of it.
 
 Rules of this module:
-- How rare a false call shall be is typed as a whole number N ("one in N") or as the share of setups that shall pass, in
-  percent ("99.5 %"), which has to come to a whole N. One in 1 and a share of 0 or 100 % are no choices.
-- The stop line is typed as a length, at most the highest ceiling; where that is empty, as how rare a false stop shall
-  be, which has to be rarer than a false ask.
-- The ceiling is a length in the machine's unit and resolution, above zero and at most 10 mm: beyond that a line sees
-  nothing of what this tool looks for (common practice, no source).
-- The coverage factor k of the floor is empty (the normal quantile of the line's own coverage) or from 1 to 10.
+- How rare a false call shall be is typed as a whole number N ("one in N") or as the share of setups that
+  shall pass, in percent ("99.5 %"), which has to come to a whole N. One in 1 and a share of 0 or 100 % are no
+  choices.
+- The stop line is typed as a length, at most the highest ceiling;
+  where that is empty, as how rare a false stop shall be, which has to be rarer than a false ask.
+- The ceiling is a length in the machine's unit and resolution, above zero and at most 10 mm:
+  beyond that a line sees nothing of what this tool looks for (common practice, no source).
+- The coverage factor k of the floor is empty (the normal quantile of the line's own coverage) or from 1 to
+  10.
 """
 
 from __future__ import annotations
@@ -98,7 +100,9 @@ class ChoiceUnchangedError(ChoiceError):
 
 @dataclass(frozen=True)
 class Reading:
-    """What was typed, read: the choice where all of it could be taken, else one refusal for each field at fault."""
+    """What was typed, read: the choice where all of it could be taken,
+    else one refusal for each field at fault.
+    """
 
     choice: LinesChoice | None
     refused: Mapping[str, DomainError]
@@ -107,8 +111,8 @@ class Reading:
 def read_choice(typed: Mapping[str, str], display: Display, held: LinesChoice | None = None) -> Reading:
     """Return the choice in the texts `ask`, `stop`, `stop_length`, `ceiling` and `factor`, or why not.
 
-    Lengths are in the display's unit. One that reads as that of `held` is that one: 0.5 mm shows as 0.0197 in and stays
-    0.5 mm. What cannot be typed is that of `held`.
+    Lengths are in the display's unit. One that reads as that of `held` is that one:
+    0.5 mm shows as 0.0197 in and stays 0.5 mm. What cannot be typed is that of `held`.
     """
     refused: dict[str, DomainError] = {}
     ask = _try(refused, "ask", lambda: read_one_in(typed.get("ask", "")))
@@ -139,7 +143,9 @@ def _try(refused: dict[str, DomainError], field: str, read: Callable[[], Read]) 
 
 
 def read_one_in(typed: str) -> int:
-    """Return N of "one in N", typed as a whole number or as a percentage that passes. Raises a `ChoiceError`."""
+    """Return N of "one in N", typed as a whole number or as a percentage that passes.
+    Raises a `ChoiceError`.
+    """
     text = typed.strip()[:LONGEST_TYPED]
     if text.endswith("%"):
         return _from_share(text)
@@ -166,7 +172,9 @@ def _from_share(text: str) -> int:
 
 
 def read_ceiling_nm(typed: str, display: Display, held: LinesChoice | None = None) -> int:
-    """Return the ceiling in nanometres. Raises a `LengthError` for a text that is no length, `CeilingOutsideError`."""
+    """Return the ceiling in nanometres.
+    Raises a `LengthError` for a text that is no length, `CeilingOutsideError`.
+    """
     if held is not None and typed.strip() == as_typed(held, display)["ceiling"]:
         return held.ceiling_nm
     ceiling_nm = parse_length(

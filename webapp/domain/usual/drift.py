@@ -1,23 +1,24 @@
 """Is the vise creeping? Charts of one seating and axis, and the signals in them.
 
 Rules of this module:
-- Values stand in order of time; equal times in order of the setup's id, so that the order of arrival changes nothing.
-- Individuals chart: centre is the mean of the first values (at most 30: the baseline), sigma is the mean moving
-  range over d2 = 1.128 (NIST/SEMATECH e-Handbook 6.3.2.2; ASTM E2587; ISO 7870-2), with what the display hides added in
-  squares. Moving ranges hardly see a slow creep, so creep does not hide itself by widening its own limits; the ranges
-  of earlier seatings may be added.
-- EWMA: z = 0.2 x + 0.8 z before, from the centre; limits L sigma sqrt(0.2 / 1.8), asymptotic (Lucas and Saccucci,
-  Technometrics 32, 1990).
-- The published limits are those of one chart alone with known parameters: 3 sigma, L = 2.962 (run length 500), and D4 =
-  3.267 mean moving ranges. Three charts together, with parameters from 30 setups, signal falsely 2.7 times in 100
-  setups by them. The limits shown are widened together, to 4 sigma, L = 3.6 and 6 sigma: at most 0.5 new signals in 100
-  setups after the baseline, and a shift of two spreads still signalled within eight setups nine times in ten (found by
-  simulation: tests.quality).
-- A flip of the last digit is no signal, however little the rest scatters: no value within one and a half steps of the
-  display, no average within 0.45 and no jump of two.
-- A signal is an unbroken run of marked values on one side. Since when: the most likely start of a step that lasts
-  until the first marked value, argmax (T - t) (mean after t - centre)^2 (Samuel, Pignatiello and Calvin, Quality
-  Engineering 10, 1998; from memory). How far: the mean since then, less the centre.
+- Values stand in order of time;
+  equal times in order of the setup's id, so that the order of arrival changes nothing.
+- Individuals chart: centre is the mean of the first values (at most 30: the baseline), sigma is the mean
+  moving range over d2 = 1.128 (NIST/SEMATECH e-Handbook 6.3.2.2; ASTM E2587; ISO 7870-2), with what the
+  display hides added in squares. Moving ranges hardly see a slow creep, so creep does not hide itself by
+  widening its own limits; the ranges of earlier seatings may be added.
+- EWMA: z = 0.2 x + 0.8 z before, from the centre;
+  limits L sigma sqrt(0.2 / 1.8), asymptotic (Lucas and Saccucci, Technometrics 32, 1990).
+- The published limits are those of one chart alone with known parameters: 3 sigma, L = 2.962 (run length
+  500), and D4 = 3.267 mean moving ranges. Three charts together, with parameters from 30 setups, signal
+  falsely 2.7 times in 100 setups by them. The limits shown are widened together, to 4 sigma, L = 3.6 and 6
+  sigma: at most 0.5 new signals in 100 setups after the baseline, and a shift of two spreads still signalled
+  within eight setups nine times in ten (found by simulation: tests.quality).
+- A flip of the last digit is no signal, however little the rest scatters:
+  no value within one and a half steps of the display, no average within 0.45 and no jump of two.
+- A signal is an unbroken run of marked values on one side. Since when: the most likely start of a step that
+  lasts until the first marked value, argmax (T - t) (mean after t - centre)^2 (Samuel, Pignatiello and
+  Calvin, Quality Engineering 10, 1998; from memory). How far: the mean since then, less the centre.
 - Run rules are hints (see `run_rules`). A signal tells the lead; it never blocks anybody.
 """
 
@@ -94,10 +95,11 @@ class ChartPoint:
 
 @dataclass(frozen=True)
 class Signal:
-    """A run of marked values: from `first` to `last`, both places in the chart; begun, most likely, at `since`.
+    """A run of marked values: from `first` to `last`, both places in the chart;
+    begun, most likely, at `since`.
 
-    `shift_nm` is the mean since then less the centre; for a moving range, the jump itself. `place_nm` is where that
-    lies: the mean since then, or the value after the jump.
+    `shift_nm` is the mean since then less the centre; for a moving range, the jump itself.
+    `place_nm` is where that lies: the mean since then, or the value after the jump.
     """
 
     kind: Kind
@@ -221,7 +223,9 @@ def _signals(
 
 
 def change_point(values: Sequence[float], centre: float, side: int) -> int:
-    """Return the place of the first value after the most likely step, which lasts until the end of `values`."""
+    """Return the place of the first value after the most likely step,
+    which lasts until the end of `values`.
+    """
     best, at, total = -math.inf, len(values) - 1, 0.0
     for place in range(len(values) - 1, max(-1, len(values) - 1 - LOOK_BACK), -1):
         total += values[place] - centre
@@ -238,8 +242,8 @@ def _jumps(bare: Sequence[float], limit: float) -> Iterable[Signal]:
 
 
 def say_signal(signal: Signal, found: Chart, display: Display, usual_nm: int, asks_of_100: str) -> Finding:
-    """Return a signal in words. `usual_nm` is today's usual; of 100 touches where the signal lies, so many are asked
-    about today.
+    """Return a signal in words. `usual_nm` is today's usual;
+    of 100 touches where the signal lies, so many are asked about today.
     """
     fields: dict[str, str | int] = {
         "setups": signal.last - signal.first + 1,

@@ -1,25 +1,27 @@
 """How many clean setups a choice of line asks about: drawn and touched again in arithmetic, display and all.
 
 Rules of this module:
-- What is worked out is what a simulation counts: a fixture that scatters as this one seems to; histories like this one,
-  each with the spread that it happens to show and the line that the choice draws from that; one more touch. Summed over
-  how an estimated spread scatters (chi-squared) and over where the fixture lies within a step of the display.
-- Shown values scatter by sigma^2 + q^2/12 - q^2/(2 pi^2) sum of exp(-4 pi^2 k^2 sigma^2 / q^2) / k^2, q the step: the
-  mean square of two rounded normal values' difference, halved, over all places within a step (Fourier series of
-  f (1 - f), f the difference's fraction; for sigma above half a step it is Sheppard's correction). The spread before
-  rounding is read from that, and is a tenth of a step at least.
-- A touch is inside as long as its true distance from the shown centre is within the line and half a step. Where the
-  fixture lies beside that centre is spread evenly over a step. From seven values on, the middle of pairs mostly lies on
-  half steps (found by simulation: all but 3 / n) and is rounded a second time, half to even: half of the time within a
-  quarter of a step, else a quarter to three quarters away. The mean of a normal tail over such a stretch is closed: the
-  integral of P(Z > z) is the density less z times the tail.
-- Lines go in whole steps, so the rate goes up and down with the spread. Read at a spread that is itself estimated it is
-  flattened once more than it is; what that takes is added once (a step of bias correction as with the bootstrap: Efron,
-  Annals of Statistics 7, 1979; from memory): twice the rate, less its mean over the spreads that such a one would show.
-- Where the display is coarse hardly any difference is left out (see `neighbours`), and the spread is known better than
-  the lines count on: two in three degrees of freedom each, not 0.57.
-- A present seating among others is judged with a test that lets 15 in 100 stand alone by chance, and its lines are
-  wide then (see `alike`).
+- What is worked out is what a simulation counts: a fixture that scatters as this one seems to; histories like
+  this one, each with the spread that it happens to show and the line that the choice draws from that; one
+  more touch. Summed over how an estimated spread scatters (chi-squared) and over where the fixture lies
+  within a step of the display.
+- Shown values scatter by sigma^2 + q^2/12 - q^2/(2 pi^2) sum of exp(-4 pi^2 k^2 sigma^2 / q^2) / k^2, q the
+  step: the mean square of two rounded normal values' difference, halved, over all places within a step
+  (Fourier series of f (1 - f), f the difference's fraction; for sigma above half a step it is Sheppard's
+  correction). The spread before rounding is read from that, and is a tenth of a step at least.
+- A touch is inside as long as its true distance from the shown centre is within the line and half a step.
+  Where the fixture lies beside that centre is spread evenly over a step. From seven values on, the middle of
+  pairs mostly lies on half steps (found by simulation: all but 3 / n) and is rounded a second time, half to
+  even: half of the time within a quarter of a step, else a quarter to three quarters away. The mean of a
+  normal tail over such a stretch is closed: the integral of P(Z > z) is the density less z times the tail.
+- Lines go in whole steps, so the rate goes up and down with the spread. Read at a spread that is itself
+  estimated it is flattened once more than it is; what that takes is added once (a step of bias correction as
+  with the bootstrap: Efron, Annals of Statistics 7, 1979; from memory): twice the rate, less its mean over
+  the spreads that such a one would show.
+- Where the display is coarse hardly any difference is left out (see `neighbours`),
+  and the spread is known better than the lines count on: two in three degrees of freedom each, not 0.57.
+- A present seating among others is judged with a test that lets 15 in 100 stand alone by chance,
+  and its lines are wide then (see `alike`).
 - Below two degrees of freedom the floor alone draws the line, and its u_B is taken as known.
 """
 
@@ -56,7 +58,9 @@ TERMS_NEEDED_STEPS = 2.0
 
 @dataclass(frozen=True)
 class FalseAsks:
-    """The share of clean setups that is asked about, and the least and the greatest by where the fixture lies."""
+    """The share of clean setups that is asked about,
+    and the least and the greatest by where the fixture lies.
+    """
 
     mean: float
     least: float
@@ -84,8 +88,8 @@ def before_rounding(shown: Numbers) -> Numbers:
 
 @dataclass(frozen=True)
 class _Rule:
-    """How a choice draws lines, in steps: its coverage, its narrowest and widest line, the centre's variance, and where
-    fixtures lie beside the shown centre.
+    """How a choice draws lines, in steps: its coverage, its narrowest and widest line,
+    the centre's variance, and where fixtures lie beside the shown centre.
     """
 
     coverage: float
@@ -118,7 +122,9 @@ def beside_the_centre(n: int) -> tuple[tuple[float, float], ...]:
 
 
 def over_a_step(line: Numbers, error: Numbers, stretches: Sequence[tuple[float, float]]) -> Numbers:
-    """Return the chance of a question for a line in steps, averaged over stretches of places: weight, half-length."""
+    """Return the chance of a question for a line in steps,
+    averaged over stretches of places: weight, half-length.
+    """
     found = np.zeros(np.broadcast(line, error).shape)
     for weight, half in stretches:
         ends = _tail((line + 0.5 - half) / error) - _tail((line + 0.5 + half) / error)
@@ -152,7 +158,9 @@ class _Drawn:
 
     @cached_property
     def alone(self) -> tuple[float, Numbers, Numbers]:
-        """Return the degrees of freedom of the present seating by itself, and what it shows where it stands alone."""
+        """Return the degrees of freedom of the present seating by itself,
+        and what it shows where it stands alone.
+        """
         own = degrees_of(self.usual.n_values - 1)
         return own, *_shown_over_true(own, SCATTERS_MORE_LEVEL)
 
@@ -163,7 +171,9 @@ class _Drawn:
         return self.usual.n_seatings > 1 and min(own, others) >= LEAST_DEGREES_TO_STAND_ALONE
 
     def rates(self, scatter: Numbers, place: float | None = None) -> Numbers:
-        """Return the share asked about for each spread before rounding; at one place within a step if so wished."""
+        """Return the share asked about for each spread before rounding;
+        at one place within a step if so wished.
+        """
         together = self._rates(scatter, *self.ratios, self.usual.degrees_of_freedom, place)
         if not self.may_stand_alone:
             return together
@@ -189,8 +199,8 @@ def _better_known(shown: float) -> float:
 
 
 def _shown_over_true(degrees: float, upper: float = 1.0) -> tuple[Numbers, Numbers]:
-    """Return by how much an estimated spread may differ from the true one, and the weight of each; of the upper share
-    only if so wished.
+    """Return by how much an estimated spread may differ from the true one, and the weight of each;
+    of the upper share only if so wished.
     """
     ends = np.array([max(RAREST, 1 - upper), 1 - RAREST])
     low, high = np.log(2 * special.gammaincinv(degrees / 2, ends))
@@ -202,7 +212,9 @@ def _shown_over_true(degrees: float, upper: float = 1.0) -> tuple[Numbers, Numbe
 
 
 def false_asks(usual: Usual, one_in: int, choice: LinesChoice, display: Display) -> FalseAsks:
-    """Return what lines drawn for one false ask in `one_in` ask about, for fixtures like this one with a value."""
+    """Return what lines drawn for one false ask in `one_in` ask about,
+    for fixtures like this one with a value.
+    """
     step_nm = usual.step_nm or display.resolution_nm
     coverage = 1 - 1 / one_in
     floor_nm = choice.factor(coverage, usual.u_b_degrees_of_freedom) * usual.u_b_nm * usual.root

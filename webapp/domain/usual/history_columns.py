@@ -3,8 +3,8 @@
 Rules of this module:
 - A header names each column once, in any order; an axis has its unit in its name, and one unit only.
 - The separator is the one of comma, semicolon and tab that the header holds most of.
-- A formula is a cell that a spreadsheet would work out: = + - @, a tab or a carriage return in front of anything but a
-  number (common practice, no source).
+- A formula is a cell that a spreadsheet would work out:
+  = + - @, a tab or a carriage return in front of anything but a number (common practice, no source).
 """
 
 from __future__ import annotations
@@ -58,7 +58,9 @@ class HistoryColumnMissingError(HistoryCsvError):
 
 @cache
 def axis_of(column: str) -> tuple[str, Display] | None:
-    """Return the axis of a column and how its values are read, to the finest of the unit; None for a text column."""
+    """Return the axis of a column and how its values are read, to the finest of the unit;
+    None for a text column.
+    """
     found = AXIS_COLUMN.fullmatch(column)
     if found is None:
         return None

@@ -2,21 +2,24 @@
 
 Rules of this module:
 
-- Columns: `at_utc`, `machine`, `fixture`, `seating`, `person`, `setup`, and one for each axis with its unit in its
-  name: `x_mm` or `x_in`, and so for y and z. A header names each column once, in any order; `person` and `setup` may
-  be left out, and so may `note` and `left_out` ("X: a chip | Y: a burr": values that do not count, and why). Values are
-  surfaces in machine coordinates, as the control shows them.
-- A line is one past setup. It goes by its setup's name, or else by all that it says: the same twice is refused.
-- Separators are commas, semicolons or tabs, as the header has them; quotes as in RFC 4180; a byte-order mark is
-  dropped; decimals after a point or a comma. Text is UTF-8.
-- Times as "2026-11-25" or "2026-11-25T08:03:12Z" with a zone; a bare day counts from its start. Nothing else of ISO
-  8601 is taken: a week's date is as long as a day of a month and would pass for one.
-- A value lies on the grid of what the machine shows, or, in a column of the other unit, of what it would show in that.
-- Read as a stream: a million lines take no more memory than a short fingerprint of each. Every line that is refused is
-  reported with its number and the reason; the others are taken. Nothing is guessed: a value outside the travel that
-  would fit in the other unit is refused with that hint.
-- A cell that a spreadsheet would take for a formula (= + - @, tab, carriage return, in front of anything but a
-  number) is refused on import and written with an apostrophe in front on export (common practice, no source).
+- Columns: `at_utc`, `machine`, `fixture`, `seating`, `person`, `setup`, and one for each axis with its unit
+  in its name: `x_mm` or `x_in`, and so for y and z. A header names each column once, in any order; `person`
+  and `setup` may be left out, and so may `note` and `left_out` ("X: a chip | Y: a burr": values that do not
+  count, and why). Values are surfaces in machine coordinates, as the control shows them.
+- A line is one past setup. It goes by its setup's name, or else by all that it says:
+  the same twice is refused.
+- Separators are commas, semicolons or tabs, as the header has them; quotes as in RFC 4180;
+  a byte-order mark is dropped; decimals after a point or a comma. Text is UTF-8.
+- Times as "2026-11-25" or "2026-11-25T08:03:12Z" with a zone; a bare day counts from its start.
+  Nothing else of ISO 8601 is taken: a week's date is as long as a day of a month and would pass for one.
+- A value lies on the grid of what the machine shows, or,
+  in a column of the other unit, of what it would show in that.
+- Read as a stream: a million lines take no more memory than a short fingerprint of each. Every line that is
+  refused is reported with its number and the reason; the others are taken. Nothing is guessed: a value
+  outside the travel that would fit in the other unit is refused with that hint.
+- A cell that a spreadsheet would take for a formula (= + - @, tab, carriage return, in front of anything but
+  a number) is refused on import and written with an apostrophe in front on export (common practice, no
+  source).
 """
 
 from __future__ import annotations
@@ -58,7 +61,8 @@ _TIME = re.compile(
 class MachineLimits:
     """What a value is read against: travel of each axis in nanometres, and what the control shows.
 
-    `fixture` is the one that is on the machine; None takes any. Without `display` decimals are the finest of the unit.
+    `fixture` is the one that is on the machine; None takes any.
+    Without `display` decimals are the finest of the unit.
     """
 
     travel_nm: Mapping[str, tuple[int, int]]
@@ -83,12 +87,15 @@ class HistoryRow:
 
     @property
     def names_a_setup(self) -> bool:
-        """Tell whether the line names a setup by an id such as this program gives: perhaps one of this very store."""
+        """Tell whether the line names a setup by an id such as this program gives:
+        perhaps one of this very store.
+        """
         return _UUID.fullmatch(self.setup) is not None
 
     @property
     def past_id(self) -> str:
-        """Return the id under which the past setup is kept: its own where it is a UUID, else one from what it says.
+        """Return the id under which the past setup is kept:
+        its own where it is a UUID, else one from what it says.
 
         A UUID of version 5 in form (RFC 9562, 5.5), from a SHA-256.
         """
@@ -110,7 +117,9 @@ class RefusedLine:
 
 @dataclass(frozen=True)
 class Known:
-    """What the shop has: machines with their limits, fixtures with their seatings' ids. Later times are refused."""
+    """What the shop has: machines with their limits, fixtures with their seatings' ids.
+    Later times are refused.
+    """
 
     machines: Mapping[str, MachineLimits]
     seatings: Mapping[str, frozenset[str]]
@@ -300,9 +309,11 @@ def _is_off_grid(value_nm: int, unit: Unit, shown: Display) -> bool:
 
 
 def write_history(rows: Iterable[HistoryRow], display: Display) -> Iterator[str]:
-    """Yield the lines of the table, header first, in the display's unit; every value that is on its grid is exact.
+    """Yield the lines of the table, header first, in the display's unit;
+    every value that is on its grid is exact.
 
-    A value off the grid is written with the decimals that its unit allows, so that reading it back gives it again.
+    A value off the grid is written with the decimals that its unit allows,
+    so that reading it back gives it again.
     """
     unit = display.unit
     units = [f"{axis.lower()}_{unit.value}" for axis in AXES]

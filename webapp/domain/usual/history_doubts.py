@@ -1,12 +1,15 @@
-"""What looks wrong about a past value that is readable: the other unit's number, or far from where its seating lies.
+"""What looks wrong about a past value that is readable:
+the other unit's number, or far from where its seating lies.
 
 Rules of this module:
-- A value is held against where its seating lies and how near it has to be: the usual and its ask line where there are
-  kept values, else the middle of what the table itself says of that seating and axis, and the shop's ceiling.
+- A value is held against where its seating lies and how near it has to be: the usual and its ask line where
+  there are kept values, else the middle of what the table itself says of that seating and axis, and the
+  shop's ceiling.
 - Refused: 25.4 times, or 1/25.4 of the value, lies there and the value does not. No lead can want that.
 - Asked about: any other value that is too far away. It may be true, and only a lead takes it.
-- Asked about as well: a seating of which nothing is known, and a line all of whose values, two or more, would lie
-  inside the travel in the other unit too. By chance that is rare: the travel is 25 times as long as what fits.
+- Asked about as well: a seating of which nothing is known, and a line all of whose values, two or more, would
+  lie inside the travel in the other unit too. By chance that is rare: the travel is 25 times as long as what
+  fits.
 - Nothing is put right by itself: a table is corrected by whoever wrote it.
 """
 
@@ -32,7 +35,9 @@ UNIT_NEAR_NM = 500_000
 
 @dataclass(frozen=True)
 class Whereabouts:
-    """Where a seating lies on one axis, how near a value has to be, and whether that stands on kept values."""
+    """Where a seating lies on one axis, how near a value has to be,
+    and whether that stands on kept values.
+    """
 
     centre_nm: int
     near_nm: int
@@ -73,7 +78,9 @@ def doubt_of_value(axis: str, value_nm: int, about: Whereabouts, display: Displa
 def doubt_of_unit(
     values_nm: Mapping[str, int], travel_nm: Mapping[str, tuple[int, int]], display: Display
 ) -> Doubt | None:
-    """Return the question whether a line of a seating without a past holds inches for mm, None where it cannot be."""
+    """Return the question whether a line of a seating without a past holds inches for mm,
+    None where it cannot be.
+    """
     if len(values_nm) < LEAST_AXES_FOR_UNIT:
         return None
     for axis, value_nm in values_nm.items():

@@ -2,8 +2,8 @@
 
 Rules of this module:
 - A value is a first one where its seating has none yet, neither when it was touched nor now.
-- It is within where it lay within the ask line that it was touched against and lies within the one of now; else beyond.
-  So a value that was right in its day and has been overtaken is put to the lead as well.
+- It is within where it lay within the ask line that it was touched against and lies within the one of now;
+  else beyond. So a value that was right in its day and has been overtaken is put to the lead as well.
 - A value beyond the ask line joins only by a choice of the lead that is made apart from accepting the setup.
 """
 
@@ -24,8 +24,8 @@ STAYED_OUT = "Beyond the ask line when it was signed off, and not let into the u
 def standing(value_nm: int, touched_as: str | None, now: Usual | None) -> Standing:
     """Return how a value stands to its usual.
 
-    `touched_as` is the verdict when it was touched, None without a usual then; `now` the usual of now, None where it
-    cannot be worked out.
+    `touched_as` is the verdict when it was touched, None without a usual then;
+    `now` the usual of now, None where it cannot be worked out.
     """
     if touched_as is not None and touched_as != AGREES:
         return "beyond"

@@ -1,14 +1,16 @@
 """When a difference matters: what a chosen line asks by chance, and which shift it catches.
 
 Rules of this module:
-- One more value x beside the mean m of the n values in the centre: (x - m) / (s * sqrt(1 + 1/n)) follows Student's t
-  with the spread's degrees of freedom, and the noncentral t where the fixture has shifted (normal theory; Hahn and
-  Meeker, Statistical Intervals). Below two degrees of freedom the floor's u_B is taken as known, and the normal
-  distribution takes t's place.
-- The display rounds what it shows, and the centre too: a shown value is inside a line as long as the true one is within
-  the line and half a step of the rounded centre. Where the fixture lies within a step nobody knows, so chances are
-  averaged over it; below one step of spread the least and the greatest are said as well. A line counts in whole steps.
-- What a choice asks about by chance, and how values scatter before they are rounded, is worked out in `false_asks`.
+- One more value x beside the mean m of the n values in the centre: (x - m) / (s * sqrt(1 + 1/n)) follows
+  Student's t with the spread's degrees of freedom, and the noncentral t where the fixture has shifted (normal
+  theory; Hahn and Meeker, Statistical Intervals). Below two degrees of freedom the floor's u_B is taken as
+  known, and the normal distribution takes t's place.
+- The display rounds what it shows, and the centre too: a shown value is inside a line as long as the true one
+  is within the line and half a step of the rounded centre. Where the fixture lies within a step nobody knows,
+  so chances are averaged over it; below one step of spread the least and the greatest are said as well. A
+  line counts in whole steps.
+- What a choice asks about by chance, and how values scatter before they are rounded, is worked out in
+  `false_asks`.
 - "Nine times in ten": the least shift whose touch is asked about with probability 0.9.
 """
 
@@ -59,10 +61,10 @@ class ChanceNotBetweenError(LimitsError):
 class Line:
     """One possible ask line: chosen as one false ask in `one_in`, where it lies, what it asks and catches.
 
-    `false_asks_per_100` is what this choice gives with the spread at hand, floor and ceiling included, averaged over
-    where the fixture lies within a step of the display; `range_per_100` is the least and the greatest of that, None
-    from one step of spread on, where it hardly matters. `caught_nm` is the shift that this line catches nine times in
-    ten.
+    `false_asks_per_100` is what this choice gives with the spread at hand, floor and ceiling included,
+    averaged over where the fixture lies within a step of the display; `range_per_100` is the least and the
+    greatest of that, None from one step of spread on, where it hardly matters. `caught_nm` is the shift that
+    this line catches nine times in ten.
     """
 
     one_in: int
@@ -131,9 +133,11 @@ def _root(usual: Usual) -> float:
 
 @dataclass(frozen=True)
 class _Seen:
-    """One more touch as the display shows it: where its true value may lie and be inside, and how it scatters.
+    """One more touch as the display shows it:
+    where its true value may lie and be inside, and how it scatters.
 
-    `error_nm` is how its distance from the centre scatters before both are rounded, `degrees` how well that is known.
+    `error_nm` is how its distance from the centre scatters before both are rounded,
+    `degrees` how well that is known.
     """
 
     inside_nm: float
@@ -205,8 +209,8 @@ def caught_shift_nm(line_nm: float, usual: Usual, display: Display, chance: floa
 
 
 def not_around(beyond: int, count: int, chosen: Line) -> tuple[Finding, ...]:
-    """Return that the fixture does not lie at its usual, where so many of its latest touches lie beyond the ask line
-    that chance would have it in fewer than one seating in a thousand (binomial).
+    """Return that the fixture does not lie at its usual, where so many of its latest touches lie beyond the
+    ask line that chance would have it in fewer than one seating in a thousand (binomial).
     """
     chance = max(chosen.false_asks_per_100 / 100, 1 / chosen.one_in)
     if not beyond or special.bdtrc(beyond - 1, count, chance) >= BY_CHANCE:
@@ -215,7 +219,9 @@ def not_around(beyond: int, count: int, chosen: Line) -> tuple[Finding, ...]:
 
 
 def factor_in_words(usual: Usual, choice: LinesChoice, display: Display) -> tuple[Finding, ...]:
-    """Return what a factor that the lead named does: how near the lines may come by it, and whether it rules now."""
+    """Return what a factor that the lead named does:
+    how near the lines may come by it, and whether it rules now.
+    """
     if choice.coverage_factor is None or usual.n_values < 1:
         return ()
     floors = [

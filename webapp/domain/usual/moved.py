@@ -1,13 +1,13 @@
 """Several values that moved together: one move of the fixture that nobody told of, put to the lead as one.
 
 Rules of this module:
-- The latest values, three to twenty of them, lie together where those before, three at least, do not reach: each beyond
-  the ask line of the usual as it was before the first of them, all on one side, none farther from another than those
-  two lines are apart. The first is the one after the largest step.
-- A value that was not let into the usual because it lay beyond the ask line counts here: after a move they all do. One
-  that the lead left out for another reason does not.
-- The lines before are those of the seating as it stands; the lines after are those of a new seating that begins with
-  the first of them, with all values that it then holds.
+- The latest values, three to twenty of them, lie together where those before, three at least, do not reach:
+  each beyond the ask line of the usual as it was before the first of them, all on one side, none farther from
+  another than those two lines are apart. The first is the one after the largest step.
+- A value that was not let into the usual because it lay beyond the ask line counts here:
+  after a move they all do. One that the lead left out for another reason does not.
+- The lines before are those of the seating as it stands; the lines after are those of a new seating that
+  begins with the first of them, with all values that it then holds.
 - It is a question. Only the lead begins a seating.
 """
 
@@ -37,8 +37,8 @@ LEAST_BEFORE = 3
 
 @dataclass(frozen=True)
 class Move:
-    """A move that the values speak of: the setup that it lay before, its number in the seating, how many lie together,
-    how far from those before; and the usual as it is, and as it were if a seating began there.
+    """A move that the values speak of: the setup that it lay before, its number in the seating, how many lie
+    together, how far from those before; and the usual as it is, and as it were if a seating began there.
     """
 
     setup_id: str
@@ -59,7 +59,9 @@ class _Parts:
 def moved_together(
     seatings: Sequence[SeatingRows], floor: FloorInputs, choice: LinesChoice, display: Display
 ) -> Move | None:
-    """Return the move that the latest values of the last seating speak of, None where there is none to ask about."""
+    """Return the move that the latest values of the last seating speak of,
+    None where there is none to ask about.
+    """
     parts = _Parts(floor, choice, display)
     rows = in_order(seatings[-1])
     counting = [row for row in rows if row.left_out_reason in {None, STAYED_OUT}]
@@ -130,7 +132,9 @@ def _largest_step(rows: Sequence[TrendRow]) -> int | None:
 
 
 def _apart(run: Sequence[TrendRow], known: Usual) -> int | None:
-    """Return how far the values of a run lie from the usual before them, None where they are not apart together."""
+    """Return how far the values of a run lie from the usual before them,
+    None where they are not apart together.
+    """
     if known.centre_nm is None or known.ask_nm is None:
         return None
     away = [row.value_nm - known.centre_nm for row in run]

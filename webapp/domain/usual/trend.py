@@ -1,14 +1,14 @@
 """One seating of one fixture's axis, value by value: what the lead sees of it, and the words beside it.
 
 Rules of this module:
-- Values stand in order of time, equal times in order of the setup, and are numbered from 1, those left out too: a
-  number never moves because a value was left out.
+- Values stand in order of time, equal times in order of the setup, and are numbered from 1,
+  those left out too: a number never moves because a value was left out.
 - What was left out is shown and counted nowhere: not in the usual, not in a chart.
-- The usual is that of the seating as it stands, on itself and the seatings before it (see `usual`); each value is
-  judged against it as if it were touched today.
-- Charts and signals come from `drift`. What is said of a signal's ask rate is the chance of a question for a touch
-  where the signal lies, by the present usual and lines: where the chart's centre was, or how far the value jumped, says
-  nothing about that.
+- The usual is that of the seating as it stands, on itself and the seatings before it (see `usual`);
+  each value is judged against it as if it were touched today.
+- Charts and signals come from `drift`. What is said of a signal's ask rate is the chance of a question for a
+  touch where the signal lies, by the present usual and lines: where the chart's centre was, or how far the
+  value jumped, says nothing about that.
 - Seatings are never mixed: each has its own chart.
 """
 

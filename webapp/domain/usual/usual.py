@@ -1,24 +1,27 @@
 """The usual of one fixture, axis and seating: where it lies, and the lines around it.
 
 Rules of this module:
-- Centre: the middle of this seating's last 20 accepted values (see `middle`), which one gross value among six or more
-  hardly moves; rounded half to even to the display's step. Over all of them it would lag behind a vise that creeps by
-  half its way; over 20 it lags by ten setups. What was set aside for the spread counts here neither. Verdicts compare
-  the distance from that rounded centre with the lines; a value on a line is inside.
-- Spread: from the differences of neighbours, so that no creep, step or single outlier widens the lines, and none
-  depends on where a stretch of values begins (see `neighbours`); a property of the fixture, pooled over its seatings; a
-  seating that scatters more stands alone (see `alike`). Prediction half-width for one more value, two-sided coverage
-  p: t(p, v) * s * sqrt(1 + c), c the variance of the centre, 1/n for a mean (normal theory; Hahn and Meeker,
-  Statistical Intervals, section 4.6). One setup counts once, however often it touched.
+- Centre: the middle of this seating's last 20 accepted values (see `middle`), which one gross value among six
+  or more hardly moves; rounded half to even to the display's step. Over all of them it would lag behind a
+  vise that creeps by half its way; over 20 it lags by ten setups. What was set aside for the spread counts
+  here neither. Verdicts compare the distance from that rounded centre with the lines; a value on a line is
+  inside.
+- Spread: from the differences of neighbours, so that no creep, step or single outlier widens the lines, and
+  none depends on where a stretch of values begins (see `neighbours`); a property of the fixture, pooled over
+  its seatings; a seating that scatters more stands alone (see `alike`). Prediction half-width for one more
+  value, two-sided coverage p: t(p, v) * s * sqrt(1 + c), c the variance of the centre, 1/n for a mean (normal
+  theory; Hahn and Meeker, Statistical Intervals, section 4.6). One setup counts once, however often it
+  touched.
 - Floor: k * u_B * sqrt(1 + c), with u_B from what the shop knows without history (JCGM 100:2008, 4.3 and
-  5.1.2). k is the normal quantile of the line's own coverage; one that the lead names is the ask line's, and scales
-  the stop line's. The floor alone rules below two degrees of freedom.
-- Ask line: one false ask in N touches, and no finer than the lead lets it be. Stop line: the length that would hurt
-  here, at least three times the ask line; or one false stop in a larger N where the lead chose so. Neither lies beyond
-  the shop's ceiling, which wins over all else. Lines are rounded inward to the display's step, and none is narrower
-  than one step, for a flip of the last digit is no difference; the stop line lies a step beyond the ask line at least.
-- Until there are so many setups, over at least two days, a fixture is early: a touch is asked about, and stopped beyond
-  the ceiling alone, or where a radius, an opening or a length explains it (see `sheet`).
+  5.1.2). k is the normal quantile of the line's own coverage; one that the lead names is the ask line's, and
+  scales the stop line's. The floor alone rules below two degrees of freedom.
+- Ask line: one false ask in N touches, and no finer than the lead lets it be. Stop line: the length that
+  would hurt here, at least three times the ask line; or one false stop in a larger N where the lead chose so.
+  Neither lies beyond the shop's ceiling, which wins over all else. Lines are rounded inward to the display's
+  step, and none is narrower than one step, for a flip of the last digit is no difference; the stop line lies
+  a step beyond the ask line at least.
+- Until there are so many setups, over at least two days, a fixture is early: a touch is asked about,
+  and stopped beyond the ceiling alone, or where a radius, an opening or a length explains it (see `sheet`).
 - A seating of fewer than four values cannot show whether it scatters as those before: said beside the lines.
 - No value in this seating: no lines, and every touch is asked about.
 - Grubbs' suspects are hints: nobody but the lead leaves a value out.
@@ -70,10 +73,11 @@ class SetupValue:
 
 @dataclass(frozen=True)
 class SeatingValues:
-    """The accepted values of one seating in nm, in order of time, and the setup of each, one value for each setup.
+    """The accepted values of one seating in nm, in order of time,
+    and the setup of each, one value for each setup.
 
-    Two columns, not a list of pairs: a seating may hold a hundred thousand. There may be no value yet. `first_day` and
-    `last_day` are those of its values, empty where nobody counts days.
+    Two columns, not a list of pairs: a seating may hold a hundred thousand. There may be no value yet.
+    `first_day` and `last_day` are those of its values, empty where nobody counts days.
     """
 
     seating_id: str
@@ -108,9 +112,9 @@ class FloorInputs:
 
     `u_probe_nm`: probing repeatability (ISO 230-10); `u_axis_nm`: the machine's repeatability statement (ISO
     230-2); `u_seat_nm`: how the fixture seats. Expansion: coefficient per kelvin, expanding length,
-    temperature within ± of the usual, rectangular. `u_more_nm`: what the lead's budget adds; `shared_nm2`: what its
-    lines share where they hang together, in nm^2, below zero where they take away (JCGM 100:2008, 5.2.2);
-    `degrees_of_freedom`: how well all of it is known (None: exactly; JCGM 100:2008, G.4).
+    temperature within ± of the usual, rectangular. `u_more_nm`: what the lead's budget adds; `shared_nm2`:
+    what its lines share where they hang together, in nm^2, below zero where they take away (JCGM 100:2008,
+    5.2.2); `degrees_of_freedom`: how well all of it is known (None: exactly; JCGM 100:2008, G.4).
     """
 
     u_probe_nm: float
@@ -139,8 +143,8 @@ class FloorInputs:
 
 
 def combined_uncertainty_nm(floor: FloorInputs, display: Display) -> float:
-    """Return u_B in nm: root sum of squares of probe, axis, seat, display step q/sqrt(12), expansion a*L*dT/sqrt(3),
-    and of what they share.
+    """Return u_B in nm: root sum of squares of probe, axis, seat,
+    display step q/sqrt(12), expansion a*L*dT/sqrt(3), and of what they share.
     """
     resolution = display.resolution_nm / math.sqrt(12)
     thermal = (
@@ -154,10 +158,11 @@ def combined_uncertainty_nm(floor: FloorInputs, display: Display) -> float:
 
 @dataclass(frozen=True)
 class LinesChoice:
-    """What the lead chose: one false ask in so many touches, one false stop in so many, the ceiling, a factor k.
+    """What the lead chose: one false ask in so many touches,
+    one false stop in so many, the ceiling, a factor k.
 
-    With `stop_length_nm` the stop line is that length, and `stop_one_in` counts for nothing. No ask line is finer than
-    `least_ask_nm`. `early_setups`: how many there have to be before a stop line holds.
+    With `stop_length_nm` the stop line is that length, and `stop_one_in` counts for nothing. No ask line is
+    finer than `least_ask_nm`. `early_setups`: how many there have to be before a stop line holds.
     """
 
     ask_one_in: int = 100
@@ -182,9 +187,11 @@ class LinesChoice:
             raise UncertaintyNegativeError(part_code="part.coverage_factor", value=str(self.coverage_factor))
 
     def factor(self, coverage: float, degrees_of_freedom: float | None = None) -> float:
-        """Return k for a line of that coverage; with degrees of freedom Student's t for the next whole number below.
+        """Return k for a line of that coverage;
+        with degrees of freedom Student's t for the next whole number below.
 
-        A factor that the lead names is the ask line's; the stop line's is as much larger as it would be without.
+        A factor that the lead names is the ask line's;
+        the stop line's is as much larger as it would be without.
         """
         own = _quantile(coverage, degrees_of_freedom)
         if self.coverage_factor is None:
@@ -200,7 +207,9 @@ def _quantile(coverage: float, degrees_of_freedom: float | None) -> float:
 
 @dataclass(frozen=True)
 class Suspect:
-    """A value that lies farther from its seating's others than chance explains, by Grubbs' two-sided test at 5 %."""
+    """A value that lies farther from its seating's others than chance explains,
+    by Grubbs' two-sided test at 5 %.
+    """
 
     seating_id: str
     setup_id: str
@@ -220,10 +229,10 @@ class Usual:
     on.
 
     `n_values` counts this seating's values; `n_seatings` the seatings whose spread was pooled,
-    `pooled_seating_ids`, `n_in_spread` their values;
-    `step_nm` is the step that the display's last digit moves in. `reasons` are the names of sentences `usual.<reason>`.
-    `is_early`: too few setups yet for a stop line of their own. `standing_nm` are the least and the largest of the
-    values that the centre stands on, `ceiling_nm` is the ceiling that the lines were drawn under.
+    `pooled_seating_ids`, `n_in_spread` their values; `step_nm` is the step that the display's last digit
+    moves in. `reasons` are the names of sentences `usual.<reason>`. `is_early`: too few setups yet for a stop
+    line of their own. `standing_nm` are the least and the largest of the values that the centre stands on,
+    `ceiling_nm` is the ceiling that the lines were drawn under.
     """
 
     seating_id: str | None
@@ -258,7 +267,9 @@ class Usual:
 
     @property
     def centre_variance(self) -> float:
-        """Return the variance of the centre, in squares of the spread; that of one value where there is none yet."""
+        """Return the variance of the centre, in squares of the spread;
+        that of one value where there is none yet.
+        """
         return variance_of_middle(max(self.n_in_centre, 1))
 
     @property
@@ -360,7 +371,8 @@ def _why_of_lengths(halves: tuple[float, float], choice: LinesChoice, *, early: 
 
 
 def inward_nm(half_width_nm: float, choice: LinesChoice, step_nm: int, display: Display) -> int:
-    """Return the line of a half-width: within the ceiling, rounded inward, no narrower than a step of what is shown.
+    """Return the line of a half-width:
+    within the ceiling, rounded inward, no narrower than a step of what is shown.
 
     A flip of the last digit is no difference. The ceiling wins over that as well.
     """
@@ -438,7 +450,9 @@ def _suspects(history: Sequence[SeatingValues]) -> Iterable[Suspect]:
 
 
 def verdict(value_nm: int, usual_now: Usual) -> Verdict:
-    """Return `agrees` up to the ask line, `ask` up to the stop line, `stop` beyond; both lines belong inside."""
+    """Return `agrees` up to the ask line, `ask` up to the stop line, `stop` beyond;
+    both lines belong inside.
+    """
     if usual_now.centre_nm is None or usual_now.ask_nm is None or usual_now.stop_nm is None:
         return "ask"
     distance_nm = abs(value_nm - usual_now.centre_nm)

@@ -1,12 +1,13 @@
 """The self-audit: everything that is stored is worked out again and compared.
 
-Rules: events are verified with their tablet's key and hashed again, leaves and nodes are made anew from the texts,
-every sealed file is read and hashed, chains are followed, every row beside the ledger is compared with what was noted
-of it when this program last changed it (see row_notes.py). What does not fit is named by its record, never repaired.
-Each run stands on the ledger with what it looked at, what it found and the root that the ledger had, so that nobody has
-to take it on trust that somebody looked (OWASP ASVS 5.0, 16.3; ISO/IEC 17025:2017 7.11, from memory), and so that the
-next run can go on from there: the whole is worked out again every seven days, after a finding, and when asked for.
-Whatever the size of the shop, a run holds one stretch of the ledger in memory.
+Rules: events are verified with their tablet's key and hashed again, leaves and nodes are made anew from the
+texts, every sealed file is read and hashed, chains are followed, every row beside the ledger is compared with
+what was noted of it when this program last changed it (see row_notes.py). What does not fit is named by its
+record, never repaired. Each run stands on the ledger with what it looked at, what it found and the root that
+the ledger had, so that nobody has to take it on trust that somebody looked (OWASP ASVS 5.0, 16.3; ISO/IEC
+17025:2017 7.11, from memory), and so that the next run can go on from there: the whole is worked out again
+every seven days, after a finding, and when asked for. Whatever the size of the shop, a run holds one stretch
+of the ledger in memory.
 """
 
 from __future__ import annotations
@@ -47,10 +48,10 @@ class FoundFault(TypedDict):
 
 
 class Audited(TypedDict):
-    """What one run looked at and found: entries `first` up to, not including, `entries`, sealed records, of many faults
-    the first. `root` (hex) is the one worked out over all entries, empty where that could not be done; `whole_at_utc`
-    is when everything was last looked at, `whole_entries` the ledger's size then; `notes` is None for runs from before
-    notes were made.
+    """What one run looked at and found: entries `first` up to, not including, `entries`, sealed records, of
+    many faults the first. `root` (hex) is the one worked out over all entries, empty where that could not be
+    done; `whole_at_utc` is when everything was last looked at, `whole_entries` the ledger's size then;
+    `notes` is None for runs from before notes were made.
     """
 
     at_utc: str
@@ -109,7 +110,8 @@ class Outcome:
 def run(store: Store, now: datetime, *, only_new: bool = False) -> Outcome:
     """Audit what is stored as of `now`, so that nobody has to wait, and put the outcome on the ledger.
 
-    `only_new`: go on from the last run where that found nothing and the whole is not due. Raises CopyDisturbed.
+    `only_new`: go on from the last run where that found nothing and the whole is not due.
+    Raises CopyDisturbed.
     """
     since = _may_go_on_from(store, now) if only_new else None
     outcome = _whole(store, now) if since is None else _new(store, since, now)
@@ -145,7 +147,8 @@ def audit(store: Store) -> list[Fault]:
 
 
 def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
-    """Every fault, one at a time, inside the caller's transaction: meant for a copy. The head kept apart is left out.
+    """Every fault, one at a time, inside the caller's transaction: meant for a copy.
+    The head kept apart is left out.
 
     `outcome` gets what was looked at.
     """
@@ -159,7 +162,9 @@ def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
 
 
 def what_came(store: Store, since: Audited, outcome: Outcome) -> Iterator[Fault]:
-    """Faults in what came since an earlier run, read in short transactions of its own: meant for the file in use."""
+    """Faults in what came since an earlier run, read in short transactions of its own:
+    meant for the file in use.
+    """
     kept = _read_kept(store)
     yield from readable("ledger", _ledger_since(store, since["entries"], outcome))
     yield from _kept_head(store, kept)
@@ -181,7 +186,9 @@ def _ledger_since(store: Store, first: int, outcome: Outcome) -> Iterator[Fault]
 
 
 def _read_kept(store: Store) -> Head | Fault | None:
-    """The head kept apart from the ledger, read before the ledger is: one kept meanwhile is of a later one."""
+    """The head kept apart from the ledger, read before the ledger is:
+    one kept meanwhile is of a later one.
+    """
     try:
         return store.kept_head.read()
     except ValueError:

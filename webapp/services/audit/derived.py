@@ -1,8 +1,8 @@
 """What is kept beside the events of a setup, made again from its events and decisions and compared.
 
-Rules: where a setup stands, its questions with their answers, what was closed of its worries and the values that it
-brought are a fold over signed events and entries of the ledger; the row in a list is only there to be searched. A row
-that the fold does not give is named by table and key, whatever was noted of it.
+Rules: where a setup stands, its questions with their answers, what was closed of its worries and the values
+that it brought are a fold over signed events and entries of the ledger; the row in a list is only there to be
+searched. A row that the fold does not give is named by table and key, whatever was noted of it.
 """
 
 from __future__ import annotations

@@ -1,9 +1,11 @@
-"""The rows beside the ledger against the notes of their changes, and the notes against what audits wrote down.
+"""The rows beside the ledger against the notes of their changes,
+and the notes against what audits wrote down.
 
-Rules: a row that is not what was noted last of it was changed by another hand than this program's, and is named by
-table and key; so is one that is gone, and one that was never noted. The notes themselves are bound by one digest over
-all of them, in order, that each audit writes onto the ledger with their number: a note that was changed, taken out or
-put in before such an audit gives another digest. Who holds a head of the ledger from outside holds that digest with it.
+Rules: a row that is not what was noted last of it was changed by another hand than this program's, and is
+named by table and key; so is one that is gone, and one that was never noted. The notes themselves are bound
+by one digest over all of them, in order, that each audit writes onto the ledger with their number: a note
+that was changed, taken out or put in before such an audit gives another digest. Who holds a head of the
+ledger from outside holds that digest with it.
 """
 
 from __future__ import annotations
@@ -49,7 +51,9 @@ NO_NOTES = Notes(0, BEGUN)
 
 
 def changed_rows(store: Store) -> Iterator[Fault]:
-    """Rows that their last note does not fit, in every table of which notes are made. Inside a transaction."""
+    """Rows that their last note does not fit, in every table of which notes are made.
+    Inside a transaction.
+    """
     for name in store.row_changes.tables():
         yield from readable(name, _changed(store, name))
 
@@ -69,7 +73,8 @@ def said_by(text: str) -> Mapping[str, object]:
 
 
 def notes_until_now(store: Store, start: Notes = NO_NOTES) -> Iterator[Notes | Fault]:
-    """Walk over the notes behind `start`: faults where an audit wrote down another digest, at last where they end.
+    """Walk over the notes behind `start`:
+    faults where an audit wrote down another digest, at last where they end.
 
     Each stretch is read in a short transaction.
     """

@@ -1,13 +1,14 @@
 """Which values of a setup join the usual with its sign-off, and what the lines are before and after.
 
 Rules:
-- accepting a setup and letting a value into the usual are two choices. A value within the ask line joins with the
-  sign-off. One beyond it, by the line that it was touched against or by the line of now, stays out unless the lead
-  lets it in by name;
-- the first values of a seating have nothing to be compared with: the sign-off asks about them once, and they join
-  unless the lead says no;
-- a new seating may be begun back to a setup, where the fixture had been moved before it: then all its values are the
-  first of the new seating, what was touched there since goes with them, and the lines before stay as they were;
+- accepting a setup and letting a value into the usual are two choices. A value within the ask line joins with
+  the sign-off. One beyond it, by the line that it was touched against or by the line of now, stays out unless
+  the lead lets it in by name;
+- the first values of a seating have nothing to be compared with:
+  the sign-off asks about them once, and they join unless the lead says no;
+- a new seating may be begun back to a setup, where the fixture had been moved before it: then all its values
+  are the first of the new seating, what was touched there since goes with them, and the lines before stay as
+  they were;
 - what stays out is kept beside the others with its reason, and can be taken in later.
 """
 
@@ -46,7 +47,8 @@ State = Folded
 class Joining:
     """A kept value of a setup and how it stands to the usual.
 
-    `before` and `after` are the usual of its seating without it and with it; None where the fixture is in use no more.
+    `before` and `after` are the usual of its seating without it and with it;
+    None where the fixture is in use no more.
     """
 
     axis: str
@@ -67,8 +69,8 @@ class NewSeating:
 
 @dataclass(frozen=True)
 class ValuesChoice:
-    """What a lead chose about a setup's values: which of those beyond the ask line are let in, whether first ones are,
-    and a new seating begun with this setup, if any.
+    """What a lead chose about a setup's values: which of those beyond the ask line are let in,
+    whether first ones are, and a new seating begun with this setup, if any.
     """
 
     let_in: frozenset[str] = frozenset()
@@ -80,7 +82,9 @@ AS_IT_IS = ValuesChoice()
 
 
 def joinings(store: Store, sheet: Sheet, state: State) -> tuple[Joining, ...]:
-    """Every kept value of a complete setup, in order of axes; none of another. Inside the caller's transaction."""
+    """Every kept value of a complete setup, in order of axes; none of another.
+    Inside the caller's transaction.
+    """
     if state["outcome"] != COMPLETE:
         return ()
     kept = {touch["axis"]: touch for touch in state["touches"] if touch["kept"]}
@@ -118,7 +122,9 @@ def _lines(
 
 
 def may_begin_seating(store: Store, sheet: Sheet, state: State) -> bool:
-    """Whether a new seating can be begun back to this setup: only from the present one, and after its own beginning."""
+    """Whether a new seating can be begun back to this setup:
+    only from the present one, and after its own beginning.
+    """
     if state["outcome"] != COMPLETE:
         return False
     present = store.shop.seating_now(sheet["fixture"]["id"])
@@ -181,7 +187,9 @@ def _begin_seating(store: Store, sheet: Sheet, state: State, new: NewSeating, by
 
 
 def _seating_then(store: Store, sheet: Sheet, state: State) -> str:
-    """The seating of a setup's values: as its sheet named it, or one since begun back to a time before this setup."""
+    """The seating of a setup's values:
+    as its sheet named it, or one since begun back to a time before this setup.
+    """
     named: str = sheet["fixture"]["seating"]["id"]
     began_back = {
         data["seating"]

@@ -3,12 +3,12 @@
 Rules:
 - two different people: whoever ran the setup does not sign it off (OWASP ASVS 5.0, 2.3.5);
 - the operator's signature has to be verified first, and every question answered;
-- each sign-off asks for the passphrase again, whatever the session (7.5.3; 21 CFR 11.200(a)); the right to sign off is
-  looked at after that, in the transaction that writes, so that of two leads one signs (15.4.2);
-- a decision is about what the person read: the fingerprint that their page carried has to be the one of now, and it
-  stands in the decision (11.70);
-- a touch's value becomes part of the usual here and nowhere else: one value a setup and axis, of a complete setup,
-  in the same transaction, as the lead chose (see `joining`); the sign-off says which axes joined.
+- each sign-off asks for the passphrase again, whatever the session (7.5.3; 21 CFR 11.200(a)); the right to
+  sign off is looked at after that, in the transaction that writes, so that of two leads one signs (15.4.2);
+- a decision is about what the person read:
+  the fingerprint that their page carried has to be the one of now, and it stands in the decision (11.70);
+- a touch's value becomes part of the usual here and nowhere else: one value a setup and axis, of a complete
+  setup, in the same transaction, as the lead chose (see `joining`); the sign-off says which axes joined.
 """
 
 from __future__ import annotations
@@ -75,7 +75,9 @@ class TouchNumbers(Touch):
 
 
 class ShownEvent(Event[Any]):
-    """An event with its receipt, what the fold finds wrong with it now, and what was found when it came (JSON)."""
+    """An event with its receipt, what the fold finds wrong with it now,
+    and what was found when it came (JSON).
+    """
 
     server_sequence: int
     received_at_utc: str
@@ -106,7 +108,9 @@ MEANING = "reviewed and accepted"
 
 
 def queue(store: Store) -> list[QueuedSetup]:
-    """Finished setups that wait for a decision, oldest first: the row, names, how many problems, questions, holds."""
+    """Finished setups that wait for a decision, oldest first:
+    the row, names, how many problems, questions, holds.
+    """
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}
         rows = store.setups.setups(status=WAITING)
@@ -117,10 +121,10 @@ def queue(store: Store) -> list[QueuedSetup]:
 def detail(store: Store, setup_id: str) -> SetupDetail:
     """Everything about one setup; raises NoSuchSetup.
 
-    setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see `numbers`),
-    names (of people by id), device_name (None: not known), record (row or None), pace (see pacing.setup_pace),
-    forks (see domain.chain), reviewed (what a decision about it now would be about, see domain.reviewed),
-    worries_of_others (open ones about what this setup used).
+    setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see
+    `numbers`), names (of people by id), device_name (None: not known), record (row or None), pace (see
+    pacing.setup_pace), forks (see domain.chain), reviewed (what a decision about it now would be about, see
+    domain.reviewed), worries_of_others (open ones about what this setup used).
     """
     with store.reading():
         row = store.setups.setup(setup_id)
@@ -160,7 +164,9 @@ def reviewed_now(store: Store, setup_id: str) -> Reviewed:
 
 @dataclass(frozen=True)
 class ValuesAtStake:
-    """A setup's values as a sign-off finds them, each beside its lines, and whether a seating can begin with them."""
+    """A setup's values as a sign-off finds them, each beside its lines, and whether a seating can begin with
+    them.
+    """
 
     joinings: tuple[joining.Joining, ...]
     may_begin_seating: bool
@@ -191,7 +197,9 @@ def fixture_of(store: Store, setup_id: str) -> str:
 
 
 def numbers(sheet: WrittenSheet, state: Folded) -> list[TouchNumbers]:
-    """Each touch beside its limits: what was typed, the usual's centre and lines, the difference and the verdict."""
+    """Each touch beside its limits:
+    what was typed, the usual's centre and lines, the difference and the verdict.
+    """
     by_axis = {axis["axis"]: axis for axis in sheet["axes"]}
     return [
         {
@@ -219,12 +227,12 @@ def sign_off(
     seen: str,
     values: joining.ValuesChoice = joining.AS_IT_IS,
 ) -> None:
-    """Sign a setup off: "reviewed and accepted". `seen` is the fingerprint of what was read (see reviewed_now).
-    `values` says what becomes of its values.
+    """Sign a setup off: "reviewed and accepted".
+    `seen` is the fingerprint of what was read (see reviewed_now). `values` says what becomes of its values.
 
-    Raises SignInRefused, TooManyTries, StoppedAfterTries for the passphrase; RoleMissing, OwnSetup, NoSuchSetup,
-    DecidedAlready, SetupChanged, NotFinished, SignatureNotVerified, QuestionsOpen for the setup; what `joining.join`
-    raises for its values.
+    Raises SignInRefused, TooManyTries, StoppedAfterTries for the passphrase; RoleMissing, OwnSetup,
+    NoSuchSetup, DecidedAlready, SetupChanged, NotFinished, SignatureNotVerified, QuestionsOpen for the setup;
+    what `joining.join` raises for its values.
     """
     note = note_text(note)
     _ask_again(store, by, passphrase, now, source)
@@ -251,7 +259,9 @@ def not_accept(
     *,
     seen: str,
 ) -> None:
-    """Say with a reason that a finished setup is not accepted; its values never count. Raises as sign_off does."""
+    """Say with a reason that a finished setup is not accepted; its values never count.
+    Raises as sign_off does.
+    """
     reason = reason_text(reason)
     _ask_again(store, by, passphrase, now, source)
     with store.writing():

@@ -1,7 +1,8 @@
 """Reading the ledger: stretches of it, single entries, and what one of them proves.
 
-Rules: entries are found by their place, so that a page costs the same at any size; an answer about a file comes from
-the entry that names it and from that entry's way up to the root, never from a list beside the ledger.
+Rules: entries are found by their place, so that a page costs the same at any size; an answer about a file
+comes from the entry that names it and from that entry's way up to the root, never from a list beside the
+ledger.
 """
 
 from __future__ import annotations
@@ -62,10 +63,11 @@ def entry_at(store: Store, position: int) -> Entry | None:
 
 
 def sealed_here(store: Store, sha256_hex: str) -> bool:
-    """Whether an entry of the ledger says that this server sealed a file of this hash, inside the caller's transaction.
+    """Whether an entry of the ledger says that this server sealed a file of this hash,
+    inside the caller's transaction.
 
-    The row of the record only tells where to look: the text of the entry has to name the hash, and its leaf has to
-    lead to the root that the whole ledger has now.
+    The row of the record only tells where to look: the text of the entry has to name the hash,
+    and its leaf has to lead to the root that the whole ledger has now.
     """
     record = store.records.by_hash(sha256_hex)
     if record is None:

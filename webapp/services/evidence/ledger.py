@@ -1,7 +1,7 @@
 """The one place that appends a change made on the server to the ledger.
 
-Rules: a change is canonical JSON of exactly the fields below; its leaf hashes those bytes; it is written in the same
-transaction as what it tells of, so that neither can be there without the other.
+Rules: a change is canonical JSON of exactly the fields below; its leaf hashes those bytes;
+it is written in the same transaction as what it tells of, so that neither can be there without the other.
 """
 
 from __future__ import annotations
@@ -69,7 +69,8 @@ def change(
 def keep_head(store: Store) -> None:
     """Keep the head of now apart from the database, outside any transaction, as far as the disk lets it.
 
-    A kept head that this ledger does not have stays where it is: it says that the ledger is not the one of then.
+    A kept head that this ledger does not have stays where it is:
+    it says that the ledger is not the one of then.
     """
     # What was written stays true without it, and the next one tries again.
     with suppress(OSError), store.reading():
@@ -105,7 +106,9 @@ def has_head(store: Store, size: int, root: str) -> bool:
 
 
 def grown_since(store: Store, size: int) -> Grown:
-    """Head of an earlier size, head of now and the proof between them. Inside a transaction. Raises TreeError."""
+    """Head of an earlier size, head of now and the proof between them.
+    Inside a transaction. Raises TreeError.
+    """
     now = head(store)
     proof = consistency_proof(size, now["size"], store.ledger.hash_at)
     return {

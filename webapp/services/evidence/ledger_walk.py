@@ -1,8 +1,8 @@
 """Walking along the ledger: leaves, texts and nodes of the tree in step, whatever its length.
 
-Rules: a stretch is read in one short transaction and judged outside of it; of the tree only its right-hand edge is kept
-from one stretch to the next (RFC 6962: one hash for each set bit of its size). Entries only ever come at the end, so
-what lies before them is the same whenever it is read.
+Rules: a stretch is read in one short transaction and judged outside of it; of the tree only its right-hand
+edge is kept from one stretch to the next (RFC 6962: one hash for each set bit of its size). Entries only ever
+come at the end, so what lies before them is the same whenever it is read.
 """
 
 from __future__ import annotations
@@ -48,7 +48,9 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """What is stored of the entries `first` up to, not including, `before`; `nodes` are those that end here."""
+    """What is stored of the entries `first` up to, not including, `before`;
+    `nodes` are those that end here.
+    """
 
     first: int
     before: int
@@ -60,7 +62,9 @@ class Stretch:
 
 @dataclass(slots=True)
 class Walk:
-    """Where a walk is. `edge` is the tree's right-hand edge over the leaves so far, None once a leaf was missing."""
+    """Where a walk is. `edge` is the tree's right-hand edge over the leaves so far,
+    None once a leaf was missing.
+    """
 
     store: Store
     place: int = 0
@@ -68,7 +72,9 @@ class Walk:
     keys: dict[str, DeviceKey] = field(default_factory=dict)
 
     def stretches(self, until: int) -> Iterator[Stretch]:
-        """What is stored from here on before `until`, a stretch at a time; places with nothing at all are passed."""
+        """What is stored from here on before `until`, a stretch at a time;
+        places with nothing at all are passed.
+        """
         while (found := self._next(until)) is not None:
             yield found
             self.place = found.before

@@ -1,10 +1,11 @@
 """The server's clock beside one that only runs forward: when it jumped stands on the ledger.
 
 Rules:
-- the ledger's times are this clock's, so whoever reads them has to know when it was wrong (21 CFR 11.10(e), ISO/IEC
-  17025:2017 7.11.2, from memory): both times are written, the one that was to be expected and the one that was found;
-- a jump is a move of more than two minutes against the other clock between two looks; a look comes before each request
-  that may write. A clock that is drawn along slowly makes none;
+- the ledger's times are this clock's, so whoever reads them has to know when it was wrong (21 CFR 11.10(e),
+  ISO/IEC 17025:2017 7.11.2, from memory): both times are written, the one that was to be expected and the one
+  that was found;
+- a jump is a move of more than two minutes against the other clock between two looks;
+  a look comes before each request that may write. A clock that is drawn along slowly makes none;
 - at a start there is no other clock: a time that lies before the newest entry of the ledger is a jump;
 - nothing is put right and nothing is refused: an entry's place orders it, never its time.
 """

@@ -2,10 +2,12 @@
 
 Rules:
 - an event follows the one that it names as its predecessor; while that one has not come, it waits;
-- two events with one number are a fork: both are kept, the tablet is flagged, what comes later is kept and marked;
-- an event that was refused still counts as a predecessor, so that one bad event does not hold up all later ones;
-- nothing is ever numbered anew. What is decided does not depend on the order in which events arrive, the flag and the
-  marks aside.
+- two events with one number are a fork:
+  both are kept, the tablet is flagged, what comes later is kept and marked;
+- an event that was refused still counts as a predecessor,
+  so that one bad event does not hold up all later ones;
+- nothing is ever numbered anew.
+  What is decided does not depend on the order in which events arrive, the flag and the marks aside.
 """
 
 from __future__ import annotations
@@ -22,7 +24,9 @@ Problem = Said
 
 @dataclass(slots=True)
 class Link:
-    """What is known of an event as somebody's predecessor. `sequence` None: it was refused and could not be read."""
+    """What is known of an event as somebody's predecessor.
+    `sequence` None: it was refused and could not be read.
+    """
 
     device: str
     sequence: int | None
@@ -31,7 +35,9 @@ class Link:
 
 @dataclass(slots=True)
 class Chain:
-    """What a batch has to be compared with, read once: links by event id, and who holds a number of a tablet."""
+    """What a batch has to be compared with, read once:
+    links by event id, and who holds a number of a tablet.
+    """
 
     links: dict[str, Link] = field(default_factory=dict)
     holders: dict[tuple[str, int], str] = field(default_factory=dict)

@@ -1,7 +1,8 @@
 """Looking up what carried cautions cite, once an upload is sorted and folded, before it is written.
 
-Rules: the cited event is looked for in this upload and in the store. Where it does not bear out what is claimed, the
-event is taken all the same, because the machine has moved on; the ledger says so, and with it the setup and its record.
+Rules: the cited event is looked for in this upload and in the store. Where it does not bear out what is
+claimed, the event is taken all the same, because the machine has moved on; the ledger says so, and with it
+the setup and its record.
 """
 
 from __future__ import annotations

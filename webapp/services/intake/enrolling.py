@@ -1,16 +1,16 @@
 """Tablets: enrolling one, disabling one, and what each asks for.
 
 Rules:
-- a code is made by a lead, good for ten minutes and once; only its hash is stored, and an unknown, a used and an old
-  code are refused alike;
-- the tablet proves that it holds the private half of the key it brings, by a signature over the code's hash and its
-  name; the key is a P-256 key (RFC 7518 section 6.2.1) and names itself by its RFC 7638 thumbprint;
+- a code is made by a lead, good for ten minutes and once;
+  only its hash is stored, and an unknown, a used and an old code are refused alike;
+- the tablet proves that it holds the private half of the key it brings, by a signature over the code's hash
+  and its name; the key is a P-256 key (RFC 7518 section 6.2.1) and names itself by its RFC 7638 thumbprint;
 - what the tablet is given to pin (the key for PINs, the key of receipts) is kept with the enrolment;
 - a tablet enrolled outside the installed app is noted as that, because its data is less well kept there;
 - a disabled tablet stays known, so that what it signed earlier can still be checked;
-- with each request a tablet says whether its browser protects what it holds, how much room there is, and how far its
-  clock is off; what is new is kept, and once a minute at most what is not. A tablet in the middle of a setup goes on in
-  its own version, so a request of an earlier version, without that, is read as well.
+- with each request a tablet says whether its browser protects what it holds, how much room there is, and how
+  far its clock is off; what is new is kept, and once a minute at most what is not. A tablet in the middle of
+  a setup goes on in its own version, so a request of an earlier version, without that, is read as well.
 """
 
 from __future__ import annotations
@@ -64,6 +64,7 @@ LONGEST_NAME = 60
 DISPLAYS = ("standalone", "browser")
 SEEN_EVERY_SECONDS = 60
 SKEW_TOLD_MS = 1_000
+ELSEWHERE_MINUTES = 60
 
 
 class Enrolled(TypedDict):
@@ -87,7 +88,9 @@ class SaidOfItself(TypedDict):
 
 @exactly
 class SignedRequest(TypedDict):
-    """The payload of a signed request. Programs from before say neither how they are nor which sheets they hold."""
+    """The payload of a signed request.
+    Programs from before say neither how they are nor which sheets they hold.
+    """
 
     domain: Literal["zerokeep/request/1"]
     challenge: str
@@ -95,13 +98,16 @@ class SignedRequest(TypedDict):
     setups: Annotated[list[str], Field(max_length=MOST_ASKED)]
     health: NotRequired[SaidOfItself]
     sheets_sha256: NotRequired[str]
+    own_machines: NotRequired[Annotated[list[str], Field(max_length=MOST_ASKED)]]
 
 
 REQUEST: Shape[SignedRequest] = Shape(SignedRequest)
 
 
 class NewsRequest(TypedDict):
-    """What a tablet asks for: which sheets it has, which setups are its own, and the tablet's row."""
+    """What a tablet asks for: which sheets it has, at which machines it is used, its setups, and the tablet's
+    row.
+    """
 
     domain: str
     challenge: str
@@ -109,6 +115,7 @@ class NewsRequest(TypedDict):
     setups: list[str]
     health: NotRequired[Health]
     sheets_sha256: NotRequired[str]
+    own_machines: NotRequired[list[str]]
     device: DeviceRow
 
 
@@ -141,7 +148,9 @@ def code_hash(code: str) -> str:
 
 
 def make_code(store: Store, by: str, now: datetime, code: str) -> dict[str, str]:
-    """Let one tablet enrol with this code, made by chance by the caller; {"until_utc"}. Raises RoleMissing."""
+    """Let one tablet enrol with this code, made by chance by the caller;
+    {"until_utc"}. Raises RoleMissing.
+    """
     until = later(now, minutes=CODE_MINUTES)
     with store.writing():
         must_be_lead(store, by)
@@ -163,7 +172,8 @@ def enrol(
 ) -> Enrolled:
     """Take a tablet in; {"device","receipt_key","pin_key","shop"}.
 
-    Raises NameRefused, KeyRefused, ProofRefused, CodeRefused, TooManyTries; nothing is stored then, except the try.
+    Raises NameRefused, KeyRefused, ProofRefused, CodeRefused, TooManyTries;
+    nothing is stored then, except the try.
     """
     name = name.strip()
     if not 0 < len(name) <= LONGEST_NAME or not name.isprintable() or display not in DISPLAYS:
@@ -190,7 +200,8 @@ def disable(store: Store, device_id: str, by: str, reason: str, now: datetime) -
 
 
 def clear_fork(store: Store, device_id: str, by: str, reason: str, now: datetime) -> None:
-    """Say that two chains of one tablet were looked into; it is an ordinary tablet again, and the events all stay.
+    """Say that two chains of one tablet were looked into;
+    it is an ordinary tablet again, and the events all stay.
 
     Raises NoSuchDevice, RoleMissing, ReasonMissing, DeviceDisabled, NotForked.
     """
@@ -205,7 +216,8 @@ def devices(store: Store) -> list[ListedDevice]:
 
 
 def read_request(store: Store, request: str, now: datetime) -> NewsRequest:
-    """The payload of a tablet's signed request, with "device" (its row) put in: {"challenge","have","setups","device"}.
+    """The payload of a tablet's signed request, with "device" (its row) put in:
+    {"challenge","have","setups","device"}.
 
     The caller checks the challenge. A disabled tablet may ask, to learn that it is. Raises ProofRefused.
     """
@@ -231,7 +243,8 @@ def read_request(store: Store, request: str, now: datetime) -> NewsRequest:
 def _is_worth_noting(device: DeviceRow, health: Health | None, now: datetime) -> bool:
     """Whether a tablet was not heard of for a while, or says something else of itself than it did.
 
-    Tablets ask four times a minute: a write for each, flushed to the disk, would be most of what the disk does.
+    Tablets ask four times a minute:
+    a write for each, flushed to the disk, would be most of what the disk does.
     """
     seen, kept = device["last_seen_at_utc"], device["health"]
     if seen is None or not later(now, seconds=-SEEN_EVERY_SECONDS) < seen <= utc_text(now):
@@ -337,9 +350,11 @@ def _set_state(
 def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) -> News:
     """What a tablet is told: the sheets of all machines, decisions of its setups, how it stands itself.
 
-    `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left out
-    (None). "sheets_sha256" names the whole list of hashes: a tablet that says it keeps just that list gets no list
-    (None).
+    `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left
+    out (None). Of a machine where it is not used, it keeps the sheet it has for ELSEWHERE_MINUTES, so that a
+    touch at one machine is no news at all others; tablets that do not say where they are used are told
+    everything. "sheets_sha256" names the whole list of hashes: a tablet that says it keeps just that list
+    gets no list (None).
     """
     from webapp.services.sheets.preparing import current_hashes  # noqa: PLC0415 - preparing is slow to load
 
@@ -347,9 +362,10 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
     if state["state"] == "disabled":
         return {"sheets": [], "decisions": [], "device": state}
     found = current_hashes(store, keyring, now)
-    hashes = [found[machine] for machine in sorted(found)]
-    digest = sha256("\n".join(hashes).encode()).hexdigest()
     with store.reading():
+        found |= _kept_elsewhere(store, request, found, now)
+        hashes = [found[machine] for machine in sorted(found)]
+        digest = sha256("\n".join(hashes).encode()).hexdigest()
         sheets = (
             None if request.get("sheets_sha256") == digest else _listed(store, hashes, set(request["have"]))
         )
@@ -363,6 +379,30 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
             row["text"] for setup in dict.fromkeys(wanted) for row in store.ledger.changes_of_setup(setup)
         ]
     return {"sheets": sheets, "sheets_sha256": digest, "decisions": decisions, "device": state}
+
+
+def _kept_elsewhere(
+    store: Store, request: NewsRequest, current: Mapping[str, str], now: datetime
+) -> dict[str, str]:
+    """The hash of the sheet to keep for each machine where the tablet is not used and has one that is young
+    enough.
+    """
+    have = set(request["have"])
+    elsewhere = {
+        machine
+        for machine in current.keys() - request.get("own_machines", current)
+        if current[machine] not in have
+    }
+    if not elsewhere:
+        return {}
+    now_utc, since_utc = utc_text(now), later(now, minutes=-ELSEWHERE_MINUTES)
+    return {
+        row["machine"]: row["hash"]
+        for row in store.setups.sheets_dated(have)
+        if row["machine"] in elsewhere
+        and row["compiled_at_utc"] >= since_utc
+        and row["expires_at_utc"] > now_utc
+    }
 
 
 def _listed(store: Store, hashes: list[str], had: set[str]) -> list[SheetNews]:

@@ -1,20 +1,22 @@
 """Taking in what tablets send: each event once, whole batches or nothing, one receipt for each event.
 
 Rules:
-- the id of an event is the hash of what was signed; sending it again changes nothing and gets the same answer (a set
-  union, in any order, in any portions);
-- an event is taken from an enrolled tablet only, with a signature that fits, with exactly the fields of its type, for a
-  sheet that was handed out, and for a setup that the same tablet began. What is refused is kept apart with the reason;
-- a text without a fitting signature is nobody's and decides about nothing: it is kept apart under a name that no event
-  can have, so many a day from one address and from all, and of these the oldest make room;
+- the id of an event is the hash of what was signed;
+  sending it again changes nothing and gets the same answer (a set union, in any order, in any portions);
+- an event is taken from an enrolled tablet only, with a signature that fits, with exactly the fields of its
+  type, for a sheet that was handed out, and for a setup that the same tablet began. What is refused is kept
+  apart with the reason;
+- a text without a fitting signature is nobody's and decides about nothing: it is kept apart under a name that
+  no event can have, so many a day from one address and from all, and of these the oldest make room;
 - an event whose predecessor has not come waits for it and is taken when it comes;
-- times are noted, never corrected, and order nothing: an event from the future, or one that goes back, gets a problem;
-- the fold decides again what the tablet decided; a difference is a problem of the event, kept with it and on its
-  receipt;
-- a caution that was acknowledged earlier in the shift names that event; one that nothing bears out is a change on the
-  ledger, and so a problem of its setup (see cited.py);
-- receipts exist only after the commit. Sealed PINs are opened after it too, in the order of the upload, under the same
-  throttle as all tries, and are not stored (see pins.py).
+- times are noted, never corrected, and order nothing:
+  an event from the future, or one that goes back, gets a problem;
+- the fold decides again what the tablet decided;
+  a difference is a problem of the event, kept with it and on its receipt;
+- a caution that was acknowledged earlier in the shift names that event;
+  one that nothing bears out is a change on the ledger, and so a problem of its setup (see cited.py);
+- receipts exist only after the commit. Sealed PINs are opened after it too,
+  in the order of the upload, under the same throttle as all tries, and are not stored (see pins.py).
 """
 
 from __future__ import annotations
@@ -74,7 +76,9 @@ class Grown(NamedTuple):
 
 
 def accept(store: Store, keyring: KeyRing, batch: object, now: datetime) -> list[Receipt]:
-    """Store the events of an upload as it came. Raises BatchMalformed or BatchTooLong and stores nothing then."""
+    """Store the events of an upload as it came.
+    Raises BatchMalformed or BatchTooLong and stores nothing then.
+    """
     return take_in(store, keyring, read_batch(batch), now)
 
 
@@ -83,8 +87,9 @@ def take_in(
 ) -> list[Receipt]:
     """Store the events of an upload; one receipt for each part, in the order sent.
 
-    A receipt: event, outcome (accepted, already_had, kept_out_of_order, refused), code, fields, problems, signature,
-    sequence (the event's place in the ledger, from 1). `source` is the address that the upload came from.
+    A receipt: event, outcome (accepted, already_had, kept_out_of_order, refused), code, fields, problems,
+    signature, sequence (the event's place in the ledger, from 1). `source` is the address that the upload
+    came from.
     """
     sent = _read_new(store, parts)
     intake = Intake(now, source)
@@ -130,7 +135,9 @@ def _read_new(store: Store, parts: list[Part]) -> dict[str, Sent]:
 
 
 def _read_all(readable: list[Readable]) -> list[Sent]:
-    """Read and verify many texts: on two processors, because the check of a signature lets other threads run."""
+    """Read and verify many texts:
+    on two processors, because the check of a signature lets other threads run.
+    """
     if len(readable) < WORTH_SHARING:
         return _read_some(readable)
     half = len(readable) // 2
@@ -238,7 +245,9 @@ def _keep_waiting(store: Store, intake: Intake, received: str) -> None:
 
 
 def _set_aside(store: Store, intake: Intake, received: str) -> None:
-    """Keep what was refused, with the reason: all that a tablet signed, of what nobody signed a bounded number."""
+    """Keep what was refused, with the reason:
+    all that a tablet signed, of what nobody signed a bounded number.
+    """
     nobodys = [one for one in intake.refused.values() if not one[0].verified]
     for sent, refusal in (one for one in intake.refused.values() if one[0].verified):
         _set_one_aside(store, intake, sent, refusal, received)
@@ -279,7 +288,9 @@ def _as_ascii(text: str) -> str:
 
 
 def _own_setup(store: Store, sent: Sent) -> str | None:
-    """The setup that something refused belongs to: only one that the same tablet began; nobody writes in another's."""
+    """The setup that something refused belongs to:
+    only one that the same tablet began; nobody writes in another's.
+    """
     if sent.event is None:
         return None
     row = store.setups.setup(sent.event["setup"])
@@ -287,7 +298,8 @@ def _own_setup(store: Store, sent: Sent) -> str | None:
 
 
 def _check_signatures(store: Store, keyring: KeyRing, intake: Intake, parts: list[Part]) -> None:
-    """Check the sealed PINs of this upload in its order, after the events are kept, each in short transactions.
+    """Check the sealed PINs of this upload in its order,
+    after the events are kept, each in short transactions.
 
     A seal counts beside exactly the text that is stored: a copy with another signature is not the tablet's.
     """

@@ -1,8 +1,8 @@
 """Reading what a tablet sent: whose it is, whether its signature fits, whether it is an event.
 
-Rules: the text is verified as it came and never written anew (RFC 7515 section 5.2); the id is the hash of what was
-signed, never of the signature, because an ECDSA signature can be altered into another valid one; every refusal has a
-code. Nothing here touches the store.
+Rules: the text is verified as it came and never written anew (RFC 7515 section 5.2); the id is the hash of
+what was signed, never of the signature, because an ECDSA signature can be altered into another valid one;
+every refusal has a code. Nothing here touches the store.
 """
 
 from __future__ import annotations
@@ -93,7 +93,9 @@ def unreadable(id_: str, jws: str, seal: str | None) -> Sent:
 
 
 def read_sent(id_: str, jws: str, seal: str | None, jwk: tuple[tuple[str, str], ...] | None) -> Sent:
-    """Verify one text with the key of the device that it names (None: no device of that name) and read its event."""
+    """Verify one text with the key of the device that it names (None:
+    no device of that name) and read its event.
+    """
     if jwk is None:
         return Sent(id_, jws, seal, refusal=Refusal("intake.device_unknown", {}))
     key = _key(jwk)

@@ -1,11 +1,11 @@
 """Deciding about each part of an upload, before anything is written.
 
-Rules: an event that is stored already gets the same answer again; one that was refused with a fitting signature stays
-refused; the others are judged in the order of their tablet's chain, whatever the order in which they came, and what
-waited for one of them is judged right after it. Nothing is put in among the events of a setup that a lead has decided
-about: what they signed off has to stay what they saw. A question is one setup's: another setup that names it is
-refused, so that it can neither hide the question nor take its answer. A setup cannot begin under an id that an import
-took: its values would stand where a table's stand already.
+Rules: an event that is stored already gets the same answer again; one that was refused with a fitting
+signature stays refused; the others are judged in the order of their tablet's chain, whatever the order in
+which they came, and what waited for one of them is judged right after it. Nothing is put in among the events
+of a setup that a lead has decided about: what they signed off has to stay what they saw. A question is one
+setup's: another setup that names it is refused, so that it can neither hide the question nor take its answer.
+A setup cannot begin under an id that an import took: its values would stand where a table's stand already.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Whether an upload comes from a tablet that is in use here.
 
-Rules: a name in a header proves nothing, a signature that fits does. One event that verifies is enough: whoever can
-send one of a tablet's own events is not a stranger to it. Only the first few texts are looked at, because a tablet
-signs all that it sends, and a stranger may send thousands. Nothing is written.
+Rules: a name in a header proves nothing, a signature that fits does. One event that verifies is enough:
+whoever can send one of a tablet's own events is not a stranger to it. Only the first few texts are looked at,
+because a tablet signs all that it sends, and a stranger may send thousands. Nothing is written.
 """
 
 from __future__ import annotations

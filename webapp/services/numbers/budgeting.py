@@ -1,10 +1,11 @@
 """The uncertainty budget of a machine with its probe and fixture: read, worked out, and changed by a lead.
 
 Rules:
-- it starts from the shop's file; a lead changes a line, adds one, takes one back, says which lines hang together or
-  chooses another confidence, each with a reason and on the ledger; from then on the floor of the usual on new sheets
-  stands on it;
-- the Monte Carlo run beside it is told by its seed alone: the same budget and seed give the same run, which is kept.
+- it starts from the shop's file; a lead changes a line, adds one, takes one back, says which lines hang
+  together or chooses another confidence, each with a reason and on the ledger; from then on the floor of the
+  usual on new sheets stands on it;
+- the Monte Carlo run beside it is told by its seed alone:
+  the same budget and seed give the same run, which is kept.
 """
 
 from __future__ import annotations
@@ -53,7 +54,9 @@ class AxisBudget:
 
 @dataclass(frozen=True)
 class MachineBudget:
-    """The budgets of all axes that are touched, what the lead changed, and whether the probe's check still holds."""
+    """The budgets of all axes that are touched, what the lead changed, and whether the probe's check still
+    holds.
+    """
 
     machine: Machine
     fixture: Fixture
@@ -132,8 +135,8 @@ def set_confidence(
 def set_correlation(
     store: Store, machine_id: str, word: LeadCorrelation, reason: str, by: str, now: datetime
 ) -> None:
-    """Say how two lines hang together. Raises as set_line does, NoSuchLine for a line that is on no axis, and a
-    CorrelationError.
+    """Say how two lines hang together.
+    Raises as set_line does, NoSuchLine for a line that is on no axis, and a CorrelationError.
     """
 
     def said(words: Sequence[LeadCorrelation]) -> list[LeadCorrelation]:

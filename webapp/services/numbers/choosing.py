@@ -1,8 +1,9 @@
-"""When a difference matters, for one fixture and axis: what the lines give, what others would, and choosing them.
+"""When a difference matters, for one fixture and axis:
+what the lines give, what others would, and choosing them.
 
-Rules: a lead chooses, with a reason; the choice stands on the ledger with the one before it and holds for every sheet
-that is made from then on; sheets that were handed out keep theirs. A choice that is the shop's own again is no choice
-of this axis and is stored as none.
+Rules: a lead chooses, with a reason; the choice stands on the ledger with the one before it and holds for
+every sheet that is made from then on; sheets that were handed out keep theirs. A choice that is the shop's
+own again is no choice of this axis and is stored as none.
 """
 
 from __future__ import annotations
@@ -31,9 +32,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Lines:
-    """One choice and what it gives: the usual with its lines, the ask line in numbers, the past touches beyond it.
+    """One choice and what it gives:
+    the usual with its lines, the ask line in numbers, the past touches beyond it.
 
-    `line` is None where the seating has no value yet. `doubts`: that the latest touches do not lie around the usual.
+    `line` is None where the seating has no value yet.
+    `doubts`: that the latest touches do not lie around the usual.
     """
 
     choice: LinesChoice
@@ -45,7 +48,9 @@ class Lines:
 
 @dataclass(frozen=True)
 class Matters:
-    """What the page shows: the parts, the choice that holds, the one looked at (or None), the curve of others."""
+    """What the page shows: the parts, the choice that holds,
+    the one looked at (or None), the curve of others.
+    """
 
     parts: AxisParts
     shops: LinesChoice
@@ -95,7 +100,9 @@ def _whole(choice: LinesChoice, parts: AxisParts) -> LinesChoice:
 
 
 def _lines(parts: AxisParts, trend: SeatingTrend, choice: LinesChoice) -> Lines:
-    """What a choice gives; values that were left out count among the touches that it would have asked about."""
+    """What a choice gives; values that were left out
+    count among the touches that it would have asked about.
+    """
     now = trend.usual
     if now.centre_nm is None:
         return Lines(choice, now, None, ())

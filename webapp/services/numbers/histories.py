@@ -1,13 +1,13 @@
 """The values that the usual stands on, and the usual itself, worked out once for as long as no value changes.
 
 Rules:
-- the store numbers the changes of each axis' values and says which setup each was about; what was read stays in this
-  process under the number of the last change, with all else that goes in. After a change only that setup's value is
-  read again: nothing here is a source of its own;
+- the store numbers the changes of each axis' values and says which setup each was about; what was read stays
+  in this process under the number of the last change, with all else that goes in. After a change only that
+  setup's value is read again: nothing here is a source of its own;
 - after more than MOST_CHANGES, or with other seatings, all is read anew;
 - inside a transaction that writes nothing is taken from here or put here: it may yet be taken back;
-- what is kept is bounded by the values held, however many machines and axes they are of; what was asked for longest ago
-  goes first. So a shop's sheets cost as much with a hundred thousand past touches as with ten.
+- what is kept is bounded by the values held, however many machines and axes they are of; what was asked for
+  longest ago goes first. So a shop's sheets cost as much with a hundred thousand past touches as with ten.
 """
 
 from __future__ import annotations
@@ -65,7 +65,9 @@ _lock = Lock()
 
 
 def seating_history(store: Store, fixture_id: str, axis: str) -> History:
-    """Accepted values of a fixture's axis by seating, the present one last, inside the caller's transaction."""
+    """Accepted values of a fixture's axis by seating,
+    the present one last, inside the caller's transaction.
+    """
     return _now(store, fixture_id, axis).history
 
 
@@ -119,7 +121,9 @@ def _seating(seating_id: str, times_utc: list[str], setup_ids: list[str], values
 
 
 def _after(seating: _Seating, changed: Sequence[tuple[str, str | None, int, str]]) -> _Seating:
-    """Return the seating with these setups' values as they count now, or itself where none of them touches it."""
+    """Return the seating with these setups' values as they count now,
+    or itself where none of them touches it.
+    """
     seating_id, setup_ids = seating.values.seating_id, list(seating.values.setup_ids)
     times_utc, values_nm = list(seating.times_utc), list(seating.values.values_nm)
     left = {setup for setup, _, _, _ in changed}.intersection(setup_ids)
@@ -159,8 +163,8 @@ def worked_out(
     inputs: Hashable,
     work_out: Callable[[], Found],
 ) -> Found:
-    """What `work_out` makes of the history of a fixture's axis and of `inputs`, which name it: once for as long as no
-    value changes.
+    """What `work_out` makes of the history of a fixture's axis and of `inputs`, which name it:
+    once for as long as no value changes.
     """
     with _lock:
         kept = _stores.get(store, _Axes()).get(place)

@@ -1,11 +1,13 @@
 """Lines of a table of past values that can be read and are doubted: held against where their seatings lie.
 
 Rules:
-- a seating with kept values lies where its own usual says, with the seatings before it for the spread; its ask line
-  counts from five values on, before that the shop's ceiling. The table's own lines count for nothing there;
-- of a seating without any, the table's own values are gathered, eight bytes each, and judged by their middle once the
-  table is whole; where that doubts a line, the table is read once more with what is known by then;
-- a machine, fixture or axis that no sheet can be made of has no usual; its values are judged by the table alone.
+- a seating with kept values lies where its own usual says, with the seatings before it for the spread; its
+  ask line counts from five values on, before that the shop's ceiling. The table's own lines count for nothing
+  there;
+- of a seating without any, the table's own values are gathered, eight bytes each, and judged by their middle
+  once the table is whole; where that doubts a line, the table is read once more with what is known by then;
+- a machine, fixture or axis that no sheet can be made of has no usual;
+  its values are judged by the table alone.
 """
 
 from __future__ import annotations
@@ -46,7 +48,9 @@ class Judge:
         self._settled = False
 
     def doubts(self, row: HistoryRow) -> tuple[Doubt, ...]:
-        """What is doubted about a line, for all its values; a value that is left out anyway doubts nothing."""
+        """What is doubted about a line, for all its values;
+        a value that is left out anyway doubts nothing.
+        """
         machine = self._machines[row.machine]
         counted = {axis: value for axis, value in row.values_nm.items() if axis not in row.left_out}
         places = {axis: (row.fixture, row.seating, axis) for axis in counted}

@@ -1,13 +1,14 @@
 """Past values from a table: looked at without changing anything, taken in, and written out again.
 
 Rules:
-- a table that is looked at and the table that is taken in go through the same reading, line by line as it comes;
+- a table that is looked at and the table that is taken in go through the same reading,
+  line by line as it comes;
 - each line that is refused stays out, with its reason; the others become kept values of the seating that
   they name, marked as imported, in one transaction, with the hash of the file and its counts on the ledger;
-- what is kept already is refused, so the same file twice changes nothing; a line that names a setup of this store is
-  refused by that name: what a tablet signed is not added to by a table;
-- a line whose values are readable and doubted (see `past_doubts`) is refused, or stands out to be asked about: it is
-  taken only where the lead names it (`all_the_same`), and the ledger keeps which those were;
+- what is kept already is refused, so the same file twice changes nothing; a line that names a setup of this
+  store is refused by that name: what a tablet signed is not added to by a table;
+- a line whose values are readable and doubted (see `past_doubts`) is refused, or stands out to be asked
+  about: it is taken only where the lead names it (`all_the_same`), and the ledger keeps which those were;
 - a value counts as one that a setup brought: nobody signed it, and it says so wherever it is shown.
 """
 
@@ -67,8 +68,8 @@ class AskedLine:
 
 @dataclass
 class Looked:
-    """What an import does: setups and values by fixture, the refused and the asked lines (the first MOST_TOLD of
-    each), the hash.
+    """What an import does: setups and values by fixture,
+    the refused and the asked lines (the first MOST_TOLD of each), the hash.
     """
 
     sha256: str = ""
@@ -97,7 +98,8 @@ def look(
     *,
     all_the_same: AllTheSame = (),
 ) -> Looked:
-    """What taking the table in would do. `tell` hears of every refused and asked line. Raises a HistoryCsvError.
+    """What taking the table in would do.
+    `tell` hears of every refused and asked line. Raises a HistoryCsvError.
 
     The store is read in short views of its own, so that nobody waits for a long table.
     """
@@ -323,7 +325,9 @@ def past_setup(store: Store, setup: str) -> list[KeptWithOrigin]:
 
 @dataclass(frozen=True)
 class PastPage:
-    """A past setup: its values, the line and the table it comes from, its fixture's name, its machine's display."""
+    """A past setup: its values, the line and the table it comes from,
+    its fixture's name, its machine's display.
+    """
 
     rows: tuple[KeptWithOrigin, ...]
     line: ImportedSetupRow
@@ -347,10 +351,11 @@ def past_page(store: Store, setup: str) -> PastPage | None:
 
 
 def export(store: Store, fixture: str | None = None) -> Iterator[str]:
-    """The lines of a table of all kept values, left-out ones marked: in inches where every machine shows them, else mm.
+    """The lines of a table of all kept values, left-out ones marked:
+    in inches where every machine shows them, else mm.
 
-    The lines are read a stretch at a time, each in a short view of its own, so that nobody waits for a slow reader; a
-    setup that comes meanwhile may be among them or not.
+    The lines are read a stretch at a time, each in a short view of its own,
+    so that nobody waits for a slow reader; a setup that comes meanwhile may be among them or not.
     """
     with store.reading():
         machines = store.shop.items("machine")

@@ -1,7 +1,7 @@
 """Probes and their checks on a ring or sphere.
 
-Rules: a lead keeps a check with all that was typed, on the ledger; nothing of a check is ever changed. How often a
-probe is checked, and how much wider it counts while it is overdue, is the lead's, with a reason.
+Rules: a lead keeps a check with all that was typed, on the ledger; nothing of a check is ever changed.
+How often a probe is checked, and how much wider it counts while it is overdue, is the lead's, with a reason.
 """
 
 from __future__ import annotations
@@ -30,7 +30,9 @@ LEAST_FACTOR, MOST_FACTOR = 100, 10_000
 
 @dataclass(frozen=True)
 class ProbeHealth:
-    """A probe, the machines it belongs to, its checks (newest first), how often it is checked, whether it is due."""
+    """A probe, the machines it belongs to, its checks (newest first),
+    how often it is checked, whether it is due.
+    """
 
     probe: Probe
     machines: tuple[Machine, ...]

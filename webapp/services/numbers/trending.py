@@ -1,7 +1,8 @@
-"""Reading how a fixture's axis behaves: its values since each seating, its signals, and all fixtures at a glance.
+"""Reading how a fixture's axis behaves:
+its values since each seating, its signals, and all fixtures at a glance.
 
-Rules: everything is worked out from what is kept, in one view of the store; nothing here is stored, nothing blocks an
-operator.
+Rules: everything is worked out from what is kept, in one view of the store;
+nothing here is stored, nothing blocks an operator.
 """
 
 from __future__ import annotations
@@ -35,7 +36,9 @@ EVERY_SEATING = "all"
 
 @dataclass(frozen=True)
 class Glance:
-    """The present seating of an axis: its usual, and how many values count, signals there are, values are suspect."""
+    """The present seating of an axis:
+    its usual, and how many values count, signals there are, values are suspect.
+    """
 
     usual: Usual
     counted: int
@@ -66,7 +69,9 @@ class FixtureAtAGlance(TypedDict):
 
 @dataclass(frozen=True)
 class AxisTrend:
-    """What the trends page shows: the parts, all seatings (oldest first), which were asked for, and their trends."""
+    """What the trends page shows:
+    the parts, all seatings (oldest first), which were asked for, and their trends.
+    """
 
     parts: AxisParts
     seatings: tuple[SeatingRows, ...]
@@ -119,7 +124,9 @@ def seating_rows(store: Store, fixture_id: str, axis: str) -> list[SeatingRows]:
 
 @dataclass(frozen=True)
 class OneValue:
-    """A value beside its seating as it counts now (`now`) and as it would if that were turned round (`other`)."""
+    """A value beside its seating as it counts now (`now`)
+    and as it would if that were turned round (`other`).
+    """
 
     parts: AxisParts
     point: TrendPoint
@@ -149,7 +156,9 @@ def with_and_without(store: Store, fixture_id: str, axis: str, setup: str) -> On
 
 @dataclass(frozen=True)
 class BegunBack:
-    """A past value that a new seating might begin with: its number, and the usual as it is and as it then were."""
+    """A past value that a new seating might begin with:
+    its number, and the usual as it is and as it then were.
+    """
 
     parts: AxisParts
     number: int
@@ -159,8 +168,8 @@ class BegunBack:
 
 
 def begun_with(store: Store, fixture_id: str, axis: str, setup: str) -> BegunBack:
-    """What a new seating that begins with a setup of the present one would do. Raises NoShopYet, NoSuchFixture,
-    NoSuchValue.
+    """What a new seating that begins with a setup of the present one would do.
+    Raises NoShopYet, NoSuchFixture, NoSuchValue.
     """
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
@@ -192,7 +201,9 @@ def parts_of(store: Store, fixture_id: str, axis: str) -> AxisParts:
 
 
 def overview(store: Store) -> list[FixtureAtAGlance]:
-    """Each fixture in use with its machine, and for each axis that is touched the trend of the present seating."""
+    """Each fixture in use with its machine, and for each axis that is touched the trend of the present
+    seating.
+    """
     with store.reading():
         machines = store.shop.items("machine")
         fixtures = store.shop.items("fixture")

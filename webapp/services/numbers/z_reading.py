@@ -1,9 +1,10 @@
-"""What a machine's page reads on Z: checked once by a touch on a known height, by a lead, with the passphrase again.
+"""What a machine's page reads on Z:
+checked once by a touch on a known height, by a lead, with the passphrase again.
 
 Rules:
 - a check is kept for ever with all that was typed, and stands on the ledger;
-- the last one of the machine counts, as long as probe, ball, stylus and what the shop's file states are those that it
-  was made with: without it no sheet gives a Z coordinate;
+- the last one of the machine counts, as long as probe, ball, stylus and what the shop's file states are those
+  that it was made with: without it no sheet gives a Z coordinate;
 - where the probe's length does not repeat from one load to the next, there is none either.
 """
 
@@ -28,7 +29,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class MachineZ:
-    """A machine, its probe, what its file states, the last check (its row) and the reading that holds, or None."""
+    """A machine, its probe, what its file states, the last check (its row) and the reading that holds, or
+    None.
+    """
 
     machine: Machine
     probe: Probe
@@ -46,7 +49,9 @@ def z_of(store: Store, machine_id: str) -> MachineZ:
 
 
 def holding(store: Store, machine: Machine, probe: Probe) -> ZReading | None:
-    """The reading that was checked and still holds, inside the caller's transaction; None: no Z coordinate."""
+    """The reading that was checked and still holds, inside the caller's transaction;
+    None: no Z coordinate.
+    """
     row = store.numbers.last_z_check(machine.id)
     if not machine.probe_length_repeats or row is None or row["made_with"] != _made_with(machine, probe):
         return None
@@ -64,8 +69,8 @@ def keep_check(
 ) -> ZCheck:
     """Work a check out and keep it.
 
-    Raises SignInRefused, TooManyTries, StoppedAfterTries for the passphrase; RoleMissing, NoSuchMachine, NoSuchProbe
-    and what `z_check.work_out` raises.
+    Raises SignInRefused, TooManyTries, StoppedAfterTries for the passphrase;
+    RoleMissing, NoSuchMachine, NoSuchProbe and what `z_check.work_out` raises.
     """
     with store.reading():
         found = work_out(typed, *_parts(store, machine_id))

@@ -1,13 +1,16 @@
 """Signing in, sessions, and the two secrets of a person.
 
 Rules:
-- the answer and the work are the same for an unknown name, a wrong passphrase and a disabled account (OWASP ASVS 5.0,
-  6.3.8), and what was typed as a name is kept nowhere, because it may be a passphrase in the wrong field;
-- a session's token has 256 bits and comes in as an argument; only its hash is stored (7.2.3). It ends after a stretch
-  without use, after its longest time, when the person is disabled or changes their passphrase (7.3, 7.4);
-- first secrets are made by chance, given once, good for a week and for nothing but changing them (6.4.1); a lead starts
-  that and never chooses the value (6.4.6);
-- a PIN is checked for a signature only, under the same throttle whether it came at once or was sealed offline.
+- the answer and the work are the same for an unknown name, a wrong passphrase and a disabled account (OWASP
+  ASVS 5.0, 6.3.8), and what was typed as a name is kept nowhere, because it may be a passphrase in the wrong
+  field;
+- a session's token has 256 bits and comes in as an argument; only its hash is stored (7.2.3). It ends after a
+  stretch without use, after its longest time, when the person is disabled or changes their passphrase (7.3,
+  7.4);
+- first secrets are made by chance, given once, good for a week and for nothing but changing them (6.4.1);
+  a lead starts that and never chooses the value (6.4.6);
+- a PIN is checked for a signature only, under the same throttle whether it came at once or was sealed
+  offline.
 """
 
 from __future__ import annotations
@@ -73,7 +76,8 @@ def sign_in(
     token: str,
     source: str = DESK,
 ) -> Session:
-    """Start a session under this new token; what `session` gives. `source` says where from, such as an address.
+    """Start a session under this new token; what `session` gives.
+    `source` says where from, such as an address.
 
     Raises SignInRefused, TooManyTries (with the seconds to wait), StoppedAfterTries.
     """
@@ -118,7 +122,9 @@ def check_secret(
 def session(
     store: Store, token: str, now: datetime, idle_minutes: int = 30, longest_minutes: int = 600
 ) -> Session | None:
-    """The running session of this token, or None: person, name, roles, must_change, must_change_pin, started_at_utc."""
+    """The running session of this token, or None:
+    person, name, roles, must_change, must_change_pin, started_at_utc.
+    """
     hashed = token_hash(token)
     with store.reading():
         row = store.access.session(hashed)
@@ -223,7 +229,8 @@ def verify_pin(
 ) -> str:
     """Check a PIN for one signature: "verified", "wrong_pin", "throttled" or "pin_not_changed".
 
-    To be called outside a transaction. A first PIN that was not changed signs nothing: more than one person knows it.
+    To be called outside a transaction.
+    A first PIN that was not changed signs nothing: more than one person knows it.
     """
     subjects = throttle.pin_subjects(person_id, device_id, setup_id)
     with store.writing():

@@ -1,15 +1,16 @@
 """What a passphrase and a PIN must be, and how they are kept.
 
 Rules:
-- a passphrase stands alone, so it has at least 15 characters (NIST SP 800-63B-4), at most 128, any of them, compared
-  in Unicode form NFC; no composition rules and no periodic change (OWASP ASVS 5.0, 6.2.5, 6.2.8 to 6.2.10);
-- what is easy to guess does not count: own name and id, words of the shop, dates, repeats, sequences (6.2.4, 6.2.11,
-  6.2.12). What is left over must still have eight characters;
-- a PIN has 6 to 12 digits, never a repeat, a sequence, a walk over the keys or a date. It is good for a signature from
-  an enrolled tablet only, never for signing in;
-- both are kept as argon2id with 46 MiB and one pass (11.4.2; the OWASP password storage sheet's first choice, from
-  memory). A PIN is first keyed with the server's pepper (HMAC-SHA-256), so the database alone cannot be searched for
-  it.
+- a passphrase stands alone, so it has at least 15 characters (NIST SP 800-63B-4), at most 128, any of them,
+  compared in Unicode form NFC; no composition rules and no periodic change (OWASP ASVS 5.0, 6.2.5, 6.2.8 to
+  6.2.10);
+- what is easy to guess does not count: own name and id, words of the shop, dates, repeats,
+  sequences (6.2.4, 6.2.11, 6.2.12). What is left over must still have eight characters;
+- a PIN has 6 to 12 digits, never a repeat, a sequence, a walk over the keys or a date.
+  It is good for a signature from an enrolled tablet only, never for signing in;
+- both are kept as argon2id with 46 MiB and one pass (11.4.2; the OWASP password storage sheet's first choice,
+  from memory). A PIN is first keyed with the server's pepper (HMAC-SHA-256), so the database alone cannot be
+  searched for it.
 
 Decision: a PIN of six to twelve digits is a deviation from NIST SP 800-63B-4, which asks fifteen characters
 of a secret that stands alone and is checked by a server. People sign at a mill, with wet fingers, on a
@@ -52,9 +53,9 @@ AT_ONCE = 2
 
 # Words that a guess would start with in this trade and this program, longest first where one holds another.
 TRADE_WORDS = (
-    "passphrase", "password", "passwort", "workshop", "workoffset", "zerokeep", "welcome", "machine", "machining",
-    "spindle", "fixture", "operator", "offset", "vise", "probe", "stylus", "mill", "shop", "setup", "admin", "secret",
-    "letmein", "lead",
+    "passphrase", "password", "passwort", "workshop", "workoffset", "zerokeep", "welcome", "machine",
+    "machining", "spindle", "fixture", "operator", "offset", "vise", "probe", "stylus", "mill", "shop",
+    "setup", "admin", "secret", "letmein", "lead",
 )  # fmt: skip
 KEY_ROWS = ("qwertyuiop", "qwertzuiop", "asdfghjkl", "zxcvbnm", "yxcvbnm", "azertyuiop")
 KEY_WALKS = (
@@ -69,7 +70,8 @@ KEY_WALKS = (
     "789456123",
 )
 DATES = re.compile(
-    r"(?:19|20)\d\d[-./ ]?\d\d?[-./ ]?\d\d?|\d\d?[-./ ]\d\d?[-./ ](?:19|20)?\d\d|\d{4}(?:19|20)\d\d|(?:19|20)\d\d"
+    r"(?:19|20)\d\d[-./ ]?\d\d?[-./ ]?\d\d?|\d\d?[-./ ]\d\d?[-./ "
+    r"](?:19|20)?\d\d|\d{4}(?:19|20)\d\d|(?:19|20)\d\d"
 )
 RUN_LENGTH = 4
 
@@ -79,7 +81,8 @@ _AT_ONCE = threading.BoundedSemaphore(AT_ONCE)
 
 
 def check_passphrase(passphrase: str, own_words: Iterable[str] = ()) -> str:
-    """The passphrase in the form that is hashed. `own_words` are the person's id and name and the shop's name.
+    """The passphrase in the form that is hashed.
+    `own_words` are the person's id and name and the shop's name.
 
     Raises PassphraseTooShort, PassphraseTooLong, PassphraseGuessable.
     """
@@ -95,7 +98,9 @@ def check_passphrase(passphrase: str, own_words: Iterable[str] = ()) -> str:
 
 
 def check_pin(pin: str) -> str:
-    """The same PIN. Raises PinForm for anything but 6 to 12 digits, PinGuessable for one of the first guesses."""
+    """The same PIN. Raises PinForm for anything but 6 to 12 digits,
+    PinGuessable for one of the first guesses.
+    """
     if not re.fullmatch(f"[0-9]{{{SHORTEST_PIN},{LONGEST_PIN}}}", pin, re.ASCII):
         raise PinForm(least=SHORTEST_PIN, most=LONGEST_PIN)
     steps = {(int(after) - int(before)) % 10 for before, after in pairwise(pin)}
@@ -209,7 +214,9 @@ def _is_pairs(pin: str) -> bool:
 
 
 def _is_date(pin: str) -> bool:
-    """Whether it reads as a day in an order that people write; two digits of a year stand for both centuries."""
+    """Whether it reads as a day in an order that people write;
+    two digits of a year stand for both centuries.
+    """
     if len(pin) == 6:
         parts = [(pin[4:], pin[2:4], pin[:2]), (pin[4:], pin[:2], pin[2:4]), (pin[:2], pin[2:4], pin[4:])]
         return any(

@@ -1,20 +1,21 @@
 """Failures in a row, and how long the next try has to wait.
 
 Rules (NIST SP 800-63B-4 on throttling, OWASP ASVS 5.0, 6.1.1 and 6.3.1):
-- a try is counted as failed before it is checked and taken back when it was right, so tries at the same moment and a
-  server that stops in between give nobody a free guess;
+- a try is counted as failed before it is checked and taken back when it was right,
+  so tries at the same moment and a server that stops in between give nobody a free guess;
 - counts lie in the store and outlive a restart;
 - the wait grows: it doubles with each failure beyond the free ones, up to a longest;
-- a PIN stops after 8 failures in a row on one tablet and 10 anywhere, until its owner signs in with the passphrase or
-  is given new secrets. A joker at one tablet therefore cannot keep somebody from signing at another one;
-- a passphrase never stops: its counts slow down and forget, so that nobody can lock a lead out by guessing. Where this
-  person has signed in lately, what strangers did elsewhere does not count.
+- a PIN stops after 8 failures in a row on one tablet and 10 anywhere, until its owner signs in with the
+  passphrase or is given new secrets. A joker at one tablet therefore cannot keep somebody from signing at
+  another one;
+- a passphrase never stops: its counts slow down and forget, so that nobody can lock a lead out by guessing.
+  Where this person has signed in lately, what strangers did elsewhere does not count.
 
-Decision: NIST SP 800-63B-4 allows a hundred failures in a row and then asks that the secret be bound anew. A shop has
-two or three leads, and whoever can type their names could take all of them out in an afternoon, from the shop's own
-network. So guessing is slowed instead: twenty tries are free of waiting, then the wait doubles up to an hour, which
-leaves about twenty-four guesses a day at a passphrase of fifteen characters and more that is on no list. `zerokeep
-secrets PERSON` on the server's own machine begins a person anew.
+Decision: NIST SP 800-63B-4 allows a hundred failures in a row and then asks that the secret be bound anew. A
+shop has two or three leads, and whoever can type their names could take all of them out in an afternoon, from
+the shop's own network. So guessing is slowed instead: twenty tries are free of waiting, then the wait doubles
+up to an hour, which leaves about twenty-four guesses a day at a passphrase of fifteen characters and more
+that is on no list. `zerokeep secrets PERSON` on the server's own machine begins a person anew.
 """
 
 from __future__ import annotations
@@ -34,8 +35,8 @@ if TYPE_CHECKING:
 class Limit:
     """How many failures are free of waiting, the first and the longest wait in seconds, and where it stops.
 
-    `stop` None: it never stops. `forget_seconds`: failures older than that no longer count (None: they always do).
-    `of_person`: it counts for one person alone, so that a right try of theirs starts it anew.
+    `stop` None: it never stops. `forget_seconds`: failures older than that no longer count (None: they always
+    do). `of_person`: it counts for one person alone, so that a right try of theirs starts it anew.
     """
 
     free: int
@@ -86,12 +87,16 @@ def passphrase_subjects(person: str, source: str, *, known_here: bool = False) -
 
 
 def nobody(typed: str) -> str:
-    """What stands for a name that nobody has: four hex digits of its hash, which do not tell what was typed."""
+    """What stands for a name that nobody has:
+    four hex digits of its hash, which do not tell what was typed.
+    """
     return f"?{sha256(typed.encode('utf-8', 'surrogatepass')).hexdigest()[:4]}"
 
 
 def begin_try(store: Store, subjects: Subjects, now: datetime) -> Wait | None:
-    """Count a try as failed in all its subjects, in the caller's transaction; or say why it is not to be checked."""
+    """Count a try as failed in all its subjects, in the caller's transaction;
+    or say why it is not to be checked.
+    """
     waits = [wait for subject, limit in subjects if (wait := _wait(store, subject, limit, now))]
     if waits:
         return max(waits, key=lambda wait: float("inf") if wait.seconds is None else wait.seconds)
@@ -114,8 +119,8 @@ def tries_left(store: Store, subjects: Subjects) -> int:
 
 
 def was_right(store: Store, subjects: Subjects) -> None:
-    """The try was right: what stands for this person starts anew, what stands for a tablet or place is taken back by
-    one.
+    """The try was right: what stands for this person starts anew,
+    what stands for a tablet or place is taken back by one.
 
     Somebody with an account of their own must not be able to wipe the count of the tablet that they guess at.
     """

@@ -1,9 +1,10 @@
 """Questions to the lead, and the answers.
 
 Rules: a question stays open until a lead answers it with a reason; whoever runs a setup does not answer its
-questions; of two leads who answer at once, the first counts and the other is told so. A question about an axis and one
-about the whole setup have answers of their own, and so has a setup that is finished already: what can no longer be put
-into it is done again, and the next sheet, the board and its operator's tablet say so.
+questions; of two leads who answer at once, the first counts and the other is told so. A question about an
+axis and one about the whole setup have answers of their own, and so has a setup that is finished already:
+what can no longer be put into it is done again, and the next sheet, the board and its operator's tablet say
+so.
 """
 
 from __future__ import annotations
@@ -52,8 +53,8 @@ def decisions_for(axis: str | None, status: str) -> tuple[str, ...]:
 def questions(store: Store, *, only_open: bool = True) -> list[AskedQuestion]:
     """Questions, oldest first, each with its setup's row, the person's name and the arithmetic of its axis.
 
-    "touch" is the axis' last touch before the question as the fold has it, "usual" the axis' lines on the setup's
-    sheet; None without an axis.
+    "touch" is the axis' last touch before the question as the fold has it,
+    "usual" the axis' lines on the setup's sheet; None without an axis.
     """
     with store.reading():
         names = {person["id"]: person["name"] for person in store.people.everybody()}
@@ -99,7 +100,8 @@ def answer(store: Store, question_id: str, by: str, decision: str, reason: str, 
 def touch_asked_about(question: QuestionPut, touches: Sequence[AnyTouch]) -> AnyTouch | None:
     """The touch that stood when the question was put: its axis' last one by then, whatever was touched later.
 
-    None for a question about no axis. Times are the tablet's own; the axis' first touch where its clock went back.
+    None for a question about no axis.
+    Times are the tablet's own; the axis' first touch where its clock went back.
     """
     of_axis = [touch for touch in touches if touch["axis"] == question["axis"]]
     by_then = [touch for touch in of_axis if touch["at_utc"] <= question["at_utc"]]

@@ -1,10 +1,10 @@
 """The board: what state every machine was left in, as far as it was told.
 
-Rules: the board repeats what the last setup of a machine said and when; it knows nothing of what nobody told it. A
-setup that was last heard of long ago and never ended leaves the state "unknown", or the probe in the spindle if it
-was there. A machine with an open worry about it, its vise or its probe was not left clear, and the worry stands on the
-board in its own words until a lead closes it. A slot that a setup left half set stays on the board until somebody
-sets it whole.
+Rules: the board repeats what the last setup of a machine said and when; it knows nothing of what nobody told
+it. A setup that was last heard of long ago and never ended leaves the state "unknown", or the probe in the
+spindle if it was there. A machine with an open worry about it, its vise or its probe was not left clear, and
+the worry stands on the board in its own words until a lead closes it. A slot that a setup left half set stays
+on the board until somebody sets it whole.
 
 Decision: the board is public on the shop's network, because the next person has to see how a machine was
 left before anybody signs in. It names the person who left it and no value.
@@ -31,8 +31,8 @@ LATEST = 20
 
 
 class MachineState(TypedDict):
-    """How a machine was left. `state` is clear, worry, in_use, probe_in_spindle or unknown; `worries` the open ones,
-    newest first.
+    """How a machine was left. `state` is clear, worry, in_use, probe_in_spindle or unknown;
+    `worries` the open ones, newest first.
     """
 
     machine: str
@@ -53,8 +53,8 @@ class SlotsLeft(TypedDict):
 
 
 class MachineOnBoard(MachineState, SlotsLeft):
-    """The same with the machine's name, the slots that were left without all their values, those that a lead wants set
-    again, and the setups that wait for their signer.
+    """The same with the machine's name, the slots that were left without all their values,
+    those that a lead wants set again, and the setups that wait for their signer.
     """
 
     name: str

@@ -1,7 +1,7 @@
 """Which slots of a machine were left half set, by the last setup in each.
 
-Rules: a slot is looked at by the last setup that was seen in it; one that is running and was heard of lately is being
-set, not left; the state is the fold's, as everywhere.
+Rules: a slot is looked at by the last setup that was seen in it;
+one that is running and was heard of lately is being set, not left; the state is the fold's, as everywhere.
 """
 
 from __future__ import annotations
@@ -21,7 +21,9 @@ IN_USE_HOURS = 2
 
 
 def half_set_slots(store: Store, machine_id: str, now: datetime) -> dict[str, tuple[str, ...]]:
-    """The axes without a value by slot label, for slots that were left so, inside the caller's transaction."""
+    """The axes without a value by slot label,
+    for slots that were left so, inside the caller's transaction.
+    """
     return {label: left.missing for label, left in left_slots(store, machine_id, now).items()}
 
 
@@ -34,7 +36,9 @@ class LeftSlot:
 
 
 def left_slots(store: Store, machine_id: str, now: datetime) -> dict[str, LeftSlot]:
-    """Slots that their last setup left without all their values, by label, inside the caller's transaction."""
+    """Slots that their last setup left without all their values,
+    by label, inside the caller's transaction.
+    """
     last = {row["label"]: row["last_setup"] for row in store.shop.slots(machine_id) if row["last_setup"]}
     setups = store.setups.setups_by_id(set(last.values()))
     recent_utc = utc_text(now - timedelta(hours=IN_USE_HOURS))

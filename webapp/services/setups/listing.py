@@ -1,7 +1,8 @@
-"""The list of setups: filtered and paged by the database, so that a page costs the same however long the shop ran.
+"""The list of setups: filtered and paged by the database,
+so that a page costs the same however long the shop ran.
 
-Rules: who may see one person's setups only asks for that person's; a day is a day of the shop's own time; a page goes
-on after the last row of the one before, so that setups that come in meanwhile move nothing.
+Rules: who may see one person's setups only asks for that person's; a day is a day of the shop's own time;
+a page goes on after the last row of the one before, so that setups that come in meanwhile move nothing.
 """
 
 from __future__ import annotations
@@ -25,7 +26,9 @@ AFTER = re.compile(r"([0-9TZ:.-]{24})_([0-9a-f-]{36})")
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a list is asked for, as it was typed; what cannot be read asks for nothing. Days are YYYY-MM-DD."""
+    """What a list is asked for, as it was typed; what cannot be read asks for nothing.
+    Days are YYYY-MM-DD.
+    """
 
     machine: str = ""
     person: str = ""

@@ -1,7 +1,8 @@
 """How fast setups were done, beside how fast the shop does them.
 
-Rules: the shop's pace is that of its newest setups that were signed off, other setups than the one looked at; it marks
-and decides nothing. Times of a setup that was signed off do not change any more, so they are worked out once.
+Rules: the shop's pace is that of its newest setups that were signed off, other setups than the one looked at;
+it marks and decides nothing. Times of a setup that was signed off do not change any more, so they are worked
+out once.
 """
 
 from __future__ import annotations
@@ -21,13 +22,16 @@ if TYPE_CHECKING:
 
 NEWEST = 60
 MOST_REMEMBERED = 4_096
-# Signed-off setups by id and the place where their last event stands: it names their times for ever, in every store.
+# Signed-off setups by id and the place where their last event stands:
+# it names their times for ever, in every store.
 _LOCK = Lock()
 _TIMES: dict[tuple[str, str], tuple[StepTime, ...]] = {}
 
 
 def setup_pace(store: Store, setup_id: str) -> list[PacedStep]:
-    """Each step's time beside the shop's, inside the caller's transaction; none for a setup without events."""
+    """Each step's time beside the shop's, inside the caller's transaction;
+    none for a setup without events.
+    """
     return marked_times(_times(store, setup_id), shop_pace(_of_shop(store, setup_id)))
 
 

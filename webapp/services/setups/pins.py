@@ -2,14 +2,15 @@
 
 Rules:
 - the seal opens for its own event, device and person only (see proof/jwe.py); the PIN is compared under the
-  throttle, in the order of the upload; a seal is not stored, unless the check could not be made, and then it is
-  erased with the check;
-- one event gets one decision about a PIN. The same event with another seal gets the first answer again; a new try
-  needs a new setup.signed event, of which there are three after the first, then that signing waits;
-- that no seal came, or none that opens, is no such decision: it is written down once, so that the person is asked
-  again, and the seal that fits still counts when it comes, as long as nobody signed anew behind it;
+  throttle, in the order of the upload; a seal is not stored, unless the check could not be made, and then it
+  is erased with the check;
+- one event gets one decision about a PIN. The same event with another seal gets the first answer again;
+  a new try needs a new setup.signed event, of which there are three after the first, then that signing waits;
+- that no seal came, or none that opens, is no such decision: it is written down once, so that the person is
+  asked again, and the seal that fits still counts when it comes, as long as nobody signed anew behind it;
 - the person must be active and authorised for the machine at the time that the event claims and now;
-- a lead's PIN beside a stop or a row put back is checked in the same way; it lifts that stop and signs nothing off;
+- a lead's PIN beside a stop or a row put back is checked in the same way;
+  it lifts that stop and signs nothing off;
 - a refusal says how many tries are left;
 - the decision is a change on the ledger; until it is there the signature counts as made on the device only.
 
@@ -51,10 +52,11 @@ DECISIONS = frozenset(f"{kind}.{how}" for kind in (SIGNATURE, LIFT) for how in (
 def check(
     store: Store, keyring: KeyRing, event_id: str, seals: Sequence[str | None], now: datetime
 ) -> str | None:
-    """Decide about the PIN sealed beside a stored event, or give the decision that was made: "verified" or why not.
+    """Decide about the PIN sealed beside a stored event,
+    or give the decision that was made: "verified" or why not.
 
-    `seals` are what came beside its text this time, in order; none at all decides nothing. None where nothing hangs on
-    it (the fold did not take the event), or when the check has to be made later.
+    `seals` are what came beside its text this time, in order; none at all decides nothing.
+    None where nothing hangs on it (the fold did not take the event), or when the check has to be made later.
     """
     with store.reading():
         row = store.setups.events_by_id([event_id])[event_id]
@@ -115,8 +117,8 @@ def _sealed(store: Store, row: EventParts, decided: str | None) -> Sealed | None
 
 
 def _still_asked(given: list[Given], decided: str | None) -> list[Given]:
-    """What a seal may decide about: behind an answer that no PIN was seen only the last one, else what came later would
-    be judged by something that was not there when it was done.
+    """What a seal may decide about: behind an answer that no PIN was seen only the last one,
+    else what came later would be judged by something that was not there when it was done.
     """
     return given if decided is None else given[-1:]
 
@@ -139,7 +141,9 @@ def decision(store: Store, setup_id: str, event_id: str) -> str | None:
 def _judge(
     store: Store, keyring: KeyRing, row: EventParts, sealed: Sealed, seal: str | None, now: datetime
 ) -> tuple[str, str]:
-    """The answer ("verified" or the reason of a refusal) and the id of the key that the seal was opened with."""
+    """The answer ("verified" or the reason of a refusal)
+    and the id of the key that the seal was opened with.
+    """
     reason = _lead_right(store, row, sealed) if sealed.kind == LIFT else _right(store, row, now)
     if reason is not None:
         return reason, ""

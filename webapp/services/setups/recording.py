@@ -1,11 +1,12 @@
 """The record of a setup: the bundle that goes into the PDF, and the sealed PDF that is kept.
 
 Rules:
-- a record can be sealed once the setup is signed off, and once; rendering and sealing happen after the sign-off is
-  committed, so that a failed seal leaves the sign-off and can be tried again;
-- the file is written under its own hash (temporary name, flush, rename, flush of the folder) before its row is; when
-  the row cannot be written, the file goes again;
-- the hash of the whole file is on the ledger (record.sealed), because a seal inside the file does not cover every bit.
+- a record can be sealed once the setup is signed off, and once; rendering and sealing happen after the
+  sign-off is committed, so that a failed seal leaves the sign-off and can be tried again;
+- the file is written under its own hash (temporary name, flush, rename,
+  flush of the folder) before its row is; when the row cannot be written, the file goes again;
+- the hash of the whole file is on the ledger (record.sealed),
+  because a seal inside the file does not cover every bit.
 """
 
 from __future__ import annotations
@@ -84,7 +85,9 @@ def unsigned_pdf(
 def sealed_pdf(
     store: Store, setup_id: str, render: Render, seal: Seal, now: datetime, renderer: Mapping[str, str]
 ) -> tuple[str, bytes]:
-    """SHA-256 and bytes of the sealed record, made now if there is none yet. Raises NoSuchSetup, NotSignedOff."""
+    """SHA-256 and bytes of the sealed record, made now if there is none yet.
+    Raises NoSuchSetup, NotSignedOff.
+    """
     with _ONE_AT_A_TIME:
         with store.reading():
             row, record = store.setups.setup(setup_id), store.records.record(setup_id)
@@ -108,7 +111,9 @@ def stored_pdf(store: Store, setup_id: str) -> tuple[str, bytes]:
 
 
 def unsealed(store: Store) -> list[str]:
-    """Setups that are signed off and have no sealed record yet, to be tried again: those that wait longest."""
+    """Setups that are signed off and have no sealed record yet, to be tried again:
+    those that wait longest.
+    """
     with store.reading():
         return store.setups.to_seal(MOST_UNSEALED)
 

@@ -1,11 +1,11 @@
 """Where setups stand: the fold over what is stored, and the lists that are kept from it.
 
-Rules: the state of a setup is the fold over its events and decisions, always; the rows of setups, questions and slots
-that are kept beside are only there to be searched, and come from this module alone. Nothing was seen later than the
-server heard of it, whatever a tablet's clock says: a clock that is days ahead must not hide what others did since.
-What a slot holds has the time of the server's receipt alone, so that one that is behind does not pass for old; a slot
-that was left half set stays so until a setup that is known to be later. A setup ran on the machine of its sheet,
-whatever its first event says.
+Rules: the state of a setup is the fold over its events and decisions, always; the rows of setups, questions
+and slots that are kept beside are only there to be searched, and come from this module alone. Nothing was
+seen later than the server heard of it, whatever a tablet's clock says: a clock that is days ahead must not
+hide what others did since. What a slot holds has the time of the server's receipt alone, so that one that is
+behind does not pass for old; a slot that was left half set stays so until a setup that is known to be later.
+A setup ran on the machine of its sheet, whatever its first event says.
 """
 
 from __future__ import annotations
@@ -70,7 +70,9 @@ def sheet_of(store: Store, sheet_hash: str | None) -> WrittenSheet:
 
 
 def refresh(store: Store, setup_id: str) -> Folded:
-    """Fold a setup and set its rows, inside the caller's writing transaction; the state. Raises NoSuchSetup."""
+    """Fold a setup and set its rows, inside the caller's writing transaction;
+    the state. Raises NoSuchSetup.
+    """
     events = events_of(store, setup_id)
     if not events:
         raise NoSuchSetup(setup=setup_id)
@@ -152,8 +154,8 @@ def _list_worries(store: Store, setup_id: str, state: Folded, sheet: WrittenShee
 def _see_slot(store: Store, sheet: WrittenSheet, setup_id: str, state: Folded) -> None:
     """What the slot holds as far as it was seen: the copied values, a cleared row's, then each touch.
 
-    It was seen when the server got the newest event that says so: a tablet's clock may be days off, and then its
-    values would pass for older or newer than what others saw. Its own time stays in the event.
+    It was seen when the server got the newest event that says so: a tablet's clock may be days off,
+    and then its values would pass for older or newer than what others saw. Its own time stays in the event.
     """
     if state["slot"] is None or state["copied"] is None:
         return
@@ -180,8 +182,9 @@ def _see_slot(store: Store, sheet: WrittenSheet, setup_id: str, state: Folded) -
 def _may_be_older(store: Store, machine: str, setup_id: str, label: str) -> bool:
     """Whether a slot was left half set by another setup that this one, sent late, may have come before.
 
-    What is known of the order: one tablet's setups follow each other, and a setup began after its sheet was compiled.
-    Otherwise the slot stays as it was left: a mark too many makes somebody look, one too few lets somebody cut.
+    What is known of the order: one tablet's setups follow each other, and a setup began after its sheet was
+    compiled. Otherwise the slot stays as it was left: a mark too many makes somebody look, one too few lets
+    somebody cut.
     """
     slot, this = store.shop.slot(machine, label), store.setups.setup(setup_id)
     if slot is None or this is None or slot["last_setup"] in (None, setup_id):

@@ -1,7 +1,7 @@
 """Which slots of a machine hold a setup that a lead wants done again.
 
-Rules: a slot is looked at by the last setup that was seen in it, as for half-set ones; whoever sets it anew takes the
-mark away. The state is the fold's, as everywhere.
+Rules: a slot is looked at by the last setup that was seen in it, as for half-set ones;
+whoever sets it anew takes the mark away. The state is the fold's, as everywhere.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ OVER = ("finished", "signed", "not_accepted")
 
 @dataclass(frozen=True)
 class SlotToRedo:
-    """A slot to be set again: whose setup it was, why (touch_again, redo, break_off, not_accepted), about which axis
-    (None: all of it), and the lead's words.
+    """A slot to be set again: whose setup it was, why (touch_again, redo, break_off,
+    not_accepted), about which axis (None: all of it), and the lead's words.
     """
 
     label: str

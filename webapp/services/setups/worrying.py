@@ -1,8 +1,9 @@
 """Worries: what is open about a machine, its vise and its probe, and how a lead closes one.
 
-Rules: a worry stays open until a lead closes it, by a check or with a reason; both are words that stand on the ledger,
-with the setup in which it was raised. Of two leads who close one at once, the first counts and the other is told so. A
-probe or a vise is a thing of the shop: a worry about it is open at every machine that it belongs to.
+Rules: a worry stays open until a lead closes it, by a check or with a reason; both are words that stand on
+the ledger, with the setup in which it was raised. Of two leads who close one at once, the first counts and
+the other is told so. A probe or a vise is a thing of the shop: a worry about it is open at every machine that
+it belongs to.
 """
 
 from __future__ import annotations
@@ -63,7 +64,9 @@ def about_machine(store: Store, machine_id: str) -> list[OpenWorry]:
 
 
 def about_setup(store: Store, sheet: WrittenSheet, setup: str) -> list[OpenWorry]:
-    """Open worries of other setups about what this setup used, newest first, inside the caller's transaction."""
+    """Open worries of other setups about what this setup used,
+    newest first, inside the caller's transaction.
+    """
     rows = store.worries.open_about(
         machine=sheet["machine"]["id"], fixture=sheet["fixture"]["id"], probe=sheet["probe"]["id"]
     )

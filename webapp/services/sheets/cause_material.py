@@ -3,8 +3,8 @@
 Rules:
 - touches count from the moment they were sent, accepted or not: a vise that was moved shows there first;
 - a touch's value is read again from what was typed; what is no length of that axis is passed over;
-- only setups of the present seating count, and of those the last ones of the machine: there are never more than
-  MOST_SETUPS to look at, however long the past.
+- only setups of the present seating count, and of those the last ones of the machine:
+  there are never more than MOST_SETUPS to look at, however long the past.
 """
 
 from __future__ import annotations
@@ -41,7 +41,9 @@ def causes_now(
     slots: Sequence[SlotRow],
     histories: Mapping[str, Sequence[SeatingValues]],
 ) -> dict[str, CausesOnSheet]:
-    """The part `causes` of each axis, inside the caller's transaction. The mappings have one entry for each axis."""
+    """The part `causes` of each axis, inside the caller's transaction.
+    The mappings have one entry for each axis.
+    """
     probes = [from_plain(Probe, value) for value in store.shop.items("probe").values()]
     return sheet_causes(
         machine,
@@ -63,8 +65,8 @@ def _seatings(
 
 
 def recent_touches(store: Store, machine_id: str, fixture_id: str) -> dict[str, list[RecentTouch]]:
-    """The last touch of each axis in each of the machine's last setups on the fixture in its present seating, oldest
-    first, inside the caller's transaction.
+    """The last touch of each axis in each of the machine's last setups on the fixture in its present seating,
+    oldest first, inside the caller's transaction.
     """
     rows = store.setups.setups(machine=machine_id, newest=MOST_SETUPS)
     now = store.shop.seating_now(fixture_id)

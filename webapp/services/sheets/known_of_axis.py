@@ -1,9 +1,10 @@
-"""What is known of an axis before anybody touches it: the lead's budget, and whether the probe's check still holds.
+"""What is known of an axis before anybody touches it:
+the lead's budget, and whether the probe's check still holds.
 
 Rules:
 - the floor of the usual stands on the budget of machine, fixture and probe as the lead left it;
-- a probe is overdue from the day after its due day, once a lead has said how often it is to be checked; while it is,
-  its line counts as many times as wide as that lead set;
+- a probe is overdue from the day after its due day, once a lead has said how often it is to be checked;
+  while it is, its line counts as many times as wide as that lead set;
 - pages that have no clock of their own take what the machine's sheet in use says about the check.
 """
 
@@ -36,7 +37,9 @@ def floor(
     axis: str,
     now: datetime | None = None,
 ) -> FloorInputs:
-    """What the usual's floor stands on, inside the caller's transaction. Without `now` as the sheet in use has it."""
+    """What the usual's floor stands on, inside the caller's transaction.
+    Without `now` as the sheet in use has it.
+    """
     found = lines(store, rules, machine, fixture, probe, axis, now)
     return floor_of(found, on_axis(correlations(store, machine.id, fixture.id, probe.id), found, axis))
 
@@ -60,7 +63,9 @@ def lines(
 def budget_changes(
     store: Store, machine_id: str, fixture_id: str, probe_id: str
 ) -> tuple[tuple[LeadLine, ...], str]:
-    """The lead's lines and the confidence chosen, inside the caller's transaction. Raises BudgetStoredWrongError."""
+    """The lead's lines and the confidence chosen, inside the caller's transaction.
+    Raises BudgetStoredWrongError.
+    """
     value = store.numbers.budget(machine_id, fixture_id, probe_id) or {"lines": []}
     return lead_lines(value["lines"]), value.get("confidence", SHIPPED_CONFIDENCE)
 
@@ -77,7 +82,9 @@ def correlations(
 
 
 def check_state(store: Store, probe_id: str, now: datetime) -> CheckState | None:
-    """Whether the probe's check still holds, inside the caller's transaction; None while nobody asked for checks."""
+    """Whether the probe's check still holds, inside the caller's transaction;
+    None while nobody asked for checks.
+    """
     care = store.numbers.care(probe_id)
     if care is None:
         return None

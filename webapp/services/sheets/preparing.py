@@ -1,11 +1,13 @@
-"""Setup sheets, compiled from what is stored; the same sheet is handed out for as long as nothing on it changes.
+"""Setup sheets, compiled from what is stored;
+the same sheet is handed out for as long as nothing on it changes.
 
 Rules:
 - a sheet is worked out by the domain alone; here its inputs are read, in one view of the store;
-- a sheet is used again while its content, times aside, is the same and it is younger than half of its life; so a tablet
-  always gets one that lasts, and does not get a new one at each question;
-- the store counts the changes of what a sheet is compiled from, for the shop, each machine and each fixture; while
-  those numbers stand, only the clock can have changed anything, and it is looked at again every few minutes;
+- a sheet is used again while its content, times aside, is the same and it is younger than half of its life;
+  so a tablet always gets one that lasts, and does not get a new one at each question;
+- the store counts the changes of what a sheet is compiled from, for the shop, each machine and each fixture;
+  while those numbers stand, only the clock can have changed anything, and it is looked at again every few
+  minutes;
 - one thread compiles a machine's sheet at a time, and those that waited for it take the same;
 - every sheet that is handed out is kept by its hash for ever: events name it.
 """
@@ -82,7 +84,8 @@ _ONE_COMPILES: defaultdict[str, Lock] = defaultdict(Lock)
 def current_sheet(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> tuple[str, str]:
     """Hash and text of the sheet for a machine, kept.
 
-    Raises NoSuchMachine, NoShopYet, SheetCannotBeMade, and the refusals of the domain (SheetError, SlotError …).
+    Raises NoSuchMachine, NoShopYet, SheetCannotBeMade,
+    and the refusals of the domain (SheetError, SlotError …).
     """
     with _ONE_COMPILES[machine_id]:
         with store.reading():
@@ -111,13 +114,17 @@ def current_sheet(store: Store, keyring: KeyRing, machine_id: str, now: datetime
 
 
 def _version(counted: Mapping[str, int], machine_id: str, fixture_id: str | None) -> str:
-    """How often what this machine's sheet is compiled from has changed: by the shop, the machine, the fixture."""
+    """How often what this machine's sheet is compiled from has changed:
+    by the shop, the machine, the fixture.
+    """
     subjects = ("shop", f"machine:{machine_id}", f"fixture:{fixture_id}")
     return ".".join(str(counted.get(subject, 0)) for subject in subjects)
 
 
 def _is_right(kept: SheetChecked | SheetInUseRow, version: str, now: datetime, within: timedelta) -> bool:
-    """Whether nothing changed since the sheet was found right, not longer ago than that: time changes little."""
+    """Whether nothing changed since the sheet was found right, not longer ago than that:
+    time changes little.
+    """
     recent = utc_text(now - within) < kept["checked_at_utc"] <= utc_text(now)
     return bool(recent and kept["version"] == version)
 
@@ -131,8 +138,9 @@ def _inputs(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> t
 def current_hashes(store: Store, keyring: KeyRing, now: datetime) -> dict[str, str]:
     """The hash of each machine's sheet, by machine; a machine whose sheet cannot be made is left out.
 
-    What changed is compiled anew. For the clock alone one sheet a call is looked at again, the one that waits longest,
-    so that nobody who asks for news waits for all of them; none goes longer than LATEST_CHECK without a look.
+    What changed is compiled anew. For the clock alone one sheet a call is looked at again, the one that waits
+    longest, so that nobody who asks for news waits for all of them; none goes longer than LATEST_CHECK
+    without a look.
     """
     with store.reading():
         counted, kept = store.setups.sheet_versions(), store.setups.sheets_in_use()
@@ -158,7 +166,9 @@ def current_hashes(store: Store, keyring: KeyRing, now: datetime) -> dict[str, s
 
 
 def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[SheetOrRefusal]:
-    """For each machine: machine, hash, text, error. A sheet that cannot be made has None and the refusal as error."""
+    """For each machine: machine, hash, text, error.
+    A sheet that cannot be made has None and the refusal as error.
+    """
     with store.reading():
         machines = list(store.shop.items("machine"))
     found: list[SheetOrRefusal] = []
@@ -173,7 +183,9 @@ def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[SheetO
 
 
 def usuals(store: Store, machine_id: str) -> dict[str, Usual]:
-    """The usual of each axis that is touched on a machine's fixture, in one view. Raises NoSuchMachine, NoShopYet."""
+    """The usual of each axis that is touched on a machine's fixture, in one view.
+    Raises NoSuchMachine, NoShopYet.
+    """
     with store.reading():
         machine = _item(store, Machine, "machine", machine_id)
         fixture = _item(store, Fixture, "fixture", machine.fixture)
@@ -238,7 +250,9 @@ class _Inputs:
 
 
 def current_procedure(store: Store) -> Revision:
-    """The published procedure in use, inside the caller's transaction. Raises NoShopYet, RevisionChangedError."""
+    """The published procedure in use, inside the caller's transaction.
+    Raises NoShopYet, RevisionChangedError.
+    """
     value = store.shop.item("procedure", PROCEDURE)
     if value is None:
         raise NoShopYet
@@ -289,7 +303,9 @@ def axis_parts(store: Store, fixture_id: str, axis: str) -> AxisParts:
 
 
 def parts_of_axes(store: Store, machine_id: str) -> tuple[AxisParts, ...]:
-    """The parts of every axis that is touched at a machine, inside the caller's transaction. Raises as above."""
+    """The parts of every axis that is touched at a machine,
+    inside the caller's transaction. Raises as above.
+    """
     parts = machine_parts(store, machine_id)
     return tuple(_axis_parts(store, machine_id, *parts, face) for face in parts[2].faces)
 
@@ -346,7 +362,9 @@ def _item(store: Store, kind: type[Any], word: str, item_id: str) -> Any:
 
 
 def _people(store: Store, machine_id: str, now_utc: str) -> list[SheetPerson]:
-    """Active operators with an authorisation that is still running or yet to begin; the longest one counts."""
+    """Active operators with an authorisation that is still running or yet to begin;
+    the longest one counts.
+    """
     until: dict[str, str | None] = {}
     for row in store.people.authorisations(machine=machine_id):
         over = row["until_utc"] is not None and row["until_utc"] <= now_utc

@@ -2,7 +2,8 @@
 
 Rules:
 - the whole file is applied in one transaction, or nothing of it;
-- what the file leaves out is taken out of use and stays stored; a slot that is somebody's keeps what was seen in it;
+- what the file leaves out is taken out of use and stays stored;
+  a slot that is somebody's keeps what was seen in it;
 - loading the same file again changes nothing and appends nothing;
 - whoever is new gets first secrets made by chance, handed back once and never stored as they are.
 """
@@ -58,8 +59,8 @@ def load(
     """Apply the differences; what was changed, in order: {"type","subject","data"}, and for a new person also
     "secrets": {"passphrase","pin"}, which are shown once.
 
-    With `dry_run` the same is worked out and nothing stays. `by` is a person's id, or ledger.SERVER at the first
-    start. Raises a DomainError of the shop's values and stores nothing then.
+    With `dry_run` the same is worked out and nothing stays. `by` is a person's id,
+    or ledger.SERVER at the first start. Raises a DomainError of the shop's values and stores nothing then.
     """
     secrets = _first_secrets(store, shop, make_secret, keyring)
     changes: list[Change] = []
@@ -90,7 +91,9 @@ Secrets = Mapping[str, tuple[dict[str, str], tuple[str, str]]]
 
 
 def _first_secrets(store: Store, shop: Shop, make_secret: MakeSecret, keyring: KeyRing) -> Secrets:
-    """Values and hashes for everybody who is new: made before the transaction, because hashing is slow on purpose."""
+    """Values and hashes for everybody who is new:
+    made before the transaction, because hashing is slow on purpose.
+    """
     with store.reading():
         known = {person["id"] for person in store.people.everybody()}
     found = {}
@@ -136,7 +139,9 @@ class _Loader:
             self._note("procedure.published", wanted.id, {"revision": revision.hash})
 
     def seatings(self, wanted: Sequence[SeatingStart]) -> None:
-        """Seatings that are not known yet, oldest first; each ends the one before. Known ones stay as they are."""
+        """Seatings that are not known yet, oldest first; each ends the one before.
+        Known ones stay as they are.
+        """
         for start in wanted:
             if all(known["id"] != start.id for known in self._store.shop.seatings(start.fixture)):
                 self._store.shop.start_seating(start.id, start.fixture, start.since_utc, start.reason)
@@ -209,7 +214,9 @@ ITEMS = {"shop": ShopRules, "fixture": Fixture, "probe": Probe, "machine": Machi
 
 
 def _as_now(kind: str, stored: dict[str, object]) -> dict[str, object]:
-    """A stored value with what this version has added to its kind, so that a new field alone is no difference."""
+    """A stored value with what this version has added to its kind,
+    so that a new field alone is no difference.
+    """
     try:
         found: dict[str, object] = _as_stored(as_plain(from_plain(ITEMS[kind], stored)))
     except DomainError:
@@ -227,7 +234,9 @@ def _as_stored(value: Any) -> Any:
 
 
 def _on_ledger(value: Any) -> Any:
-    """The value with every number that would need an exponent as a plain decimal text: the ledger has one spelling."""
+    """The value with every number that would need an exponent as a plain decimal text:
+    the ledger has one spelling.
+    """
     if isinstance(value, dict):
         return {name: _on_ledger(item) for name, item in value.items()}
     if isinstance(value, list):

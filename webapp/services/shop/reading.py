@@ -1,7 +1,7 @@
 """Reading the shop for pages: names, its zone, the registers of its machines, its people.
 
-Rules: each function is one view of the store and changes nothing; what comes back is ready to be shown, and no page
-asks the store for more.
+Rules: each function is one view of the store and changes nothing;
+what comes back is ready to be shown, and no page asks the store for more.
 """
 
 from __future__ import annotations
@@ -90,7 +90,9 @@ def registers(store: Store, now: datetime) -> tuple[Register, ...]:
 
 
 def in_family_order(rows: list[SlotRow], family: tuple[str, ...]) -> tuple[SlotRow, ...]:
-    """Register rows in the order in which the control counts its slots; labels outside the family come last."""
+    """Register rows in the order in which the control counts its slots;
+    labels outside the family come last.
+    """
     places = {label: place for place, label in enumerate(family)}
     return tuple(sorted(rows, key=lambda row: (places.get(row["label"], len(places)), row["label"])))
 
@@ -109,7 +111,9 @@ class Everybody:
 
 
 def everybody(store: Store, find: str = "", after: str = "") -> Everybody:
-    """Accounts whose name or id has `find` in it, with what they have; those behind the account `after`, if any."""
+    """Accounts whose name or id has `find` in it, with what they have;
+    those behind the account `after`, if any.
+    """
     given: dict[str, list[AuthorisationRow]] = {}
     slots: dict[str, list[str]] = {}
     with store.reading():

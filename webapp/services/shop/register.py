@@ -1,9 +1,9 @@
 """What a lead changes about the shop: slots, authorisations, seatings, people, values of the usual.
 
-Rules: each change needs a lead, is one transaction and stands on the ledger; a slot never has two owners, and one
-that was somebody's is set free only after it was ended and its last values were copied out; a value is left out of
-the usual with a reason and stays stored; the last active lead cannot be disabled; disabling somebody ends their
-sessions at once.
+Rules: each change needs a lead, is one transaction and stands on the ledger; a slot never has two owners, and
+one that was somebody's is set free only after it was ended and its last values were copied out; a value is
+left out of the usual with a reason and stays stored; the last active lead cannot be disabled; disabling
+somebody ends their sessions at once.
 """
 
 from __future__ import annotations
@@ -74,7 +74,9 @@ def give_slot(
 
 
 def end_slot(store: Store, machine: str, label: str, by: str, now: datetime) -> None:
-    """End an assignment: the slot is held back until its last values are copied out. Raises as give_slot does."""
+    """End an assignment: the slot is held back until its last values are copied out.
+    Raises as give_slot does.
+    """
     with store.writing():
         must_be_lead(store, by)
         row = _slot(store, machine, label)
@@ -119,7 +121,9 @@ def authorise(store: Store, person: str, machine: str, until_utc: str | None, by
 
 
 def withdraw(store: Store, person: str, machine: str, reason: str, by: str, now: datetime) -> None:
-    """Take an authorisation back, with a reason. Raises RoleMissing, ReasonMissing, NoSuchPerson, NoSuchMachine."""
+    """Take an authorisation back, with a reason.
+    Raises RoleMissing, ReasonMissing, NoSuchPerson, NoSuchMachine.
+    """
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
@@ -131,10 +135,11 @@ def withdraw(store: Store, person: str, machine: str, reason: str, by: str, now:
 
 
 def start_seating(store: Store, fixture: str, seating: str, reason: str, by: str, now: datetime) -> None:
-    """Say that a fixture was moved or trammed anew: from now on its usual starts again. `seating` is a new id.
+    """Say that a fixture was moved or trammed anew: from now on its usual starts again.
+    `seating` is a new id.
 
-    One that was started less than a minute ago is taken for the same press sent twice: nobody moves a vise and trams
-    it in that time. Raises RoleMissing, ReasonMissing, NoSuchFixture, SeatingJustStarted.
+    One that was started less than a minute ago is taken for the same press sent twice: nobody moves a vise
+    and trams it in that time. Raises RoleMissing, ReasonMissing, NoSuchFixture, SeatingJustStarted.
     """
     reason = reason_text(reason)
     with store.writing():
@@ -152,11 +157,12 @@ def start_seating(store: Store, fixture: str, seating: str, reason: str, by: str
 def begin_seating_back(
     store: Store, fixture: str, setup: str, seating: str, reason: str, by: str, now: datetime
 ) -> None:
-    """Say that a fixture was moved before a past setup: a new seating begins with that setup's first kept value.
+    """Say that a fixture was moved before a past setup:
+    a new seating begins with that setup's first kept value.
 
-    All that was touched since goes with it. Values that were not let in because they lay beyond the ask line of the old
-    place count in the new one; what a lead left out for another reason stays out. The ledger has all of it. Raises
-    RoleMissing, ReasonMissing, NoSuchFixture, SeatingCannotBeginThere.
+    All that was touched since goes with it. Values that were not let in because they lay beyond the ask line
+    of the old place count in the new one; what a lead left out for another reason stays out. The ledger has
+    all of it. Raises RoleMissing, ReasonMissing, NoSuchFixture, SeatingCannotBeginThere.
     """
     reason = reason_text(reason)
     with store.writing():
@@ -243,7 +249,8 @@ def change_roles(store: Store, person: str, roles: Sequence[str], by: str, now: 
 
 
 def disable_person(store: Store, person: str, reason: str, by: str, now: datetime) -> None:
-    """Close an account: its sessions end at once, its signatures are refused from now on; everything stays stored.
+    """Close an account: its sessions end at once, its signatures are refused from now on;
+    everything stays stored.
 
     Raises RoleMissing, ReasonMissing, NoSuchPerson, LastLead.
     """

@@ -1,4 +1,6 @@
-"""What every repository shares: rows are dicts as `webapp.store.rows` has them, queries go to one database."""
+"""What every repository shares:
+rows are dicts as `webapp.store.rows` has them, queries go to one database.
+"""
 
 from typing import Any
 

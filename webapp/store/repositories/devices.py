@@ -10,7 +10,9 @@ from webapp.store.tables.devices import Code, Device
 
 
 class DevicesRepository(Repository):
-    """`jwk` is the public key as a dict; `state` is enrolled, disabled or forked; `health` is a dict or None."""
+    """`jwk` is the public key as a dict;
+    `state` is enrolled, disabled or forked; `health` is a dict or None.
+    """
 
     def device(self, device_id: str) -> DeviceRow | None:
         """One tablet, or None."""

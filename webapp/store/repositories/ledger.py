@@ -24,8 +24,10 @@ NEWEST_TIME = (
 ENTRY_COLUMNS = ("position", "kind", "hash", "text", "type", "by", "subject", "setup", "at_utc")
 # One row an entry, found by its place: no entry before it is read.
 ENTRIES = (
-    "SELECT leaf.position, leaf.kind, leaf.hash, coalesce(change.text, event.jws), coalesce(change.type, event.type), "
-    "coalesce(change.by, event.person), coalesce(change.subject, event.device), coalesce(change.setup, event.setup), "
+    "SELECT leaf.position, leaf.kind, leaf.hash, coalesce(change.text, event.jws), coalesce(change.type, "
+    "event.type), "
+    "coalesce(change.by, event.person), coalesce(change.subject, event.device), coalesce(change.setup, "
+    "event.setup), "
     "coalesce(change.at_utc, event.at_utc) FROM leaf "
     "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
     "WHERE leaf.position >= ? AND leaf.position < ? ORDER BY leaf.position"
@@ -52,12 +54,16 @@ class LedgerRepository(Repository):
         return int(self._database.raw("SELECT coalesce(max(position) + 1, 0) FROM leaf")[0][0])
 
     def root(self, size: int | None = None) -> bytes:
-        """Root of the first `size` leaves (all of them if None), 32 bytes. Raises TreeError beyond the end."""
+        """Root of the first `size` leaves (all of them if None), 32 bytes.
+        Raises TreeError beyond the end.
+        """
         wanted = self.size() if size is None else size
         return tree.root_at(wanted, self._frontier(wanted))
 
     def append(self, kind: str, entries: Sequence[bytes]) -> int:
-        """Put entries of one kind ("event" or "change") at the end; the position of the first, counted from 0."""
+        """Put entries of one kind ("event" or "change") at the end;
+        the position of the first, counted from 0.
+        """
         start = self.size()
         growth = tree.append(start, self._frontier(start), [tree.leaf_hash(entry) for entry in entries])
         leaves = [(node.index, kind, node.hash) for node in growth.new_nodes if not node.level]
@@ -87,12 +93,16 @@ class LedgerRepository(Repository):
         return self._rows(query.where(Change.type == kind) if kind else query)
 
     def newest_at_utc(self) -> str | None:
-        """When the newest entry was written: a change's time, or when an event came; None for an empty ledger."""
+        """When the newest entry was written:
+        a change's time, or when an event came; None for an empty ledger.
+        """
         rows = self._database.raw(NEWEST_TIME)
         return str(rows[0][0]) if rows else None
 
     def entries(self, first: int, before: int) -> list[EntryRow]:
-        """Entries from `first` up to, not including, `before`, in order: leaf, exact text, and what lists show."""
+        """Entries from `first` up to, not including, `before`, in order:
+        leaf, exact text, and what lists show.
+        """
         rows = self._database.raw(ENTRIES, (first, before))
         return [cast("EntryRow", dict(zip(ENTRY_COLUMNS, row, strict=True))) for row in rows]
 

@@ -27,14 +27,16 @@ INSERT_VALUE = (
     "VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
 )
 KEPT_COLUMNS = (
-    "setup", "axis", "fixture", "seating", "value_nm", "at_utc", "left_out_reason", "imported", "machine", "person",
-    "named", "note",
+    "setup", "axis", "fixture", "seating", "value_nm", "at_utc", "left_out_reason", "imported", "machine",
+    "person", "named", "note",
 )  # fmt: skip
 # Each value with where it comes from: a setup of our own, or a line that was imported.
 KEPT = (
     "SELECT k.setup, k.axis, k.fixture, k.seating, k.value_nm, k.at_utc, k.left_out_reason, k.imported, "
-    "coalesce(i.machine, s.machine), coalesce(i.person, s.person), coalesce(i.named, ''), coalesce(i.note, '') "
-    "FROM kept_value AS k LEFT JOIN imported_setup AS i ON i.id = k.setup LEFT JOIN setup AS s ON s.id = k.setup "
+    "coalesce(i.machine, s.machine), coalesce(i.person, s.person), coalesce(i.named, ''), coalesce(i.note, "
+    "'') "
+    "FROM kept_value AS k LEFT JOIN imported_setup AS i ON i.id = k.setup LEFT JOIN setup AS s ON s.id = "
+    "k.setup "
 )
 KEPT_OF = f"{KEPT} WHERE k.setup = ? ORDER BY k.axis"
 KEPT_AFTER = f"{KEPT} WHERE (? IS NULL OR k.fixture = ?) AND k.setup > ? ORDER BY k.setup, k.axis LIMIT ?"
@@ -56,7 +58,9 @@ class NumbersRepository(Repository):
         self._run(HistoryImport.insert(row))
 
     def add_past(self, setups: Sequence[tuple[Any, ...]], values: Sequence[tuple[Any, ...]]) -> None:
-        """Keep imported setups and their values, each a tuple in the order of its statement. Raises Conflict."""
+        """Keep imported setups and their values,
+        each a tuple in the order of its statement. Raises Conflict.
+        """
         self._database.run_many(INSERT_SETUP, list(setups))
         self._database.run_many(INSERT_VALUE, list(values))
 
@@ -83,7 +87,9 @@ class NumbersRepository(Repository):
         return {(row[0], row[1]) for row in self._database.raw(statement, (json.dumps(list(ids)),))}
 
     def kept_after(self, fixture: str | None, after: str) -> list[KeptWithOrigin]:
-        """Kept values of the setups after one, by setup and axis: a stretch of them that ends between two setups."""
+        """Kept values of the setups after one, by setup and axis:
+        a stretch of them that ends between two setups.
+        """
         rows = self._database.raw(KEPT_AFTER, (fixture, fixture, after, AT_A_TIME))
         whole = rows if len(rows) < AT_A_TIME else [row for row in rows if row[0] != rows[-1][0]]
         return list(map(_kept, whole))

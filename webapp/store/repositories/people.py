@@ -24,7 +24,9 @@ class PeopleRepository(Repository):
     def listed(
         self, *, find: str = "", after: tuple[str, str] | None = None, most: int = 100
     ) -> list[PersonRow]:
-        """Accounts by name, those whose name or id has `find` in it; `after` is (name, id) of the last of a page."""
+        """Accounts by name, those whose name or id has `find` in it;
+        `after` is (name, id) of the last of a page.
+        """
         query = Person.select().order_by(Person.name, Person.id).limit(most)
         if find:
             query = query.where(Person.name.contains(find) | Person.id.contains(find))

@@ -20,7 +20,9 @@ NOTES = "SELECT number, name, key, old, new FROM row_change WHERE number > ? ORD
 
 
 class Note(NamedTuple):
-    """One change of a row: the table's name, the key as a JSON list, digests before and after (None: no row)."""
+    """One change of a row: the table's name,
+    the key as a JSON list, digests before and after (None: no row).
+    """
 
     number: int
     name: str
@@ -41,12 +43,15 @@ class RowChangesRepository(Repository):
         return (*(table.name for table in COVERED), EVENTS)
 
     def changed(self, name: str) -> list[str]:
-        """Keys of rows of a table that are not what was noted last of them, or were never noted; the first of many."""
+        """Keys of rows of a table that are not what was noted last of them,
+        or were never noted; the first of many.
+        """
         if name == EVENTS:
             return list(islice(self._changed_events(), MOST_FOUND))
         table = _named(name)
         statement = (
-            f"SELECT here.key FROM (SELECT {table.key_of()} AS key, {table.digest_of()} AS found FROM {name}) AS here "  # noqa: S608
+            f"SELECT here.key FROM (SELECT {table.key_of()} AS key, "  # noqa: S608
+            f"{table.digest_of()} AS found FROM {name}) AS here "
             "WHERE here.found IS NOT (SELECT noted.new FROM row_change AS noted "
             "WHERE noted.name = ? AND noted.key = here.key ORDER BY noted.number DESC LIMIT 1) LIMIT ?"
         )
@@ -58,13 +63,16 @@ class RowChangesRepository(Repository):
             return []  # an upload of which one is gone is another one
         table = _named(name)
         statement = (
-            "SELECT key FROM (SELECT key, new, max(number) FROM row_change WHERE name = ? GROUP BY key) AS noted "  # noqa: S608
+            "SELECT key FROM (SELECT key, new, max(number) "  # noqa: S608
+            "FROM row_change WHERE name = ? GROUP BY key) AS noted "
             f"WHERE new IS NOT NULL AND key NOT IN (SELECT {table.key_of()} FROM {name}) LIMIT ?"
         )
         return [row[0] for row in self._database.raw(statement, (name, MOST_FOUND))]
 
     def _changed_events(self) -> Iterator[str]:
-        """Uploads that are not what was noted of them, and events between them that were never noted, by position."""
+        """Uploads that are not what was noted of them,
+        and events between them that were never noted, by position.
+        """
         after, number = -1, 0
         while notes := self._database.raw(NOTES_OF_EVENTS, (EVENTS, number, A_STRETCH)):
             number = notes[-1][0]

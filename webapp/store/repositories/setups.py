@@ -21,6 +21,7 @@ from webapp.store.rows import (
     SetupParts,
     SetupRow,
     SheetChecked,
+    SheetDated,
     SheetInUseRow,
     SheetRow,
     WaitingRow,
@@ -40,8 +41,8 @@ from webapp.store.tables.setups import (
 )
 
 EVENT_COLUMNS = (
-    "position", "id", "jws", "device", "sequence", "setup", "type", "person", "sheet", "at_utc", "received_at_utc",
-    "problems",
+    "position", "id", "jws", "device", "sequence", "setup", "type", "person", "sheet", "at_utc",
+    "received_at_utc", "problems",
 )  # fmt: skip
 INSERT_EVENT = (
     f"INSERT INTO event ({', '.join(EVENT_COLUMNS)}) VALUES ({', '.join('?' * len(EVENT_COLUMNS))})"  # noqa: S608
@@ -50,6 +51,7 @@ AT_A_TIME = 500
 SHEETS_AT_A_TIME = 20
 
 # What an upload does for each event or setup is written out: building a query takes longer than running it.
+SHEET_DATES = ("hash", "machine", "compiled_at_utc", "expires_at_utc")
 EVENT_PARTS = ("id", "position", "device", "sequence", "setup", "type", "person", "at_utc", "problems")
 HOLDERS = (
     "SELECT sequence, id FROM event WHERE device = ? AND sequence BETWEEN ? AND ? ORDER BY position DESC"
@@ -75,7 +77,8 @@ COUNTED_VALUES = (
 CHANGED_AFTER = "SELECT DISTINCT setup FROM kept_change WHERE fixture = ? AND axis = ? AND number > ?"
 CHANGED_VALUES = (
     f"SELECT changed.setup, seating, value_nm, at_utc FROM ({CHANGED_AFTER}) AS changed "  # noqa: S608
-    "LEFT JOIN kept_value ON kept_value.setup = changed.setup AND fixture = ? AND axis = ? AND left_out_reason IS NULL"
+    "LEFT JOIN kept_value ON kept_value.setup = changed.setup AND fixture = ? AND axis = ? AND "
+    "left_out_reason IS NULL"
 )
 KEPT_PARTS = ("setup", "seating", "value_nm", "at_utc", "left_out_reason", "person", "has_page")
 KEPT_WITH_PEOPLE = (
@@ -98,7 +101,8 @@ TOUCHES_OF = (
     "SELECT setup, id, jws FROM event WHERE setup IN (SELECT value FROM json_each(?)) "
     "AND type IN ('touch.entered', 'touch.read_again') ORDER BY position"
 )
-# From each person to their setups, and from a setup to its own values: the + keeps the seating's index out of it.
+# From each person to their setups, and from a setup to its own values:
+# the + keeps the seating's index out of it.
 WITH_VALUES_AT = (
     "SELECT value FROM json_each(?) AS person WHERE EXISTS ("
     "SELECT 1 FROM setup CROSS JOIN kept_value ON kept_value.setup = setup.id "
@@ -124,9 +128,11 @@ class SetupsRepository(Repository):
     def keep_sheet(
         self, sheet_hash: str, machine: str, text: str, content: str, times: tuple[str, str]
     ) -> None:
-        """Keep a sheet that is handed out; `times` are compiled and expires. Does nothing for one that is there.
+        """Keep a sheet that is handed out; `times` are compiled and expires.
+        Does nothing for one that is there.
 
-        A sheet whose parts do not join to its text, because one that was kept before is damaged, is kept whole.
+        A sheet whose parts do not join to its text,
+        because one that was kept before is damaged, is kept whole.
         """
         if self.has_sheet(sheet_hash):
             return
@@ -181,8 +187,17 @@ class SetupsRepository(Repository):
         return {row["machine"]: row for row in rows}
 
     def sheet_versions(self) -> dict[str, int]:
-        """How often what sheets are compiled from has changed, by subject: "shop", "machine:…", "fixture:…"."""
+        """How often what sheets are compiled from has changed, by subject:
+        "shop", "machine:…", "fixture:…".
+        """
         return {row["subject"]: row["number"] for row in self._rows(SheetVersion.select())}
+
+    def sheets_dated(self, hashes: Collection[str]) -> list[SheetDated]:
+        """When these sheets were made and end, without the sheets themselves, in the order in which they were
+        made.
+        """
+        found: dict[str, SheetDated] = self._found("sheet", SHEET_DATES, hashes, key="hash")
+        return sorted(found.values(), key=lambda row: (row["compiled_at_utc"], row["hash"]))
 
     def texts_of_sheets(self, hashes: Collection[str]) -> dict[str, str]:
         """The texts of these sheets, by hash."""
@@ -197,7 +212,9 @@ class SetupsRepository(Repository):
     # Events
 
     def add_events(self, rows: list[tuple[Any, ...]]) -> None:
-        """Store events of one upload, in the order of the ledger, each a tuple in the order of EVENT_COLUMNS."""
+        """Store events of one upload, in the order of the ledger,
+        each a tuple in the order of EVENT_COLUMNS.
+        """
         self._database.run_many(INSERT_EVENT, rows)
         self._database.raw(NOTE_EVENTS, (rows[0][0], rows[-1][0]))
 
@@ -295,7 +312,9 @@ class SetupsRepository(Repository):
         return {id_ for id_, row in self._found("set_aside", ("id", "device"), ids).items() if row["device"]}
 
     def unsigned_since(self, from_utc: str) -> Counter[str]:
-        """How many texts without a fitting signature were set aside from this time on, by where they came from."""
+        """How many texts without a fitting signature were set aside from this time on,
+        by where they came from.
+        """
         return Counter(dict(self._database.raw(UNSIGNED_SINCE, (from_utc,))))
 
     def forget_unsigned(self, most: int) -> None:
@@ -372,8 +391,8 @@ class SetupsRepository(Repository):
     ) -> list[SetupRow]:
         """Setups that all of this fits, by when they were last heard of, newest first.
 
-        They began from `from_utc` on and before `before_utc`; `after` is (last_at_utc, id) of the last row of the page
-        before.
+        They began from `from_utc` on and before `before_utc`;
+        `after` is (last_at_utc, id) of the last row of the page before.
         """
         query = Setup.select().order_by(Setup.last_at_utc.desc(), Setup.id).limit(most)
         for column, wanted in ((Setup.status, status), (Setup.machine, machine), (Setup.person, person)):
@@ -423,7 +442,9 @@ class SetupsRepository(Repository):
     # The usual's values
 
     def keep_values(self, rows: Sequence[NewValue]) -> None:
-        """Keep values of a setup that was signed off. Raises Conflict for a second value of a setup and axis."""
+        """Keep values of a setup that was signed off.
+        Raises Conflict for a second value of a setup and axis.
+        """
         for row in rows:
             self._run(KeptValue.insert(row))
 
@@ -435,8 +456,8 @@ class SetupsRepository(Repository):
         return self._rows(query.where(KeptValue.axis == axis) if axis else query)
 
     def kept_with_people(self, fixture: str, axis: str) -> list[KeptWithPerson]:
-        """Values of one axis of a fixture, those left out too, oldest first: who brought each, and whether its setup
-        was walked through here.
+        """Values of one axis of a fixture, those left out too, oldest first:
+        who brought each, and whether its setup was walked through here.
         """
         rows = self._database.raw(KEPT_WITH_PEOPLE, (fixture, axis))
         return [cast("KeptWithPerson", dict(zip(KEPT_PARTS, row, strict=True))) for row in rows]
@@ -458,8 +479,8 @@ class SetupsRepository(Repository):
         return int(self._database.raw(statement, (fixture, axis))[0][0])
 
     def changed_values(self, fixture: str, axis: str, after: int) -> list[tuple[str, str | None, int, str]]:
-        """Setups whose value changed after so many changes: setup, seating, value and time of the value that counts
-        now; the seating is None where none does.
+        """Setups whose value changed after so many changes:
+        setup, seating, value and time of the value that counts now; the seating is None where none does.
         """
         return self._database.raw(CHANGED_VALUES, (fixture, axis, after, fixture, axis))
 
@@ -469,7 +490,9 @@ class SetupsRepository(Repository):
         return self._run(KeptValue.update(left_out_reason=reason).where(here))
 
     def move_values(self, *, fixture: str, from_seating: str, to_seating: str, since_utc: str) -> int:
-        """Count a fixture's values of one seating from a time on (inclusive) for another; how many there were."""
+        """Count a fixture's values of one seating from a time on (inclusive) for another;
+        how many there were.
+        """
         here = (KeptValue.fixture == fixture) & (KeptValue.seating == from_seating)
         moved = KeptValue.update(seating=to_seating).where(here & (KeptValue.at_utc >= since_utc))
         return self._run(moved)
@@ -488,7 +511,9 @@ class SetupsRepository(Repository):
 
 
 def _fields(text: str) -> Any:
-    """What was said of something set aside; nothing where another hand made the text no JSON, as the audit says."""
+    """What was said of something set aside;
+    nothing where another hand made the text no JSON, as the audit says.
+    """
     try:
         return json.loads(text)
     except ValueError:

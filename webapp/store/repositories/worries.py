@@ -26,7 +26,9 @@ class WorriesRepository(Repository):
         return self._worries(Worry.closed_at_utc.is_null())
 
     def open_about(self, *, machine: str, fixture: str, probe: str) -> tuple[WorryRow, ...]:
-        """Open worries about this machine, this fixture or this probe, wherever they were raised, newest first."""
+        """Open worries about this machine, this fixture or this probe,
+        wherever they were raised, newest first.
+        """
         named = (
             ((Worry.about == "machine") & (Worry.machine == machine))
             | ((Worry.about == "vise") & (Worry.fixture == fixture))

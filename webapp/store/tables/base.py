@@ -1,4 +1,6 @@
-"""What every table's class shares. The tables themselves are made by migrations.py; a test holds the two together."""
+"""What every table's class shares.
+The tables themselves are made by migrations.py; a test holds the two together.
+"""
 
 import peewee
 

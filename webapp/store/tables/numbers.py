@@ -52,7 +52,9 @@ class ProbeCheck(Table):
 
 
 class ZCheck(Table):
-    """A check of what a machine's page reads on Z: what it depends on and what was typed, as JSON. Kept for ever."""
+    """A check of what a machine's page reads on Z:
+    what it depends on and what was typed, as JSON. Kept for ever.
+    """
 
     number = peewee.AutoField()
     machine = peewee.TextField()

@@ -21,7 +21,9 @@ class Person(Table):
 
 
 class Authorisation(Table):
-    """A stretch of time in which a person may run a machine. Withdrawn ones stay, to judge what was signed then."""
+    """A stretch of time in which a person may run a machine.
+    Withdrawn ones stay, to judge what was signed then.
+    """
 
     number = peewee.AutoField()
     person = peewee.TextField()

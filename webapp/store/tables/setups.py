@@ -1,4 +1,6 @@
-"""Tables of setups. Sheets and events are the truth; `setup` and `question` are found again from them at any time."""
+"""Tables of setups. Sheets and events are the truth;
+`setup` and `question` are found again from them at any time.
+"""
 
 import peewee
 
@@ -6,7 +8,9 @@ from webapp.store.tables.base import Table
 
 
 class Sheet(Table):
-    """A setup sheet that was handed out, in the form of `sheet_parts`. `content` hashes it without its times."""
+    """A setup sheet that was handed out, in the form of `sheet_parts`.
+    `content` hashes it without its times.
+    """
 
     hash = peewee.TextField(primary_key=True)
     machine = peewee.TextField()
@@ -24,7 +28,9 @@ class SheetPart(Table):
 
 
 class SheetInUse(Table):
-    """When, and at which version of what it is compiled from, a machine's sheet was last found to be the right one."""
+    """When, and at which version of what it is compiled from,
+    a machine's sheet was last found to be the right one.
+    """
 
     machine = peewee.TextField(primary_key=True)
     hash = peewee.TextField()
@@ -33,7 +39,9 @@ class SheetInUse(Table):
 
 
 class SheetVersion(Table):
-    """How often what sheets are compiled from has changed: of the shop, a machine, a fixture. Counted by triggers."""
+    """How often what sheets are compiled from has changed: of the shop, a machine, a fixture.
+    Counted by triggers.
+    """
 
     subject = peewee.TextField(primary_key=True)
     number = peewee.IntegerField()
@@ -68,8 +76,8 @@ class Waiting(Table):
 
 
 class SetAside(Table):
-    """Something that was sent and refused, with the reason. `device` is there only when its signature fits, `source`,
-    the address that it came from, only when none does.
+    """Something that was sent and refused, with the reason. `device` is there only when its signature fits,
+    `source`, the address that it came from, only when none does.
     """
 
     id = peewee.TextField(primary_key=True)
@@ -123,7 +131,8 @@ class Question(Table):
 
 
 class KeptValue(Table):
-    """A value that became part of the usual when its setup was signed off, or by an import: one a setup and axis.
+    """A value that became part of the usual when its setup was signed off, or by an import:
+    one a setup and axis.
 
     `imported` is the number of that import, None for a setup that was walked through here.
     """

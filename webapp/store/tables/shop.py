@@ -45,7 +45,9 @@ class Seating(Table):
 
 
 class AxisChoice(Table):
-    """How rare the lead wants false asks and stops of one fixture's axis, where that is not the shop's choice."""
+    """How rare the lead wants false asks and stops of one fixture's axis,
+    where that is not the shop's choice.
+    """
 
     fixture = peewee.TextField()
     axis = peewee.TextField()

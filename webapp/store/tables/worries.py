@@ -6,7 +6,9 @@ from webapp.store.tables.base import Table
 
 
 class Worry(Table):
-    """Something that was off, and when and how a lead closed it. `kind` and `about` are names of the domain."""
+    """Something that was off, and when and how a lead closed it.
+    `kind` and `about` are names of the domain.
+    """
 
     event = peewee.TextField(primary_key=True)
     setup = peewee.TextField()

@@ -1,8 +1,8 @@
 """Signing in and out, and a person's own secrets.
 
-Rules: OWASP ASVS 5.0, chapter 6: the answer to a wrong name and to a wrong passphrase is the same; secrets are real
-inputs, so that password managers and paste work (also WCAG 2.2, 3.3.8); a person changes the first secrets before
-anything else opens. Growing delays and their limits are the use case's.
+Rules: OWASP ASVS 5.0, chapter 6: the answer to a wrong name and to a wrong passphrase is the same; secrets
+are real inputs, so that password managers and paste work (also WCAG 2.2, 3.3.8); a person changes the first
+secrets before anything else opens. Growing delays and their limits are the use case's.
 """
 
 from __future__ import annotations

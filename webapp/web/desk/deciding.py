@@ -1,10 +1,10 @@
 """The lead's decisions: sign off, not accept, answer a question, seal again.
 
-Rules: each decision shows what it is about before it is sent (WCAG 2.2, 3.3.4). A sign-off and its refusal are
-signatures and ask for the passphrase again, whatever the session says (OWASP ASVS 5.0, 7.5.3; 21 CFR 11.200(a)); an
-answer to a question signs nothing and is given in the session, as its page says. A decision about a setup carries the
-fingerprint of what its page showed, and is refused when the setup is another by then; a refusal of the use case comes
-back into the form with all that was typed, the passphrase aside.
+Rules: each decision shows what it is about before it is sent (WCAG 2.2, 3.3.4). A sign-off and its refusal
+are signatures and ask for the passphrase again, whatever the session says (OWASP ASVS 5.0, 7.5.3; 21 CFR
+11.200(a)); an answer to a question signs nothing and is given in the session, as its page says. A decision
+about a setup carries the fingerprint of what its page showed, and is refused when the setup is another by
+then; a refusal of the use case comes back into the form with all that was typed, the passphrase aside.
 """
 
 from __future__ import annotations
@@ -33,7 +33,9 @@ blueprint = Blueprint("deciding", __name__)
 
 @blueprint.route("/desk/setups/<uuid:setup_id>/sign-off", methods=["GET", "POST"])
 def sign_off(setup_id: object) -> Response:
-    """Review, then sign off with the passphrase. The record is sealed at once; if that fails, the sign-off stays."""
+    """Review, then sign off with the passphrase.
+    The record is sealed at once; if that fails, the sign-off stays.
+    """
     form, parts, who = forms.SignOff(), wiring(), sessions.signed_in()
     identifier = str(setup_id)
     stake = signing_off.values_at_stake(parts.store, identifier)
@@ -155,7 +157,9 @@ def _sealed(setup_id: str) -> bool:
 
 
 def _refuse(form: forms.SignOff | forms.NotAccept, refusal: DomainError) -> None:
-    """Put a refusal above the form. One for a setup that changed makes the page that comes the one to be read."""
+    """Put a refusal above the form.
+    One for a setup that changed makes the page that comes the one to be read.
+    """
     form.refuse(None, plain(refusal.code, refusal.fields))
     if isinstance(refusal, SetupChanged):
         form.seen.data = None
@@ -164,7 +168,9 @@ def _refuse(form: forms.SignOff | forms.NotAccept, refusal: DomainError) -> None
 def _decision_page(
     template: str, form: forms.SignOff | forms.NotAccept, setup_id: str, **more: Any
 ) -> Response:
-    """The setup and the form that decides about it. What was read stays what it was until the person is told."""
+    """The setup and the form that decides about it.
+    What was read stays what it was until the person is told.
+    """
     about = opened(setup_id)
     shown = about["detail"]["reviewed"]["sha256"]
     read_before = request.args.get("seen") if request.method == "GET" else None

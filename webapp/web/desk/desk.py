@@ -2,8 +2,7 @@
 its limit.
 
 Rules: an operator sees their own setups only, lead and auditor see all; a setup that may not be seen is
-answered like one
-that does not exist. Filters stand in the address, so that a page can be sent to somebody.
+answered like one that does not exist. Filters stand in the address, so that a page can be sent to somebody.
 """
 
 from __future__ import annotations
@@ -31,7 +30,8 @@ blueprint = Blueprint("desk", __name__)
 
 # What stands in the address, and what it asks for.
 FILTERS = {
-    "machine": "machine", "person": "person", "state": "state", "from": "from_day", "to": "to_day", "after": "after",
+    "machine": "machine", "person": "person", "state": "state", "from": "from_day", "to": "to_day",
+    "after": "after",
 }  # fmt: skip
 
 

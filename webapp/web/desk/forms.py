@@ -1,7 +1,7 @@
 """The forms of the desk: which fields there are, what each may hold, and the sentence when it does not.
 
-Whether a decision may be made is for the use cases; here stands only what can be said about the text itself. The form
-token is checked before every view (guards.py), so the forms carry none of their own.
+Whether a decision may be made is for the use cases; here stands only what can be said about the text itself.
+The form token is checked before every view (guards.py), so the forms carry none of their own.
 """
 
 from __future__ import annotations
@@ -104,7 +104,8 @@ class ChangePin(DeskForm):
 class SignOff(DeskForm):
     """What becomes of the values, a note, and the passphrase again, whatever the session says.
 
-    `let_in` is offered for the axes beyond their ask line (`offer`), each by itself; nothing is ticked beforehand.
+    `let_in` is offered for the axes beyond their ask line (`offer`), each by itself;
+    nothing is ticked beforehand.
     """
 
     first_values = RadioField(
@@ -141,7 +142,8 @@ class NotAccept(DeskForm):
     passphrase = secret("Your passphrase, again")
 
 
-# What the lead can say, by the decision, whether the question is about an axis, and whether the setup is finished.
+# What the lead can say, by the decision, whether the question is about an axis, and whether the setup is
+# finished.
 ANSWERS = {
     ("go_on", True, False): "Go on",
     ("touch_again", True, False): "Touch again",

@@ -1,8 +1,8 @@
-"""The shop's registers: tablets, slots, people and what they may run, machines and fixtures with their limits.
+"""The shop's registers: tablets, slots, people and what they may run, machines and fixtures with their
+limits.
 
 Rules: the slot register, people and machines are read here; tablets are taken into and out of use here. A
-one-time code is
-shown once, on the page that made it, and never again: only its hash is kept.
+one-time code is shown once, on the page that made it, and never again: only its hash is kept.
 """
 
 from __future__ import annotations
@@ -55,7 +55,8 @@ def make_code() -> Response:
 def one_time_code(token: str) -> str:
     """Ten letters and digits that cannot be mistaken for each other, from the chance in a token.
 
-    The token carries at least 128 bits; its hash, taken as a number, leaves the ten places (31**10, 49 bits) even.
+    The token carries at least 128 bits;
+    its hash, taken as a number, leaves the ten places (31**10, 49 bits) even.
     """
     number = int.from_bytes(hashlib.sha256(token.encode()).digest(), "big")
     letters = []
@@ -73,7 +74,9 @@ def disable_tablet(device_id: str) -> Response:
 
 @blueprint.post("/desk/tablets/<device_id>/fork-cleared")
 def clear_fork(device_id: str) -> Response:
-    """Say that the two histories of a tablet were looked into. Both stay; what it sends is no longer marked."""
+    """Say that the two histories of a tablet were looked into.
+    Both stay; what it sends is no longer marked.
+    """
     return _change_tablet(device_id, "clear_fork", enrolling.clear_fork)
 
 
@@ -118,7 +121,9 @@ def slots() -> str:
 
 @blueprint.get("/desk/people")
 def people() -> str:
-    """People by name, a page at a time: roles, authorisations and until when, whether first secrets are changed."""
+    """People by name, a page at a time:
+    roles, authorisations and until when, whether first secrets are changed.
+    """
     find = request.args.get("find", "").strip()[:LONGEST_FIND]
     found = reading.everybody(wiring().store, find, request.args.get("after", "")[:LONGEST_FIND])
     return render_template(

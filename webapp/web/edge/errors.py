@@ -1,8 +1,9 @@
 """What a person or a tablet reads when something was refused or went wrong.
 
-Rules: OWASP ASVS 5.0, 16.5.1 to 16.5.4: no inner detail leaves the server, everything unforeseen is caught here, and a
-page that fails while an error is shown falls back to plain text. Tablets get {"code","fields"}; people get a page that
-says what happened and what to do. What was typed into a form is handed back, secrets aside.
+Rules: OWASP ASVS 5.0, 16.5.1 to 16.5.4: no inner detail leaves the server, everything unforeseen is caught
+here, and a page that fails while an error is shown falls back to plain text. Tablets get {"code","fields"};
+people get a page that says what happened and what to do. What was typed into a form is handed back, secrets
+aside.
 """
 
 from __future__ import annotations
@@ -46,7 +47,8 @@ STATUS_OF: tuple[tuple[type[Exception], int], ...] = (
     (refusals.NotAllowed, 403),
     (refusals.NotNow, 409),
 )
-# What the store could not do now and may do in a while: the disk or the database is busy, full or out of reach.
+# What the store could not do now and may do in a while:
+# the disk or the database is busy, full or out of reach.
 PASSING: tuple[type[StoreError], ...] = (DatabaseLocked, DiskFull, DiskFailed, FolderNotWritable)
 RETRY_AFTER_SECONDS = 10
 LAST_WORDS = "Something went wrong on the server. It was noted. Try again; if it stays, tell the lead.\n"

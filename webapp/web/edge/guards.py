@@ -1,11 +1,11 @@
 """What stands before every view: size, origin, session, rights, form token. In this order, in one place.
 
 Rules: OWASP ASVS 5.0, 3.5.1 to 3.5.3 and 8.3.1.
-- A request that changes something is taken only from our own pages: Sec-Fetch-Site says same-origin or none, or, where
-  a browser does not send that header, Origin is this host. Both headers missing is refused for forms: every browser
-  that can run the pages sends one of them.
-- Tablet calls carry JSON and the header `X-Zerokeep: 1`, which no form and no foreign page can send without asking
-  first (Fetch standard, CORS-preflight); we never answer such a question with a yes.
+- A request that changes something is taken only from our own pages: Sec-Fetch-Site says same-origin or none,
+  or, where a browser does not send that header, Origin is this host. Both headers missing is refused for
+  forms: every browser that can run the pages sends one of them.
+- Tablet calls carry JSON and the header `X-Zerokeep: 1`, which no form and no foreign page can send without
+  asking first (Fetch standard, CORS-preflight); we never answer such a question with a yes.
 - Desk forms carry a token besides. A token that is too old leads to a page that keeps what was typed.
 """
 

@@ -1,14 +1,14 @@
 """Headers on every answer, errors and files included.
 
-Rules: OWASP ASVS 5.0 chapter 3 (3.3, 3.4, 3.5.8); CSP level 3; one static policy, because the tablet's pages are
-answered from a cache in which a nonce of the day would be stale.
+Rules: OWASP ASVS 5.0 chapter 3 (3.3, 3.4, 3.5.8); CSP level 3; one static policy,
+because the tablet's pages are answered from a cache in which a nonce of the day would be stale.
 
-- Referrer-Policy is `same-origin`, not `no-referrer`: under `no-referrer` a browser sends `Origin: null` with a
-  form (Fetch standard, "append a request Origin header"), and the check of Origin in guards.py would have to let
-  null pass. `same-origin` tells other sites nothing either.
-- Strict-Transport-Security only when this server itself speaks TLS, and not on answers to a bare address, where it
-  has no effect (RFC 6797 section 8.1.1). One day only: a longer promise locks tablets out when the shop's
-  certificate fails, because the browser then offers no way on.
+- Referrer-Policy is `same-origin`, not `no-referrer`: under `no-referrer` a browser sends `Origin: null` with
+  a form (Fetch standard, "append a request Origin header"), and the check of Origin in guards.py would have
+  to let null pass. `same-origin` tells other sites nothing either.
+- Strict-Transport-Security only when this server itself speaks TLS, and not on answers to a bare address,
+  where it has no effect (RFC 6797 section 8.1.1). One day only: a longer promise locks tablets out when the
+  shop's certificate fails, because the browser then offers no way on.
 """
 
 from flask import Flask, Response, request
@@ -33,9 +33,9 @@ CONTENT_SECURITY_POLICY = "; ".join(POLICY)
 PERMISSIONS_POLICY = ", ".join(
     f"{name}=()"
     for name in (
-        "accelerometer", "autoplay", "browsing-topics", "camera", "display-capture", "encrypted-media", "geolocation",
-        "gyroscope", "hid", "magnetometer", "microphone", "midi", "payment", "picture-in-picture", "serial", "usb",
-        "xr-spatial-tracking",
+        "accelerometer", "autoplay", "browsing-topics", "camera", "display-capture", "encrypted-media",
+        "geolocation", "gyroscope", "hid", "magnetometer", "microphone", "midi", "payment",
+        "picture-in-picture", "serial", "usb", "xr-spatial-tracking",
     )
 )  # fmt: skip
 FIXED = {

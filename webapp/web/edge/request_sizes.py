@@ -1,7 +1,7 @@
 """How much a request may carry, per endpoint, in bytes. Reading stops at the limit (OWASP ASVS 5.0, 5.2.1).
 
-Multipart forms are held in memory up to MAX_FORM_MEMORY_SIZE and in MAX_FORM_PARTS parts; the file of an upload goes
-to a temporary file and counts against the limit of its endpoint only.
+Multipart forms are held in memory up to MAX_FORM_MEMORY_SIZE and in MAX_FORM_PARTS parts;
+the file of an upload goes to a temporary file and counts against the limit of its endpoint only.
 """
 
 from collections.abc import Mapping

@@ -1,8 +1,8 @@
 """Who may call what: one table of every endpoint, enforced in one place, closed by default.
 
-Rules: OWASP ASVS 5.0, 8.2.1 to 8.3.2: rights are decided on the server, per function; what the table does not name is
-refused to everyone, and an application with an endpoint outside the table does not start. Whose setup a person may
-open is decided by `may_open`, per object.
+Rules: OWASP ASVS 5.0, 8.2.1 to 8.3.2: rights are decided on the server, per function; what the table does not
+name is refused to everyone, and an application with an endpoint outside the table does not start. Whose setup
+a person may open is decided by `may_open`, per object.
 """
 
 from collections.abc import Iterable, Mapping
@@ -89,7 +89,9 @@ RIGHTS: Mapping[str, frozenset[str]] = {
 
 @dataclass(frozen=True)
 class Who:
-    """The person behind a session: short id, name, roles, and whether the first secrets still have to be changed."""
+    """The person behind a session:
+    short id, name, roles, and whether the first secrets still have to be changed.
+    """
 
     id: str
     name: str
@@ -102,7 +104,9 @@ class Who:
 
     @property
     def reads_all(self) -> bool:
-        """Whether the person may see other people's setups: lead and auditor may, an operator sees their own."""
+        """Whether the person may see other people's setups:
+        lead and auditor may, an operator sees their own.
+        """
         return bool(self.roles & READERS)
 
 
@@ -118,7 +122,9 @@ def check_table(endpoints: Iterable[str], more: Mapping[str, frozenset[str]] | N
 
 
 def allowed(needed: frozenset[str] | None, who: Who | None) -> bool:
-    """Whether this person, or nobody (None), may call an endpoint that needs one of these roles. None: nobody may."""
+    """Whether this person, or nobody (None), may call an endpoint that needs one of these roles. None: nobody
+    may.
+    """
     if not needed:
         return False
     if needed & {PUBLIC, DEVICE}:

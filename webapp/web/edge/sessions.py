@@ -1,8 +1,9 @@
 """The session cookie, and who is behind it.
 
-Rules: OWASP ASVS 5.0, chapter 7 and 3.3: a `__Host-` cookie (Secure, HttpOnly, SameSite=Strict, whole host, no domain),
-256 bits of chance, a new one at each sign-in, ended on the server. It has no lifetime of its own: it goes with the
-browser, and earlier when the server says so. Browsers take Secure cookies over http for this computer's own names only.
+Rules: OWASP ASVS 5.0, chapter 7 and 3.3: a `__Host-` cookie (Secure, HttpOnly, SameSite=Strict, whole host,
+no domain), 256 bits of chance, a new one at each sign-in, ended on the server. It has no lifetime of its own:
+it goes with the browser, and earlier when the server says so. Browsers take Secure cookies over http for this
+computer's own names only.
 """
 
 from __future__ import annotations
@@ -50,8 +51,8 @@ def signed_in() -> Who:
 def begin(answer: Response, token: str) -> Response:
     """Hand the session to the browser.
 
-    The form token stays, so that a form which was left open on another page can still be sent after signing in anew;
-    nobody else can have planted it, because a `__Host-` cookie is set by this host alone.
+    The form token stays, so that a form which was left open on another page can still be sent after signing
+    in anew; nobody else can have planted it, because a `__Host-` cookie is set by this host alone.
     """
     answer.set_cookie(COOKIE, token, secure=True, httponly=True, samesite="Strict", path="/")
     return answer

@@ -1,14 +1,14 @@
 """How many calls of a tablet's kind one address may make that no tablet in use has signed.
 
 Rules (OWASP ASVS 5.0, 2.4.1):
-- counted are uploads and requests of unknown or disabled tablets, and what cannot be read; an address may make thirty
-  at once and one every ten seconds from then on;
-- an address over its count is answered 429 with the seconds to wait, before anything is stored. A tablet in use is
-  known by its signature and never held back, whoever else is behind its address;
-- a readable question whether this server can be reached is always answered: every tablet begins with it, it cannot be
-  signed yet, it costs one signature and stores nothing;
-- counts lie in memory, for a bounded number of addresses; of IPv6 the first 64 bits count, which one network is given
-  whole (RFC 6177).
+- counted are uploads and requests of unknown or disabled tablets, and what cannot be read;
+  an address may make thirty at once and one every ten seconds from then on;
+- an address over its count is answered 429 with the seconds to wait, before anything is stored.
+  A tablet in use is known by its signature and never held back, whoever else is behind its address;
+- a readable question whether this server can be reached is always answered:
+  every tablet begins with it, it cannot be signed yet, it costs one signature and stores nothing;
+- counts lie in memory, for a bounded number of addresses;
+  of IPv6 the first 64 bits count, which one network is given whole (RFC 6177).
 
 Decision: strangers are counted by address, tablets are known by signature. All tablets of a shop may stand
 behind one address, so shutting an address out would shut them out. What such a call costs the server at

@@ -30,9 +30,10 @@ EXTENSION = "zerokeep"
 class Wiring:
     """The parts of one running server. `now` gives an aware UTC time, `new_token` 256 bits of chance as text.
 
-    `render` and `render_unsigned` draw a record, `print_trends` a fixture's trends, `renderer` names the programs and
-    versions that do; `seal` seals a drawn PDF as of the time given; `verify` judges one that somebody brings.
-    `strangers` counts calls that no tablet in use has signed. `timekeeper` is None where there is no second clock.
+    `render` and `render_unsigned` draw a record, `print_trends` a fixture's trends, `renderer` names the
+    programs and versions that do; `seal` seals a drawn PDF as of the time given; `verify` judges one that
+    somebody brings. `strangers` counts calls that no tablet in use has signed. `timekeeper` is None where
+    there is no second clock.
     """
 
     settings: Settings

@@ -1,7 +1,7 @@
 """The application's icons, drawn by code: a graduated rule with its index line.
 
-PNG, because a web app manifest's icons are asked for in fixed pixel sizes (W3C Web Application Manifest, `icons`);
-"maskable" keeps everything inside the middle 80 % (same standard, "safe zone").
+PNG, because a web app manifest's icons are asked for in fixed pixel sizes (W3C Web Application Manifest,
+`icons`); "maskable" keeps everything inside the middle 80 % (same standard, "safe zone").
 """
 
 import io
@@ -24,7 +24,9 @@ SIZES: dict[str, tuple[int, bool]] = {
 
 @cache
 def icon(name: str) -> bytes:
-    """The PNG file of this name. The same bytes every time. Raises KeyError for a name that is not in SIZES."""
+    """The PNG file of this name. The same bytes every time.
+    Raises KeyError for a name that is not in SIZES.
+    """
     pixels, maskable = SIZES[name]
     picture = _draw(pixels * FINER, scale=0.76 if maskable else 1.0, marks=5 if pixels < 64 else MARKS)
     file = io.BytesIO()

@@ -1,9 +1,11 @@
-"""Our own modules, style sheets and words joined into one file each, so that a page asks three times and not a hundred.
+"""Our own modules, style sheets and words joined into one file each,
+so that a page asks three times and not a hundred.
 
-Rules: the files in the tree stay as they are and are what is tested one by one; joining is done at start, in memory.
-A module becomes a function that is called once, in the order in which ECMAScript would evaluate it (each after what
-it imports, ECMA-262 "Evaluate"). What this reader of imports does not know, it refuses: the program then does not
-start, and no page is ever made of half a module. It knows one import or export a line, by name:
+Rules: the files in the tree stay as they are and are what is tested one by one; joining is done at start, in
+memory. A module becomes a function that is called once, in the order in which ECMAScript would evaluate it
+(each after what it imports, ECMA-262 "Evaluate"). What this reader of imports does not know, it refuses: the
+program then does not start, and no page is ever made of half a module. It knows one import or export a line,
+by name:
 
     import {one, two as other} from './file.js';      export {one} from './file.js';
     export function … / async function / class / const name
@@ -26,14 +28,18 @@ _RELATIVE = re.compile(r"@import|url\((?!\s*[\"']?(?:/|data:))")
 
 
 class CannotJoin(ValueError):
-    """A file of the page is written in a way that joining does not know, or is not there: a fault of the program."""
+    """A file of the page is written in a way that joining does not know, or is not there:
+    a fault of the program.
+    """
 
     def __init__(self, path: str, found: str) -> None:
         super().__init__(f"{path} cannot be joined: {found}")
 
 
 def reached(modules: Mapping[str, str], entry: str) -> list[str]:
-    """Paths of `entry` and of all that it imports, each after what it imports. Raises CannotJoin: missing, a circle."""
+    """Paths of `entry` and of all that it imports, each after what it imports.
+    Raises CannotJoin: missing, a circle.
+    """
     order: list[str] = []
     _visit(modules, entry, (), order)
     return order
@@ -42,14 +48,17 @@ def reached(modules: Mapping[str, str], entry: str) -> list[str]:
 def join_modules(modules: Mapping[str, str], entry: str) -> str:
     """The text of one script that does what `entry` does. `modules`: text by path. Raises CannotJoin.
 
-    It is a classic script and no module, because browsers keep compiled code only of those beside a worker's cache.
+    It is a classic script and no module, because browsers keep compiled code only of those beside a worker's
+    cache.
     """
     functions = "\n".join(_as_function(path, modules[path]) for path in reached(modules, entry))
     return f"(() => {{\n'use strict';\n{functions}\n}})();"
 
 
 def join_sheets(sheets: Mapping[str, str]) -> str:
-    """Style sheets one behind the other, in the order given. Raises CannotJoin where one names a file beside itself."""
+    """Style sheets one behind the other, in the order given.
+    Raises CannotJoin where one names a file beside itself.
+    """
     for path, text in sheets.items():
         if found := _RELATIVE.search(text):
             raise CannotJoin(path, found[0])
@@ -57,7 +66,9 @@ def join_sheets(sheets: Mapping[str, str]) -> str:
 
 
 def join_words(catalogues: Mapping[str, str]) -> str:
-    """Catalogues as one JSON object. Raises CannotJoin where two have the same code: one sentence would be lost."""
+    """Catalogues as one JSON object.
+    Raises CannotJoin where two have the same code: one sentence would be lost.
+    """
     joined: dict[str, str] = {}
     for path, text in catalogues.items():
         words = json.loads(text)

@@ -1,11 +1,13 @@
 """The files a page is made of, read once at start and served under one version.
 
-Rules: the version is a hash over every file, so two servers with the same files give the same version, and a changed
-file gives another one. Files lie under `/assets/<version>/`, where modules that import each other stay within their
-version: a tablet has a version whole or not at all. What is under a version never changes (RFC 8246, immutable).
+Rules: the version is a hash over every file, so two servers with the same files give the same version, and a
+changed file gives another one. Files lie under `/assets/<version>/`, where modules that import each other
+stay within their version: a tablet has a version whole or not at all. What is under a version never changes
+(RFC 8246, immutable).
 
-The tablet's page asks for its modules, its style sheets and its words in one file each (joining.py): on a slow tablet
-eighty requests took longer than everything else of a start. Which modules these are follows from their imports.
+The tablet's page asks for its modules, its style sheets and its words in one file each (joining.py): on a
+slow tablet eighty requests took longer than everything else of a start. Which modules these are follows from
+their imports.
 """
 
 import hashlib
@@ -50,7 +52,9 @@ class File:
 
 @dataclass(frozen=True)
 class Shell:
-    """All files of one version: `assets` by path under `/assets/<version>/`, `fonts` by name under `/fonts/`."""
+    """All files of one version: `assets` by path under `/assets/<version>/`,
+    `fonts` by name under `/fonts/`.
+    """
 
     version: str
     assets: Mapping[str, File]
@@ -64,7 +68,9 @@ class Shell:
         return f"/assets/{self.version}/{path}"
 
     def kept_on_tablets(self) -> list[str]:
-        """Addresses of everything that a tablet keeps for working without the network, the page itself included."""
+        """Addresses of everything that a tablet keeps for working without the network,
+        the page itself included.
+        """
         assets = [self.address(path) for path in sorted(self.assets) if path.startswith(JOINED)]
         fonts = [f"/fonts/{name}" for name in sorted(self.fonts)]
         icons = [f"/icons/{name}" for name in sorted(self.icons)]
@@ -96,7 +102,9 @@ def read_shell(
 
 
 def joined(assets: Mapping[str, File]) -> dict[str, File]:
-    """The files that the tablet's page asks for, made of `assets`. Raises CannotJoin, KeyError for one not there."""
+    """The files that the tablet's page asks for, made of `assets`.
+    Raises CannotJoin, KeyError for one not there.
+    """
     modules = {path: file.body.decode() for path, file in assets.items() if path.endswith(".js")}
     texts = {
         "tablet.js": joining.join_modules(modules, TABLET_ENTRY),

@@ -1,8 +1,9 @@
-"""The uncertainty budget of a machine with its probe and fixture: read by lead and auditor, changed by the lead.
+"""The uncertainty budget of a machine with its probe and fixture:
+read by lead and auditor, changed by the lead.
 
-Rules: each line says what it is, how large, how it spreads, where that comes from, and its share; the result says with
-which confidence it is stated, and beside it stands a Monte Carlo run with the seed that gives it again. A refusal comes
-back into the form with all that was typed.
+Rules: each line says what it is, how large, how it spreads, where that comes from, and its share; the result
+says with which confidence it is stated, and beside it stands a Monte Carlo run with the seed that gives it
+again. A refusal comes back into the form with all that was typed.
 """
 
 from __future__ import annotations
@@ -268,7 +269,9 @@ SHOP_NAMES = {f"budget.{name}" for name in SHOP_LINES}
 
 
 def fine(value_nm: float, unit: str) -> str:
-    """A small length in the machine's unit: ten thousandths of a millimetre, hundred thousandths of an inch."""
+    """A small length in the machine's unit:
+    ten thousandths of a millimetre, hundred thousandths of an inch.
+    """
     return format_length(round(value_nm), Display(Unit(unit), 4 if unit == "mm" else 5), sign=False)
 
 
@@ -312,20 +315,23 @@ def _line_now(found: MachineBudget, now: LeadLine | None, named: NamedLine | Non
     if now is not None:
         value, distribution, source, name = now.value_nm, now.distribution, now.source, now.name
         return {"axis": now.axis or "", "name": name, "value": _plain_length(value, display),
-                "distribution": distribution, "degrees": now.degrees_of_freedom or "", "source": source}  # fmt: skip
+                "distribution": distribution, "degrees": now.degrees_of_freedom or "",
+                "source": source}  # fmt: skip
     if named is None:
         return {"distribution": Distribution.RECTANGULAR.value}
     line = named.line
     name = plain(line.name_code) if line.name_code in SHOP_NAMES else line.name_code
-    return {"axis": request.args.get("axis", ""), "name": name, "value": _plain_length(round(line.value), display),
-            "distribution": line.distribution.value, "source": ""}  # fmt: skip
+    return {"axis": request.args.get("axis", ""), "name": name,
+            "value": _plain_length(round(line.value), display), "distribution": line.distribution.value,
+            "source": ""}  # fmt: skip
 
 
 def _thermal_now(found: MachineBudget, now: LeadLine | None) -> dict[str, Any]:
     display = fine_display(found.machine.unit)
     if now is not None:
         return {"axis": now.axis or "", "span": _plain_length(now.span_nm or 0, display),
-                "expansion": now.um_per_m_kelvin, "swing": now.half_range_kelvin, "source": now.source}  # fmt: skip
+                "expansion": now.um_per_m_kelvin, "swing": now.half_range_kelvin,
+                "source": now.source}  # fmt: skip
     line = next(one.line for axis in found.axes for one in axis.lines if one.id == THERMAL)
     span_nm = found.fixture.expanding_length_nm
     expansion = line.sensitivity / span_nm * 1e6 if span_nm else 11.5

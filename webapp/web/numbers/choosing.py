@@ -1,7 +1,8 @@
 """When a difference matters: what a choice of lines gives on one axis, others beside it, and saving one.
 
-Rules: a choice that is looked at stands in the address, so that it can be sent to somebody and needs no script; it is
-saved by a form of its own, with a reason. What cannot be a choice is refused beside the field, with what to type.
+Rules: a choice that is looked at stands in the address, so that it can be sent to somebody and needs no
+script; it is saved by a form of its own, with a reason. What cannot be a choice is refused beside the field,
+with what to type.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
-"""How each fixture behaves: all at a glance, one axis value by value, a new seating, a value left out or taken back.
+"""How each fixture behaves: all at a glance, one axis value by value,
+a new seating, a value left out or taken back.
 
-Rules: lead and auditor read; only the lead changes anything, each time with a reason that goes onto the ledger. Filters
-stand in the address. Everything a chart shows stands in words and in a table as well.
+Rules: lead and auditor read; only the lead changes anything, each time with a reason that goes onto the
+ledger. Filters stand in the address. Everything a chart shows stands in words and in a table as well.
 """
 
 from __future__ import annotations
@@ -33,7 +34,9 @@ AXIS = "<any(X, Y, Z):axis>"
 
 @blueprint.get("/desk/fixtures")
 def overview() -> str:
-    """All fixtures in use, and for each axis where it lies, how it scatters, whether something is to be looked at."""
+    """All fixtures in use, and for each axis where it lies,
+    how it scatters, whether something is to be looked at.
+    """
     found = [
         {**one, "lengths": shown_values.Lengths(one["display"])} for one in trending.overview(wiring().store)
     ]
@@ -111,7 +114,9 @@ def seating(fixture: str) -> Response:
 
 @blueprint.route(f"/desk/fixtures/<fixture>/{AXIS}/values/<setup>", methods=["GET", "POST"])
 def value(fixture: str, axis: str, setup: str) -> Response:
-    """One value of the usual: leave it out, or take it back, with a reason; what the usual is with it and without."""
+    """One value of the usual: leave it out, or take it back, with a reason;
+    what the usual is with it and without.
+    """
     form, parts, who = forms.ValueReason(), wiring(), sessions.signed_in()
     if request.method == "POST" and form.validate():
         change = register.leave_out if form.do.data == "leave_out" else register.take_in

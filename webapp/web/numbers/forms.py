@@ -1,4 +1,6 @@
-"""The forms of budgets, probes and past values. What a number may be is for the domain; it says so in words."""
+"""The forms of budgets, probes and past values.
+What a number may be is for the domain; it says so in words.
+"""
 
 from __future__ import annotations
 

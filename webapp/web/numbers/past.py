@@ -1,8 +1,9 @@
 """Past values from a table: looked at first, then taken in; and all kept values as a table again.
 
-Rules: a table that was looked at lies beside the database under its own hash until it is taken in, so that what is
-taken in is what was looked at; every line that is refused or asked about stands there with its number and its reason,
-and an asked one is taken only where it is ticked. A table that the desk hands out can be taken in again.
+Rules: a table that was looked at lies beside the database under its own hash until it is taken in, so that
+what is taken in is what was looked at; every line that is refused or asked about stands there with its number
+and its reason, and an asked one is taken only where it is ticked. A table that the desk hands out can be
+taken in again.
 """
 
 from __future__ import annotations
@@ -58,7 +59,9 @@ def export() -> Response:
 
 
 def _written_out(lines: Iterable[str]) -> Iterator[bytes]:
-    """Nothing, once all lines lie in a file, and then that file: an answer of many years is not held in memory."""
+    """Nothing, once all lines lie in a file, and then that file:
+    an answer of many years is not held in memory.
+    """
     with TemporaryFile() as table:
         table.writelines(line.encode() for line in lines)
         table.seek(0)

@@ -1,7 +1,8 @@
 """A fixture's trends on paper: every axis with its chart, its words and its newest values, as one PDF.
 
-Rules: what is printed is what the trends page shows at that moment; it is no record, carries no seal and says so. The
-press prints it, a process that can fetch nothing; the chart is text that our own code wrote with an XML library.
+Rules: what is printed is what the trends page shows at that moment; it is no record, carries no seal and says
+so. The press prints it, a process that can fetch nothing; the chart is text that our own code wrote with an
+XML library.
 """
 
 from __future__ import annotations
@@ -99,7 +100,9 @@ def _axis_on_paper(found: AxisTrend) -> dict[str, Any]:
 
 
 def _rows(found: AxisTrend, lengths: shown_values.Lengths) -> list[list[str]]:
-    """The newest values of the latest seating: setup, time, by whom, value, from the usual, what is to be said."""
+    """The newest values of the latest seating:
+    setup, time, by whom, value, from the usual, what is to be said.
+    """
     people, centre = names(), found.now.usual.centre_nm
     return [
         [

@@ -1,7 +1,7 @@
 """Probes and their checks: read by lead and auditor, typed in and kept by the lead.
 
-Rules: a check is worked out and shown before it is kept; what was typed stays in the form until it is. How often a
-probe is checked, and what counts while it is overdue, is changed with a reason.
+Rules: a check is worked out and shown before it is kept; what was typed stays in the form until it is.
+How often a probe is checked, and what counts while it is overdue, is changed with a reason.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """What a machine's page reads on Z: read by lead and auditor, checked by the lead with the passphrase again.
 
-Rules: what was typed stays in the form, the passphrase aside; the page says what hangs on the answer before it asks.
+Rules: what was typed stays in the form, the passphrase aside;
+the page says what hangs on the answer before it asks.
 """
 
 from __future__ import annotations

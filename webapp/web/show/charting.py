@@ -1,7 +1,8 @@
-"""Charts inside a page: drawn once for the same content, in both layouts; the style sheet shows the one that fits.
+"""Charts inside a page: drawn once for the same content, in both layouts;
+the style sheet shows the one that fits.
 
-Rules: a chart is text that our own code wrote with an XML library, every word in it escaped there; what is kept is
-found by the hash of all that goes into it, so nothing stale is ever shown.
+Rules: a chart is text that our own code wrote with an XML library, every word in it escaped there;
+what is kept is found by the hash of all that goes into it, so nothing stale is ever shown.
 """
 
 from __future__ import annotations

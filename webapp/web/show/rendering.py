@@ -1,8 +1,7 @@
 """What the desk draws and prints: drawings inside a page, PDFs, and the check of a PDF that somebody brings.
 
 Rules: long work runs one at a time, and whoever comes while it runs is told so at once (OWASP ASVS 5.0,
-2.4.1); a drawing
-is text that our own code wrote with an XML library, every word in it escaped there.
+2.4.1); a drawing is text that our own code wrote with an XML library, every word in it escaped there.
 """
 
 from __future__ import annotations
@@ -24,7 +23,9 @@ LONGEST_WAIT_S = 5.0
 
 @contextmanager
 def one_at_a_time() -> Iterator[None]:
-    """Hold the place for long work; raise ServiceUnavailable if another holds it for more than five seconds."""
+    """Hold the place for long work;
+    raise ServiceUnavailable if another holds it for more than five seconds.
+    """
     if not _one.acquire(timeout=LONGEST_WAIT_S):
         raise ServiceUnavailable(retry_after=10)
     try:

@@ -1,8 +1,8 @@
 """From stored values to what a desk page shows: moments, lengths in a machine's own unit, rows of a table.
 
 Rules: a length is shown in the unit and resolution of its machine's display, with its sign
-(domain/plain/lengths.py); times are
-UTC and say so in the heading of their column or of their page; nothing is worked out here, only written down.
+(domain/plain/lengths.py); times are UTC and say so in the heading of their column or of their page; nothing
+is worked out here, only written down.
 """
 
 from __future__ import annotations
@@ -100,7 +100,9 @@ class Lengths:
 
 
 def touch_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
-    """Every touch beside its limits and its likely causes, in the order of touching; the kept ones are marked."""
+    """Every touch beside its limits and its likely causes, in the order of touching;
+    the kept ones are marked.
+    """
     axes = {axis["axis"]: axis for axis in sheet["axes"]}
     lengths = Lengths(display_of(sheet["machine"]))
     rows = []
@@ -172,7 +174,9 @@ def square_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
 
 
 def timings(stages: list[StageOnSheet], state: Folded, events: Sequence[AnyEvent]) -> list[dict[str, Any]]:
-    """When each step was closed and how long after the event before it, from the tablet's own monotonic clock."""
+    """When each step was closed and how long after the event before it,
+    from the tablet's own monotonic clock.
+    """
     by_id = {event["id"]: place for place, event in enumerate(events)}
     rows = []
     for stage in stages:
@@ -244,7 +248,9 @@ def in_words(table: Mapping[str, str]) -> Callable[[str | None], str]:
 
 
 def step_words(step_id: str, sheet: WrittenSheet, slot: str | None) -> str:
-    """What a step asks to do, as its sheet says it, without the full stop; its id where the sheet has no such step."""
+    """What a step asks to do, as its sheet says it, without the full stop;
+    its id where the sheet has no such step.
+    """
     steps = planned_steps(sheet).values()
     do = next((step["do"] for step in steps if step["id"] == step_id), step_id)
     return str(do).replace("{slot}", slot or "the slot").removesuffix(".")

@@ -13,7 +13,9 @@ from webapp.web.edge.wiring import wiring
 
 @dataclass(frozen=True)
 class Mark:
-    """One page of the desk: its words, its address, the endpoints under it, and how many things wait there."""
+    """One page of the desk: its words, its address,
+    the endpoints under it, and how many things wait there.
+    """
 
     label: str
     address: str

@@ -1,10 +1,9 @@
 """The four calls of a tablet. JSON in, JSON out; every refusal is {"code","fields"}.
 
 Rules: what may be sent at all is guards.py's (own header, JSON, same origin, size); whether it is whole is
-checked here,
-before anything is stored (RFC 8259, strict: no repeated names, no NaN); what it means is the use cases'. A device is
-known by its signature, never by a cookie. Strangers are counted by their address and held back (strangers.py); a tablet
-in use never is.
+checked here, before anything is stored (RFC 8259, strict: no repeated names, no NaN); what it means is the
+use cases'. A device is known by its signature, never by a cookie. Strangers are counted by their address and
+held back (strangers.py); a tablet in use never is.
 """
 
 from __future__ import annotations
@@ -196,7 +195,9 @@ def news() -> Response:
 
 
 def _body(shape: Shape[T]) -> T:
-    """The request's JSON object with exactly these fields. Raises Unreadable; a body cut short is Flask's 400."""
+    """The request's JSON object with exactly these fields.
+    Raises Unreadable; a body cut short is Flask's 400.
+    """
     try:
         value = read_json(request.get_data(cache=False), request_sizes.largest_body(request.endpoint))
     except JsonError as error:

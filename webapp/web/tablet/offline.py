@@ -1,8 +1,8 @@
 """What lets a tablet work without the network: the worker, the manifest, and files that never change.
 
-Rules: the worker is served from the root, so that it may answer for every page (Service Workers, "Service-Worker-
-Allowed"), and never from a cache; its text carries the version and the list of files, so that a new version is a new
-worker. Everything under a version or a hash is kept for a year.
+Rules: the worker is served from the root, so that it may answer for every page (Service Workers,
+"Service-Worker- Allowed"), and never from a cache; its text carries the version and the list of files, so
+that a new version is a new worker. Everything under a version or a hash is kept for a year.
 """
 
 import json

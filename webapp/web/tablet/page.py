@@ -1,5 +1,5 @@
-"""The page that a tablet keeps and works from. It carries no data: everything on it comes from what the tablet
-holds.
+"""The page that a tablet keeps and works from.
+It carries no data: everything on it comes from what the tablet holds.
 """
 
 from flask import Blueprint, Response, make_response, render_template

@@ -1,11 +1,11 @@
 """What the server signs for a tablet: that it was reached, and what became of each event.
 
 Rules:
-- an answer to reach carries the tablet's own nonce under the receipt key, so a portal page or a foreign server cannot
-  pass for this one;
+- an answer to reach carries the tablet's own nonce under the receipt key,
+  so a portal page or a foreign server cannot pass for this one;
 - the challenge in it is this server's time under a key of its own (HMAC-SHA-256, RFC 2104); nothing is stored
-  for it. It is
-  good for five minutes of this server's clock, so that a recorded request for news is of no use later;
+  for it. It is good for five minutes of this server's clock, so that a recorded request for news is of no use
+  later;
 - receipts are signed over exactly what was stored, after the commit.
 """
 
@@ -40,7 +40,9 @@ CHALLENGE_KEY = b"zerokeep/challenge/1"
 
 
 def reach(keyring: KeyRing, nonce: str, shell_version: str, now: datetime) -> dict[str, str]:
-    """The signed answer to one nonce (16 to 86 base64url characters): {"answer": JWS}. Raises ChallengeRefused."""
+    """The signed answer to one nonce (16 to 86 base64url characters): {"answer": JWS}.
+    Raises ChallengeRefused.
+    """
     if not NONCE.fullmatch(nonce):
         raise ChallengeRefused
     payload = {
