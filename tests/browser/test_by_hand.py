@@ -1,4 +1,4 @@
-"""A mill whose slots are written by hand: where the probe answered is typed, the surface entered, the row read back.
+"""Slots written by hand: where the probe answered is typed, the surface entered, the row read back.
 
 Its cleared rows are parked: a row of zeros could send the tool down there.
 """

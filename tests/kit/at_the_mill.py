@@ -1,6 +1,6 @@
-"""The screens that come where something is not as it should be at the mill, one after the other in two setups.
+"""The screens that come where something is off at the mill, one after the other in two setups.
 
-For whoever looks at all of them, be it a person with pictures or a test: `seen` is called with a name at each.
+For whoever looks at all of them, a person with pictures or a test: `seen` is called with a name at each.
 """
 
 from __future__ import annotations

@@ -117,7 +117,7 @@ class Demo:
         return starting.practice_shop(self.folder, now())[0]
 
     def mill(self, machine: str) -> Mill:
-        """The machine's mill as its last user left it, as the shop has it now, its vise where it stands today."""
+        """The machine's mill as it was left, as the shop has it now, its vise where it stands today."""
         shop, practice = starting.practice_shop(self.folder, now())
         simulated = practice.mills[machine].mill
         with self.opened() as (store, _), store.reading():

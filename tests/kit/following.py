@@ -75,7 +75,7 @@ class Following(Operator):
         self.tablet.enter(self.mill.text(self.follower.answered_nm(self._axis())))
 
     def _square(self) -> None:
-        """Both searches are set as at any search; then the face is found at two places, raised between them."""
+        """Both searches are set as at any search; the face is found at two places, raised between them."""
         if self.tablet.page.locator("[data-entry]").count() == 0:
             self._go()
             return

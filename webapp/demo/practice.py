@@ -1,9 +1,9 @@
 """The practice mill as a page of the demo: a bench notebook that says what a control would show.
 
-It looks like no control's screen on purpose: a sheet of ruled paper, whole sentences, plain forms that work without
-JavaScript, by keyboard and by touch. Everything a person could do at the real machine in this job is one form; so is
-everything that can be wrong there. A mill's control is what the shop says of the machine today: whether a touch goes
-into the row by itself, at a key or by hand, and what a cleared row holds.
+It looks like no control's screen on purpose: a sheet of ruled paper, whole sentences, plain forms that work
+without JavaScript, by keyboard and by touch. Everything a person could do at the real machine in this job is
+one form; so is everything that can be wrong there. A mill's control is what the shop says of the machine
+today: whether a touch goes into the row by itself, at a key or by hand, and what a cleared row holds.
 """
 
 from datetime import UTC, datetime
@@ -120,7 +120,7 @@ def _shown(practice: PracticeMill, machine: Machine) -> dict[str, object]:
 
 
 def _answered(mill: SimulatedMill, display: Display) -> str:
-    """What the control keeps of the last touch, where it does not write the row by itself; empty without one."""
+    """What the control keeps of the last touch where it does not write the row by itself, else empty."""
     kept, written = mill.state.answered, mill.build.slot_written
     if kept is None or written == "cycle":
         return ""

@@ -252,7 +252,7 @@ def inventing(follower: Follower, step: Step) -> int:
 
 
 def entering(slip: Callable[[int], int], *, reading: bool = True) -> Deviation:
-    """Enter another value by hand than the tablet gives; read it off the row or, without a look, off the tablet."""
+    """Enter another value by hand than the tablet gives, and read it off the row, or without a look."""
 
     def deviate(follower: Follower, step: Step) -> int:
         axis = step["axis"]

@@ -27,8 +27,9 @@ Pause = Callable[[Follower], None]
 
 @dataclass(frozen=True)
 class Case:
-    """One way in which a mistake comes about. `named_by`: (step, words that stand in it) for what is hit; `needs`: what
-    a mill must have for it ("step" in its jaw, "cycle" writes the row, "by hand" it is written).
+    """One way in which a mistake comes about. `named_by`: (step, words that stand in it) for what is hit;
+    `needs`: what a mill must have for it ("step" in its jaw, "cycle" writes the row, "by hand" it is
+    written).
     """
 
     mistake: str
@@ -231,12 +232,12 @@ VALUES = (
          slips={"z.touch": lambda value: round(value / 25_400) * 1_000}),
     Case("sign, digit, inch for mm", "entered by hand with one digit wrong", "caught", needs="by hand",
          leaves={"end.enter": leaving.entering(lambda value: value - 3 * MM)}),
-    Case("sign, digit, inch for mm", "entered by hand a little wrong, inside the ask line", "caught", needs="by hand",
-         leaves={"end.enter": leaving.entering(lambda value: value - 2_000)}),
+    Case("sign, digit, inch for mm", "entered by hand a little wrong, inside the ask line", "caught",
+         needs="by hand", leaves={"end.enter": leaving.entering(lambda value: value - 2_000)}),
     Case("sign, digit, inch for mm", "entered by hand beside another's label", "caught", needs="by hand",
          leaves={"end.enter": leaving.entering_one_row_below}),
-    Case("mistake repeated at a stop", "radius left out, touched again the same", "caught", world=("ball_left_out",),
-         needs="cycle"),
+    Case("mistake repeated at a stop", "radius left out, touched again the same", "caught",
+         world=("ball_left_out",), needs="cycle"),
     Case("mistake repeated at a stop", "chip under the ball, touched again without wiping", "caught",
          world=("chip_x",), leaves={"vise.wipe": leaving.skipping}),
     Case("vise moved untold or nut loose", "moved by a millimetre", "caught", world=("vise_moved",)),

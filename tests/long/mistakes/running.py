@@ -125,7 +125,7 @@ class World:
         return walked
 
     def has_what_it_needs(self, case: Case) -> bool:
-        """Whether this mill has what the case is about: a step in its jaw, a control that writes, a person who does."""
+        """Whether this mill has what the case is about: a step in its jaw, who writes the row."""
         by_hand = self.mill.build.slot_written == "by_hand"
         has = {"step": self.mill.truth.step_nm > 0, "cycle": not by_hand, "by hand": by_hand}
         return not case.needs or has[case.needs]

@@ -33,7 +33,7 @@ from webapp.demo.mill.state import Crash, MillState
 from webapp.demo.mill.vise import ViseTruth
 
 __all__ = [
-    "AXES", "NO_MISTAKE", "WELL", "Box", "Crash", "Faults", "InAlarmError", "MillBuild", "MillState", "Mistake",
-    "NoProbeInSpindleError", "NoSuchSlotError", "NoSuchToolError", "NotHomedError", "NothingHeldError",
+    "AXES", "NO_MISTAKE", "WELL", "Box", "Crash", "Faults", "InAlarmError", "MillBuild", "MillState",
+    "Mistake", "NoProbeInSpindleError", "NoSuchSlotError", "NoSuchToolError", "NotHomedError", "NothingHeldError",
     "NothingTouchedError", "SimulatedMill", "Tool", "Values", "ViseTruth", "cutter", "probe_tool",
 ]  # fmt: skip

@@ -16,11 +16,12 @@ class MillBuild:
     """The mill and its control. `tools` by the number of their pocket;
     travel of X, Y and of the gauge line in Z.
 
-    `reset_drops` says what a reset puts back (the selected slot falls to the first, the tool's length is no longer in
-    use, home is lost); `sleeps_after_s` after how long without use the probe switches off, None where it never does;
-    `z_reads` which point the machine page shows on Z with the probe loaded. `slot_written`: a touch goes into the row
-    by itself ("cycle"), or at a key ("key"), or a person enters it from where the probe answered ("by_hand").
-    `parked_nm` is what the shop keeps in a row that is cleared: zeros, or on Z the lead's parked value.
+    `reset_drops` says what a reset puts back (the selected slot falls to the first, the tool's length is no
+    longer in use, home is lost); `sleeps_after_s` after how long without use the probe switches off, None
+    where it never does; `z_reads` which point the machine page shows on Z with the probe loaded.
+    `slot_written`: a touch goes into the row by itself ("cycle"), or at a key ("key"), or a person enters it
+    from where the probe answered ("by_hand"). `parked_nm` is what the shop keeps in a row that is cleared:
+    zeros, or on Z the lead's parked value.
     """
 
     slot_labels: tuple[str, ...]

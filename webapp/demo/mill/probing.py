@@ -9,8 +9,9 @@ Rules of this module (numbers.md 3):
   there.
 - A control that hears a touch before it moves does not start.
 - The cycle ends where it began; a move that found nothing stays where it ended, and is an alarm.
-- The value goes into the row that is selected, whoever owns it; where a key writes it or a person enters it, the
-  control keeps what it made of the touch, and where its page stood when the probe answered, until the next search.
+- The value goes into the row that is selected, whoever owns it; where a key writes it or a person enters it,
+  the control keeps what it made of the touch, and where its page stood when the probe answered, until the
+  next search.
 - The page knows no shift, no turn and no ball: what a person works out from there goes wrong by none of them.
 """
 
@@ -97,7 +98,7 @@ class Probing:
         return "touched"
 
     def write(self) -> None:
-        """Write what the control made of the last touch into the selected row; nothing where there was none."""
+        """Write what the control made of the last touch into the selected row, if there was one."""
         made = self.state.answered
         if made is not None:
             self.state.slots_nm[self.state.selected_slot][made.axis] = made.surface_nm
@@ -119,7 +120,7 @@ class Probing:
         return round(value_nm / self.build.resolution_nm) * self.build.resolution_nm
 
     def page_nm(self, axis: str, place_nm: float) -> float:
-        """What the machine page reads where the spindle stands so; Z by the point that this control counts from."""
+        """What the machine page reads at this place; Z by the point that this control counts from."""
         read = place_nm + self.state.page_off_nm
         if axis != "Z" or self.build.z_reads == "gauge_line" or not self.state.length_active:
             return read

@@ -61,7 +61,7 @@ class SimulatedMill(Readings):
         return self.clear_row(self.selected_slot)
 
     def park_selected(self) -> Values:
-        """Put into the selected row what this shop keeps in a cleared one: zeros, but for a Z that is parked."""
+        """Put into the selected row what this shop keeps in a cleared one: zeros, or a Z that is parked."""
         self.slots_nm[self.selected_slot] = dict(self.build.parked_nm)
         return self.shown_nm()
 
@@ -124,7 +124,7 @@ class SimulatedMill(Readings):
         return self.probing().run(search)
 
     def write_touch(self) -> None:
-        """Press the key that writes the last touch into the selected row. Raises InAlarmError, NothingTouchedError."""
+        """Press the key that writes the last touch into the row. Raises InAlarmError, NothingTouchedError."""
         self._ready()
         if self.state.answered is None:
             raise NothingTouchedError
@@ -208,8 +208,8 @@ class SimulatedMill(Readings):
         """Stand before the face of this axis, search it, stand high again;
         the value shown in the selected slot, nm.
 
-        A key that writes it is pressed; where a person enters it, the row stays as it was. Raises NoProbeInSpindleError
-        when another tool is in the spindle: this way there is no look before it moves.
+        A key that writes it is pressed; where a person enters it, the row stays as it was. Raises
+        NoProbeInSpindleError when another tool is in the spindle: this way there is no look before it moves.
         """
         if self.spindle_tool != self.probe_tool:
             raise NoProbeInSpindleError(shown=self.spindle_tool, expected=self.probe_tool)

@@ -11,8 +11,9 @@ Rules of this module:
 - Before each search the ball is brought over the face on its own step, with Z up:
   a search without is refused.
 - A list that is ticked off has at most six lines.
-- Only the question which jaw stood still may have other words for whom is practised: nothing else hangs on the person,
-  not why it is done, nor what stands still, nor whether hands are inside; and there is one such set of words at most.
+- Only the question which jaw stood still may have other words for whom is practised: nothing else hangs on
+  the person, not why it is done, nor what stands still, nor whether hands are inside; and there is one such
+  set of words at most.
 - At most twelve words say what to do (plain language: one action, verb first).
 - Nothing is called safe: a list can say what was checked, and no more.
 """
