@@ -34,6 +34,7 @@ from webapp.demo.mill.vise import ViseTruth
 
 __all__ = [
     "AXES", "NO_MISTAKE", "WELL", "Box", "Crash", "Faults", "InAlarmError", "MillBuild", "MillState",
-    "Mistake", "NoProbeInSpindleError", "NoSuchSlotError", "NoSuchToolError", "NotHomedError", "NothingHeldError",
-    "NothingTouchedError", "SimulatedMill", "Tool", "Values", "ViseTruth", "cutter", "probe_tool",
+    "Mistake", "NoProbeInSpindleError", "NoSuchSlotError", "NoSuchToolError", "NotHomedError",
+    "NothingHeldError", "NothingTouchedError", "SimulatedMill", "Tool", "Values", "ViseTruth", "cutter",
+    "probe_tool",
 ]  # fmt: skip

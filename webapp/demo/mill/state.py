@@ -58,10 +58,10 @@ PLAIN = (
 class MillState:
     """Everything that changes. `place_nm` is the spindle's middle in X and Y and its gauge line in Z.
 
-    `alarm` is a code or empty; `held` what a cycle start would go on with; `answered` the last touch, until the
-    next search; `idle_s` the time since the probe was used. `wiped`, `bare`, `shift_out` and `freed` are what a
-    person has done about chips, things left lying, shifts left in the control and a changer that sticks;
-    `gave_nm` is what loose nuts gave so far.
+    `alarm` is a code or empty; `held` what a cycle start would go on with; `answered` the last touch, until
+    the next search; `idle_s` the time since the probe was used. `wiped`, `bare`, `shift_out` and `freed` are
+    what a person has done about chips, things left lying, shifts left in the control and a changer that
+    sticks; `gave_nm` is what loose nuts gave so far.
     """
 
     place_nm: Values
