@@ -109,7 +109,9 @@ class Probing:
     def _made_of(self, search: Search, contact: Contact) -> Answered:
         """What the control makes of the touch, both to its display's step."""
         axis, state = search.axis, self.state
-        met = state.place_nm[axis] + search.direction * (contact.away_nm - self._chip_nm(search, contact))
+        met: float = state.place_nm[axis] + search.direction * (
+            contact.away_nm - self._chip_nm(search, contact)
+        )
         met += self._off_nm(search, contact) + self.chance.gauss(0.0, self.build.probing_spread_nm)
         found = met + self._told_nm(search)
         if not state.shift_out:
