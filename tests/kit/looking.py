@@ -44,6 +44,8 @@ MISFITS = """longest => {
     const size = parseFloat(getComputedStyle(value).fontSize);
     if (value.getBoundingClientRect().width > 0 && size < 40) found.push(`a number at ${size} px`);
   }
+  const whole = document.querySelector('.scale-whole')?.getBoundingClientRect();
+  if (whole?.width > 0 && whole.width < innerWidth - 2) found.push('the scale in one line is short of the screen');
   const names = [...document.querySelectorAll('.scale-stage')].map(stage => {
     const range = document.createRange();
     range.selectNodeContents(stage);
