@@ -45,7 +45,8 @@ MISFITS = """longest => {
     if (value.getBoundingClientRect().width > 0 && size < 40) found.push(`a number at ${size} px`);
   }
   const whole = document.querySelector('.scale-whole')?.getBoundingClientRect();
-  if (whole?.width > 0 && whole.width < innerWidth - 2) found.push('the scale in one line is short of the screen');
+  const isShort = whole?.width > 0 && whole.width < innerWidth - 2;
+  if (isShort) found.push('the scale in one line is not as wide as the screen');
   const names = [...document.querySelectorAll('.scale-stage')].map(stage => {
     const range = document.createRange();
     range.selectNodeContents(stage);

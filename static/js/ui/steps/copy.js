@@ -52,6 +52,8 @@ function oddNotice(setup) {
   return notice('ask', el('p', {}, say('tablet.copy.changed', {slot: setup.slotLabel})), el('p', {}, say('tablet.copy.changed_do')));
 }
 
+const copied = ({machine: {unit}}, typed) => el('ul', {class: 'figures lead'}, AXES.map(axis => el('li', {}, say('tablet.copy.value', {axis, typed: typed[axis], unit}))));
+
 /** Which label stands beside these values? Nothing here says whose they may be. */
 function labelScreen(context) {
   const {setup, step, commit} = context;
@@ -64,7 +66,7 @@ function labelScreen(context) {
   const last = setup.rows.filter(({payload}) => payload.step === step.id && payload.type === 'values.copied').at(-1)?.payload.data;
   return {
     title: say('tablet.copy.whose_title'), strip: machineState(setup, step),
-    left: [notice('stop', el('p', {}, say('tablet.copy.whose')), el('p', {}, say('tablet.copy.whose_do'))), last && el('p', {class: 'figures'}, AXES.map(axis => `${axis} ${last.typed[axis]}`).join('   '))],
+    left: [notice('stop', el('p', {}, say('tablet.copy.whose')), el('p', {}, say('tablet.copy.whose_do'))), last && copied(setup, last.typed)],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: say('tablet.copy.label_go'), action: 'label', press: enter}, shown: fields.shown,
   };
