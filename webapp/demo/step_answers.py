@@ -167,19 +167,18 @@ class StepAnswers:
     def _touch(self, step: StepOnSheet, state: Folded) -> Answer:
         axis = step["axis"] or ""
         to_enter_nm = state["to_enter_nm"]
-        by_hand_nm = self._by_hand_nm(axis)
-        if by_hand_nm is not None and to_enter_nm is None:
-            trigger_nm = self.control.answered_nm(axis)
-            read = {
-                "typed": self.typed(trigger_nm),
-                "value_nm": trigger_nm,
-                "surface_nm": trigger_nm + by_hand_nm,
-            }
-            return "trigger.read", {"axis": axis, **read}
+        if self._by_hand_nm(axis) is not None and to_enter_nm is None:
+            return "trigger.read", self.trigger(axis, self.control.answered_nm(axis))
         self.touches[axis] += 1
         if to_enter_nm is not None:
             return "touch.entered", self.reading(axis, self.control.entered_nm(axis, to_enter_nm))
         return "touch.entered", self.reading(axis, self.control.touched_nm(axis))
+
+    def trigger(self, axis: str, answered_nm: int) -> dict[str, Any]:
+        """What the position that the control kept comes to, as the tablet works it out."""
+        typed, added_nm = self.typed(answered_nm), self._by_hand_nm(axis) or 0
+        value_nm = touch_length_nm(typed, self.sheet["machine"], axis)
+        return {"axis": axis, "typed": typed, "value_nm": value_nm, "surface_nm": value_nm + added_nm}
 
     def _by_hand_nm(self, axis: str) -> int | None:
         """What the sheet adds to a trigger position, None where the control writes the slot."""

@@ -17,19 +17,26 @@ export function offView(tablet) {
   const raised = setup.state.worries.filter(({step}) => step === setup.state.current_step);
   const ending = ['stow', 'sign'].includes(setup.stageOf(setup.state.current_step)?.id);
   const kept = setup.state.worries.find(({blocks, closed}) => blocks && closed === null);
-  const raise = worry => (IN_WORDS.includes(worry) ? tablet.go({name: 'off', words: worry}) : tablet.act(() => raiseNow(setup, worry, ''), {stay: true}));
+  // Once one is noted, what is to be done about it has the room; the others stand behind one more tap.
+  const asks = raised.length === 0 || tablet.view.more;
+  const note = worry => tablet.act(async () => {
+    const row = await raiseNow(setup, worry, '');
+    tablet.view = {name: 'off'};
+    return row;
+  }, {stay: true});
+  const raise = worry => (IN_WORDS.includes(worry) ? tablet.go({name: 'off', words: worry}) : note(worry));
   return {
     name: 'off', step: setup.state.current_step, kind: 'off', title: say('tablet.off.title'), ...around(tablet),
     left: [
       el('p', {class: 'lead'}, say('tablet.off.first')),
       el('p', {class: 'lead'}, say('tablet.off.call', {lead: setup.lead})),
       el('p', {class: 'label'}, say('tablet.off.not_a_stop')),
-      raised.length > 0 && el('ul', {class: 'noted'}, raised.map(({worry, text, at_utc: at}) => el('li', {}, say(text ? 'tablet.off.noted_words' : 'tablet.off.noted', {time: clockTime(at), worry: say(`tablet.worry.${worry}`), text})))),
-      kept && notice('ask', say(`tablet.off.blocks_${kept.about}`, {lead: setup.lead})),
+      !tablet.view.more && raised.length > 0 && el('ul', {class: 'noted'}, raised.map(({worry, text, at_utc: at}) => el('li', {}, say(text ? 'tablet.off.noted_words' : 'tablet.off.noted', {time: clockTime(at), worry: say(`tablet.worry.${worry}`), text})))),
+      !tablet.view.more && kept && notice('ask', say(`tablet.off.blocks_${kept.about}`, {lead: setup.lead})),
     ],
     right: [
-      rows(Object.keys(WORRIES).map(id => ({id, label: say(`tablet.worry.${id}`)})), raise, {action: 'worry', kind: 'pairs'}),
-      el('div', {class: 'ways'}, setup.state.outcome === null && button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})), button(say('tablet.compare.put_question'), 'put-question', () => tablet.go({name: 'question', axis: setup.current?.axis ?? null})),
+      asks && rows(Object.keys(WORRIES).map(id => ({id, label: say(`tablet.worry.${id}`)})), raise, {action: 'worry', kind: 'pairs'}),
+      el('div', {class: 'ways'}, !asks && button(say('tablet.off.more'), 'worry-more', () => tablet.go({name: 'off', more: true})), setup.state.outcome === null && button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})), button(say('tablet.compare.put_question'), 'put-question', () => tablet.go({name: 'question', axis: setup.current?.axis ?? null})),
         !ending && !setup.state.broken_off && button(say('tablet.handing.button'), 'hand-over', () => tablet.go({name: 'handing'})),
         setup.state.copied && setup.state.outcome === null && button(say('tablet.put_back.button'), 'put-back', () => tablet.go({name: 'put-back'})),
         setup.current?.kind === 'sign' && button(say('tablet.unsigned.button'), 'leave-unsigned', () => tablet.leaveUnsigned()),
