@@ -1,6 +1,6 @@
 /*
- * The tablet's worker: events only. It never takes over by itself: a page asks it to (`take over`), which the tablet does
- * between setups and after the person has agreed.
+ * The tablet's worker: events only. It never takes over by itself: a page asks it to (`take over`), which the
+ * tablet does between setups and after the person has agreed.
  */
 self.addEventListener('install', event => event.waitUntil(keepAll().then(() => answerWithoutWorker(event))));
 

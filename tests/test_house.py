@@ -186,6 +186,31 @@ def test_the_pinned_lists_carry_no_address() -> None:
     assert lines_with(r"://|--(extra-)?index|--find-links", iter(lists)) == []
 
 
+LONGEST_LINE = 110
+# What is longer, and why: a sentence of a catalogue is a line; evidence, published figures and vectors stay
+# as they were written; in Markdown a row of a table is a line.
+MAY_BE_LONGER = [
+    "static/words/**/*", "tests/evidence/edition-*/**/*", "tests/published/data/**/*", "tests/vectors/**/*",
+    "tests/**/*.json", "webapp/requirements*.txt",
+]  # fmt: skip
+# What a tool is told behind the code, and why, does not count.
+PRAGMA = re.compile(r"\s+# (?:noqa|type: ignore|fmt: )[^\n]*$", re.MULTILINE)
+
+
+def too_long(text: str) -> list[str]:
+    return [line for line in PRAGMA.sub("", text).splitlines() if len(line) > LONGEST_LINE]
+
+
+def test_no_line_is_longer_than_the_longest() -> None:
+    kinds = {".css", ".html", ".js", ".json", ".mjs", ".py", ".svg", ".toml", ".txt", ".webmanifest"}
+    longer = {path for pattern in MAY_BE_LONGER for path in ROOT.glob(pattern)}
+    files = [path for path in our_files(kinds=kinds) if path not in longer]
+    assert len(files) > 600
+    found = {str(path.relative_to(ROOT)): too_long(path.read_text(encoding="utf-8")) for path in files}
+    assert {name: lines for name, lines in found.items() if lines} == {}
+    assert too_long("x" * LONGEST_LINE + "  # noqa: E501\n" + "y" * (LONGEST_LINE + 1)) == ["y" * 111]
+
+
 FORBIDDEN = [
     ("text set as markup", r"\b(inner|outer)HTML\b|insertAdjacentHTML|document\.write\(",
      {".js", ".mjs", ".html"}),

@@ -1,6 +1,7 @@
 /**
- * Calls to the server. Every call has a time limit, sends the header that no foreign page can send, and ends in an object
- * or a named error: no answer in time, an answer that is no JSON, or a refusal with its code and fields.
+ * Calls to the server. Every call has a time limit, sends the header that no foreign page can send,
+ * and ends in an object or a named error: no answer in time, an answer that is no JSON, or a refusal
+ * with its code and fields.
  */
 export class ApiError extends Error {
   constructor(code, {status = null, fields = {}, retryAfterS = 0, cause} = {}) {
@@ -23,10 +24,15 @@ export class Api {
     } catch (cause) {
       throw new ApiError('api.garbled', {status: response.status, cause});
     }
-    if (answer === null || typeof answer !== 'object') throw new ApiError('api.garbled', {status: response.status});
+    if (answer === null || typeof answer !== 'object')
+      throw new ApiError('api.garbled', {status: response.status});
     if (response.ok) return answer;
     const retryAfterS = Number(response.headers.get('Retry-After')) || 0;
-    throw new ApiError(answer.code ?? 'api.failed', {status: response.status, fields: answer.fields ?? {}, retryAfterS});
+    throw new ApiError(answer.code ?? 'api.failed', {
+      status: response.status,
+      fields: answer.fields ?? {},
+      retryAfterS,
+    });
   }
 
   async #answer(path, body) {

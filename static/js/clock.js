@@ -1,16 +1,18 @@
 /**
- * The tablet's two clocks: the wall clock, which may be wrong, and the one that only runs forward. Nothing is ever put in
- * order by the wall clock; where it differs from the server's by more than two minutes, the page says so.
+ * The tablet's two clocks: the wall clock, which may be wrong, and the one that only runs forward.
+ * Nothing is ever put in order by the wall clock; where it differs from the server's by more than two
+ * minutes, the page says so.
  *
- * Events carry the wall clock as it is. Whether a sheet or an authorisation still holds is asked of the server's time as well
- * as it is known here: `basis` says by what. 'server': compared since the page was opened. 'memory': compared earlier, and the
- * wall clock may have been set since. 'own': never compared. The forward clock stands still while some tablets sleep: it says
- * how much time has passed at least, and where the wall clock says more, the tablet slept or its clock was set.
+ * Events carry the wall clock as it is. Whether a sheet or an authorisation still holds is asked of the
+ * server's time as well as it is known here: `basis` says by what. 'server': compared since the page was
+ * opened. 'memory': compared earlier, and the wall clock may have been set since. 'own': never compared. The
+ * forward clock stands still while some tablets sleep: it says how much time has passed at least, and where
+ * the wall clock says more, the tablet slept or its clock was set.
  *
- * Decision: ages are told by the server's time. What a slot holds has the time of the server's receipt, because the tablet's
- * own cannot be checked and was the greater risk; an offline tablet's values, sent late, so count as seen late. A slot that
- * was left half set stays marked until a setup that is known to be later, by its tablet's chain or by when its sheet was
- * compiled. A clock put back refuses to begin.
+ * Decision: ages are told by the server's time. What a slot holds has the time of the server's receipt,
+ * because the tablet's own cannot be checked and was the greater risk; an offline tablet's values, sent late,
+ * so count as seen late. A slot that was left half set stays marked until a setup that is known to be later,
+ * by its tablet's chain or by when its sheet was compiled. A clock put back refuses to begin.
  */
 const SKEW_TO_SAY_MS = 120_000;
 
@@ -24,7 +26,9 @@ export class Clock {
   }
 
   get basis() {
-    return this.#basis === 'server' && this.#toldMs() - this.#leastMs() > SKEW_TO_SAY_MS ? 'memory' : this.#basis;
+    return this.#basis === 'server' && this.#toldMs() - this.#leastMs() > SKEW_TO_SAY_MS
+      ? 'memory'
+      : this.#basis;
   }
 
   /** Wall clock as "2026-11-25T08:03:12.345Z". */
@@ -43,8 +47,8 @@ export class Clock {
   }
 
   /**
-   * Note the server's time of an answer to a request that was sent at `sentAt` (wall clock, ms). True when what is said of
-   * times changes by it: another basis, or another skew by more than two minutes.
+   * Note the server's time of an answer to a request that was sent at `sentAt` (wall clock, ms).
+   * True when what is said of times changes by it: another basis, or another skew by more than two minutes.
    */
   compare(serverAtUtc, sentAt) {
     const middle = sentAt + (this.wall() - sentAt) / 2;
@@ -100,7 +104,10 @@ export class Clock {
     return this.#comparedAt === null ? -Infinity : this.#serverAtMs + this.forward() - this.#comparedAt;
   }
 
-  /** Milliseconds from a time of this tablet's own in the past; never negative, because a clock may have been put back. */
+  /**
+   * Milliseconds from a time of this tablet's own in the past;
+   * never negative, because a clock may have been put back.
+   */
   sinceMs(atUtc) {
     return Math.max(0, Math.round(this.wall() - Date.parse(atUtc)));
   }

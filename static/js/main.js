@@ -1,6 +1,6 @@
 /**
- * What runs when the page opens: is this browser able, what does it hold, who am I, where was I. The first thing missing is said
- * in plain words and ends the start.
+ * What runs when the page opens: is this browser able, what does it hold, who am I, where was I.
+ * The first thing missing is said in plain words and ends the start.
  */
 import {Api} from './api.js';
 import {Clock} from './clock.js';
@@ -33,8 +33,19 @@ async function start() {
   const clock = new Clock();
   const network = new NetworkLine();
   const frame = new Frame(root, new Guard(root), network.element);
-  const standalone = matchMedia('(display-mode: standalone), (display-mode: fullscreen)').matches || navigator.standalone === true;
-  const tablet = new Tablet({clock, network, frame, standalone, version, api: new Api(), sync: {state: {}, run: () => {}}, said: document.getElementById('said')});
+  const standalone =
+    matchMedia('(display-mode: standalone), (display-mode: fullscreen)').matches ||
+    navigator.standalone === true;
+  const tablet = new Tablet({
+    clock,
+    network,
+    frame,
+    standalone,
+    version,
+    api: new Api(),
+    sync: {state: {}, run: () => {}},
+    said: document.getElementById('said'),
+  });
   if (missing) await reading;
   if (missing) return tablet.go({name: 'not-possible', code: missing});
   try {
@@ -44,10 +55,17 @@ async function start() {
   }
 }
 
-/** Behind the first screen, which does not need it, but whatever became of that: a version with a fault is to be replaced. */
+/**
+ * Behind the first screen, which does not need it, but whatever became of that:
+ * a version with a fault is to be replaced.
+ */
 function watchVersion(tablet) {
-  keepOffline({version, onNewer: take => tablet.offerUpdate(take)})
-    .then(registration => { tablet.registration = registration; }, () => {});
+  keepOffline({version, onNewer: take => tablet.offerUpdate(take)}).then(
+    registration => {
+      tablet.registration = registration;
+    },
+    () => {},
+  );
 }
 
 function missingAbility() {
@@ -58,8 +76,17 @@ function missingAbility() {
 }
 
 async function withStore(tablet, reading) {
-  const store = new Store({onState: state => { if (state === 'blocked') tablet.go({name: 'not-kept', code: 'store.blocked'}); }});
-  Object.assign(tablet, {store, shelf: new Shelf(store), drafts: new Drafts(store), outbox: new Outbox(store, null)});
+  const store = new Store({
+    onState: state => {
+      if (state === 'blocked') tablet.go({name: 'not-kept', code: 'store.blocked'});
+    },
+  });
+  Object.assign(tablet, {
+    store,
+    shelf: new Shelf(store),
+    drafts: new Drafts(store),
+    outbox: new Outbox(store, null),
+  });
   let opening;
   try {
     opening = await whatIsHeld(store);
@@ -81,16 +108,27 @@ async function asDevice(tablet, {chain, held, unsigned}) {
   tablet.outbox = new Outbox(store, device, chain);
   tablet.setup = Setup.resume(tablet, held);
   tablet.unsigned = unsigned;
-  const inUse = () => new Set([tablet.setup?.sheetHash, tablet.beginningOn, ...tablet.unsigned.map(({sheet}) => sheet)]);
+  const inUse = () =>
+    new Set([tablet.setup?.sheetHash, tablet.beginningOn, ...tablet.unsigned.map(({sheet}) => sheet)]);
   tablet.forget = () => forgetClosed(store, clock.wall(), inUse);
   tablet.sync = new Sync({
-    api, outbox: tablet.outbox, shelf, device, clock, inUse, setups: () => Setup.mine(tablet), onChange: state => tablet.synced(state),
+    api,
+    outbox: tablet.outbox,
+    shelf,
+    device,
+    clock,
+    inUse,
+    setups: () => Setup.mine(tablet),
+    onChange: state => tablet.synced(state),
   });
   await firstView(tablet);
   tablet.tellNetwork();
   askWhetherProtected(tablet);
   tablet.sync.run();
-  whenToSync(() => { tablet.sync.run(); if (!tablet.setup) lookForUpdate(tablet.registration); });
+  whenToSync(() => {
+    tablet.sync.run();
+    if (!tablet.setup) lookForUpdate(tablet.registration);
+  });
   watchForAbsence(tablet);
 }
 
@@ -100,7 +138,10 @@ async function askWhetherProtected(tablet) {
   if (tablet.view.name === 'machines') tablet.refresh();
 }
 
-/** Where the person was: the same step with all that was typed, after a look at the machine when it was long ago. */
+/**
+ * Where the person was: the same step with all that was typed,
+ * after a look at the machine when it was long ago.
+ */
 async function firstView(tablet) {
   const {setup, clock} = tablet;
   if (!setup) return tablet.go({name: 'machines'});
@@ -117,10 +158,13 @@ function watchForAbsence(tablet) {
   const look = () => {
     const awayMs = Math.max(0, tablet.clock.wall() - touchedAt);
     touchedAt = tablet.clock.wall();
-    if (awayMs > AWAY_MS && tablet.setup?.state.status === 'running' && tablet.view.name !== 'away') tablet.go({name: 'away', awayMs: Math.round(awayMs)});
+    if (awayMs > AWAY_MS && tablet.setup?.state.status === 'running' && tablet.view.name !== 'away')
+      tablet.go({name: 'away', awayMs: Math.round(awayMs)});
   };
   for (const type of ['pointerdown', 'keydown', 'pageshow']) addEventListener(type, look, {capture: true});
-  document.addEventListener('visibilitychange', () => { if (document.visibilityState === 'visible') look(); });
+  document.addEventListener('visibilitychange', () => {
+    if (document.visibilityState === 'visible') look();
+  });
 }
 
 start();

@@ -1,13 +1,16 @@
 /**
- * The page's half of the conversation with the worker: register, notice a newer version, ask the person, hand over.
- * A newer version is taken only between setups and after the person has agreed. It comes in two ways: a worker waits; or the
- * worker changed beneath this page, because another tab took the new version, or the browser was closed while it waited and
- * the page of a running setup came back in its own version.
+ * The page's half of the conversation with the worker: register, notice a newer version, ask the person, hand
+ * over. A newer version is taken only between setups and after the person has agreed. It comes in two ways: a
+ * worker waits; or the worker changed beneath this page, because another tab took the new version, or the
+ * browser was closed while it waited and the page of a running setup came back in its own version.
  */
 const WORKER = '/sw.js';
 const ANSWER_WITHIN_MS = 5000;
 
-/** Watch the worker. `onNewer(take)` is called when a newer version can be taken; `take()` does it and loads the page anew. */
+/**
+ * Watch the worker. `onNewer(take)` is called when a newer version can be taken;
+ * `take()` does it and loads the page anew.
+ */
 export async function keepOffline({version, onNewer, container = navigator.serviceWorker}) {
   if (!container) return null;
   container.addEventListener('message', event => {
@@ -43,9 +46,13 @@ function versionOf(worker) {
 export const lookForUpdate = registration => registration?.update().catch(() => {});
 
 /** Have the worker serve this page's version until it is let go (null), whatever is waiting. */
-export const holdVersion = (version, container = navigator.serviceWorker) => container?.controller?.postMessage({do: 'hold', version});
+export const holdVersion = (version, container = navigator.serviceWorker) =>
+  container?.controller?.postMessage({do: 'hold', version});
 
-/** The worker that waited may have been taken by another tab since: then there is nothing left but to load the page anew. */
+/**
+ * The worker that waited may have been taken by another tab since:
+ * then there is nothing left but to load the page anew.
+ */
 function handOver({waiting}, container) {
   if (!waiting) return location.reload();
   container.addEventListener('controllerchange', () => location.reload(), {once: true});
@@ -55,9 +62,11 @@ function handOver({waiting}, container) {
 /** Under `require-trusted-types-for 'script'` a worker's address must come from a named policy. */
 function workerAddress() {
   if (!globalThis.trustedTypes) return WORKER;
-  const policy = globalThis.trustedTypes.createPolicy('zerokeep-worker', {createScriptURL: address => {
-    if (address !== WORKER) throw new TypeError('not the worker');
-    return address;
-  }});
+  const policy = globalThis.trustedTypes.createPolicy('zerokeep-worker', {
+    createScriptURL: address => {
+      if (address !== WORKER) throw new TypeError('not the worker');
+      return address;
+    },
+  });
   return policy.createScriptURL(WORKER);
 }

@@ -1,6 +1,7 @@
 /**
- * One running setup on this tablet: its events, what they amount to (the fold), and the one way to add to it.
- * Nothing here is shown as done before `commit` has resolved, and `commit` resolves only after the event is kept.
+ * One running setup on this tablet: its events, what they amount to (the fold), and the one way to
+ * add to it. Nothing here is shown as done before `commit` has resolved, and `commit` resolves only
+ * after the event is kept.
  */
 import {fold} from './rules/setup/fold.js';
 import {isPractised} from './rules/setup/steps.js';
@@ -31,26 +32,40 @@ export class Setup {
     const setup = new Setup(tablet, {id, sheetHash, sheet, person, rows: [], decisions: [], draft: {}});
     await tablet.shelf.note(CURRENT, id);
     await setup.commit('setup.started', {machine: sheet.machine.id, display}, null);
-    if (takesOver) await setup.commit('setup.taken_over', {from_setup: takesOver.setup, from_person: takesOver.person});
+    if (takesOver)
+      await setup.commit('setup.taken_over', {from_setup: takesOver.setup, from_person: takesOver.person});
     await carryCautions(setup);
     await tablet.shelf.note(MINE, await Setup.mine(tablet));
     return setup;
   }
 
-  /** The setup that was running when the page went away, out of what the start has read (`held` of opening.js); or null. */
+  /**
+   * The setup that was running when the page went away,
+   * out of what the start has read (`held` of opening.js); or null.
+   */
   static resume(tablet, held) {
     if (!held) return null;
     const {id, rows, drafts} = held;
     const {sheet: sheetHash, person} = rows[0].payload;
     const decisions = held.decisions.map(text => JSON.parse(text));
-    const setup = new Setup(tablet, {id, sheetHash, sheet: JSON.parse(held.sheet.text), person, rows, decisions, draft: {}});
+    const setup = new Setup(tablet, {
+      id,
+      sheetHash,
+      sheet: JSON.parse(held.sheet.text),
+      person,
+      rows,
+      decisions,
+      draft: {},
+    });
     setup.draft = drafts.find(({step}) => step === setup.state.current_step)?.typed ?? {};
     return setup;
   }
 
-  /** Ids of the newest setups made here, oldest first: those that the server may still have decisions about. */
+  /**
+   * Ids of the newest setups made here, oldest first: those that the server may still have decisions about.
+   */
   static async mine({shelf}) {
-    const [ids, current] = [await shelf.noted(MINE) ?? [], await shelf.noted(CURRENT)];
+    const [ids, current] = [(await shelf.noted(MINE)) ?? [], await shelf.noted(CURRENT)];
     return [...ids.filter(id => id !== current), ...(current ? [current] : [])].slice(-MOST_ASKED);
   }
 
@@ -60,16 +75,27 @@ export class Setup {
   }
 
   /**
-   * Keep one event of this setup. `pin` is sealed in beside a signature, for the key that the tablet got at its enrolment:
-   * a sheet comes without a signature, and whoever could change one must not get at a PIN by it. `pinOf`: whose PIN it is.
+   * Keep one event of this setup. `pin` is sealed in beside a signature, for the key that the tablet got at
+   * its enrolment: a sheet comes without a signature, and whoever could change one must not get at a PIN by
+   * it. `pinOf`: whose PIN it is.
    */
   async commit(type, data, step = this.state.current_step, pin = null, pinOf = this.person) {
     const {outbox, clock, device, version} = this.tablet;
     const body = {
-      type, setup: this.id, sheet: this.sheetHash, app: version, person: this.person,
-      at_utc: clock.nowUtc(), elapsed_ms: this.elapsedMs(), step, data,
+      type,
+      setup: this.id,
+      sheet: this.sheetHash,
+      app: version,
+      person: this.person,
+      at_utc: clock.nowUtc(),
+      elapsed_ms: this.elapsedMs(),
+      step,
+      data,
     };
-    const seal = pin === null ? undefined : event => sealPin(pin, device.pin_key, {event, device: device.id, person: pinOf});
+    const seal =
+      pin === null
+        ? undefined
+        : event => sealPin(pin, device.pin_key, {event, device: device.id, person: pinOf});
     const row = await outbox.append(body, seal);
     const before = this.state?.current_step ?? null;
     this.rows.push(row);
@@ -81,14 +107,21 @@ export class Setup {
     return row;
   }
 
-  /** A worry holds for the next person at this tablet at once. The event is kept; without the note the next sheet tells it. */
+  /**
+   * A worry holds for the next person at this tablet at once.
+   * The event is kept; without the note the next sheet tells it.
+   */
   async #rememberWorry(row) {
     const {blocks} = this.state.worries.find(({event}) => event === row.id);
     await rememberWorry(this.tablet.shelf, row, this.sheet, this.personName, blocks).catch(() => {});
   }
 
   refold() {
-    this.state = fold(this.sheet, this.rows.map(({id, payload}) => ({id, ...payload})), this.decisions);
+    this.state = fold(
+      this.sheet,
+      this.rows.map(({id, payload}) => ({id, ...payload})),
+      this.decisions,
+    );
   }
 
   async readDecisions() {
@@ -111,25 +144,61 @@ export class Setup {
     if (step) this.tablet.drafts.drop(this.id, step).catch(() => {});
   }
 
-  get stages() { return this.sheet.procedure.stages; }
-  get machine() { return this.sheet.machine; }
-  get lead() { return this.sheet.shop.lead; }
-  /** The step of this id, in the words for this person: of the procedure, or the one that sets a row to zero again. */
-  step(id) { return this.#worded([...this.stages.flatMap(({steps}) => steps), ...this.#zero].find(step => step.id === id) ?? null); }
-  get current() { return this.step(this.state.current_step); }
+  get stages() {
+    return this.sheet.procedure.stages;
+  }
+  get machine() {
+    return this.sheet.machine;
+  }
+  get lead() {
+    return this.sheet.shop.lead;
+  }
+  /**
+   * The step of this id, in the words for this person:
+   * of the procedure, or the one that sets a row to zero again.
+   */
+  step(id) {
+    return this.#worded(
+      [...this.stages.flatMap(({steps}) => steps), ...this.#zero].find(step => step.id === id) ?? null,
+    );
+  }
+  get current() {
+    return this.step(this.state.current_step);
+  }
   stageOf(id) {
     const stow = this.#zero.some(step => step.id === id) ? 'stow' : null;
     return this.stages.find(({id: stage, steps}) => stage === stow || steps.some(step => step.id === id));
   }
-  #worded(step) { return step && isPractised(this.sheet, step, this.person) ? {...step, ...step.practised, choices: []} : step; }
-  get #zero() { return this.sheet.row_to_zero ? [this.sheet.row_to_zero] : []; }
-  axis(name) { return this.sheet.axes.find(({axis}) => axis === name); }
-  get personName() { return this.nameOf(this.person) ?? this.person; }
-  get ownSlots() { return this.sheet.slots.filter(slot => slot.kind === 'person' && slot.owner_id === this.person); }
+  #worded(step) {
+    return step && isPractised(this.sheet, step, this.person)
+      ? {...step, ...step.practised, choices: []}
+      : step;
+  }
+  get #zero() {
+    return this.sheet.row_to_zero ? [this.sheet.row_to_zero] : [];
+  }
+  axis(name) {
+    return this.sheet.axes.find(({axis}) => axis === name);
+  }
+  get personName() {
+    return this.nameOf(this.person) ?? this.person;
+  }
+  get ownSlots() {
+    return this.sheet.slots.filter(slot => slot.kind === 'person' && slot.owner_id === this.person);
+  }
   /** The name of an operator on the sheet, else null. */
-  nameOf(id) { return this.sheet.people.find(person => person.id === id)?.name ?? null; }
-  get slotLabel() { return this.state.slot ?? this.ownSlots[0]?.label ?? ''; }
+  nameOf(id) {
+    return this.sheet.people.find(person => person.id === id)?.name ?? null;
+  }
+  get slotLabel() {
+    return this.state.slot ?? this.ownSlots[0]?.label ?? '';
+  }
 
-  /** Wording of the sheet with the operator's own slot put in; all else was filled when the sheet was compiled. */
-  fill(text) { return (text ?? '').replaceAll('{slot}', this.slotLabel); }
+  /**
+   * Wording of the sheet with the operator's own slot put in;
+   * all else was filled when the sheet was compiled.
+   */
+  fill(text) {
+    return (text ?? '').replaceAll('{slot}', this.slotLabel);
+  }
 }

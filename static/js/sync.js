@@ -2,11 +2,13 @@
  * Sending what waits, and fetching news. One run at a time in this browser.
  *
  * - Reach means a signed answer to a fresh nonce, never `navigator.onLine`.
- * - Events go in the order of the chain. Only ids in a receipt whose signature is good leave the outbox; a 500, a time-out,
- *   an answer that is no JSON or a receipt by another key leave everything as it is.
- * - A server that says "later" (429) is asked again after the seconds it names, a minute at most; everything stays till then.
- * - What the server refused for good is sent again when the page has started, when the server has another version or the
- *   tablet another standing there, and else after a pause that doubles: only then may the answer be another.
+ * - Events go in the order of the chain. Only ids in a receipt whose signature is good leave the outbox;
+ *   a 500, a time-out, an answer that is no JSON or a receipt by another key leave everything as it is.
+ * - A server that says "later" (429) is asked again after the seconds it names, a minute at most;
+ *   everything stays till then.
+ * - What the server refused for good is sent again when the page has started, when the server has another
+ *   version or the tablet another standing there, and else after a pause that doubles: only then may the
+ *   answer be another.
  * - The lock saves work only: without it two runs would send the same events, and the server has them once.
  */
 import {toBase64url} from './proof/bytes.js';
@@ -28,7 +30,10 @@ export class Sync {
   #retry = {seen: null, at: 0, pauseMs: FIRST_PAUSE_MS};
   #notBefore = -Infinity;
 
-  /** `parts`: api, outbox, shelf, device, clock, setups() -> Promise of setup ids to ask about, inUse() -> Set of hashes (at once). */
+  /**
+   * `parts`: api, outbox, shelf, device, clock,
+   * setups() -> Promise of setup ids to ask about, inUse() -> Set of hashes (at once).
+   */
   constructor(parts) {
     Object.assign(this, {locks: globalThis.navigator?.locks, onChange: () => {}, protection, ...parts});
     this.state = {reached: null, lastAtUtc: null, code: null, shell: null, device: 'enrolled'};
@@ -52,7 +57,9 @@ export class Sync {
 
   async #alone() {
     if (!this.locks) return this.#once();
-    return this.locks.request(`sync:${this.device.id}`, {ifAvailable: true}, lock => (lock ? this.#once() : undefined));
+    return this.locks.request(`sync:${this.device.id}`, {ifAvailable: true}, lock =>
+      lock ? this.#once() : undefined,
+    );
   }
 
   async #once() {
@@ -61,10 +68,20 @@ export class Sync {
       const challenge = await this.#reach();
       const sent = await this.#send();
       const fresh = await this.#news(challenge);
-      this.#tell({reached: true, lastAtUtc: this.clock.nowUtc(), code: null, changed: sent || fresh || this.state.clockMoved});
+      this.#tell({
+        reached: true,
+        lastAtUtc: this.clock.nowUtc(),
+        code: null,
+        changed: sent || fresh || this.state.clockMoved,
+      });
     } catch (error) {
-      if (error.retryAfterS > 0) this.#notBefore = this.clock.forward() + 1000 * Math.min(error.retryAfterS, LONGEST_WAIT_S);
-      this.#tell({reached: false, code: typeof error.code === 'string' ? error.code : 'api.failed', changed: false});
+      if (error.retryAfterS > 0)
+        this.#notBefore = this.clock.forward() + 1000 * Math.min(error.retryAfterS, LONGEST_WAIT_S);
+      this.#tell({
+        reached: false,
+        code: typeof error.code === 'string' ? error.code : 'api.failed',
+        changed: false,
+      });
     }
   }
 
@@ -73,13 +90,17 @@ export class Sync {
     const sentAt = this.clock.wall();
     const {answer} = await this.api.post('/api/reach', {nonce});
     const reach = await verified(answer, this.device.receipt_key, REACH);
-    if (reach.domain !== 'zerokeep/reach/1' || reach.nonce !== nonce) throw new NotGenuine('sync.other_nonce');
+    if (reach.domain !== 'zerokeep/reach/1' || reach.nonce !== nonce)
+      throw new NotGenuine('sync.other_nonce');
     this.state.clockMoved = this.clock.compare(reach.at_utc, sentAt);
     this.state.shell = reach.shell;
     return reach.challenge;
   }
 
-  /** Send all that waits, each event once a run: what was not taken does not stand in the way of what comes behind it. */
+  /**
+   * Send all that waits, each event once a run:
+   * what was not taken does not stand in the way of what comes behind it.
+   */
   async #send() {
     const before = this.#retry;
     const again = await this.#refusedToRetry();
@@ -95,20 +116,26 @@ export class Sync {
     const tried = new Set();
     let taken = false;
     for (;;) {
-      const waiting = again.length > 0 ? again.splice(0, MOST_EVENTS) : await this.outbox.waiting(tried.size + MOST_EVENTS);
+      const waiting =
+        again.length > 0 ? again.splice(0, MOST_EVENTS) : await this.outbox.waiting(tried.size + MOST_EVENTS);
       const rows = waiting.filter(row => !tried.has(row.id)).slice(0, MOST_EVENTS);
       if (rows.length === 0) return taken;
       for (const row of rows) tried.add(row.id);
-      taken = await this.#sendOnce(rows) || taken;
+      taken = (await this.#sendOnce(rows)) || taken;
     }
   }
 
   /** Send some rows and take what a genuine receipt says of them; true when the server took one. */
   async #sendOnce(rows) {
-    const {receipts: jws} = await this.api.post('/api/events', {events: rows.map(({jws, pin}) => ({jws, pin}))});
+    const {receipts: jws} = await this.api.post('/api/events', {
+      events: rows.map(({jws, pin}) => ({jws, pin})),
+    });
     const payload = await verified(jws, this.device.receipt_key, RECEIPT);
     const sent = new Set(rows.map(row => row.id));
-    const receipts = payload.domain === 'zerokeep/receipts/1' ? payload.receipts.filter(receipt => sent.has(receipt.event)) : [];
+    const receipts =
+      payload.domain === 'zerokeep/receipts/1'
+        ? payload.receipts.filter(receipt => sent.has(receipt.event))
+        : [];
     await this.outbox.acknowledge(receipts);
     return receipts.some(({outcome}) => outcome === 'accepted' || outcome === 'already_had');
   }
@@ -128,10 +155,18 @@ export class Sync {
     const {device, shelf, clock} = this;
     const setups = await this.setups();
     const have = await shelf.hashes();
-    const health = {...await this.protection(), skew_ms: clock.skewMs};
+    const health = {...(await this.protection()), skew_ms: clock.skewMs};
     const known = await shelf.noted('sheets_sha256');
     const own = await ownMachines(shelf, clock.wall());
-    const payload = {domain: 'zerokeep/request/1', challenge, have, setups, health, ...(known ? {sheets_sha256: known} : {}), ...(own ? {own_machines: own} : {})};
+    const payload = {
+      domain: 'zerokeep/request/1',
+      challenge,
+      have,
+      setups,
+      health,
+      ...(known ? {sheets_sha256: known} : {}),
+      ...(own ? {own_machines: own} : {}),
+    };
     const {jws} = await sign(device.privateKey, device.id, REQUEST, payload);
     const news = await this.api.post('/api/news', {request: jws});
     this.state.device = news.device?.state ?? 'enrolled';
@@ -140,13 +175,15 @@ export class Sync {
     return sheets > 0 || decisions;
   }
 
-  /** Keep what came, and the name of the whole list once all of it is here: the server need not list it again. */
+  /**
+   * Keep what came, and the name of the whole list once all of it is here: the server need not list it again.
+   */
   async #keepSheets(news) {
     const {shelf, clock} = this;
     const kept = await shelf.keepSheets(news.sheets, this.inUse, clock.nowUtc());
     const have = new Set(await shelf.hashes());
     const whole = news.sheets.every(({hash}) => have.has(hash));
-    await shelf.note('sheets_sha256', whole ? news.sheets_sha256 ?? null : null);
+    await shelf.note('sheets_sha256', whole ? (news.sheets_sha256 ?? null) : null);
     return kept;
   }
 
@@ -156,9 +193,15 @@ export class Sync {
   }
 }
 
-/** Call `run` at every moment that may have brought the server back; the timer only while the page is seen. */
+/**
+ * Call `run` at every moment that may have brought the server back; the timer only while the page is seen.
+ */
 export function whenToSync(run, everyMs = 15_000) {
   for (const name of ['online', 'pageshow', 'focus']) addEventListener(name, run);
-  document.addEventListener('visibilitychange', () => { if (document.visibilityState === 'visible') run(); });
-  setInterval(() => { if (document.visibilityState === 'visible') run(); }, everyMs);
+  document.addEventListener('visibilitychange', () => {
+    if (document.visibilityState === 'visible') run();
+  });
+  setInterval(() => {
+    if (document.visibilityState === 'visible') run();
+  }, everyMs);
 }

@@ -1,6 +1,6 @@
 /**
- * The tablet: what it holds, which view stands, and the way from a tap to a kept event to the next screen. Nothing is shown as
- * done before it is kept; a failure to keep becomes a screen of its own.
+ * The tablet: what it holds, which view stands, and the way from a tap to a kept event to the next screen.
+ * Nothing is shown as done before it is kept; a failure to keep becomes a screen of its own.
  */
 import {enrol} from './enrolment.js';
 import {holdVersion, lookForUpdate} from './offline.js';
@@ -26,9 +26,24 @@ export class Tablet {
   #forgetAgainAt = 0;
   #noteClockAt = 0;
 
-  /** `parts`: store, outbox, shelf, drafts, device, clock, api, sync, version, frame, network, standalone, lost, said. */
+  /**
+   * `parts`: store, outbox, shelf, drafts, device, clock, api,
+   * sync, version, frame, network, standalone, lost, said.
+   */
   constructor(parts) {
-    Object.assign(this, {setup: null, view: {name: 'machines'}, sheets: [], worriesHere: [], lastWords: null, waitingRows: [], takeUpdate: null, storageProtected: null, beginningOn: null, unsigned: [], ...parts});
+    Object.assign(this, {
+      setup: null,
+      view: {name: 'machines'},
+      sheets: [],
+      worriesHere: [],
+      lastWords: null,
+      waitingRows: [],
+      takeUpdate: null,
+      storageProtected: null,
+      beginningOn: null,
+      unsigned: [],
+      ...parts,
+    });
   }
 
   async go(view, options) {
@@ -38,9 +53,11 @@ export class Tablet {
       this.view = this.#stillThere(view);
       this.worriesHere = await ownOpenWorries(this.shelf);
       if (this.view.name === 'people') this.#usedAt(this.view.machine);
-      this.lastWords = this.view.name === 'ready' ? await lastWords(this, this.view.machine, this.view.person) : null;
+      this.lastWords =
+        this.view.name === 'ready' ? await lastWords(this, this.view.machine, this.view.person) : null;
     }
-    if (['holds', 'enrol'].includes(view.name)) this.waitingRows = [...await this.outbox.refused(), ...await this.outbox.waiting()];
+    if (['holds', 'enrol'].includes(view.name))
+      this.waitingRows = [...(await this.outbox.refused()), ...(await this.outbox.waiting())];
     this.render(options);
   }
 
@@ -53,7 +70,9 @@ export class Tablet {
     return listed ? view : {name: 'people', machine: view.machine};
   }
 
-  /** Somebody chose this machine: a sheet of it that is not the newest is fetched while they say who they are. */
+  /**
+   * Somebody chose this machine: a sheet of it that is not the newest is fetched while they say who they are.
+   */
   async #usedAt(machine) {
     const isNew = await chosen(this.shelf, machine, this.clock.wall()).catch(() => false);
     if (isNew) this.sync.run();
@@ -64,19 +83,29 @@ export class Tablet {
     this.frame.show(screenOf(this), options);
   }
 
-  refresh() { this.render({quiet: true}); }
-
-  /** Look at the step again once this time is over: what was seen of the probe's input does not hold for ever. */
-  lookAgainIn(ms) {
-    clearTimeout(this.#lookAgain);
-    if (ms !== null && ms >= 0) this.#lookAgain = setTimeout(() => { if (this.view.name === 'step') this.refresh(); }, ms + 50);
+  refresh() {
+    this.render({quiet: true});
   }
 
-  say(text) { this.said.textContent = text; }
+  /**
+   * Look at the step again once this time is over: what was seen of the probe's input does not hold for ever.
+   */
+  lookAgainIn(ms) {
+    clearTimeout(this.#lookAgain);
+    if (ms !== null && ms >= 0)
+      this.#lookAgain = setTimeout(() => {
+        if (this.view.name === 'step') this.refresh();
+      }, ms + 50);
+  }
+
+  say(text) {
+    this.said.textContent = text;
+  }
 
   /**
-   * Do something that keeps an event, then show where that leads. A second tap meanwhile does nothing. `stay`: the screen that
-   * stands is brought up to date; `fresh`: the view that the work has set stands anew.
+   * Do something that keeps an event, then show where that leads. A second tap meanwhile does
+   * nothing. `stay`: the screen that stands is brought up to date; `fresh`: the view that the work
+   * has set stands anew.
    */
   async act(work, {stay = false, fresh = false} = {}) {
     if (this.#busy) return;
@@ -94,7 +123,10 @@ export class Tablet {
     }
   }
 
-  /** Keep an event that changes nothing on the screen. The chain has its order, so a tap meanwhile is kept behind it. */
+  /**
+   * Keep an event that changes nothing on the screen.
+   * The chain has its order, so a tap meanwhile is kept behind it.
+   */
   async aside(work) {
     try {
       await work();
@@ -103,7 +135,10 @@ export class Tablet {
     }
   }
 
-  /** Something was not kept. Another tab going on with the chain is its own case; a fault of the program is told as loss too. */
+  /**
+   * Something was not kept. Another tab going on with the chain is its own case;
+   * a fault of the program is told as loss too.
+   */
   #stopped(error) {
     const kept = error instanceof StoreError;
     if (!kept) reportError(error);
@@ -112,13 +147,23 @@ export class Tablet {
     this.render();
   }
 
-  /** Begin on the sheet that was shown. A newer one may have taken its place meanwhile: then that one is shown first. */
+  /**
+   * Begin on the sheet that was shown.
+   * A newer one may have taken its place meanwhile: then that one is shown first.
+   */
   begin(sheetHash, sheet, person, takesOver = null) {
     return this.act(async () => {
       this.beginningOn = sheetHash;
-      if (!await this.shelf.sheet(sheetHash)) return;
+      if (!(await this.shelf.sheet(sheetHash))) return;
       const display = this.standalone ? 'standalone' : 'browser';
-      this.setup = await Setup.begin(this, {sheetHash, sheet, person, id: crypto.randomUUID(), display, takesOver});
+      this.setup = await Setup.begin(this, {
+        sheetHash,
+        sheet,
+        person,
+        id: crypto.randomUUID(),
+        display,
+        takesOver,
+      });
       holdVersion(this.version);
     });
   }
@@ -136,7 +181,13 @@ export class Tablet {
     return this.act(async () => {
       const {setup} = this;
       await setup.commit('setup.left_unsigned', {});
-      const waiting = {id: setup.id, sheet: setup.sheetHash, name: setup.personName, machine: setup.machine.name, slot: setup.slotLabel};
+      const waiting = {
+        id: setup.id,
+        sheet: setup.sheetHash,
+        name: setup.personName,
+        machine: setup.machine.name,
+        slot: setup.slotLabel,
+      };
       await this.#noteUnsigned([...this.unsigned.filter(({id}) => id !== setup.id), waiting]);
       const next = setup.state.broken_off?.to ?? null;
       if (next) await this.#toNext();
@@ -161,11 +212,18 @@ export class Tablet {
   }
 
   /** The person whom this setup was handed to begins anew. */
-  beginNext() { return this.act(() => this.#toNext()); }
+  beginNext() {
+    return this.act(() => this.#toNext());
+  }
 
   async #toNext() {
     const {id, person, machine, state} = this.setup;
-    const view = {name: 'ready', machine: machine.id, person: state.broken_off.to, takesOver: {setup: id, person}};
+    const view = {
+      name: 'ready',
+      machine: machine.id,
+      person: state.broken_off.to,
+      takesOver: {setup: id, person},
+    };
     await this.leaveSetup();
     await this.go(view);
   }
@@ -178,7 +236,10 @@ export class Tablet {
   /** An event was kept: once the next screen is painted, say so on the quiet line and try to send it. */
   committed() {
     clearTimeout(this.#sending);
-    this.#sending = setTimeout(() => { this.tellNetwork(); this.sync.run(); }, AFTER_PAINT_MS);
+    this.#sending = setTimeout(() => {
+      this.tellNetwork();
+      this.sync.run();
+    }, AFTER_PAINT_MS);
   }
 
   async tellNetwork() {
@@ -206,14 +267,20 @@ export class Tablet {
     }
   }
 
-  /** Note how the clocks compare, for a start without the server: when that has changed, else every few minutes. */
+  /**
+   * Note how the clocks compare, for a start without the server:
+   * when that has changed, else every few minutes.
+   */
   async #rememberClock(moved) {
     if (!moved && this.clock.forward() < this.#noteClockAt) return;
     this.#noteClockAt = this.clock.forward() + NOTE_CLOCK_EVERY_MS;
     await this.shelf.note(CLOCK, this.clock.toRemember).catch(() => {});
   }
 
-  /** Let go of setups that are long over: once a start and then every few hours, as long as the server answers. */
+  /**
+   * Let go of setups that are long over:
+   * once a start and then every few hours, as long as the server answers.
+   */
   async #forgetSometimes() {
     if (this.clock.forward() < this.#forgetAgainAt) return;
     this.#forgetAgainAt = this.clock.forward() + FORGET_EVERY_MS;
@@ -228,7 +295,11 @@ export class Tablet {
   }
 
   /** The newest sheet of a machine: {hash, sheet}. */
-  sheetOf(machine) { return this.sheets.find(({sheet}) => sheet.machine.id === machine); }
+  sheetOf(machine) {
+    return this.sheets.find(({sheet}) => sheet.machine.id === machine);
+  }
 
-  backButton(view = {name: 'step'}) { return button(say('tablet.back'), 'back', () => this.go(view)); }
+  backButton(view = {name: 'step'}) {
+    return button(say('tablet.back'), 'back', () => this.go(view));
+  }
 }

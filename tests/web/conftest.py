@@ -66,10 +66,10 @@ class Browser:
         return self.client.get(path, base_url=ORIGIN, headers={"Sec-Fetch-Site": "none"}, **more)
 
     def page(self, path: str) -> str:
-        """The text of a page that has to be there."""
+        """The text of a page that has to be there, with one blank wherever a browser shows one."""
         answer = self.get(path)
         assert answer.status_code == 200, f"{path}: {answer.status_code}"
-        return answer.get_data(as_text=True)
+        return " ".join(answer.get_data(as_text=True).split())
 
     def token(self) -> str:
         """A form token of this browser's own session."""

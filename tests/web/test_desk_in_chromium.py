@@ -83,6 +83,8 @@ def desk(tmp_path_factory: pytest.TempPathFactory, keys: tuple[Path, KeyRing]) -
         "tablets": "/desk/tablets",
         "slots": "/desk/slots",
         "people": "/desk/people",
+        "a person": "/desk/people/mara",
+        "letting people in": "/desk/people/new",
         "machines": "/desk/machines",
         "fixtures": "/desk/fixtures",
         "trends": "/desk/fixtures/vise-a/X",

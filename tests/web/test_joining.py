@@ -59,7 +59,6 @@ def test_an_import_of_a_file_that_is_not_there_is_refused() -> None:
         "import other from './a.js';",
         "import * as all from './a.js';",
         "import './a.js';",
-        "import {\n  one,\n} from './a.js';",
         "export default 1;",
         "export let changing = 1;",
         "export {one};",
@@ -70,6 +69,41 @@ def test_an_import_of_a_file_that_is_not_there_is_refused() -> None:
 )
 def test_a_way_of_importing_or_exporting_that_joining_does_not_know_is_refused(line: str) -> None:
     assert "js/main.js cannot be joined" in refused({**MODULES, "js/main.js": line})
+
+
+def test_names_may_be_listed_over_several_lines() -> None:
+    listed = {
+        **MODULES,
+        "js/main.js": "import {\n  one,\n  two as other,\n} from './a.js';\nsaid.push(one + other);",
+    }
+    assert "const {one, two: other} = $js$a;" in join_modules(listed, "js/main.js")
+
+
+COMMENTED = """/**
+ * What it is for, with a * and a /.
+ */
+export const one = 'a // b'; // stays
+  /* alone */
+  // alone
+  said.push(/* stays */ one, '/* no comment */');
+"""
+
+
+def test_comments_of_their_own_and_the_room_before_a_line_are_not_sent() -> None:
+    joined = join_modules({"js/main.js": COMMENTED}, "js/main.js")
+    assert (
+        "const one = 'a // b'; // stays\nsaid.push(/* stays */ one, '/* no comment */');\nreturn {one};"
+        in joined
+    )
+    assert "alone" not in joined
+    assert "What it is for" not in joined
+    assert join_sheets({"a.css": "/* a\n   b */\np {\n  color: red;\n}\n"}) == "p {\ncolor: red;\n}"
+
+
+def test_a_text_that_runs_over_a_line_is_refused() -> None:
+    assert "cannot be joined: const text = `one" in refused({"js/main.js": "const text = `one\n  two`;"})
+    assert "`" in join_modules({"js/main.js": "const text = `one` + `two`;"}, "js/main.js")
+    assert join_modules({"js/main.js": "// one `\nsaid.push(1);"}, "js/main.js")
 
 
 def test_what_a_comment_says_of_imports_is_left_alone() -> None:

@@ -46,6 +46,9 @@ MATRIX = {
     "registers.clear_fork": "lead",
     "registers.slots": "lead auditor",
     "registers.people": "lead auditor",
+    "people.new": "lead",
+    "people.person": "lead auditor",
+    "people.change": "lead",
     "registers.machines": "lead auditor",
     "fixtures.overview": "lead auditor",
     "fixtures.trends": "lead auditor",
@@ -80,7 +83,9 @@ NOWHERE = "00000000-0000-0000-0000-0000000000aa"
 def reach(browser: Browser, site: Site, endpoint: str, method: str) -> int:
     """The status that one call of a route answers with."""
     rule = next(rule for rule in site.app.url_map.iter_rules() if rule.endpoint == endpoint)
-    values = {name: {"position": 3, "axis": "X"}.get(name, NOWHERE) for name in rule.arguments}
+    values = {
+        name: {"position": 3, "axis": "X", "action": "secrets"}.get(name, NOWHERE) for name in rule.arguments
+    }
     path = site.app.url_map.bind("localhost").build(endpoint, values)
     if method == "GET":
         return browser.get(path).status_code

@@ -89,7 +89,8 @@ class Typesetter:
         fonts of all scripts, style sheet, templates, the renderer's parts.
         """
         self.templates.get_template("record.html")
-        page = f"<p>{ALL_SCRIPTS}<b>{ALL_SCRIPTS}</b><svg xmlns='http://www.w3.org/2000/svg'/><table><td>1</table>"
+        svg = "<svg xmlns='http://www.w3.org/2000/svg'/>"
+        page = f"<p>{ALL_SCRIPTS}<b>{ALL_SCRIPTS}</b>{svg}<table><td>1</table>"
         attached = Attachment(string=b"", name="warm", url_fetcher=self.fetcher)
         with _watched():
             HTML(string=page, url_fetcher=self.fetcher, base_url=BUNDLED).write_pdf(

@@ -18,13 +18,15 @@ export function toBase64url(bytes) {
 
 /** Bytes of a base64url text; throws a SyntaxError for anything else, padding and blanks included. */
 export function fromBase64url(value) {
-  if (typeof value !== 'string' || !/^[A-Za-z0-9_-]*$/.test(value) || value.length % 4 === 1) throw new SyntaxError('not base64url');
+  if (typeof value !== 'string' || !/^[A-Za-z0-9_-]*$/.test(value) || value.length % 4 === 1)
+    throw new SyntaxError('not base64url');
   const binary = atob(value.replace(/-/g, '+').replace(/_/g, '/'));
   return Uint8Array.from(binary, character => character.charCodeAt(0));
 }
 
 /** Lower-case hex. */
-export const toHex = bytes => Array.from(new Uint8Array(bytes), byte => byte.toString(16).padStart(2, '0')).join('');
+export const toHex = bytes =>
+  Array.from(new Uint8Array(bytes), byte => byte.toString(16).padStart(2, '0')).join('');
 
 /** SHA-256 of bytes, as bytes. */
 export const sha256 = async bytes => new Uint8Array(await crypto.subtle.digest('SHA-256', bytes));

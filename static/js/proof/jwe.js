@@ -1,23 +1,40 @@
 /**
- * Sealing a PIN for the server: compact JWE, ECDH-ES direct with A256GCM (RFC 7516; RFC 7518, sections 4.6 and 5.3).
- * The seal names the event, the device and the person in its protected header, which GCM authenticates: a seal moved
- * to another event does not open. A new key pair is made for every seal, so the same PIN never looks the same twice.
+ * Sealing a PIN for the server: compact JWE, ECDH-ES direct with A256GCM (RFC 7516; RFC 7518, sections 4.6
+ * and 5.3). The seal names the event, the device and the person in its protected header, which GCM
+ * authenticates: a seal moved to another event does not open. A new key pair is made for every seal, so the
+ * same PIN never looks the same twice.
  */
 import {joined, sha256, toBase64url, utf8} from './bytes.js';
 
 const ECDH = {name: 'ECDH', namedCurve: 'P-256'};
 
-/** Seal `pin` for `pinKey` (public JWK with kid), bound to {event, device, person}. Resolves to the compact JWE. */
+/**
+ * Seal `pin` for `pinKey` (public JWK with kid), bound to {event, device, person}.
+ * Resolves to the compact JWE.
+ */
 export async function sealPin(pin, pinKey, bound) {
   const pair = await crypto.subtle.generateKey(ECDH, false, ['deriveBits']);
   const {kty, crv, x, y} = await crypto.subtle.exportKey('jwk', pair.publicKey);
-  const header = {alg: 'ECDH-ES', enc: 'A256GCM', typ: 'zerokeep-pin+jwe', kid: pinKey.kid, epk: {kty, crv, x, y}, ...bound};
+  const header = {
+    alg: 'ECDH-ES',
+    enc: 'A256GCM',
+    typ: 'zerokeep-pin+jwe',
+    kid: pinKey.kid,
+    epk: {kty, crv, x, y},
+    ...bound,
+  };
   const protectedHeader = toBase64url(utf8(JSON.stringify(header)));
   const secret = await agreed(pair.privateKey, pinKey);
   const contentKey = await concatKdf(secret, 'A256GCM', 256);
   const iv = crypto.getRandomValues(new Uint8Array(12));
   const sealed = await encrypted(contentKey, iv, utf8(protectedHeader), utf8(pin));
-  return [protectedHeader, '', toBase64url(iv), toBase64url(sealed.slice(0, -16)), toBase64url(sealed.slice(-16))].join('.');
+  return [
+    protectedHeader,
+    '',
+    toBase64url(iv),
+    toBase64url(sealed.slice(0, -16)),
+    toBase64url(sealed.slice(-16)),
+  ].join('.');
 }
 
 /** The shared secret Z of a private key and another's public JWK: 32 bytes. */
@@ -27,11 +44,24 @@ export async function agreed(privateKey, {kty, crv, x, y}) {
 }
 
 /**
- * Concat KDF (NIST SP 800-56A, 5.8.1, as RFC 7518, 4.6.2 uses it) with SHA-256, one round: keys up to 256 bits.
- * `partyU` and `partyV` are the bytes of apu and apv, empty when absent.
+ * Concat KDF (NIST SP 800-56A, 5.8.1, as RFC 7518, 4.6.2 uses it) with SHA-256, one round:
+ * keys up to 256 bits. `partyU` and `partyV` are the bytes of apu and apv, empty when absent.
  */
-export async function concatKdf(secret, algorithm, bits, partyU = new Uint8Array(), partyV = new Uint8Array()) {
-  const whole = joined(uint32(1), secret, counted(utf8(algorithm)), counted(partyU), counted(partyV), uint32(bits));
+export async function concatKdf(
+  secret,
+  algorithm,
+  bits,
+  partyU = new Uint8Array(),
+  partyV = new Uint8Array(),
+) {
+  const whole = joined(
+    uint32(1),
+    secret,
+    counted(utf8(algorithm)),
+    counted(partyU),
+    counted(partyV),
+    uint32(bits),
+  );
   return (await sha256(whole)).slice(0, bits / 8);
 }
 
@@ -45,5 +75,7 @@ function uint32(value) {
 
 async function encrypted(rawKey, iv, additionalData, plain) {
   const key = await crypto.subtle.importKey('raw', rawKey, 'AES-GCM', false, ['encrypt']);
-  return new Uint8Array(await crypto.subtle.encrypt({name: 'AES-GCM', iv, additionalData, tagLength: 128}, key, plain));
+  return new Uint8Array(
+    await crypto.subtle.encrypt({name: 'AES-GCM', iv, additionalData, tagLength: 128}, key, plain),
+  );
 }

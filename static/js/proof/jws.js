@@ -1,7 +1,7 @@
 /**
- * Compact JWS with ES256 (RFC 7515; RFC 7518, section 3.4: the signature is r then s, 64 bytes) and key thumbprints (RFC 7638).
- * The id of what is signed is SHA-256 over the signing input, never over the signature: an ECDSA signature can be
- * turned into a second valid one.
+ * Compact JWS with ES256 (RFC 7515; RFC 7518, section 3.4: the signature is r then s, 64 bytes) and key
+ * thumbprints (RFC 7638). The id of what is signed is SHA-256 over the signing input, never over the
+ * signature: an ECDSA signature can be turned into a second valid one.
  */
 import {fromBase64url, sha256, sha256Hex, text, toBase64url, utf8} from './bytes.js';
 
@@ -16,9 +16,13 @@ export class NotGenuine extends Error {
   }
 }
 
-/** Sign `payload` as it is written by JSON.stringify. Resolves to {jws, id}: the compact form and its event id. */
+/**
+ * Sign `payload` as it is written by JSON.stringify.
+ * Resolves to {jws, id}: the compact form and its event id.
+ */
 export async function sign(privateKey, kid, typ, payload) {
-  const input = `${toBase64url(utf8(JSON.stringify({alg: 'ES256', kid, typ})))}.${toBase64url(utf8(JSON.stringify(payload)))}`;
+  const coded = part => toBase64url(utf8(JSON.stringify(part)));
+  const input = `${coded({alg: 'ES256', kid, typ})}.${coded(payload)}`;
   const signature = await crypto.subtle.sign(ES256, privateKey, utf8(input));
   return {jws: `${input}.${toBase64url(signature)}`, id: await sha256Hex(input)};
 }
@@ -31,10 +35,16 @@ export async function verified(jws, publicJwk, typ) {
   const parts = typeof jws === 'string' ? jws.split('.') : [];
   if (parts.length !== 3) throw new NotGenuine('jws.not_compact');
   const header = parsed(parts[0]);
-  if (header.alg !== 'ES256' || header.typ !== typ || header.crit !== undefined) throw new NotGenuine('jws.header');
+  if (header.alg !== 'ES256' || header.typ !== typ || header.crit !== undefined)
+    throw new NotGenuine('jws.header');
   if (publicJwk.kid !== undefined && header.kid !== publicJwk.kid) throw new NotGenuine('jws.other_key');
   const key = await publicKey(publicJwk);
-  const genuine = await crypto.subtle.verify(ES256, key, fromBase64url(parts[2]), utf8(`${parts[0]}.${parts[1]}`));
+  const genuine = await crypto.subtle.verify(
+    ES256,
+    key,
+    fromBase64url(parts[2]),
+    utf8(`${parts[0]}.${parts[1]}`),
+  );
   if (!genuine) throw new NotGenuine('jws.signature');
   return parsed(parts[1]);
 }
@@ -47,7 +57,8 @@ function parsed(part) {
   }
 }
 
-const publicKey = ({kty, crv, x, y}) => crypto.subtle.importKey('jwk', {kty, crv, x, y}, P256, false, ['verify']);
+const publicKey = ({kty, crv, x, y}) =>
+  crypto.subtle.importKey('jwk', {kty, crv, x, y}, P256, false, ['verify']);
 
 /** RFC 7638 thumbprint of a P-256 public key: base64url of SHA-256 over its required members in order. */
 export async function thumbprint({crv, kty, x, y}) {

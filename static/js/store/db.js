@@ -1,9 +1,10 @@
 /**
  * The one door to IndexedDB. Three things are kept here and nowhere else:
- * - evidence is written with `durability: 'strict'` and counts as kept only after the transaction's `complete`;
+ * - evidence is written with `durability:
+ *   'strict'` and counts as kept only after the transaction's `complete`;
  * - opening has a time limit and a number of tries (it can hang for ever in one engine's first load);
- * - a handle that died is dropped, opened again and the work done once more; if that fails too, a named error is thrown and
- *   `onState` hears of it, so that the page can say in plain words that nothing is being kept.
+ * - a handle that died is dropped, opened again and the work done once more; if that fails too, a named error
+ *   is thrown and `onState` hears of it, so that the page can say in plain words that nothing is being kept.
  */
 import {handleIsGone, named, StoreError} from './errors.js';
 import {upgrade, VERSION} from './schema.js';
@@ -12,7 +13,14 @@ export class Store {
   #handle = null;
   #opening = null;
 
-  constructor({name = 'zerokeep', factory = globalThis.indexedDB, version = VERSION, waitMs = 4000, tries = 3, onState = () => {}} = {}) {
+  constructor({
+    name = 'zerokeep',
+    factory = globalThis.indexedDB,
+    version = VERSION,
+    waitMs = 4000,
+    tries = 3,
+    onState = () => {},
+  } = {}) {
     Object.assign(this, {name, factory, version, waitMs, tries, onState});
   }
 
@@ -62,7 +70,11 @@ export class Store {
     try {
       answer = await work(transaction);
     } catch (error) {
-      try { transaction.abort(); } catch { /* it is over already */ }
+      try {
+        transaction.abort();
+      } catch {
+        /* it is over already */
+      }
       throw error;
     }
     await complete;
@@ -71,7 +83,9 @@ export class Store {
 
   async #database() {
     if (this.#handle) return this.#handle;
-    this.#opening ??= this.#opened().finally(() => { this.#opening = null; });
+    this.#opening ??= this.#opened().finally(() => {
+      this.#opening = null;
+    });
     return this.#opening;
   }
 
@@ -94,10 +108,16 @@ export class Store {
     return new Promise((resolve, reject) => {
       let over = false;
       const request = this.factory.open(this.name, this.version);
-      const limit = setTimeout(() => { over = true; reject(new StoreError('store.no_answer')); }, this.waitMs);
+      const limit = setTimeout(() => {
+        over = true;
+        reject(new StoreError('store.no_answer'));
+      }, this.waitMs);
       request.onupgradeneeded = event => upgrade(request.result, event.oldVersion);
       request.onblocked = () => this.onState('blocked');
-      request.onerror = () => { clearTimeout(limit); reject(request.error); };
+      request.onerror = () => {
+        clearTimeout(limit);
+        reject(request.error);
+      };
       request.onsuccess = () => {
         clearTimeout(limit);
         if (over) request.result.close();
@@ -111,7 +131,10 @@ export class Store {
       if (this.#handle === database) this.#handle = null;
       this.onState(state);
     };
-    database.onversionchange = () => { database.close(); dropped('newer'); };
+    database.onversionchange = () => {
+      database.close();
+      dropped('newer');
+    };
     database.onclose = () => dropped('closed');
     return database;
   }
@@ -123,7 +146,11 @@ export class Store {
 }
 
 /** A request of IndexedDB as a promise. */
-export const asked = request => new Promise((resolve, reject) => {
-  request.onsuccess = () => resolve(request.result);
-  request.onerror = event => { event.preventDefault(); reject(request.error); };
-});
+export const asked = request =>
+  new Promise((resolve, reject) => {
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = event => {
+      event.preventDefault();
+      reject(request.error);
+    };
+  });

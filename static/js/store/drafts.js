@@ -1,4 +1,7 @@
-/** What stands half typed on a step, so that a reload brings it back. Never evidence, and gone once the step is closed. */
+/**
+ * What stands half typed on a step, so that a reload brings it back.
+ * Never evidence, and gone once the step is closed.
+ */
 import {asked} from './db.js';
 
 export class Drafts {

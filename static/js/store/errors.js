@@ -1,4 +1,7 @@
-/** What can go wrong with keeping, by name. `code` has a sentence in the words; nothing was kept when one is thrown. */
+/**
+ * What can go wrong with keeping, by name.
+ * `code` has a sentence in the words; nothing was kept when one is thrown.
+ */
 export class StoreError extends Error {
   constructor(code, cause) {
     super(code, {cause});
@@ -8,7 +11,12 @@ export class StoreError extends Error {
 }
 
 /** Errors after which the handle is worth nothing: drop it and open again. */
-const HANDLE_IS_GONE = new Set(['InvalidStateError', 'UnknownError', 'TransactionInactiveError', 'NotFoundError']);
+const HANDLE_IS_GONE = new Set([
+  'InvalidStateError',
+  'UnknownError',
+  'TransactionInactiveError',
+  'NotFoundError',
+]);
 
 export const handleIsGone = error => HANDLE_IS_GONE.has(error?.name);
 

@@ -1,15 +1,16 @@
 /**
- * What a tablet may forget: a setup that is over and whose end is known here. Then the server has all of it, and nobody at the
- * machine needs it any more.
+ * What a tablet may forget: a setup that is over and whose end is known here.
+ * Then the server has all of it, and nobody at the machine needs it any more.
  *
- * - No event of it is unsent or refused, it is not the running one, and its newest event is more than seven days old.
- * - The lead's decision is here: signed off behind a signature that was verified, or not accepted. Or it was left before
- *   anything was done: then there is nothing to decide.
+ * - No event of it is unsent or refused, it is not the running one,
+ *   and its newest event is more than seven days old.
+ * - The lead's decision is here: signed off behind a signature that was verified, or not accepted.
+ *   Or it was left before anything was done: then there is nothing to decide.
  * - The chain goes on: its head lies in a table of its own, which is never touched.
  *
- * Decision: a tablet keeps sheets (names, slots, limits), the events of its setups and its key, so that a setup survives the
- * night without a network; whoever holds the unlocked tablet can read them. The key cannot be exported. This departs from
- * OWASP ASVS 14.3.3 on purpose.
+ * Decision: a tablet keeps sheets (names, slots, limits), the events of its setups and its key, so that a
+ * setup survives the night without a network; whoever holds the unlocked tablet can read them. The key cannot
+ * be exported. This departs from OWASP ASVS 14.3.3 on purpose.
  */
 import {asked} from './db.js';
 import {CURRENT, MINE} from './opening.js';
@@ -18,23 +19,28 @@ const KEPT_MS = 7 * 24 * 3_600_000;
 const STORES = ['events', 'decisions', 'drafts', 'sheets', 'notes'];
 
 /**
- * Forget all that may go, in one strict transaction; resolves to the ids of the setups that went. `nowMs`: wall clock of the
- * tablet; `inUse()`: hashes of sheets that stay whatever refers to them.
+ * Forget all that may go, in one strict transaction; resolves to the ids of the setups that went.
+ * `nowMs`: wall clock of the tablet; `inUse()`: hashes of sheets that stay whatever refers to them.
  */
 export function forgetClosed(store, nowMs, inUse) {
   return store.writeEvidence(STORES, async tx => {
     const note = name => asked(tx.objectStore('notes').get(name)).then(row => row?.value);
     const [current, mine, newest] = await Promise.all([note(CURRENT), note(MINE), note('current_sheets')]);
     const gone = [];
-    const used = new Set([...inUse(), ...newest ?? []]);
+    const used = new Set([...inUse(), ...(newest ?? [])]);
     for (const setup of await setupsOf(tx)) {
       const rows = await asked(tx.objectStore('events').index('setup').getAll(of(setup)));
-      if (setup !== current && mayGo(rows, (await asked(tx.objectStore('decisions').get(setup)))?.texts ?? [], nowMs)) gone.push({setup, rows});
+      if (
+        setup !== current &&
+        mayGo(rows, (await asked(tx.objectStore('decisions').get(setup)))?.texts ?? [], nowMs)
+      )
+        gone.push({setup, rows});
       else used.add(rows[0].payload.sheet);
     }
     for (const each of gone) await forget(tx, each, used);
     const ids = new Set(gone.map(({setup}) => setup));
-    if (ids.size > 0) await asked(tx.objectStore('notes').put({name: MINE, value: (mine ?? []).filter(id => !ids.has(id))}));
+    if (ids.size > 0)
+      await asked(tx.objectStore('notes').put({name: MINE, value: (mine ?? []).filter(id => !ids.has(id))}));
     return [...ids];
   });
 }
@@ -61,7 +67,9 @@ function mayGo(rows, texts, nowMs) {
   if (!(nowMs - newest > KEPT_MS) || rows.some(({waiting}) => waiting !== undefined)) return false;
   if (rows.some(({payload}) => payload.type === 'setup.left')) return true;
   const types = new Set(texts.map(text => JSON.parse(text).type));
-  return types.has('setup.not_accepted') || (types.has('setup.signed_off') && types.has('signature.verified'));
+  return (
+    types.has('setup.not_accepted') || (types.has('setup.signed_off') && types.has('signature.verified'))
+  );
 }
 
 async function forget(tx, {setup, rows}, used) {

@@ -1,7 +1,8 @@
 /**
- * The key that this tablet signs with. The private half cannot be exported; losing it is a normal event: it is then said,
- * what had not been sent is listed, and a new enrolment makes a new device. Some engines refuse to store a key, or store
- * it and read back nothing, so every start reads the pair back and signs and verifies with it.
+ * The key that this tablet signs with. The private half cannot be exported; losing it is a normal event: it
+ * is then said, what had not been sent is listed, and a new enrolment makes a new device. Some engines refuse
+ * to store a key, or store it and read back nothing, so every start reads the pair back and signs and
+ * verifies with it.
  */
 import {newPair, thumbprint} from '../proof/jws.js';
 import {asked} from './db.js';
@@ -11,7 +12,10 @@ import {ENROLLED, ROW, whatIsHeld} from './opening.js';
 const TRIAL = 'trial';
 const ES256 = {name: 'ECDSA', hash: 'SHA-256'};
 
-/** Prove that this browser keeps keys: write a new pair, read it back, sign with it, take it away. Throws StoreError. */
+/**
+ * Prove that this browser keeps keys:
+ * write a new pair, read it back, sign with it, take it away. Throws StoreError.
+ */
 export async function proveKeeping(store) {
   const pair = await newPair();
   await put(store, {name: TRIAL, ...pair});
@@ -20,8 +24,8 @@ export async function proveKeeping(store) {
 }
 
 /**
- * The device that this tablet is: {device, lost}. `device` is null before enrolment; `lost` is true when the tablet was
- * enrolled and its key can no longer be used. `opening`: what `whatIsHeld` read, or resolves to.
+ * The device that this tablet is: {device, lost}. `device` is null before enrolment; `lost` is true when the
+ * tablet was enrolled and its key can no longer be used. `opening`: what `whatIsHeld` read, or resolves to.
  */
 export async function ownDevice(store, opening = whatIsHeld(store)) {
   const {row, enrolled} = await opening;
@@ -34,7 +38,9 @@ export async function ownDevice(store, opening = whatIsHeld(store)) {
   return {device: row, lost: false};
 }
 
-/** Keep a fresh pair with what enrolment gave back, read it back, and say that this tablet is now a device. */
+/**
+ * Keep a fresh pair with what enrolment gave back, read it back, and say that this tablet is now a device.
+ */
 export async function keepDevice(store, pair, enrolment) {
   const id = await thumbprint(pair.jwk);
   const row = {name: ROW, id, ...pair, ...enrolment};
@@ -52,7 +58,8 @@ const put = (store, row) => store.writeEvidence(['keys'], tx => asked(tx.objectS
 
 async function check(row) {
   const {privateKey, publicKey} = row ?? {};
-  if (!(privateKey instanceof CryptoKey) || !(publicKey instanceof CryptoKey)) throw new StoreError('store.cannot_keep_keys');
+  if (!(privateKey instanceof CryptoKey) || !(publicKey instanceof CryptoKey))
+    throw new StoreError('store.cannot_keep_keys');
   const message = crypto.getRandomValues(new Uint8Array(32));
   try {
     const signature = await crypto.subtle.sign(ES256, privateKey, message);

@@ -1,11 +1,12 @@
 /**
  * Events of this tablet: signed, chained and kept before anything is shown as done.
  *
- * - Event and chain head are written in one strict transaction. The head is looked at again inside it: a second tab that
- *   wrote meanwhile makes this write fail (`store.chain_moved`), and the unique index on (device, sequence) holds even
- *   where two tabs looked at the same moment.
- * - An event leaves the outbox only by `acknowledge`, which sync.js calls for ids in a receipt it has verified. Nothing
- *   expires, nothing is given up. What the server refused for good stands apart: sending it at every turn changes nothing.
+ * - Event and chain head are written in one strict transaction. The head is looked at again inside it: a
+ *   second tab that wrote meanwhile makes this write fail (`store.chain_moved`), and the unique index on
+ *   (device, sequence) holds even where two tabs looked at the same moment.
+ * - An event leaves the outbox only by `acknowledge`, which sync.js calls for ids in a receipt it has
+ *   verified. Nothing expires, nothing is given up. What the server refused for good stands apart: sending it
+ *   at every turn changes nothing.
  */
 import {sign} from '../proof/jws.js';
 import {asked} from './db.js';
@@ -21,7 +22,10 @@ const all = mark => IDBKeyRange.bound([mark], [mark, []]);
 
 export class Outbox {
   #last = Promise.resolve();
-  /** Where the chain stood after our own last write; null: read it. The write looks again, so a stale one only fails. */
+  /**
+   * Where the chain stood after our own last write; null: read it.
+   * The write looks again, so a stale one only fails.
+   */
   #known;
 
   /** `chain`: where the chain stood when the start read it, or null. */
@@ -31,8 +35,9 @@ export class Outbox {
   }
 
   /**
-   * Keep one event. `body` has type, setup, sheet, app, person, at_utc, elapsed_ms, step and data; `seal(id)` may resolve
-   * to a PIN seal that travels beside it. Resolves to the kept row after the transaction is complete.
+   * Keep one event. `body` has type, setup, sheet, app, person, at_utc, elapsed_ms, step and data;
+   * `seal(id)` may resolve to a PIN seal that travels beside it. Resolves to the kept row after the
+   * transaction is complete.
    */
   append(body, seal = async () => null) {
     const turn = this.#last.then(() => this.#append(body, seal));
@@ -42,14 +47,25 @@ export class Outbox {
 
   async #append(body, seal) {
     const {id: device, privateKey} = this.device;
-    const chain = this.#known ?? await this.store.read(['chain'], tx => asked(tx.objectStore('chain').get(device)));
+    const chain =
+      this.#known ?? (await this.store.read(['chain'], tx => asked(tx.objectStore('chain').get(device))));
     this.#known = null;
     const sequence = (chain?.sequence ?? 0) + 1;
     const previous = chain?.head ?? null;
     const {type, ...rest} = body;
     const payload = {domain: EVENT_DOMAIN, type, device, sequence, previous, ...rest};
     const {jws, id} = await sign(privateKey, device, EVENT_TYPE, payload);
-    const row = {id, device, sequence, setup: payload.setup, payload, jws, pin: await seal(id), waiting: WAITS, outcome: null};
+    const row = {
+      id,
+      device,
+      sequence,
+      setup: payload.setup,
+      payload,
+      jws,
+      pin: await seal(id),
+      waiting: WAITS,
+      outcome: null,
+    };
     await this.store.writeEvidence(['events', 'chain'], tx => this.#put(tx, row));
     this.#known = {sequence, head: id};
     return row;
@@ -70,17 +86,26 @@ export class Outbox {
     return this.store.read(['events'], tx => asked(tx.objectStore('events').index('setup').getAll(range)));
   }
 
-  /** Rows still without a verified receipt, in the order they go out; those refused for good are not among them. */
+  /**
+   * Rows still without a verified receipt, in the order they go out;
+   * those refused for good are not among them.
+   */
   waiting(most) {
-    return this.store.read(['events'], tx => asked(tx.objectStore('events').index('waiting').getAll(all(WAITS), most)));
+    return this.store.read(['events'], tx =>
+      asked(tx.objectStore('events').index('waiting').getAll(all(WAITS), most)),
+    );
   }
 
   /** Rows that the server refused for good, in the order of the chain. */
   refused() {
-    return this.store.read(['events'], tx => asked(tx.objectStore('events').index('waiting').getAll(all(REFUSED))));
+    return this.store.read(['events'], tx =>
+      asked(tx.objectStore('events').index('waiting').getAll(all(REFUSED))),
+    );
   }
 
-  /** {count, oldestAtUtc, refused}: what the network line says; `count` is all that the server has not taken. */
+  /**
+   * {count, oldestAtUtc, refused}: what the network line says; `count` is all that the server has not taken.
+   */
   async tally() {
     return this.store.read(['events'], async tx => {
       const index = tx.objectStore('events').index('waiting');
@@ -90,14 +115,17 @@ export class Outbox {
     });
   }
 
-  /** Rows that the server answered without taking them: kept out of order, or refused. They stay, and are shown. */
+  /**
+   * Rows that the server answered without taking them: kept out of order, or refused.
+   * They stay, and are shown.
+   */
   async troubled() {
-    return [...await this.waiting(), ...await this.refused()].filter(row => row.outcome !== null);
+    return [...(await this.waiting()), ...(await this.refused())].filter(row => row.outcome !== null);
   }
 
   /**
-   * Take the outcomes of a verified receipt. Accepted and already-had events leave the outbox and their PIN seal is
-   * erased; any other outcome is written beside the event, which stays.
+   * Take the outcomes of a verified receipt. Accepted and already-had events leave the outbox
+   * and their PIN seal is erased; any other outcome is written beside the event, which stays.
    */
   acknowledge(receipts) {
     return this.store.writeEvidence(['events'], async tx => {

@@ -1,9 +1,11 @@
 /**
- * The tablet's tables. A change of the layout is a new step at the end of STEPS, never a change of an old one.
+ * The tablet's tables. A change of the layout is a new step at the end of STEPS,
+ * never a change of an old one.
  *
- * events     one row an event: {id, device, sequence, setup, jws, payload, pin, waiting, outcome}; `waiting` is 1 until a
- *            verified receipt for that id came and then taken away, so the index `waiting` is the outbox; it is 2 where the
- *            server refused the event for good: kept and shown, and sent again only seldom
+ * events     one row an event: {id, device, sequence, setup, jws, payload, pin, waiting, outcome};
+ *            `waiting` is 1 until a verified receipt for that id came and then taken away,
+ *            so the index `waiting` is the outbox; it is 2 where the server refused the event for good:
+ *            kept and shown, and sent again only seldom
  * chain      one row a device: {device, sequence, head}
  * keys       the device's own pair and the server's pinned keys
  * sheets     {hash, machine, text, got_at_utc}

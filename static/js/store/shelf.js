@@ -1,4 +1,7 @@
-/** Sheets, decisions and small notes that this tablet holds. A sheet is kept only if its text has the hash it came under. */
+/**
+ * Sheets, decisions and small notes that this tablet holds.
+ * A sheet is kept only if its text has the hash it came under.
+ */
 import {sha256Hex} from '../proof/bytes.js';
 import {asked} from './db.js';
 
@@ -8,13 +11,14 @@ export class Shelf {
   }
 
   /**
-   * Keep the sheets that came with their text and still are current; those in `inUse()` stay. It is asked inside the
-   * transaction: a setup that begins meanwhile finds its sheet gone, or it stays.
+   * Keep the sheets that came with their text and still are current; those in `inUse()` stay.
+   * It is asked inside the transaction: a setup that begins meanwhile finds its sheet gone, or it stays.
    */
   async keepSheets(sheets, inUse, gotAtUtc) {
     const genuine = [];
     for (const {hash, text} of sheets) {
-      if (text !== null && await sha256Hex(text) === hash) genuine.push({hash, machine: JSON.parse(text).machine.id, text, got_at_utc: gotAtUtc});
+      if (text !== null && (await sha256Hex(text)) === hash)
+        genuine.push({hash, machine: JSON.parse(text).machine.id, text, got_at_utc: gotAtUtc});
     }
     const current = new Set(sheets.map(sheet => sheet.hash));
     await this.store.writeEvidence(['sheets'], async tx => {
@@ -40,16 +44,22 @@ export class Shelf {
 
   /** Newest sheet of every machine: [{hash, sheet}], by the machine's name. */
   async newest() {
-    const [note, rows] = await this.store.read(['notes', 'sheets'], tx => Promise.all([
-      asked(tx.objectStore('notes').get('current_sheets')), asked(tx.objectStore('sheets').getAll()),
-    ]));
+    const [note, rows] = await this.store.read(['notes', 'sheets'], tx =>
+      Promise.all([
+        asked(tx.objectStore('notes').get('current_sheets')),
+        asked(tx.objectStore('sheets').getAll()),
+      ]),
+    );
     const current = new Set(note?.value ?? []);
-    return rows.filter(row => current.has(row.hash))
+    return rows
+      .filter(row => current.has(row.hash))
       .map(row => ({hash: row.hash, sheet: JSON.parse(row.text)}))
       .sort((one, other) => one.sheet.machine.name.localeCompare(other.sheet.machine.name));
   }
 
-  /** Put decisions beside their setups; [texts], each canonical JSON. Resolves to true when something is new. */
+  /**
+   * Put decisions beside their setups; [texts], each canonical JSON. Resolves to true when something is new.
+   */
   async keepDecisions(texts) {
     const bySetup = grouped(texts);
     return this.store.writeEvidence(['decisions'], async tx => {

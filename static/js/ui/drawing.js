@@ -1,6 +1,6 @@
 /**
- * A sheet's drawing as SVG elements. The twin of webapp/record/svg.py: same elements, same order, same attributes, without
- * the paint, which drawing.css gives by class.
+ * A sheet's drawing as SVG elements. The twin of webapp/record/svg.py:
+ * same elements, same order, same attributes, without the paint, which drawing.css gives by class.
  */
 import {el, svg} from './dom.js';
 
@@ -13,14 +13,23 @@ const NUMBERS = {
 };
 
 /**
- * A figure with the wide, the compact and the small drawing, as many as the sheet has; drawing.css shows the one whose words
- * can be read at the figure's own size. `say(code, fields)` gives the sentence of a code.
+ * A figure with the wide, the compact and the small drawing, as many as the sheet has; drawing.css shows the
+ * one whose words can be read at the figure's own size. `say(code, fields)` gives the sentence of a code.
  */
 export function drawingFigure(drawing, say) {
-  return el('figure', {class: 'drawing-figure'}, ['', 'compact', 'small'].filter(size => size === '' || drawing[size]).map(size => drawingSvg(drawing, say, size)));
+  return el(
+    'figure',
+    {class: 'drawing-figure'},
+    ['', 'compact', 'small']
+      .filter(size => size === '' || drawing[size])
+      .map(size => drawingSvg(drawing, say, size)),
+  );
 }
 
-/** One svg element: the wide drawing (''), the 'compact' or the 'small' one. Its title is the drawing in words. */
+/**
+ * One svg element: the wide drawing (''), the 'compact' or the 'small' one.
+ * Its title is the drawing in words.
+ */
 export function drawingSvg(drawing, say, size) {
   const view = size === '' ? drawing : drawing[size];
   const title = svg('title', {}, say(drawing.words.code, drawing.words.fields));

@@ -1,8 +1,9 @@
 /**
- * The frame around every screen: scale, where-line, the middle, and the bottom edge with one primary action. A screen is a
- * plain object: {name, title, step?, kind?, strip?, left?, right?, go?, beside?, scale?}. Showing one moves the focus to
- * its heading and starts the moment in which nothing can be pressed. The heading stands first in the page, then what is due and
- * what can be pressed; scale and where-line, which the style sheet puts above, come behind.
+ * The frame around every screen: scale, where-line, the middle, and the bottom edge with one primary action.
+ * A screen is a plain object: {name, title, step?, kind?, strip?, left?, right?, go?, beside?, scale?}.
+ * Showing one moves the focus to its heading and starts the moment in which nothing can be pressed. The
+ * heading stands first in the page, then what is due and what can be pressed; scale and where-line, which the
+ * style sheet puts above, come behind.
  */
 import {button, el} from './dom.js';
 import {slideFrom} from './scale.js';
@@ -21,7 +22,9 @@ export class Frame {
     this.root.className = `frame${screen.scale ? ' with-scale' : ''}`;
     Object.assign(this.root.dataset, {screen: screen.name, step: screen.step ?? '', kind: screen.kind ?? ''});
     const heading = el('h1', {tabindex: '-1', id: 'heading'}, screen.title);
-    this.root.replaceChildren(...[this.#middle(screen, heading), bottom(screen), screen.scale, this.#where(screen)].filter(Boolean));
+    this.root.replaceChildren(
+      ...[this.#middle(screen, heading), bottom(screen), screen.scale, this.#where(screen)].filter(Boolean),
+    );
     if (screen.scale) slideFrom(before, screen.scale);
     if (quiet) this.#focusAgain(focused);
     else heading.focus({preventScroll: true});
@@ -35,12 +38,24 @@ export class Frame {
 
   #middle({name, kind, strip, left, right}, heading) {
     const sides = [left && el('div', {class: 'left'}, left), right && el('div', {class: 'right'}, right)];
-    return el('main', {class: `middle view-${name}${kind ? ` kind-${kind}` : ''}${left && right ? ' two' : ''}`}, heading, el('div', {class: 'strips'}, strip), sides);
+    return el(
+      'main',
+      {class: `middle view-${name}${kind ? ` kind-${kind}` : ''}${left && right ? ' two' : ''}`},
+      heading,
+      el('div', {class: 'strips'}, strip),
+      sides,
+    );
   }
 
   /** Enter presses the primary action wherever the focus is, but on a control that Enter presses itself. */
   #onEnter(event) {
-    if (event.key !== 'Enter' || event.repeat || event.defaultPrevented || event.target.closest?.('button, a, summary, textarea')) return;
+    if (
+      event.key !== 'Enter' ||
+      event.repeat ||
+      event.defaultPrevented ||
+      event.target.closest?.('button, a, summary, textarea')
+    )
+      return;
     event.preventDefault();
     this.root.querySelector('.go')?.click();
   }
@@ -53,6 +68,11 @@ export class Frame {
 
 function bottom({go, beside = []}) {
   if (!go && beside.length === 0) return null;
-  return el('footer', {class: 'bottom', data: {beside: beside.length}},
-    go && button(go.label, go.action ?? 'go', go.press, {class: 'go', 'aria-disabled': go.waits ? 'true' : null}), beside);
+  return el(
+    'footer',
+    {class: 'bottom', data: {beside: beside.length}},
+    go &&
+      button(go.label, go.action ?? 'go', go.press, {class: 'go', 'aria-disabled': go.waits ? 'true' : null}),
+    beside,
+  );
 }

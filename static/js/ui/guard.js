@@ -1,10 +1,12 @@
 /**
- * Ghost touches. Wet and oily screens make taps that nobody meant, mostly a second one right behind the first.
- * - A tap on a control within 300 ms of the tap before it is ignored. Keys of the keypad are let through sooner when they
- *   differ or after the time that a finger bounces: what they type is seen, and counts only when it is entered.
- * - For as long after a new screen appeared nothing can be pressed, so that a double tap never answers the next question.
- *   Where a screen was only brought up to date, this holds for what changed: a control that says and does what it did, where
- *   it was, takes the tap that was on its way.
+ * Ghost touches. Wet and oily screens make taps that nobody meant,
+ * mostly a second one right behind the first.
+ * - A tap on a control within 300 ms of the tap before it is ignored. Keys of the keypad are let through
+ *   sooner when they differ or after the time that a finger bounces: what they type is seen, and counts only
+ *   when it is entered.
+ * - For as long after a new screen appeared nothing can be pressed, so that a double tap never answers the
+ *   next question. Where a screen was only brought up to date, this holds for what changed: a control that
+ *   says and does what it did, where it was, takes the tap that was on its way.
  * - Nothing is brought up to date under a finger that is down: its tap would be lost.
  */
 const REPEAT_MS = 300;
@@ -13,7 +15,8 @@ export const SETTLE_MS = 300;
 const MOVED_PX = 4;
 const CONTROLS = 'button, a, summary, input, label';
 
-const meaning = control => JSON.stringify([control.dataset.action, control.dataset.choice, control.textContent]);
+const meaning = control =>
+  JSON.stringify([control.dataset.action, control.dataset.choice, control.textContent]);
 function place(control) {
   const {left, top, width, height} = control.getBoundingClientRect();
   return [left, top, width, height];
@@ -30,7 +33,8 @@ export class Guard {
     Object.assign(this, {root, forward});
     root.addEventListener('click', event => this.#judge(event), {capture: true});
     root.addEventListener('pointerdown', () => this.#fingerDown(), {capture: true});
-    for (const type of ['pointerup', 'pointercancel']) addEventListener(type, () => this.#fingerUp(), {capture: true});
+    for (const type of ['pointerup', 'pointercancel'])
+      addEventListener(type, () => this.#fingerUp(), {capture: true});
   }
 
   /** Resolves when no finger is on the screen and its tap has been dealt with. */
@@ -40,7 +44,9 @@ export class Guard {
 
   /** What stands before a screen is brought up to date: {what each control says and does: where it is}. */
   look() {
-    return new Map([...this.root.querySelectorAll(CONTROLS)].map(control => [meaning(control), place(control)]));
+    return new Map(
+      [...this.root.querySelectorAll(CONTROLS)].map(control => [meaning(control), place(control)]),
+    );
   }
 
   /** Something is being kept: no screen has settled until the next one stands. */
@@ -49,19 +55,26 @@ export class Guard {
     this.root.dataset.settled = 'no';
   }
 
-  /** A new screen stands; controls work again once it has been seen for a moment. `before`: what `look` saw, where it only was brought up to date. */
+  /**
+   * A new screen stands; controls work again once it has been seen for a moment.
+   * `before`: what `look` saw, where it only was brought up to date.
+   */
   shown(before = new Map()) {
     this.#before = before;
     this.#shownAt = this.forward();
     this.root.dataset.settled = 'no';
     clearTimeout(this.#timer);
-    this.#timer = setTimeout(() => { this.root.dataset.settled = 'yes'; }, SETTLE_MS);
+    this.#timer = setTimeout(() => {
+      this.root.dataset.settled = 'yes';
+    }, SETTLE_MS);
   }
 
   #fingerDown() {
     if (this.#down) return;
     let lift;
-    const over = new Promise(resolve => { lift = resolve; });
+    const over = new Promise(resolve => {
+      lift = resolve;
+    });
     this.#down = {over, lift};
   }
 
@@ -76,16 +89,21 @@ export class Guard {
 
   #stoodBefore(control) {
     const was = this.#before.get(meaning(control));
-    return was !== undefined && place(control).every((value, index) => Math.abs(value - was[index]) < MOVED_PX);
+    return (
+      was !== undefined && place(control).every((value, index) => Math.abs(value - was[index]) < MOVED_PX)
+    );
   }
 
   #judge(event) {
     const control = event.target.closest?.(CONTROLS);
-    if (!control || control.matches('input[type="text"], input[type="password"], input[type="search"]')) return;
+    if (!control || control.matches('input[type="text"], input[type="password"], input[type="search"]'))
+      return;
     const at = this.forward();
     const key = control.dataset.key ?? null;
-    const apart = key !== null && this.#last.key !== null ? (key === this.#last.key ? BOUNCE_MS : 0) : REPEAT_MS;
-    const tooSoon = at - this.#last.at < apart || (at - this.#shownAt < SETTLE_MS && !this.#stoodBefore(control));
+    const apart =
+      key !== null && this.#last.key !== null ? (key === this.#last.key ? BOUNCE_MS : 0) : REPEAT_MS;
+    const tooSoon =
+      at - this.#last.at < apart || (at - this.#shownAt < SETTLE_MS && !this.#stoodBefore(control));
     const synthetic = control.matches('input') && event.detail === 0;
     if (tooSoon && !synthetic) {
       event.preventDefault();

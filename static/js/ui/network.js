@@ -12,7 +12,9 @@ export class NetworkLine {
   /** `tally` of the outbox, `state` of the sync, the clock. */
   show({count, oldestAtUtc, refused = 0}, state, clock) {
     const warning = warningOf(refused, state, clock);
-    const text = warning ? [shortly(count, refused), warning].filter(Boolean).join(' · ') : atLength(count, oldestAtUtc, state, clock);
+    const text = warning
+      ? [shortly(count, refused), warning].filter(Boolean).join(' · ')
+      : atLength(count, oldestAtUtc, state, clock);
     this.element.dataset.network = count > 0 ? 'waiting' : 'sent';
     this.element.dataset.waiting = count;
     if (this.text.textContent !== text) this.text.textContent = text;
@@ -21,7 +23,8 @@ export class NetworkLine {
 
 function atLength(count, oldestAtUtc, {lastAtUtc, reached}, clock) {
   if (count > 0) return say('tablet.network.waiting', {count, span: span(clock.sinceMs(oldestAtUtc))});
-  if (lastAtUtc) return say(reached ? 'tablet.network.sent' : 'tablet.network.sent_before', {time: clockTime(lastAtUtc)});
+  if (lastAtUtc)
+    return say(reached ? 'tablet.network.sent' : 'tablet.network.sent_before', {time: clockTime(lastAtUtc)});
   return say('tablet.network.nothing');
 }
 
@@ -30,7 +33,10 @@ function shortly(count, refused) {
   return count === 0 && say('tablet.network.sent_short');
 }
 
-/** The gravest alone, or null: one line is all the room there is, and what this tablet holds can be read in full. */
+/**
+ * The gravest alone, or null: one line is all the room there is,
+ * and what this tablet holds can be read in full.
+ */
 function warningOf(refused, {device}, clock) {
   if (device === 'disabled' || device === 'forked') return say(`tablet.network.device_${device}`);
   if (refused > 0) return say('tablet.network.refused', {count: refused});

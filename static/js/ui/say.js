@@ -11,7 +11,12 @@ export async function loadWords(address = document.getElementById('words').href)
 /** The sentence of a code with its fields put in. Throws for a code without words: a fault of the program. */
 export const say = (code, fields = {}) => fill(words, code, fields);
 
-/** The sentence of something thrown that carries a code; what has no words of its own gets the general sentence. */
+/**
+ * The sentence of something thrown that carries a code;
+ * what has no words of its own gets the general sentence.
+ */
 export function sayError(error) {
-  return error?.code && error.code in words ? say(error.code, error.fields ?? {}) : say('tablet.error.other', {code: error?.code ?? error?.name ?? ''});
+  return error?.code && error.code in words
+    ? say(error.code, error.fields ?? {})
+    : say('tablet.error.other', {code: error?.code ?? error?.name ?? ''});
 }

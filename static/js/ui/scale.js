@@ -1,7 +1,7 @@
 /**
- * The scale: progress as a graduated rule. One long mark a stage, a short one for each further step, an index that slides.
- * A stage behind the index opens to be read; nothing ahead of it opens. On narrow screens, where a stage would be smaller
- * than a finger, the whole rule is one control that opens the list of steps so far.
+ * The scale: progress as a graduated rule. One long mark a stage, a short one for each further step, an index
+ * that slides. A stage behind the index opens to be read; nothing ahead of it opens. On narrow screens, where
+ * a stage would be smaller than a finger, the whole rule is one control that opens the list of steps so far.
  */
 import {el, svg} from './dom.js';
 import {say} from './say.js';
@@ -11,11 +11,19 @@ const DEPTH = 100;
 /** Build the scale of a setup. `open(stageId)` is called for a stage, `openAll()` for the whole rule. */
 export function scale({stages, currentStep, reached, open, openAll}) {
   const at = place(stages, currentStep);
-  const nav = el('nav', {class: 'scale', 'aria-label': say('tablet.scale.name')},
-    graduation(stages, at, false), graduation(stages, at, true),
-    el('ol', {class: 'scale-stages'}, stages.map((stage, index) => el('li', {}, stageButton(stage, index, {at, reached, open})))),
+  const nav = el(
+    'nav',
+    {class: 'scale', 'aria-label': say('tablet.scale.name')},
+    graduation(stages, at, false),
+    graduation(stages, at, true),
+    el(
+      'ol',
+      {class: 'scale-stages'},
+      stages.map((stage, index) => el('li', {}, stageButton(stage, index, {at, reached, open}))),
+    ),
     wholeRule(stages, at, openAll),
-    el('span', {class: 'scale-index', 'aria-hidden': 'true'}));
+    el('span', {class: 'scale-index', 'aria-hidden': 'true'}),
+  );
   nav.style.setProperty('--at', at.fraction);
   return nav;
 }
@@ -37,35 +45,73 @@ function place(stages, currentStep) {
 }
 
 /** Where a step stands within its stage: the first under the long mark, a little in from the stage's edge. */
-const inset = (step, count) => 0.16 + 0.84 * step / count;
+const inset = (step, count) => 0.16 + (0.84 * step) / count;
 
 function graduation(stages, at, upright) {
   const span = 1000;
-  const lines = stages.flatMap(({steps}, stage) => steps.map((_, step) => {
-    const along = (stage + inset(step, steps.length)) / stages.length * span;
-    const behind = stage < at.stage || (stage === at.stage && step <= at.step);
-    const start = step === 0 ? 0 : DEPTH - 24;
-    const ends = upright ? {x1: start, x2: DEPTH, y1: along, y2: along} : {x1: along, x2: along, y1: start, y2: DEPTH};
-    return svg('line', {...ends, class: `mark${step === 0 ? ' long' : ''}${behind ? ' behind' : ''}`, 'vector-effect': 'non-scaling-stroke'});
-  }));
+  const lines = stages.flatMap(({steps}, stage) =>
+    steps.map((_, step) => {
+      const along = ((stage + inset(step, steps.length)) / stages.length) * span;
+      const behind = stage < at.stage || (stage === at.stage && step <= at.step);
+      const start = step === 0 ? 0 : DEPTH - 24;
+      const ends = upright
+        ? {x1: start, x2: DEPTH, y1: along, y2: along}
+        : {x1: along, x2: along, y1: start, y2: DEPTH};
+      return svg('line', {
+        ...ends,
+        class: `mark${step === 0 ? ' long' : ''}${behind ? ' behind' : ''}`,
+        'vector-effect': 'non-scaling-stroke',
+      });
+    }),
+  );
   const box = upright ? `0 0 ${DEPTH} ${span}` : `0 0 ${span} ${DEPTH}`;
-  return svg('svg', {class: upright ? 'marks upright' : 'marks level', viewBox: box, preserveAspectRatio: 'none', 'aria-hidden': 'true'}, ...lines);
+  return svg(
+    'svg',
+    {
+      class: upright ? 'marks upright' : 'marks level',
+      viewBox: box,
+      preserveAspectRatio: 'none',
+      'aria-hidden': 'true',
+    },
+    ...lines,
+  );
 }
 
 function stageButton(stage, index, {at, reached, open}) {
   const here = index === at.stage;
   const opens = reached.has(stage.id);
-  const label = say(here ? 'tablet.scale.here' : opens ? 'tablet.scale.behind' : 'tablet.scale.ahead', {stage: stage.title, short: stage.short});
-  return el('button', {
-    type: 'button', class: `scale-stage${here ? ' here' : ''}${index > at.stage ? ' ahead' : ''}`,
-    'aria-label': label, 'aria-current': here ? 'step' : null, 'aria-disabled': opens ? null : 'true',
-    data: {action: 'open-stage', stage: stage.id}, press: opens ? () => open(stage.id) : null,
-  }, stage.short);
+  const label = say(here ? 'tablet.scale.here' : opens ? 'tablet.scale.behind' : 'tablet.scale.ahead', {
+    stage: stage.title,
+    short: stage.short,
+  });
+  return el(
+    'button',
+    {
+      type: 'button',
+      class: `scale-stage${here ? ' here' : ''}${index > at.stage ? ' ahead' : ''}`,
+      'aria-label': label,
+      'aria-current': here ? 'step' : null,
+      'aria-disabled': opens ? null : 'true',
+      data: {action: 'open-stage', stage: stage.id},
+      press: opens ? () => open(stage.id) : null,
+    },
+    stage.short,
+  );
 }
 
 function wholeRule(stages, at, openAll) {
   const stage = stages[Math.min(at.stage, stages.length - 1)];
   const fields = {stage: stage.short, number: Math.min(at.stage + 1, stages.length), of: stages.length};
-  return el('button', {type: 'button', class: 'scale-whole', data: {action: 'open-all'}, press: openAll, 'aria-label': say('tablet.scale.whole', fields)},
-    el('b', {}, stage.short), el('span', {}, say('tablet.scale.count', fields)));
+  return el(
+    'button',
+    {
+      type: 'button',
+      class: 'scale-whole',
+      data: {action: 'open-all'},
+      press: openAll,
+      'aria-label': say('tablet.scale.whole', fields),
+    },
+    el('b', {}, stage.short),
+    el('span', {}, say('tablet.scale.count', fields)),
+  );
 }

@@ -1,6 +1,7 @@
 /**
- * Times for people, in the shop's own zone with its offset, wherever the tablet was last; and how long ago something was. Kept
- * is UTC alone. A sheet from before zones, or a zone that this browser does not know, leaves the tablet's own.
+ * Times for people, in the shop's own zone with its offset, wherever the tablet was last; and how long ago
+ * something was. Kept is UTC alone. A sheet from before zones, or a zone that this browser does not know,
+ * leaves the tablet's own.
  */
 import {say} from './say.js';
 
@@ -11,14 +12,27 @@ let formatter = formatterOf(undefined);
 export function useZone(name) {
   try {
     formatter = formatterOf(name);
-  } catch { /* not known here: the zone stays as it is */ }
+  } catch {
+    /* not known here: the zone stays as it is */
+  }
 }
 
-/** An older browser, which cannot write the offset, writes the zone's short name. Throws RangeError for an unknown zone. */
+/**
+ * An older browser, which cannot write the offset, writes the zone's short name.
+ * Throws RangeError for an unknown zone.
+ */
 function formatterOf(timeZone) {
-  const form = timeZoneName => new Intl.DateTimeFormat('en-GB', {
-    timeZone, hourCycle: 'h23', year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit', timeZoneName,
-  });
+  const form = timeZoneName =>
+    new Intl.DateTimeFormat('en-GB', {
+      timeZone,
+      hourCycle: 'h23',
+      year: 'numeric',
+      month: '2-digit',
+      day: '2-digit',
+      hour: '2-digit',
+      minute: '2-digit',
+      timeZoneName,
+    });
   try {
     return form('longOffset');
   } catch {
@@ -28,9 +42,15 @@ function formatterOf(timeZone) {
 
 /** {day, time, offset}: "2026-11-25", "10:42", "+01:00" or "UTC". */
 function parts(atUtc) {
-  const found = Object.fromEntries(formatter.formatToParts(new Date(atUtc)).map(({type, value}) => [type, value]));
+  const found = Object.fromEntries(
+    formatter.formatToParts(new Date(atUtc)).map(({type, value}) => [type, value]),
+  );
   const {year, month, day, hour, minute, timeZoneName} = found;
-  return {day: `${year}-${month}-${day}`, time: `${hour}:${minute}`, offset: timeZoneName.replace('GMT', '') || 'UTC'};
+  return {
+    day: `${year}-${month}-${day}`,
+    time: `${hour}:${minute}`,
+    offset: timeZoneName.replace('GMT', '') || 'UTC',
+  };
 }
 
 /** "10:42", in the shop's zone. */
@@ -43,7 +63,8 @@ export const dayAndTime = atUtc => say('tablet.when.day_and_time', parts(atUtc))
 export function span(ms) {
   const minutes = Math.floor(ms / MINUTE_MS);
   if (minutes < 1) return say('tablet.when.under_a_minute');
-  if (minutes < 120) return say(minutes === 1 ? 'tablet.when.minute' : 'tablet.when.minutes', {count: minutes});
+  if (minutes < 120)
+    return say(minutes === 1 ? 'tablet.when.minute' : 'tablet.when.minutes', {count: minutes});
   const hours = Math.floor(minutes / 60);
   if (hours < 48) return say('tablet.when.hours', {count: hours});
   return say('tablet.when.days', {count: Math.floor(hours / 24)});

@@ -3,7 +3,10 @@ import {el} from './dom.js';
 import {say} from './say.js';
 import {dayAndTime} from './when.js';
 
-/** Open worries about a sheet's machine, vise or probe, newest first: those on the sheet, and those of this tablet that it does not know of. */
+/**
+ * Open worries about a sheet's machine, vise or probe, newest first:
+ * those on the sheet, and those of this tablet that it does not know of.
+ */
 export function openWorries({board, machine, fixture, probe}, here = []) {
   const told = board.worries ?? [];
   const known = new Set(told.map(({event}) => event));
@@ -19,4 +22,10 @@ export function worrySentence({worry, text, at_utc: at, by_name: by, thing_name:
 }
 
 /** The list for the board; nothing where nothing is open. */
-export const worriesList = worries => worries.length > 0 && el('ul', {class: 'noted open-worries'}, worries.map(one => el('li', {data: {worry: one.event}}, worrySentence(one))));
+export const worriesList = worries =>
+  worries.length > 0 &&
+  el(
+    'ul',
+    {class: 'noted open-worries'},
+    worries.map(one => el('li', {data: {worry: one.event}}, worrySentence(one))),
+  );

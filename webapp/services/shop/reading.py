@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from webapp.domain.plain.lengths import Display
 from webapp.domain.plain.zones import UTC_NAME
 from webapp.domain.shop.shop import Machine, from_plain
+from webapp.services.errors import NoSuchPerson
 from webapp.services.setups.half_set import half_set_slots
 
 if TYPE_CHECKING:
@@ -146,3 +147,43 @@ def own_page(store: Store, person_id: str) -> OwnPage:
         rights = store.people.authorisations(person=person_id)
         running = tuple(one for one in rights if one["withdrawn_at_utc"] is None)
         return OwnPage(store.people.person(person_id), running, _names_of(store, "machine"))
+
+
+@dataclass(frozen=True)
+class PersonsPage:
+    """All that a lead may change about somebody: the account, what they may run, their slots, and free ones.
+
+    `slots` are rows of the register with `machine`; `free` are (machine, label) that nobody has.
+    """
+
+    person: PersonRow
+    authorisations: tuple[AuthorisationRow, ...]
+    slots: tuple[SlotRow, ...]
+    free: tuple[tuple[str, str], ...]
+    machines: dict[str, str]
+
+
+def persons_page(store: Store, person_id: str) -> PersonsPage:
+    """What the shop has of one person. Raises NoSuchPerson."""
+    with store.reading():
+        person = store.people.person(person_id)
+        if person is None:
+            raise NoSuchPerson(person=person_id[:80])
+        machines = [from_plain(Machine, value) for value in store.shop.items("machine").values()]
+        free = tuple(
+            (machine.id, label)
+            for machine in machines
+            for label in _free(machine, store.shop.slots(machine.id))
+        )
+        return PersonsPage(
+            person,
+            tuple(store.people.running([person_id])),
+            tuple(store.shop.slots_of([person_id])),
+            free,
+            {machine.id: machine.name for machine in machines},
+        )
+
+
+def _free(machine: Machine, rows: list[SlotRow]) -> list[str]:
+    taken = {row["label"] for row in rows if row["kind"] != "free"}
+    return [label for label in machine.labels if label not in taken]

@@ -61,7 +61,7 @@ def give_slot(
 
     Raises RoleMissing, NoSuchMachine, NoSuchSlot, NoSuchPerson, TimeRefused, and SlotTakenError and its like.
     """
-    until = _checked_time(until_utc)
+    until = checked_time(until_utc)
     with store.writing():
         must_be_lead(store, by)
         owner = _person(store, person)
@@ -109,7 +109,7 @@ def authorise(store: Store, person: str, machine: str, until_utc: str | None, by
 
     Raises RoleMissing, NoSuchPerson, NoSuchMachine, TimeRefused.
     """
-    until = _checked_time(until_utc)
+    until = checked_time(until_utc)
     with store.writing():
         must_be_lead(store, by)
         _person(store, person)
@@ -226,7 +226,7 @@ def add_person(store: Store, person: str, name: str, roles: Sequence[str], by: s
     Raises RoleMissing, NameRefused, RoleUnknown, PersonKnownAlready.
     """
     name = _checked_name(person, name)
-    wanted = _checked_roles(roles)
+    wanted = checked_roles(roles)
     with store.writing():
         must_be_lead(store, by)
         if store.people.person(person) is not None:
@@ -237,7 +237,7 @@ def add_person(store: Store, person: str, name: str, roles: Sequence[str], by: s
 
 def change_roles(store: Store, person: str, roles: Sequence[str], by: str, now: datetime) -> None:
     """Set a person's roles. Raises RoleMissing, RoleUnknown, NoSuchPerson, LastLead."""
-    wanted = _checked_roles(roles)
+    wanted = checked_roles(roles)
     with store.writing():
         must_be_lead(store, by)
         before = _person(store, person)
@@ -334,7 +334,8 @@ def _machine(store: Store, machine: str) -> Machine:
     return from_plain(Machine, value)
 
 
-def _checked_time(typed: str | None) -> str | None:
+def checked_time(typed: str | None) -> str | None:
+    """A time as the store keeps it, or None. Raises TimeRefused."""
     if typed is None:
         return None
     try:
@@ -350,7 +351,8 @@ def _checked_name(person: str, name: str) -> str:
     return name
 
 
-def _checked_roles(roles: Sequence[str]) -> list[str]:
+def checked_roles(roles: Sequence[str]) -> list[str]:
+    """Roles in their order, each once. Raises RoleUnknown."""
     for role in roles:
         if role not in ROLES:
             raise RoleUnknown(role=role[:40])

@@ -133,6 +133,7 @@ def people() -> str:
         slots=found.slots,
         more=found.more,
         find=find,
+        may_change=sessions.signed_in().is_a("lead"),
         names=names(),
         now=_now_text(),
     )

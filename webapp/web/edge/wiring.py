@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from flask import Flask, current_app
 
+from webapp.chance import first_secret
 from webapp.services.evidence.timekeeping import Timekeeper
 from webapp.web.edge.strangers import Strangers
 
@@ -33,7 +34,7 @@ class Wiring:
     `render` and `render_unsigned` draw a record, `print_trends` a fixture's trends, `renderer` names the
     programs and versions that do; `seal` seals a drawn PDF as of the time given; `verify` judges one that
     somebody brings. `strangers` counts calls that no tablet in use has signed. `timekeeper` is None where
-    there is no second clock.
+    there is no second clock. `first_secret` makes a "passphrase" or a "pin" by chance.
     """
 
     settings: Settings
@@ -51,6 +52,7 @@ class Wiring:
     close: Callable[[], None]
     strangers: Strangers = field(default_factory=Strangers)
     timekeeper: Timekeeper | None = None
+    first_secret: Callable[[str], str] = first_secret
 
 
 def attach(app: Flask, parts: Wiring) -> None:

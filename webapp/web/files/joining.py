@@ -4,11 +4,14 @@ so that a page asks three times and not a hundred.
 Rules: the files in the tree stay as they are and are what is tested one by one; joining is done at start, in
 memory. A module becomes a function that is called once, in the order in which ECMAScript would evaluate it
 (each after what it imports, ECMA-262 "Evaluate"). What this reader of imports does not know, it refuses: the
-program then does not start, and no page is ever made of half a module. It knows one import or export a line,
-by name:
+program then does not start, and no page is ever made of half a module. It knows imports and exports by name,
+each at the start of a line:
 
     import {one, two as other} from './file.js';      export {one} from './file.js';
     export function … / async function / class / const name
+
+Comments on lines of their own and the room before a line stay behind: a tablet downloads what it runs. That
+is the same program where no text runs over a line, so a module with such a text is refused as well.
 
 Decision: eighty modules cost a slow tablet more than all else of a cold start, so its page asks for one
 script, one style sheet, one catalogue. A bundler would have been a build step and a tool of its own; the
@@ -20,10 +23,13 @@ import posixpath
 import re
 from collections.abc import Mapping, Sequence
 
-_IMPORT = re.compile(r"^import \{([^}\n]*)\} from '(\.[^'\n]*)';$", re.MULTILINE)
-_PASSED_ON = re.compile(r"^export \{([^}\n]*)\} from '(\.[^'\n]*)';$", re.MULTILINE)
+_IMPORT = re.compile(r"^import \{([^}]*)\} from '(\.[^'\n]*)';$", re.MULTILINE)
+_PASSED_ON = re.compile(r"^export \{([^}]*)\} from '(\.[^'\n]*)';$", re.MULTILINE)
 _DECLARED = re.compile(r"^export (?=(?:async function|function|class|const) (\w+))", re.MULTILINE)
 _NOT_KNOWN = re.compile(r"^(?:import|export)\b.*$|^(?! \*).*\bimport(?:\(|\.meta\b).*$", re.MULTILINE)
+# Comments with lines of their own; what stands behind code stays.
+_COMMENT = re.compile(r"^[ \t]*(?:/\*(?:[^*]|\*(?!/))*\*/[ \t]*|//[^\n]*)$\n?", re.MULTILINE)
+_START_OF_LINE = re.compile(r"\n\s+")
 _RELATIVE = re.compile(r"@import|url\((?!\s*[\"']?(?:/|data:))")
 
 
@@ -56,13 +62,13 @@ def join_modules(modules: Mapping[str, str], entry: str) -> str:
 
 
 def join_sheets(sheets: Mapping[str, str]) -> str:
-    """Style sheets one behind the other, in the order given.
+    """Style sheets one behind the other, in the order given, without their comments.
     Raises CannotJoin where one names a file beside itself.
     """
     for path, text in sheets.items():
         if found := _RELATIVE.search(text):
             raise CannotJoin(path, found[0])
-    return "\n".join(sheets.values())
+    return "\n".join(map(_run_alone, sheets.values()))
 
 
 def join_words(catalogues: Mapping[str, str]) -> str:
@@ -100,11 +106,18 @@ def _as_function(path: str, text: str) -> str:
         given.append(found[1])
         return ""
 
-    body = _IMPORT.sub(lambda found: _taken(path, found[1], found[2]), text)
+    if over := next((line for line in _COMMENT.sub("", text).splitlines() if line.count("`") % 2), None):
+        raise CannotJoin(path, over.strip())
+    body = _IMPORT.sub(lambda found: _taken(path, found[1], found[2]), _run_alone(text))
     body = _DECLARED.sub(declared, _PASSED_ON.sub(passed_on, body))
     if left := _NOT_KNOWN.search(body):
         raise CannotJoin(path, left[0].strip())
     return f"/* {path} */\nconst {_own(path)} = (() => {{\n{body}\nreturn {{{', '.join(given)}}};\n}})();"
+
+
+def _run_alone(text: str) -> str:
+    """The same lines without comments and without the room before them."""
+    return _START_OF_LINE.sub("\n", _COMMENT.sub("", text)).strip()
 
 
 def _taken(path: str, names: str, address: str) -> str:

@@ -28,7 +28,7 @@ MARKS: tuple[tuple[str, str, frozenset[str]], ...] = (
     ("Queue", "desk.queue", frozenset({"deciding.question"})),
     ("Setups", "desk.setups", frozenset({"desk.setup", "deciding.sign_off", "deciding.not_accept"})),
     ("Slots", "registers.slots", frozenset()),
-    ("People", "registers.people", frozenset()),
+    ("People", "registers.people", frozenset({"people.new", "people.person", "people.change"})),
     (
         "Machines",
         "registers.machines",

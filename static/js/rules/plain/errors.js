@@ -1,4 +1,7 @@
-/** A refusal by name: `code` stands in the words catalogue, `fields` fill its sentence. The twin of DomainError. */
+/**
+ * A refusal by name: `code` stands in the words catalogue, `fields` fill its sentence.
+ * The twin of DomainError.
+ */
 export class RuleError extends Error {
   /**
    * @param {string} code

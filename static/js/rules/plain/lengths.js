@@ -1,6 +1,6 @@
 /**
- * Lengths as whole nanometres: what is typed and what is shown. The twin of webapp/domain/plain/lengths.py, where the rules stand.
- * Plain numbers are exact here: every product stays below 2**53.
+ * Lengths as whole nanometres: what is typed and what is shown. The twin of webapp/domain/plain/lengths.py,
+ * where the rules stand. Plain numbers are exact here: every product stays below 2**53.
  *
  * @typedef {{unit: 'mm'|'in', decimals: number}} Display
  */
@@ -21,9 +21,10 @@ const NUMERIC = /^[0-9+\-−.,eE]*$/;
 export const resolutionNm = ({unit, decimals}) => NM[unit] / 10 ** decimals;
 
 /** A display of about the same fineness in the other unit. */
-export const otherDisplay = ({unit, decimals}) => (unit === 'mm'
-  ? {unit: 'in', decimals: Math.min(decimals + 1, MOST_DECIMALS.in)}
-  : {unit: 'mm', decimals: Math.max(decimals - 1, 0)});
+export const otherDisplay = ({unit, decimals}) =>
+  unit === 'mm'
+    ? {unit: 'in', decimals: Math.min(decimals + 1, MOST_DECIMALS.in)}
+    : {unit: 'mm', decimals: Math.max(decimals - 1, 0)};
 
 /**
  * The typed length in nanometres, both limits included. Throws a RuleError that names what is in the way.
@@ -41,11 +42,20 @@ export function parseLength(text, display, lowNm, highNm) {
   }
   const value = valueNm(sign, whole, decimals, display);
   const inside = nm => nm !== null && lowNm <= nm && nm <= highNm;
-  if (separator === ',' && decimals.length === 3 && whole.length >= 1 && whole.length <= 3 && whole[0] !== '0') {
+  if (
+    separator === ',' &&
+    decimals.length === 3 &&
+    whole.length >= 1 &&
+    whole.length <= 3 &&
+    whole[0] !== '0'
+  ) {
     const thousands = valueNm(sign, whole + decimals, '', display);
     if (inside(value) && inside(thousands)) {
       throw new RuleError('length.ambiguous_comma', {
-        typed, as_decimal: formatLength(value, display), as_thousands: formatLength(thousands, display), unit: display.unit,
+        typed,
+        as_decimal: formatLength(value, display),
+        as_thousands: formatLength(thousands, display),
+        unit: display.unit,
       });
     }
   }
@@ -96,7 +106,12 @@ function beyondTravel(typed, value, display, lowNm, highNm) {
   const [up, down] = READ_AS_OTHER[unit];
   if (value !== null && lowNm * down <= value * up && value * up <= highNm * down) {
     return new RuleError('length.beyond_travel_other_unit', {
-      typed, low, high, unit, other_unit: OTHER[unit], converted: formatRatio(value, up, down, display, true),
+      typed,
+      low,
+      high,
+      unit,
+      other_unit: OTHER[unit],
+      converted: formatRatio(value, up, down, display, true),
     });
   }
   return new RuleError('length.beyond_travel', {typed, low, high, unit});

@@ -1,9 +1,12 @@
-/** The words that a person reads, by code: the twin of webapp/words.py. Reading the files is the caller's business. */
+/**
+ * The words that a person reads, by code: the twin of webapp/words.py.
+ * Reading the files is the caller's business.
+ */
 const PLACEHOLDER = /\{([a-z][a-z0-9_]*)\}/g;
 
 /**
- * The sentence of a code with its fields put in. A field whose name ends in `_code` holds another code; its words are put in.
- * Throws where a code has no words or a field has no value: a fault of the program.
+ * The sentence of a code with its fields put in. A field whose name ends in `_code` holds another code;
+ * its words are put in. Throws where a code has no words or a field has no value: a fault of the program.
  * @param {Object<string, string>} words code to sentence
  * @param {string} code
  * @param {Object<string, string|number>} fields

@@ -11,12 +11,20 @@ export const offsetOf = (state, axis) => state.axes.get(axis)?.by_hand_nm ?? nul
 export function readTrigger(state, event) {
   const {axis, typed, value_nm: claimed, surface_nm: claimedSurface} = event.data;
   const offset = offsetOf(state, axis);
-  if (state.plan.get(event.step).axis !== axis || offset === null) throw new RuleError('setup.trigger_not_asked', {axis});
+  if (state.plan.get(event.step).axis !== axis || offset === null)
+    throw new RuleError('setup.trigger_not_asked', {axis});
   const value = readLength(touchLengthNm, state, typed, axis);
   const surface = value + offset;
   if (claimed !== value) note(state, event, 'setup.value_differs', {axis, typed});
   if (claimedSurface !== surface) note(state, event, 'setup.surface_differs', {axis, typed});
-  state.triggers.push({axis, typed, value_nm: value, surface_nm: surface, event: event.id, at_utc: event.at_utc});
+  state.triggers.push({
+    axis,
+    typed,
+    value_nm: value,
+    surface_nm: surface,
+    event: event.id,
+    at_utc: event.at_utc,
+  });
   state.triggeredAt.set(axis, state.searchedAt.get(axis) ?? 0);
   state.blocked = null;
 }
@@ -24,7 +32,8 @@ export function readTrigger(state, event) {
 /** The surface that is to be entered and read back now, null while no trigger position waits for that. */
 export function toEnterNm(state) {
   const step = currentStep(state);
-  if (step?.kind !== 'touch' || offsetOf(state, step.axis) === null || !isTriggered(state, step.axis)) return null;
+  if (step?.kind !== 'touch' || offsetOf(state, step.axis) === null || !isTriggered(state, step.axis))
+    return null;
   return lastSurface(state, step.axis);
 }
 
@@ -35,7 +44,8 @@ const isTriggered = (state, axis) => state.triggeredAt.get(axis) === (state.sear
 
 /** Throws for a value by hand without its trigger position since the search. */
 export function mustBeTriggered(state, {data: {axis}}) {
-  if (offsetOf(state, axis) !== null && !isTriggered(state, axis)) throw new RuleError('setup.trigger_needed', {axis});
+  if (offsetOf(state, axis) !== null && !isTriggered(state, axis))
+    throw new RuleError('setup.trigger_needed', {axis});
 }
 
 /** Note a value that is another than the surface which was to be entered. */

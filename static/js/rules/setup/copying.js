@@ -1,6 +1,6 @@
 /**
- * The old values of the slot, copied down before it is cleared, and what they tell. The twin of webapp/domain/setup/copying.py,
- * where the rules stand.
+ * The old values of the slot, copied down before it is cleared, and what they tell.
+ * The twin of webapp/domain/setup/copying.py, where the rules stand.
  */
 import {RuleError} from '../plain/errors.js';
 import {labelOf} from '../shop/slots.js';
@@ -18,7 +18,8 @@ export function copyValues(state, event) {
   const compared = copiedValues(state.sheet, state.slot, values);
   for (const axis of AXES) {
     const claimed = event.data.compared[axis];
-    if (claimed !== compared[axis]) note(state, event, 'setup.compared_differs', {axis, claimed, found: compared[axis]});
+    if (claimed !== compared[axis])
+      note(state, event, 'setup.compared_differs', {axis, claimed, found: compared[axis]});
   }
   state.copyWaits = null;
   const copied = {values_nm: values, compared, event: event.id};
@@ -41,12 +42,15 @@ function stays(state, event, copied) {
     return true;
   }
   const typed = AXES.map(axis => copied.values_nm[axis]);
-  if (others.length > 0) remark(state, 'copy_fits_several', event, {values_nm: typed, labels: [state.slot ?? '', ...others]});
-  else if (kinds.includes('changed')) remark(state, 'copy_changed', event, {values_nm: typed, labels: [state.slot ?? '']});
+  if (others.length > 0)
+    remark(state, 'copy_fits_several', event, {values_nm: typed, labels: [state.slot ?? '', ...others]});
+  else if (kinds.includes('changed'))
+    remark(state, 'copy_changed', event, {values_nm: typed, labels: [state.slot ?? '']});
   return false;
 }
 
-const askedSinceSlot = state => state.questions.some(one => one.axis === null && state.questionOrder.get(one.question) > state.slotReadAt);
+const askedSinceSlot = state =>
+  state.questions.some(one => one.axis === null && state.questionOrder.get(one.question) > state.slotReadAt);
 
 /** The label that stands beside the copied values. */
 export function readLabel(state, event) {
@@ -98,6 +102,7 @@ function goOnAfterPutBack(state, event) {
   const broken = state.brokenOff !== null;
   for (const {id, kind, axis} of state.plan.values()) {
     if (broken && kind === 'zero' && state.steps[id]?.state === 'open') close(state, id, event);
-    if (!broken && (['slot', 'copy', 'clear'].includes(kind) || axis !== null) && isDone(state, id)) open(state, id);
+    if (!broken && (['slot', 'copy', 'clear'].includes(kind) || axis !== null) && isDone(state, id))
+      open(state, id);
   }
 }

@@ -1,6 +1,7 @@
 /**
- * How a setup starts, ends, is signed, and what the server decides about it. The twin of webapp/domain/setup/ends.py, where the
- * rules stand. Decisions hold whenever they come: before the event that they are about, or after it.
+ * How a setup starts, ends, is signed, and what the server decides about it. The twin of
+ * webapp/domain/setup/ends.py, where the rules stand. Decisions hold whenever they come: before the event
+ * that they are about, or after it.
  */
 import {RuleError} from '../plain/errors.js';
 import {decideLift} from './lifts.js';
@@ -15,13 +16,15 @@ export function start(state, event) {
   if (state.machine !== machine.id) note(state, event, 'setup.machine_differs', {machine: state.machine});
   if (startedAtUtc >= expires) note(state, event, 'setup.sheet_expired', {at_utc: expires});
   const listed = people.find(({id}) => id === person);
-  if (!listed || (listed.until_utc !== null && startedAtUtc >= listed.until_utc)) note(state, event, 'setup.person_not_listed', {person});
+  if (!listed || (listed.until_utc !== null && startedAtUtc >= listed.until_utc))
+    note(state, event, 'setup.person_not_listed', {person});
   noteOpenWorries(state, event);
 }
 
 /** The review is done. */
 export function finish(state, event) {
-  if (state.brokenOff !== null && state.brokenOff.reason === null) throw new RuleError('setup.break_needs_reason');
+  if (state.brokenOff !== null && state.brokenOff.reason === null)
+    throw new RuleError('setup.break_needs_reason');
   const outcome = state.brokenOff === null ? 'complete' : 'broken_off';
   if (event.data.outcome !== outcome) note(state, event, 'setup.outcome_differs', {outcome});
   state.outcome = outcome;
@@ -32,7 +35,13 @@ export function finish(state, event) {
 export function sign(state, event) {
   const {person, at_utc: atUtc} = event;
   state.signatures.push({
-    person, meaning: event.data.meaning, event: event.id, at_utc: atUtc, state: 'on_device', refused_because: null, tries_left: null,
+    person,
+    meaning: event.data.meaning,
+    event: event.id,
+    at_utc: atUtc,
+    state: 'on_device',
+    refused_because: null,
+    tries_left: null,
   });
   state.leftUnsigned = null;
   close(state, event.step, event);
@@ -42,13 +51,23 @@ export function sign(state, event) {
 /** Take in one decision of the server about this setup; of other types there is nothing to take in. */
 export function decide(state, {type, by, at_utc: atUtc, data}) {
   const said = {by, at_utc: atUtc};
-  if (type === 'question.answered') answer(state, data.question, {decision: data.decision, reason: data.reason, ...said});
+  if (type === 'question.answered')
+    answer(state, data.question, {decision: data.decision, reason: data.reason, ...said});
   if (type === 'worry.closed') closeWorry(state, data.worry, {how: data.how, reason: data.reason, ...said});
   if (type === 'signature.verified') state.verified.add(data.event);
-  if (type === 'signature.refused') state.refused.set(data.event, {refused_because: data.reason, tries_left: data.tries_left ?? null});
+  if (type === 'signature.refused')
+    state.refused.set(data.event, {refused_because: data.reason, tries_left: data.tries_left ?? null});
   if (type === 'lift.verified' || type === 'lift.refused') decideLift(state, type, data);
-  if (type === 'setup.signed_off') state.signOff = {...said, meaning: data.meaning, note: data.note, reviewed: data.reviewed ?? null, into_usual: data.into_usual ?? null};
-  if (type === 'setup.not_accepted') state.notAccepted = {...said, reason: data.reason, reviewed: data.reviewed ?? null};
+  if (type === 'setup.signed_off')
+    state.signOff = {
+      ...said,
+      meaning: data.meaning,
+      note: data.note,
+      reviewed: data.reviewed ?? null,
+      into_usual: data.into_usual ?? null,
+    };
+  if (type === 'setup.not_accepted')
+    state.notAccepted = {...said, reason: data.reason, reviewed: data.reviewed ?? null};
   if (type === 'event.set_aside') state.setAside.set(data.event, {code: data.code, fields: data.fields});
   if (type === 'caution.not_found') state.notFound.set(data.event, data.caution);
   settleSignature(state);

@@ -1,6 +1,7 @@
 /**
- * A setup as the sum of its events. The twin of webapp/domain/setup/fold.py, where the rules stand: everything is decided again from
- * what was typed; an event that is not allowed changes nothing and becomes a problem; one seen before changes nothing.
+ * A setup as the sum of its events. The twin of webapp/domain/setup/fold.py, where the rules stand:
+ * everything is decided again from what was typed; an event that is not allowed changes nothing and becomes a
+ * problem; one seen before changes nothing.
  */
 import {readTrigger} from './by_hand.js';
 import {RuleError} from '../plain/errors.js';
@@ -12,7 +13,16 @@ import {liftStop} from './lifts.js';
 import {breakOff, explainBreak, pressHold, putQuestion, reopen, resume, undoBreak} from './notes.js';
 import {result} from './result.js';
 import {currentStep, newState, note} from './state.js';
-import {carryCaution, checkBoard, clearSlot, doStep, readCaution, readSlot, readTool, tickChecks} from './steps.js';
+import {
+  carryCaution,
+  checkBoard,
+  clearSlot,
+  doStep,
+  readCaution,
+  readSlot,
+  readTool,
+  tickChecks,
+} from './steps.js';
 import {enterTouch, keepTouch, readAgain, repeatTouch} from './touches.js';
 import {meetTrouble} from './troubles.js';
 import {raiseWorry} from './worries.js';
@@ -64,7 +74,8 @@ const NOTES = {
 const AFTER_FINISH = ['setup.started', 'setup.resumed', 'setup.signed', 'setup.left_unsigned'];
 
 /**
- * What these events, in the tablet's order, and the server's decisions amount to on this sheet, as plain data.
+ * What these events, in the tablet's order,
+ * and the server's decisions amount to on this sheet, as plain data.
  * @param {Object} sheet
  * @param {import('./setup_state.js').SetupEvent[]} events
  * @param {Object[]} decisions
@@ -98,8 +109,10 @@ function apply(state, event) {
 
 function take(state, event) {
   if (event.type !== 'setup.started') checkBelongs(state, event);
-  if (state.outcome !== null && !AFTER_FINISH.includes(event.type)) throw new RuleError('setup.already_finished', {type: event.type});
-  if (event.step !== null && !state.plan.has(event.step)) throw new RuleError('setup.step_unknown', {step: event.step});
+  if (state.outcome !== null && !AFTER_FINISH.includes(event.type))
+    throw new RuleError('setup.already_finished', {type: event.type});
+  if (event.step !== null && !state.plan.has(event.step))
+    throw new RuleError('setup.step_unknown', {step: event.step});
   state.count += 1;
   handlerOf(state, event)(state, event);
 }
@@ -108,7 +121,8 @@ function take(state, event) {
 function checkBelongs(state, event) {
   if (state.setup === null) throw new RuleError('setup.not_started', {type: event.type});
   const fixed = {setup: state.setup, sheet: state.sheetHash, person: state.person, device: state.device};
-  for (const [name, value] of Object.entries(fixed)) if (event[name] !== value) throw new RuleError(`setup.other_${name}`);
+  for (const [name, value] of Object.entries(fixed))
+    if (event[name] !== value) throw new RuleError(`setup.other_${name}`);
 }
 
 /** What takes in this event; an answer to another step than the current one is not allowed. */
@@ -116,7 +130,8 @@ function handlerOf(state, {type, step}) {
   if (Object.hasOwn(NOTES, type)) return NOTES[type];
   const [kinds, handler] = ANSWERS[type];
   const current = currentStep(state);
-  if (step !== (current?.id ?? null)) throw new RuleError('setup.wrong_step', {step, current: current?.id ?? ''});
+  if (step !== (current?.id ?? null))
+    throw new RuleError('setup.wrong_step', {step, current: current?.id ?? ''});
   if (!kinds.includes(current.kind)) throw new RuleError('setup.wrong_kind', {type, step});
   return handler;
 }

@@ -44,7 +44,9 @@ function openedWith(state, step) {
   const ids = [...state.plan.keys()];
   const stage = state.stageOf.get(step.id);
   const also = step.kind === 'slot' ? ['copy', 'clear'] : [];
-  return ids.slice(ids.indexOf(step.id)).filter(id => state.stageOf.get(id) === stage || also.includes(state.plan.get(id).kind));
+  return ids
+    .slice(ids.indexOf(step.id))
+    .filter(id => state.stageOf.get(id) === stage || also.includes(state.plan.get(id).kind));
 }
 
 /** Skip to putting the probe away, or past it if there is nothing to put away. */
@@ -56,7 +58,8 @@ export function breakOff(state, event) {
 export function breakFor(state, event, reason = null) {
   if (state.brokenOff !== null) throw new RuleError('setup.already_broken_off');
   const step = currentStep(state);
-  if (step === null || ENDING_STAGES.includes(state.stageOf.get(step.id))) throw new RuleError('setup.nothing_to_break_off');
+  if (step === null || ENDING_STAGES.includes(state.stageOf.get(step.id)))
+    throw new RuleError('setup.nothing_to_break_off');
   const stow = mayHoldProbe(state, step.kind);
   state.beforeBreak = {...state.steps};
   for (const [id, {state: found}] of Object.entries(state.steps)) {
@@ -68,7 +71,10 @@ export function breakFor(state, event, reason = null) {
   setRowToZeroAgain(state);
 }
 
-/** Let the row be set to zero again where its old values were copied down: from then on it may have been cleared. */
+/**
+ * Let the row be set to zero again where its old values were copied down:
+ * from then on it may have been cleared.
+ */
 function setRowToZeroAgain(state) {
   if (state.copied === null || state.slot === null) return;
   for (const {id, kind} of state.plan.values()) if (kind === 'zero') makeDue(state, id);

@@ -1,14 +1,16 @@
 /**
- * What a setup amounts to so far, and the small moves that change it. The twin of webapp/domain/setup/state.py.
- * Handlers throw a RuleError for an event that is not allowed, before they changed anything.
+ * What a setup amounts to so far, and the small moves that change it. The twin of
+ * webapp/domain/setup/state.py. Handlers throw a RuleError for an event that is not allowed, before they
+ * changed anything.
  *
- * @typedef {{id: string, type: string, setup: string, sheet: string, person: string, device: string, at_utc: string,
+ * @typedef {{id: string, type: string, setup: string, sheet:
+ * string, person: string, device: string, at_utc: string,
  *   step: string|null, data: Object}} SetupEvent
  */
 
 /**
- * From this format of the sheet on a stop is the lead's, copied values are looked up in every row, and a broken off row is set
- * to zero again.
+ * From this format of the sheet on a stop is the lead's,
+ * copied values are looked up in every row, and a broken off row is set to zero again.
  */
 const STOPS_ARE_THE_LEADS = 2;
 
@@ -19,22 +21,72 @@ export function newState(sheet) {
   const stages = sheet.procedure.stages.flatMap(stage => stage.steps.map(step => [step.id, stage.id]));
   const steps = sheet.procedure.stages.flatMap(stage => stage.steps);
   const zero = sheet.row_to_zero ?? null;
-  const plan = new Map(steps.flatMap(step => (zero && step.kind === 'finish' ? [zero, step] : [step])).map(step => [step.id, step]));
+  const plan = new Map(
+    steps
+      .flatMap(step => (zero && step.kind === 'finish' ? [zero, step] : [step]))
+      .map(step => [step.id, step]),
+  );
   if (zero) stages.push([zero.id, 'stow']);
   return {
-    sheet, plan, stopsAreTheLeads: (sheet.format ?? 1) >= STOPS_ARE_THE_LEADS, stageOf: new Map(stages), axes: new Map(sheet.axes.map(axis => [axis.axis, axis])),
-    setup: null, sheetHash: null, person: null, device: null, machine: null, startedAtUtc: null,
-    probeInSpindle: false, blocked: null, slot: null, copied: null, brokenOff: null, beforeBreak: null,
-    copyWaits: null, zeroed: null, leftUnsigned: null, takenOver: null,
-    outcome: null, signOff: null, notAccepted: null,
+    sheet,
+    plan,
+    stopsAreTheLeads: (sheet.format ?? 1) >= STOPS_ARE_THE_LEADS,
+    stageOf: new Map(stages),
+    axes: new Map(sheet.axes.map(axis => [axis.axis, axis])),
+    setup: null,
+    sheetHash: null,
+    person: null,
+    device: null,
+    machine: null,
+    startedAtUtc: null,
+    probeInSpindle: false,
+    blocked: null,
+    slot: null,
+    copied: null,
+    brokenOff: null,
+    beforeBreak: null,
+    copyWaits: null,
+    zeroed: null,
+    leftUnsigned: null,
+    takenOver: null,
+    outcome: null,
+    signOff: null,
+    notAccepted: null,
     steps: Object.fromEntries(steps.map(({id}) => [id, opened()])),
-    cautions: [], touches: [], squares: [], touchNotes: [], searchedAt: new Map(), holds: [], questions: [], questionOrder: new Map(),
-    worries: [], corrections: [], resumes: [], signatures: [], givenUp: [], lifts: [], liftOrder: new Map(), putBacks: [], troubles: [],
-    remarks: [], problems: [],
-    answers: new Map(), worriesClosed: new Map(), verified: new Set(), refused: new Map(), liftsVerified: new Set(), liftsRefused: new Map(), setAside: new Map(), notFound: new Map(),
-    triggers: [], triggeredAt: new Map(), enteredOtherwise: new Map(),
+    cautions: [],
+    touches: [],
+    squares: [],
+    touchNotes: [],
+    searchedAt: new Map(),
+    holds: [],
+    questions: [],
+    questionOrder: new Map(),
+    worries: [],
+    corrections: [],
+    resumes: [],
+    signatures: [],
+    givenUp: [],
+    lifts: [],
+    liftOrder: new Map(),
+    putBacks: [],
+    troubles: [],
+    remarks: [],
+    problems: [],
+    answers: new Map(),
+    worriesClosed: new Map(),
+    verified: new Set(),
+    refused: new Map(),
+    liftsVerified: new Set(),
+    liftsRefused: new Map(),
+    setAside: new Map(),
+    notFound: new Map(),
+    triggers: [],
+    triggeredAt: new Map(),
+    enteredOtherwise: new Map(),
     // Counts events, so that "since that touch" has a meaning without a clock.
-    count: 0, slotReadAt: 0, inputCheckedMs: null,
+    count: 0,
+    slotReadAt: 0,
+    inputCheckedMs: null,
   };
 }
 
@@ -77,10 +129,13 @@ export function open(state, id) {
   if (kind === 'tool_out') state.probeInSpindle = true;
   if (kind === 'square') for (const square of state.squares) square.stands = false;
   if (kind !== 'touch' && kind !== 'compare') return;
-  for (const touch of state.touches) if (touch.axis === axis) Object.assign(touch, {kept: false, because: null});
+  for (const touch of state.touches)
+    if (touch.axis === axis) Object.assign(touch, {kept: false, because: null});
 }
 
-/** Open a step again whose answer still stands until another is given: what a reset of the control dropped. */
+/**
+ * Open a step again whose answer still stands until another is given: what a reset of the control dropped.
+ */
 export function askAgain(state, id) {
   state.steps[id] = opened();
   state.blocked = null;
@@ -92,9 +147,11 @@ export function makeDue(state, id) {
 }
 
 /** One thing that the lead is to see, as plain data: every remark has the same fields. */
-export const remarkOf = (kind, {event, at_utc: atUtc}, {axis = null, values_nm: values = [], labels = [], by = null} = {}) => ({
-  kind, axis, values_nm: values, labels, by, event, at_utc: atUtc,
-});
+export const remarkOf = (
+  kind,
+  {event, at_utc: atUtc},
+  {axis = null, values_nm: values = [], labels = [], by = null} = {},
+) => ({kind, axis, values_nm: values, labels, by, event, at_utc: atUtc});
 
 /** Note what the lead is to see. */
 export function remark(state, kind, event, parts) {

@@ -1,6 +1,6 @@
 /**
- * Events that answer a step, except touches and the end. The twin of webapp/domain/setup/steps.py: a step closes only on the
- * answer that it asks for, and what was typed is read again.
+ * Events that answer a step, except touches and the end. The twin of webapp/domain/setup/steps.py:
+ * a step closes only on the answer that it asks for, and what was typed is read again.
  */
 import {AXES, matchSlot, notCleared, parkedNm, slotLengthNm, toolMatches} from '../touch/compare.js';
 import {RuleError} from '../plain/errors.js';
@@ -13,7 +13,8 @@ const HOUR_MS = 3_600_000;
 export function readCaution(state, event) {
   const step = currentStep(state);
   const {caution} = event.data;
-  if (step.caution.id !== caution) throw new RuleError('setup.caution_other', {caution, expected: step.caution.id});
+  if (step.caution.id !== caution)
+    throw new RuleError('setup.caution_other', {caution, expected: step.caution.id});
   listCaution(state, event, caution, event.at_utc);
 }
 
@@ -21,10 +22,12 @@ export function readCaution(state, event) {
 export function carryCaution(state, event) {
   const step = currentStep(state);
   const {caution, read_at_utc: readAtUtc} = event.data;
-  if (step.caution.id !== caution) throw new RuleError('setup.caution_other', {caution, expected: step.caution.id});
+  if (step.caution.id !== caution)
+    throw new RuleError('setup.caution_other', {caution, expected: step.caution.id});
   const sinceMs = Date.parse(event.at_utc) - Date.parse(readAtUtc);
   const holds = sinceMs >= 0 && sinceMs <= (state.sheet.shop.shift_hours ?? 0) * HOUR_MS;
-  if (!mayCarry(state.sheet, step, event.person) || !holds) throw new RuleError('setup.caution_not_carried', {caution});
+  if (!mayCarry(state.sheet, step, event.person) || !holds)
+    throw new RuleError('setup.caution_not_carried', {caution});
   listCaution(state, event, caution, readAtUtc);
 }
 
@@ -101,7 +104,8 @@ export function readTool(state, event) {
 export function readSlot(state, event) {
   const {typed, outcome: claimed} = event.data;
   const found = matchSlot(state.sheet, typed, event.person, event.at_utc);
-  if (found.outcome !== claimed) note(state, event, 'setup.slot_differs', {typed, claimed, found: found.outcome});
+  if (found.outcome !== claimed)
+    note(state, event, 'setup.slot_differs', {typed, claimed, found: found.outcome});
   if (found.outcome !== 'own') {
     stay(state, `setup.slot_${found.outcome}`, {label: found.label || typed, owner: found.owner_name});
     return;
@@ -127,15 +131,21 @@ export function clearSlot(state, event) {
 export function staysUncleared(state, event, values) {
   const axis = notCleared(state.sheet, values);
   if (axis === undefined) return false;
-  stay(state, parkedNm(state.sheet, axis) === 0 ? 'setup.slot_not_zero' : 'setup.slot_not_parked', {axis, typed: event.data.typed[axis]});
+  stay(state, parkedNm(state.sheet, axis) === 0 ? 'setup.slot_not_zero' : 'setup.slot_not_parked', {
+    axis,
+    typed: event.data.typed[axis],
+  });
   return true;
 }
 
 /** The typed values of X, Y and Z; one that cannot be read is not allowed. */
 export function typedValues(state, event) {
   const {typed, values_nm: claimed} = event.data;
-  const values = Object.fromEntries(AXES.map(axis => [axis, readLength(slotLengthNm, state, typed[axis], axis)]));
-  for (const axis of AXES) if (claimed[axis] !== values[axis]) note(state, event, 'setup.value_differs', {axis, typed: typed[axis]});
+  const values = Object.fromEntries(
+    AXES.map(axis => [axis, readLength(slotLengthNm, state, typed[axis], axis)]),
+  );
+  for (const axis of AXES)
+    if (claimed[axis] !== values[axis]) note(state, event, 'setup.value_differs', {axis, typed: typed[axis]});
   return values;
 }
 

@@ -1,13 +1,16 @@
 /**
- * What may stand after a stop, from the sheet's second format on. The twin of webapp/domain/setup/stops.py, where the rules
- * stand.
+ * What may stand after a stop, from the sheet's second format on.
+ * The twin of webapp/domain/setup/stops.py, where the rules stand.
  */
 import {lastTouch} from './state.js';
 
 const WAY = ['over', 'lower', 'search', 'touch'];
 
 /** What was read of the touch of one search, in order. */
-export const readings = (state, axis, searchedAt) => state.touches.filter((touch, place) => touch.axis === axis && state.touchNotes[place].searchedAt === searchedAt);
+export const readings = (state, axis, searchedAt) =>
+  state.touches.filter(
+    (touch, place) => touch.axis === axis && state.touchNotes[place].searchedAt === searchedAt,
+  );
 
 /** The reasons for which the axis' last touch may be kept now, the plainest first. */
 export function standsFor(state, axis) {
@@ -32,7 +35,9 @@ export function waitsFor(state, axis) {
 /** Whether a question about the axis was put since its last touch. */
 function isAsked(state, axis) {
   const {coveredFrom} = state.touchNotes[lastTouch(state, axis)];
-  return state.questions.some(one => one.axis === axis && state.questionOrder.get(one.question) > coveredFrom);
+  return state.questions.some(
+    one => one.axis === axis && state.questionOrder.get(one.question) > coveredFrom,
+  );
 }
 
 /** Whether the last touch stands only with the lead's word. */
@@ -50,43 +55,69 @@ export function mayTouchAgain(state, axis) {
   return place < 0 || place === runs.length - 1;
 }
 
-/** The steps of the axis' stage that lead to its touch anew; what comes before a look for square belongs to that. */
+/**
+ * The steps of the axis' stage that lead to its touch anew;
+ * what comes before a look for square belongs to that.
+ */
 export function wayToTouch(state, axis) {
   const own = [...state.plan.values()].filter(step => step.axis === axis);
   const after = own.findIndex(({kind}) => kind === 'square') + 1;
-  return own.slice(after).filter(({kind}) => WAY.includes(kind)).map(({id}) => id);
+  return own
+    .slice(after)
+    .filter(({kind}) => WAY.includes(kind))
+    .map(({id}) => id);
 }
 
 /** The axis' touches since the lead last said "touch again", each as its readings. */
 function runsOf(state, axis) {
-  const asked = state.questions.filter(one => one.axis === axis && one.answer?.decision === 'touch_again').map(one => state.questionOrder.get(one.question));
-  const since = Math.max(-1, ...asked, ...liftsOf(state, axis, 'touch_again').map(({event}) => state.liftOrder.get(event)));
+  const asked = state.questions
+    .filter(one => one.axis === axis && one.answer?.decision === 'touch_again')
+    .map(one => state.questionOrder.get(one.question));
+  const since = Math.max(
+    -1,
+    ...asked,
+    ...liftsOf(state, axis, 'touch_again').map(({event}) => state.liftOrder.get(event)),
+  );
   const searches = new Map();
   state.touches.forEach((touch, place) => {
     const {searchedAt} = state.touchNotes[place];
-    if (touch.axis === axis && searchedAt > since) searches.set(searchedAt, [...(searches.get(searchedAt) ?? []), touch]);
+    if (touch.axis === axis && searchedAt > since)
+      searches.set(searchedAt, [...(searches.get(searchedAt) ?? []), touch]);
   });
   return [...searches.values()];
 }
 
 /** Whether the lead answered so, at the desk or by a PIN that was verified, to what came after that count. */
 function leadSays(state, axis, decision, after) {
-  const answered = state.questions.some(one => one.axis === axis && state.questionOrder.get(one.question) > after && one.answer?.decision === decision);
+  const answered = state.questions.some(
+    one =>
+      one.axis === axis && state.questionOrder.get(one.question) > after && one.answer?.decision === decision,
+  );
   return answered || liftsOf(state, axis, decision).some(({event}) => state.liftOrder.get(event) > after);
 }
 
-/** The count at the last question about the axis that the lead answered, or lift that was verified; else -1. */
+/**
+ * The count at the last question about the axis that the lead answered, or lift that was verified; else -1.
+ */
 export function leadSpokeAt(state, axis) {
-  const spoken = state.questions.filter(one => one.axis === axis && ['go_on', 'touch_again'].includes(one.answer?.decision)).map(one => state.questionOrder.get(one.question));
-  const lifted = state.lifts.filter(lift => lift.axis === axis && lift.state === 'verified').map(({event}) => state.liftOrder.get(event));
+  const spoken = state.questions
+    .filter(one => one.axis === axis && ['go_on', 'touch_again'].includes(one.answer?.decision))
+    .map(one => state.questionOrder.get(one.question));
+  const lifted = state.lifts
+    .filter(lift => lift.axis === axis && lift.state === 'verified')
+    .map(({event}) => state.liftOrder.get(event));
   return Math.max(-1, ...spoken, ...lifted);
 }
 
-const liftsOf = (state, axis, decision) => state.lifts.filter(lift => lift.axis === axis && lift.decision === decision && lift.state === 'verified');
+const liftsOf = (state, axis, decision) =>
+  state.lifts.filter(lift => lift.axis === axis && lift.decision === decision && lift.state === 'verified');
 
 const hasStop = one => one.some(({verdict}) => verdict === 'stop');
 
-/** Whether one reading alone lies past a line, or is not what was to be entered by hand. Where nothing is known there is no line. */
+/**
+ * Whether one reading alone lies past a line, or is not what was to be entered by hand.
+ * Where nothing is known there is no line.
+ */
 function mustBeReadAgain({enteredOtherwise}, one) {
   const last = one.at(-1);
   const past = (last.verdict !== 'agrees' && last.difference_nm !== null) || enteredOtherwise.has(last.event);
@@ -94,7 +125,8 @@ function mustBeReadAgain({enteredOtherwise}, one) {
 }
 
 /** Whether one value only was read, the one that was to be entered. */
-const isOneValue = ({enteredOtherwise}, one) => new Set(one.map(touch => touch.value_nm)).size === 1 && !one.some(({event}) => enteredOtherwise.has(event));
+const isOneValue = ({enteredOtherwise}, one) =>
+  new Set(one.map(touch => touch.value_nm)).size === 1 && !one.some(({event}) => enteredOtherwise.has(event));
 
 /** Whether the touch agrees and was read as one value only. */
 const isPlain = (state, one) => one.at(-1).verdict === 'agrees' && isOneValue(state, one);

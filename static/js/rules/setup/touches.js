@@ -1,6 +1,6 @@
 /**
- * Touches, their comparison, and what lets a touched value stand. The twin of webapp/domain/setup/touches.py: a repeat counts
- * only after a new search. What may stand after a stop is said in stops.js.
+ * Touches, their comparison, and what lets a touched value stand. The twin of webapp/domain/setup/touches.py:
+ * a repeat counts only after a new search. What may stand after a stop is said in stops.js.
  */
 import {keepReasons, repeatAgrees, touchLengthNm, verdict} from '../touch/compare.js';
 import {RuleError} from '../plain/errors.js';
@@ -20,7 +20,8 @@ export function enterTouch(state, event) {
 export function readAgain(state, event) {
   const axis = sameAxis(state.plan.get(event.step), event.data.axis);
   const first = state.touches[lastTouch(state, axis)];
-  if (!first || first.reading > 1 || first.read_again !== null) throw new RuleError('setup.read_again_once', {axis});
+  if (!first || first.reading > 1 || first.read_again !== null)
+    throw new RuleError('setup.read_again_once', {axis});
   const value = listTouch(state, event);
   if (value === first.value_nm) {
     state.touches.pop();
@@ -42,8 +43,16 @@ function listTouch(state, event) {
   }
   const reading = 1 + readings(state, axis, state.searchedAt.get(axis) ?? 0).length;
   state.touches.push({
-    axis, typed: data.typed, ...found, repeat_agrees: noteRepeat(state, axis, value), reading, read_again: null,
-    kept: false, because: null, event: event.id, at_utc: event.at_utc,
+    axis,
+    typed: data.typed,
+    ...found,
+    repeat_agrees: noteRepeat(state, axis, value),
+    reading,
+    read_again: null,
+    kept: false,
+    because: null,
+    event: event.id,
+    at_utc: event.at_utc,
   });
   holdAgainstSurface(state, state.touches.at(-1));
   return value;
@@ -52,16 +61,23 @@ function listTouch(state, event) {
 /** Note the touch's search, and tell whether it agrees with the touch of an earlier search. */
 function noteRepeat(state, axis, value) {
   const searchedAt = state.searchedAt.get(axis) ?? 0;
-  const before = state.touches.findLastIndex((touch, place) => touch.axis === axis && state.touchNotes[place].searchedAt < searchedAt);
-  const agrees = before >= 0 && repeatAgrees(value, state.touches[before].value_nm, state.axes.get(axis).usual);
-  state.touchNotes.push({searchedAt, coveredFrom: agrees && !state.stopsAreTheLeads ? state.touchNotes[before].coveredFrom : state.count});
+  const before = state.touches.findLastIndex(
+    (touch, place) => touch.axis === axis && state.touchNotes[place].searchedAt < searchedAt,
+  );
+  const agrees =
+    before >= 0 && repeatAgrees(value, state.touches[before].value_nm, state.axes.get(axis).usual);
+  state.touchNotes.push({
+    searchedAt,
+    coveredFrom: agrees && !state.stopsAreTheLeads ? state.touchNotes[before].coveredFrom : state.count,
+  });
   return agrees;
 }
 
 /** Search and touch this axis again; both values are kept. */
 export function repeatTouch(state, event) {
   const axis = sameAxis(state.plan.get(event.step), event.data.axis);
-  if (state.stopsAreTheLeads && !mayTouchAgain(state, axis)) throw new RuleError('setup.touch_again_used', {axis});
+  if (state.stopsAreTheLeads && !mayTouchAgain(state, axis))
+    throw new RuleError('setup.touch_again_used', {axis});
   for (const id of wayToTouch(state, axis)) open(state, id);
 }
 
@@ -69,7 +85,8 @@ export function repeatTouch(state, event) {
 export function keepTouch(state, event) {
   const {because} = event.data;
   const axis = sameAxis(state.plan.get(event.step), event.data.axis);
-  if (!reasonsFor(state, axis).includes(because)) throw new RuleError('setup.keep_not_allowed', {axis, because});
+  if (!reasonsFor(state, axis).includes(because))
+    throw new RuleError('setup.keep_not_allowed', {axis, because});
   Object.assign(state.touches[lastTouch(state, axis)], {kept: true, because});
   close(state, event.step, event);
 }
@@ -80,7 +97,9 @@ export function reasonsFor(state, axis) {
   if (place < 0) return [];
   if (state.stopsAreTheLeads) return standsFor(state, axis);
   const {coveredFrom} = state.touchNotes[place];
-  const covering = state.questions.filter(one => one.axis === axis && state.questionOrder.get(one.question) > coveredFrom);
+  const covering = state.questions.filter(
+    one => one.axis === axis && state.questionOrder.get(one.question) > coveredFrom,
+  );
   return keepReasons(state.touches[place], covering);
 }
 

@@ -1,6 +1,6 @@
 /**
- * What may happen during a move: held, the wrong way, an alarm, nothing found, a dead probe, a change that stuck. The twin of
- * webapp/domain/setup/troubles.py, where the rules stand.
+ * What may happen during a move: held, the wrong way, an alarm, nothing found, a dead probe,
+ * a change that stuck. The twin of webapp/domain/setup/troubles.py, where the rules stand.
  */
 import {breakFor, ENDING_STAGES} from './notes.js';
 import {askAgain, currentStep, isDone, open} from './state.js';
@@ -15,7 +15,16 @@ const LOOKED_AT = ['confirm', 'checks'];
 export function meetTrouble(state, event) {
   const {trouble, touched, reset} = event.data;
   const step = currentStep(state);
-  state.troubles.push({trouble, axis: step?.axis ?? null, touched, reset, step: event.step, at_utc: event.at_utc, event: event.id, order: state.count});
+  state.troubles.push({
+    trouble,
+    axis: step?.axis ?? null,
+    touched,
+    reset,
+    step: event.step,
+    at_utc: event.at_utc,
+    event: event.id,
+    order: state.count,
+  });
   if (step === null || state.brokenOff !== null || ENDING_STAGES.includes(state.stageOf.get(step.id))) return;
   if (trouble === 'dead_probe') {
     breakFor(state, event, 'probe');
@@ -34,18 +43,26 @@ export function askedAgain(state, {trouble, touched, reset}) {
   const lost = ({id, kind}, place) => {
     const stage = state.stageOf.get(id);
     const atProbe = place >= loadedAt && stage === state.stageOf.get(loading.id);
-    return (atProbe && kind === 'input' && touched) || (atProbe && LOOKED_AT.includes(kind) && reset) || (kind === 'slot' && reset)
-      || (stage === 'ready' && LOOKED_AT.includes(kind) && trouble === 'change_stuck');
+    return (
+      (atProbe && kind === 'input' && touched) ||
+      (atProbe && LOOKED_AT.includes(kind) && reset) ||
+      (kind === 'slot' && reset) ||
+      (stage === 'ready' && LOOKED_AT.includes(kind) && trouble === 'change_stuck')
+    );
   };
   return steps.filter((step, place) => lost(step, place) && isDone(state, step.id)).map(({id}) => id);
 }
 
-/** The done steps of the axis' stage that lead to where this happened, the way to a look for square included. */
+/**
+ * The done steps of the axis' stage that lead to where this happened, the way to a look for square included.
+ */
 export function wayBack(state, current) {
   if (current.axis === null || !ON_THE_WAY.includes(current.kind)) return [];
   const own = [...state.plan.values()].filter(({axis}) => axis === current.axis);
   const toSquare = own.some(({id, kind}) => kind === 'square' && state.steps[id].state === 'open');
-  const way = toSquare ? own.filter(({kind}) => kind === 'over' || kind === 'lower').map(({id}) => id) : wayToTouch(state, current.axis);
+  const way = toSquare
+    ? own.filter(({kind}) => kind === 'over' || kind === 'lower').map(({id}) => id)
+    : wayToTouch(state, current.axis);
   const ids = [...state.plan.keys()];
   return way.filter(id => ids.indexOf(id) <= ids.indexOf(current.id) && isDone(state, id));
 }
@@ -53,5 +70,8 @@ export function wayBack(state, current) {
 /** Whether a search of this axis waits for the lead: it found nothing twice since the lead last spoke. */
 export function searchWaits(state, axis) {
   const spoken = leadSpokeAt(state, axis);
-  return state.troubles.filter(one => one.axis === axis && one.trouble === 'nothing_found' && one.order > spoken).length >= MOST_NOTHING_FOUND;
+  return (
+    state.troubles.filter(one => one.axis === axis && one.trouble === 'nothing_found' && one.order > spoken)
+      .length >= MOST_NOTHING_FOUND
+  );
 }

@@ -1,14 +1,18 @@
 /**
- * Slots as a sheet carries them: the typed label against the machine's family and the register. The twin of `match_slot` in
- * webapp/domain/shop/slots.py, where the rules stand.
+ * Slots as a sheet carries them: the typed label against the machine's family and the register.
+ * The twin of `match_slot` in webapp/domain/shop/slots.py, where the rules stand.
  */
 
 // What Python's str.split() calls blank: written out, so that both strip the same.
 const BLANK = /[\t-\r\x1c-\x20\x85\xa0\u1680\u2000-\u200a\u2028\u2029\u202f\u205f\u3000]/g;
 
 /** The form in which labels are compared: no case, no blanks, no leading zeros, a comma as a point. */
-const keyOf = label => label.replace(BLANK, '').toUpperCase().replaceAll(',', '.')
-  .replace(/\p{Nd}+/gu, digits => digits.replace(/^0+/, '') || '0');
+const keyOf = label =>
+  label
+    .replace(BLANK, '')
+    .toUpperCase()
+    .replaceAll(',', '.')
+    .replace(/\p{Nd}+/gu, digits => digits.replace(/^0+/, '') || '0');
 
 const numberOf = label => keyOf(label).replace(/^[A-Z]+/, '');
 

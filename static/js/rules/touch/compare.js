@@ -1,6 +1,7 @@
 /**
- * What is compared with the sheet: lengths with travel, touches with the usual, copied values with the register, tool numbers.
- * The twin of webapp/domain/touch/compare.py. The sheet carries the limits; a value on a line is inside.
+ * What is compared with the sheet: lengths with travel, touches with the usual, copied values with the
+ * register, tool numbers. The twin of webapp/domain/touch/compare.py. The sheet carries the limits; a value
+ * on a line is inside.
  */
 import {parseLength, resolutionNm} from '../plain/lengths.js';
 
@@ -26,22 +27,31 @@ export function slotLengthNm(typed, machine, axis) {
 
 /**
  * The verdict on a touch and its signed difference from the usual; without a usual yet, `ask` and null.
- * @param {{centre_nm: number|null, ask_nm: number|null, stop_nm: number|null, early_stops_nm?: number[][]}} usual
+ * @param {{centre_nm: number|null, ask_nm: number|null, stop_nm:
+ * number|null, early_stops_nm?: number[][]}} usual
  * @param {number} valueNm
  * @returns {{verdict: 'agrees'|'ask'|'stop', difference_nm: number|null}}
  */
-export function verdict({centre_nm: centre, ask_nm: ask, stop_nm: stop, early_stops_nm: early = []}, valueNm) {
+export function verdict(
+  {centre_nm: centre, ask_nm: ask, stop_nm: stop, early_stops_nm: early = []},
+  valueNm,
+) {
   if (centre === null || ask === null || stop === null) return {verdict: 'ask', difference_nm: null};
   const difference = valueNm - centre;
   if (Math.abs(difference) <= ask) return {verdict: 'agrees', difference_nm: difference};
-  const isStop = Math.abs(difference) > stop || early.some(([low, high]) => low <= valueNm && valueNm <= high);
+  const isStop =
+    Math.abs(difference) > stop || early.some(([low, high]) => low <= valueNm && valueNm <= high);
   return {verdict: isStop ? 'stop' : 'ask', difference_nm: difference};
 }
 
 /** Whether two touches differ by no more than the ask line; without one they never agree. */
-export const repeatAgrees = (valueNm, beforeNm, usual) => usual.ask_nm !== null && Math.abs(valueNm - beforeNm) <= usual.ask_nm;
+export const repeatAgrees = (valueNm, beforeNm, usual) =>
+  usual.ask_nm !== null && Math.abs(valueNm - beforeNm) <= usual.ask_nm;
 
-/** Whether the typed tool number is the expected one: a leading T, blanks around and leading zeros do not count. */
+/**
+ * Whether the typed tool number is the expected one:
+ * a leading T, blanks around and leading zeros do not count.
+ */
 export function toolMatches(typed, expected) {
   const [one, other] = [typed, expected].map(text => TOOL.exec(text.replace(/^[ \t]+|[ \t]+$/g, '')));
   return one !== null && other !== null && one[1] === other[1];
@@ -57,7 +67,8 @@ export function toolMatches(typed, expected) {
 export function copiedValues(sheet, label, valuesNm) {
   const last = sheet.slots.find(slot => slot.label === label)?.last_values_nm ?? {};
   const step = resolutionNm(displayOf(sheet.machine));
-  const one = (nm, before) => (before === undefined ? 'not_seen_before' : 2 * Math.abs(nm - before) <= step ? 'same' : 'changed');
+  const one = (nm, before) =>
+    before === undefined ? 'not_seen_before' : 2 * Math.abs(nm - before) <= step ? 'same' : 'changed';
   return Object.fromEntries(Object.entries(valuesNm).map(([axis, nm]) => [axis, one(nm, last[axis])]));
 }
 
@@ -71,30 +82,43 @@ export const isParked = sheet => AXES.some(axis => parkedNm(sheet, axis) !== 0);
 export const notCleared = (sheet, valuesNm) => AXES.find(axis => valuesNm[axis] !== parkedNm(sheet, axis));
 
 /** Whether a row holds zeros, but for axes that are parked: at whatever value they were parked when. */
-const wasCleared = (sheet, valuesNm) => Object.entries(valuesNm).every(([axis, nm]) => nm === 0 || parkedNm(sheet, axis) !== 0);
+const wasCleared = (sheet, valuesNm) =>
+  Object.entries(valuesNm).every(([axis, nm]) => nm === 0 || parkedNm(sheet, axis) !== 0);
 
 /**
- * Labels of other rows that were last seen with exactly these values, each within half a step of the display; none for a cleared
- * row's.
+ * Labels of other rows that were last seen with exactly these values,
+ * each within half a step of the display; none for a cleared row's.
  * @returns {string[]}
  */
 export function rowsWithValues(sheet, label, valuesNm) {
   if (wasCleared(sheet, valuesNm)) return [];
   const step = resolutionNm(displayOf(sheet.machine));
-  const same = last => Object.entries(valuesNm).every(([axis, nm]) => last[axis] !== undefined && 2 * Math.abs(nm - last[axis]) <= step);
-  return sheet.slots.filter(row => row.label !== label && row.last_values_nm !== null && same(row.last_values_nm)).map(row => row.label);
+  const same = last =>
+    Object.entries(valuesNm).every(
+      ([axis, nm]) => last[axis] !== undefined && 2 * Math.abs(nm - last[axis]) <= step,
+    );
+  return sheet.slots
+    .filter(row => row.label !== label && row.last_values_nm !== null && same(row.last_values_nm))
+    .map(row => row.label);
 }
 
 /**
  * What clearing does to each axis: by how much the value changes, and whether the control will ask first.
  * @param {Object<string, number>} valuesNm
  * @param {number|null} confirmLimitNm null: this control never asks
- * @param {Object<string, number>} clearedNm what each axis of a cleared row holds; an axis that is not there, zero
+ * @param {Object<string, number>} clearedNm what each axis of a cleared row holds;
+ * an axis that is not there, zero
  */
-export const clearPlan = (valuesNm, confirmLimitNm, clearedNm = {}) => Object.fromEntries(Object.entries(valuesNm).map(([axis, nm]) => {
-  const changeNm = (clearedNm[axis] ?? 0) - nm;
-  return [axis, {change_nm: changeNm, asks: confirmLimitNm !== null && Math.abs(changeNm) > confirmLimitNm}];
-}));
+export const clearPlan = (valuesNm, confirmLimitNm, clearedNm = {}) =>
+  Object.fromEntries(
+    Object.entries(valuesNm).map(([axis, nm]) => {
+      const changeNm = (clearedNm[axis] ?? 0) - nm;
+      return [
+        axis,
+        {change_nm: changeNm, asks: confirmLimitNm !== null && Math.abs(changeNm) > confirmLimitNm},
+      ];
+    }),
+  );
 
 /**
  * The reasons for which a touch may be kept, the plainest first. `questions` are those that cover the touch.

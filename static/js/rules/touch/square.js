@@ -1,6 +1,7 @@
 /**
- * The look for square: two typed touches, and the error that their difference makes over the jaw. The twin of
- * webapp/domain/touch/square.py and webapp/domain/setup/square.py, where the rules stand. Products go beyond 2**53: BigInt.
+ * The look for square: two typed touches, and the error that their difference makes over the jaw. The
+ * twin of webapp/domain/touch/square.py and webapp/domain/setup/square.py, where the rules stand.
+ * Products go beyond 2**53: BigInt.
  */
 import {touchLengthNm} from './compare.js';
 import {RuleError} from '../plain/errors.js';
@@ -29,14 +30,22 @@ export function enterSquare(state, event) {
   if (plan === null || plan.axis !== axis) throw new RuleError('setup.square_not_planned', {axis});
   const values = data.typed.map(typed => readLength(touchLengthNm, state, typed, axis));
   values.forEach((value, place) => {
-    if (value !== data.values_nm[place]) note(state, event, 'setup.value_differs', {axis, typed: data.typed[place]});
+    if (value !== data.values_nm[place])
+      note(state, event, 'setup.value_differs', {axis, typed: data.typed[place]});
   });
   const found = errorOverJaw(values, plan);
   if (data.apart_nm !== plan.apart_nm || data.error_nm !== found.error_nm || data.told !== found.told) {
     note(state, event, 'setup.square_differs', {axis});
   }
   state.squares.push({
-    axis, typed: data.typed, values_nm: values, apart_nm: plan.apart_nm, ...found, stands: true, event: event.id, at_utc: event.at_utc,
+    axis,
+    typed: data.typed,
+    values_nm: values,
+    apart_nm: plan.apart_nm,
+    ...found,
+    stands: true,
+    event: event.id,
+    at_utc: event.at_utc,
   });
   close(state, event.step, event);
 }

@@ -1,4 +1,7 @@
-/** The board: how the last person left the machine, and what is found now: one tap. Only "clear" closes the step. */
+/**
+ * The board: how the last person left the machine, and what is found now: one tap.
+ * Only "clear" closes the step.
+ */
 import {el} from '../dom.js';
 import {plate} from '../plate.js';
 import {say} from '../say.js';
@@ -20,20 +23,48 @@ export function boardStep({tablet, setup, step, commit}) {
 }
 
 /** How the register says the machine was left, and what is open about it in people's own words. */
-export function boardPlate({board: {state, left = state, since_utc: since, by_name: by, open_questions: open, redo = [], unsigned = []}, slots}, worries, listed = worries) {
+export function boardPlate(
+  {
+    board: {
+      state,
+      left = state,
+      since_utc: since,
+      by_name: by,
+      open_questions: open,
+      redo = [],
+      unsigned = [],
+    },
+    slots,
+  },
+  worries,
+  listed = worries,
+) {
   const incomplete = slots.filter(({missing_axes: missing}) => missing?.length > 0);
   const stopped = incomplete.filter(({not_usable_axes: axes}) => axes?.length > 0);
   const halves = incomplete.filter(slot => !stopped.includes(slot));
   const again = redo.filter(({label}) => !incomplete.some(half => half.label === label));
-  const when = since && say(by ? 'tablet.board.since_by' : 'tablet.board.since', {time: dayAndTime(since), by: by ?? ''});
+  const when =
+    since &&
+    say(by ? 'tablet.board.since_by' : 'tablet.board.since', {time: dayAndTime(since), by: by ?? ''});
   const value = worries.length > 0 && left === 'clear' ? 'worry' : left;
   return [
     plate(say('tablet.board.left'), {value: say(`tablet.board.${value}`), other: when}, 'words'),
     worriesList(listed),
-    open > 0 && el('p', {class: 'open-questions'}, say(open === 1 ? 'tablet.board.open_question' : 'tablet.board.open_questions', {count: open})),
-    stopped.map(({label, not_usable_axes: axes}) => halfSet('open-stopped', say('tablet.board.not_usable', {slot: label, axes: axes.join(', ')}))),
-    unsigned.map(({person_name: name, tablet}) => el('p', {class: 'label'}, say('tablet.board.unsigned', {name, tablet}))),
-    halves.length > 0 && halfSet('open-half', say('tablet.board.half_set', {slots: halves.map(({label}) => label).join(', ')})),
-    again.length > 0 && halfSet('open-half', say('tablet.board.to_redo', {slots: again.map(({label}) => label).join(', ')})),
+    open > 0 &&
+      el(
+        'p',
+        {class: 'open-questions'},
+        say(open === 1 ? 'tablet.board.open_question' : 'tablet.board.open_questions', {count: open}),
+      ),
+    stopped.map(({label, not_usable_axes: axes}) =>
+      halfSet('open-stopped', say('tablet.board.not_usable', {slot: label, axes: axes.join(', ')})),
+    ),
+    unsigned.map(({person_name: name, tablet}) =>
+      el('p', {class: 'label'}, say('tablet.board.unsigned', {name, tablet})),
+    ),
+    halves.length > 0 &&
+      halfSet('open-half', say('tablet.board.half_set', {slots: halves.map(({label}) => label).join(', ')})),
+    again.length > 0 &&
+      halfSet('open-half', say('tablet.board.to_redo', {slots: again.map(({label}) => label).join(', ')})),
   ];
 }

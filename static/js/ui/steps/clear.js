@@ -1,6 +1,6 @@
 /**
- * Clear the slot: how large each change is, whether the control will ask; then one answer for three zeros, or for what the lead
- * parks a row at. Where another value stands, it is typed, and the step stays open.
+ * Clear the slot: how large each change is, whether the control will ask; then one answer for three zeros,
+ * or for what the lead parks a row at. Where another value stands, it is typed, and the step stays open.
  */
 import {AXES, clearPlan, isParked, parkedNm, slotLengthNm} from '../../rules/touch/compare.js';
 import {button, el} from '../dom.js';
@@ -14,7 +14,8 @@ export function clearStep(context) {
   return context.setup.draft.another ? typedValues(context) : threeZeros(context);
 }
 
-const planOf = setup => clearPlan(setup.state.copied?.values_nm ?? {}, setup.machine.confirm_limit_nm, setup.machine.parked_nm);
+const planOf = setup =>
+  clearPlan(setup.state.copied?.values_nm ?? {}, setup.machine.confirm_limit_nm, setup.machine.parked_nm);
 const cleared = (setup, axis) => written(parkedNm(setup.sheet, axis), setup.machine);
 
 function threeZeros({setup, step, commit, again}) {
@@ -26,8 +27,21 @@ function threeZeros({setup, step, commit, again}) {
     strip: machineState(setup, step),
     left: [stepText(setup, step), notZero(setup, step)],
     right: [
-      el('div', {class: 'plates zeros'}, AXES.map(axis => plate(axis, {value: typed[axis], unit: machine.unit, note: planned(setup, axis, plan[axis])}))),
-      el('div', {class: 'ways'}, button(say('tablet.clear.another'), 'another-value', () => { setup.keepDraft({...setup.draft, another: true}); again(); })),
+      el(
+        'div',
+        {class: 'plates zeros'},
+        AXES.map(axis =>
+          plate(axis, {value: typed[axis], unit: machine.unit, note: planned(setup, axis, plan[axis])}),
+        ),
+      ),
+      el(
+        'div',
+        {class: 'ways'},
+        button(say('tablet.clear.another'), 'another-value', () => {
+          setup.keepDraft({...setup.draft, another: true});
+          again();
+        }),
+      ),
     ],
     go: {label: step.action, press: () => commit('slot.cleared', {typed, values_nm: values})},
   };
@@ -35,9 +49,19 @@ function threeZeros({setup, step, commit, again}) {
 
 /** What did not hold a cleared row's value when it was looked at last. */
 function notZero(setup, step) {
-  const last = setup.rows.filter(({payload}) => payload.step === step.id && payload.type === 'slot.cleared').at(-1)?.payload.data;
+  const last = setup.rows
+    .filter(({payload}) => payload.step === step.id && payload.type === 'slot.cleared')
+    .at(-1)?.payload.data;
   const left = last ? AXES.filter(axis => last.values_nm[axis] !== parkedNm(setup.sheet, axis)) : [];
-  return left.length > 0 && notice('stop', say(isParked(setup.sheet) ? 'tablet.clear.not_parked' : 'tablet.clear.not_zero', {axes: left.join(', ')}));
+  return (
+    left.length > 0 &&
+    notice(
+      'stop',
+      say(isParked(setup.sheet) ? 'tablet.clear.not_parked' : 'tablet.clear.not_zero', {
+        axes: left.join(', '),
+      }),
+    )
+  );
 }
 
 function typedValues(context) {
@@ -52,7 +76,8 @@ function typedValues(context) {
     strip: machineState(setup, step),
     left: [stepText(setup, step), notZero(setup, step)],
     right: [el('div', {class: 'three'}, three.fields.plates), three.fields.refused, three.fields.pad],
-    go: three.go, shown: three.fields.shown,
+    go: three.go,
+    shown: three.fields.shown,
   };
 }
 
@@ -60,5 +85,9 @@ function planned(setup, axis, one) {
   if (!one) return null;
   const {value, unit} = distance(Math.abs(one.change_nm), setup.machine);
   const where = parkedNm(setup.sheet, axis) === 0 ? '' : '_parked';
-  return say(`tablet.clear.${one.asks ? 'asks' : 'does_not_ask'}${where}`, {change: value, unit, ...(where && {parked: cleared(setup, axis)})});
+  return say(`tablet.clear.${one.asks ? 'asks' : 'does_not_ask'}${where}`, {
+    change: value,
+    unit,
+    ...(where && {parked: cleared(setup, axis)}),
+  });
 }

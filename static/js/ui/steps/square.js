@@ -1,6 +1,7 @@
 /**
- * Is the jaw square to the axis? Two touches on one face, far apart. First how both searches are set, then what the control
- * shows at each place. The angle is told at the step itself and stands in the record; it stops nobody.
+ * Is the jaw square to the axis? Two touches on one face, far apart. First how both searches are set,
+ * then what the control shows at each place. The angle is told at the step itself and stands in the
+ * record; it stops nobody.
  */
 import {touchLengthNm} from '../../rules/touch/compare.js';
 import {errorOverJaw} from '../../rules/touch/square.js';
@@ -13,7 +14,8 @@ import {machineState, notice, stepText} from '../text.js';
 import {framed, gapPlate, searchGrid} from './search.js';
 import {typing} from './typing.js';
 
-// A difference above a tenth of the distance is about six degrees: more likely one of the two was read or typed wrong.
+// A difference above a tenth of the distance is about six degrees:
+// more likely one of the two was read or typed wrong.
 const SLANTED_PART = 10;
 const PLACES = ['first', 'second'];
 
@@ -26,12 +28,23 @@ export function squareStep(context) {
 /** How both searches are set. */
 function planned(context) {
   const {tablet, setup, step, again} = context;
-  const {sheet: {square}, machine} = setup;
+  const {
+    sheet: {square},
+    machine,
+  } = setup;
   const axis = setup.axis(step.axis);
-  const press = () => { setup.keepDraft({...setup.draft, set: true}); again(); };
+  const press = () => {
+    setup.keepDraft({...setup.draft, set: true});
+    again();
+  };
   return {
-    kind: 'square', strip: machineState(setup, step),
-    left: axis.approach ? searchGrid(context, axis, {picture: picture(tablet, square), plates: places(axis.approach, square, machine)})
+    kind: 'square',
+    strip: machineState(setup, step),
+    left: axis.approach
+      ? searchGrid(context, axis, {
+          picture: picture(tablet, square),
+          plates: places(axis.approach, square, machine),
+        })
       : [picture(tablet, square), notice('stop', say('tablet.search.no_approach')), stepText(setup, step)],
     go: {label: say('tablet.square.set'), press},
   };
@@ -40,17 +53,31 @@ function planned(context) {
 /** How far the ball stands off the face, and where the second place lies. */
 function places(approach, square, machine) {
   const apart = distance(square.apart_nm, machine);
-  return [gapPlate(approach, machine, 'low'), plate(say('tablet.square.apart', {along: square.along}), {...apart, value: `+${apart.value}`}, 'high')];
+  return [
+    gapPlate(approach, machine, 'low'),
+    plate(say('tablet.square.apart', {along: square.along}), {...apart, value: `+${apart.value}`}, 'high'),
+  ];
 }
 
 /** From one place to the other: up, over, down. The ball never moves along the jaw while it is low. */
 function between({tablet, setup, step, again}) {
-  const {sheet: {square}, machine} = setup;
+  const {
+    sheet: {square},
+    machine,
+  } = setup;
   const apart = distance(square.apart_nm, machine);
-  const press = () => { setup.keepDraft({...setup.draft, between: false, raised: true, active: 'second'}); again(); };
+  const press = () => {
+    setup.keepDraft({...setup.draft, between: false, raised: true, active: 'second'});
+    again();
+  };
   return {
-    kind: 'square', title: say('tablet.square.between', {along: square.along}), strip: machineState(setup, step),
-    left: [picture(tablet, square), plate(say('tablet.square.apart', {along: square.along}), {...apart, value: `+${apart.value}`})],
+    kind: 'square',
+    title: say('tablet.square.between', {along: square.along}),
+    strip: machineState(setup, step),
+    left: [
+      picture(tablet, square),
+      plate(say('tablet.square.apart', {along: square.along}), {...apart, value: `+${apart.value}`}),
+    ],
     right: el('p', {class: 'lead'}, say('tablet.square.between_look')),
     go: {label: say('tablet.square.there'), press},
   };
@@ -59,9 +86,17 @@ function between({tablet, setup, step, again}) {
 /** What the control shows at both places. */
 function typed(context) {
   const {tablet, setup, step, commit, again} = context;
-  const {sheet: {square}, machine} = setup;
+  const {
+    sheet: {square},
+    machine,
+  } = setup;
   const placeName = name => say(`tablet.square.${name}`, {axis: step.axis, slot: setup.slotLabel});
-  const fields = typing(context, PLACES.map(name => ({name, label: placeName(name), unit: machine.unit})), numberKeys(), 'compact');
+  const fields = typing(
+    context,
+    PLACES.map(name => ({name, label: placeName(name), unit: machine.unit})),
+    numberKeys(),
+    'compact',
+  );
   const {questioned = null} = setup.draft;
 
   function enter() {
@@ -81,22 +116,36 @@ function typed(context) {
       setup.keepDraft({...setup.draft, between: true});
       return again();
     }
-    if (missing) { fields.focus(missing); return again(); }
+    if (missing) {
+      fields.focus(missing);
+      return again();
+    }
     const slanted = Math.abs(values[1] - values[0]) * SLANTED_PART > square.apart_nm;
     if (slanted && questioned !== JSON.stringify(values)) {
       setup.keepDraft({...setup.draft, questioned: JSON.stringify(values)});
       return again();
     }
-    return commit('square.entered', {axis: step.axis, typed: texts, values_nm: values, apart_nm: square.apart_nm, ...errorOverJaw(values, square)});
+    return commit('square.entered', {
+      axis: step.axis,
+      typed: texts,
+      values_nm: values,
+      apart_nm: square.apart_nm,
+      ...errorOverJaw(values, square),
+    });
   }
 
   const next = PLACES.find(name => name !== fields.active() && fields.value(name).trim() === '');
   const label = next ? say('tablet.square.next') : questioned ? say('tablet.copy.keep_anyway') : step.action;
   return {
-    kind: 'square', strip: machineState(setup, step),
-    left: [picture(tablet, square), questioned ? notice('ask', say('tablet.square.slanted')) : stepText(setup, step)],
+    kind: 'square',
+    strip: machineState(setup, step),
+    left: [
+      picture(tablet, square),
+      questioned ? notice('ask', say('tablet.square.slanted')) : stepText(setup, step),
+    ],
     right: [el('div', {class: 'both-places'}, fields.plates), fields.refused, fields.pad],
-    go: {label, press: enter}, shown: fields.shown,
+    go: {label, press: enter},
+    shown: fields.shown,
   };
 }
 

@@ -1,4 +1,7 @@
-/** The tool number that the control shows, typed and compared: the probe's on the way in, the parking tool's on the way out. */
+/**
+ * The tool number that the control shows, typed and compared:
+ * the probe's on the way in, the parking tool's on the way out.
+ */
 import {say} from '../say.js';
 import {toolMatches} from '../../rules/touch/compare.js';
 import {wholeKeys} from '../keypad.js';
@@ -14,10 +17,15 @@ export function toolStep(context) {
     return commit('tool.read', {typed, matches: toolMatches(typed, expected)});
   };
   const fields = typing(context, [{name: 'tool', label: say('tablet.tool.shown')}], wholeKeys(), 'whole');
-  const last = setup.rows.filter(({payload}) => payload.step === step.id && payload.type === 'tool.read').at(-1)?.payload.data;
+  const last = setup.rows
+    .filter(({payload}) => payload.step === step.id && payload.type === 'tool.read')
+    .at(-1)?.payload.data;
   return {
     strip: machineState(setup, step),
-    left: [stepText(setup, step), last && !last.matches && notice('stop', say('tablet.tool.other', {typed: last.typed}))],
+    left: [
+      stepText(setup, step),
+      last && !last.matches && notice('stop', say('tablet.tool.other', {typed: last.typed})),
+    ],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: step.action, press: enter},
     shown: fields.shown,

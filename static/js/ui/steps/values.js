@@ -5,20 +5,31 @@ import {numberKeys} from '../keypad.js';
 import {typing} from './typing.js';
 
 /**
- * Three fields and a primary action that walks through them. `note(axis)` stands under a field; `done({typed, values})`
- * is called when all three are taken.
+ * Three fields and a primary action that walks through them.
+ * `note(axis)` stands under a field; `done({typed, values})` is called when all three are taken.
  */
-export function threeValues(context, {note, done, lastLabel, nextLabel = axis => say('tablet.values.next', {axis})}) {
+export function threeValues(
+  context,
+  {note, done, lastLabel, nextLabel = axis => say('tablet.values.next', {axis})},
+) {
   const {setup, again} = context;
   const unit = setup.machine.unit;
   const enter = () => {
     const taken = take();
     if (!taken) return undefined;
     const missing = AXES.find(axis => fields.value(axis).trim() === '');
-    if (missing) { fields.focus(missing); return again(); }
+    if (missing) {
+      fields.focus(missing);
+      return again();
+    }
     return done(taken);
   };
-  const fields = typing(context, AXES.map(axis => ({name: axis, label: axis, unit, note: note(axis)})), numberKeys(), 'compact');
+  const fields = typing(
+    context,
+    AXES.map(axis => ({name: axis, label: axis, unit, note: note(axis)})),
+    numberKeys(),
+    'compact',
+  );
 
   /** Take what stands in the fields; the first that cannot be taken says why beside itself. */
   function take() {

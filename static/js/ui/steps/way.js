@@ -1,4 +1,7 @@
-/** The way to a face: over it with Z at its top, then down beside it. The drawing shows where; the plates what the control reads there. */
+/**
+ * The way to a face: over it with Z at its top, then down beside it.
+ * The drawing shows where; the plates what the control reads there.
+ */
 import {el} from '../dom.js';
 import {machineState, stepText} from '../text.js';
 import {picture, wayPlates} from './search.js';

@@ -12,20 +12,47 @@ export function afterView(tablet) {
   const {state} = setup;
   const signature = state.signatures.at(-1);
   if (signature?.state === 'refused' && state.status !== 'signed_off') return signAgain(tablet);
-  const stand = state.status === 'signed_off' || state.status === 'not_accepted' ? state.status : signature?.state ?? 'on_device';
+  const stand =
+    state.status === 'signed_off' || state.status === 'not_accepted'
+      ? state.status
+      : (signature?.state ?? 'on_device');
   const another = {label: say('tablet.after.another'), action: 'another', press: () => tablet.leaveSetup()};
   const next = state.broken_off?.to ? setup.nameOf(state.broken_off.to) : null;
   return {
-    name: 'after', kind: 'after', title: say(`tablet.after.title_${stand}`), ...around(tablet),
+    name: 'after',
+    kind: 'after',
+    title: say(`tablet.after.title_${stand}`),
+    ...around(tablet),
     left: [
-      el('div', {class: `signature ${stand}`, data: {signature: stand}}, el('span', {class: 'verdict-sign', 'aria-hidden': 'true'}, stand === 'on_device' ? '…' : stand === 'not_accepted' ? '×' : '='),
-        el('div', {}, el('p', {class: 'verdict-word'}, say(`tablet.after.${stand}`)), el('p', {}, setup.personName))),
-      state.redo ? notice('stop', redoSentence(setup, state.redo)) : el('p', {class: 'lead'}, say(`tablet.after.next_${stand}`, {lead: setup.lead})),
+      el(
+        'div',
+        {class: `signature ${stand}`, data: {signature: stand}},
+        el(
+          'span',
+          {class: 'verdict-sign', 'aria-hidden': 'true'},
+          stand === 'on_device' ? '…' : stand === 'not_accepted' ? '×' : '=',
+        ),
+        el(
+          'div',
+          {},
+          el('p', {class: 'verdict-word'}, say(`tablet.after.${stand}`)),
+          el('p', {}, setup.personName),
+        ),
+      ),
+      state.redo
+        ? notice('stop', redoSentence(setup, state.redo))
+        : el('p', {class: 'lead'}, say(`tablet.after.next_${stand}`, {lead: setup.lead})),
       answersSince(setup, signature),
       notice('plain', say(handedOn(state), {machine: setup.machine.name})),
     ],
     right: [slotLeft(setup) ?? [valuesTable(setup), mayBeUsed(setup, stand)], review(setup)],
-    go: next ? {label: say('tablet.handing.begin', {name: next}), action: 'begin-next', press: () => tablet.beginNext()} : another,
+    go: next
+      ? {
+          label: say('tablet.handing.begin', {name: next}),
+          action: 'begin-next',
+          press: () => tablet.beginNext(),
+        }
+      : another,
     beside: next ? [button(another.label, another.action, another.press)] : [],
   };
 }
@@ -39,23 +66,45 @@ function mayBeUsed({state, slotLabel: slot}, stand) {
 /** How the machine is handed on, as the board will say it. */
 function handedOn({probe_in_spindle: inSpindle, worries}) {
   if (inSpindle) return 'tablet.after.board_probe';
-  return worries.some(({about, closed}) => about !== null && closed === null) ? 'tablet.after.board_worry' : 'tablet.after.board_stowed';
+  return worries.some(({about, closed}) => about !== null && closed === null)
+    ? 'tablet.after.board_worry'
+    : 'tablet.after.board_stowed';
 }
 
 /** What the lead wants done again, in the lead's own words. */
 function redoSentence(setup, {why, axis, reason, by}) {
-  return say(`tablet.redo.${why}`, {by: setup.nameOf(by) ?? say('tablet.question.the_lead'), axis: axis ?? '', slot: setup.slotLabel, reason});
+  return say(`tablet.redo.${why}`, {
+    by: setup.nameOf(by) ?? say('tablet.question.the_lead'),
+    axis: axis ?? '',
+    slot: setup.slotLabel,
+    reason,
+  });
 }
 
 /** Answers that came after the signature: nothing else on this screen would tell them. */
 function answersSince(setup, signature) {
-  const later = setup.state.questions.filter(({answer}) => answer && answer.at_utc > (signature?.at_utc ?? ''));
+  const later = setup.state.questions.filter(
+    ({answer}) => answer && answer.at_utc > (signature?.at_utc ?? ''),
+  );
   return later.map(question => questionBlock(question, setup));
 }
 
 function signAgain(tablet) {
   const {setup} = tablet;
   const step = setup.stages.flatMap(({steps}) => steps).find(({kind}) => kind === 'sign');
-  const screen = signStep({tablet, setup, step, commit: (type, data, pin) => tablet.act(() => setup.commit(type, data, step.id, pin))});
-  return {name: 'step', step: step.id, kind: 'sign', title: setup.fill(step.do), ...around(tablet), ...screen, beside: [button(say('tablet.after.later'), 'later', () => tablet.leaveUnsigned())]};
+  const screen = signStep({
+    tablet,
+    setup,
+    step,
+    commit: (type, data, pin) => tablet.act(() => setup.commit(type, data, step.id, pin)),
+  });
+  return {
+    name: 'step',
+    step: step.id,
+    kind: 'sign',
+    title: setup.fill(step.do),
+    ...around(tablet),
+    ...screen,
+    beside: [button(say('tablet.after.later'), 'later', () => tablet.leaveUnsigned())],
+  };
 }

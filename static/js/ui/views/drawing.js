@@ -8,8 +8,16 @@ export function drawingView(tablet) {
   const {setup, view} = tablet;
   const {drawing} = view.axis === 'square' ? setup.sheet.square : setup.axis(view.axis);
   return {
-    name: 'drawing', step: setup.state.current_step, kind: 'drawing', title: say('tablet.drawing.title', {axis: view.axis === 'square' ? setup.sheet.square.axis : view.axis}), ...around(tablet),
-    left: [el('div', {class: 'picture'}, drawingFigure(drawing, say)), el('p', {}, say(drawing.words.code, drawing.words.fields))],
-    go: {label: say('tablet.off.back'), action: 'back', press: () => tablet.go({name: 'step'})}, beside: beside(tablet),
+    name: 'drawing',
+    step: setup.state.current_step,
+    kind: 'drawing',
+    title: say('tablet.drawing.title', {axis: view.axis === 'square' ? setup.sheet.square.axis : view.axis}),
+    ...around(tablet),
+    left: [
+      el('div', {class: 'picture'}, drawingFigure(drawing, say)),
+      el('p', {}, say(drawing.words.code, drawing.words.fields)),
+    ],
+    go: {label: say('tablet.off.back'), action: 'back', press: () => tablet.go({name: 'step'})},
+    beside: beside(tablet),
   };
 }

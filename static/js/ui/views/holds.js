@@ -7,10 +7,20 @@ export function holdsView(tablet) {
   const {device, waitingRows: rows, sync, clock} = tablet;
   const fact = (code, text) => el('div', {}, el('dt', {}, say(code)), el('dd', {}, text));
   return {
-    name: 'holds', title: say('tablet.holds.title'),
-    left: el('dl', {class: 'says one'}, fact('tablet.holds.device', device.label), fact('tablet.holds.id', device.id), fact('tablet.holds.version', tablet.version),
-      fact('tablet.holds.reached', sync.state.lastAtUtc ? dayAndTime(sync.state.lastAtUtc) : say('tablet.holds.never')),
-      clock.isWrong && fact('tablet.holds.clock', say('tablet.network.clock'))),
+    name: 'holds',
+    title: say('tablet.holds.title'),
+    left: el(
+      'dl',
+      {class: 'says one'},
+      fact('tablet.holds.device', device.label),
+      fact('tablet.holds.id', device.id),
+      fact('tablet.holds.version', tablet.version),
+      fact(
+        'tablet.holds.reached',
+        sync.state.lastAtUtc ? dayAndTime(sync.state.lastAtUtc) : say('tablet.holds.never'),
+      ),
+      clock.isWrong && fact('tablet.holds.clock', say('tablet.network.clock')),
+    ),
     right: waitingList(rows),
     go: {label: say('tablet.holds.send'), action: 'fetch', press: () => tablet.syncNow()},
     beside: [tablet.backButton({name: 'machines'})],
@@ -20,9 +30,25 @@ export function holdsView(tablet) {
 /** Unsent events, oldest first, with the server's answer where it gave one. */
 export function waitingList(rows) {
   if (rows.length === 0) return el('p', {class: 'lead'}, say('tablet.holds.nothing'));
-  return el('table', {class: 'waiting'}, el('caption', {}, say('tablet.holds.waiting', {count: rows.length})), el('tbody', {}, rows.map(({payload, sequence, outcome}) => el('tr', {},
-    el('td', {class: 'number'}, String(sequence)), el('td', {}, dayAndTime(payload.at_utc)), el('td', {}, payload.type),
-    el('td', {}, outcome ? answer(outcome) : '')))));
+  return el(
+    'table',
+    {class: 'waiting'},
+    el('caption', {}, say('tablet.holds.waiting', {count: rows.length})),
+    el(
+      'tbody',
+      {},
+      rows.map(({payload, sequence, outcome}) =>
+        el(
+          'tr',
+          {},
+          el('td', {class: 'number'}, String(sequence)),
+          el('td', {}, dayAndTime(payload.at_utc)),
+          el('td', {}, payload.type),
+          el('td', {}, outcome ? answer(outcome) : ''),
+        ),
+      ),
+    ),
+  );
 }
 
 /** What the server answered, with its reason where it refused. */

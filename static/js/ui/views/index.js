@@ -23,13 +23,27 @@ const VIEWS = {
   'not-possible': ({view}) => notPossibleView(view.code),
   'not-kept': ({view}) => notKeptView(view.code, reload),
   elsewhere: () => elsewhereView(reload),
-  enrol: enrolView, holds: holdsView, machines: machinesView, people: peopleView, ready: readyView,
+  enrol: enrolView,
+  holds: holdsView,
+  machines: machinesView,
+  people: peopleView,
+  ready: readyView,
   step: tablet => (tablet.setup.state.current_step === null ? afterView(tablet) : stepView(tablet)),
-  off: offView, question: questionView, read: readView, drawing: drawingView, correct: correctView, away: awayView,
-  lift: liftView, trouble: troubleView, handing: handingView, 'put-back': putBackView,
+  off: offView,
+  question: questionView,
+  read: readView,
+  drawing: drawingView,
+  correct: correctView,
+  away: awayView,
+  lift: liftView,
+  trouble: troubleView,
+  handing: handingView,
+  'put-back': putBackView,
 };
 
-/** The screen of the view that stands, its times in the zone of the sheet that is in use, else of the newest. */
+/**
+ * The screen of the view that stands, its times in the zone of the sheet that is in use, else of the newest.
+ */
 export function screenOf(tablet) {
   const sheet = tablet.setup?.sheet ?? tablet.sheets[0]?.sheet;
   if (sheet) useZone(sheet.shop.time_zone);

@@ -1,4 +1,7 @@
-/** Something is off: one tap from every step, without network. First the machine by its own means, then who to call, then what. */
+/**
+ * Something is off: one tap from every step, without network.
+ * First the machine by its own means, then who to call, then what.
+ */
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {rows} from '../choices.js';
@@ -26,7 +29,11 @@ export function offView(tablet) {
   }, {stay: true});
   const raise = worry => (IN_WORDS.includes(worry) ? tablet.go({name: 'off', words: worry}) : note(worry));
   return {
-    name: 'off', step: setup.state.current_step, kind: 'off', title: say('tablet.off.title'), ...around(tablet),
+    name: 'off',
+    step: setup.state.current_step,
+    kind: 'off',
+    title: say('tablet.off.title'),
+    ...around(tablet),
     left: [
       el('p', {class: 'lead'}, say('tablet.off.first')),
       el('p', {class: 'lead'}, say('tablet.off.call', {lead: setup.lead})),
@@ -47,26 +54,49 @@ export function offView(tablet) {
   };
 }
 
-const raiseNow = (setup, worry, text, about = WORRIES[worry].about) => setup.commit('worry.raised', {worry, text, about});
+const raiseNow = (setup, worry, text, about = WORRIES[worry].about) =>
+  setup.commit('worry.raised', {worry, text, about});
 
 /** What it is, in one's own words if there is time for them; something else also says what it is about. */
 function wordsView(tablet, worry) {
   const {setup} = tablet;
   const own = ownWords(setup, 'worry', say('tablet.off.words'));
   const about = setup.draft.about ?? null;
-  const pick = id => { setup.keepDraft({...setup.draft, about: id === about ? null : id}); tablet.refresh(); };
-  const note = () => tablet.act(async () => {
-    const row = await raiseNow(setup, worry, own.words(), worry === 'other' ? about : undefined);
-    own.forget();
-    tablet.view = {name: 'off'};
-    return row;
-  }, {stay: true});
+  const pick = id => {
+    setup.keepDraft({...setup.draft, about: id === about ? null : id});
+    tablet.refresh();
+  };
+  const note = () =>
+    tablet.act(
+      async () => {
+        const row = await raiseNow(setup, worry, own.words(), worry === 'other' ? about : undefined);
+        own.forget();
+        tablet.view = {name: 'off'};
+        return row;
+      },
+      {stay: true},
+    );
   return {
-    name: 'off', step: setup.state.current_step, kind: 'off-words', title: say(`tablet.worry.${worry}`), ...around(tablet),
-    left: [el('p', {class: 'lead'}, say('tablet.off.first')), el('p', {class: 'label'}, say('tablet.off.not_a_stop'))],
+    name: 'off',
+    step: setup.state.current_step,
+    kind: 'off-words',
+    title: say(`tablet.worry.${worry}`),
+    ...around(tablet),
+    left: [
+      el('p', {class: 'lead'}, say('tablet.off.first')),
+      el('p', {class: 'label'}, say('tablet.off.not_a_stop')),
+    ],
     right: [
-      own.parts, el('p', {class: 'label'}, say('tablet.off.words_optional')),
-      worry === 'other' && [el('p', {class: 'label'}, say('tablet.off.about')), rows(THINGS.map(id => ({id, label: say(`tablet.off.about_${id}`)})), pick, {chosen: about ?? '', action: 'about', kind: 'compact'})],
+      own.parts,
+      el('p', {class: 'label'}, say('tablet.off.words_optional')),
+      worry === 'other' && [
+        el('p', {class: 'label'}, say('tablet.off.about')),
+        rows(
+          THINGS.map(id => ({id, label: say(`tablet.off.about_${id}`)})),
+          pick,
+          {chosen: about ?? '', action: 'about', kind: 'compact'},
+        ),
+      ],
     ],
     go: {label: say('tablet.off.note'), action: 'note', press: note},
     beside: [...beside(tablet).slice(0, 1), tablet.backButton({name: 'off'})],

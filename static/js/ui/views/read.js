@@ -1,4 +1,6 @@
-/** Steps behind the index, to read: what was to be done, what was recorded, and a correction with a reason. */
+/**
+ * Steps behind the index, to read: what was to be done, what was recorded, and a correction with a reason.
+ */
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {rows} from '../choices.js';
@@ -13,14 +15,32 @@ export function readView(tablet) {
   const stage = setup.stages.find(({id}) => id === view.stage) ?? null;
   const steps = stage ? done(stage.steps) : setup.stages.flatMap(each => done(each.steps));
   const one = setup.step(view.step) ?? (stage && steps.length === 1 ? steps[0] : null);
-  const common = {name: 'read', step: setup.state.current_step, ...around(tablet), go: {label: say('tablet.read.back'), action: 'back', press: () => tablet.go({name: 'step'})}, beside: beside(tablet).slice(0, 2)};
-  return one ? {...common, kind: 'read-step', ...detail(tablet, one)} : {...common, kind: 'read-list', ...list(tablet, stage, steps)};
+  const common = {
+    name: 'read',
+    step: setup.state.current_step,
+    ...around(tablet),
+    go: {label: say('tablet.read.back'), action: 'back', press: () => tablet.go({name: 'step'})},
+    beside: beside(tablet).slice(0, 2),
+  };
+  return one
+    ? {...common, kind: 'read-step', ...detail(tablet, one)}
+    : {...common, kind: 'read-list', ...list(tablet, stage, steps)};
 }
 
 function list(tablet, stage, steps) {
   const {setup} = tablet;
-  const items = steps.map(step => ({id: step.id, label: setup.fill(step.do), note: `${recorded(setup, step)} · ${clockTime(setup.state.steps[step.id].at_utc)}`}));
-  return {title: stage ? say('tablet.read.stage', {stage: stage.title}) : say('tablet.read.all'), left: rows(items, id => tablet.go({name: 'read', stage: tablet.view.stage, step: id}), {action: 'read-step', kind: 'compact'})};
+  const items = steps.map(step => ({
+    id: step.id,
+    label: setup.fill(step.do),
+    note: `${recorded(setup, step)} · ${clockTime(setup.state.steps[step.id].at_utc)}`,
+  }));
+  return {
+    title: stage ? say('tablet.read.stage', {stage: stage.title}) : say('tablet.read.all'),
+    left: rows(items, id => tablet.go({name: 'read', stage: tablet.view.stage, step: id}), {
+      action: 'read-step',
+      kind: 'compact',
+    }),
+  };
 }
 
 function detail(tablet, step) {
@@ -30,8 +50,16 @@ function detail(tablet, step) {
   return {
     title: setup.fill(step.do),
     left: [
-      el('div', {class: 'plate words'}, el('span', {class: 'plate-label'}, say('tablet.read.recorded', {time: clockTime(at)})), el('span', {class: 'plate-value'}, recorded(setup, step))),
-      correctable ? button(say('tablet.correct.button'), 'correct', () => tablet.go({name: 'correct', step: step.id, stage: tablet.view.stage}))
+      el(
+        'div',
+        {class: 'plate words'},
+        el('span', {class: 'plate-label'}, say('tablet.read.recorded', {time: clockTime(at)})),
+        el('span', {class: 'plate-value'}, recorded(setup, step)),
+      ),
+      correctable
+        ? button(say('tablet.correct.button'), 'correct', () =>
+            tablet.go({name: 'correct', step: step.id, stage: tablet.view.stage}),
+          )
         : el('p', {class: 'label'}, say('tablet.correct.not_cautions')),
     ],
     right: stepText(setup, step),

@@ -14,14 +14,33 @@ const FILTER_FROM = 13;
 
 export function machinesView(tablet) {
   const {sheets} = tablet;
-  const pick = hash => tablet.go({name: 'people', machine: sheets.find(each => each.hash === hash).sheet.machine.id});
-  if (sheets.length === 0) return {
-    name: 'machines', title: say('tablet.start.no_sheets'), left: [updateOffer(tablet), el('p', {class: 'lead'}, say('tablet.start.no_sheets_do'))], right: foot(tablet),
-    go: {label: say('tablet.start.fetch'), action: 'fetch', press: () => tablet.syncNow()},
-  };
+  const pick = hash =>
+    tablet.go({name: 'people', machine: sheets.find(each => each.hash === hash).sheet.machine.id});
+  if (sheets.length === 0)
+    return {
+      name: 'machines',
+      title: say('tablet.start.no_sheets'),
+      left: [updateOffer(tablet), el('p', {class: 'lead'}, say('tablet.start.no_sheets_do'))],
+      right: foot(tablet),
+      go: {label: say('tablet.start.fetch'), action: 'fetch', press: () => tablet.syncNow()},
+    };
   return {
-    name: 'machines', title: say('tablet.start.machine'),
-    left: [updateOffer(tablet), waitingForSigners(tablet), wrongClock(tablet.clock), rows(sheets.map(({hash, sheet}) => ({id: hash, label: sheet.machine.name, note: machineNote(tablet, sheet)})), pick, {action: 'machine', kind: 'machines'})],
+    name: 'machines',
+    title: say('tablet.start.machine'),
+    left: [
+      updateOffer(tablet),
+      waitingForSigners(tablet),
+      wrongClock(tablet.clock),
+      rows(
+        sheets.map(({hash, sheet}) => ({
+          id: hash,
+          label: sheet.machine.name,
+          note: machineNote(tablet, sheet),
+        })),
+        pick,
+        {action: 'machine', kind: 'machines'},
+      ),
+    ],
     right: foot(tablet),
   };
 }
@@ -29,34 +48,72 @@ export function machinesView(tablet) {
 /** Finished setups that wait on this tablet for their signer. */
 function waitingForSigners(tablet) {
   if (tablet.unsigned.length === 0) return null;
-  const items = tablet.unsigned.map(({id, name, machine, slot}) => ({id, label: say('tablet.unsigned.sign', {name}), note: [machine, slot].join(' · ')}));
-  return el('div', {class: 'waiting-signers'}, el('p', {class: 'label'}, say('tablet.unsigned.waits')), rows(items, id => tablet.signWaiting(id), {action: 'sign-waiting', kind: 'compact'}));
+  const items = tablet.unsigned.map(({id, name, machine, slot}) => ({
+    id,
+    label: say('tablet.unsigned.sign', {name}),
+    note: [machine, slot].join(' · '),
+  }));
+  return el(
+    'div',
+    {class: 'waiting-signers'},
+    el('p', {class: 'label'}, say('tablet.unsigned.waits')),
+    rows(items, id => tablet.signWaiting(id), {action: 'sign-waiting', kind: 'compact'}),
+  );
 }
 
-const machineNote = (tablet, sheet) => [say(`tablet.board.${sheet.board.left ?? sheet.board.state}`), sheet.fixture.name, say('tablet.start.sheet_age', {span: span(tablet.clock.ageMs(sheet.compiled_at_utc))})].join(' · ');
+const machineNote = (tablet, sheet) =>
+  [
+    say(`tablet.board.${sheet.board.left ?? sheet.board.state}`),
+    sheet.fixture.name,
+    say('tablet.start.sheet_age', {span: span(tablet.clock.ageMs(sheet.compiled_at_utc))}),
+  ].join(' · ');
 
 export function peopleView(tablet) {
   const {machine} = tablet.view;
   const {sheet} = tablet.sheetOf(machine);
   const people = [...sheet.people].sort((one, other) => one.name.localeCompare(other.name));
   const list = el('div', {});
-  const show = part => list.replaceChildren(rows(people.filter(({name}) => name.toLowerCase().includes(part.trim().toLowerCase()))
-    .map(person => ({id: person.id, label: person.name, note: personNote(sheet, person, tablet.clock.trueUtc()), ended: hasEnded(sheet, person, tablet.clock.trueUtc())})),
-  id => tablet.go({name: 'ready', machine, person: id}), {action: 'person', kind: 'pairs people'}));
+  const show = part =>
+    list.replaceChildren(
+      rows(
+        people
+          .filter(({name}) => name.toLowerCase().includes(part.trim().toLowerCase()))
+          .map(person => ({
+            id: person.id,
+            label: person.name,
+            note: personNote(sheet, person, tablet.clock.trueUtc()),
+            ended: hasEnded(sheet, person, tablet.clock.trueUtc()),
+          })),
+        id => tablet.go({name: 'ready', machine, person: id}),
+        {action: 'person', kind: 'pairs people'},
+      ),
+    );
   show('');
-  const filter = people.length >= FILTER_FROM && el('input', {type: 'search', placeholder: say('tablet.start.filter'), 'aria-label': say('tablet.start.filter'), on: {input: event => show(event.target.value)}});
+  const filter =
+    people.length >= FILTER_FROM &&
+    el('input', {
+      type: 'search',
+      placeholder: say('tablet.start.filter'),
+      'aria-label': say('tablet.start.filter'),
+      on: {input: event => show(event.target.value)},
+    });
   return {
-    name: 'people', title: say('tablet.start.who', {machine: sheet.machine.name}),
+    name: 'people',
+    title: say('tablet.start.who', {machine: sheet.machine.name}),
     left: [filter, list, el('p', {class: 'label'}, say('tablet.start.not_listed', {lead: sheet.shop.lead}))],
     beside: [tablet.backButton({name: 'machines'})],
   };
 }
 
-/** Slots of a person; in words and by a mark when none of them, or the person's right to the machine, still runs. */
+/**
+ * Slots of a person; in words and by a mark when none of them,
+ * or the person's right to the machine, still runs.
+ */
 function personNote(sheet, person, now) {
   const own = slotsOf(sheet, person);
   const slots = own.map(({label}) => label).join(', ');
-  if (rightEnded(person, now)) return say('tablet.start.right_ended', {slots: slots || say('tablet.start.no_slot_short')});
+  if (rightEnded(person, now))
+    return say('tablet.start.right_ended', {slots: slots || say('tablet.start.no_slot_short')});
   if (own.length === 0) return say('tablet.start.no_slot_short');
   return own.every(slot => slotEnded(slot, now)) ? say('tablet.start.slot_ended_short', {slots}) : slots;
 }
@@ -64,7 +121,8 @@ function personNote(sheet, person, now) {
 const slotsOf = (sheet, {id}) => sheet.slots.filter(slot => slot.kind === 'person' && slot.owner_id === id);
 const rightEnded = ({until_utc: until}, now) => until !== null && now >= until;
 const slotEnded = (slot, now) => slot.held_back || (slot.until_utc !== null && now >= slot.until_utc);
-const hasEnded = (sheet, person, now) => rightEnded(person, now) || slotsOf(sheet, person).every(slot => slotEnded(slot, now));
+const hasEnded = (sheet, person, now) =>
+  rightEnded(person, now) || slotsOf(sheet, person).every(slot => slotEnded(slot, now));
 
 export function readyView(tablet) {
   const {machine, person: id} = tablet.view;
@@ -74,31 +132,74 @@ export function readyView(tablet) {
   const worries = openWorries(sheet, tablet.worriesHere);
   const refusals = whyNot(tablet, sheet, person, own);
   return {
-    name: 'ready', title: say('tablet.start.ready', {name: person.name, machine: sheet.machine.name}),
+    name: 'ready',
+    title: say('tablet.start.ready', {name: person.name, machine: sheet.machine.name}),
     left: [
-      refusals.map(text => notice('stop', text)), leftHalfSet(own), saidSince(tablet, sheet, id),
+      refusals.map(text => notice('stop', text)),
+      leftHalfSet(own),
+      saidSince(tablet, sheet, id),
       wrongClock(tablet.clock),
-      el('div', {class: 'plates two'}, plate(say('tablet.start.your_slot'), {value: own[0]?.label ?? say('tablet.slot.none'), other: own[0]?.until_utc ? say('tablet.start.until', {time: dayAndTime(own[0].until_utc)}) : null}),
-        el('div', {}, boardPlate(sheet, worries, worries.filter(({blocks}) => !blocks)))),
+      el(
+        'div',
+        {class: 'plates two'},
+        plate(say('tablet.start.your_slot'), {
+          value: own[0]?.label ?? say('tablet.slot.none'),
+          other: own[0]?.until_utc ? say('tablet.start.until', {time: dayAndTime(own[0].until_utc)}) : null,
+        }),
+        el(
+          'div',
+          {},
+          boardPlate(
+            sheet,
+            worries,
+            worries.filter(({blocks}) => !blocks),
+          ),
+        ),
+      ),
       !worries.some(({blocks}) => blocks) && el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
-      el('p', {class: 'label'}, say('tablet.start.sheet_from', {time: dayAndTime(sheet.compiled_at_utc), span: span(tablet.clock.ageMs(sheet.compiled_at_utc)), until: dayAndTime(sheet.expires_at_utc)}), ' ', toldBy(tablet.clock)),
+      el(
+        'p',
+        {class: 'label'},
+        say('tablet.start.sheet_from', {
+          time: dayAndTime(sheet.compiled_at_utc),
+          span: span(tablet.clock.ageMs(sheet.compiled_at_utc)),
+          until: dayAndTime(sheet.expires_at_utc),
+        }),
+        ' ',
+        toldBy(tablet.clock),
+      ),
     ],
     right: [el('p', {class: 'standing'}, sheet.shop.notice)],
-    go: refusals.length === 0 && {label: say('tablet.start.begin'), action: 'begin', press: () => tablet.begin(hash, sheet, id, tablet.view.takesOver ?? null)},
+    go: refusals.length === 0 && {
+      label: say('tablet.start.begin'),
+      action: 'begin',
+      press: () => tablet.begin(hash, sheet, id, tablet.view.takesOver ?? null),
+    },
     beside: [tablet.backButton({name: 'people', machine})],
   };
 }
 
-/** What a lead said about this person's last setup here: done again, or an answer that came after they had gone on. */
+/**
+ * What a lead said about this person's last setup here:
+ * done again, or an answer that came after they had gone on.
+ */
 function saidSince({lastWords}, {board: {redo = []}, people}, person) {
   const own = redo.filter(one => one.person === person);
   const the = by => people.find(({id}) => id === by)?.name ?? say('tablet.question.the_lead');
   const refused = own.length === 0 && lastWords?.notAccepted;
   const calm = (lastWords?.answers ?? []).filter(({answer}) => answer.decision === 'go_on');
   return [
-    own.map(({why, axis, label, reason, by_name: by}) => notice('stop', say(`tablet.redo.${why}`, {by, axis: axis ?? '', slot: label, reason}))),
-    refused && notice('stop', say('tablet.redo.not_accepted', {by: the(refused.by), axis: '', slot: '', reason: refused.reason})),
-    calm.map(({text, answer: {by, reason}}) => notice('plain', say('tablet.start.answered', {by: the(by), text, reason}))),
+    own.map(({why, axis, label, reason, by_name: by}) =>
+      notice('stop', say(`tablet.redo.${why}`, {by, axis: axis ?? '', slot: label, reason})),
+    ),
+    refused &&
+      notice(
+        'stop',
+        say('tablet.redo.not_accepted', {by: the(refused.by), axis: '', slot: '', reason: refused.reason}),
+      ),
+    calm.map(({text, answer: {by, reason}}) =>
+      notice('plain', say('tablet.start.answered', {by: the(by), text, reason})),
+    ),
   ];
 }
 
@@ -108,20 +209,35 @@ function whyNot(tablet, sheet, person, own) {
   const lead = {lead: sheet.shop.lead};
   return [
     noAge(tablet.clock),
-    now >= sheet.expires_at_utc && say('tablet.start.sheet_expired', {time: dayAndTime(sheet.expires_at_utc)}),
-    rightEnded(person, now) && say('tablet.start.not_authorised', {time: dayAndTime(person.until_utc), ...lead}),
+    now >= sheet.expires_at_utc &&
+      say('tablet.start.sheet_expired', {time: dayAndTime(sheet.expires_at_utc)}),
+    rightEnded(person, now) &&
+      say('tablet.start.not_authorised', {time: dayAndTime(person.until_utc), ...lead}),
     own.length === 0 && say('tablet.start.no_slot', lead),
-    own.length > 0 && own.every(slot => slotEnded(slot, now)) && say('tablet.start.slot_ended', {slot: own[0].label, ...lead}),
-    ...openWorries(sheet, tablet.worriesHere).filter(({blocks}) => blocks).map(one => say(`tablet.start.worry_${one.about}`, {worry: worrySentence(one), ...lead})),
+    own.length > 0 &&
+      own.every(slot => slotEnded(slot, now)) &&
+      say('tablet.start.slot_ended', {slot: own[0].label, ...lead}),
+    ...openWorries(sheet, tablet.worriesHere)
+      .filter(({blocks}) => blocks)
+      .map(one => say(`tablet.start.worry_${one.about}`, {worry: worrySentence(one), ...lead})),
     tablet.sync.state.device !== 'enrolled' && say(`tablet.device.${tablet.sync.state.device}`, lead),
   ].filter(Boolean);
 }
 
 function updateOffer(tablet) {
   if (!tablet.takeUpdate) return null;
-  return el('div', {class: 'notice plain offer'}, el('p', {}, say('tablet.update.waits')), button(say('tablet.update.take'), 'take-update', () => tablet.takeUpdate()));
+  return el(
+    'div',
+    {class: 'notice plain offer'},
+    el('p', {}, say('tablet.update.waits')),
+    button(say('tablet.update.take'), 'take-update', () => tablet.takeUpdate()),
+  );
 }
 
-const foot = tablet => el('div', {class: 'foot'},
-  tablet.storageProtected === false && el('p', {class: 'label'}, say('tablet.start.not_protected')),
-  button(say('tablet.start.holds'), 'holds', () => tablet.go({name: 'holds'})));
+const foot = tablet =>
+  el(
+    'div',
+    {class: 'foot'},
+    tablet.storageProtected === false && el('p', {class: 'label'}, say('tablet.start.not_protected')),
+    button(say('tablet.start.holds'), 'holds', () => tablet.go({name: 'holds'})),
+  );

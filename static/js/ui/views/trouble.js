@@ -1,6 +1,7 @@
 /**
- * What happened during a move, and the way on from it: held, the wrong way, an alarm, nothing found, a change that stuck. First what
- * happened, then what to do about it, line by line; what is kept leads back through what a reset of the control drops.
+ * What happened during a move, and the way on from it: held, the wrong way, an alarm, nothing found, a change
+ * that stuck. First what happened, then what to do about it, line by line; what is kept leads back through
+ * what a reset of the control drops.
  */
 import {WORRIES} from '../../rules/setup/worries.js';
 import {el} from '../dom.js';
@@ -16,9 +17,15 @@ const LINES = {held: 4, wrong_way: 4, alarm: 5, nothing_found: 3, dead_probe: 4,
 
 export function troubleView(tablet) {
   const {setup, view} = tablet;
-  const common = {name: 'trouble', step: setup.state.current_step, ...around(tablet), beside: [...beside(tablet).slice(0, 1), tablet.backButton()]};
+  const common = {
+    name: 'trouble',
+    step: setup.state.current_step,
+    ...around(tablet),
+    beside: [...beside(tablet).slice(0, 1), tablet.backButton()],
+  };
   if (!view.trouble) return {...common, kind: 'trouble', ...which(tablet)};
-  if (view.trouble === 'nothing_found' && view.leans === undefined) return {...common, kind: 'trouble-leans', ...leans(tablet)};
+  if (view.trouble === 'nothing_found' && view.leans === undefined)
+    return {...common, kind: 'trouble-leans', ...leans(tablet)};
   return {...common, kind: `trouble-${view.trouble}`, ...way(tablet, view.trouble)};
 }
 
@@ -27,8 +34,16 @@ function which(tablet) {
   const changing = ['tool_in', 'tool_out'].includes(setup.current?.kind);
   return {
     title: say('tablet.trouble.title'),
-    left: [notice('stop', say('tablet.trouble.first')), el('p', {}, say('tablet.off.first')), el('p', {class: 'label'}, say('tablet.trouble.never_blamed'))],
-    right: rows((changing ? AT_A_CHANGE : AT_A_MOVE).map(id => ({id, label: say(`tablet.trouble.is_${id}`)})), id => tablet.go({name: 'trouble', trouble: id}), {action: 'trouble'}),
+    left: [
+      notice('stop', say('tablet.trouble.first')),
+      el('p', {}, say('tablet.off.first')),
+      el('p', {class: 'label'}, say('tablet.trouble.never_blamed')),
+    ],
+    right: rows(
+      (changing ? AT_A_CHANGE : AT_A_MOVE).map(id => ({id, label: say(`tablet.trouble.is_${id}`)})),
+      id => tablet.go({name: 'trouble', trouble: id}),
+      {action: 'trouble'},
+    ),
     go: {label: say('tablet.trouble.nothing_else'), action: 'back', press: () => tablet.go({name: 'step'})},
   };
 }
@@ -38,8 +53,14 @@ function leans(tablet) {
   return {
     title: say('tablet.trouble.leans_title'),
     left: [notice('stop', say('tablet.trouble.leans_first'))],
-    right: rows([{id: 'dead_probe', label: say('tablet.trouble.leans_yes')}, {id: 'nothing_found', label: say('tablet.trouble.leans_no')}],
-      id => tablet.go({name: 'trouble', trouble: id, leans: id === 'dead_probe'}), {action: 'leans'}),
+    right: rows(
+      [
+        {id: 'dead_probe', label: say('tablet.trouble.leans_yes')},
+        {id: 'nothing_found', label: say('tablet.trouble.leans_no')},
+      ],
+      id => tablet.go({name: 'trouble', trouble: id, leans: id === 'dead_probe'}),
+      {action: 'leans'},
+    ),
   };
 }
 
@@ -47,18 +68,51 @@ function leans(tablet) {
 function way(tablet, trouble) {
   const {setup} = tablet;
   const ticks = {};
-  const tick = name => el('label', {class: 'tick'}, el('input', {type: 'checkbox', data: {action: name}, on: {change: event => { ticks[name] = event.target.checked; }}}), el('span', {}, say(`tablet.trouble.${name}`)));
+  const tick = name =>
+    el(
+      'label',
+      {class: 'tick'},
+      el('input', {
+        type: 'checkbox',
+        data: {action: name},
+        on: {
+          change: event => {
+            ticks[name] = event.target.checked;
+          },
+        },
+      }),
+      el('span', {}, say(`tablet.trouble.${name}`)),
+    );
   const asks = trouble === 'dead_probe' ? [] : trouble === 'change_stuck' ? ['reset'] : ['touched', 'reset'];
   const worry = (kind, text) => setup.commit('worry.raised', {worry: kind, text, about: WORRIES[kind].about});
-  const press = () => tablet.act(async () => {
-    if (trouble === 'dead_probe') await worry('probe_looks_wrong', say('tablet.trouble.dead_worry'));
-    if (trouble === 'change_stuck') await worry('machine_looks_wrong', say('tablet.trouble.stuck_worry'));
-    return setup.commit('trouble.met', {trouble, touched: ticks.touched ?? trouble === 'dead_probe', reset: ticks.reset ?? false});
-  });
+  const press = () =>
+    tablet.act(async () => {
+      if (trouble === 'dead_probe') await worry('probe_looks_wrong', say('tablet.trouble.dead_worry'));
+      if (trouble === 'change_stuck') await worry('machine_looks_wrong', say('tablet.trouble.stuck_worry'));
+      return setup.commit('trouble.met', {
+        trouble,
+        touched: ticks.touched ?? trouble === 'dead_probe',
+        reset: ticks.reset ?? false,
+      });
+    });
   return {
     title: say(`tablet.trouble.${trouble}_title`),
-    left: el('ol', {class: 'ways-on'}, Array.from({length: LINES[trouble]}, (_, place) => el('li', {}, say(`tablet.trouble.${trouble}_${place + 1}`, {lead: setup.lead})))),
-    right: [asks.length > 0 && el('p', {class: 'label'}, say('tablet.trouble.asks')), asks.map(tick), el('p', {class: 'label'}, say(`tablet.trouble.${trouble === 'dead_probe' ? 'then_stow' : 'then'}`))],
-    go: {label: say(trouble === 'dead_probe' ? 'tablet.trouble.go_stow' : 'tablet.trouble.go'), action: 'trouble-met', press},
+    left: el(
+      'ol',
+      {class: 'ways-on'},
+      Array.from({length: LINES[trouble]}, (_, place) =>
+        el('li', {}, say(`tablet.trouble.${trouble}_${place + 1}`, {lead: setup.lead})),
+      ),
+    ),
+    right: [
+      asks.length > 0 && el('p', {class: 'label'}, say('tablet.trouble.asks')),
+      asks.map(tick),
+      el('p', {class: 'label'}, say(`tablet.trouble.${trouble === 'dead_probe' ? 'then_stow' : 'then'}`)),
+    ],
+    go: {
+      label: say(trouble === 'dead_probe' ? 'tablet.trouble.go_stow' : 'tablet.trouble.go'),
+      action: 'trouble-met',
+      press,
+    },
   };
 }

@@ -1,0 +1,182 @@
+"""People at the desk: a class is let in, secrets are begun anew, rights and slots are given and ended."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+
+from tests.kit.shop import PASSPHRASES
+from tests.web.conftest import Browser, Site
+from webapp.services.errors import SignInRefused
+from webapp.services.people import access
+from webapp.services.times import from_text
+
+SECRET = re.compile(r"<dt>first passphrase</dt><dd><code>([^<]+)</code>")
+CLASS = {
+    "people": "Nora Lindt\nTom Ray, tommy",
+    "roles": "operator",
+    "machines": "mill-1",
+    "until": "2026-12-18",
+}
+OWN = PASSPHRASES["ines"]
+
+
+def ledger(site: Site, kind: str) -> list[dict[str, object]]:
+    with site.house.store.reading():
+        return [json.loads(row["text"]) for row in site.house.store.ledger.changes(kind=kind)]
+
+
+def added(site: Site) -> list[object]:
+    """Whom a lead let in, newest first: the shop's own people came by its file."""
+    return [one["subject"] for one in ledger(site, "person.added") if one["by"] != "server"]
+
+
+def slots_of(site: Site, person: str) -> dict[str, str | None]:
+    with site.house.store.reading():
+        rows = site.house.store.shop.slots_of([person])
+        return {f"{row['machine']} {row['label']}": row["until_utc"] for row in rows}
+
+
+@pytest.fixture
+def lead(site: Site) -> Browser:
+    return site.signed_in("ines")
+
+
+def test_a_class_is_looked_at_then_let_in_and_each_signs_in_once_with_what_was_shown(
+    site: Site, lead: Browser
+) -> None:
+    looked = lead.send("/desk/people/new", **CLASS, do="look").get_data(as_text=True)
+    assert "2 people, nothing stored yet" in looked
+    assert "<code>nora</code>" in looked
+    assert added(site) == []
+    answer = lead.send("/desk/people/new", **CLASS, do="keep", passphrase=OWN)
+    shown = answer.get_data(as_text=True)
+    assert answer.headers["Cache-Control"] == "no-store"
+    first, second = SECRET.findall(shown)
+    assert first != second
+    assert added(site) == ["tommy", "nora"]
+    with site.house.store.reading():
+        (right,) = site.house.store.people.running(["tommy"])
+    assert right["until_utc"] == "2026-12-19T00:00:00.000Z"
+    assert site.browser().send("/sign-in", person="tommy", passphrase=first).status_code == 403
+    assert site.browser().send("/sign-in", person="tommy", passphrase=second).status_code == 303
+    assert not SECRET.search(lead.page("/desk/people/tommy"))
+
+
+def test_all_faults_come_at_once_nothing_is_stored_and_what_was_typed_stays(
+    site: Site, lead: Browser
+) -> None:
+    typed = {**CLASS, "people": "Mara Holm, mara\nTom Ray, T!\n山田", "until": "31.12.2026"}
+    answer = lead.send("/desk/people/new", **typed, do="keep", passphrase=OWN)
+    page = answer.get_data(as_text=True)
+    assert answer.status_code == 422
+    assert "“31.12.2026” is no day" in page
+    assert "Tom Ray, T!" in page
+    typed["until"] = "2026-12-18"
+    page = lead.send("/desk/people/new", **typed, do="look").get_data(as_text=True)
+    assert "Line 1: " in page
+    assert added(site) == []
+
+
+def test_nobody_is_let_in_without_the_leads_own_passphrase(site: Site, lead: Browser) -> None:
+    for passphrase in ("", "the passphrase of somebody else"):
+        assert lead.send("/desk/people/new", **CLASS, do="keep", passphrase=passphrase).status_code == 422
+    assert added(site) == []
+
+
+def test_forgotten_secrets_are_begun_anew_shown_once_and_end_the_old_ones(site: Site, lead: Browser) -> None:
+    at_work = site.signed_in("mara")
+    refused = lead.send("/desk/people/mara/secrets", **{"secrets-passphrase": "not this one, sorry"})
+    assert refused.status_code == 422
+    assert "not your passphrase" in refused.get_data(as_text=True)
+    assert at_work.get("/me").status_code == 200
+    shown = lead.send("/desk/people/mara/secrets", **{"secrets-passphrase": OWN}).get_data(as_text=True)
+    (fresh,) = SECRET.findall(shown)
+    assert at_work.get("/me").status_code != 200
+    with pytest.raises(SignInRefused):
+        access.sign_in(site.house.store, "mara", PASSPHRASES["mara"], site.house.clock(), "t" * 43)
+    begun = access.sign_in(site.house.store, "mara", fresh, site.house.clock(), "u" * 43)
+    assert begun["must_change"]
+    assert begun["must_change_pin"]
+
+
+def test_a_right_is_given_with_a_last_day_that_counts_whole_and_withdrawn_with_a_reason(
+    site: Site, lead: Browser
+) -> None:
+    given = {"authorise-machine": "mill-2", "authorise-until": "2026-12-31"}
+    assert lead.send("/desk/people/mara/authorise", **given).status_code == 303
+    assert ledger(site, "person.authorised")[0]["data"] == {
+        "machine": "mill-2",
+        "until_utc": "2027-01-01T00:00:00.000Z",
+    }
+    refused = lead.send("/desk/people/mara/withdraw", machine="mill-2", reason="")
+    assert refused.status_code == 422
+    assert "Say why" in refused.get_data(as_text=True)
+    assert lead.send("/desk/people/mara/withdraw", machine="mill-2", reason="over").status_code == 303
+    with site.house.store.reading():
+        assert "mill-2" not in {one["machine"] for one in site.house.store.people.running(["mara"])}
+    assert lead.send("/desk/people/mara/withdraw", machine="lathe", reason="none").status_code == 422
+
+
+def test_a_slot_is_given_once_ended_and_set_free(site: Site, lead: Browser) -> None:
+    page = lead.page("/desk/people/mara")
+    free = re.search(r'<option value="(mill-1 [^"]+)"', page)
+    assert free
+    row = free[1]
+    give = {"give_slot-slot": row, "give_slot-until": ""}
+    assert lead.send("/desk/people/mara/give_slot", **give).status_code == 303
+    assert slots_of(site, "mara")[row] is None
+    assert lead.send("/desk/people/ivo/give_slot", **give).status_code == 422
+    assert lead.send("/desk/people/mara/extend_slot", slot=row, until="2026-12-30").status_code == 303
+    assert slots_of(site, "mara")[row] == "2026-12-31T00:00:00.000Z"
+    wrong = lead.send("/desk/people/mara/extend_slot", slot=row, until="soon")
+    assert wrong.status_code == 422
+    assert 'value="soon"' in wrong.get_data(as_text=True)
+    assert lead.send("/desk/people/mara/release_slot", slot=row).status_code == 422
+    assert lead.send("/desk/people/mara/end_slot", slot=row).status_code == 303
+    assert "ended, held back" in lead.page("/desk/people/mara")
+    assert lead.send("/desk/people/mara/release_slot", slot=row).status_code == 303
+    assert row not in slots_of(site, "mara")
+
+
+def test_roles_change_with_the_leads_passphrase_and_the_last_lead_stays(lead: Browser) -> None:
+    changed = {"roles-roles": "auditor", "roles-passphrase": OWN}
+    assert lead.send("/desk/people/tomas/roles", **changed).status_code == 303
+    answer = lead.send("/desk/people/ines/roles", **changed)
+    assert answer.status_code == 422
+    assert "last lead" in answer.get_data(as_text=True)
+    assert lead.send("/desk/people/mara/roles", **changed).status_code == 303
+    assert lead.send("/desk/people/mara/roles", **{"roles-passphrase": OWN}).status_code == 422
+    assert lead.send("/desk/people/ines/disable", **{"disable-reason": "leaves"}).status_code == 422
+
+
+def test_a_disabled_person_is_out_at_once_and_can_be_taken_back(site: Site, lead: Browser) -> None:
+    at_work = site.signed_in("mara")
+    assert lead.send("/desk/people/mara/disable", **{"disable-reason": "term is over"}).status_code == 303
+    assert at_work.get("/me").status_code != 200
+    assert "out of use" in lead.page("/desk/people/mara")
+    assert lead.send("/desk/people/mara/enable", **{"enable-reason": "back again"}).status_code == 303
+    assert site.signed_in("mara").get("/me").status_code == 200
+
+
+def test_an_auditor_reads_a_person_and_changes_nothing(site: Site) -> None:
+    auditor = site.signed_in("odo")
+    page = auditor.page("/desk/people/mara")
+    assert "<form" not in page.split("<main", 1)[1].split("</main>", 1)[0]
+    assert auditor.send("/desk/people/mara/disable", **{"disable-reason": "x"}).status_code == 403
+    assert auditor.get("/desk/people/new").status_code == 403
+    assert site.signed_in("mara").get("/desk/people/mara").status_code == 403
+    assert site.signed_in("ines").get("/desk/people/nobody").status_code == 404
+
+
+def test_a_slot_that_is_no_slot_is_a_bad_request(lead: Browser) -> None:
+    assert lead.send("/desk/people/mara/end_slot", slot="mill-1").status_code == 400
+    assert lead.send("/desk/people/mara/end_slot", slot="mill-1 Q9").status_code == 422
+
+
+def test_times_of_the_page_are_those_of_the_store(site: Site, lead: Browser) -> None:
+    lead.send("/desk/people/mara/authorise", **{"authorise-machine": "mill-1", "authorise-until": ""})
+    entry = ledger(site, "person.authorised")[0]
+    assert from_text(str(entry["at_utc"])) == site.house.clock()

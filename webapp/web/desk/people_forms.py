@@ -1,0 +1,137 @@
+"""The forms about people: letting them in, and what a lead changes about one."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import date
+
+from wtforms import HiddenField, SelectField, SelectMultipleField, StringField, TextAreaField
+from wtforms.fields.choices import SelectChoice
+from wtforms.validators import InputRequired, Length, Optional, ValidationError
+from wtforms.widgets import CheckboxInput, ListWidget
+
+from webapp.domain.shop.shop import ROLES
+from webapp.web.desk.forms import DeskForm, secret
+
+LONGEST_LIST = 10_000
+LONGEST_REASON = 200
+DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+WHAT_ROLES_MAY = {
+    "operator": "sets up machines that they are authorised for",
+    "lead": "signs off, answers, changes the shop",
+    "auditor": "reads everything, changes nothing",
+}
+
+
+class Ticks(SelectMultipleField):  # type: ignore[misc]
+    """Several of some, as boxes to tick."""
+
+    widget = ListWidget(prefix_label=False)
+    option_widget = CheckboxInput()
+
+
+def last_day(label: str) -> StringField:
+    """A field for a day of the shop; empty means until it is ended by hand."""
+    return StringField(label, [Optional(), _is_day], render_kw={"type": "date"})
+
+
+def _is_day(_: DeskForm, field: StringField) -> None:
+    typed = (field.data or "").strip()
+    try:
+        fits = bool(DAY.fullmatch(typed)) and date.fromisoformat(typed) is not None
+    except ValueError:
+        fits = False
+    if not fits:
+        raise ValidationError(f"“{typed[:40]}” is no day. Choose one, or type it like 2027-01-31.")
+
+
+def _reason(label: str) -> StringField:
+    return StringField(
+        label, [InputRequired("It is empty. Say why; it goes onto the ledger."), Length(max=200)]
+    )
+
+
+def _roles() -> Ticks:
+    return Ticks("Roles", [_is_some], choices=[SelectChoice(role, role) for role in ROLES])
+
+
+def _is_some(_: DeskForm, field: Ticks) -> None:
+    """Not InputRequired: a browser would want every single box ticked."""
+    if not field.data:
+        raise ValidationError("Nothing is ticked. Everybody has at least one role.")
+
+
+class LetIn(DeskForm):
+    """Who, as what, for which machines until when, and the lead's own passphrase."""
+
+    people = TextAreaField(
+        "People, one a line",
+        [
+            InputRequired("It is empty. Type one person a line."),
+            Length(
+                max=LONGEST_LIST, message=f"It has more than {LONGEST_LIST:,} characters. Take fewer at once."
+            ),
+        ],
+        render_kw={"rows": 8, "spellcheck": "false"},
+    )
+    roles = _roles()
+    machines = Ticks("May set up", choices=[])
+    until = last_day("Last day")
+    passphrase = secret("Your own passphrase, again")
+
+    def offer(self, machines: Iterable[tuple[str, str]]) -> None:
+        """Offer these machines: (id, name)."""
+        self.machines.choices = [SelectChoice(key, name) for key, name in machines]
+
+
+class Roles(DeskForm):
+    """Which roles a person has from now on."""
+
+    roles = _roles()
+    passphrase = secret("Your own passphrase, again")
+
+
+class Authorise(DeskForm):
+    """A machine that a person may set up, until when."""
+
+    machine = SelectField("Machine", choices=[])
+    until = last_day("Last day")
+
+
+class Withdraw(DeskForm):
+    """A machine that a person may not set up any more, and why."""
+
+    machine = HiddenField()
+    reason = _reason("Reason")
+
+
+class GiveSlot(DeskForm):
+    """A free slot for a person, until when. The slot is "machine label"."""
+
+    slot = SelectField("Free slot", choices=[])
+    until = last_day("Last day")
+
+
+class OneSlot(DeskForm):
+    """One of a person's slots, as "machine label"."""
+
+    slot = HiddenField(validators=[InputRequired("The page is old. Load it again.")])
+
+
+class ExtendSlot(OneSlot):
+    """The same, with another last day."""
+
+    until = last_day("Last day")
+
+
+class FreshSecrets(DeskForm):
+    """New first secrets for somebody who forgot theirs."""
+
+    passphrase = secret("Your own passphrase, again")
+
+
+class Account(DeskForm):
+    """Why an account is taken out of use or taken back into it."""
+
+    reason = _reason("Reason")
