@@ -73,7 +73,12 @@ function oddNotice(setup) {
   );
 }
 
-const copied = ({machine: {unit}}, typed) => el('ul', {class: 'figures lead'}, AXES.map(axis => el('li', {}, say('tablet.copy.value', {axis, typed: typed[axis], unit}))));
+const copied = ({machine: {unit}}, typed) =>
+  el(
+    'ul',
+    {class: 'figures lead'},
+    AXES.map(axis => el('li', {}, say('tablet.copy.value', {axis, typed: typed[axis], unit}))),
+  );
 
 /** Which label stands beside these values? Nothing here says whose they may be. */
 function labelScreen(context) {
@@ -94,7 +99,10 @@ function labelScreen(context) {
     .at(-1)?.payload.data;
   return {
     title: say('tablet.copy.whose_title'), strip: machineState(setup, step),
-    left: [notice('stop', el('p', {}, say('tablet.copy.whose')), el('p', {}, say('tablet.copy.whose_do'))), last && copied(setup, last.typed)],
+    left: [
+      notice('stop', el('p', {}, say('tablet.copy.whose')), el('p', {}, say('tablet.copy.whose_do'))),
+      last && copied(setup, last.typed),
+    ],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: say('tablet.copy.label_go'), action: 'label', press: enter},
     shown: fields.shown,

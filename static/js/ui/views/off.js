@@ -21,13 +21,18 @@ export function offView(tablet) {
   const ending = ['stow', 'sign'].includes(setup.stageOf(setup.state.current_step)?.id);
   const kept = setup.state.worries.find(({blocks, closed}) => blocks && closed === null);
   // Once one is noted, what is to be done about it has the room; the others stand behind one more tap.
-  const asks = raised.length === 0 || tablet.view.more;
-  const note = worry => tablet.act(async () => {
-    const row = await raiseNow(setup, worry, '');
-    tablet.view = {name: 'off'};
-    return row;
-  }, {stay: true});
-  const raise = worry => (IN_WORDS.includes(worry) ? tablet.go({name: 'off', words: worry}) : note(worry));
+  const {more = raised.length === 0} = tablet.view;
+  const note = worry =>
+    tablet.act(
+      async () => {
+        const row = await raiseNow(setup, worry, '');
+        tablet.view = {name: 'off'};
+        return row;
+      },
+      {stay: true},
+    );
+  const raise = worry =>
+    IN_WORDS.includes(worry) ? tablet.go({name: 'off', words: worry}) : note(worry);
   return {
     name: 'off',
     step: setup.state.current_step,
@@ -38,16 +43,57 @@ export function offView(tablet) {
       el('p', {class: 'lead'}, say('tablet.off.first')),
       el('p', {class: 'lead'}, say('tablet.off.call', {lead: setup.lead})),
       el('p', {class: 'label'}, say('tablet.off.not_a_stop')),
-      !tablet.view.more && raised.length > 0 && el('ul', {class: 'noted'}, raised.map(({worry, text, at_utc: at}) => el('li', {}, say(text ? 'tablet.off.noted_words' : 'tablet.off.noted', {time: clockTime(at), worry: say(`tablet.worry.${worry}`), text})))),
-      !tablet.view.more && kept && notice('ask', say(`tablet.off.blocks_${kept.about}`, {lead: setup.lead})),
+      !more &&
+        el(
+          'ul',
+          {class: 'noted'},
+          raised.map(({worry, text, at_utc: at}) =>
+            el(
+              'li',
+              {},
+              say(text ? 'tablet.off.noted_words' : 'tablet.off.noted', {
+                time: clockTime(at),
+                worry: say(`tablet.worry.${worry}`),
+                text,
+              }),
+            ),
+          ),
+        ),
+      !more && kept && notice('ask', say(`tablet.off.blocks_${kept.about}`, {lead: setup.lead})),
     ],
     right: [
-      asks && rows(Object.keys(WORRIES).map(id => ({id, label: say(`tablet.worry.${id}`)})), raise, {action: 'worry', kind: 'pairs'}),
-      el('div', {class: 'ways'}, !asks && button(say('tablet.off.more'), 'worry-more', () => tablet.go({name: 'off', more: true})), setup.state.outcome === null && button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})), button(say('tablet.compare.put_question'), 'put-question', () => tablet.go({name: 'question', axis: setup.current?.axis ?? null})),
-        !ending && !setup.state.broken_off && button(say('tablet.handing.button'), 'hand-over', () => tablet.go({name: 'handing'})),
-        setup.state.copied && setup.state.outcome === null && button(say('tablet.put_back.button'), 'put-back', () => tablet.go({name: 'put-back'})),
-        setup.current?.kind === 'sign' && button(say('tablet.unsigned.button'), 'leave-unsigned', () => tablet.leaveUnsigned()),
-        !ending && !setup.state.broken_off && button(say(setup.state.probe_in_spindle ? 'tablet.break.button' : 'tablet.break.button_no_probe'), 'break-off', () => breakOff(tablet))),
+      more &&
+        rows(
+          Object.keys(WORRIES).map(id => ({id, label: say(`tablet.worry.${id}`)})),
+          raise,
+          {action: 'worry', kind: 'pairs'},
+        ),
+      el(
+        'div',
+        {class: 'ways'},
+        !more &&
+          button(say('tablet.off.more'), 'worry-more', () => tablet.go({name: 'off', more: true})),
+        setup.state.outcome === null &&
+          button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})),
+        button(say('tablet.compare.put_question'), 'put-question', () =>
+          tablet.go({name: 'question', axis: setup.current?.axis ?? null}),
+        ),
+        !ending &&
+          !setup.state.broken_off &&
+          button(say('tablet.handing.button'), 'hand-over', () => tablet.go({name: 'handing'})),
+        setup.state.copied &&
+          setup.state.outcome === null &&
+          button(say('tablet.put_back.button'), 'put-back', () => tablet.go({name: 'put-back'})),
+        setup.current?.kind === 'sign' &&
+          button(say('tablet.unsigned.button'), 'leave-unsigned', () => tablet.leaveUnsigned()),
+        !ending &&
+          !setup.state.broken_off &&
+          button(
+            say(setup.state.probe_in_spindle ? 'tablet.break.button' : 'tablet.break.button_no_probe'),
+            'break-off',
+            () => breakOff(tablet),
+          ),
+      ),
     ],
     go: {label: say('tablet.off.back'), action: 'back', press: () => tablet.go({name: 'step'})},
     beside: beside(tablet).slice(0, 1),
