@@ -246,7 +246,8 @@ def seal_what_is_missing(app: Flask, pause_s: float = PAUSE_S) -> int:
         for setup in recording.unsealed(parts.store):
             try:
                 recording.sealed_pdf(
-                    parts.store, setup, parts.render, parts.seal, parts.now(), parts.renderer
+                    *(parts.store, setup, parts.render, parts.seal),
+                    *(parts.keyring.head_signer, parts.now(), parts.renderer),
                 )
                 sealed += 1
             except Exception:

@@ -87,6 +87,11 @@ class LedgerRepository(Repository):
         rows = self._database.raw(CHANGES_OF_SETUP, (setup,))
         return [cast("ChangeRow", dict(zip(columns, row, strict=True))) for row in rows]
 
+    def changes_about(self, kind: str, subject: str) -> list[ChangeRow]:
+        """Changes of one type about one thing, in the order of the ledger."""
+        query = Change.select().where(Change.type == kind, Change.subject == subject)
+        return self._rows(query.order_by(Change.position))
+
     def changes(self, *, kind: str | None = None, newest: int = 200) -> list[ChangeRow]:
         """The newest changes, of one type if given, newest first."""
         query = Change.select().order_by(Change.position.desc()).limit(newest)

@@ -88,6 +88,10 @@ KEPT_WITH_PEOPLE = (
     "LEFT JOIN imported_setup ON imported_setup.id = kept_value.setup "
     "WHERE fixture = ? AND axis = ? ORDER BY at_utc, kept_value.setup"
 )
+STARTED_BETWEEN = (
+    "SELECT id FROM setup WHERE started_at_utc >= ? AND started_at_utc < ? "
+    "AND EXISTS (SELECT 1 FROM event WHERE event.setup = setup.id) ORDER BY started_at_utc, id"
+)
 TO_SEAL = "SELECT id FROM setup WHERE status = 'signed_off' AND sealed = 0 ORDER BY last_at_utc LIMIT ?"
 # From the open questions to their setups, never from all setups of a machine to their questions.
 OPEN_AT_MACHINE = (
@@ -405,6 +409,10 @@ class SetupsRepository(Repository):
             same = (Setup.last_at_utc == after[0]) & (Setup.id > after[1])
             query = query.where((Setup.last_at_utc <= after[0]) & ((Setup.last_at_utc < after[0]) | same))
         return self._rows(query)
+
+    def started_between(self, since_utc: str, until_utc: str) -> list[str]:
+        """Setups that a tablet started from `since_utc` up to, not including, `until_utc`, earliest first."""
+        return [row[0] for row in self._database.raw(STARTED_BETWEEN, (since_utc, until_utc))]
 
     def to_seal(self, most: int) -> list[str]:
         """Setups that are signed off and have no sealed record, longest waiting first."""
