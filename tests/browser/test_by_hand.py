@@ -100,7 +100,7 @@ def test_zeros_where_the_row_has_to_be_parked_keep_the_step_open_and_the_stow_pa
     odile.walk(until="z.touch")
     tablet.tap("break-off")
     odile.walk(until="sign.review")
-    assert tablet.events_of("slot.zeroed")[-1]["data"]["typed"]["Z"] == "-20.000"
+    assert tablet.events_of("slot.zeroed")[-1]["data"]["values_nm"]["Z"] == -20_000_000
     assert mill.mill.slots_nm[odile.slot] == {"X": 0, "Y": 0, "Z": -20_000_000}
 
 

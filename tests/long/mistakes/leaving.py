@@ -30,6 +30,16 @@ def stopping_at_a_crash(deviation: Deviation) -> Deviation:
     return deviate
 
 
+def each_time(deviation: Deviation) -> Deviation:
+    """The same whenever the way is gone anew: after a touch that found nothing, or an input grown old."""
+
+    def deviate(follower: Follower, step: Step) -> Any:
+        follower.deviations[step["id"]] = deviate
+        return deviation(follower, step)
+
+    return deviate
+
+
 def skipping(_: Follower, __: Step) -> None:
     """Tick it off without doing it."""
 

@@ -217,7 +217,7 @@ VALUES = (
          leaves={"probe.modes": leaving.skipping}, needs="cycle"),
     Case("moving jaw or turned vise", "vise turned, list followed", "caught", world=("vise_turned",)),
     Case("moving jaw or turned vise", "before the moving jaw, not looked at", "caught",
-         leaves={"clamp.over": leaving.going_before_the_moving_jaw}),
+         leaves={"clamp.over": leaving.each_time(leaving.going_before_the_moving_jaw)}),
     Case("moving jaw or turned vise", "before the moving jaw, searched its way", "caught",
          leaves={"clamp.over": leaving.going_before_the_moving_jaw,
                  "clamp.touch": leaving.searching(direction_turned=True)}),
