@@ -63,7 +63,7 @@ def compose(
     keyring = open_keyring(settings, now, new_token)
     app = Flask("webapp", static_folder=None, template_folder=str(TEMPLATES))
     app.config.from_mapping(configuration(settings, keyring))
-    store, press = Store.open(settings.database), Press()
+    store, press = Store.open(settings.database, settings.files_folder), Press()
     final = partial(press.render, final=True)
     parts = Wiring(
         settings=settings,
@@ -169,9 +169,9 @@ def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Cal
 
 
 def _refuse_beside_a_past(settings: Settings) -> None:
-    if not settings.database.exists():
+    if not Store.is_at(settings.database):
         return
-    store = Store.open(settings.database)
+    store = Store.open(settings.database, settings.files_folder)
     try:
         with store.reading():
             entries = store.ledger.size()

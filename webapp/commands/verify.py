@@ -67,12 +67,12 @@ def _head_keys(files: list[Path]) -> list[NoteVerifier] | None:
 
 
 def _known(settings: Settings, pdf: bytes) -> str | None:
-    """What the ledger of the data folder says about these bytes (see own_hash),
-    None where there is no database.
+    """What the ledger of the data folder says about these bytes (see own_hash), None where there is no
+    database.
     """
-    if not settings.database.exists():
+    if not Store.is_at(settings.database):
         return None
-    store = Store.open(settings.database)
+    store = Store.open(settings.database, settings.files_folder)
     try:
         return own_hash(store, pdf)
     finally:
