@@ -13,10 +13,9 @@ from typing import Any
 
 import pytest
 
-from tests.kit.at_the_mill import all_screens
 from tests.kit.chromium import PHONE, SIZES, viewport
 from tests.kit.demo import Demo
-from tests.kit.looking import MISFITS, TEXT_SIZE, drawings_seen, faults, longest_quiet_line, look, look_twice
+from tests.kit.looking import MISFITS, TEXT_SIZE, drawings_seen, faults, longest_quiet_line, look
 from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
 
@@ -104,19 +103,6 @@ def test_a_stop_fits_and_with_its_question_too(
     tablet.tap("common-question")
     wrong += look(tablet.page, "a stop, asked", SIZES) + faults(tablet.page, "a stop, asked")
     assert wrong == [], "\n".join(map(str, wrong))
-
-
-def test_where_something_is_off_each_screen_fits_and_at_twice_the_text_size_too(
-    new_tablet: Callable[..., Tablet], demo: Demo
-) -> None:
-    tablet, wrong = new_tablet(), []
-
-    def seen(name: str) -> None:
-        wrong.extend(look_twice(tablet.page, name, SIZES))
-        tablet.page.set_viewport_size(viewport(SIZES["portrait"]))
-
-    all_screens(tablet, demo, seen)
-    assert wrong == [], "\n".join(wrong)
 
 
 @pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)

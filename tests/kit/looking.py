@@ -115,15 +115,6 @@ def look(page: Page, name: str, sizes: dict[str, tuple[int, int]]) -> list[str]:
     return found
 
 
-def look_twice(page: Page, name: str, sizes: dict[str, tuple[int, int]]) -> list[str]:
-    """The same with text at its own and at twice its size, where a screen may be longer than it shows."""
-    found = look(page, name, sizes)
-    page.evaluate(TEXT_SIZE, "200%")
-    found += [f"{one}, text twice as large" for one in look(page, name, sizes) if ": scrolls" not in one]
-    page.evaluate(TEXT_SIZE, "")
-    return found
-
-
 def drawings_seen(page: Page, size: str) -> int:
     """How many drawings can be seen on the step itself, on this size."""
     page.set_viewport_size(viewport(SIZES[size]))
