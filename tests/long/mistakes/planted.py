@@ -27,10 +27,7 @@ Pause = Callable[[Follower], None]
 
 @dataclass(frozen=True)
 class Case:
-    """One way in which a mistake comes about. `named_by`: (step, words that stand in it) for what is hit;
-    `needs`: what a mill must have for it ("step" in its jaw, "cycle" writes the row, "by hand" it is
-    written).
-    """
+    """One way in which a mistake comes about. `named_by`: (step, words that stand in it) for what is hit."""
 
     mistake: str
     variant: str
@@ -45,7 +42,7 @@ class Case:
     then: str = ""
     why: str = ""
     sheet_of: str = ""
-    needs: str = ""
+    needs_step: bool = False
 
 
 def here(case: Case, sheet: Mapping[str, Any], clamping_axis: str) -> Case:
@@ -160,15 +157,13 @@ SLOTS = (
     Case("slot fell to the first after a reset", "list followed", "prevented",
          leaves={"z.touch": leaving.holding()}),
     Case("slot fell to the first after a reset", "reset and searched again without a word", "caught",
-         leaves={"z.touch": leaving.holding(leaving.resetting_and_searching_again)}, needs="cycle"),
+         leaves={"z.touch": leaving.holding(leaving.resetting_and_searching_again)}),
     Case("row beside it or whole table cleared", "the row beside instead", "caught",
          leaves={"clear.values": leaving.clearing_the_row_beside}),
     Case("row beside it or whole table cleared", "one row more, looked at", "caught",
          leaves={"clear.values": leaving.clearing_one_more_row()}),
     Case("row beside it or whole table cleared", "whole table, looked at", "caught",
          leaves={"clear.values": leaving.clearing_the_table()}),
-    Case("row beside it or whole table cleared", "own row to zero instead of parked", "caught",
-         leaves={"clear.values": leaving.clearing_to_zero}, needs="by hand"),
     Case("row beside it or whole table cleared", "one row more, not looked at", "told next",
          leaves={"clear.values": leaving.clearing_one_more_row(look=False)}, then="neighbour",
          why="In this setup nobody looks at the rows above and below but the person: "
@@ -212,32 +207,24 @@ PROBE = (
 VALUES = (
     Case("shift or turn active", "shift, list followed", "caught", world=("shift_left",)),
     Case("shift or turn active", "shift, not looked at", "caught", world=("shift_left",),
-         leaves={"probe.modes": leaving.skipping}, needs="cycle"),
+         leaves={"probe.modes": leaving.skipping}),
     Case("shift or turn active", "turn, not looked at", "caught", world=("turn_left",),
-         leaves={"probe.modes": leaving.skipping}, needs="cycle"),
+         leaves={"probe.modes": leaving.skipping}),
     Case("moving jaw or turned vise", "vise turned, list followed", "caught", world=("vise_turned",)),
     Case("moving jaw or turned vise", "before the moving jaw, not looked at", "caught",
-         leaves={"clamp.over": leaving.each_time(leaving.going_before_the_moving_jaw)}),
+         leaves={"clamp.over": leaving.going_before_the_moving_jaw}),
     Case("moving jaw or turned vise", "before the moving jaw, searched its way", "caught",
          leaves={"clamp.over": leaving.going_before_the_moving_jaw,
                  "clamp.touch": leaving.searching(direction_turned=True)}),
-    Case("radius left out or another probe's ball", "radius left out", "caught", world=("ball_left_out",),
-         needs="cycle"),
-    Case("radius left out or another probe's ball", "another probe's ball", "caught", world=("other_ball",),
-         needs="cycle"),
+    Case("radius left out or another probe's ball", "radius left out", "caught", world=("ball_left_out",)),
+    Case("radius left out or another probe's ball", "another probe's ball", "caught", world=("other_ball",)),
     Case("sign, digit, inch for mm", "sign", "caught", slips={"z.touch": lambda value: -value}),
     Case("sign, digit, inch for mm", "one digit wrong", "caught",
          slips={"end.touch": lambda value: value - 3 * MM}),
     Case("sign, digit, inch for mm", "inch for mm", "caught",
          slips={"z.touch": lambda value: round(value / 25_400) * 1_000}),
-    Case("sign, digit, inch for mm", "entered by hand with one digit wrong", "caught", needs="by hand",
-         leaves={"end.enter": leaving.entering(lambda value: value - 3 * MM)}),
-    Case("sign, digit, inch for mm", "entered by hand a little wrong, inside the ask line", "caught",
-         needs="by hand", leaves={"end.enter": leaving.entering(lambda value: value - 2_000)}),
-    Case("sign, digit, inch for mm", "entered by hand beside another's label", "caught", needs="by hand",
-         leaves={"end.enter": leaving.entering_one_row_below}),
     Case("mistake repeated at a stop", "radius left out, touched again the same", "caught",
-         world=("ball_left_out",), needs="cycle"),
+         world=("ball_left_out",)),
     Case("mistake repeated at a stop", "chip under the ball, touched again without wiping", "caught",
          world=("chip_x",), leaves={"vise.wipe": leaving.skipping}),
     Case("vise moved untold or nut loose", "moved by a millimetre", "caught", world=("vise_moved",)),
@@ -249,7 +236,7 @@ VALUES = (
     Case("jaws changed, ball on a step or screw hole", "other jaws, not looked at", "caught",
          world=("other_jaws",), leaves={"vise.wipe": leaving.skipping}),
     Case("jaws changed, ball on a step or screw hole", "ball on the step", "caught",
-         leaves={"z.over": leaving.going_onto_the_step}, needs="step"),
+         leaves={"z.over": leaving.going_onto_the_step}, needs_step=True),
     Case("jaws changed, ball on a step or screw hole", "ball over a screw hole", "caught",
          leaves={"z.over": leaving.going_over_a_hole}),
 )  # fmt: skip

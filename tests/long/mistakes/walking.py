@@ -108,7 +108,8 @@ class Walk:
             return self._meet(step, Odd("the control is in alarm", "ask"))
         except LengthError as refused:
             self.caught.append((step["id"], refused.code.removeprefix("length.")))
-            kind, data = self._reading_anew(step["axis"])
+            axis = step["axis"]
+            kind, data = "touch.entered", self.answers.reading(axis, self.follower.read_again_nm(axis))
         self.send(kind, data, step["id"])
         return self._look_at_tablet(step, kind)
 
@@ -116,12 +117,6 @@ class Walk:
         if step["kind"] == "finish" and state["broken_off"] and state["broken_off"]["reason"] is None:
             return "break.explained", {"reason": "other", "text": "It did not look as the list says."}
         return self.answers.answer(step, state, utc_text(self.clock.at))
-
-    def _reading_anew(self, axis: str) -> tuple[str, dict[str, Any]]:
-        """What was refused as typed, read off the control once more."""
-        if self.follower.plan(axis).get("by_hand_nm") is None:
-            return "touch.entered", self.answers.reading(axis, self.follower.read_again_nm(axis))
-        return "trigger.read", self.answers.trigger(axis, self.follower.shown_nm(axis))
 
     def _look_at_tablet(self, step: Mapping[str, Any], kind: str) -> bool:
         """Note what the tablet said to the answer;
