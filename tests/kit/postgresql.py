@@ -30,6 +30,7 @@ import psycopg
 
 from webapp.store import Store
 
+Rows = dict[str, Sequence[Sequence[Any]]]
 PREFIX = "zkpg-"
 OWNER = "shop_owner"
 TEMPLATE, DATABASE = "shop_template", "shop"
@@ -111,7 +112,7 @@ class Server:
             with self.administered(database) as server:
                 server.execute(f"GRANT CREATE ON SCHEMA public TO {OWNER}")
 
-    def emptied(self, rows: dict[str, Sequence[Sequence[Any]]] | None = None) -> str:
+    def emptied(self, rows: Rows | None = None) -> str:
         """The address of the database with nothing in its tables but these rows."""
         with self.administered() as server:
             server.execute(
@@ -129,7 +130,7 @@ class Server:
                         copy.write_row(row)
         return self.address()
 
-    def rows(self) -> dict[str, Sequence[Sequence[Any]]]:
+    def rows(self) -> Rows:
         """All rows of all tables, to be put back by `emptied`."""
         with self.administered() as server:
             return {table: server.execute(f"SELECT * FROM {table}").fetchall() for table in self._tables}  # noqa: S608
