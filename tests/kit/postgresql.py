@@ -24,11 +24,12 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
-from typing import Any
-
-import psycopg
+from typing import TYPE_CHECKING, Any
 
 from webapp.store import Store
+
+if TYPE_CHECKING:
+    import psycopg
 
 Rows = dict[str, Sequence[Sequence[Any]]]
 PREFIX = "zkpg-"
@@ -99,6 +100,8 @@ class Server:
     @contextmanager
     def administered(self, database: str = DATABASE) -> Iterator[psycopg.Connection]:
         """A superuser's connection, past all that the tables refuse."""
+        import psycopg  # noqa: PLC0415 - only where a test asks for a server
+
         with psycopg.connect(self.address(database, "zerokeep"), autocommit=True) as connection:
             connection.execute("SET session_replication_role = replica")
             yield connection
@@ -142,6 +145,8 @@ class Server:
         shutil.rmtree(self.folder, ignore_errors=True)
 
     def _wait(self) -> None:
+        import psycopg  # noqa: PLC0415
+
         end = time.monotonic() + PATIENCE_S
         while True:
             try:
