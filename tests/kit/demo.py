@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Any
 
 from webapp import create_app
-from webapp.chance import new_token
 from webapp.commands.opening import opened
 from webapp.demo import starting
 from webapp.demo.history import Secrets
@@ -26,7 +25,7 @@ from webapp.proof.keys import KeyRing
 from webapp.services.intake import enrolling
 from webapp.services.setups import recording
 from webapp.services.times import utc_text
-from webapp.serving import seal_what_is_missing
+from webapp.serving import new_token, seal_what_is_missing
 from webapp.settings import Settings, key_passphrase, read_settings
 from webapp.store import Store
 

@@ -54,8 +54,8 @@ PROGRAM = (
     Need("font", "DroidSansFallbackFull.ttf", "fonts-droid-fallback"),
 )
 
-# What the tests drive or ask for a second opinion: a browser, whole and as its engine alone, readers of PDF
-# and of signatures, two certificate tools, git for the hook of a working copy; and what the browser's
+# What the tests drive or ask for a second opinion: a browser, whole and as its engine alone, readers of PDF,
+# of signatures and of backups, a certificate tool, git for the hook of a working copy; and what the browser's
 # driver is linked against.
 TESTS = (
     Need("library", "libatomic.so.1", "libatomic1"),
@@ -68,7 +68,7 @@ TESTS = (
     Need("program", "pdffonts", "poppler-utils"),
     Need("program", "qpdf", "qpdf"),
     Need("program", "certutil", "libnss3-tools"),
-    Need("program", "openssl", "openssl"),
+    Need("program", "age", "age"),
     Need("program", "git", "git"),
 )
 
