@@ -55,6 +55,7 @@ def _run(options: argparse.Namespace) -> int:
         parts,
         past,
         renew_seal,
+        restore,
         secrets,
         verify,
     )
@@ -89,6 +90,10 @@ def _run(options: argparse.Namespace) -> int:
         "audit": lambda: audit.audit(settings, as_json=options.json, only_new=options.new),
         "ledger": lambda: ledger.write_out(settings, after=options.after),
         "head": lambda: _head(settings, options),
+        "backup": lambda: _backup(settings, options),
+        "restore": lambda: restore.restore(
+            settings, options.file, options.key, options.reason, with_faults=options.with_faults
+        ),
         "certificate": lambda: _certificate(settings, options),
         "move": lambda: move.move(settings, options.to),
         "hand-out": lambda: hand_out.hand_out(
@@ -132,6 +137,19 @@ def _head(settings: Settings, options: argparse.Namespace) -> int:
     return head.head(settings, tuple(options.compare) if options.compare else None, as_json=options.json)
 
 
+def _backup(settings: Settings, options: argparse.Namespace) -> int:
+    from webapp.commands import backup, restore  # noqa: PLC0415
+
+    if options.new_key is not None:
+        return backup.new_key(settings, options.new_key)
+    if options.drill is not None:
+        if options.key is None:
+            print("Give the key file as well: zerokeep backup --drill FILE --key KEY-FILE", file=sys.stderr)
+            return 2
+        return restore.drill(settings, options.drill, options.key, as_json=options.json)
+    return backup.backup(settings, options.file, as_json=options.json)
+
+
 def _settings(options: argparse.Namespace, *, demo: bool = False) -> Settings:
     given = {name: getattr(options, name, None) for name in SETTINGS}
     if demo:
@@ -163,8 +181,8 @@ def _parser() -> argparse.ArgumentParser:
         "--new", action="store_true", help="only what came since the last audit; all of it once in seven days"
     )
     _add_common(audit)
+    _add_keeping(commands)
     _add_certificate(commands)
-    _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
     anew = commands.add_parser("secrets", help="give a person first secrets, on the server's own machine")
     anew.add_argument("person", metavar="PERSON", help="the person's id, as it is typed at sign-in")
     _add_common(anew)
@@ -301,6 +319,29 @@ def _add_past(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     export.add_argument("file", type=Path, metavar="FILE.csv")
     export.add_argument("--fixture", help="only the values of this fixture")
     export.add_argument("--data-folder", help="where the shop's data lies")
+
+
+def _add_keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
+    backup = commands.add_parser("backup", help="everything in one encrypted file, while the server runs")
+    what = backup.add_mutually_exclusive_group(required=True)
+    what.add_argument("file", type=Path, nargs="?", metavar="FILE", help="a new file for the backup")
+    what.add_argument(
+        "--new-key", type=Path, metavar="KEY-FILE", help="make the key that opens backups from now on"
+    )
+    what.add_argument(
+        "--drill", type=Path, metavar="FILE", help="try whether this backup can be brought back"
+    )
+    backup.add_argument("--key", type=Path, metavar="KEY-FILE", help="the key that opens it, for --drill")
+    _add_common(backup)
+    restore = commands.add_parser("restore", help="bring a backup back into a folder that is not there yet")
+    restore.add_argument("file", type=Path, metavar="FILE")
+    restore.add_argument("--key", type=Path, metavar="KEY-FILE", required=True, help="the key that opens it")
+    restore.add_argument("--reason", required=True, help="why; it stands on the ledger, and tablets show it")
+    restore.add_argument(
+        "--with-faults", action="store_true", help="even where an audit of it finds something"
+    )
+    restore.add_argument("--data-folder", help="where the shop's data shall lie")
 
 
 def _line_or_every(text: str) -> int | str:

@@ -88,7 +88,10 @@ def _path(name: str, kind: str, folder: Path) -> Path:
     """Return where this font lies;
     another source, recipe or version of the cutting tools is another place.
     """
-    made_from = f"{_RECIPE if kind == 'ttf' else _WEB_RECIPE} {fontTools.version} {_source_digest()} {sorted(_RECORD)} {sorted(COVERAGE)}".encode()
+    recipe = _RECIPE if kind == "ttf" else _WEB_RECIPE
+    made_from = (
+        f"{recipe} {fontTools.version} {_source_digest()} {sorted(_RECORD)} {sorted(COVERAGE)}".encode()
+    )
     return folder / f"zerokeep-{name}-{hashlib.sha256(made_from).hexdigest()[:12]}.{kind}"
 
 

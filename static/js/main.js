@@ -12,7 +12,8 @@ import {Store} from './store/db.js';
 import {Drafts} from './store/drafts.js';
 import {named} from './store/errors.js';
 import {forgetClosed} from './store/forgetting.js';
-import {ownDevice, proveKeeping} from './store/keys.js';
+import {keepServerKeys, ownDevice, proveKeeping} from './store/keys.js';
+import {Ledger} from './store/ledger.js';
 import {whatIsHeld} from './store/opening.js';
 import {Outbox} from './store/outbox.js';
 import {protection} from './store/protection.js';
@@ -106,6 +107,8 @@ async function asDevice(tablet, {chain, held, unsigned}) {
   tablet.outbox = new Outbox(store, device, chain);
   tablet.setup = Setup.resume(tablet, held);
   tablet.unsigned = unsigned;
+  tablet.ledger = new Ledger({api, shelf, device, clock});
+  await tablet.ledger.read();
   const inUse = () =>
     new Set([tablet.setup?.sheetHash, tablet.beginningOn, ...tablet.unsigned.map(({sheet}) => sheet)]);
   tablet.forget = () => forgetClosed(store, clock.wall(), inUse);
@@ -117,6 +120,8 @@ async function asDevice(tablet, {chain, held, unsigned}) {
     clock,
     inUse,
     setups: () => Setup.mine(tablet),
+    ledger: tablet.ledger,
+    keepKeys: keys => keepServerKeys(store, device, keys),
     onChange: state => tablet.synced(state),
   });
   await firstView(tablet);

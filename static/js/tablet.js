@@ -38,6 +38,7 @@ export class Tablet {
       sheets: [],
       worriesHere: [],
       lastWords: null,
+      ledger: null,
       waitingRows: [],
       takeUpdate: null,
       storageProtected: null,
@@ -257,7 +258,7 @@ export class Tablet {
   }
 
   async tellNetwork() {
-    if (this.outbox) this.network.show(await this.outbox.tally(), this.sync.state, this.clock);
+    if (this.outbox) this.network.show(await this.outbox.tally(), this.sync.state, this.clock, this.ledger);
   }
 
   async syncNow() {

@@ -8,6 +8,7 @@ import {boardPlate} from '../steps/board.js';
 import {leftHalfSet} from '../steps/slot.js';
 import {plate} from '../plate.js';
 import {openWorries, worrySentence} from '../worries.js';
+import {ledgerNotice} from './ledger.js';
 import {noAge, toldBy, wrongClock} from './times.js';
 
 const FILTER_FROM = 13;
@@ -28,6 +29,7 @@ export function machinesView(tablet) {
     name: 'machines',
     title: say('tablet.start.machine'),
     left: [
+      ledgerNotice(tablet),
       updateOffer(tablet),
       waitingForSigners(tablet),
       notOffline(tablet),
