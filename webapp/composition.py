@@ -89,6 +89,7 @@ def compose(
             )
         ),
         hand_out=partial(handed_out, store, keyring),
+        checker=checker,
         close=partial(_close, press, store),
         timekeeper=Timekeeper(elapsed_s) if elapsed_s else None,
     )
@@ -127,9 +128,14 @@ def handed_out(
     public = handing_out.Public(
         head_keys="".join(f"{key.text}\n" for key in keyring.head_keys).encode(),
         certificates=certificates_pem(keyring),
-        checker=Path(bundle_check.__file__).read_bytes(),
+        checker=checker(),
     )
     return handing_out.hand_out(store, keyring.head_signer, asked, by, public, RENDERER, now, file)
+
+
+def checker() -> bytes:
+    """The program that checks a bundle, as it lies in every one of them."""
+    return Path(bundle_check.__file__).read_bytes()
 
 
 def shop_name(store: Store) -> str:

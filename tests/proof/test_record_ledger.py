@@ -97,3 +97,9 @@ def test_another_head_than_the_printed_one_is_told() -> None:
     record = proven()
     told = {**record.record, "ledger": {"size": 9, "root": "00" * 32}}
     assert says(replace(record, record=told))[0] == ("head.differs", "fails")
+
+
+def test_a_record_that_names_no_head_is_told_and_stops_nothing() -> None:
+    record = proven()
+    told = {name: value for name, value in record.record.items() if name != "ledger"}
+    assert says(replace(record, record=told))[0] == ("head.differs", "fails")  # type: ignore[arg-type]

@@ -14,13 +14,15 @@ import pytest
 from tests.kit.house import House
 from tests.proof.pdfs import pdf_of
 from webapp.composition import certificates_pem
-from webapp.domain.record.bundle import RecordBundle
+from webapp.domain.record.bundle import FILE_NAMES, RecordBundle
 from webapp.proof import bundle_check
 from webapp.proof.keys import new_head_signer
 from webapp.proof.pdf_seal import seal
+from webapp.services.audit import handing_out
 from webapp.services.audit.handing_out import Asked, Public, hand_out
-from webapp.services.errors import NoSuchSetup, NothingToHandOut
+from webapp.services.errors import LedgerWentBack, NoSuchSetup, NothingToHandOut
 from webapp.services.setups import recording
+from webapp.services.shop import register
 
 RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}
 CHECKER = Path(bundle_check.__file__)
@@ -31,18 +33,22 @@ def public(house: House) -> Public:
     return Public(keys, certificates_pem(house.keyring), CHECKER.read_bytes())
 
 
-def sealed(house: House) -> str:
-    """A setup that is signed off, with a sealed PDF of one line that carries the record's own files."""
+def by_line(bundle: RecordBundle) -> bytes:
+    return pdf_of("<p>A page</p>", bundle.files())
 
-    def render(bundle: RecordBundle) -> bytes:
-        return pdf_of("<p>A page</p>", bundle.files())
 
+def sealing(house: House) -> Callable[[bytes, str], bytes]:
     def by_the_shop(pdf: bytes, at_utc: str) -> bytes:
         return seal(pdf, house.keyring, at_utc, "Kettle Lane Workshop", "Reviewed and accepted")
 
+    return by_the_shop
+
+
+def sealed(house: House) -> str:
+    """A setup that is signed off, with a sealed PDF of one line that carries the record's own files."""
     walk = house.signed_off()
     ring, now = house.keyring, house.clock()
-    recording.sealed_pdf(house.store, walk.setup, render, by_the_shop, ring.head_signer, now, RENDERER)
+    recording.sealed_pdf(house.store, walk.setup, by_line, sealing(house), ring.head_signer, now, RENDERER)
     return walk.setup
 
 
@@ -63,7 +69,7 @@ def summed(files: dict[str, bytes]) -> dict[str, bytes]:
 
 
 def holds(files: dict[str, bytes], keys: list[str] | None = None) -> bool:
-    return bundle_check.check(files.__getitem__, set(files), keys or [], b"")
+    return bundle_check.check(files.__getitem__, set(files), keys, None)
 
 
 @pytest.fixture
@@ -115,16 +121,69 @@ def test_the_program_in_it_is_short_and_needs_nothing_of_this_one() -> None:
 def test_changes_come_with_old_new_who_when_and_why(told: tuple[House, str, dict[str, bytes]]) -> None:
     house, _, files = told
     lines = [json.loads(line) for line in files["changes.jsonl"].splitlines()]
-    assert {"index", "when", "who", "what", "about", "setup", "old", "new", "why", "text", "way"} == set(
-        lines[0]
-    )
+    names = {"index", "when", "who", "what", "about", "setup", "old", "new", "why", "text", "way", "earlier"}
+    assert all(set(line) == names for line in lines)
     handed_out = [line for line in lines if line["what"] == "evidence.handed_out"]
     assert [(line["who"], line["new"]["setups"]) for line in handed_out] == [("odo", 2)]
-    again = handed(house, Asked(since_utc="2000"))
-    last = json.loads(again["changes.jsonl"].splitlines()[-1])
-    assert last["old"] == last["new"]
-    assert sum(len(line) for line in files["changes.jsonl"].splitlines()) > 0
     assert [line["index"] for line in lines] == sorted(line["index"] for line in lines)
+    last = json.loads(handed(house, Asked(since_utc="2000"))["changes.jsonl"].splitlines()[-1])
+    assert (last["what"], last["old"]) == ("evidence.handed_out", None)
+
+
+def test_old_is_what_was_set_for_the_same_thing(house: House) -> None:
+    store, now = house.store, house.clock()
+    for machine in ("mill-1", "mill-2"):
+        register.authorise(store, "tomas", machine, None, "ines", now)
+    register.withdraw(store, "tomas", "mill-1", "Broke the rules", "ines", now)
+    register.authorise(store, "tomas", "mill-1", "2027-01-01T00:00:00.000Z", "ines", now)
+    register.authorise(store, "tomas", "mill-1", None, "ines", now)
+    register.change_roles(store, "tomas", ["operator", "auditor"], "ines", now)
+    with store.reading():
+        first = store.ledger.size() - 6
+    files = handed(house, Asked(since_utc="2000"))
+    told = [json.loads(line) for line in files["changes.jsonl"].splitlines()]
+    rights = [line for line in told if line["index"] >= first and line["about"] == "tomas"]
+    old = [line["old"] for line in rights]
+    assert old[1] is None or old[1]["machine"] == "mill-2"
+    assert old[2] == rights[0]["new"]
+    assert old[3] is None
+    assert old[4] == rights[3]["new"]
+    assert old[5] == ["operator", "lead"]
+    assert rights[2]["why"] == "Broke the rules"
+    assert bundle_check.THINGS == handing_out.THINGS
+    assert holds(files)
+    false_old = alter_change(files, rights[2]["index"], earlier=handing_line(rights[1]), old=rights[1]["new"])
+    assert not holds(summed(false_old))
+
+
+def handing_line(line: dict[str, Any]) -> dict[str, Any]:
+    return {name: line[name] for name in ("index", "text", "way")}
+
+
+def alter_change(files: dict[str, bytes], index: int, **fields: object) -> dict[str, bytes]:
+    """The bundle with other fields in the line of one change."""
+    lines = [json.loads(line) for line in files["changes.jsonl"].splitlines()]
+    told = [{**line, **fields} if line["index"] == index else line for line in lines]
+    assert told != lines
+    return {**files, "changes.jsonl": "".join(f"{json.dumps(line)}\n" for line in told).encode()}
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"what": "person.praised"},
+        {"why": "A kindness"},
+        {"old": {"roles": ["lead"]}},
+        {"setup": "00000000-0000-0000-0000-00000000dead"},
+        {"note": "more than the ledger says"},
+    ],
+)
+def test_a_field_of_a_change_that_the_ledger_does_not_say_is_found(
+    one_bundle: tuple[str, dict[str, bytes]], fields: dict[str, object]
+) -> None:
+    _, files = one_bundle
+    last = json.loads(files["changes.jsonl"].splitlines()[-1])["index"]
+    assert not holds(summed(alter_change(files, last, **fields)))
 
 
 def altered_event(data: bytes) -> bytes:
@@ -201,6 +260,120 @@ def one_bundle(
     house.store.close()
     assert holds(files)
     return setup, files
+
+
+def without(files: dict[str, bytes], setup: str, *names: str) -> dict[str, bytes]:
+    return {
+        name: data for name, data in files.items() if name not in {f"setups/{setup}/{one}" for one in names}
+    }
+
+
+def test_a_sealed_setup_cannot_be_made_one_that_was_never_sealed(
+    one_bundle: tuple[str, dict[str, bytes]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    setup, files = one_bundle
+    fewer = without(files, setup, "record.pdf", "entry.json", "entry.tlog-proof")
+    assert not holds(summed(fewer))
+    assert "its sealed record is not here" in capsys.readouterr().out
+    assert not holds(summed({**fewer, f"setups/{setup}/sheet.json": b"{}"}))
+    assert "of another setup or sheet" in capsys.readouterr().out
+
+
+def test_one_file_cannot_stand_in_for_another_that_is_attached_too(
+    one_bundle: tuple[str, dict[str, bytes]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    setup, files = one_bundle
+    at = f"setups/{setup}/"
+    proofs = json.loads(files[at + "ledger.json"])
+    moved = {
+        **files,
+        at + "decisions.jsonl": files[at + "events.jsonl"],
+        at + "ledger.json": json.dumps({**proofs, "decisions": proofs["events"]}).encode(),
+    }
+    assert not holds(summed(moved))
+    held = bundle_check.attached(files[at + "record.pdf"])
+    assert held == {
+        name: bundle_check.sha256(files[at + name]).digest() for name in (*FILE_NAMES, "ledger.json")
+    }
+    assert not holds(summed({**files, at + "devices.json": files[at + "record.json"]}))
+    capsys.readouterr()
+
+
+def test_an_unsealed_setup_is_bound_to_its_folder_its_sheet_and_its_tablets(
+    told: tuple[House, str, dict[str, bytes]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    house, sealed_one, files = told
+    other = next(
+        name.split("/")[1] for name in files if name.startswith("setups/") and sealed_one not in name
+    )
+    at = f"setups/{other}/"
+    assert holds(files)
+    assert f"{at}: " in (words := capsys.readouterr().out)
+    assert "not sealed: what record.json says, and names in devices.json, is nobody's word" in words
+    devices = json.loads(files[at + "devices.json"])
+    strangers = [{**one, "jwk": {**one["jwk"], "x": one["jwk"]["y"]}} for one in devices]
+    for name, data in (
+        ("sheet.json", files[at + "sheet.json"].replace(b"1", b"2", 1)),
+        ("record.json", files[f"setups/{sealed_one}/record.json"]),
+        ("devices.json", json.dumps(strangers).encode()),
+    ):
+        assert not holds(summed({**files, at + name: data})), name
+    inside = {name for name in files if name.startswith("setups/")}
+    there = {
+        name.replace(other, "?").replace(sealed_one, other).replace("?", sealed_one): files[name]
+        for name in inside
+    }
+    capsys.readouterr()
+    assert not holds(
+        summed(
+            {**files, **there}
+            if there.keys() == inside
+            else {**{name: data for name, data in files.items() if name not in inside}, **there}
+        )
+    )
+    assert capsys.readouterr().out.count("of another setup") == 2
+    house.store.close()
+
+
+def test_what_comes_while_a_bundle_is_made_is_left_to_the_next_one(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    setup = house.signed_off().setup
+    walk = house.walk("tomas").start()
+    house.accept(walk.parts)
+    head_of = handing_out.sign_head
+
+    def and_then(store: Any, signer: Any) -> str:
+        note = head_of(store, signer)
+        with store.reading():
+            noted = store.ledger.changes(kind=handing_out.HANDED_OUT)
+        if noted:
+            ring, now = house.keyring, house.clock()
+            house.accept(house.walk("tomas").start().parts)
+            recording.sealed_pdf(house.store, setup, by_line, sealing(house), ring.head_signer, now, RENDERER)
+        return note
+
+    monkeypatch.setattr(handing_out, "sign_head", and_then)
+    files = handed(house, Asked(since_utc="2000"))
+    assert f"setups/{setup}/record.pdf" not in files
+    assert holds(without_folder(files, setup))
+    monkeypatch.undo()
+    again = handed(house, Asked(since_utc="2000"))
+    assert f"setups/{setup}/record.pdf" in again
+    assert holds(again)
+
+
+def without_folder(files: dict[str, bytes], setup: str) -> dict[str, bytes]:
+    return summed({name: data for name, data in files.items() if f"setups/{setup}/" not in name})
+
+
+def test_a_bundle_that_is_refused_leaves_no_entry_that_one_was_handed_out(house: House) -> None:
+    house.accept(house.walk("tomas").start().parts)
+    house.store.kept_head.replace(10**6, "ab" * 32)
+    with pytest.raises(LedgerWentBack):
+        handed(house, Asked(since_utc="2000"))
+    with house.store.reading():
+        assert not house.store.ledger.changes(kind=handing_out.HANDED_OUT)
 
 
 def test_keys_of_another_shop_do_not_fit(one_bundle: tuple[str, dict[str, bytes]]) -> None:

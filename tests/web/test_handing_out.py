@@ -3,6 +3,8 @@
 import io
 import zipfile
 from email import message_from_bytes
+from hashlib import sha256
+from pathlib import Path
 
 from tests.web.conftest import Site
 from webapp.proof import bundle_check
@@ -23,7 +25,7 @@ def test_one_button_hands_out_a_setup_and_days_hand_out_all(site: Site) -> None:
         assert answer.headers["Content-Type"] == "application/zip"
         with zipfile.ZipFile(io.BytesIO(answer.get_data())) as bundle:
             keys = [key.text for key in site.house.keyring.head_keys]
-            assert bundle_check.check(bundle.read, set(bundle.namelist()), keys, b"")
+            assert bundle_check.check(bundle.read, set(bundle.namelist()), keys, None)
             assert any(walk.setup in name for name in bundle.namelist())
     with site.house.store.reading():
         told = site.house.store.ledger.changes(kind="evidence.handed_out")
@@ -44,6 +46,7 @@ def test_the_head_is_printed_kept_and_mailed_and_compared_later(site: Site) -> N
     head = read_head(note, keys)
     page = auditor.page("/audit/head")
     assert str(head.size) in page
+    assert sha256(Path(bundle_check.__file__).read_bytes()).hexdigest() in page
     mail = message_from_bytes(auditor.get("/audit/head.eml").get_data())
     assert read_head(str(mail.get_payload(decode=True), "utf-8").partition("\n\n")[2], keys).size >= head.size
     site.house.accept(site.house.walk().start().parts)

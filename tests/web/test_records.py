@@ -121,6 +121,22 @@ def test_a_record_that_could_not_be_sealed_leaves_the_sign_off_and_is_sealed_lat
     assert re.search(r"SHA-256 <span class=\"hash\">[0-9a-f]{64}", lead.page(f"/desk/setups/{walk.setup}"))
 
 
+def test_a_sign_off_on_a_ledger_that_went_back_stands_and_says_why_nothing_is_sealed(site: Site) -> None:
+    walk = site.house.signed()
+    lead = site.signed_in("ines")
+    site.house.store.kept_head.replace(10**6, "ab" * 32)
+    answer = lead.decide(f"/desk/setups/{walk.setup}/sign-off", passphrase=PASSPHRASES["ines"])
+    assert answer.headers["Location"].endswith("done=went_back")
+    page = lead.page(answer.headers["Location"])
+    assert "The sign-off stands" in page
+    assert "zerokeep head --restored" in page
+    assert lead.send(f"/desk/setups/{walk.setup}/seal").headers["Location"].endswith("done=went_back")
+    with site.house.store.reading():
+        row = site.house.store.setups.setup(walk.setup)
+    assert row is not None
+    assert row["status"] == "signed_off"
+
+
 @pytest.mark.usefixtures("sealed")
 def test_the_ledger_shows_each_entry_and_works_its_hash_out_again(shared_site: Site) -> None:
     auditor = shared_site.signed_in("odo")

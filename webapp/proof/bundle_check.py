@@ -1,14 +1,11 @@
 """Checks a bundle that a shop handed out: python3 verify.py BUNDLE.zip [--keys FILE] [--certificates FILE]
 
-It lies in every bundle as verify.py and needs Python 3.11 and the library `cryptography`, nothing of the
-program that made the bundle, no network and no server. Give the shop's public keys as you got them from the
-shop earlier, by another way than the bundle; without them those in the bundle are used, and then the bundle
-is only shown to fit itself.
-
-What it looks at: SHA256SUMS; the signed head (C2SP tlog-checkpoint); each record's seal (CMS, ES256), and
-what lies beside it against what is attached; each event's signature (JWS, ES256) and chain; that all of it
-stands in the ledger (RFC 9162), and that each record's head grew into the bundle's. It prints no page again
-and judges nothing that people wrote. Exit status: 0 all holds, 1 something does not, 2 it cannot be read.
+It needs Python 3.11 and the library `cryptography`, no network and no server. Have this file and the shop's
+public keys from the shop by another way than the bundle: whoever altered that altered what lies in it too.
+It looks at SHA256SUMS; the signed head (C2SP tlog-checkpoint); each record's seal (CMS, ES256) and what lies
+beside it against what is attached under that name; each event's signature (JWS, ES256), chain, setup and
+sheet; that all of it stands in the ledger (RFC 9162). It prints no page again, judges nothing that people
+wrote, does not know what was left out. Exit status: 0 it holds, 1 it does not, 2 it cannot be read.
 """
 
 from __future__ import annotations
@@ -20,7 +17,7 @@ import sys
 import zipfile
 import zlib
 from base64 import b64decode, urlsafe_b64decode
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
@@ -28,25 +25,27 @@ from typing import Any
 
 from cryptography import x509
 from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
-from cryptography.hazmat.primitives.asymmetric.utils import encode_dss_signature
+from cryptography.hazmat.primitives.asymmetric import ec, ed25519, utils
 from cryptography.hazmat.primitives.hashes import SHA256
 
-KEYS, CERTIFICATES = "keys/ledger-keys.txt", "keys/seal-certificates.pem"
 EXTRACTED = ("sheet.json", "events.jsonl", "devices.json", "decisions.jsonl", "record.json")
+NAMED = rb"/Type /Filespec/F \(([^()]*)\)/UF \(\1\)/EF <</F (\d+) 0 R>>"
+# What sets a thing, what ends it, and the field of a change's data that names it beside the subject.
+THINGS = (
+    ("slot.given slot.changed slot.kept_for_shop", "slot.ended slot.released slot.removed", "slot"),
+    ("person.authorised", "person.authorisation_withdrawn", "machine"),
+    *((kinds, "", "") for kinds in ("person.added person.changed", "procedure.published", "probe.care_set")),
+    *((f"{kind}.added {kind}.changed", f"{kind}.retired", "") for kind in ("machine", "fixture", "probe")),
+)
+OF = {kind: (sets.split(), field) for sets, ends, field in THINGS for kind in f"{sets} {ends}".split()}
 Head = tuple[str, int, bytes]
+Read = Callable[[str], bytes]
 
 
 def need(holds: object, what: str) -> None:
     """Raise ValueError with these words where it does not hold."""
     if not holds:
         raise ValueError(what)
-
-
-def node(left: bytes, right: bytes) -> bytes:
-    """Hash of two neighbours."""
-    return sha256(b"\x01" + left + right).digest()
 
 
 def root_of(leaf: bytes, index: int, size: int, way: list[bytes]) -> bytes:
@@ -56,14 +55,13 @@ def root_of(leaf: bytes, index: int, size: int, way: list[bytes]) -> bytes:
         return leaf
     left, beside = 1 << (size - 1).bit_length() - 1, way.pop()  # the largest power of two below the size
     if index < left:
-        return node(root_of(leaf, index, left, way), beside)
-    return node(beside, root_of(leaf, index - left, size - left, way))
+        return sha256(b"\x01" + root_of(leaf, index, left, way) + beside).digest()
+    return sha256(b"\x01" + beside + root_of(leaf, index - left, size - left, way)).digest()
 
 
-def leads(text: str | bytes, index: int, way: list[bytes], head: Head) -> bool:
-    """Whether an entry stands in the ledger of this head."""
-    leaf = sha256(b"\x00" + (text.encode() if isinstance(text, str) else text)).digest()
-    return root_of(leaf, index, head[1], way) == head[2] and not way
+def leads(text: str, index: int, way: list[bytes], head: Head) -> bool:
+    """Whether an entry stands in the ledger of this head; `way` is used up."""
+    return root_of(sha256(b"\x00" + text.encode()).digest(), index, head[1], way) == head[2] and not way
 
 
 def check_grown(before: Head, after: Head, proof: list[bytes]) -> None:
@@ -76,9 +74,9 @@ def check_grown(before: Head, after: Head, proof: list[bytes]) -> None:
         left, beside = 1 << (second - 1).bit_length() - 1, proof.pop()
         if first <= left:
             old, new = roots(first, left, whole=whole)
-            return old, node(new, beside)
+            return old, sha256(b"\x01" + new + beside).digest()
         old, new = roots(first - left, second - left, whole=False)
-        return node(beside, old), node(beside, new)
+        return sha256(b"\x01" + beside + old).digest(), sha256(b"\x01" + beside + new).digest()
 
     grown = 0 < before[1] <= after[1] and roots(before[1], after[1], whole=True) == (before[2], after[2])
     need(grown and not proof, "the head in the record did not grow into the bundle's")
@@ -98,7 +96,9 @@ def read_head(note: str, keys: list[str]) -> Head:
             dash, signer, encoded = line.split(" ")
             value = b64decode(encoded, validate=True)
             if dash == "\u2014" and signer == name == lines[0] and value[:4] == own:
-                Ed25519PublicKey.from_public_bytes(material[1:]).verify(value[4:], (text + "\n").encode())
+                ed25519.Ed25519PublicKey.from_public_bytes(material[1:]).verify(
+                    value[4:], (text + "\n").encode()
+                )
                 return name, int(lines[1]), b64decode(lines[2], validate=True)
     raise ValueError("no known key signed the head")
 
@@ -116,13 +116,11 @@ def parts(der: bytes) -> list[tuple[int, bytes, bytes]]:
     return found
 
 
-def signed_by(key: ec.EllipticCurvePublicKey, signature: bytes, data: bytes) -> bool:
+def signed_by(key: Any, signature: bytes, data: bytes) -> bool:
     """Whether this is the key's signature (ECDSA with SHA-256, DER) over the data."""
-    try:
-        key.verify(signature, data, ec.ECDSA(SHA256()))
-    except InvalidSignature:
-        return False
-    return True
+    with suppress(InvalidSignature, TypeError):
+        return key.verify(signature, data, ec.ECDSA(SHA256())) is None
+    return False
 
 
 def check_seal(pdf: bytes, certificates: list[x509.Certificate]) -> str:
@@ -131,50 +129,52 @@ def check_seal(pdf: bytes, certificates: list[x509.Certificate]) -> str:
     need(len(found) == 1, "the PDF has not one seal")
     begin, first, second, rest = (int(one) for one in found[0])
     gap = pdf[first:second]
-    whole = begin == 0 and second + rest == len(pdf) and gap[:1] + gap[-1:] == b"<>"
-    need(whole, "the seal does not cover the whole PDF")
+    need(begin == 0 and second + rest == len(pdf) and gap[:1] + gap[-1:] == b"<>", "not all is sealed")
     content = parts(parts(parts(bytes.fromhex(gap[1:-1].decode()).rstrip(b"\0"))[0][2])[1][2])[0][2]
     signed = parts(parts(parts(content)[-1][2])[0][2])
     attributes = next(whole for tag, whole, _ in signed if tag == 0xA0)
-    digest = sha256(pdf[:first] + pdf[second:]).digest()
-    need(b"\x04\x20" + digest in attributes, "the PDF was changed after it was sealed")
+    need(
+        b"\x04\x20" + sha256(pdf[:first] + pdf[second:]).digest() in attributes, "the sealed PDF was changed"
+    )
     signature = next(content for tag, _, content in reversed(signed) if tag == 0x04)
     for certificate in certificates:
-        key = certificate.public_key()
-        is_ec = isinstance(key, ec.EllipticCurvePublicKey)
-        if is_ec and signed_by(key, signature, b"\x31" + attributes[1:]):  # type: ignore[arg-type]
+        if signed_by(certificate.public_key(), signature, b"\x31" + attributes[1:]):
             return certificate.subject.rfc4514_string()
     raise ValueError("the seal is of none of the known certificates")
 
 
-def digests_inside(pdf: bytes) -> Iterator[bytes]:
-    """SHA-256 of what every stream of the PDF holds, unfolded."""
-    for found in re.finditer(rb"stream\r?\n", pdf):
+def attached(pdf: bytes) -> dict[str, bytes]:
+    """SHA-256 of each attached file by its name. A PDF of another program may be laid out otherwise."""
+    digests, names = dict[bytes, bytes](), dict[bytes, bytes]()
+    for found in re.finditer(rb"\n(\d+) 0 obj\r?\n<<.*>>\r?\nstream\r?\n", pdf):
         with suppress(zlib.error):
-            yield sha256(zlib.decompressobj().decompress(pdf[found.end() :], 2**28)).digest()
+            data = zlib.decompressobj().decompress(pdf[found.end() :], 2**28)
+            digests[found[1]] = sha256(data).digest()
+            names |= re.findall(NAMED, data) if b"/ObjStm" in found[0] else ()
+    return {name.decode(): digests[number] for name, number in names.items()}
 
 
-def check_events(events: list[str], devices: list[dict[str, Any]]) -> None:
-    """Each event's signature by a listed tablet; each follows the one before it, where both are here."""
+def check_events(events: list[str], devices: list[dict[str, Any]], belongs: tuple[str, str]) -> None:
+    """Each event is of this setup and sheet, signed by a listed tablet, and follows the one before it."""
     keys = {one["id"]: one["jwk"] for one in devices}
+    for own, jwk in keys.items():
+        plain = f'{{"crv":"P-256","kty":"EC","x":"{jwk["x"]}","y":"{jwk["y"]}"}}'  # RFC 7638
+        need(sha256(plain.encode()).digest() == urlsafe_b64decode(own + "="), "a tablet has another's key")
     last: dict[str, tuple[int, set[str], set[str]]] = {}
     for number, text in enumerate(events, 1):
-        header, payload, signature = text.split(".")
+        (_, payload, signature), signed = text.split("."), text.rpartition(".")[0].encode()
         event, value = json.loads(urlsafe_b64decode(payload + "==")), urlsafe_b64decode(signature + "==")
-        jwk = keys.get(event["device"])
-        if jwk is None or len(value) != 64:
-            raise ValueError(f"event {number} is of no listed tablet")
-        x, y = (int.from_bytes(urlsafe_b64decode(jwk[name] + "=="), "big") for name in "xy")
+        need(event["device"] in keys and len(value) == 64, f"event {number} is of no listed tablet")
+        need((event["setup"], event["sheet"]) == belongs, f"event {number} is of another setup or sheet")
+        x, y = (int.from_bytes(urlsafe_b64decode(keys[event["device"]][name] + "=="), "big") for name in "xy")
         raw = int.from_bytes(value[:32], "big"), int.from_bytes(value[32:], "big")
         key = ec.EllipticCurvePublicNumbers(x, y, ec.SECP256R1()).public_key()
-        fits = signed_by(key, encode_dss_signature(*raw), f"{header}.{payload}".encode())
-        need(fits, f"the signature of event {number} does not fit")
+        need(signed_by(key, utils.encode_dss_signature(*raw), signed), f"event {number} is not signed so")
         at, here, before = last.get(event["device"], (0, set(), set()))
         if event["sequence"] != at:
             before, here = (here if event["sequence"] == at + 1 else set()), set()
         need(not before or event["previous"] in before, f"event {number} does not follow the one before it")
-        own = sha256(f"{header}.{payload}".encode()).hexdigest()
-        last[event["device"]] = event["sequence"], here | {own}, before
+        last[event["device"]] = event["sequence"], here | {sha256(signed).hexdigest()}, before
 
 
 def lines_of(data: bytes) -> list[str]:
@@ -183,11 +183,14 @@ def lines_of(data: bytes) -> list[str]:
     return data.decode().split("\n")[:-1]
 
 
-def check_setup(read: Callable[[str], bytes], names: set[str], folder: str, given: Any, head: Head) -> str:
+def check_setup(read: Read, names: set[str], folder: str, given: Any, head: Head) -> str:
     """One setup's folder; what was found of it, in words."""
-    keys, certificates = given
+    (keys, certificates), setup = given, folder.split("/")[1]
     events, decisions = (lines_of(read(folder + name)) for name in ("events.jsonl", "decisions.jsonl"))
-    check_events(events, json.loads(read(folder + "devices.json")))
+    sheet = sha256(read(folder + "sheet.json")).hexdigest()
+    check_events(events, json.loads(read(folder + "devices.json")), (setup, sheet))
+    told = [json.loads(one) for one in (*decisions, read(folder + "record.json").decode())]
+    need(events and all(one["setup"] == setup for one in told), "something here is of another setup")
     proofs = json.loads(read(folder + "ledger.json"))
     own, ways = read_head(proofs["note"], keys), [bytes.fromhex(one) for one in proofs["hashes"]]
     for kind, texts in (("events", events), ("decisions", decisions)):
@@ -198,45 +201,50 @@ def check_setup(read: Callable[[str], bytes], names: set[str], folder: str, give
     check_grown(own, head, [bytes.fromhex(one) for one in json.loads(read(folder + "grown.json"))["proof"]])
     words = f"{len(events)} events signed, {len(events) + len(decisions)} entries in the ledger"
     if folder + "record.pdf" not in names:
-        return words + ", not sealed"
-    pdf = read(folder + "record.pdf")
-    sealer = check_seal(pdf, certificates)
-    held = set(digests_inside(pdf))
-    for name in EXTRACTED:
-        need(sha256(read(folder + name)).digest() in held, f"{name} is not what is attached to the PDF")
-    entry = read(folder + "entry.json")
-    need(
-        json.loads(entry)["data"]["sha256"] == sha256(pdf).hexdigest(),
-        "the ledger's entry is of another file",
-    )
+        signed_off = any(one.get("type") == "setup.signed_off" for one in told)
+        need(not signed_off, "it is signed off, and its sealed record is not here: ask the shop for it")
+        return words + ", not sealed: what record.json says, and names in devices.json, is nobody's word"
+    pdf, entry = read(folder + "record.pdf"), read(folder + "entry.json").decode()
+    sealer, held, said = check_seal(pdf, certificates), attached(pdf), json.loads(entry)
+    for name in {*EXTRACTED, *held}:
+        need(sha256(read(folder + name)).digest() == held[name], f"{name} is not what is attached to the PDF")
+    about = [said["type"], said["subject"], said["setup"], said["data"]["sha256"]]
+    need(about == ["record.sealed", setup, setup, sha256(pdf).hexdigest()], "its entry is of another file")
     proof, _, note = read(folder + "entry.tlog-proof").decode().partition("\n\n")
-    form, index, *way = proof.split("\n")
-    need(
-        form == "c2sp.org/tlog-proof@v1" and read_head(note, keys) == head,
-        "the file's proof is of another head",
-    )
-    ways = [b64decode(one) for one in way]
-    need(leads(entry, int(index.removeprefix("index ")), ways, head), "the file is not in the ledger")
+    form, index, *way = proof.replace("index ", "").split("\n")
+    need(form == "c2sp.org/tlog-proof@v1" and read_head(note, keys) == head, "its proof is of another head")
+    need(leads(entry, int(index), [b64decode(one) for one in way], head), "the file is not in the ledger")
     return f"{words}, sealed by {sealer}, the file is in the ledger"
 
 
 def check_changes(data: bytes, head: Head) -> str:
-    """That every change stands in the ledger as it is written here."""
+    """Each change, and the earlier one that `old` is from, stands in the ledger; all told of it is there."""
     lines = [json.loads(one) for one in lines_of(data)]
     for one in lines:
-        in_it = leads(one["text"], one["index"], [bytes.fromhex(beside) for beside in one["way"]], head)
-        told, names = json.loads(one["text"]), ("when", "who", "about", "new")
-        same = [one[name] for name in names] == [told[name] for name in ("at_utc", "by", "subject", "data")]
-        need(in_it and same, f"the change at {one['index']} is not in the ledger")
+        entries = [one, one["earlier"]] if one["earlier"] else [one]
+        for two in entries:
+            in_it = leads(two["text"], two["index"], [bytes.fromhex(way) for way in two["way"]], head)
+            need(in_it, f"the change at {two['index']} is not in the ledger")
+        told, *before = (json.loads(two["text"]) for two in entries)
+        new = told["data"]
+        old = before[0]["data"] if before else new.get("before", new.get("old"))
+        same = {"when": told["at_utc"], "who": told["by"], "what": told["type"], "about": told["subject"]}
+        same |= {"setup": told["setup"], "new": new, "old": old, "why": new.get("reason") or new.get("note")}
+        same |= {name: one[name] for name in ("index", "text", "way", "earlier")}
+        sets, field = OF.get(told["type"], ([], ""))
+        named = [(two["subject"], two["data"].get(field)) for two in (told, *before)]
+        right = same == one and named[0] == named[-1] and all(two["type"] in sets for two in before)
+        need(right and entries[-1]["index"] <= one["index"], f"change {one['index']} is told otherwise")
     return f"{len(lines)} changes in the ledger"
 
 
-def check(read: Callable[[str], bytes], names: set[str], keys: list[str], certificates: bytes) -> bool:
+def check(read: Read, names: set[str], keys: list[str] | None, certificates: bytes | None) -> bool:
     """Print a line for each thing that was asked; whether all of it holds."""
-    right, heads = True, list[Head]()
+    right = True
     sums = dict(line.split("  ", 1)[::-1] for line in lines_of(read("SHA256SUMS")))
-    known = keys or read(KEYS).decode().split()
-    given = known, x509.load_pem_x509_certificates(certificates or read(CERTIFICATES))
+    known = read("keys/ledger-keys.txt").decode().split() if keys is None else keys
+    pem = read("keys/seal-certificates.pem") if certificates is None else certificates
+    given = known, x509.load_pem_x509_certificates(pem)
 
     def ask(what: str, question: Callable[[], str]) -> None:
         nonlocal right
@@ -253,25 +261,17 @@ def check(read: Callable[[str], bytes], names: set[str], keys: list[str], certif
             need(sha256(read(name)).hexdigest() == wanted, f"{name} was changed")
         return f"{len(sums)} files are whole"
 
-    def signed() -> str:
-        heads.append(read_head(read("head.txt").decode(), known))
-        return f"{heads[0][1]} entries, signed by {heads[0][0]}"
+    def head() -> Head:
+        return read_head(read("head.txt").decode(), known)
 
     ask("files", files)
-    ask("head", signed)
-    if heads:
-        for folder in sorted({name.rpartition("/")[0] + "/" for name in names if name.startswith("setups/")}):
-            ask(folder, lambda at=folder: check_setup(read, names, at, given, heads[0]))  # type: ignore[misc]
-        ask("changes", lambda: check_changes(read("changes.jsonl"), heads[0]))
-    where = "yours" if keys and certificates else "the bundle's own, in part or all: compare them"
+    ask("head", lambda: "{1} entries, signed by {0}".format(*head()))
+    for folder in sorted({name.rpartition("/")[0] + "/" for name in names if name.startswith("setups/")}):
+        ask(folder, lambda at=folder: check_setup(read, names, at, given, head()))  # type: ignore[misc]
+    ask("changes", lambda: check_changes(read("changes.jsonl"), head()))
+    where = "yours" if None not in (keys, certificates) else "the bundle's own, in part or all: compare them"
     print(f"{'All of it holds' if right else 'SOMETHING DOES NOT HOLD'}. Keys and certificates: {where}.")
     return right
-
-
-def files_in(folder: Any, name: str) -> Iterator[str]:
-    """The names of all files below a folder, of a disk or of a zip."""
-    for one in folder.iterdir():
-        yield from files_in(one, f"{name}{one.name}/") if one.is_dir() else [name + one.name]
 
 
 def main() -> int:
@@ -282,11 +282,14 @@ def main() -> int:
     asked.add_argument("--certificates", type=Path, help="the shop's seal-certificates.pem")
     options = asked.parse_args()
     try:
-        keys = options.keys.read_text().split() if options.keys else []
-        certificates = options.certificates.read_bytes() if options.certificates else b""
-        bundle = zipfile.Path(options.bundle) if options.bundle.is_file() else options.bundle
-        names = set(files_in(bundle, ""))
-        return 1 - check(lambda name: (bundle / name).read_bytes(), names, keys, certificates)
+        keys = options.keys.read_text().split() if options.keys else None
+        certificates = options.certificates.read_bytes() if options.certificates else None
+        at: Path = options.bundle
+        if at.is_file():
+            with zipfile.ZipFile(at) as archive:
+                return 1 - check(archive.read, set(archive.namelist()), keys, certificates)
+        names = {one.relative_to(at).as_posix() for one in at.rglob("*") if one.is_file()}
+        return 1 - check(lambda name: (at / name).read_bytes(), names, keys, certificates)
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
         print(f"It cannot be read: {error}", file=sys.stderr)
     return 2

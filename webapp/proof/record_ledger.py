@@ -41,7 +41,7 @@ def check_ledger(bundle: RecordBundle, keys: Sequence[NoteVerifier] | None) -> l
 def _head_line(
     bundle: RecordBundle, head: Checkpoint, signer: NoteVerifier, keys: Sequence[NoteVerifier] | None
 ) -> Line:
-    if bundle.record["ledger"] != {"size": head.size, "root": head.root} or head.origin != signer.name:
+    if bundle.record.get("ledger") != {"size": head.size, "root": head.root} or head.origin != signer.name:
         return failed("record.head", "differs")
     fields: dict[str, str | int] = {"size": head.size, "name": head.origin, "key": signer.text}
     if keys is None:

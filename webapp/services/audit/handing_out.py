@@ -3,12 +3,14 @@ ZIP file.
 
 Rules:
 - that it was handed out, by whom and what of, stands on the ledger before anything else, and so in the
-  bundle;
-- one head is signed for it; every proof leads to that head, or from a record's own head into it;
+  bundle; where no head may be signed, nothing is handed out and nothing noted;
+- one head is signed for it; every proof leads to that head, or from a record's own head into it, and whatever
+  came behind it while the bundle is made (an upload, a seal) is left to the next one;
 - a setup that is sealed is given as it was sealed: its PDF, what is attached to it, and the ledger's entry
   of the PDF with its proof (C2SP tlog-proof); one that is not sealed as it stands, and it says so;
 - changes come with old, new, who, when and why; old is what the change itself says was there before, else
-  what the last change of its kind about the same thing had said;
+  what the last change of the same thing (THINGS: a slot, a right for a machine) set, given with its proof;
+  a change that replaces nothing has none;
 - pieces are made one after the other, none larger than one record, whatever the bundle holds.
 """
 
@@ -21,7 +23,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from hashlib import sha256
-from typing import IO, TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any, TypedDict
 
 from webapp.domain.evidence import tree
 from webapp.domain.evidence.checkpoint import read_checkpoint
@@ -49,6 +51,21 @@ HANDED_OUT = "evidence.handed_out"
 A_STRETCH = 256
 CHECKER, README, SUMS, HEAD, CHANGES = "verify.py", "README.txt", "SHA256SUMS", "head.txt", "changes.jsonl"
 NEVER_ENDS = "9999-12-31T23:59:59.999Z"
+# Changes that set a thing, those that end it, and the field of their data that names it beside the subject.
+# What checks a bundle has the same list of its own.
+THINGS = (
+    ("slot.given slot.changed slot.kept_for_shop", "slot.ended slot.released slot.removed", "slot"),
+    ("person.authorised", "person.authorisation_withdrawn", "machine"),
+    ("person.added person.changed", "", ""),
+    ("procedure.published", "", ""),
+    ("probe.care_set", "", ""),
+    ("machine.added machine.changed", "machine.retired", ""),
+    ("fixture.added fixture.changed", "fixture.retired", ""),
+    ("probe.added probe.changed", "probe.retired", ""),
+)
+THING_OF = {
+    kind: number for number, (sets, ends, _) in enumerate(THINGS) for kind in f"{sets} {ends}".split()
+}
 WHEN = (1980, 1, 1, 0, 0, 0)  # a bundle of one state is the same bytes whenever it is made
 
 
@@ -89,6 +106,7 @@ def hand_out(
     Raises NoSuchSetup, NothingToHandOut, LedgerWentBack, OSError.
     """
     setups = _setups(store, asked)
+    sign_head(store, signer)  # refuses before anything is noted
     told = {"setup": asked.setup, "since_utc": asked.since_utc or None, "until_utc": _until(asked)}
     with store.writing():
         change(store, HANDED_OUT, by, "ledger", None, {**told, "setups": len(setups)}, now)
@@ -105,6 +123,14 @@ def hand_out(
             sums.append(f"{digest.hexdigest()}  {name}\n")
         bundle.writestr(zipfile.ZipInfo(SUMS, WHEN), "".join(sums))
     return len(setups)
+
+
+class Placed(TypedDict):
+    """An entry's text, its place, counted from 0, and its way (hex) to the head."""
+
+    index: int
+    text: str
+    way: list[str]
 
 
 class _Making:
@@ -153,10 +179,10 @@ def _files(
 def _of_setup(made: _Making, setup: str) -> dict[str, bytes]:
     store = made.store
     with store.reading():
-        sealed = store.records.record(setup)
-        if sealed is None:
+        entry, sealed = _sealed(made, setup), store.records.record(setup)
+        if entry is None or sealed is None:
             found = recording.bundle(store, setup, made.now, made.renderer)
-            files = _proven(made, setup, found).files()
+            files = _proven(made, setup, _as_of(made, setup, found)).files()
             return {**files, "grown.json": _grown(made, made.head["size"])}
         pdf = store.records.files.read(sealed["sha256"])
         files = attachments(pdf[: base_length(pdf)])
@@ -166,7 +192,20 @@ def _of_setup(made: _Making, setup: str) -> dict[str, bytes]:
             grown = _grown(made, made.head["size"])
         else:
             grown = _grown(made, record.record["ledger"]["size"])
-        return {"record.pdf": pdf, **files, "grown.json": grown, **_entry(made, setup, sealed["sha256"])}
+        return {"record.pdf": pdf, **files, "grown.json": grown, **_entry(made, entry)}
+
+
+def _as_of(made: _Making, setup: str, found: RecordBundle) -> RecordBundle:
+    """The same without what came behind the bundle's head."""
+    size, store = made.head["size"], made.store
+    events = {row["jws"] for row in store.setups.events_of(setup) if row["position"] < size}
+    decisions = {row["text"] for row in store.ledger.changes_of_setup(setup) if row["position"] < size}
+    return replace(
+        found,
+        events=tuple(one for one in found.events if one in events),
+        decisions=tuple(one for one in found.decisions if one in decisions),
+        record={**found.record, "ledger": made.head},
+    )
 
 
 def _proven(made: _Making, setup: str, found: RecordBundle) -> RecordBundle:
@@ -189,14 +228,17 @@ def _grown(made: _Making, size: int) -> bytes:
     return canonical_bytes({"size": size, "proof": [one.hex() for one in proof]})
 
 
-def _entry(made: _Making, setup: str, digest: str) -> dict[str, bytes]:
-    """The ledger's entry of a sealed file, and its proof as C2SP tlog-proof has it."""
-    for row in made.store.ledger.changes_of_setup(setup):
-        if row["type"] == SEALED and digest in row["text"]:
-            way = "".join(f"{b64encode(one).decode()}\n" for one in made.way(row["position"]))
-            proof = f"c2sp.org/tlog-proof@v1\nindex {row['position']}\n{way}\n{made.note}"
-            return {"entry.json": row["text"].encode(), "entry.tlog-proof": proof.encode()}
-    return {}
+def _sealed(made: _Making, setup: str) -> ChangeRow | None:
+    """The ledger's entry of the setup's sealed file, None where there is none in front of the head."""
+    rows = (row for row in made.store.ledger.changes_of_setup(setup) if row["position"] < made.head["size"])
+    return next((row for row in rows if row["type"] == SEALED), None)
+
+
+def _entry(made: _Making, row: ChangeRow) -> dict[str, bytes]:
+    """The entry and its proof as C2SP tlog-proof has it."""
+    way = "".join(f"{b64encode(one).decode()}\n" for one in made.way(row["position"]))
+    proof = f"c2sp.org/tlog-proof@v1\nindex {row['position']}\n{way}\n{made.note}"
+    return {"entry.json": row["text"].encode(), "entry.tlog-proof": proof.encode()}
 
 
 def _changes(made: _Making, asked: Asked) -> Iterator[bytes]:
@@ -207,32 +249,39 @@ def _changes(made: _Making, asked: Asked) -> Iterator[bytes]:
             lines = [_line(made, row, None) for row in rows if row["position"] < made.head["size"]]
         yield b"".join(lines)
         return
-    before: dict[tuple[str, str], int] = {}
+    before: dict[tuple[int, str, str], ChangeRow | None] = {}
     for first in range(0, made.head["size"], A_STRETCH):
         with made.store.reading():
             rows = made.store.ledger.changes_between(first, min(first + A_STRETCH, made.head["size"]))
             lines = []
             for row in rows:
-                about = (row["type"], row["subject"])
+                thing = _thing(row)
                 if asked.since_utc <= row["at_utc"] < asked.until_utc:
-                    lines.append(_line(made, row, before.get(about)))
-                if row["setup"] is None:
-                    before[about] = row["position"]
+                    lines.append(_line(made, row, before.get(thing) if thing else None))
+                if thing:
+                    before[thing] = row if row["type"] in THINGS[thing[0]][0].split() else None
         yield b"".join(lines)
 
 
-def _line(made: _Making, row: ChangeRow, before: int | None) -> bytes:
+def _thing(row: ChangeRow) -> tuple[int, str, str] | None:
+    """What the change sets or ends, None where it is neither."""
+    number = THING_OF.get(row["type"])
+    if number is None:
+        return None
+    field = THINGS[number][2]
+    return number, row["subject"], str(json.loads(row["text"])["data"].get(field)) if field else ""
+
+
+def _line(made: _Making, row: ChangeRow, before: ChangeRow | None) -> bytes:
     """One change as a line of JSON. Inside a transaction."""
     data = json.loads(row["text"])["data"]
     said: dict[str, Any] = data if isinstance(data, dict) else {}
-    old = said.get("before", said.get("old"))
+    old, earlier = said.get("before", said.get("old")), None
     if old is None and before is not None:
-        (earlier,) = made.store.ledger.changes_between(before, before + 1)
-        old = json.loads(earlier["text"])["data"]
+        old, earlier = json.loads(before["text"])["data"], _placed(made, before)
     return (
         canonical_text(
             {
-                "index": row["position"],
                 "when": row["at_utc"],
                 "who": row["by"],
                 "what": row["type"],
@@ -241,9 +290,15 @@ def _line(made: _Making, row: ChangeRow, before: int | None) -> bytes:
                 "old": old,
                 "new": data,
                 "why": said.get("reason") or said.get("note"),
-                "text": row["text"],
-                "way": [one.hex() for one in made.way(row["position"])],
+                "earlier": earlier,
+                **_placed(made, row),
             }
         ).encode()
         + b"\n"
     )
+
+
+def _placed(made: _Making, row: ChangeRow) -> Placed:
+    """An entry's text, its place and the way from there to the head."""
+    way = [one.hex() for one in made.way(row["position"])]
+    return {"index": row["position"], "text": row["text"], "way": way}

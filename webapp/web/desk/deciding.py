@@ -17,7 +17,7 @@ from werkzeug.exceptions import NotFound
 from webapp.domain.plain.errors import DomainError
 from webapp.services.decisions import adding, signing_off
 from webapp.services.decisions.joining import NewSeating, ValuesChoice
-from webapp.services.errors import ServiceError, SetupChanged
+from webapp.services.errors import LedgerWentBack, ServiceError, SetupChanged
 from webapp.services.setups import answering, recording
 from webapp.services.shop import register
 from webapp.web.desk import forms
@@ -56,7 +56,7 @@ def sign_off(setup_id: object) -> Response:
         except DomainError as refusal:
             _refuse(form, refusal)
         else:
-            return _to_setup(identifier, "sealed" if _sealed(identifier) else "not_sealed")
+            return _to_setup(identifier, _sealed(identifier))
     return _decision_page("desk/sign_off.html", form, identifier, stake=stake)
 
 
@@ -99,7 +99,7 @@ def not_accept(setup_id: object) -> Response:
 @blueprint.post("/desk/setups/<uuid:setup_id>/seal")
 def seal(setup_id: object) -> Response:
     """Try once more to seal the record of a setup that is signed off."""
-    return _to_setup(str(setup_id), "sealed" if _sealed(str(setup_id)) else "not_sealed")
+    return _to_setup(str(setup_id), _sealed(str(setup_id)))
 
 
 @blueprint.route("/desk/setups/<uuid:setup_id>/add", methods=["GET", "POST"])
@@ -167,8 +167,10 @@ def question(question_id: object) -> Response:
     return _page("desk/question.html", form, asked=asked, asked_about=asked_about, **about)
 
 
-def _sealed(setup_id: str) -> bool:
-    """Render and seal; a failure is logged, leaves the sign-off as it is and can be tried again."""
+def _sealed(setup_id: str) -> str:
+    """Render and seal; what was done. A failure is logged, leaves the sign-off as it is and can be tried
+    again. So does a ledger that went back: the sign-off is committed by then.
+    """
     parts = wiring()
     try:
         with rendering.one_at_a_time():
@@ -181,12 +183,15 @@ def _sealed(setup_id: str) -> bool:
                 parts.now(),
                 parts.renderer,
             )
+    except LedgerWentBack:
+        current_app.logger.exception("record of %s not sealed", setup_id)
+        return "went_back"
     except ServiceError:
         raise
     except Exception:
         current_app.logger.exception("record of %s not sealed", setup_id)
-        return False
-    return True
+        return "not_sealed"
+    return "sealed"
 
 
 def _refuse(form: forms.SignOff | forms.NotAccept, refusal: DomainError) -> None:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import json
 from email.message import EmailMessage
+from hashlib import sha256
 
 from flask import Blueprint, Response, make_response, render_template
 
@@ -38,6 +39,7 @@ def today() -> str:
         head=head,
         root=grouped(head.root),
         keys=[key.text for key in wiring().keyring.head_keys],
+        checker=sha256(wiring().checker()).hexdigest(),
         at_utc=utc_text(wiring().now()),
     )
 

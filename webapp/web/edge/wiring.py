@@ -35,9 +35,9 @@ class Wiring:
 
     `render` and `render_unsigned` draw a record, `print_trends` a fixture's trends, `renderer` names the
     programs and versions that do; `seal` seals a drawn PDF as of the time given; `verify` judges one that
-    somebody brings; `hand_out` writes a bundle into a file. `strangers` counts calls that no tablet in use
-    has signed. `timekeeper` is None where there is no second clock. `first_secret` makes a "passphrase" or a
-    "pin" by chance.
+    somebody brings; `hand_out` writes a bundle into a file, `checker` gives the program that checks one.
+    `strangers` counts calls that no tablet in use has signed. `timekeeper` is None where there is no second
+    clock. `first_secret` makes a "passphrase" or a "pin" by chance.
     """
 
     settings: Settings
@@ -53,6 +53,7 @@ class Wiring:
     seal: Callable[[bytes, str], bytes]
     verify: Callable[[bytes], Report]
     hand_out: Callable[[Asked, str, datetime, IO[bytes]], int]
+    checker: Callable[[], bytes]
     close: Callable[[], None]
     strangers: Strangers = field(default_factory=Strangers)
     timekeeper: Timekeeper | None = None
