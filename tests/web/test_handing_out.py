@@ -38,6 +38,9 @@ def test_days_that_are_none_or_the_wrong_way_round_are_told_beside_the_field(sit
     assert wrong.status_code == 422
     assert "last day lies before" in wrong.get_data(as_text=True)
     assert lead.send("/audit/bundle", first="soon", last="").status_code == 422
+    end = lead.send("/audit/bundle", first="2026-11-02", last="9999-12-31")
+    assert end.status_code == 422
+    assert "9999-12-31" in end.get_data(as_text=True)
 
 
 def test_the_head_is_printed_kept_and_mailed_and_compared_later(site: Site) -> None:
@@ -58,12 +61,14 @@ def test_the_head_is_printed_kept_and_mailed_and_compared_later(site: Site) -> N
     beyond = auditor.send("/audit/heads", one=f"{10**6} {'ab' * 32}").get_data(as_text=True)
     assert "The ledger went back" in beyond
     assert auditor.send("/audit/heads", one="no head").status_code == 422
+    assert auditor.send("/audit/heads", one="  ", other=" ").status_code == 422
 
 
 def test_who_took_a_copy_and_who_was_denied_stands_on_the_ledger(site: Site) -> None:
     walk, store = site.house.signed("tomas"), site.house.store
     auditor, operator = site.signed_in("odo"), site.signed_in("mara")
-    assert auditor.get(f"/desk/setups/{walk.setup}/unsigned.pdf").status_code == 200
+    for _ in range(2):
+        assert auditor.get(f"/desk/setups/{walk.setup}/unsigned.pdf").status_code == 200
     assert auditor.get("/desk/past.csv").status_code == 200
     for _ in range(3):
         assert operator.get("/audit").status_code == 403

@@ -235,6 +235,12 @@ class NothingToHandOut(NotTaken):
     code = "services.nothing_to_hand_out"
 
 
+class DayTooLate(NotTaken):
+    """The last day is the end of the calendar: no day comes after it."""
+
+    code = "services.day_too_late"
+
+
 class SheetCannotBeMade(NotNow):
     code = "services.sheet_cannot_be_made"
     field_names = ("machine", "what_code")

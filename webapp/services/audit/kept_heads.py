@@ -75,7 +75,9 @@ def read_kept(typed: str, keys: Iterable[NoteVerifier]) -> Kept:
 
 
 def compare(store: Store, kept: Sequence[Kept]) -> Compared:
-    """One or two heads beside the ledger. Outside any transaction."""
+    """One or two heads beside the ledger. Outside any transaction. Raises HeadUnreadable for none."""
+    if not kept:
+        raise HeadUnreadable
     in_order = tuple(sorted(kept, key=lambda one: one.size))
     with store.reading():
         now = ledger.head(store)

@@ -21,7 +21,7 @@ from webapp.services.numbers import past_values
 from webapp.services.setups import answering, listing, recording, worrying
 from webapp.services.shop import reading
 from webapp.web.desk.opened import must_see, opened
-from webapp.web.edge import sessions
+from webapp.web.edge import denials, sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import rendering
 from webapp.web.show.naming import names
@@ -105,11 +105,11 @@ def unsigned(setup_id: object) -> Response:
     """The setup as a PDF before it is signed off, plainly marked as such."""
     must_see(str(setup_id))
     parts = wiring()
-    _note(looked_at.UNSIGNED, str(setup_id), {})
     with rendering.one_at_a_time():
         pdf = recording.unsigned_pdf(
             parts.store, str(setup_id), parts.render_unsigned, parts.now(), parts.renderer
         )
+    _note(looked_at.UNSIGNED, str(setup_id), {})
     return _pdf(pdf, f"setup-{setup_id}-not-signed-off.pdf")
 
 
@@ -125,8 +125,7 @@ def record(setup_id: object) -> Response:
 def _note(kind: str, setup_id: str, data: dict[str, object]) -> None:
     """Put onto the ledger that this person takes a copy."""
     if request.method == "GET":
-        parts = wiring()
-        looked_at.downloaded(parts.store, kind, sessions.signed_in().id, setup_id, data, parts.now())
+        denials.note_copy(sessions.signed_in(), kind, setup_id, data)
 
 
 def _pdf(body: bytes, name: str) -> Response:

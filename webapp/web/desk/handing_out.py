@@ -15,6 +15,7 @@ from flask import Blueprint, Response, make_response, render_template
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.zones import day_begins_utc
 from webapp.services.audit.handing_out import Asked
+from webapp.services.errors import DayTooLate
 from webapp.web.desk import forms
 from webapp.web.edge import sessions
 from webapp.web.edge.shop_zone import shop_zone
@@ -51,7 +52,10 @@ def days() -> Response:
 
 def _between(first: date, last: date) -> Asked:
     zone = shop_zone()
-    return Asked(since_utc=day_begins_utc(first, zone), until_utc=day_begins_utc(last, zone, 1))
+    try:
+        return Asked(since_utc=day_begins_utc(first, zone), until_utc=day_begins_utc(last, zone, 1))
+    except OverflowError:
+        raise DayTooLate from None
 
 
 def _bundle(asked: Asked, name: str) -> Response:

@@ -20,6 +20,7 @@ from webapp.domain.plain.errors import DomainError
 from webapp.domain.record.facts import grouped
 from webapp.proof.errors import NoteRefused
 from webapp.services.audit import kept_heads
+from webapp.services.errors import HeadUnreadable
 from webapp.services.evidence import signed_heads
 from webapp.services.times import utc_text
 from webapp.web.desk import forms
@@ -86,7 +87,11 @@ def _compared(form: forms.KeptHeads) -> tuple[kept_heads.Compared | None, int]:
         except (DomainError, NoteRefused) as refusal:
             form.refuse(name, plain(refusal.code, refusal.fields))
             return None, 422
-    return kept_heads.compare(parts.store, kept), 200
+    try:
+        return kept_heads.compare(parts.store, kept), 200
+    except HeadUnreadable as refusal:
+        form.refuse("one", plain(refusal.code, refusal.fields))
+        return None, 422
 
 
 def _signed() -> tuple[str, Checkpoint]:

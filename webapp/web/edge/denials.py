@@ -1,11 +1,15 @@
-"""What a person who is signed in was denied, put onto the ledger, and not so often that it fills up.
+"""What a person who is signed in was denied, or took a copy of, put onto the ledger, and not so often that it
+fills up.
 
-Rules: one entry for each person and each kind of page in ten minutes; a denial that cannot be noted is a
-denial all the same. Whoever has no name here adds nothing to the ledger: that goes to the log.
+Rules: one entry for each person and kind of page, or person and copied thing, in ten minutes; a denial that
+cannot be noted is a denial all the same, a copy that cannot be noted is not given. Of one file taken three
+times in ten minutes the ledger says once that it left. Whoever has no name here adds nothing to the ledger:
+that goes to the log.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from threading import Lock
 
@@ -20,7 +24,7 @@ MOST_REMEMBERED = 10_000
 
 
 class Denials:
-    """When each person was last denied each kind of page."""
+    """When each person was last denied, or given, each thing."""
 
     def __init__(self) -> None:
         self._last: dict[tuple[str, str], datetime] = {}
@@ -29,22 +33,46 @@ class Denials:
     def is_new(self, person: str, asked_for: str, now: datetime) -> bool:
         """Whether this one is to be noted; it is remembered as noted then."""
         with self._lock:
-            before = self._last.get((person, asked_for))
-            if before is not None and timedelta(0) <= now - before < AGAIN_AFTER:
+            if self._lately(person, asked_for, now):
                 return False
             if len(self._last) >= MOST_REMEMBERED:
                 self._last.clear()
             self._last[person, asked_for] = now
             return True
 
+    def forget(self, person: str, asked_for: str) -> None:
+        """Take back that this one is noted, where it could not be."""
+        with self._lock:
+            self._last.pop((person, asked_for), None)
+
+    def _lately(self, person: str, asked_for: str, now: datetime) -> bool:
+        before = self._last.get((person, asked_for))
+        return before is not None and timedelta(0) <= now - before < AGAIN_AFTER
+
 
 def note(who: Who) -> None:
     """Note that the person who asks for the page of now may not have it."""
     parts, asked_for = wiring(), request.endpoint or "?"
-    denials: Denials = current_app.extensions.setdefault("zerokeep-denials", Denials())
-    if not denials.is_new(who.id, asked_for, parts.now()):
+    if not _remembered().is_new(who.id, asked_for, parts.now()):
         return
     try:
         looked_at.denied(parts.store, who.id, asked_for, request.method, parts.now())
     except Exception:
         current_app.logger.exception("a denial of %s to %s was not noted", asked_for, who.id)
+
+
+def note_copy(who: Who, kind: str, subject: str, data: Mapping[str, object]) -> None:
+    """Note, before it leaves, that this person takes a copy. Raises what the store does."""
+    parts, thing = wiring(), f"{kind} {subject}"
+    if not _remembered().is_new(who.id, thing, parts.now()):
+        return
+    try:
+        looked_at.downloaded(parts.store, kind, who.id, subject, data, parts.now())
+    except BaseException:
+        _remembered().forget(who.id, thing)
+        raise
+
+
+def _remembered() -> Denials:
+    found: Denials = current_app.extensions.setdefault("zerokeep-denials", Denials())
+    return found
