@@ -21,7 +21,10 @@ from webapp.store import StoreError
 from webapp.words import say
 
 DEMO_FOLDER = Path(__file__).resolve().parent.parent / "data" / "demo"
-SETTINGS = ("data_folder", "host", "port", "trusted_hosts", "tls_certificate", "tls_key")
+SETTINGS = (
+    "data_folder", "host", "port", "trusted_hosts", "tls_certificate", "tls_key", "trusted_proxies",
+    "trust_port",
+)  # fmt: skip
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -51,6 +54,7 @@ def _run(options: argparse.Namespace) -> int:
         move,
         parts,
         past,
+        renew_key,
         renew_seal,
         restore,
         secrets,
@@ -91,10 +95,12 @@ def _run(options: argparse.Namespace) -> int:
         "restore": lambda: restore.restore(
             settings, options.file, options.key, options.reason, with_faults=options.with_faults
         ),
+        "certificate": lambda: _certificate(settings, options),
         "move": lambda: move.move(settings, options.to),
         "hand-out": lambda: hand_out.hand_out(
             *(settings, options.file, options.setup, options.first, options.last), as_json=options.json
         ),
+        "renew-key": lambda: renew_key.renew_key(settings, options.which),
         "renew-seal": lambda: renew_seal.renew_seal(settings, as_json=options.json),
         "secrets": lambda: secrets.secrets(settings, options.person, as_json=options.json),
         "verify": lambda: verify.verify(
@@ -102,6 +108,19 @@ def _run(options: argparse.Namespace) -> int:
         ),
     }
     return commands[options.command]()
+
+
+def _certificate(settings: Settings, options: argparse.Namespace) -> int:
+    from webapp.commands import certificate  # noqa: PLC0415
+
+    match options.what:
+        case "make":
+            return certificate.make(settings, options.hosts, options.subnet)
+        case "renew":
+            return certificate.renew(settings, options.hosts, options.authority_key)
+        case "take-off":
+            return certificate.take_off(settings, options.file)
+    return certificate.show(settings)
 
 
 def _head(settings: Settings, options: argparse.Namespace) -> int:
@@ -164,8 +183,8 @@ def _parser() -> argparse.ArgumentParser:
         "--new", action="store_true", help="only what came since the last audit; all of it once in seven days"
     )
     _add_common(audit)
-    _add_backups(commands)
-    _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
+    _add_keeping(commands)
+    _add_certificate(commands)
     anew = commands.add_parser("secrets", help="give a person first secrets, on the server's own machine")
     anew.add_argument("person", metavar="PERSON", help="the person's id, as it is typed at sign-in")
     _add_common(anew)
@@ -249,6 +268,33 @@ def _add_serving(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--tls-certificate", help="a certificate file, to serve by TLS")
     command.add_argument("--tls-key", help="its key file")
+    command.add_argument(
+        "--trusted-proxies", help="addresses of proxies whose X-Forwarded-For and -Proto count, with commas"
+    )
+    command.add_argument(
+        "--trust-port", help="the port of the page on how to trust the shop's own certificate"
+    )
+
+
+def _add_certificate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    whole = commands.add_parser(
+        "certificate", help="the shop's own certificate authority, for TLS on its network"
+    )
+    what = whole.add_subparsers(dest="what", required=True, metavar="WHAT")
+    make = what.add_parser("make", help="make an authority for these hosts alone, and a certificate from it")
+    make.add_argument("hosts", nargs="+", metavar="HOST", help="a name or an address of the server")
+    make.add_argument(
+        "--subnet", action="append", default=[], help="addresses that the server may move to, may be repeated"
+    )
+    renew = what.add_parser("renew", help="a new certificate, for other hosts if any are given")
+    renew.add_argument("hosts", nargs="*", metavar="HOST", help="in the place of the former ones")
+    renew.add_argument(
+        "--authority-key", type=Path, metavar="FILE", help="the authority's key, if it was taken off"
+    )
+    take_off = what.add_parser("take-off", help="move the authority's key to a file, to be locked away")
+    take_off.add_argument("file", type=Path, metavar="FILE")
+    for one in (make, renew, take_off, what.add_parser("show", help="say what there is")):
+        one.add_argument("--data-folder", help="where the shop's data lies")
 
 
 def _add_past(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -277,7 +323,11 @@ def _add_past(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     export.add_argument("--data-folder", help="where the shop's data lies")
 
 
-def _add_backups(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _add_keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
+    renew = commands.add_parser("renew-key", help="a new key for receipts or sealed PINs; tablets learn it")
+    renew.add_argument("which", choices=("receipts", "pins"))
+    renew.add_argument("--data-folder", help="where the shop's data lies")
     backup = commands.add_parser("backup", help="everything in one encrypted file, while the server runs")
     what = backup.add_mutually_exclusive_group(required=True)
     what.add_argument("file", type=Path, nargs="?", metavar="FILE", help="a new file for the backup")

@@ -18,6 +18,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from webapp.chance import new_token
 from webapp.commands.backup import DATABASE
 from webapp.composition import open_keyring
 from webapp.proof import backup_file
@@ -27,7 +28,7 @@ from webapp.proof.keys import KeyRing
 from webapp.services.audit import auditing
 from webapp.services.evidence import epochs, ledger, safekeeping
 from webapp.services.evidence.ledger_walk import Fault
-from webapp.serving import new_token, utc_now
+from webapp.serving import utc_now
 from webapp.settings import Settings
 from webapp.store import Store
 from webapp.store.files import flush_folder

@@ -29,6 +29,7 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "offline.icon": EVERYONE,
     "offline.favicon": EVERYONE,
     "tablet.page": EVERYONE,
+    "tablet.self_test": EVERYONE,
     "api.reach": TABLETS,
     "api.enrol": TABLETS,
     "api.events": TABLETS,

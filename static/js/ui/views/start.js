@@ -32,6 +32,7 @@ export function machinesView(tablet) {
       ledgerNotice(tablet),
       updateOffer(tablet),
       waitingForSigners(tablet),
+      notOffline(tablet),
       wrongClock(tablet.clock),
       rows(
         sheets.map(({hash, sheet}) => ({
@@ -140,6 +141,7 @@ export function readyView(tablet) {
       refusals.map(text => notice('stop', text)),
       leftHalfSet(own),
       saidSince(tablet, sheet, id),
+      notOffline(tablet),
       wrongClock(tablet.clock),
       el(
         'div',
@@ -225,6 +227,10 @@ function whyNot(tablet, sheet, person, own) {
     tablet.sync.state.device !== 'enrolled' && say(`tablet.device.${tablet.sync.state.device}`, lead),
   ].filter(Boolean);
 }
+
+/** This tablet could not open the page again without the server: whoever begins here knows it. */
+const notOffline = ({offlineMissing}) =>
+  offlineMissing && notice('ask', say('tablet.offline.warns'), ' ', say(offlineMissing));
 
 function updateOffer(tablet) {
   if (!tablet.takeUpdate) return null;
