@@ -255,7 +255,7 @@ def test_throttling_outlives_a_restart(house: House) -> None:
     step = _sign_step(walk)
     for number in range(4):
         _sign_again(house, walk, step, f"{640000 + 37 * number}")
-    again = House(house.folder, house.keyring, loaded=True)
+    again = House(house.folder, house.keyring, loaded=True, address=house.store._address)
     again.clock.moment = house.clock.moment
     event = walk.event("setup.signed", {"meaning": "performed"}, step)
     part = {
@@ -263,6 +263,7 @@ def test_throttling_outlives_a_restart(house: House) -> None:
         "pin": house.device.seal(PINS["mara"], event["id"], "mara", house.keyring),
     }
     assert again.accept([part])[0]["signature"] == "throttled"
+    again.store.close()
 
 
 def test_somebody_whose_pin_was_guessed_at_can_sign_on_another_tablet(house: House) -> None:
