@@ -9,6 +9,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Sequence
+from datetime import date
 from pathlib import Path
 
 from webapp import VERSION
@@ -41,7 +42,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(options: argparse.Namespace) -> int:
     """Commands are imported when they are called: `--help` and `verify` need no server."""
-    from webapp.commands import audit, demo, ledger, load, parts, past, renew_seal, secrets, verify  # noqa: PLC0415
+    from webapp.commands import (  # noqa: PLC0415
+        audit,
+        demo,
+        hand_out,
+        ledger,
+        load,
+        move,
+        parts,
+        past,
+        renew_seal,
+        secrets,
+        verify,
+    )
 
     match options.command:
         case "check":
@@ -73,9 +86,15 @@ def _run(options: argparse.Namespace) -> int:
         "audit": lambda: audit.audit(settings, as_json=options.json, only_new=options.new),
         "ledger": lambda: ledger.write_out(settings, after=options.after),
         "head": lambda: _head(settings, options),
+        "move": lambda: move.move(settings, options.to),
+        "hand-out": lambda: hand_out.hand_out(
+            *(settings, options.file, options.setup, options.first, options.last), as_json=options.json
+        ),
         "renew-seal": lambda: renew_seal.renew_seal(settings, as_json=options.json),
         "secrets": lambda: secrets.secrets(settings, options.person, as_json=options.json),
-        "verify": lambda: verify.verify(settings, options.file, options.certificate, as_json=options.json),
+        "verify": lambda: verify.verify(
+            *(settings, options.file, options.certificate, options.ledger_key), as_json=options.json
+        ),
     }
     return commands[options.command]()
 
@@ -83,6 +102,10 @@ def _run(options: argparse.Namespace) -> int:
 def _head(settings: Settings, options: argparse.Namespace) -> int:
     from webapp.commands import head  # noqa: PLC0415
 
+    if options.kept:
+        return head.kept(settings, options.kept, as_json=options.json)
+    if options.signed:
+        return head.signed(settings)
     if options.check is not None:
         return head.check(options.check)
     if options.restored is not None:
@@ -136,6 +159,14 @@ def _parser() -> argparse.ArgumentParser:
         default=[],
         help="the seal's certificate (PEM), may be repeated",
     )
+    verify.add_argument(
+        "--ledger-key",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="KEYS.txt",
+        help="the keys of the shop's ledger, may be repeated",
+    )
     _add_common(verify)
     out = commands.add_parser(
         "ledger", help="print the changes on the ledger, one a line, for another computer"
@@ -152,11 +183,27 @@ def _parser() -> argparse.ArgumentParser:
     which.add_argument(
         "--since", type=int, metavar="SIZE", help="the proof that it only grew since that size"
     )
+    which.add_argument(
+        "--kept",
+        type=Path,
+        action="append",
+        metavar="HEAD.txt",
+        help="a signed head that was kept; twice: whether two of them are of one ledger that grew",
+    )
+    which.add_argument("--signed", action="store_true", help="print the head of now as a signed note")
     which.add_argument("--check", type=Path, metavar="PROOF.json", help="such a proof, without a server")
     which.add_argument(
         "--restored", metavar="REASON", help="a backup was brought back: keep this ledger's head from now on"
     )
     _add_common(now)
+    elsewhere = commands.add_parser(
+        "move", help="carry the whole shop into another database; stop the server first"
+    )
+    elsewhere.add_argument(
+        "--to", required=True, metavar="ADDRESS", help="a new file's path, or postgresql://ROLE@HOST/DATABASE"
+    )
+    elsewhere.add_argument("--data-folder", help="where the shop's data lies")
+    _add_handing_out(commands.add_parser("hand-out", help="evidence in one file, for somebody outside"))
     made_of = commands.add_parser("parts", help="what the program is made of, beside what was pinned")
     made_of.add_argument("--json", action="store_true", help="print it as a CycloneDX bill of materials")
     check = commands.add_parser("check", help="linters, types, import contracts, tests")
@@ -164,6 +211,14 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--linters", action="store_true", help="without the tests")
     check.add_argument("--hook", action="store_true", help="run the linters before each commit from now on")
     return parser
+
+
+def _add_handing_out(command: argparse.ArgumentParser) -> None:
+    command.add_argument("file", type=Path, metavar="FILE.zip")
+    command.add_argument("--setup", metavar="ID", help="one setup")
+    command.add_argument("--first", type=date.fromisoformat, metavar="DAY", help="the first day, 2026-11-02")
+    command.add_argument("--last", type=date.fromisoformat, metavar="DAY", help="the last day, which counts")
+    _add_common(command)
 
 
 def _add_serving(command: argparse.ArgumentParser) -> None:

@@ -13,7 +13,7 @@ from datetime import datetime
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
-from typing import TypeVar
+from typing import IO, TypeVar
 
 from cryptography import x509
 from cryptography.hazmat.primitives.hashes import SHA256
@@ -22,12 +22,14 @@ from cryptography.hazmat.primitives.serialization import Encoding
 from flask import Flask
 
 from webapp import VERSION, fonts
+from webapp.proof import bundle_check
 from webapp.proof.errors import KeyFolderError
 from webapp.proof.key_file import write_whole
 from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.pdf_seal import seal
 from webapp.proof.record_verify import NOT_ON_LEDGER, verify_record
 from webapp.record.press import Press
+from webapp.services.audit import handing_out
 from webapp.services.evidence.entries import sealed_here
 from webapp.services.evidence.timekeeping import Timekeeper, look_at_start
 from webapp.services.intake.intake import check_pending_seals
@@ -45,6 +47,7 @@ STATIC = ROOT / "static"
 TEMPLATES = ROOT / "templates"
 KEYS_NAME = "Zerokeep"
 CERTIFICATES_FILE = "seal-certificates.pem"
+HEAD_KEYS_FILE = "ledger-keys.txt"
 RENDERER = {"weasyprint": version("weasyprint"), "zerokeep": VERSION}
 SEAL_REASON = "Reviewed and accepted by the lead; sealed by the shop's server"
 
@@ -60,7 +63,7 @@ def compose(
     keyring = open_keyring(settings, now, new_token)
     app = Flask("webapp", static_folder=None, template_folder=str(TEMPLATES))
     app.config.from_mapping(configuration(settings, keyring))
-    store, press = Store.open(settings.database), Press()
+    store, press = Store.open(settings.database, settings.files_folder), Press()
     final = partial(press.render, final=True)
     parts = Wiring(
         settings=settings,
@@ -75,8 +78,17 @@ def compose(
         renderer=RENDERER,
         seal=lambda pdf, at_utc: _apart(partial(seal, pdf, keyring, at_utc, shop_name(store), SEAL_REASON)),
         verify=lambda pdf: _apart(
-            partial(verify_record, pdf, keyring.trusted_certificates, final, own_hash(store, pdf), RENDERER)
+            partial(
+                verify_record,
+                pdf,
+                keyring.trusted_certificates,
+                final,
+                own_hash(store, pdf),
+                RENDERER,
+                keyring.head_keys,
+            )
         ),
+        hand_out=partial(handed_out, store, keyring),
         close=partial(_close, press, store),
         timekeeper=Timekeeper(elapsed_s) if elapsed_s else None,
     )
@@ -108,6 +120,18 @@ def _close(press: Press, store: Store) -> None:
     store.close()
 
 
+def handed_out(
+    store: Store, keyring: KeyRing, asked: handing_out.Asked, by: str, now: datetime, file: IO[bytes]
+) -> int:
+    """Write a bundle for somebody outside, with all that is public here; how many setups it holds."""
+    public = handing_out.Public(
+        head_keys="".join(f"{key.text}\n" for key in keyring.head_keys).encode(),
+        certificates=certificates_pem(keyring),
+        checker=Path(bundle_check.__file__).read_bytes(),
+    )
+    return handing_out.hand_out(store, keyring.head_signer, asked, by, public, RENDERER, now, file)
+
+
 def shop_name(store: Store) -> str:
     """The shop's name as it was loaded; this program's own before that."""
     with store.reading():
@@ -128,7 +152,8 @@ def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Cal
     """The server's keys, made at the first start. Raises BadSetting, WrongPassphrase, KeyFolderError.
 
     Beside a shop that has a past no keys are ever made: they would fit nothing that stands there. The
-    certificates of the seal are public: they lie beside the keys in one file, for whoever verifies a record.
+    certificates of the seal and the keys of the ledger's heads are public: they lie beside the keys in two
+    files, for whoever verifies.
     """
     made = (settings.keys_folder / FILE_NAME).exists()
     if not made:
@@ -139,13 +164,14 @@ def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Cal
     else:
         keyring = KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
     write_certificates(settings, keyring)
+    write_head_keys(settings, keyring)
     return keyring
 
 
 def _refuse_beside_a_past(settings: Settings) -> None:
-    if not settings.database.exists():
+    if not Store.is_at(settings.database):
         return
-    store = Store.open(settings.database)
+    store = Store.open(settings.database, settings.files_folder)
     try:
         with store.reading():
             entries = store.ledger.size()
@@ -172,6 +198,16 @@ def write_certificates(settings: Settings, keyring: KeyRing) -> None:
     )
     if before != pem:
         write_whole(settings.data_folder, CERTIFICATES_FILE, pem)
+
+
+def write_head_keys(settings: Settings, keyring: KeyRing) -> None:
+    """Put the public keys of the ledger's heads, the one in use first, into their file; others there stay."""
+    file = settings.data_folder / HEAD_KEYS_FILE
+    before = file.read_text(encoding="utf-8", errors="replace").split() if file.exists() else []
+    now = [key.text for key in keyring.head_keys]
+    text = "".join(f"{key}\n" for key in (*now, *(one for one in before if one not in now)))
+    if text.split() != before:
+        write_whole(settings.data_folder, HEAD_KEYS_FILE, text.encode())
 
 
 def _readable(pem: bytes) -> list[x509.Certificate]:

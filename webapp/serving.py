@@ -1,9 +1,13 @@
 """Starts the server and says plainly why it cannot.
 
 Rules: everything that can fail at a start is tried before the first request: the data folder, the keys, the
-database, the port. One worker process, because the store has one writer and the throttles one memory; its
-threads wait on the disk, not on each other. At SIGTERM or Ctrl-C no new request is taken and those in flight
-are finished.
+database, the port. At SIGTERM or Ctrl-C no new request is taken and those in flight are finished.
+
+One worker process beside a file, whose threads wait on the disk and not on each other; on PostgreSQL as many
+as `workers` says. What matters lives in the store: throttles, sessions, and which worker audits and seals.
+Each process has of its own what was worked out of the past (under the number of its last change), sheets by
+their hash, how many calls strangers may still make (so that they may make as many at each), and where the
+clock stood (each that sees a jump notes it).
 """
 
 from __future__ import annotations
@@ -47,6 +51,7 @@ BLOCKING_THREADS = 8
 MOST_CONNECTIONS = 1024
 HEADER_WAIT_MS = 10_000  # a connection that asks nothing for so long is closed
 LONGEST_END_S = 20
+ASK_AGAIN_S = 30.0  # a worker that is not the one that looks after things
 PAUSE_S = 1.0  # between two records, so that people who wait for a page go first
 
 
@@ -78,7 +83,7 @@ def serve(settings: Settings, say: TextIO = sys.stdout) -> None:
         address=settings.host,
         port=settings.port,
         interface=Interfaces.ASGI,
-        workers=1,
+        workers=settings.workers,
         backpressure=MOST_CONNECTIONS,
         http1_settings=HTTP1Settings(header_read_timeout=HEADER_WAIT_MS),
         websockets=False,
@@ -197,11 +202,28 @@ def _load(settings: Settings, parent: int) -> Callable[..., Any]:
         level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s", stream=sys.stderr
     )
     app: Flask = create_app(settings, utc_now, new_token, elapsed_s)
-    threading.Thread(target=seal_what_is_missing, args=(app,), daemon=True).start()
     threading.Thread(target=warm_up, daemon=True).start()
     threading.Thread(target=read_the_past, args=(app,), daemon=True).start()
-    threading.Thread(target=_watch, args=(app, settings), daemon=True).start()
+    threading.Thread(target=_look_after, args=(app, settings), daemon=True).start()
     return Reception(app, BLOCKING_THREADS)
+
+
+def _look_after(app: Flask, settings: Settings) -> None:
+    """Do what is done once for all workers, as soon as this is the one: another may have ended."""
+    store = app.extensions["zerokeep"].store
+    while not _is_first(app, store):
+        time.sleep(ASK_AGAIN_S)
+    threading.Thread(target=seal_what_is_missing, args=(app,), daemon=True).start()
+    _watch(app, settings)
+
+
+def _is_first(app: Flask, store: Store) -> bool:
+    try:
+        return store.is_first()
+    except StoreError as error:
+        app.logger.warning("which worker looks after things is not known: %s", error)
+        store.close()
+        return False
 
 
 def _watch(app: Flask, settings: Settings) -> None:
@@ -212,7 +234,7 @@ def _watch(app: Flask, settings: Settings) -> None:
     first_pause_s = watching.DAY_S if settings.demo else watching.FIRST_PAUSE_S
     certificate = parts.keyring.seal_certificate
     terms = watching.Terms(certificate, settings.tls_certificate)
-    audit = partial(audit_apart, settings.database, only_new=True)
+    audit = partial(audit_apart, settings.database, settings.files_folder, only_new=True)
     watching.watch(audit, terms, parts.now, lambda s: not never.wait(s), first_pause_s)
 
 
@@ -246,7 +268,8 @@ def seal_what_is_missing(app: Flask, pause_s: float = PAUSE_S) -> int:
         for setup in recording.unsealed(parts.store):
             try:
                 recording.sealed_pdf(
-                    parts.store, setup, parts.render, parts.seal, parts.now(), parts.renderer
+                    *(parts.store, setup, parts.render, parts.seal),
+                    *(parts.keyring.head_signer, parts.now(), parts.renderer),
                 )
                 sealed += 1
             except Exception:

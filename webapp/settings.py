@@ -20,6 +20,8 @@ from pathlib import Path
 LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
 EVERY_ADDRESS = ("0.0.0.0", "::", "[::]")  # noqa: S104 - refused without named hosts
 SHORTEST_PASSPHRASE = 15
+MOST_WORKERS = 16
+SERVER_SCHEME = "postgresql://"
 HOST_NAME = re.compile(r"\.?[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?|\[[0-9A-Fa-f:.]+\]")
 
 
@@ -42,21 +44,32 @@ class Settings:
     unlock_file: Path | None = None
     tls_certificate: Path | None = None
     tls_key: Path | None = None
+    database_named: Path | str | None = field(default=None, repr=False)  # an address may hold a password
+    files_folder_named: Path | None = None
+    keys_folder_named: Path | None = None
+    workers: int = 1
 
     @property
-    def database(self) -> Path:
-        """The SQLite file, inside the data folder."""
-        return self.data_folder / "zerokeep.db"
+    def database(self) -> Path | str:
+        """The SQLite file, inside the data folder unless another is named, or a server's address as
+        postgresql://…
+        """
+        return self.database_named or self.data_folder / "zerokeep.db"
+
+    @property
+    def files_folder(self) -> Path:
+        """Where sealed PDFs and what came in lie, beside the database."""
+        return self.files_folder_named or self.data_folder
 
     @property
     def keys_folder(self) -> Path:
         """Where the sealed private keys lie, apart from the database."""
-        return self.data_folder / "keys"
+        return self.keys_folder_named or self.data_folder / "keys"
 
     @property
     def records_folder(self) -> Path:
         """Where sealed PDFs lie, named by their own hash."""
-        return self.data_folder / "records"
+        return self.files_folder / "records"
 
     @property
     def unlock_path(self) -> Path:
@@ -82,7 +95,7 @@ def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | No
     capitals. Raises BadSetting for the first value that cannot be used.
     """
     given = {name: value for name, value in (options or {}).items() if value is not None}
-    unknown = set(given) - set(Settings.__dataclass_fields__)
+    unknown = set(given) - {name.removesuffix("_named") for name in Settings.__dataclass_fields__}
     if unknown:
         raise BadSetting(f"Nothing is called {', '.join(sorted(unknown))}. Look at `zerokeep serve --help`.")
 
@@ -103,6 +116,10 @@ def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | No
         ),
         key_passphrase=_passphrase(raw("key_passphrase")),
         unlock_file=_path(raw("unlock_file")),
+        database_named=database_address(raw("database")),
+        files_folder_named=_path(raw("files_folder")),
+        keys_folder_named=_path(raw("keys_folder")),
+        workers=_workers(raw("workers"), raw("database")),
         **_tls(_path(raw("tls_certificate")), _path(raw("tls_key"))),
     )
 
@@ -149,6 +166,32 @@ def _write_secret(path: Path, secret: str) -> None:
 
 def _folder(value: object | None) -> Path:
     return Path(str(value or "data/shop")).expanduser().absolute()
+
+
+def _workers(value: object | None, database: object | None) -> int:
+    """How many processes answer. Raises BadSetting for more than one beside a file."""
+    count = _whole("workers", value, 1, 1, MOST_WORKERS)
+    if count > 1 and not isinstance(database_address(database), str):
+        raise BadSetting(
+            f"workers is {count}, and the shop is kept in a file, which one process serves. "
+            "Name a PostgreSQL database, or leave workers at 1."
+        )
+    return count
+
+
+def database_address(value: object | None) -> Path | str | None:
+    """A database by its address: a server's as it was given, a file's as a path. Raises BadSetting."""
+    text = "" if value is None else str(value).strip()
+    if text.startswith(SERVER_SCHEME):
+        return text
+    if "://" in text:
+        scheme = text.partition("://")[0]
+        raise BadSetting(
+            f"database begins with “{scheme}://”. It has to be the path of an SQLite file, or the address "
+            "of a PostgreSQL database that begins with postgresql://, such as "
+            "postgresql://zerokeep@db.shop.example/shop."
+        )
+    return _path(text or None)
 
 
 def _path(value: object | None) -> Path | None:

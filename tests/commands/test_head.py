@@ -10,6 +10,8 @@ from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp.cli import main
+from webapp.domain.evidence.checkpoint import Checkpoint
+from webapp.proof.keys import new_head_signer
 
 
 def test_a_head_that_was_kept_is_had_for_ever_and_no_longer_once_the_ledger_went_back_or_is_another(
@@ -84,3 +86,41 @@ def test_that_the_ledger_only_grew_is_proven_without_it(
         assert main(["head", "--check", str(file)]) == status
     assert main(["head", "--check", str(tmp_path / "nowhere")]) == 2
     assert main(["head", *here, "--since", "0"]) == 2
+
+
+def test_signed_heads_that_were_kept_are_compared_one_with_the_ledger_and_two_with_each_other(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shop = tmp_path / "shop"
+    shop.mkdir()
+    house = House(shop, fixed_keyring(shop / "keys", Clock()))
+    (shop / "unlock").write_text("four plain words here")
+    (shop / "unlock").chmod(0o600)
+    here = ["--data-folder", str(shop)]
+
+    def kept(name: str) -> Path:
+        assert main(["head", *here, "--signed"]) == 0
+        (tmp_path / name).write_text(capsys.readouterr().out, encoding="utf-8")
+        return tmp_path / name
+
+    first = kept("first.txt")
+    house.accept(house.walk().start().parts)
+    house.store.close()
+    later = kept("later.txt")
+    assert main(["head", *here, "--json", "--kept", str(later), "--kept", str(first)]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["holds"]
+    assert found["grown"]["earlier"]["size"] < found["grown"]["head"]["size"] == found["head"]["size"]
+    (tmp_path / "proof.json").write_text(json.dumps(found["grown"]))
+    assert main(["head", "--check", str(tmp_path / "proof.json")]) == 0
+    altered = tmp_path / "altered.txt"
+    altered.write_text(first.read_text(encoding="utf-8").replace("\n", "\n1", 1), encoding="utf-8")
+    assert main(["head", *here, "--kept", str(altered)]) == 2
+    assert "does not fit this note" in capsys.readouterr().err
+    other = new_head_signer(name=first.read_text(encoding="utf-8").partition("\n")[0])
+    forged = Checkpoint(other.name, 3, "ab" * 32)
+    with (shop / "ledger-keys.txt").open("a", encoding="utf-8") as keys:
+        keys.write(other.verifier.text + "\n")
+    (tmp_path / "forged.txt").write_text(other.sign(forged.text), encoding="utf-8")
+    assert main(["head", *here, "--kept", str(first), "--kept", str(tmp_path / "forged.txt")]) == 1
+    assert "written anew" in capsys.readouterr().out

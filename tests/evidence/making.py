@@ -41,7 +41,8 @@ def make(folder: Path, house: House) -> None:
     _copied_tablet(house)
     for setup in sealed:
         digest, pdf = recording.sealed_pdf(
-            house.store, setup, record.render, _seal(house), house.clock(), RENDERER
+            *(house.store, setup, record.render, _seal(house)),
+            *(house.keyring.head_signer, house.clock(), RENDERER),
         )
         (folder / f"record-{digest[:12]}.pdf").write_bytes(pdf)
     house.store.close()

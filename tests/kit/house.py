@@ -18,6 +18,7 @@ from webapp.services.intake import intake
 from webapp.services.setups import answering
 from webapp.services.sheets.preparing import current_sheet
 from webapp.store import Store
+from webapp.store.engines.opening import Address
 
 
 class House:
@@ -32,11 +33,12 @@ class House:
         shop: Shop | None = None,
         *,
         loaded: bool = False,
+        address: Address | None = None,
     ) -> None:
         self.folder = folder
         self.clock = Clock()
         self.keyring = keyring or fixed_keyring(folder / "keys", self.clock)
-        self.store = Store.open(folder / "zerokeep.db")
+        self.store = Store.open(address or folder / "zerokeep.db", folder)
         self.device = Device()
         self.count = 0
         if not loaded:

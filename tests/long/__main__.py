@@ -7,10 +7,12 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 
-from tests.long import grow, mistakes, verdicts, windows
+from tests.long import grow, hand_edits, leaves, mistakes, verdicts, windows
 
 RUNS: dict[str, Callable[[int | None], int]] = {
     "grow": grow.run,
+    "hand_edits": hand_edits.run,
+    "leaves": leaves.run,
     "mistakes": mistakes.run,
     "verdicts": verdicts.run,
     "windows": windows.run,

@@ -2,6 +2,7 @@
 
 import json
 import stat
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
@@ -14,7 +15,8 @@ from cryptography.x509.oid import ExtensionOID
 from tests.proof.made_up import CHEAP, PASSPHRASE, counted_bytes, numbered_keys
 from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.errors import DamagedKeyFileError, KeyFolderError, WrongPassphraseError
-from webapp.proof.keys import FILE_NAME, KeyRing, seal_certificate
+from webapp.proof.key_file import unwrap, wrap
+from webapp.proof.keys import FILE_NAME, KeyRing, new_head_signer, seal_certificate
 
 
 def make(folder: Path, now: datetime, name: str = "Millbrook Teaching Shop") -> KeyRing:
@@ -35,6 +37,7 @@ def test_what_was_made_opens_again_with_the_same_keys(tmp_path: Path, now: datet
     assert opened.pin_jwk == made.pin_jwk
     assert opened.receipt_jwk == made.receipt_jwk
     assert opened.pepper == made.pepper
+    assert opened.head_keys == made.head_keys
     assert opened.seal_certificate == made.seal_certificate
     assert opened.seal_key.private_numbers() == made.seal_key.private_numbers()
 
@@ -43,6 +46,24 @@ def test_each_purpose_has_its_own_key(keyring: KeyRing) -> None:
     private = [keyring.seal_key, keyring.receipt_key, *keyring.pin_keys.values()]
     assert len({key.private_numbers().private_value for key in private}) == 3
     assert len(keyring.pepper) == 32
+    raw = {key.private_numbers().private_value.to_bytes(32, "big") for key in private}
+    assert keyring.head_signer.key.private_bytes_raw() not in raw | {keyring.pepper}
+
+
+def test_keys_from_before_heads_were_signed_get_one_for_them_once(tmp_path: Path, now: datetime) -> None:
+    made = make(tmp_path / "keys", now)
+    secrets = json.loads(unwrap((tmp_path / "keys" / FILE_NAME).read_bytes(), PASSPHRASE))
+    former = {name: value for name, value in secrets.items() if "head" not in name}
+    (tmp_path / "keys" / FILE_NAME).write_bytes(
+        wrap(canonical_bytes(former), PASSPHRASE, counted_bytes(), CHEAP)
+    )
+    with ThreadPoolExecutor(2) as at_once:
+        opened = list(at_once.map(lambda _: KeyRing.open(tmp_path / "keys", PASSPHRASE), range(2)))
+    assert len({ring.head_keys for ring in opened}) == 1
+    assert opened[0].head_signer.name.startswith("zerokeep.invalid/")
+    assert opened[0].receipt_jwk == made.receipt_jwk
+    assert made.head_signer.name != opened[0].head_signer.name
+    assert stat.S_IMODE((tmp_path / "keys" / FILE_NAME).stat().st_mode) == 0o600
 
 
 def test_folder_and_file_are_for_the_owner_alone(tmp_path: Path, now: datetime) -> None:
@@ -169,11 +190,14 @@ def test_a_changed_ring_keeps_former_keys_and_certificates_through_a_save(
     seal_key = new_key()
     certificate = seal_certificate(seal_key, "Millbrook Teaching Shop", now, 77)
     changed = made.with_new_pin_key(new_key()).with_new_seal_key(seal_key, certificate)
+    changed = changed.with_new_head_key(new_head_signer(name=made.head_signer.name))
     changed.save(tmp_path / "keys", PASSPHRASE, random_bytes=counted_bytes(), cost=CHEAP)
     opened = KeyRing.open(tmp_path / "keys", PASSPHRASE)
     assert opened.trusted_certificates == (certificate, made.seal_certificate)
     assert set(opened.pin_keys) == {made.pin_key_id, changed.pin_key_id}
     assert opened.pin_key_id == changed.pin_key_id
+    assert opened.head_keys == (changed.head_signer.verifier, made.head_signer.verifier)
+    assert len({key.name for key in opened.head_keys}) == 1
 
 
 def test_only_a_former_pin_key_can_be_destroyed(keyring: KeyRing) -> None:

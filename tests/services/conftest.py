@@ -1,14 +1,34 @@
 """One set of keys for the whole run, and a house of its own for each test that asks for one."""
 
 import shutil
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from tests.kit.clock import Clock
 from tests.kit.house import House
+from tests.kit.postgresql import server
 from tests.kit.shop import fixed_keyring
 from webapp.proof.keys import KeyRing
+
+Rows = dict[str, Sequence[Sequence[Any]]]
+# Whose tests run in both databases. The others ask in a file's own words, or are about what no database
+# has a say in.
+IN_BOTH = {
+    "test_access",
+    "test_enrolling",
+    "test_faults",
+    "test_half_set",
+    "test_intake",
+    "test_joining_the_usual",
+    "test_parallel_requests",
+    "test_pins",
+    "test_register",
+    "test_signing_off",
+    "test_worrying",
+}
 
 
 @pytest.fixture(scope="session")
@@ -24,7 +44,35 @@ def furnished(tmp_path_factory: pytest.TempPathFactory, keyring: KeyRing) -> Pat
     return folder
 
 
+@pytest.fixture(scope="session")
+def furnished_rows(tmp_path_factory: pytest.TempPathFactory, keyring: KeyRing) -> Rows:
+    """The rows of the same shop on a server, to be put back."""
+    folder = tmp_path_factory.mktemp("furnished-rows")
+    House(folder, keyring, address=server().emptied()).store.close()
+    return server().rows()
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    if "house" in metafunc.fixturenames and Path(str(metafunc.module.__file__)).stem in IN_BOTH:
+        metafunc.parametrize("house", ["in_file", "on_server"], indirect=True)
+
+
 @pytest.fixture
-def house(tmp_path: Path, furnished: Path, keyring: KeyRing) -> House:
+def house_in_file(tmp_path: Path, furnished: Path, keyring: KeyRing) -> House:
     shutil.copytree(furnished, tmp_path / "shop")
     return House(tmp_path / "shop", keyring, loaded=True)
+
+
+@pytest.fixture
+def house_on_server(tmp_path: Path, furnished_rows: Rows, keyring: KeyRing) -> Iterator[House]:
+    (tmp_path / "shop").mkdir()
+    address = server().emptied(furnished_rows)
+    house = House(tmp_path / "shop", keyring, loaded=True, address=address)
+    yield house
+    house.store.close()
+
+
+@pytest.fixture
+def house(request: pytest.FixtureRequest) -> House:
+    found: House = request.getfixturevalue(f"house_{getattr(request, 'param', 'in_file')}")
+    return found

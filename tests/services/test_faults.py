@@ -25,7 +25,8 @@ from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp.services.intake import intake
-house = House(Path(sys.argv[1]), fixed_keyring(Path(tempfile.mkdtemp(dir=sys.argv[1])), Clock()), loaded=True)
+keyring = fixed_keyring(Path(tempfile.mkdtemp(dir=sys.argv[1])), Clock())
+house = House(Path(sys.argv[1]), keyring, loaded=True, address=(sys.argv[2:] or [None])[0])
 house.clock.forward(days=1)
 print("ready", flush=True)
 for line in sys.stdin:
@@ -42,7 +43,7 @@ def test_a_server_killed_at_any_moment_never_loses_a_receipted_event(house: Hous
     receipted: set[str] = set()
     for number in range(ROUNDS):
         after = 1 + number * len(parts) // (2 * ROUNDS)
-        receipted |= set(_serve_and_kill(house.folder, parts, after, (number % 10) * 0.001))
+        receipted |= set(_serve_and_kill(house, parts, after, (number % 10) * 0.001))
     with house.store.reading():
         stored = {row["id"] for row in house.store.setups.all_events()}
     assert receipted <= stored
@@ -52,14 +53,15 @@ def test_a_server_killed_at_any_moment_never_loses_a_receipted_event(house: Hous
     assert receipted
 
 
-def _serve_and_kill(folder: Path, parts: list[dict[str, object]], after: int, delay_s: float) -> list[str]:
+def _serve_and_kill(house: House, parts: list[dict[str, object]], after: int, delay_s: float) -> list[str]:
     """Send two events at a time to a server of its own;
     kill it after so many receipts, a moment into the next upload.
 
     Counted by receipts, not by a clock: on a busy machine the server is as far as on a quiet one.
     What it gave receipts for.
     """
-    command = [sys.executable, "-c", SERVER, str(folder)]
+    on_server = [house.store._address] if isinstance(house.store._address, str) else []
+    command = [sys.executable, "-c", SERVER, str(house.folder), *on_server]
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True, "bufsize": 1}
     found: list[str] = []
     with subprocess.Popen(command, cwd=ROOT, **pipes) as server:
@@ -78,7 +80,8 @@ def _serve_and_kill(folder: Path, parts: list[dict[str, object]], after: int, de
     return found
 
 
-def test_a_full_disk_gives_no_receipt_stores_nothing_and_is_got_over(house: House) -> None:
+def test_a_full_disk_gives_no_receipt_stores_nothing_and_is_got_over(house_in_file: House) -> None:
+    house = house_in_file
     parts = house.walk().through().parts
     connection = house.store._database._connection()
     pages = connection.execute("PRAGMA page_count").fetchone()[0]

@@ -235,7 +235,7 @@ def test_who_is_practised_is_the_leads_word_and_a_setup_signed_off_at_this_fixtu
 
 def test_who_is_practised_is_read_from_each_persons_setups_and_not_from_all_values(house: House) -> None:
     with house.store.reading():
-        rows = house.store.setups._database.raw(f"EXPLAIN QUERY PLAN {WITH_VALUES_AT}", ("[]", "vise-a"))
+        rows = house.store.setups._among(f"EXPLAIN QUERY PLAN {WITH_VALUES_AT}", ("[]", "vise-a"))
     plan = " / ".join(row[3] for row in rows)
     assert "SEARCH setup USING COVERING INDEX setup_of_person (person=?)" in plan
     assert "SEARCH kept_value USING PRIMARY KEY (setup=?)" in plan

@@ -29,7 +29,9 @@ def seal(pdf: bytes, sealed_at_utc: Any) -> Any:
 def sealed(
     house: House, setup: str, render: Callable[[Any], bytes] = render, seal: Callable[[bytes], bytes] = seal
 ) -> Any:
-    return recording.sealed_pdf(house.store, setup, render, seal, house.clock(), RENDERER)
+    return recording.sealed_pdf(
+        house.store, setup, render, seal, house.keyring.head_signer, house.clock(), RENDERER
+    )
 
 
 def files(house: House) -> Any:

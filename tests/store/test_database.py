@@ -9,8 +9,10 @@ from typing import Any
 
 import pytest
 
-from webapp.store import Store, covered_rows, database
-from webapp.store.database import BUSY_SECONDS, SETTINGS, Database, apply_settings, survives_write_ahead_log
+from webapp.store import Store, covered_rows
+from webapp.store.database import BUSY_SECONDS, Database
+from webapp.store.engines import sqlite
+from webapp.store.engines.sqlite import SETTINGS, apply_settings, survives_write_ahead_log
 from webapp.store.errors import (
     AlreadyWriting,
     Conflict,
@@ -33,22 +35,17 @@ from webapp.store.tables.base import Table
 PERSON = ("mara", "Mara Okafor", ["operator"])
 
 
-@pytest.fixture
-def store(tmp_path: Path) -> Store:
-    return Store.open(tmp_path / "zerokeep.db")
-
-
 def raw(store: Store, statement: str, values: tuple[Any, ...] = ()) -> Any:
     with store.writing():
         return store._database.raw(statement, values)
 
 
-def test_every_thread_s_connection_has_every_setting(store: Store) -> None:
+def test_every_thread_s_connection_has_every_setting(kept_in_file: Store) -> None:
     found = []
 
     def look() -> None:
-        found.append(store.settings())
-        store.close()
+        found.append(kept_in_file.settings())
+        kept_in_file.close()
 
     threads = [threading.Thread(target=look) for _ in range(4)]
     for thread in threads:
@@ -102,29 +99,29 @@ def test_a_file_that_is_no_database_is_named(tmp_path: Path) -> None:
         Store.open(tmp_path / "zerokeep.db")
 
 
-def test_a_database_that_another_program_keeps_locked_is_named(store: Store) -> None:
-    store._database._connection().execute("PRAGMA busy_timeout=10")
-    other = sqlite3.connect(store._database.path, isolation_level=None)
+def test_a_database_that_another_program_keeps_locked_is_named(kept_in_file: Store) -> None:
+    kept_in_file._database._connection().execute("PRAGMA busy_timeout=10")
+    other = sqlite3.connect(kept_in_file._address, isolation_level=None)
     other.execute("BEGIN EXCLUSIVE")
-    with pytest.raises(DatabaseLocked), store.writing():
+    with pytest.raises(DatabaseLocked), kept_in_file.writing():
         pass
     other.execute("ROLLBACK")
     other.close()
-    with store.writing():
-        store.people.add(*PERSON)
+    with kept_in_file.writing():
+        kept_in_file.people.add(*PERSON)
 
 
-def test_a_full_disk_is_named_stores_nothing_and_is_got_over(store: Store) -> None:
-    connection = store._database._connection()
+def test_a_full_disk_is_named_stores_nothing_and_is_got_over(kept_in_file: Store) -> None:
+    connection = kept_in_file._database._connection()
     pages = connection.execute("PRAGMA page_count").fetchone()[0]
     connection.execute(f"PRAGMA max_page_count={pages}")
     with pytest.raises(DiskFull):
-        _add_much(store)
-    with store.reading():
-        assert store.people.everybody() == []
+        _add_much(kept_in_file)
+    with kept_in_file.reading():
+        assert kept_in_file.people.everybody() == []
     connection.execute("PRAGMA max_page_count=1000000")
-    with store.writing():
-        store.people.add(*PERSON)
+    with kept_in_file.writing():
+        kept_in_file.people.add(*PERSON)
 
 
 def test_what_fails_half_way_leaves_nothing_behind(store: Store) -> None:
@@ -198,12 +195,14 @@ def test_the_store_may_be_opened_before_a_fork_and_not_used(store: Store) -> Non
 
 
 @pytest.mark.parametrize("table", ["leaf", "node", "change", "event", "sheet", "record"])
-def test_what_proves_something_takes_no_update_no_delete_and_no_replace(store: Store, table: str) -> None:
-    columns = [row[1] for row in raw(store, f"PRAGMA table_info({table})")]
-    store._database._connection().execute("PRAGMA foreign_keys=OFF")
+def test_what_proves_something_takes_no_update_no_delete_and_no_replace(
+    kept_in_file: Store, table: str
+) -> None:
+    columns = [row[1] for row in raw(kept_in_file, f"PRAGMA table_info({table})")]
+    kept_in_file._database._connection().execute("PRAGMA foreign_keys=OFF")
     values, first, last = _some_row(table), columns[0], columns[-1]
     places = ", ".join("?" * len(columns))
-    raw(store, f"INSERT INTO {table} VALUES ({places})", values)  # noqa: S608
+    raw(kept_in_file, f"INSERT INTO {table} VALUES ({places})", values)  # noqa: S608
     tries = [
         (f"UPDATE {table} SET {last} = {last}", ()),  # noqa: S608
         (f"DELETE FROM {table}", ()),  # noqa: S608
@@ -213,14 +212,15 @@ def test_what_proves_something_takes_no_update_no_delete_and_no_replace(store: S
     ]
     for statement, given in tries:
         with pytest.raises(KeptForever):
-            raw(store, statement, given)
-    assert raw(store, f"SELECT count(*) FROM {table}") == [(1,)]  # noqa: S608
+            raw(kept_in_file, statement, given)
+    assert raw(kept_in_file, f"SELECT count(*) FROM {table}") == [(1,)]  # noqa: S608
 
 
 def test_opening_again_runs_no_step_twice(store: Store) -> None:
-    again = Store.open(store._database.path)
+    again = Store.open(store._address, store._folder)
     assert len(raw(again, "SELECT * FROM migration")) == len(MIGRATIONS)
     assert migrate(again._database) == []
+    again.close()
 
 
 def test_a_step_that_fails_leaves_nothing_of_itself(tmp_path: Path) -> None:
@@ -303,7 +303,7 @@ def test_a_file_of_a_newer_or_another_version_is_refused(tmp_path: Path) -> None
         migrate(database, (Migration("one", ("CREATE TABLE a (x, y)",)), Migration("two", ())))
 
 
-def test_classes_and_tables_have_the_same_columns(store: Store) -> None:
+def test_classes_and_tables_have_the_same_columns(kept_in_file: Store) -> None:
     rooms = (
         access,
         devices,
@@ -322,19 +322,19 @@ def test_classes_and_tables_have_the_same_columns(store: Store) -> None:
         if isinstance(value, type) and issubclass(value, Table)
     }
     classes.discard(Table)
-    made = {row[0] for row in raw(store, "SELECT name FROM sqlite_master WHERE type = 'table'")} - {
+    made = {row[0] for row in raw(kept_in_file, "SELECT name FROM sqlite_master WHERE type = 'table'")} - {
         "migration",
         "row_change",  # no query is built for it
     }
     assert {one._meta.table_name for one in classes} == made
     for one in classes:
-        columns = [row[1] for row in raw(store, f"PRAGMA table_info({one._meta.table_name})")]
+        columns = [row[1] for row in raw(kept_in_file, f"PRAGMA table_info({one._meta.table_name})")]
         assert sorted(one._meta.columns) == sorted(columns), one
 
 
-def test_a_copy_made_while_others_work_is_whole(store: Store, tmp_path: Path) -> None:
-    _add(store)
-    store.copy_to(tmp_path / "copy.db")
+def test_a_copy_made_while_others_work_is_whole(kept_in_file: Store, tmp_path: Path) -> None:
+    _add(kept_in_file)
+    kept_in_file.copy_to(tmp_path / "copy.db")
     copy = Store.open(tmp_path / "copy.db")
     with copy.reading():
         assert (len(copy.people.everybody()), copy.damage()) == (1, [])
@@ -417,10 +417,10 @@ def test_a_text_that_nobody_signed_gives_the_id_of_an_event_back(tmp_path: Path)
 
 
 def test_others_write_between_the_steps_of_a_copy_and_the_copy_has_what_they_wrote(
-    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    kept_in_file: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(database, "PAGES_A_STEP", 4)
-    other, written = Store(store._database.path), 0
+    monkeypatch.setattr(sqlite, "PAGES_A_STEP", 4)
+    other, written = Store(kept_in_file._address), 0
 
     def write() -> None:
         nonlocal written
@@ -429,7 +429,7 @@ def test_others_write_between_the_steps_of_a_copy_and_the_copy_has_what_they_wro
                 other.ledger.append_change("{}", kind="t", by="b", subject="s", setup=None, at_utc="a")
             written += 1
 
-    store.copy_to(tmp_path / "copy.db", write)
+    kept_in_file.copy_to(tmp_path / "copy.db", write)
     copy = Store(tmp_path / "copy.db")
     with copy.reading():
         assert (copy.ledger.size(), copy.damage()) == (3, [])
@@ -438,15 +438,15 @@ def test_others_write_between_the_steps_of_a_copy_and_the_copy_has_what_they_wro
 
 
 def test_a_copy_that_is_disturbed_again_and_again_is_given_up_with_its_own_sentence(
-    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    kept_in_file: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(database, "PAGES_A_STEP", 4)
-    other = Store(store._database.path)
+    monkeypatch.setattr(sqlite, "PAGES_A_STEP", 4)
+    other = Store(kept_in_file._address)
 
     def write() -> None:
         with other.writing():
             other.ledger.append_change("{}", kind="t", by="b", subject="s", setup=None, at_utc="a")
 
     with pytest.raises(CopyDisturbed, match="when the shop is quieter"):
-        store.copy_to(tmp_path / "copy.db", write)
+        kept_in_file.copy_to(tmp_path / "copy.db", write)
     other.close()

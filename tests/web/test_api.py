@@ -14,7 +14,10 @@ from werkzeug.test import EnvironBuilder, TestResponse
 from tests.kit.device import Device
 from tests.kit.shop import PINS
 from tests.web.conftest import ORIGIN, TABLET, Site
+from webapp.domain.evidence.consistency import is_consistent
 from webapp.proof.jws import DeviceKey
+from webapp.proof.signed_note import NoteVerifier
+from webapp.services.evidence.signed_heads import read_head
 from webapp.services.intake import enrolling
 from webapp.services.intake.tablets_in_use import MOST_TRIED
 from webapp.web.edge.strangers import AT_ONCE, SECONDS_EACH
@@ -48,6 +51,32 @@ def test_reach_is_signed_and_names_the_version_of_the_shell(site: Site) -> None:
     answer = reached(site)
     assert answer["nonce"] == NONCE
     assert answer["shell"] == site.app.extensions["zerokeep"].shell.version
+
+
+def test_a_signed_head_comes_with_the_proof_that_the_ledger_grew_from_the_one_before(site: Site) -> None:
+    def head(since: int) -> dict[str, Any]:
+        answer = site.browser().call("/api/head", {"nonce": NONCE, "since": since})
+        assert answer.status_code == 200
+        return payload_of(site, answer.get_json()["answer"], "zerokeep-head+jws")
+
+    first = head(0)
+    assert first["nonce"] == NONCE
+    key = NoteVerifier.from_text(first["key"])
+    before = read_head(first["note"], [key])
+    site.house.accept(site.house.walk().start().parts)
+    later = head(before.size)
+    now = read_head(later["note"], [key])
+    roots = bytes.fromhex(before.root), bytes.fromhex(now.root)
+    proof = [bytes.fromhex(one) for one in later["proof"]]
+    assert is_consistent(before.size, roots[0], now.size, roots[1], proof)
+    assert head(now.size + 1)["proof"] is None
+
+
+def test_no_head_is_signed_once_the_ledger_went_back(site: Site) -> None:
+    site.house.store.kept_head.replace(10**6, "ab" * 32)
+    answer = site.browser().call("/api/head", {"nonce": NONCE, "since": 0})
+    assert answer.status_code == 409
+    assert answer.get_json()["code"] == "services.ledger_went_back"
 
 
 def test_a_tablet_enrols_with_a_code_that_the_desk_showed_once(site: Site) -> None:
@@ -223,6 +252,7 @@ def test_a_disabled_tablet_counts_as_a_stranger(site: Site) -> None:
         ("/api/events", b"{"),
         ("/api/events", {"events": []}),
         ("/api/reach", {"nonce": "no"}),
+        ("/api/head", {"nonce": "no", "since": 0}),
         ("/api/news", {"request": "x"}),
         ("/api/enrol", {"code": 1}),
     ],
@@ -242,7 +272,7 @@ def test_a_readable_question_whether_the_server_is_reached_is_always_answered(si
 # What is refused before it means anything
 
 
-@pytest.mark.parametrize("path", ["/api/reach", "/api/enrol", "/api/events", "/api/news"])
+@pytest.mark.parametrize("path", ["/api/reach", "/api/head", "/api/enrol", "/api/events", "/api/news"])
 @pytest.mark.parametrize(
     ("headers", "status"),
     [

@@ -99,6 +99,10 @@ def desk(tmp_path_factory: pytest.TempPathFactory, keys: tuple[Path, KeyRing]) -
         "ledger": "/audit",
         "entry": "/audit/3",
         "verify": "/audit/verify",
+        "head": "/audit/head",
+        "heads": "/audit/heads",
+        "bundle": "/audit/bundle",
+        "add to a record": f"/desk/setups/{done.setup}/add",
         "me": "/me",
         "nothing there": "/nothing",
     }

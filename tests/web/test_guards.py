@@ -228,7 +228,7 @@ def test_a_form_larger_than_forms_may_be_is_refused(shared_site: Site) -> None:
     assert_guarded(answer)
 
 
-@pytest.mark.parametrize("path", ["/api/reach", "/api/enrol", "/api/events", "/api/news"])
+@pytest.mark.parametrize("path", ["/api/reach", "/api/head", "/api/enrol", "/api/events", "/api/news"])
 def test_a_body_larger_than_its_address_takes_is_refused(shared_site: Site, path: str) -> None:
     endpoint = path.replace("/api/", "api.")
     body = b'{"nonce":"' + b"x" * LARGEST.get(endpoint, SMALL) + b'"}'

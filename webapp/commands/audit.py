@@ -25,7 +25,7 @@ def audit(settings: Settings, *, as_json: bool, only_new: bool) -> int:
     if not has_shop(settings):
         return NO_SHOP
     try:
-        found = audit_apart(settings.database, only_new=only_new)
+        found = audit_apart(settings.database, settings.files_folder, only_new=only_new)
     except AuditNotDone as error:
         print(f"Nothing was found out, because the audit could not be done: {error}", file=sys.stderr)
         return NOT_DONE

@@ -29,7 +29,7 @@ def _clear_half_made(settings: Settings) -> None:
     """A first start that was broken off left half a demo shop; it is made again from nothing."""
     for path in (settings.records_folder, settings.keys_folder):
         shutil.rmtree(path, ignore_errors=True)
-    for path in (settings.database, settings.unlock_path):
+    for path in (settings.data_folder / "zerokeep.db", settings.unlock_path):
         path.unlink(missing_ok=True)
 
 

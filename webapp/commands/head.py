@@ -13,11 +13,18 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
-from webapp.commands.opening import looked_into
+from webapp.commands.opening import has_shop, looked_into, opened
+from webapp.composition import HEAD_KEYS_FILE
+from webapp.domain.evidence.checkpoint import CheckpointRefused
 from webapp.domain.evidence.tree import TreeError
 from webapp.domain.record.bundle import LedgerHead
-from webapp.services.evidence import ledger
+from webapp.proof.errors import NoteRefused
+from webapp.proof.signed_note import NoteVerifier
+from webapp.services.audit import kept_heads
+from webapp.services.errors import HeadUnreadable
+from webapp.services.evidence import ledger, signed_heads
 from webapp.settings import Settings
+from webapp.words import say
 
 HAS_IT, HAS_IT_NOT, CANNOT_ASK = 0, 1, 2
 HEX_DIGITS = 64
@@ -62,6 +69,43 @@ def restored(settings: Settings, reason: str) -> int:
             now = ledger.head(store)
     print(f"Kept from now on: the head of {now['size']} entries. What was kept before stands on the ledger.")
     return HAS_IT
+
+
+def signed(settings: Settings) -> int:
+    """Print the head of now as a signed note. Raises as `opened` does, and LedgerWentBack."""
+    if not has_shop(settings):
+        return CANNOT_ASK
+    with opened(settings) as (store, keyring):
+        print(signed_heads.sign_head(store, keyring.head_signer), end="")
+    return HAS_IT
+
+
+def kept(settings: Settings, files: list[Path], *, as_json: bool) -> int:
+    """Say of signed heads that were kept, one or two, whether the ledger has them, and the proof between."""
+    try:
+        keys = (settings.data_folder / HEAD_KEYS_FILE).read_text(encoding="utf-8").split()
+        known = [NoteVerifier.from_text(key) for key in keys]
+        heads = [kept_heads.read_kept(file.read_text(encoding="utf-8"), known) for file in files]
+    except (OSError, UnicodeError) as error:
+        print(f"Cannot read it: {error}", file=sys.stderr)
+        return CANNOT_ASK
+    except (NoteRefused, CheckpointRefused, HeadUnreadable) as refused:
+        print(say(refused.code, refused.fields), file=sys.stderr)
+        return CANNOT_ASK
+    with looked_into(settings) as store:
+        if store is None:
+            return CANNOT_ASK
+        found = kept_heads.compare(store, heads)
+    if as_json:
+        told = [
+            {"size": one.size, "root": one.root, "holds": held}
+            for one, held in zip(found.kept, found.held, strict=True)
+        ]
+        print(json.dumps({"head": found.now, "kept": told, "holds": found.holds, "grown": found.grown}))
+    else:
+        for one, held in zip(found.kept, found.held, strict=True):
+            print(_sentence(one.size, found.now, held=held))
+    return HAS_IT if found.holds else HAS_IT_NOT
 
 
 def prove(settings: Settings, size: int) -> int:

@@ -21,7 +21,7 @@ def opened(settings: Settings) -> Iterator[tuple[Store, KeyRing]]:
     """
     make_data_folder(settings)
     keyring = open_keyring(settings, utc_now, new_token)
-    store = Store.open(settings.database)
+    store = Store.open(settings.database, settings.files_folder)
     try:
         yield store, keyring
     finally:
@@ -30,7 +30,7 @@ def opened(settings: Settings) -> Iterator[tuple[Store, KeyRing]]:
 
 def has_shop(settings: Settings) -> bool:
     """Whether there is a store in the folder; where there is none, it is said."""
-    if settings.database.exists():
+    if Store.is_at(settings.database):
         return True
     where = f"There is no shop in {settings.data_folder}. Give its folder with --data-folder."
     print(where, file=sys.stderr)
@@ -45,7 +45,7 @@ def looked_into(settings: Settings) -> Iterator[Store | None]:
     if not has_shop(settings):
         yield None
         return
-    store = Store.open(settings.database)
+    store = Store.open(settings.database, settings.files_folder)
     try:
         yield store
     finally:

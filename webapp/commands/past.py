@@ -15,6 +15,7 @@ from webapp.commands.opening import opened
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.usual.history_csv import RefusedLine
 from webapp.services.errors import NothingToImport
+from webapp.services.evidence import looked_at
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.numbers import past_values
 from webapp.services.numbers.past_values import AllTheSame, AskedLine, Looked
@@ -138,6 +139,8 @@ def export(settings: Settings, path: Path, fixture: str | None) -> int:
     with opened(settings) as (store, _):
         try:
             with path.open("w", encoding="utf-8", newline="") as file:
+                about = fixture or "every fixture"
+                looked_at.downloaded(store, looked_at.VALUES, SERVER, about, {"fixture": fixture}, utc_now())
                 for count, line in enumerate(past_values.export(store, fixture)):  # noqa: B007
                     file.write(line)
         except OSError as error:

@@ -11,16 +11,22 @@ from pathlib import Path
 from cryptography import x509
 
 from webapp import record
-from webapp.composition import CERTIFICATES_FILE, RENDERER, own_hash
+from webapp.composition import CERTIFICATES_FILE, HEAD_KEYS_FILE, RENDERER, own_hash
+from webapp.proof.errors import NoteRefused
 from webapp.proof.record_verify import verify_record
+from webapp.proof.signed_note import NoteVerifier
 from webapp.settings import Settings
 from webapp.store import Store
 
 HOLDS, FAILS, CANNOT_ASK = 0, 1, 2
 
 
-def verify(settings: Settings, path: Path, certificates: list[Path], *, as_json: bool) -> int:
-    """Print the report. The certificates given count; without any, those of the data folder."""
+def verify(
+    settings: Settings, path: Path, certificates: list[Path], ledger_keys: list[Path], *, as_json: bool
+) -> int:
+    """Print the report. The certificates and keys given count; without any certificate, those of the data
+    folder.
+    """
     try:
         pdf = path.read_bytes()
     except OSError as error:
@@ -37,7 +43,14 @@ def verify(settings: Settings, path: Path, certificates: list[Path], *, as_json:
                 "and give it with --certificate."
             )
     known = None if certificates else _known(settings, pdf)
-    report = verify_record(pdf, trusted, record.render, known, RENDERER)
+    try:
+        keys = _head_keys(ledger_keys or ([] if certificates else [settings.data_folder / HEAD_KEYS_FILE]))
+    except (OSError, UnicodeError, NoteRefused) as error:
+        return _cannot(
+            f"Cannot read the keys of the ledger: {error}. Ask the shop for its {HEAD_KEYS_FILE} and give "
+            "it with --ledger-key."
+        )
+    report = verify_record(pdf, trusted, record.render, known, RENDERER, keys)
     if as_json:
         print(json.dumps({"file": str(path), **report.as_dict()}, ensure_ascii=False, indent=1))
     else:
@@ -45,13 +58,21 @@ def verify(settings: Settings, path: Path, certificates: list[Path], *, as_json:
     return HOLDS if report.holds else FAILS
 
 
-def _known(settings: Settings, pdf: bytes) -> str | None:
-    """What the ledger of the data folder says about these bytes (see own_hash),
-    None where there is no database.
-    """
-    if not settings.database.exists():
+def _head_keys(files: list[Path]) -> list[NoteVerifier] | None:
+    """The keys in these files, one a line; None without a file. Raises OSError, UnicodeError, NoteRefused."""
+    if not files:
         return None
-    store = Store.open(settings.database)
+    lines = [line for file in files for line in file.read_text(encoding="utf-8").splitlines() if line]
+    return [NoteVerifier.from_text(line) for line in lines]
+
+
+def _known(settings: Settings, pdf: bytes) -> str | None:
+    """What the ledger of the data folder says about these bytes (see own_hash), None where there is no
+    database.
+    """
+    if not Store.is_at(settings.database):
+        return None
+    store = Store.open(settings.database, settings.files_folder)
     try:
         return own_hash(store, pdf)
     finally:

@@ -37,6 +37,10 @@ class JwsRefused(ProofError):
     """A signed message is malformed, or its signature does not fit."""
 
 
+class NoteRefused(ProofError):
+    """A signed note, or the text of a key for notes, is malformed, or no known key signed it."""
+
+
 class PinSealRefused(ProofError):
     """A sealed PIN is malformed, altered, sealed to another key, or belongs to another event."""
 

@@ -1,8 +1,10 @@
 """The server's keys, and how they lie on disk.
 
 Rules:
-- one key for one purpose: the seal of PDFs, the opening of PINs, the signing of receipts, the pepper of PIN
-  hashes; none of them is the key of the web server's TLS;
+- one key for one purpose: the seal of PDFs, the opening of PINs, the signing of receipts, the signing of the
+  ledger's heads, the pepper of PIN hashes; none of them is the key of the web server's TLS;
+- heads are signed under a name of the ledger that was drawn by chance once and stays when the key changes. A
+  ring from before heads were signed gets key and name when it is first opened, and is saved with them;
 - at rest they are wrapped under a passphrase (see key_file.py); the folder is 0700, the file 0600;
 - the seal's certificate says what it is for and no more: digital signature and content commitment (RFC 5280
   section 4.2.1.3), document signing (RFC 9336), no authority over other certificates.
@@ -11,15 +13,19 @@ Losing the passphrase loses the keys. Records that are sealed already still veri
 only.
 """
 
+import fcntl
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from cryptography import x509
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.x509.oid import NameOID
 
@@ -28,9 +34,14 @@ from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.errors import KeyFolderError
 from webapp.proof.jws import COORDINATE_BYTES, public_jwk
 from webapp.proof.key_file import USUAL_COST, RandomBytes, WrappingCost, unwrap, wrap, write_whole
+from webapp.proof.signed_note import NoteSigner, NoteVerifier
 
 FILE_NAME = "keys.json"
 PEPPER_BYTES = 32
+HEAD_KEY_BYTES = 32
+LEDGER_NAME_BYTES = 8
+# A name of nobody's (RFC 2606): heads ask for the form of an address, and it need not lead anywhere.
+LEDGER_NAMES = "zerokeep.invalid/"
 SEAL_CERTIFICATE_DAYS = 10 * 365
 LONGEST_COMMON_NAME = 64
 DOCUMENT_SIGNING = x509.ObjectIdentifier("1.3.6.1.5.5.7.3.36")
@@ -55,6 +66,8 @@ class KeyRing:
     pin_key_id: str
     receipt_key: PrivateKey
     pepper: bytes
+    head_signer: NoteSigner
+    earlier_head_keys: tuple[NoteVerifier, ...] = ()
 
     def __repr__(self) -> str:
         return f"KeyRing(pin_key_id={self.pin_key_id!r}, receipt_key_id={self.receipt_key_id!r})"
@@ -78,6 +91,17 @@ class KeyRing:
     def receipt_jwk(self) -> dict[str, str]:
         """Public key that tablets check receipts with."""
         return public_jwk(self.receipt_key.public_key())
+
+    @property
+    def head_keys(self) -> tuple[NoteVerifier, ...]:
+        """Every key that a head of this ledger may be signed with, the one in use first."""
+        return (self.head_signer.verifier, *self.earlier_head_keys)
+
+    def with_new_head_key(self, signer: NoteSigner) -> "KeyRing":
+        """A ring that signs heads with another key; the former one stays known so that old heads can be
+        checked.
+        """
+        return replace(self, head_signer=signer, earlier_head_keys=self.head_keys)
 
     def with_new_pin_key(self, key: PrivateKey) -> "KeyRing":
         """A ring that hands out this PIN key from now on and can still open seals to the former ones."""
@@ -123,8 +147,10 @@ class KeyRing:
             seal_key, common_name, now, int.from_bytes(random_bytes(16), "big") >> 1
         )
         kid = public_jwk(pin_key.public_key())["kid"]
+        pepper = random_bytes(PEPPER_BYTES)
         ring = KeyRing(
-            seal_key, certificate, (), {kid: pin_key}, kid, receipt_key, random_bytes(PEPPER_BYTES)
+            *(seal_key, certificate, (), {kid: pin_key}, kid, receipt_key, pepper),
+            new_head_signer(random_bytes),
         )
         ring.save(folder, passphrase, random_bytes=random_bytes, cost=cost)
         return ring
@@ -142,7 +168,8 @@ class KeyRing:
         for place in (folder, path):
             if place.stat().st_mode & 0o077:
                 raise KeyFolderError("keys.readable_by_others", place=str(place))
-        return _ring_from(unwrap(path.read_bytes(), passphrase))
+        values = read_json(unwrap(path.read_bytes(), passphrase))
+        return _ring_from(values) if "head_key" in values else _completed(folder, passphrase)
 
     def save(
         self,
@@ -158,6 +185,12 @@ class KeyRing:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         folder.chmod(0o700)
         write_whole(folder, FILE_NAME, wrap(_secrets_of(self), passphrase, random_bytes, cost))
+
+
+def new_head_signer(random_bytes: RandomBytes = os.urandom, name: str | None = None) -> NoteSigner:
+    """A fresh key for heads, under the ledger's name, or under one that is drawn as well."""
+    drawn = name or LEDGER_NAMES + random_bytes(LEDGER_NAME_BYTES).hex()
+    return NoteSigner(drawn, Ed25519PrivateKey.from_private_bytes(random_bytes(HEAD_KEY_BYTES)))
 
 
 def seal_certificate(key: PrivateKey, common_name: str, now: datetime, serial: int) -> x509.Certificate:
@@ -205,16 +238,48 @@ def _secrets_of(ring: KeyRing) -> bytes:
             "pin_key_id": ring.pin_key_id,
             "receipt_key": _scalar(ring.receipt_key),
             "pepper": to_base64url(ring.pepper),
+            **_head_secrets(ring.head_signer, ring.earlier_head_keys),
         }
     )
 
 
-def _ring_from(secrets: bytes) -> KeyRing:
-    values = read_json(secrets)
+def _completed(folder: Path, passphrase: str) -> KeyRing:
+    """Give a ring from before heads were signed its key for them, once, whoever else opens it at this
+    moment.
+    """
+    with _alone_in(folder):
+        values = read_json(unwrap((folder / FILE_NAME).read_bytes(), passphrase))
+        if "head_key" in values:
+            return _ring_from(values)
+        ring = _ring_from({**values, **_head_secrets(new_head_signer(), ())})
+        ring.save(folder, passphrase)
+        return ring
+
+
+def _head_secrets(signer: NoteSigner, earlier: tuple[NoteVerifier, ...]) -> dict[str, Any]:
+    return {
+        "head_name": signer.name,
+        "head_key": to_base64url(signer.key.private_bytes_raw()),
+        "earlier_head_keys": [key.text for key in earlier],
+    }
+
+
+@contextmanager
+def _alone_in(folder: Path) -> Iterator[None]:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
+
+
+def _ring_from(values: dict[str, Any]) -> KeyRing:
     certificate, *earlier = (
         x509.load_der_x509_certificate(from_base64url(one)) for one in values["certificates"]
     )
     pin_keys = [_private_key(scalar) for scalar in values["pin_keys"]]
+    head_key = Ed25519PrivateKey.from_private_bytes(from_base64url(values["head_key"]))
     return KeyRing(
         seal_key=_private_key(values["seal_key"]),
         seal_certificate=certificate,
@@ -223,6 +288,8 @@ def _ring_from(secrets: bytes) -> KeyRing:
         pin_key_id=values["pin_key_id"],
         receipt_key=_private_key(values["receipt_key"]),
         pepper=from_base64url(values["pepper"]),
+        head_signer=NoteSigner(values["head_name"], head_key),
+        earlier_head_keys=tuple(NoteVerifier.from_text(one) for one in values["earlier_head_keys"]),
     )
 
 

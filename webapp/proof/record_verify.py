@@ -9,7 +9,7 @@ Rules:
   Under a certificate that is not known the rest is judged all the same;
 - where no ledger is asked, that the listed keys are the shop's tablets is the sealer's word,
   and the report says so;
-- then the events (see record_events.py);
+- then the events (see record_events.py), and their places in the ledger (see record_ledger.py);
 - last the pages. A record is a pure function of the files attached to it, so it is rendered again from them
   and has to give the same bytes. Only where another version of the renderer made it, the text of every page
   is compared instead, and the report says so. Pages of another edition (webapp.domain.record.edition) cannot
@@ -34,7 +34,9 @@ from webapp.proof.pdf_attachments import AttachmentsUnreadableError, attachments
 from webapp.proof.pdf_layout import base_length, first_difference, read_words
 from webapp.proof.pdf_verify import verify_seal
 from webapp.proof.record_events import check_events
+from webapp.proof.record_ledger import check_ledger
 from webapp.proof.report import Line, Report, failed, held, not_looked_at, refusal_words
+from webapp.proof.signed_note import NoteVerifier
 
 Render = Callable[[RecordBundle], bytes]
 # In place of a hash: there is a ledger, and no file of this hash is on it.
@@ -48,6 +50,7 @@ class _Asked:
     pdf: bytes
     render: Render
     renderer: Mapping[str, str] | None
+    head_keys: Sequence[NoteVerifier] | None
 
     @property
     def base(self) -> bytes:
@@ -61,6 +64,7 @@ def verify_record(
     render: Render,
     known_sha256: str | None = None,
     renderer: Mapping[str, str] | None = None,
+    head_keys: Sequence[NoteVerifier] | None = None,
 ) -> Report:
     """Judge one sealed record. Never raises for what the file holds.
 
@@ -68,13 +72,14 @@ def verify_record(
     it is not there (a stolen key can seal too), None if there is no ledger to ask; `renderer` are the
     versions that `render` uses, as `record.json` names them: if they differ from the record's, text is
     compared where bytes differ. Without `renderer` only equal bytes hold.
+    `head_keys` are the keys of the shop's ledger, None where nobody gave any.
     """
     check = verify_seal(pdf, trusted_certificates)
     lines = [*_known_lines(pdf, known_sha256), *check.lines]
     if not check.may_be_read:
         return Report((*lines, failed("record.files", "not_asked")))
     tablets = [not_looked_at("record.tablets", "sealers_word")] if known_sha256 is None else []
-    return Report((*lines, *_record_lines(_Asked(pdf, render, renderer)), *tablets))
+    return Report((*lines, *_record_lines(_Asked(pdf, render, renderer, head_keys)), *tablets))
 
 
 def _known_lines(pdf: bytes, known_sha256: str | None) -> list[Line]:
@@ -101,6 +106,7 @@ def _record_lines(asked: _Asked) -> list[Line]:
     return [
         held("record.files", names=", ".join(bundle.files())),
         *check_events(bundle, setup),
+        *check_ledger(bundle, asked.head_keys),
         _sealed_at_line(asked.pdf, sealed_at),
         _page_line(asked, bundle),
     ]

@@ -26,8 +26,8 @@ signing_off  queue(store), detail(store, setup_id), reviewed_now(store, setup_id
              not_accept(store, setup_id, by, passphrase, reason, now, seen=fingerprint)
 recording    bundle(store, setup_id, now, renderer), unsigned_pdf(store, setup_id, render_unsigned, now,
              renderer)
-             sealed_pdf(store, setup_id, render, seal, now, renderer) -> (sha256, bytes); stored_pdf(store,
-             setup_id)
+             sealed_pdf(store, setup_id, render, seal, signer, now, renderer) -> (sha256, bytes)
+             stored_pdf(store, setup_id) -> (sha256, bytes)
 register     give_slot, end_slot, release, keep_slot, authorise, withdraw, start_seating, leave_out, take_in,
              add_person, disable_person, enable_person, change_roles: each (store, ..., by, now)
 loading      load(store, shop, by, now, make_secret, keyring) -> [change], with the first secrets of new

@@ -216,6 +216,25 @@ class SecretNotChecked(NotNow):
     code = "services.secret_not_checked"
 
 
+class LedgerWentBack(NotNow):
+    """The ledger is not one that grew from the last head that was signed, so no head of it may be signed."""
+
+    code = "services.ledger_went_back"
+    field_names = ("file",)
+
+
+class HeadUnreadable(NotTaken):
+    """What was typed is neither a signed note nor a number and a root."""
+
+    code = "services.head_unreadable"
+
+
+class NothingToHandOut(NotTaken):
+    """The range ends before it begins."""
+
+    code = "services.nothing_to_hand_out"
+
+
 class SheetCannotBeMade(NotNow):
     code = "services.sheet_cannot_be_made"
     field_names = ("machine", "what_code")

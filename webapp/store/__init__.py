@@ -1,22 +1,23 @@
 """What is kept: the only room where Peewee lives.
 
-`Store.open(path)` brings the file up to date and leaves no connection open. Everything else happens inside
+`Store.open(address)` brings it up to date and leaves no connection open. Everything else happens inside
 `with store.reading():` or `with store.writing():`, through the repositories, one a subject.
 """
 
 import os
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
-from errno import ENOSPC
+from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 from typing import Any
 
 from webapp.store.database import Database
-from webapp.store.errors import DiskFull, FolderNotWritable, StoreError
+from webapp.store.engines.opening import Address, engine_at
+from webapp.store.errors import StoreError
 from webapp.store.files import HashedFiles
 from webapp.store.kept_head import KeptHead
 from webapp.store.migrations import migrate
+from webapp.store.moving import carry
 from webapp.store.repositories.access import AccessRepository
 from webapp.store.repositories.devices import DevicesRepository
 from webapp.store.repositories.ledger import LedgerRepository
@@ -34,10 +35,13 @@ COPY_PREFIX = "looked-at-"
 
 
 class Store:
-    """One shop's data: an SQLite file, and beside it a folder of sealed records."""
+    """One shop's data: an SQLite file or a PostgreSQL database, and beside it a folder of sealed records."""
 
-    def __init__(self, path: Path) -> None:
-        self._database = Database(path)
+    def __init__(self, address: Address, files: Path | None = None) -> None:
+        """`files` is the folder beside it, a database file's own by default."""
+        folder = files or Path(address).parent
+        self._address, self._folder = address, folder
+        self._database = Database(address)
         self.people = PeopleRepository(self._database)
         self.shop = ShopRepository(self._database)
         self.setups = SetupsRepository(self._database)
@@ -47,20 +51,25 @@ class Store:
         self.ledger = LedgerRepository(self._database)
         self.row_changes = RowChangesRepository(self._database)
         self.numbers = NumbersRepository(self._database)
-        self.kept_head = KeptHead(path.parent)
-        self.incoming = HashedFiles(path.parent / "incoming")
-        self.records = RecordsRepository(self._database, HashedFiles(path.parent / "records"))
+        self.kept_head = KeptHead(folder)
+        self.incoming = HashedFiles(folder / "incoming")
+        self.records = RecordsRepository(self._database, HashedFiles(folder / "records"))
+
+    @staticmethod
+    def is_at(address: Address) -> bool:
+        """Whether a store was ever made at this address; makes nothing. Raises DatabaseNotReached."""
+        return address.exists() if isinstance(address, Path) else engine_at(address).exists()
 
     @classmethod
-    def open(cls, path: Path) -> "Store":
-        """The store in this file, made or brought up to date;
-        no connection stays open, so a server may fork now.
+    def open(cls, address: Address, files: Path | None = None) -> "Store":
+        """The store at this address, made or brought up to date; no connection stays open, so a server may
+        fork now.
 
-        Raises a StoreError that says what to do:
-        FolderNotWritable, WriteAheadLogRefused, MadeByAnotherVersion …
+        Raises a StoreError that says what to do: FolderNotWritable, WriteAheadLogRefused,
+        MadeByAnotherVersion …
         """
-        store = cls(path)
-        _for_its_owner(path)
+        store = cls(address, files)
+        store._database.engine.prepare()
         try:
             migrate(store._database)
         finally:
@@ -77,30 +86,58 @@ class Store:
         """
         return self._database.writing()
 
+    def altering(self) -> AbstractContextManager[None]:
+        """While this lasts, no change is noted: for steps and for what carries whole shops over."""
+        return self._database.altering()
+
+    def ask(self, statement: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+        """Rows of a statement of this room's own (see moving.py). Needs a transaction around it."""
+        return self._database.raw(statement, values)
+
+    def put_rows(self, statement: str, rows: list[tuple[Any, ...]]) -> None:
+        """Run a statement of this room's own for many rows. Needs a transaction that writes around it."""
+        self._database.run_many(statement, rows)
+
+    def columns(self, table: str) -> list[str]:
+        """The names of a table's columns, as the database has them."""
+        return self._database.engine.columns(self._database.raw, table)
+
+    @property
+    def where(self) -> str:
+        """Which database this is, to be said to people: no secret is in it."""
+        return self._database.engine.where
+
     def settings(self) -> dict[str, Any]:
         """What this thread's connection says about each setting that is asserted."""
         return self._database.settings()
 
     def copy_to(self, path: Path, between_steps: Callable[[], None] = lambda: None) -> None:
-        """A whole copy of the database file, made in short steps while others go on working.
-        Raises CopyDisturbed.
-        """
-        self._database.copy_to(path, between_steps)
+        """A whole copy as a database file, while others go on working. Raises CopyDisturbed, NotTheSame."""
+        if isinstance(self._address, Path):
+            self._database.copy_to(path, between_steps)
+            return
+        with closing(Store.open(path, self._folder)) as copy:
+            carry(self, copy, alone=False)
 
     @contextmanager
     def copied(self) -> Iterator["Store"]:
-        """A store on a whole copy of the file beside this one, which goes when the block ends.
+        """A store for what reads for long: on a whole copy of the file beside this one, which goes when the
+        block ends.
 
-        For what reads for long: in rollback-journal mode a long look at the file itself keeps everybody from
-        writing. Sealed files are not copied; the copy reads them where they lie.
+        In rollback-journal mode a long look at the file itself keeps everybody from writing; where it does
+        not, it is the same database. Sealed files are not copied; the copy reads them where they lie.
         """
-        folder = self._database.path.parent
+        if not self._database.engine.long_looks_wait:
+            with closing(Store(self._address, self._folder)) as same:
+                yield same
+            return
+        folder = self._folder
         for left in folder.glob(f"{COPY_PREFIX}*.db"):
             if not _is_alive(left.name.removeprefix(COPY_PREFIX).partition("-")[0]):
                 left.unlink(missing_ok=True)
         handle, name = tempfile.mkstemp(prefix=f"{COPY_PREFIX}{os.getpid()}-", suffix=".db", dir=folder)
         os.close(handle)
-        copy = Store(Path(name))
+        copy = Store(Path(name), folder)
         try:
             self.copy_to(Path(name))
             yield copy
@@ -108,27 +145,20 @@ class Store:
             copy.close()
             Path(name).unlink(missing_ok=True)
 
+    def is_first(self) -> bool:
+        """Whether this process looks after what no request asks for: true for one of all of them.
+
+        It is so until this thread closes its connection; asked again it stays so.
+        """
+        return self._database.is_first()
+
     def damage(self) -> list[str]:
-        """What SQLite's own checks find wrong; nothing in a whole file. Needs a transaction around it."""
+        """What the database's own checks find wrong; nothing in a whole one. Inside a transaction."""
         return self._database.damage()
 
     def close(self) -> None:
         """Close this thread's connection; the next use opens another."""
         self._database.close()
-
-
-def _for_its_owner(path: Path) -> None:
-    """Make the file, or close it, so that the server's own account alone reads it;
-    SQLite's journal takes after it.
-    """
-    try:
-        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
-        if path.stat().st_mode & 0o077:
-            path.chmod(0o600)
-    except OSError as error:
-        if error.errno == ENOSPC:
-            raise DiskFull from error
-        raise FolderNotWritable(folder=path.parent) from error
 
 
 def _is_alive(process: str) -> bool:

@@ -1,15 +1,10 @@
 """What goes wrong in the store, each by name, with a sentence for the person who runs the server.
 
-An error carries a `code` and `fields` for a program; `str()` is the sentence. SQLite's own result names
-decide which one it is (https://www.sqlite.org/rescode.html), never the wording of its messages.
+An error carries a `code` and `fields` for a program; `str()` is the sentence. The engine of a database says
+which of them an error of its driver is.
 """
 
-import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import ClassVar
-
-import peewee
 
 
 class StoreError(Exception):
@@ -78,6 +73,45 @@ class SqliteTooOld(StoreError):
     sentence = "SQLite {version} is too old. Version {least} or later is needed."
 
 
+class DatabaseNotReached(StoreError):
+    code = "store.not_reached"
+    sentence = (
+        "{where} does not answer as it should ({why}). Nothing was stored. See to its server and try again."
+    )
+
+
+class NotAllowed(StoreError):
+    code = "store.not_allowed"
+    sentence = (
+        "{where} does not let this program's role do that ({why}). Let its owner give the role what it needs."
+    )
+
+
+class TargetNotEmpty(StoreError):
+    code = "store.target_not_empty"
+    sentence = (
+        "Something is kept there already, in {table}. Name a database that is new. Nothing was carried over."
+    )
+
+
+class NotTheSame(StoreError):
+    code = "store.not_the_same"
+    sentence = "What was carried over is not the same on both sides: {what}. All of it was taken back."
+
+
+class PostgresqlTooOld(StoreError):
+    code = "store.postgresql_too_old"
+    sentence = "PostgreSQL {version} is too old. Version {least} or later is needed."
+
+
+class SuperuserRefused(StoreError):
+    code = "store.superuser_refused"
+    sentence = (
+        "The role {role} is a superuser of the database's server, whom nothing there keeps from changing "
+        "what is kept for ever. Make a role of its own for Zerokeep and name it in the address."
+    )
+
+
 class MadeByAnotherVersion(StoreError):
     code = "store.made_by_another_version"
     sentence = (
@@ -114,42 +148,12 @@ class OpenedBeforeFork(StoreError):
     )
 
 
-@contextmanager
-def named_errors(path: str, busy_seconds: float) -> Iterator[None]:
-    """Let every error of the driver leave this block as one of the errors above."""
-    try:
-        yield
-    except (peewee.PeeweeException, sqlite3.Error) as error:
-        raise _named(error, path, busy_seconds) from error
-
-
-def _named(error: Exception, path: str, busy_seconds: float) -> StoreError:
-    why = str(error)
-    name = _result_name(error)
-    folder = path.rpartition("/")[0] or "."
-    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
-        return DatabaseLocked(seconds=round(busy_seconds))
-    if name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):
-        return FolderNotWritable(folder=folder)
-    if name.startswith("SQLITE_FULL"):
-        return DiskFull()
-    if name.startswith("SQLITE_IOERR"):
-        return DiskFailed(why=name)
-    if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
-        return DatabaseDamaged(path=path, why=name)
-    if name == "SQLITE_CONSTRAINT_TRIGGER":
-        return KeptForever(why=why)
-    if name.startswith("SQLITE_CONSTRAINT"):
-        return Conflict(why=why)
-    return StoreError(why=why)
-
-
-def _result_name(error: BaseException | None) -> str:
-    """SQLite's name of the result, found on the driver's error or on the one that it was made from."""
+def attribute_in_chain(error: BaseException | None, name: str) -> object | None:
+    """What the driver's error says under this name, on itself or on the one that it was made from."""
     while error is not None:
-        name = getattr(error, "sqlite_errorname", None)
-        if name:
-            return str(name)
+        found: object | None = getattr(error, name, None)
+        if found:
+            return found
         inner = [part for part in error.args if isinstance(part, BaseException)]
         error = inner[0] if inner else error.__cause__ or error.__context__
-    return ""
+    return None

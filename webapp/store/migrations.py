@@ -13,25 +13,29 @@ from hashlib import sha256
 
 from webapp.store.covered_rows import COVERED, FIRST_NOTE_OF_EVENTS, first_notes
 from webapp.store.database import Database
+from webapp.store.engines.postgresql_text import translated
 from webapp.store.errors import MadeByAnotherVersion
-
-LOG = (
-    "CREATE TABLE IF NOT EXISTS migration "
-    "(number INTEGER PRIMARY KEY, name TEXT NOT NULL, sha256 TEXT NOT NULL) STRICT"
-)
 
 
 @dataclass(frozen=True, slots=True)
 class Migration:
-    """One step. `statements` run in order."""
+    """One step. `statements` run in order, on PostgreSQL in its own words (see `engines/postgresql_text.py`),
+    or those of `postgresql` where the words are others.
+    """
 
     name: str
     statements: tuple[str, ...]
+    postgresql: tuple[str, ...] | None = None
 
     @property
     def sha256(self) -> str:
         """Hash of the text, lower-case hex."""
-        return sha256("\n;\n".join(self.statements).encode()).hexdigest()
+        return hash_of(self.statements)
+
+
+def hash_of(statements: tuple[str, ...]) -> str:
+    """What the row of a step that ran says of its text, lower-case hex."""
+    return sha256("\n;\n".join(statements).encode()).hexdigest()
 
 
 def kept_forever(*tables: str) -> tuple[str, ...]:
@@ -381,11 +385,26 @@ VERSIONS = Migration(
             for action in ("INSERT", "UPDATE", "DELETE")
         ),
     ),
+    postgresql=(),  # the next step takes it all away again
 )
 
 LISTED = (
     "INSERT INTO kept_change SELECT {row}.fixture, {row}.axis, coalesce(max(number), 0) + 1, {row}.setup "
     "FROM kept_change WHERE fixture = {row}.fixture AND axis = {row}.axis;"
+)
+
+KEPT_CHANGE = (
+    """CREATE TABLE kept_change (
+            fixture TEXT NOT NULL,
+            axis TEXT NOT NULL,
+            number INTEGER NOT NULL,
+            setup TEXT NOT NULL,
+            PRIMARY KEY (fixture, axis, number)) STRICT, WITHOUT ROWID""",
+    *(
+        f"CREATE TRIGGER kept_value_{action.lower()}_listed AFTER {action} ON kept_value "
+        f"BEGIN {' '.join(LISTED.format(row=row) for row in rows)} END"
+        for action, rows in (("INSERT", ("NEW",)), ("UPDATE", ("OLD", "NEW")), ("DELETE", ("OLD",)))
+    ),
 )
 
 # Which value each change was about, so that whoever remembers the values up to a number reads only those
@@ -395,18 +414,9 @@ KEPT_CHANGES = Migration(
     (
         *(f"DROP TRIGGER kept_value_{action}_counted" for action in ("insert", "update", "delete")),
         "DROP TABLE kept_version",
-        """CREATE TABLE kept_change (
-            fixture TEXT NOT NULL,
-            axis TEXT NOT NULL,
-            number INTEGER NOT NULL,
-            setup TEXT NOT NULL,
-            PRIMARY KEY (fixture, axis, number)) STRICT, WITHOUT ROWID""",
-        *(
-            f"CREATE TRIGGER kept_value_{action.lower()}_listed AFTER {action} ON kept_value "
-            f"BEGIN {' '.join(LISTED.format(row=row) for row in rows)} END"
-            for action, rows in (("INSERT", ("NEW",)), ("UPDATE", ("OLD", "NEW")), ("DELETE", ("OLD",)))
-        ),
+        *KEPT_CHANGE,
     ),
+    postgresql=translated(KEPT_CHANGE),
 )
 
 HEALTH = Migration("what tablets say of themselves", ("ALTER TABLE device ADD COLUMN health TEXT",))
@@ -548,21 +558,27 @@ UNSIGNED_TEXTS = Migration(
     ),
 )
 
-NOTES = Migration(
-    "notes of every change of a row",
-    (
-        """CREATE TABLE row_change (
+ROW_CHANGE = (
+    """CREATE TABLE row_change (
             number INTEGER PRIMARY KEY,
             name TEXT NOT NULL,
             key TEXT NOT NULL,
             old TEXT,
             new TEXT,
             CHECK (old IS NOT NULL OR new IS NOT NULL)) STRICT""",
-        "CREATE INDEX row_change_by_row ON row_change (name, key, number)",
+    "CREATE INDEX row_change_by_row ON row_change (name, key, number)",
+)
+
+NOTES = Migration(
+    "notes of every change of a row",
+    (
+        *ROW_CHANGE,
         *(first_notes(table) for table in COVERED),
         FIRST_NOTE_OF_EVENTS,
         *kept_forever("row_change"),
     ),
+    # No shop was ever kept on PostgreSQL before these notes were: there is no row yet.
+    postgresql=translated((*ROW_CHANGE, *kept_forever("row_change"))),
 )
 
 # Sheets that come from now on leave here what is the same on many of them;
@@ -611,36 +627,40 @@ MIGRATIONS = (
 
 
 def migrate(database: Database, migrations: tuple[Migration, ...] = MIGRATIONS) -> list[str]:
-    """Run the steps that have not run yet; their names.
-    Raises MadeByAnotherVersion for a file that does not fit.
+    """Run the steps that have not run yet; their names. Raises MadeByAnotherVersion for one that does not
+    fit.
     """
     with database.altering():
         done = _run(database, migrations)
+        if done:
+            with database.writing():
+                database.engine.after_migrating(database.raw)
     _refuse_later_steps(database, len(migrations))
     return done
 
 
 def _run(database: Database, migrations: tuple[Migration, ...]) -> list[str]:
     with database.writing():
-        database.raw(LOG)
+        database.engine.before_migrating(database.raw)
     done: list[str] = []
     for number, migration in enumerate(migrations, start=1):
+        statements = database.engine.statements(migration)
         with database.writing():
-            if _has_run(database, number, migration):
+            if _has_run(database, number, migration.name, hash_of(statements)):
                 continue
-            for statement in migration.statements:
+            for statement in statements:
                 database.raw(statement)
-            database.raw("INSERT INTO migration VALUES (?, ?, ?)", (number, migration.name, migration.sha256))
+            database.raw(
+                "INSERT INTO migration VALUES (?, ?, ?)", (number, migration.name, hash_of(statements))
+            )
             done.append(migration.name)
     return done
 
 
-def _has_run(database: Database, number: int, migration: Migration) -> bool:
+def _has_run(database: Database, number: int, name: str, sha256: str) -> bool:
     found = database.raw("SELECT name, sha256 FROM migration WHERE number = ?", (number,))
-    if found and found[0] != (migration.name, migration.sha256):
-        raise MadeByAnotherVersion(
-            path=database.path, number=number, found=found[0][0], wanted=migration.name
-        )
+    if found and found[0] != (name, sha256):
+        raise MadeByAnotherVersion(path=database.engine.where, number=number, found=found[0][0], wanted=name)
     return bool(found)
 
 
@@ -649,4 +669,4 @@ def _refuse_later_steps(database: Database, known: int) -> None:
         later = database.raw("SELECT number, name FROM migration WHERE number > ? ORDER BY number", (known,))
     if later:
         number, name = later[0]
-        raise MadeByAnotherVersion(path=database.path, number=number, found=name, wanted="nothing")
+        raise MadeByAnotherVersion(path=database.engine.where, number=number, found=name, wanted="nothing")

@@ -12,7 +12,18 @@ from flask import Blueprint, Flask, g, has_request_context, request
 from jinja2 import StrictUndefined
 
 from webapp.domain.plain.directions import shown_value
-from webapp.web.desk import access, audit, board, deciding, desk, people, registers, worrying
+from webapp.web.desk import (
+    access,
+    audit,
+    board,
+    deciding,
+    desk,
+    handing_out,
+    heads,
+    people,
+    registers,
+    worrying,
+)
 from webapp.web.edge import errors, guards, headers, rights, shop_zone
 from webapp.web.edge.wiring import Wiring, attach
 from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes, z_readings
@@ -39,6 +50,8 @@ BLUEPRINTS: Sequence[Blueprint] = (
     printing.blueprint,
     choosing.blueprint,
     audit.blueprint,
+    handing_out.blueprint,
+    heads.blueprint,
 )
 
 

@@ -5,6 +5,8 @@ Rules of this module:
 - Five files: sheet.json (the exact text that the tablet had), events.jsonl (one compact JWS a line, in device
   order), devices.json, decisions.jsonl (one canonical JSON text a line), record.json. Files and bundle are
   two spellings of one value: `from_files(bundle.files()) == bundle`, and there is one spelling only.
+- A sixth, ledger.json, says where they stand in the ledger, under a signed head. Records from before heads
+  were signed, and those that are not sealed, have none.
 - Events and decisions are kept as the text that was signed or logged; nothing is written anew to be compared.
 - Line ends are single line feeds, also after the last line (JSON Lines).
 - No signature is checked here: the proof room does that.
@@ -22,8 +24,10 @@ from webapp.domain.evidence.decisions import Decision
 from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.evidence.events import read_event
 from webapp.domain.evidence.written_sheet import WrittenSheet
+from webapp.domain.plain.declared import Fault
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import canonical_bytes, canonical_text, read_json
+from webapp.domain.record.ledger_proofs import LEDGER_FILE, LEDGER_PROOFS, LedgerProofs
 from webapp.domain.setup.step_times import PacedStep
 
 RECORD_DOMAIN = "zerokeep/record/1"
@@ -116,21 +120,22 @@ class RecordBundle:
     devices: tuple[DeviceInRecord, ...]
     decisions: tuple[str, ...]
     record: RecordFile
+    ledger: LedgerProofs | None = None
 
     def files(self) -> dict[str, bytes]:
-        """Return the bytes of the five files by name, in the order that they are printed in."""
+        """Return the bytes of the files by name, in the order that they are printed in."""
+        proofs = {LEDGER_FILE: canonical_bytes(self.ledger)} if self.ledger else {}
         return {
             "sheet.json": self.sheet_text.encode("utf-8"),
             "events.jsonl": _lines_bytes(self.events),
             "devices.json": canonical_bytes(list(self.devices)),
             "decisions.jsonl": _lines_bytes(self.decisions),
             "record.json": canonical_bytes(self.record),
+            **proofs,
         }
 
     def digest(self) -> str:
-        """Return the SHA-256, in lower-case hex, of names and hashes of all five files:
-        the record's fingerprint.
-        """
+        """Return the SHA-256, in lower-case hex, of names and hashes of all files: its fingerprint."""
         lines = (f"{name} {sha256(data).hexdigest()}\n" for name, data in self.files().items())
         return sha256("".join(lines).encode("ascii")).hexdigest()
 
@@ -153,11 +158,11 @@ class RecordBundle:
 
 
 def from_files(files: Mapping[str, bytes]) -> RecordBundle:
-    """Return the bundle in these five files. Raises a `RecordError` or a `JsonError` that names the file."""
+    """Return the bundle in these files. Raises a `RecordError` or a `JsonError` that names the file."""
     for name in FILE_NAMES:
         if name not in files:
             raise RecordFileMissingError(name=name)
-    for name in sorted(files.keys() - set(FILE_NAMES)):
+    for name in sorted(files.keys() - {*FILE_NAMES, LEDGER_FILE}):
         raise RecordFileUnknownError(name=name[:80])
     devices = read_json(files["devices.json"], LARGEST_FILE_BYTES)
     record = read_json(files["record.json"], LARGEST_FILE_BYTES)
@@ -171,6 +176,7 @@ def from_files(files: Mapping[str, bytes]) -> RecordBundle:
         tuple(devices),
         _lines(files, "decisions.jsonl"),
         cast("RecordFile", record),
+        _proofs(files[LEDGER_FILE]) if LEDGER_FILE in files else None,
     )
     _check_spelling(bundle, files)
     return bundle
@@ -184,6 +190,13 @@ def _check_spelling(bundle: RecordBundle, files: Mapping[str, bytes]) -> None:
     for decision in bundle.decisions:
         if canonical_text(read_json(decision.encode("utf-8"))) != decision:
             raise RecordFileNotCanonicalError(name="decisions.jsonl")
+
+
+def _proofs(data: bytes) -> LedgerProofs:
+    found = LEDGER_PROOFS.read(read_json(data, LARGEST_FILE_BYTES))
+    if isinstance(found, Fault):
+        raise RecordFileWrongError(name=LEDGER_FILE)
+    return found
 
 
 def _lines_bytes(lines: tuple[str, ...]) -> bytes:

@@ -23,6 +23,7 @@ from typing_extensions import TypedDict
 from webapp.domain.evidence import tree
 from webapp.domain.plain.declared import Fault as NotOfShape
 from webapp.domain.plain.declared import Shape
+from webapp.proof.printed_head import printed_head
 from webapp.services.audit.derived import misfits
 from webapp.services.audit.row_notes import NO_NOTES, Notes, NotesSaid, changed_rows, notes_until_now, said_by
 from webapp.services.audit.unreadable import readable
@@ -275,6 +276,12 @@ def _sheets(rows: Iterable[SheetRow]) -> Iterator[Fault]:
 def _record(store: Store, row: RecordRow) -> Iterator[Fault]:
     if not store.records.files.is_whole(row["sha256"]):
         yield Fault("audit.record_file", f"record {row['sha256']} of setup {row['setup']}")
+        return
+    printed = printed_head(store.records.files.read(row["sha256"]))
+    with store.reading():
+        held = printed is None or has_head(store, printed["size"], printed["root"])
+    if not held:
+        yield Fault("audit.printed_head", f"record {row['sha256']} of setup {row['setup']}")
 
 
 def _named_in(store: Store, stretch: Stretch, outcome: Outcome) -> Iterator[Fault]:

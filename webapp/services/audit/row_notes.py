@@ -107,6 +107,6 @@ def _added(before: str, note: Note) -> str:
 def _written_down(store: Store) -> dict[int, str]:
     """The digests that audits wrote onto the ledger, by the number of the last note under each."""
     with store.reading():
-        texts = [row["text"] for row in store.ledger.changes(kind=AUDIT_RAN, newest=-1)]
+        texts = [row["text"] for row in store.ledger.changes(kind=AUDIT_RAN, newest=None)]
     said = [NOTES_SAID.read(said_by(text).get("notes")) for text in texts]
     return {one["number"]: one["sha256"] for one in said if not isinstance(one, NotOfShape) and one["number"]}

@@ -5,6 +5,9 @@ Rules:
   sign-off is committed, so that a failed seal leaves the sign-off and can be tried again;
 - the file is written under its own hash (temporary name, flush, rename,
   flush of the folder) before its row is; when the row cannot be written, the file goes again;
+- a record that is sealed carries a signed head of the ledger and the places of its events and decisions
+  under it, so that it can be checked by whoever holds the file alone; where no head may be signed, nothing
+  is sealed;
 - the hash of the whole file is on the ledger (record.sealed),
   because a seal inside the file does not cover every bit.
 """
@@ -13,6 +16,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -25,13 +29,17 @@ from webapp.domain.record.bundle import (
     RecordFile,
 )
 from webapp.domain.record.edition import PAGES_EDITION
+from webapp.domain.record.ledger_proofs import proofs_of
 from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
 from webapp.services.evidence.ledger import SERVER, change, head, keep_head
+from webapp.services.evidence.signed_heads import sign_that
 from webapp.services.setups import pacing, stored_setups
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
+    from webapp.proof.signed_note import NoteSigner
     from webapp.store import Store
+    from webapp.store.rows import ChangeRow
 
 Render = Callable[[RecordBundle], bytes]
 # Gets the time that stands in the record: the seal has to say the same one.
@@ -52,6 +60,7 @@ def bundle(store: Store, setup_id: str, now: datetime, renderer: Mapping[str, st
         rows = store.setups.events_of(setup_id)
         if not rows:
             raise NoSuchSetup(setup=setup_id)
+        decided = _decisions(store, setup_id)
         state = stored_setups.fold_stored(store, setup_id)
         sheet_row = store.setups.sheet(rows[0]["sheet"])
         shop = store.shop.item("shop", "shop") or {}
@@ -70,9 +79,28 @@ def bundle(store: Store, setup_id: str, now: datetime, renderer: Mapping[str, st
             sheet_text=sheet_row["text"] if sheet_row else "",
             events=tuple(row["jws"] for row in rows),
             devices=tuple(_device(store, device) for device in sorted({row["device"] for row in rows})),
-            decisions=tuple(_decisions(store, setup_id)),
+            decisions=tuple(row["text"] for row in decided),
             record=record,
         )
+
+
+def proven_bundle(
+    store: Store, setup_id: str, signer: NoteSigner, now: datetime, renderer: Mapping[str, str]
+) -> RecordBundle:
+    """The same with the places of its entries under a signed head. Raises NoSuchSetup, LedgerWentBack,
+    OSError.
+    """
+    with store.reading():
+        found = bundle(store, setup_id, now, renderer)
+        now_head = head(store)
+        proofs = proofs_of(
+            [row["position"] for row in store.setups.events_of(setup_id)],
+            [row["position"] for row in _decisions(store, setup_id)],
+            now_head["size"],
+            store.ledger.hash_at,
+        )
+    proofs["note"], proofs["key"] = sign_that(store, signer, now_head), signer.verifier.text
+    return replace(found, ledger=proofs)
 
 
 def unsigned_pdf(
@@ -83,10 +111,17 @@ def unsigned_pdf(
 
 
 def sealed_pdf(
-    store: Store, setup_id: str, render: Render, seal: Seal, now: datetime, renderer: Mapping[str, str]
+    store: Store,
+    setup_id: str,
+    render: Render,
+    seal: Seal,
+    signer: NoteSigner,
+    now: datetime,
+    renderer: Mapping[str, str],
 ) -> tuple[str, bytes]:
     """SHA-256 and bytes of the sealed record, made now if there is none yet.
-    Raises NoSuchSetup, NotSignedOff.
+
+    Raises NoSuchSetup, NotSignedOff, LedgerWentBack, OSError.
     """
     with _ONE_AT_A_TIME:
         with store.reading():
@@ -97,7 +132,7 @@ def sealed_pdf(
             raise NotSignedOff
         if record is not None:
             return record["sha256"], store.records.files.read(record["sha256"])
-        pdf = seal(render(bundle(store, setup_id, now, renderer)), utc_text(now))
+        pdf = seal(render(proven_bundle(store, setup_id, signer, now, renderer)), utc_text(now))
         return _keep(store, setup_id, pdf, now), pdf
 
 
@@ -146,5 +181,5 @@ def _device(store: Store, device_id: str) -> DeviceInRecord:
     return {"id": device_id, "name": row["name"] if row else None, "jwk": row["jwk"] if row else None}
 
 
-def _decisions(store: Store, setup_id: str) -> list[str]:
-    return [row["text"] for row in store.ledger.changes_of_setup(setup_id) if row["type"] != "record.sealed"]
+def _decisions(store: Store, setup_id: str) -> list[ChangeRow]:
+    return [row for row in store.ledger.changes_of_setup(setup_id) if row["type"] != "record.sealed"]

@@ -22,3 +22,9 @@ class Repository:
 
     def _run(self, query: Any) -> int:
         return self._database.run(query)
+
+    def _among(self, statement: str, values: tuple[Any, ...]) -> list[tuple[Any, ...]]:
+        """Rows of a statement with `{these}` in it: the texts of the JSON list that stands there among the
+        values.
+        """
+        return self._database.raw(statement.format(these=self._database.these), values)

@@ -36,11 +36,11 @@ ENTRIES = (
 NEXT_PLACE = (
     "SELECT min(place) FROM (SELECT min(position) AS place FROM leaf WHERE position >= ?1 "
     "UNION ALL SELECT min(position) FROM event WHERE position >= ?1 "
-    "UNION ALL SELECT min(position) FROM change WHERE position >= ?1)"
+    "UNION ALL SELECT min(position) FROM change WHERE position >= ?1) AS places"
 )
 PLACES = (
     "SELECT max(place) FROM (SELECT coalesce(max(position) + 1, 0) AS place FROM leaf "
-    "UNION ALL SELECT max(position) + 1 FROM event UNION ALL SELECT max(position) + 1 FROM change)"
+    "UNION ALL SELECT max(position) + 1 FROM event UNION ALL SELECT max(position) + 1 FROM change) AS places"
 )
 BEYOND = "SELECT level, number FROM node WHERE level = ? AND number >= ? ORDER BY number LIMIT ?"
 ABOVE = "SELECT level, number FROM node WHERE level > ? ORDER BY level, number LIMIT ?"
@@ -87,8 +87,13 @@ class LedgerRepository(Repository):
         rows = self._database.raw(CHANGES_OF_SETUP, (setup,))
         return [cast("ChangeRow", dict(zip(columns, row, strict=True))) for row in rows]
 
-    def changes(self, *, kind: str | None = None, newest: int = 200) -> list[ChangeRow]:
-        """The newest changes, of one type if given, newest first."""
+    def changes_about(self, kind: str, subject: str) -> list[ChangeRow]:
+        """Changes of one type about one thing, in the order of the ledger."""
+        query = Change.select().where(Change.type == kind, Change.subject == subject)
+        return self._rows(query.order_by(Change.position))
+
+    def changes(self, *, kind: str | None = None, newest: int | None = 200) -> list[ChangeRow]:
+        """The newest changes, of one type if given, newest first; all of them for None."""
         query = Change.select().order_by(Change.position.desc()).limit(newest)
         return self._rows(query.where(Change.type == kind) if kind else query)
 

@@ -39,8 +39,11 @@ KEPT = (
     "k.setup "
 )
 KEPT_OF = f"{KEPT} WHERE k.setup = ? ORDER BY k.axis"
-KEPT_AFTER = f"{KEPT} WHERE (? IS NULL OR k.fixture = ?) AND k.setup > ? ORDER BY k.setup, k.axis LIMIT ?"
-IMPORTED_AMONG = "SELECT id FROM imported_setup WHERE id IN (SELECT value FROM json_each(?))"
+KEPT_AFTER = (
+    f"{KEPT} WHERE (CAST(? AS TEXT) IS NULL OR k.fixture = ?) AND k.setup > ? "
+    "ORDER BY k.setup, k.axis LIMIT ?"
+)
+IMPORTED_AMONG = "SELECT id FROM imported_setup WHERE id IN ({these})"
 AT_A_TIME = 3_000
 
 
@@ -74,7 +77,7 @@ class NumbersRepository(Repository):
 
     def imported_among(self, ids: Collection[str]) -> set[str]:
         """Those of these ids that an import took."""
-        rows = self._database.raw(IMPORTED_AMONG, (json.dumps(list(ids)),)) if ids else []
+        rows = self._among(IMPORTED_AMONG, (json.dumps(list(ids)),)) if ids else []
         return {id_ for (id_,) in rows}
 
     def kept_of(self, setup: str) -> list[KeptWithOrigin]:
@@ -83,8 +86,8 @@ class NumbersRepository(Repository):
 
     def kept_setups(self, ids: Collection[str]) -> set[tuple[str, str]]:
         """Setup and axis of the values that these setups have already."""
-        statement = "SELECT setup, axis FROM kept_value WHERE setup IN (SELECT value FROM json_each(?))"
-        return {(row[0], row[1]) for row in self._database.raw(statement, (json.dumps(list(ids)),))}
+        statement = "SELECT setup, axis FROM kept_value WHERE setup IN ({these})"
+        return {(row[0], row[1]) for row in self._among(statement, (json.dumps(list(ids)),))}
 
     def kept_after(self, fixture: str | None, after: str) -> list[KeptWithOrigin]:
         """Kept values of the setups after one, by setup and axis:
@@ -103,7 +106,12 @@ class NumbersRepository(Repository):
     def put_care(self, probe: str, every_days: int, factor_hundredths: int) -> None:
         """Set how often a probe is checked and what counts while it is overdue."""
         fields = {"probe": probe, "every_days": every_days, "factor_hundredths": factor_hundredths}
-        self._run(ProbeCare.insert(fields).on_conflict("REPLACE"))
+        self._run(
+            ProbeCare.insert(fields).on_conflict(
+                conflict_target=[ProbeCare.probe],
+                preserve=[ProbeCare.every_days, ProbeCare.factor_hundredths],
+            )
+        )
 
     def add_check(self, row: NewProbeCheck) -> None:
         """Keep a check. `typed` and `found` are plain values."""
@@ -153,7 +161,8 @@ class NumbersRepository(Repository):
         """Set what the lead changed of a budget."""
         text = json.dumps(value, sort_keys=True, ensure_ascii=False)
         fields = {"machine": machine, "fixture": fixture, "probe": probe, "value": text}
-        self._run(Budget.insert(fields).on_conflict("REPLACE"))
+        key = [Budget.machine, Budget.fixture, Budget.probe]
+        self._run(Budget.insert(fields).on_conflict(conflict_target=key, preserve=[Budget.value]))
 
 
 def _kept(row: tuple[Any, ...]) -> KeptWithOrigin:

@@ -5,16 +5,11 @@ from collections.abc import Iterator
 from itertools import islice
 from typing import NamedTuple
 
-from webapp.store.covered_rows import COVERED, DIGEST_OF_EVENTS, EVENTS, Covered
+from webapp.store.covered_rows import COVERED, EVENTS, Covered
 from webapp.store.repositories.base import Repository
 
 MOST_FOUND = 1000
 A_STRETCH = 500
-# A note whose key was made no such list is of no upload: the digest over all notes tells of it.
-NOTES_OF_EVENTS = (
-    "SELECT number, json_extract(key, '$[0]'), coalesce(json_extract(key, '$[1]'), -1), new FROM row_change "
-    "WHERE name = ? AND number > ? ORDER BY number LIMIT ?"
-)
 BETWEEN = "SELECT position FROM event WHERE position > ? AND position < ? ORDER BY position LIMIT ?"
 NOTES = "SELECT number, name, key, old, new FROM row_change WHERE number > ? ORDER BY number LIMIT ?"
 
@@ -48,12 +43,14 @@ class RowChangesRepository(Repository):
         """
         if name == EVENTS:
             return list(islice(self._changed_events(), MOST_FOUND))
-        table = _named(name)
+        table, engine = _named(name), self._database.engine
+        rows = f"SELECT {engine.key_of(table)} AS key, {engine.digest_of(table)} AS found FROM {name}"  # noqa: S608
+        last = (
+            "SELECT noted.new FROM row_change AS noted "
+            "WHERE noted.name = ? AND noted.key = here.key ORDER BY noted.number DESC LIMIT 1"
+        )
         statement = (
-            f"SELECT here.key FROM (SELECT {table.key_of()} AS key, "  # noqa: S608
-            f"{table.digest_of()} AS found FROM {name}) AS here "
-            "WHERE here.found IS NOT (SELECT noted.new FROM row_change AS noted "
-            "WHERE noted.name = ? AND noted.key = here.key ORDER BY noted.number DESC LIMIT 1) LIMIT ?"
+            f"SELECT here.key FROM ({rows}) AS here WHERE coalesce(({last}), '') <> here.found LIMIT ?"  # noqa: S608
         )
         return [row[0] for row in self._database.raw(statement, (name, MOST_FOUND))]
 
@@ -61,11 +58,11 @@ class RowChangesRepository(Repository):
         """Keys of rows of a table that were noted and are not there any more; the first of many."""
         if name == EVENTS:
             return []  # an upload of which one is gone is another one
-        table = _named(name)
+        table, engine = _named(name), self._database.engine
+        last = "SELECT max(number) FROM row_change WHERE name = ? GROUP BY key"
         statement = (
-            "SELECT key FROM (SELECT key, new, max(number) "  # noqa: S608
-            "FROM row_change WHERE name = ? GROUP BY key) AS noted "
-            f"WHERE new IS NOT NULL AND key NOT IN (SELECT {table.key_of()} FROM {name}) LIMIT ?"
+            f"SELECT key FROM row_change WHERE number IN ({last}) "  # noqa: S608
+            f"AND new IS NOT NULL AND key NOT IN (SELECT {engine.key_of(table)} FROM {name}) LIMIT ?"
         )
         return [row[0] for row in self._database.raw(statement, (name, MOST_FOUND))]
 
@@ -74,11 +71,11 @@ class RowChangesRepository(Repository):
         and events between them that were never noted, by position.
         """
         after, number = -1, 0
-        while notes := self._database.raw(NOTES_OF_EVENTS, (EVENTS, number, A_STRETCH)):
+        while notes := self._database.raw(self._database.engine.notes_of_events, (EVENTS, number, A_STRETCH)):
             number = notes[-1][0]
             for _, first, last, noted in notes:
                 yield from self._stray(after, first)
-                if self._database.raw(DIGEST_OF_EVENTS, (first, last))[0][0] != noted:
+                if self._database.raw(self._database.engine.digest_of_events, (first, last))[0][0] != noted:
                     yield f"{first} to {last}"
                 after = max(after, last)
         yield from self._stray(after, sys.maxsize)

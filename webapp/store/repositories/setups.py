@@ -5,7 +5,6 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from typing import Any, Literal, cast
 
-from webapp.store.covered_rows import NOTE_EVENTS
 from webapp.store.repositories.base import Repository
 from webapp.store.rows import (
     EventParts,
@@ -88,7 +87,11 @@ KEPT_WITH_PEOPLE = (
     "LEFT JOIN imported_setup ON imported_setup.id = kept_value.setup "
     "WHERE fixture = ? AND axis = ? ORDER BY at_utc, kept_value.setup"
 )
-TO_SEAL = "SELECT id FROM setup WHERE status = 'signed_off' AND sealed = 0 ORDER BY last_at_utc LIMIT ?"
+STARTED_BETWEEN = (
+    "SELECT id FROM setup WHERE started_at_utc >= ? AND started_at_utc < ? "
+    "AND EXISTS (SELECT 1 FROM event WHERE event.setup = setup.id) ORDER BY started_at_utc, id"
+)
+TO_SEAL = "SELECT id FROM setup WHERE status = 'signed_off' AND sealed = FALSE ORDER BY last_at_utc LIMIT ?"
 # From the open questions to their setups, never from all setups of a machine to their questions.
 OPEN_AT_MACHINE = (
     "SELECT count(*) FROM question WHERE answered_at_utc IS NULL "
@@ -96,17 +99,16 @@ OPEN_AT_MACHINE = (
 )
 KEEP_PART = "INSERT INTO sheet_part (hash, body) VALUES (?, ?) ON CONFLICT DO NOTHING"
 # Their order is that of the ledger: a later touch of the same axis comes later.
-NEWEST_RECEIPT = "SELECT max(received_at_utc) FROM event WHERE id IN (SELECT value FROM json_each(?))"
+NEWEST_RECEIPT = "SELECT max(received_at_utc) FROM event WHERE id IN ({these})"
 TOUCHES_OF = (
-    "SELECT setup, id, jws FROM event WHERE setup IN (SELECT value FROM json_each(?)) "
+    "SELECT setup, id, jws FROM event WHERE setup IN ({these}) "
     "AND type IN ('touch.entered', 'touch.read_again') ORDER BY position"
 )
-# From each person to their setups, and from a setup to its own values:
-# the + keeps the seating's index out of it.
+# From each person to their setups, and from a setup to its own values: no index of seatings is offered.
 WITH_VALUES_AT = (
-    "SELECT value FROM json_each(?) AS person WHERE EXISTS ("
-    "SELECT 1 FROM setup CROSS JOIN kept_value ON kept_value.setup = setup.id "
-    "WHERE setup.person = person.value AND +kept_value.seating = ? AND kept_value.left_out_reason IS NULL)"
+    "SELECT value FROM ({these}) AS person WHERE EXISTS (SELECT 1 FROM setup CROSS JOIN kept_value "
+    "WHERE kept_value.setup = setup.id AND setup.person = person.value "
+    "AND kept_value.seating || '' = ? AND kept_value.left_out_reason IS NULL)"
 )
 UNSIGNED_SINCE = (
     "SELECT coalesce(source, ''), count(*) FROM set_aside "
@@ -114,7 +116,7 @@ UNSIGNED_SINCE = (
 )
 FORGET_UNSIGNED = (
     "DELETE FROM set_aside WHERE id IN (SELECT id FROM set_aside WHERE device IS NULL "
-    "ORDER BY received_at_utc DESC, id LIMIT -1 OFFSET ?)"
+    "ORDER BY received_at_utc DESC, id LIMIT 9223372036854775807 OFFSET ?)"
 )
 WITH_EVENTS = "SELECT DISTINCT setup FROM event WHERE setup > ? ORDER BY setup LIMIT ?"
 EVENTS_OF = "SELECT id, jws FROM event WHERE setup = ? ORDER BY sequence, id"
@@ -207,7 +209,12 @@ class SetupsRepository(Repository):
     def use_sheet(self, machine: str, sheet_hash: str, version: str, checked_at_utc: str) -> None:
         """Say that a sheet was found right for a machine."""
         fields = {"machine": machine, "hash": sheet_hash, "version": version}
-        self._run(SheetInUse.insert({**fields, "checked_at_utc": checked_at_utc}).on_conflict("REPLACE"))
+        self._run(
+            SheetInUse.insert({**fields, "checked_at_utc": checked_at_utc}).on_conflict(
+                conflict_target=[SheetInUse.machine],
+                preserve=[SheetInUse.hash, SheetInUse.version, SheetInUse.checked_at_utc],
+            )
+        )
 
     # Events
 
@@ -216,7 +223,7 @@ class SetupsRepository(Repository):
         each a tuple in the order of EVENT_COLUMNS.
         """
         self._database.run_many(INSERT_EVENT, rows)
-        self._database.raw(NOTE_EVENTS, (rows[0][0], rows[-1][0]))
+        self._database.raw(self._database.engine.note_events, (rows[0][0], rows[-1][0]))
 
     def events_by_id(self, ids: Collection[str]) -> dict[str, EventParts]:
         """Those of these events that are stored, by id, without their signed text."""
@@ -237,12 +244,12 @@ class SetupsRepository(Repository):
 
     def newest_receipt(self, events: Collection[str]) -> str | None:
         """When the server got the last of these events, or None where it has none of them."""
-        rows = self._database.raw(NEWEST_RECEIPT, (json.dumps(list(events)),))
+        rows = self._among(NEWEST_RECEIPT, (json.dumps(list(events)),))
         return str(rows[0][0]) if rows and rows[0][0] is not None else None
 
     def touches_of(self, setups: Collection[str]) -> list[tuple[str, str, str]]:
         """Setup, id and signed text of every touch in these setups, in the order of the ledger."""
-        rows = self._database.raw(TOUCHES_OF, (json.dumps(list(setups)),)) if setups else []
+        rows = self._among(TOUCHES_OF, (json.dumps(list(setups)),)) if setups else []
         return [(setup, id_, jws) for setup, id_, jws in rows]
 
     def holders(self, device: str, sequences: Collection[int]) -> dict[int, str]:
@@ -406,6 +413,10 @@ class SetupsRepository(Repository):
             query = query.where((Setup.last_at_utc <= after[0]) & ((Setup.last_at_utc < after[0]) | same))
         return self._rows(query)
 
+    def started_between(self, since_utc: str, until_utc: str) -> list[str]:
+        """Setups that a tablet started from `since_utc` up to, not including, `until_utc`, earliest first."""
+        return [row[0] for row in self._database.raw(STARTED_BETWEEN, (since_utc, until_utc))]
+
     def to_seal(self, most: int) -> list[str]:
         """Setups that are signed off and have no sealed record, longest waiting first."""
         return [row[0] for row in self._database.raw(TO_SEAL, (most,))]
@@ -468,7 +479,7 @@ class SetupsRepository(Repository):
 
     def with_values_at(self, seating: str, people: Collection[str]) -> frozenset[str]:
         """Those of these people of whom a value counts in this seating."""
-        rows = self._database.raw(WITH_VALUES_AT, (json.dumps(list(people)), seating)) if people else []
+        rows = self._among(WITH_VALUES_AT, (json.dumps(list(people)), seating)) if people else []
         return frozenset(person for (person,) in rows)
 
     def changes_of_values(self, fixture: str, axis: str) -> int | None:
@@ -503,10 +514,8 @@ class SetupsRepository(Repository):
         """Rows of these ids, by id (the first column). One statement: the ids travel as one JSON text."""
         if not ids:
             return {}
-        statement = (
-            f"SELECT {', '.join(columns)} FROM {table} WHERE {key} IN (SELECT value FROM json_each(?))"  # noqa: S608
-        )
-        rows = self._database.raw(statement, (json.dumps(list(ids)),))
+        statement = f"SELECT {', '.join(columns)} FROM {table} WHERE {key} IN ({{these}})"  # noqa: S608
+        rows = self._among(statement, (json.dumps(list(ids)),))
         return {row[0]: dict(zip(columns, row, strict=True)) for row in rows}
 
 

@@ -12,6 +12,7 @@ SEE_SLOT = (
     "UPDATE slot SET last_values = ?, last_seen_at_utc = ?, last_setup = ? "
     "WHERE machine = ? AND label = ? AND (last_seen_at_utc IS NULL OR last_seen_at_utc <= ?)"
 )
+CHOSEN = ("ask_one_in", "stop_one_in", "ceiling_nm", "coverage_factor", "stop_length_nm")
 
 
 class ShopRepository(Repository):
@@ -31,7 +32,8 @@ class ShopRepository(Repository):
         """Set the value of an item and take it into use."""
         text = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
         fields = {"kind": kind, "id": item_id, "value": text, "active": True}
-        self._run(Item.insert(fields).on_conflict("REPLACE"))
+        key = [Item.kind, Item.id]
+        self._run(Item.insert(fields).on_conflict(conflict_target=key, preserve=[Item.value, Item.active]))
 
     def retire(self, kind: str, item_id: str) -> None:
         """Take an item out of use; its value stays."""
@@ -44,7 +46,8 @@ class ShopRepository(Repository):
 
     def slots(self, machine: str) -> list[SlotRow]:
         """The register of one machine. `last_values` is a dict of whole nanometres by axis, or None."""
-        return [_read_slot(row) for row in self._rows(Slot.select().where(Slot.machine == machine))]
+        query = Slot.select().where(Slot.machine == machine).order_by(Slot.label)
+        return [_read_slot(row) for row in self._rows(query)]
 
     def slot(self, machine: str, label: str) -> SlotRow | None:
         """One row of the register, or None."""
@@ -96,7 +99,9 @@ class ShopRepository(Repository):
 
     def put_choice(self, fixture: str, axis: str, **choice: Any) -> None:
         """Set the choice of an axis: ask_one_in, stop_one_in, ceiling_nm, coverage_factor, stop_length_nm."""
-        self._run(AxisChoice.insert(fixture=fixture, axis=axis, **choice).on_conflict("REPLACE"))
+        key, row = [AxisChoice.fixture, AxisChoice.axis], {"fixture": fixture, "axis": axis, **choice}
+        others = [getattr(AxisChoice, name) for name in CHOSEN]
+        self._run(AxisChoice.insert(row).on_conflict(conflict_target=key, preserve=others))
 
     def remove_choice(self, fixture: str, axis: str) -> int:
         """Let the shop's choice hold again; how many rows went (0 or 1)."""

@@ -14,6 +14,7 @@ from flask import Blueprint, Response, make_response, render_template, request
 from werkzeug.exceptions import NotFound
 
 from webapp.domain.evidence import tree
+from webapp.services.decisions import adding
 from webapp.services.evidence.entries import Entry, entry_at, newest_entries
 from webapp.web.desk import forms
 from webapp.web.edge.wiring import wiring
@@ -68,7 +69,7 @@ def _readable(entry: Entry) -> str | None:
 def verify() -> Response:
     """Check a PDF: the seal, the data inside, whether the page follows from the data."""
     form = forms.CheckRecord()
-    report, name, digest, status = None, None, None, 200
+    report, name, digest, status, found = None, None, None, 200, adding.NONE
     if request.method == "POST":
         status = 200 if form.validate() else 422
         if status == 200:
@@ -76,6 +77,17 @@ def verify() -> Response:
             with rendering.one_at_a_time():
                 pdf = form.pdf.data.read()
                 report, digest = wiring().verify(pdf), hashlib.sha256(pdf).hexdigest()
+            found = adding.additions_to(wiring().store, digest)
     return make_response(
-        render_template("desk/verify.html", form=form, report=report, name=name, digest=digest), status
+        render_template(
+            "desk/verify.html",
+            form=form,
+            report=report,
+            name=name,
+            digest=digest,
+            names=names(),
+            additions=found.additions,
+            additions_setup=found.setup,
+        ),
+        status,
     )

@@ -15,7 +15,7 @@ from flask import Blueprint, Response, current_app, make_response, redirect, ren
 from werkzeug.exceptions import NotFound
 
 from webapp.domain.plain.errors import DomainError
-from webapp.services.decisions import signing_off
+from webapp.services.decisions import adding, signing_off
 from webapp.services.decisions.joining import NewSeating, ValuesChoice
 from webapp.services.errors import ServiceError, SetupChanged
 from webapp.services.setups import answering, recording
@@ -102,6 +102,38 @@ def seal(setup_id: object) -> Response:
     return _to_setup(str(setup_id), "sealed" if _sealed(str(setup_id)) else "not_sealed")
 
 
+@blueprint.route("/desk/setups/<uuid:setup_id>/add", methods=["GET", "POST"])
+def add(setup_id: object) -> Response:
+    """Add to a sealed record what was found afterwards, with the passphrase."""
+    form, parts, who = forms.AddToRecord(), wiring(), sessions.signed_in()
+    identifier = str(setup_id)
+    if request.method == "POST" and form.validate():
+        try:
+            adding.add(
+                *(parts.store, identifier, who.id, form.passphrase.data, form.text.data or ""),
+                *(parts.now(), sessions.source()),
+            )
+        except DomainError as refusal:
+            form.refuse(None, plain(refusal.code, refusal.fields))
+        else:
+            return _to_setup(identifier, "added")
+    return _page("desk/add.html", form, **opened(identifier))
+
+
+@blueprint.get("/desk/setups/<uuid:setup_id>/additions/<int(max=9999):number>.txt")
+def addition(setup_id: object, number: int) -> Response:
+    """One addition as its entry and the proof of it under a signed head. Raises LedgerWentBack."""
+    parts = wiring()
+    text = adding.proven(parts.store, parts.keyring.head_signer, str(setup_id), number)
+    if text is None:
+        raise NotFound
+    answer = make_response(text)
+    answer.headers["Content-Type"] = "text/plain; charset=utf-8"
+    name = f"setup-{setup_id}-addition-{number}.txt"
+    answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer
+
+
 @blueprint.route("/desk/questions/<uuid:question_id>", methods=["GET", "POST"])
 def question(question_id: object) -> Response:
     """One question with the arithmetic beside it, and the form that answers it."""
@@ -145,6 +177,7 @@ def _sealed(setup_id: str) -> bool:
                 setup_id,
                 parts.render,
                 parts.seal,
+                parts.keyring.head_signer,
                 parts.now(),
                 parts.renderer,
             )

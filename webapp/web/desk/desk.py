@@ -15,7 +15,7 @@ from webapp.proof.seal_term import seal_term
 from webapp.proof.tls_certificate import tls_term
 from webapp.services.audit import auditing
 from webapp.services.decisions import signing_off
-from webapp.services.evidence import timekeeping
+from webapp.services.evidence import looked_at, timekeeping
 from webapp.services.intake import intake
 from webapp.services.numbers import past_values
 from webapp.services.setups import answering, listing, recording, worrying
@@ -102,6 +102,7 @@ def unsigned(setup_id: object) -> Response:
     """The setup as a PDF before it is signed off, plainly marked as such."""
     must_see(str(setup_id))
     parts = wiring()
+    _note(looked_at.UNSIGNED, str(setup_id), {})
     with rendering.one_at_a_time():
         pdf = recording.unsigned_pdf(
             parts.store, str(setup_id), parts.render_unsigned, parts.now(), parts.renderer
@@ -113,8 +114,16 @@ def unsigned(setup_id: object) -> Response:
 def record(setup_id: object) -> Response:
     """The sealed record, byte for byte as it was sealed."""
     must_see(str(setup_id))
-    _, pdf = recording.stored_pdf(wiring().store, str(setup_id))
+    digest, pdf = recording.stored_pdf(wiring().store, str(setup_id))
+    _note(looked_at.RECORD, str(setup_id), {"sha256": digest})
     return _pdf(pdf, f"setup-{setup_id}.pdf")
+
+
+def _note(kind: str, setup_id: str, data: dict[str, object]) -> None:
+    """Put onto the ledger that this person takes a copy."""
+    if request.method == "GET":
+        parts = wiring()
+        looked_at.downloaded(parts.store, kind, sessions.signed_in().id, setup_id, data, parts.now())
 
 
 def _pdf(body: bytes, name: str) -> Response:

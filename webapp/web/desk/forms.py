@@ -13,6 +13,7 @@ from flask_wtf import FlaskForm
 from flask_wtf.file import FileField, FileRequired
 from wtforms import (
     BooleanField,
+    DateField,
     HiddenField,
     PasswordField,
     RadioField,
@@ -142,6 +143,15 @@ class NotAccept(DeskForm):
     passphrase = secret("Your passphrase, again")
 
 
+class AddToRecord(DeskForm):
+    """What was found after a record was sealed, and the passphrase again."""
+
+    text = words(
+        "What was found", "It is empty. Say what was found; it stands beside the record from then on."
+    )
+    passphrase = secret("Your passphrase, again")
+
+
 # What the lead can say, by the decision, whether the question is about an axis, and whether the setup is
 # finished.
 ANSWERS = {
@@ -196,6 +206,20 @@ class CheckRecord(DeskForm):
     """The PDF to check."""
 
     pdf = FileField("The PDF", [FileRequired("No file is chosen. Choose the PDF that you want to check.")])
+
+
+class Days(DeskForm):
+    """The first and the last day of what is handed out."""
+
+    first = DateField("First day", [InputRequired("No day is typed. Type it as 2026-11-02.")])
+    last = DateField("Last day", [InputRequired("No day is typed. Type it as 2026-11-02.")])
+
+
+class KeptHeads(DeskForm):
+    """One head of the ledger that was kept, or two."""
+
+    one = words("A head that was kept", "No head is typed. Type what was printed, or the signed note.")
+    other = words("A second head", None)
 
 
 class Lines(DeskForm):

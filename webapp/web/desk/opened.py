@@ -10,10 +10,10 @@ from typing import Any
 from werkzeug.exceptions import NotFound
 
 from webapp.proof.seal_term import seal_term
-from webapp.services.decisions import signing_off
+from webapp.services.decisions import adding, signing_off
 from webapp.services.errors import NoSuchSetup
 from webapp.services.setups import listing, pacing
-from webapp.web.edge import sessions
+from webapp.web.edge import denials, sessions
 from webapp.web.edge.rights import may_open
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import rendering, shown_values
@@ -26,7 +26,9 @@ def must_see(setup_id: str) -> None:
         row = listing.setup_row(wiring().store, setup_id)
     except NoSuchSetup:
         raise NotFound from None
-    if not may_open(sessions.signed_in(), row["person"]):
+    who = sessions.signed_in()
+    if not may_open(who, row["person"]):
+        denials.note(who)
         raise NotFound
 
 
@@ -39,6 +41,7 @@ def opened(setup_id: str) -> dict[str, Any]:
     return {
         "row": detail["setup"],
         "record": detail["record"],
+        "additions": adding.additions(parts.store, setup_id) if detail["record"] else [],
         "device_name": detail["device_name"],
         "detail": detail,
         "sheet": sheet,

@@ -15,7 +15,14 @@ from werkzeug.exceptions import HTTPException
 from webapp.domain.plain.errors import DomainError
 from webapp.proof.errors import ProofError
 from webapp.services import errors as refusals
-from webapp.store.errors import DatabaseLocked, DiskFailed, DiskFull, FolderNotWritable, StoreError
+from webapp.store.errors import (
+    DatabaseLocked,
+    DatabaseNotReached,
+    DiskFailed,
+    DiskFull,
+    FolderNotWritable,
+    StoreError,
+)
 from webapp.web.edge.guards import FromElsewhere, SignedOut
 
 SECRETS = (
@@ -47,9 +54,15 @@ STATUS_OF: tuple[tuple[type[Exception], int], ...] = (
     (refusals.NotAllowed, 403),
     (refusals.NotNow, 409),
 )
-# What the store could not do now and may do in a while:
-# the disk or the database is busy, full or out of reach.
-PASSING: tuple[type[StoreError], ...] = (DatabaseLocked, DiskFull, DiskFailed, FolderNotWritable)
+# What the store could not do now and may do in a while: the disk or the database is busy, full or out of
+# reach.
+PASSING: tuple[type[StoreError], ...] = (
+    DatabaseLocked,
+    DatabaseNotReached,
+    DiskFull,
+    DiskFailed,
+    FolderNotWritable,
+)
 RETRY_AFTER_SECONDS = 10
 LAST_WORDS = "Something went wrong on the server. It was noted. Try again; if it stays, tell the lead.\n"
 

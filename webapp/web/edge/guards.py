@@ -19,7 +19,7 @@ from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import BadRequest, Forbidden, UnsupportedMediaType
 
 from webapp.services.evidence import timekeeping
-from webapp.web.edge import request_sizes, rights, sessions
+from webapp.web.edge import denials, request_sizes, rights, sessions
 from webapp.web.edge.wiring import wiring
 
 READING = frozenset({"GET", "HEAD"})
@@ -105,6 +105,7 @@ def _turn_away() -> Response:
         return _see_other(url_for("access.sign_in", to=request.full_path.rstrip("?")))
     if g.who is None:
         raise SignedOut
+    denials.note(g.who)
     raise Forbidden
 
 

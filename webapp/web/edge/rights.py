@@ -33,6 +33,7 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "api.enrol": TABLETS,
     "api.events": TABLETS,
     "api.news": TABLETS,
+    "api.head": TABLETS,
     "board.machines": EVERYONE,
     "access.sign_in": EVERYONE,
     "access.sign_out": EVERYONE,
@@ -47,6 +48,8 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "deciding.sign_off": LEADS,
     "deciding.not_accept": LEADS,
     "deciding.seal": LEADS,
+    "deciding.add": LEADS,
+    "deciding.addition": READERS,
     "deciding.question": LEADS,
     "worrying.worry": LEADS,
     "registers.tablets": LEADS,
@@ -87,6 +90,12 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "audit.ledger": READERS,
     "audit.entry": READERS,
     "audit.verify": PEOPLE,
+    "handing_out.setup": READERS,
+    "handing_out.days": READERS,
+    "heads.today": READERS,
+    "heads.text": READERS,
+    "heads.mail": READERS,
+    "heads.compare": READERS,
 }
 
 

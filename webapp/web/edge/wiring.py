@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, cast
+from typing import IO, TYPE_CHECKING, Any, cast
 
 from flask import Flask, current_app
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from webapp.domain.record.bundle import RecordBundle
     from webapp.proof.keys import KeyRing
     from webapp.proof.report import Report
+    from webapp.services.audit.handing_out import Asked
     from webapp.settings import Settings
     from webapp.store import Store
     from webapp.web.files.shell import Shell
@@ -29,12 +30,14 @@ EXTENSION = "zerokeep"
 
 @dataclass(frozen=True)
 class Wiring:
-    """The parts of one running server. `now` gives an aware UTC time, `new_token` 256 bits of chance as text.
+    """The parts of one running server. `now` gives an aware UTC time, `new_token` 256 bits of chance as
+    text.
 
     `render` and `render_unsigned` draw a record, `print_trends` a fixture's trends, `renderer` names the
     programs and versions that do; `seal` seals a drawn PDF as of the time given; `verify` judges one that
-    somebody brings. `strangers` counts calls that no tablet in use has signed. `timekeeper` is None where
-    there is no second clock. `first_secret` makes a "passphrase" or a "pin" by chance.
+    somebody brings; `hand_out` writes a bundle into a file. `strangers` counts calls that no tablet in use
+    has signed. `timekeeper` is None where there is no second clock. `first_secret` makes a "passphrase" or a
+    "pin" by chance.
     """
 
     settings: Settings
@@ -49,6 +52,7 @@ class Wiring:
     renderer: Mapping[str, str]
     seal: Callable[[bytes, str], bytes]
     verify: Callable[[bytes], Report]
+    hand_out: Callable[[Asked, str, datetime, IO[bytes]], int]
     close: Callable[[], None]
     strangers: Strangers = field(default_factory=Strangers)
     timekeeper: Timekeeper | None = None

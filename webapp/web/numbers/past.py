@@ -17,6 +17,7 @@ from werkzeug.exceptions import NotFound
 
 from webapp.domain.plain.errors import DomainError
 from webapp.services.errors import NothingToImport
+from webapp.services.evidence import looked_at
 from webapp.services.numbers import past_values
 from webapp.services.numbers.past_values import AllTheSame, Looked
 from webapp.services.shop import reading
@@ -49,7 +50,12 @@ def overview() -> str:
 def export() -> Response:
     """All kept values as a table, or those of one fixture."""
     wanted = request.args.get("fixture", "").strip()[:80] or None
-    pieces = _written_out(past_values.export(wiring().store, wanted))
+    parts = wiring()
+    looked_at.downloaded(
+        *(parts.store, looked_at.VALUES, sessions.signed_in().id),
+        *(wanted or "every fixture", {"fixture": wanted}, parts.now()),
+    )
+    pieces = _written_out(past_values.export(parts.store, wanted))
     with rendering.one_at_a_time():
         next(pieces)
     answer = Response(pieces)

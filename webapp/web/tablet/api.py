@@ -1,4 +1,4 @@
-"""The four calls of a tablet. JSON in, JSON out; every refusal is {"code","fields"}.
+"""The five calls of a tablet. JSON in, JSON out; every refusal is {"code","fields"}.
 
 Rules: what may be sent at all is guards.py's (own header, JSON, same origin, size); whether it is whole is
 checked here, before anything is stored (RFC 8259, strict: no repeated names, no NaN); what it means is the
@@ -9,15 +9,17 @@ held back (strangers.py); a tablet in use never is.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 from flask import Blueprint, Response, g, json, request
+from pydantic import Field
 from typing_extensions import TypedDict
 from werkzeug.exceptions import TooManyRequests
 
 from webapp.domain.plain.declared import Fault, Shape, exactly
 from webapp.domain.plain.json_strict import JsonError, read_json
 from webapp.services.errors import BatchMalformed, BatchTooLong
+from webapp.services.evidence import signed_heads
 from webapp.services.intake import enrolling, intake, tablets_in_use
 from webapp.services.intake.reading import read_batch
 from webapp.web.edge import request_sizes
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
 blueprint = Blueprint("api", __name__, url_prefix="/api")
 
 TURNED_DOWN = frozenset({400, 403, 409, 413, 415, 422})
+MOST_ENTRIES = 10**15
 T = TypeVar("T")
 
 
@@ -66,10 +69,19 @@ class NewsCall(TypedDict):
     request: str
 
 
+@exactly
+class HeadCall(TypedDict):
+    """The ledger's head of now, please, and that it grew from its first `since` entries."""
+
+    nonce: str
+    since: Annotated[int, Field(ge=0, le=MOST_ENTRIES)]
+
+
 REACH: Shape[ReachCall] = Shape(ReachCall)
 ENROL: Shape[EnrolCall] = Shape(EnrolCall)
 EVENTS: Shape[EventsCall] = Shape(EventsCall)
 NEWS: Shape[NewsCall] = Shape(NewsCall)
+HEAD: Shape[HeadCall] = Shape(HeadCall)
 
 
 class Unreadable(Exception):
@@ -134,6 +146,7 @@ SPOKEN_FOR: Mapping[str, Callable[[Store, dict[str, Any]], bool]] = {
     "api.events": _signed_events,
     "api.news": _signed_request,
     "api.reach": _asks_whether_reached,
+    "api.head": _asks_whether_reached,
 }
 
 
@@ -147,6 +160,14 @@ def reach() -> Response:
     body = _body(REACH)
     parts = wiring()
     return _json(signed_answers.reach(parts.keyring, body["nonce"], parts.shell.version, parts.now()))
+
+
+@blueprint.post("/head")
+def head() -> Response:
+    """A signed head of the ledger and the proof that it only grew from an earlier size."""
+    body, parts = _body(HEAD), wiring()
+    found = signed_heads.head_since(parts.store, parts.keyring.head_signer, body["since"])
+    return _json(signed_answers.ledger_head(parts.keyring, body["nonce"], found, parts.now()))
 
 
 @blueprint.post("/enrol")

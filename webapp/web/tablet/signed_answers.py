@@ -6,7 +6,9 @@ Rules:
 - the challenge in it is this server's time under a key of its own (HMAC-SHA-256, RFC 2104); nothing is stored
   for it. It is good for five minutes of this server's clock, so that a recorded request for news is of no use
   later;
-- receipts are signed over exactly what was stored, after the commit.
+- receipts are signed over exactly what was stored, after the commit;
+- a head of the ledger carries its own signature, for ever; the answer that brings it carries the tablet's
+  nonce under the receipt key, so that an old one cannot be played again to hide what came since.
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.jws import sign
 from webapp.services.errors import ChallengeRefused
+from webapp.services.evidence.signed_heads import HeadSince
 from webapp.services.intake.sorting import Receipt
 from webapp.services.times import from_text, utc_text
 
@@ -32,6 +35,8 @@ if TYPE_CHECKING:
 
 REACH_DOMAIN = "zerokeep/reach/1"
 REACH_TYPE = "zerokeep-reach+jws"
+HEAD_DOMAIN = "zerokeep/head/1"
+HEAD_TYPE = "zerokeep-head+jws"
 RECEIPTS_DOMAIN = "zerokeep/receipts/1"
 RECEIPT_TYPE = "zerokeep-receipt+jws"
 CHALLENGE_MINUTES = 5
@@ -73,6 +78,19 @@ def check_challenge(keyring: KeyRing, text: str, now: datetime) -> None:
     age = now - from_text(at_utc)
     if not timedelta(seconds=-1) <= age <= timedelta(minutes=CHALLENGE_MINUTES):
         raise ChallengeRefused
+
+
+def ledger_head(keyring: KeyRing, nonce: str, head: HeadSince, now: datetime) -> dict[str, str]:
+    """The signed answer to one nonce with a head of the ledger: {"answer": JWS}. Raises ChallengeRefused.
+
+    Its payload: domain, nonce, at_utc, note, since, proof (see HeadSince), key (what checks the note, as
+    text).
+    """
+    if not NONCE.fullmatch(nonce):
+        raise ChallengeRefused
+    said = {"domain": HEAD_DOMAIN, "nonce": nonce, "at_utc": utc_text(now)}
+    payload = {**said, **head, "key": keyring.head_signer.verifier.text}
+    return {"answer": _signed(keyring, payload, HEAD_TYPE)}
 
 
 def receipts(keyring: KeyRing, entries: list[Receipt], now: datetime) -> str:

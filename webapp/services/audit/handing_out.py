@@ -1,0 +1,249 @@
+"""A bundle for somebody outside: records, events, changes, proofs, public keys and what checks them, in one
+ZIP file.
+
+Rules:
+- that it was handed out, by whom and what of, stands on the ledger before anything else, and so in the
+  bundle;
+- one head is signed for it; every proof leads to that head, or from a record's own head into it;
+- a setup that is sealed is given as it was sealed: its PDF, what is attached to it, and the ledger's entry
+  of the PDF with its proof (C2SP tlog-proof); one that is not sealed as it stands, and it says so;
+- changes come with old, new, who, when and why; old is what the change itself says was there before, else
+  what the last change of its kind about the same thing had said;
+- pieces are made one after the other, none larger than one record, whatever the bundle holds.
+"""
+
+from __future__ import annotations
+
+import json
+import zipfile
+from base64 import b64encode
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from hashlib import sha256
+from typing import IO, TYPE_CHECKING, Any
+
+from webapp.domain.evidence import tree
+from webapp.domain.evidence.checkpoint import read_checkpoint
+from webapp.domain.evidence.consistency import consistency_proof
+from webapp.domain.plain.json_strict import canonical_bytes, canonical_text
+from webapp.domain.record.bundle import LedgerHead, RecordBundle, from_files
+from webapp.domain.record.ledger_proofs import LEDGER_FILE, proofs_of
+from webapp.proof.pdf_attachments import attachments
+from webapp.proof.pdf_layout import base_length
+from webapp.services.decisions.adding import ADDED
+from webapp.services.errors import NoSuchSetup, NothingToHandOut
+from webapp.services.evidence.entries import SEALED
+from webapp.services.evidence.ledger import change
+from webapp.services.evidence.signed_heads import sign_head
+from webapp.services.setups import recording
+from webapp.services.times import utc_text
+from webapp.words import say
+
+if TYPE_CHECKING:
+    from webapp.proof.signed_note import NoteSigner
+    from webapp.store import Store
+    from webapp.store.rows import ChangeRow
+
+HANDED_OUT = "evidence.handed_out"
+A_STRETCH = 256
+CHECKER, README, SUMS, HEAD, CHANGES = "verify.py", "README.txt", "SHA256SUMS", "head.txt", "changes.jsonl"
+NEVER_ENDS = "~"  # behind every time as text
+WHEN = (1980, 1, 1, 0, 0, 0)  # a bundle of one state is the same bytes whenever it is made
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What to hand out: one setup, or all that was started, and changed, from `since_utc` up to, not
+    including, `until_utc` (texts of utc_text).
+    """
+
+    setup: str | None = None
+    since_utc: str = ""
+    until_utc: str = NEVER_ENDS
+
+
+@dataclass(frozen=True, slots=True)
+class Public:
+    """What everybody may have: keys and certificates as their files' text, and the program that checks a
+    bundle.
+    """
+
+    head_keys: bytes
+    certificates: bytes
+    checker: bytes
+
+
+def hand_out(
+    store: Store,
+    signer: NoteSigner,
+    asked: Asked,
+    by: str,
+    public: Public,
+    renderer: Mapping[str, str],
+    now: datetime,
+    file: IO[bytes],
+) -> int:
+    """Write the bundle into a file that is open for writing; how many setups it holds.
+
+    Raises NoSuchSetup, NothingToHandOut, LedgerWentBack, OSError.
+    """
+    setups = _setups(store, asked)
+    told = {"setup": asked.setup, "since_utc": asked.since_utc or None, "until_utc": _until(asked)}
+    with store.writing():
+        change(store, HANDED_OUT, by, "ledger", None, {**told, "setups": len(setups)}, now)
+    note = sign_head(store, signer)
+    made = _Making(store, note, now, renderer, signer.verifier.text)
+    sums: list[str] = []
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as bundle:
+        for name, pieces in _files(made, asked, setups, public):
+            digest = sha256()
+            with bundle.open(zipfile.ZipInfo(name, WHEN), "w", force_zip64=True) as one:
+                for piece in pieces:
+                    digest.update(piece)
+                    one.write(piece)
+            sums.append(f"{digest.hexdigest()}  {name}\n")
+        bundle.writestr(zipfile.ZipInfo(SUMS, WHEN), "".join(sums))
+    return len(setups)
+
+
+class _Making:
+    """One bundle in the making: the head that everything leads to."""
+
+    def __init__(self, store: Store, note: str, now: datetime, renderer: Mapping[str, str], key: str) -> None:
+        self.store, self.note, self.now, self.renderer, self.key = store, note, now, renderer, key
+        found = read_checkpoint(note.rpartition("\n\n")[0] + "\n")
+        self.head: LedgerHead = {"size": found.size, "root": found.root}
+
+    def way(self, position: int) -> list[bytes]:
+        """From an entry up to the head, inside a transaction."""
+        return list(tree.inclusion_proof(position, self.head["size"], self.store.ledger.hash_at))
+
+
+def _setups(store: Store, asked: Asked) -> list[str]:
+    with store.reading():
+        if asked.setup is not None:
+            if store.setups.setup(asked.setup) is None:
+                raise NoSuchSetup(setup=asked.setup)
+            return [asked.setup]
+        found = store.setups.started_between(asked.since_utc, asked.until_utc)
+    if not asked.since_utc < asked.until_utc:
+        raise NothingToHandOut
+    return found
+
+
+def _until(asked: Asked) -> str | None:
+    return None if asked.until_utc == NEVER_ENDS else asked.until_utc
+
+
+def _files(
+    made: _Making, asked: Asked, setups: Iterable[str], public: Public
+) -> Iterator[tuple[str, Iterable[bytes]]]:
+    yield README, [say("bundle.readme", {"at": utc_text(made.now), "entries": made.head["size"]}).encode()]
+    yield CHECKER, [public.checker]
+    yield "keys/ledger-keys.txt", [public.head_keys]
+    yield "keys/seal-certificates.pem", [public.certificates]
+    yield HEAD, [made.note.encode()]
+    for setup in setups:
+        for name, data in _of_setup(made, setup).items():
+            yield f"setups/{setup}/{name}", [data]
+    yield CHANGES, _changes(made, asked)
+
+
+def _of_setup(made: _Making, setup: str) -> dict[str, bytes]:
+    store = made.store
+    with store.reading():
+        sealed = store.records.record(setup)
+        if sealed is None:
+            found = recording.bundle(store, setup, made.now, made.renderer)
+            files = _proven(made, setup, found).files()
+            return {**files, "grown.json": _grown(made, made.head["size"])}
+        pdf = store.records.files.read(sealed["sha256"])
+        files = attachments(pdf[: base_length(pdf)])
+        record = from_files(files)
+        if record.ledger is None or record.record["ledger"] is None:
+            files = {**files, LEDGER_FILE: _proven(made, setup, record).files()[LEDGER_FILE]}
+            grown = _grown(made, made.head["size"])
+        else:
+            grown = _grown(made, record.record["ledger"]["size"])
+        return {"record.pdf": pdf, **files, "grown.json": grown, **_entry(made, setup, sealed["sha256"])}
+
+
+def _proven(made: _Making, setup: str, found: RecordBundle) -> RecordBundle:
+    """The same with its places under the bundle's head: entries are found by their texts."""
+    store = made.store
+    events = {row["jws"]: row["position"] for row in store.setups.events_of(setup)}
+    decisions = {row["text"]: row["position"] for row in store.ledger.changes_of_setup(setup)}
+    proofs = proofs_of(
+        [events[one] for one in found.events],
+        [decisions[one] for one in found.decisions],
+        made.head["size"],
+        store.ledger.hash_at,
+    )
+    proofs["note"], proofs["key"] = made.note, made.key
+    return replace(found, ledger=proofs)
+
+
+def _grown(made: _Making, size: int) -> bytes:
+    proof = consistency_proof(size, made.head["size"], made.store.ledger.hash_at)
+    return canonical_bytes({"size": size, "proof": [one.hex() for one in proof]})
+
+
+def _entry(made: _Making, setup: str, digest: str) -> dict[str, bytes]:
+    """The ledger's entry of a sealed file, and its proof as C2SP tlog-proof has it."""
+    for row in made.store.ledger.changes_of_setup(setup):
+        if row["type"] == SEALED and digest in row["text"]:
+            way = "".join(f"{b64encode(one).decode()}\n" for one in made.way(row["position"]))
+            proof = f"c2sp.org/tlog-proof@v1\nindex {row['position']}\n{way}\n{made.note}"
+            return {"entry.json": row["text"].encode(), "entry.tlog-proof": proof.encode()}
+    return {}
+
+
+def _changes(made: _Making, asked: Asked) -> Iterator[bytes]:
+    if asked.setup is not None:
+        with made.store.reading():
+            rows = made.store.ledger.changes_of_setup(asked.setup)
+            rows += made.store.ledger.changes_about(ADDED, asked.setup)
+            lines = [_line(made, row, None) for row in rows if row["position"] < made.head["size"]]
+        yield b"".join(lines)
+        return
+    before: dict[tuple[str, str], int] = {}
+    for first in range(0, made.head["size"], A_STRETCH):
+        with made.store.reading():
+            rows = made.store.ledger.changes_between(first, min(first + A_STRETCH, made.head["size"]))
+            lines = []
+            for row in rows:
+                about = (row["type"], row["subject"])
+                if asked.since_utc <= row["at_utc"] < asked.until_utc:
+                    lines.append(_line(made, row, before.get(about)))
+                if row["setup"] is None:
+                    before[about] = row["position"]
+        yield b"".join(lines)
+
+
+def _line(made: _Making, row: ChangeRow, before: int | None) -> bytes:
+    """One change as a line of JSON. Inside a transaction."""
+    data = json.loads(row["text"])["data"]
+    said: dict[str, Any] = data if isinstance(data, dict) else {}
+    old = said.get("before", said.get("old"))
+    if old is None and before is not None:
+        (earlier,) = made.store.ledger.changes_between(before, before + 1)
+        old = json.loads(earlier["text"])["data"]
+    return (
+        canonical_text(
+            {
+                "index": row["position"],
+                "when": row["at_utc"],
+                "who": row["by"],
+                "what": row["type"],
+                "about": row["subject"],
+                "setup": row["setup"],
+                "old": old,
+                "new": data,
+                "why": said.get("reason") or said.get("note"),
+                "text": row["text"],
+                "way": [one.hex() for one in made.way(row["position"])],
+            }
+        ).encode()
+        + b"\n"
+    )

@@ -1,0 +1,34 @@
+"""What left the server, and what was asked for and denied, as entries of the ledger.
+
+Rules: OWASP ASVS 5.0, 16.3.2, and whoever reads the ledger later can tell who took a copy. An entry stands
+there before the first byte leaves: where none can be written, nothing is handed out. It belongs to no setup,
+because what a lead signs off is what was done in the setup, and reading it does not change that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from webapp.services.evidence.ledger import change
+
+if TYPE_CHECKING:
+    from webapp.store import Store
+
+DENIED = "access.denied"
+RECORD, UNSIGNED, VALUES = "record.downloaded", "setup.downloaded_unsigned", "values.exported"
+
+
+def downloaded(
+    store: Store, kind: str, by: str, subject: str, data: Mapping[str, object], now: datetime
+) -> None:
+    """Note a copy that is about to leave: one of RECORD, UNSIGNED, VALUES, by whom, of what."""
+    with store.writing():
+        change(store, kind, by, subject, None, data, now)
+
+
+def denied(store: Store, by: str, asked_for: str, method: str, now: datetime) -> None:
+    """Note that somebody who is signed in asked for what their roles do not give."""
+    with store.writing():
+        change(store, DENIED, by, asked_for, None, {"method": method}, now)

@@ -1,0 +1,1 @@
+"""The databases that a shop can be kept in, each behind the same methods; `engine.py` says which."""

@@ -1,0 +1,19 @@
+"""Which engine an address is for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from webapp.store.engines.engine import Engine
+from webapp.store.engines.postgresql import PostgresqlEngine
+from webapp.store.engines.sqlite import SqliteEngine
+
+# A file's path, or a server's address as postgresql://…
+Address = Path | str
+
+
+def engine_at(address: Address) -> Engine:
+    """The engine of the database at this address; nothing is opened yet. Raises a StoreError that says what
+    to do.
+    """
+    return SqliteEngine(address) if isinstance(address, Path) else PostgresqlEngine(address)
