@@ -8,7 +8,7 @@ from collections.abc import Callable
 from playwright.sync_api import BrowserContext
 
 from tests.kit.modules import ROOT, open_modules, shell, tablet_page
-from webapp.web.files.joining import join_modules, reached
+from webapp.web.files.joining import _run_alone, join_modules, reached
 
 MODULES = ROOT / "static" / "js"
 # What a module gives, as text that can be compared: `name: value`, for functions and classes their source.
@@ -21,9 +21,14 @@ def test_the_page_asks_for_one_script_one_style_and_one_catalogue() -> None:
 
 
 def test_no_module_of_the_tablet_is_left_outside_the_joined_script() -> None:
-    """But the twin of the server's canonical JSON, which the vectors alone ask for."""
+    """But the twin of the server's canonical JSON, which the vectors alone ask for, and the test of a
+    device.
+    """
     modules = {name: file.body.decode() for name, file in shell().assets.items() if name.startswith("js/")}
-    assert modules.keys() - reached(modules, "js/main.js") == {"js/rules/plain/canonical.js"}
+    assert modules.keys() - reached(modules, "js/main.js") == {
+        "js/rules/plain/canonical.js",
+        "js/self_test.js",
+    }
 
 
 def test_every_joined_module_gives_what_the_browsers_own_module_gives(
@@ -51,7 +56,7 @@ def test_every_joined_module_gives_what_the_browsers_own_module_gives(
         names,
     )
     assert len(names) > 70
-    assert joined == own
+    assert joined == {name: [_run_alone(one) for one in given] for name, given in own.items()}
 
 
 def test_no_script_of_the_tablet_needs_a_gesture_or_writes_markup() -> None:

@@ -73,6 +73,13 @@ function oddNotice(setup) {
   );
 }
 
+const copied = ({machine: {unit}}, typed) =>
+  el(
+    'ul',
+    {class: 'figures lead'},
+    AXES.map(axis => el('li', {}, say('tablet.copy.value', {axis, typed: typed[axis], unit}))),
+  );
+
 /** Which label stands beside these values? Nothing here says whose they may be. */
 function labelScreen(context) {
   const {setup, step, commit} = context;
@@ -95,7 +102,7 @@ function labelScreen(context) {
     strip: machineState(setup, step),
     left: [
       notice('stop', el('p', {}, say('tablet.copy.whose')), el('p', {}, say('tablet.copy.whose_do'))),
-      last && el('p', {class: 'figures'}, AXES.map(axis => `${axis} ${last.typed[axis]}`).join('   ')),
+      last && copied(setup, last.typed),
     ],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: say('tablet.copy.label_go'), action: 'label', press: enter},
