@@ -11,6 +11,9 @@ export class NetworkLine {
 
   /**
    * `tally` of the outbox, `state` of the sync, the clock, what is known of the ledger.
+   * @param {{count: number, oldestAtUtc: ?string, refused?: number}} tally
+   * @param {any} state
+   * @param {import('../clock.js').Clock} clock
    * @param {?import('../store/ledger.js').Ledger} [ledger]
    */
   show({count, oldestAtUtc, refused = 0}, state, clock, ledger = null) {
