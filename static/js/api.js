@@ -6,7 +6,8 @@
 export class ApiError extends Error {
   /**
    * @param {string} code
-   * @param {{status?: ?number, fields?: Object<string, unknown>, retryAfterS?: number, cause?: unknown}} [more]
+   * @param {{status?: ?number, fields?: Object<string, unknown>, retryAfterS?: number,
+   *   cause?: unknown}} [more]
    */
   constructor(code, {status = null, fields = {}, retryAfterS = 0, cause} = {}) {
     super(code, {cause});
