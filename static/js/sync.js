@@ -26,6 +26,7 @@ const REQUEST = 'zerokeep-request+jws';
 
 /**
  * What the tablet asks of it.
+ * @typedef {import('./api.js').ApiError} ApiError
  * @typedef {{state: any, run: () => unknown}} Runner
  */
 
@@ -117,7 +118,7 @@ export class Sync {
         changed: sent || fresh || this.state.clockMoved,
       });
     } catch (thrown) {
-      const error = /** @type {import('./api.js').ApiError} */ (thrown);
+      const error = /** @type {ApiError} */ (thrown);
       if (error.retryAfterS > 0)
         this.#notBefore = this.clock.forward() + 1000 * Math.min(error.retryAfterS, LONGEST_WAIT_S);
       this.#tell({

@@ -24,6 +24,7 @@ const MOST_KEPT = 40;
 const FRESH = {heads: [], epoch: null, restored: null, alarm: null};
 
 /**
+ * @typedef {import('../api.js').ApiError} ApiError
  * @typedef {{size: number, root: string, note: string}} Head
  * @typedef {{heads: Head[], epoch: ?string, restored: any, alarm: any}} Known
  */
@@ -80,7 +81,7 @@ export class Ledger {
     try {
       answer = await this.#head(kept?.size ?? 0);
     } catch (thrown) {
-      const error = /** @type {import('../api.js').ApiError} */ (thrown);
+      const error = /** @type {ApiError} */ (thrown);
       if (error.code !== WENT_BACK || kept === null) throw error;
       return this.#alarm('went_back', kept, null);
     }
