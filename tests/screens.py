@@ -17,9 +17,11 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from tests.kit.at_the_mill import all_screens
 from tests.kit.chromium import CHROMIUM, CHROMIUM_FLAGS, PHONE, PORTRAIT, SIZES, viewport
 from tests.kit.demo import Demo, make_demo
 from tests.kit.desk import Desk
+from tests.kit.looking import TEXT_SIZE
 from tests.kit.server import Server
 from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
@@ -34,9 +36,10 @@ class Camera:
     def __init__(self, page: Page, folder: Path) -> None:
         self.page, self.folder = page, folder
 
-    def take(self, name: str, *, whole: bool = False) -> None:
-        """Write NAME-SIZE-THEME.png for each;
-        `whole` takes the page to its end, as a desk's pages are read.
+    def take(self, name: str, *, whole: bool = False, twice: bool = False) -> None:
+        """Write NAME-SIZE-THEME.png for each; `whole` takes the page to its end, as a desk's pages are read.
+
+        `twice`: NAME-SIZE-twice.png as well, with text at twice its size, as much of it as a screen shows.
         """
         for theme in THEMES:
             self.page.emulate_media(color_scheme=theme)
@@ -45,6 +48,11 @@ class Camera:
                 self.page.evaluate(PAINTED)
                 path = self.folder / f"{name}-{size_name}-{theme}.png"
                 self.page.screenshot(path=path, full_page=whole)
+                if twice and theme == THEMES[0]:
+                    self.page.evaluate(TEXT_SIZE, "200%")
+                    self.page.evaluate(PAINTED)
+                    self.page.screenshot(path=self.folder / f"{name}-{size_name}-twice.png")
+                    self.page.evaluate(TEXT_SIZE, "")
         self.page.emulate_media(color_scheme="light")
         self.page.set_viewport_size(viewport(PORTRAIT))
 
@@ -266,7 +274,18 @@ def _sign_off(studio: Studio, desk: Desk, camera: Camera) -> None:
         subprocess.run(picture, cwd=studio.out, check=True)
 
 
-PARTS: dict[str, Callable[[Studio], None]] = {"steps": steps, "beside": beside, "desk": desk}
+def mill(studio: Studio) -> None:
+    """What comes where something is off at the mill; also at twice the text size."""
+    tablet, camera = studio.tablet()
+    count = iter(range(1, 100))
+
+    def seen(name: str) -> None:
+        camera.take(f"mill-{next(count):02d}-{name.replace(',', '').replace(' ', '-')}", twice=True)
+
+    all_screens(tablet, studio.demo, seen)
+
+
+PARTS: dict[str, Callable[[Studio], None]] = {"steps": steps, "beside": beside, "mill": mill, "desk": desk}
 
 
 @contextmanager

@@ -19,6 +19,11 @@ WORDS = (
 )  # fmt: skip
 
 
+def new_token() -> str:
+    """256 bits of chance as URL-safe text."""
+    return secrets.token_urlsafe(32)
+
+
 def one_time_code() -> str:
     """64 bits of chance in sixteen hexadecimal digits."""
     return secrets.token_hex(8)

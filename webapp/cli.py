@@ -21,7 +21,10 @@ from webapp.store import StoreError
 from webapp.words import say
 
 DEMO_FOLDER = Path(__file__).resolve().parent.parent / "data" / "demo"
-SETTINGS = ("data_folder", "host", "port", "trusted_hosts", "tls_certificate", "tls_key")
+SETTINGS = (
+    "data_folder", "host", "port", "trusted_hosts", "tls_certificate", "tls_key", "trusted_proxies",
+    "trust_port",
+)  # fmt: skip
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -52,6 +55,7 @@ def _run(options: argparse.Namespace) -> int:
         parts,
         past,
         renew_seal,
+        restore,
         secrets,
         verify,
     )
@@ -86,6 +90,11 @@ def _run(options: argparse.Namespace) -> int:
         "audit": lambda: audit.audit(settings, as_json=options.json, only_new=options.new),
         "ledger": lambda: ledger.write_out(settings, after=options.after),
         "head": lambda: _head(settings, options),
+        "backup": lambda: _backup(settings, options),
+        "restore": lambda: restore.restore(
+            settings, options.file, options.key, options.reason, with_faults=options.with_faults
+        ),
+        "certificate": lambda: _certificate(settings, options),
         "move": lambda: move.move(settings, options.to),
         "hand-out": lambda: hand_out.hand_out(
             *(settings, options.file, options.setup, options.first, options.last), as_json=options.json
@@ -97,6 +106,19 @@ def _run(options: argparse.Namespace) -> int:
         ),
     }
     return commands[options.command]()
+
+
+def _certificate(settings: Settings, options: argparse.Namespace) -> int:
+    from webapp.commands import certificate  # noqa: PLC0415
+
+    match options.what:
+        case "make":
+            return certificate.make(settings, options.hosts, options.subnet)
+        case "renew":
+            return certificate.renew(settings, options.hosts, options.authority_key)
+        case "take-off":
+            return certificate.take_off(settings, options.file)
+    return certificate.show(settings)
 
 
 def _head(settings: Settings, options: argparse.Namespace) -> int:
@@ -113,6 +135,19 @@ def _head(settings: Settings, options: argparse.Namespace) -> int:
     if options.since is not None:
         return head.prove(settings, options.since)
     return head.head(settings, tuple(options.compare) if options.compare else None, as_json=options.json)
+
+
+def _backup(settings: Settings, options: argparse.Namespace) -> int:
+    from webapp.commands import backup, restore  # noqa: PLC0415
+
+    if options.new_key is not None:
+        return backup.new_key(settings, options.new_key)
+    if options.drill is not None:
+        if options.key is None:
+            print("Give the key file as well: zerokeep backup --drill FILE --key KEY-FILE", file=sys.stderr)
+            return 2
+        return restore.drill(settings, options.drill, options.key, as_json=options.json)
+    return backup.backup(settings, options.file, as_json=options.json)
 
 
 def _settings(options: argparse.Namespace, *, demo: bool = False) -> Settings:
@@ -146,7 +181,8 @@ def _parser() -> argparse.ArgumentParser:
         "--new", action="store_true", help="only what came since the last audit; all of it once in seven days"
     )
     _add_common(audit)
-    _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
+    _add_keeping(commands)
+    _add_certificate(commands)
     anew = commands.add_parser("secrets", help="give a person first secrets, on the server's own machine")
     anew.add_argument("person", metavar="PERSON", help="the person's id, as it is typed at sign-in")
     _add_common(anew)
@@ -230,6 +266,33 @@ def _add_serving(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--tls-certificate", help="a certificate file, to serve by TLS")
     command.add_argument("--tls-key", help="its key file")
+    command.add_argument(
+        "--trusted-proxies", help="addresses of proxies whose X-Forwarded-For and -Proto count, with commas"
+    )
+    command.add_argument(
+        "--trust-port", help="the port of the page on how to trust the shop's own certificate"
+    )
+
+
+def _add_certificate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    whole = commands.add_parser(
+        "certificate", help="the shop's own certificate authority, for TLS on its network"
+    )
+    what = whole.add_subparsers(dest="what", required=True, metavar="WHAT")
+    make = what.add_parser("make", help="make an authority for these hosts alone, and a certificate from it")
+    make.add_argument("hosts", nargs="+", metavar="HOST", help="a name or an address of the server")
+    make.add_argument(
+        "--subnet", action="append", default=[], help="addresses that the server may move to, may be repeated"
+    )
+    renew = what.add_parser("renew", help="a new certificate, for other hosts if any are given")
+    renew.add_argument("hosts", nargs="*", metavar="HOST", help="in the place of the former ones")
+    renew.add_argument(
+        "--authority-key", type=Path, metavar="FILE", help="the authority's key, if it was taken off"
+    )
+    take_off = what.add_parser("take-off", help="move the authority's key to a file, to be locked away")
+    take_off.add_argument("file", type=Path, metavar="FILE")
+    for one in (make, renew, take_off, what.add_parser("show", help="say what there is")):
+        one.add_argument("--data-folder", help="where the shop's data lies")
 
 
 def _add_past(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -256,6 +319,29 @@ def _add_past(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     export.add_argument("file", type=Path, metavar="FILE.csv")
     export.add_argument("--fixture", help="only the values of this fixture")
     export.add_argument("--data-folder", help="where the shop's data lies")
+
+
+def _add_keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
+    backup = commands.add_parser("backup", help="everything in one encrypted file, while the server runs")
+    what = backup.add_mutually_exclusive_group(required=True)
+    what.add_argument("file", type=Path, nargs="?", metavar="FILE", help="a new file for the backup")
+    what.add_argument(
+        "--new-key", type=Path, metavar="KEY-FILE", help="make the key that opens backups from now on"
+    )
+    what.add_argument(
+        "--drill", type=Path, metavar="FILE", help="try whether this backup can be brought back"
+    )
+    backup.add_argument("--key", type=Path, metavar="KEY-FILE", help="the key that opens it, for --drill")
+    _add_common(backup)
+    restore = commands.add_parser("restore", help="bring a backup back into a folder that is not there yet")
+    restore.add_argument("file", type=Path, metavar="FILE")
+    restore.add_argument("--key", type=Path, metavar="KEY-FILE", required=True, help="the key that opens it")
+    restore.add_argument("--reason", required=True, help="why; it stands on the ledger, and tablets show it")
+    restore.add_argument(
+        "--with-faults", action="store_true", help="even where an audit of it finds something"
+    )
+    restore.add_argument("--data-folder", help="where the shop's data shall lie")
 
 
 def _line_or_every(text: str) -> int | str:

@@ -99,7 +99,7 @@ def compose(
     if settings.demo:
         from webapp.demo import practice  # noqa: PLC0415 - a real shop's server never loads the demo
 
-        blueprints.append(practice.pages(settings.data_folder, now()))
+        blueprints.append(practice.pages(settings.data_folder, now(), store))
         more_rights = practice.RIGHTS
     pages.init_app(app, parts, blueprints, more_rights)
     return app

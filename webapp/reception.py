@@ -5,6 +5,9 @@ Rules:
   answer leaves: a client that is slow, silent or gone in either direction costs memory and never a thread;
 - a body has so many seconds and so many bytes. Late ones are answered 408, too large ones go on to the
   application without their bytes, which refuses them by their announced length in its own words (413);
+- who sent a request and whether it came by TLS is what the connection says. Where a trusted proxy calls, it
+  is what that proxy says (X-Forwarded-For, its last entry, and X-Forwarded-Proto); the same headers from
+  anybody else are dropped before the application sees them (OWASP ASVS 5.0, 4.1.3);
 - more requests than can wait are answered 503 with when to come again; of one address no more than so many
   are read at a time, so that one of them cannot fill the room. Every tablet begins again by itself after
   either answer.
@@ -25,6 +28,7 @@ from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from ipaddress import ip_address
 from typing import IO, TYPE_CHECKING, Any, cast
 
 if TYPE_CHECKING:
@@ -41,6 +45,10 @@ IN_MEMORY_BYTES = 256 * 1024
 ANSWER_IN_MEMORY_BYTES = 4 * 1024 * 1024  # what is longer, such as a long table, waits on the disk
 PIECE_BYTES = 256 * 1024
 LATE, BUSY = 408, 503
+FORWARDED = frozenset(
+    {b"forwarded", b"x-forwarded-for", b"x-forwarded-host", b"x-forwarded-port", b"x-forwarded-prefix",
+     b"x-forwarded-proto", b"x-forwarded-server", b"x-real-ip"}
+)  # fmt: skip
 PLAIN = (b"content-type", b"text/plain; charset=utf-8")
 JSON = (b"content-type", b"application/json; charset=utf-8")
 WORDS = {
@@ -67,6 +75,7 @@ class Reception:
     app: WSGIApplication
     threads: int
     limits: Limits = field(default_factory=Limits)
+    trusted_proxies: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         self._pool = ThreadPoolExecutor(self.threads, thread_name_prefix="request")
@@ -77,6 +86,7 @@ class Reception:
         """Answer one request; what is no HTTP request is let pass without an answer."""
         if scope["type"] != "http":
             return
+        scope = as_sent(scope, self.trusted_proxies)
         address = (scope.get("client") or ("?", 0))[0]
         if self._inside >= self.limits.most_waiting:
             await self._refuse(scope, send, BUSY)
@@ -148,6 +158,32 @@ class Reception:
             headers.append((b"retry-after", str(self.limits.retry_after_s).encode()))
         await send({"type": "http.response.start", "status": status, "headers": headers})
         await send({"type": "http.response.body", "body": content.encode()})
+
+
+def as_sent(scope: Message, trusted_proxies: tuple[str, ...]) -> Message:
+    """The request as its first sender made it where a trusted proxy hands it on, else without what such a
+    proxy says.
+
+    An entry that is no address leaves the proxy's own.
+    """
+    address, port = scope.get("client") or ("?", 0)
+    kept = [(name, value) for name, value in scope["headers"] if name.lower() not in FORWARDED]
+    if _plain(address) not in trusted_proxies:
+        return {**scope, "headers": kept}
+    said = {name.lower(): value.decode("latin-1") for name, value in scope["headers"]}
+    first = _plain(said.get(b"x-forwarded-for", "").rpartition(",")[2].strip()) or address
+    scheme = said.get(b"x-forwarded-proto", "").rpartition(",")[2].strip().lower()
+    is_known = scheme in {"http", "https"}
+    return {**scope, "headers": kept, "client": (first, port), "scheme": scheme if is_known else "http"}
+
+
+def _plain(address: str) -> str:
+    """An address as settings write it; empty for what is none."""
+    try:
+        found = ip_address(address)
+    except ValueError:
+        return ""
+    return str(getattr(found, "ipv4_mapped", None) or found)
 
 
 def call(app: WSGIApplication, environ: dict[str, Any]) -> tuple[int, Headers, IO[bytes]]:

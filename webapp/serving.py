@@ -14,12 +14,13 @@ from __future__ import annotations
 
 import logging
 import os
-import secrets
+import signal
 import socket
 import sys
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -30,14 +31,18 @@ from granian.http import HTTP1Settings
 from granian.log import LogLevels
 from granian.server import Server
 
-from webapp import create_app, watching
+from webapp import create_app, trust_page, watching
 from webapp.audit_room import audit_apart
+from webapp.certificates import renew_if_due
+from webapp.chance import new_token
 from webapp.charts.paper import warm_up
 from webapp.ending import end_with_parent
+from webapp.proof import own_certificate
 from webapp.proof.errors import ProofError
 from webapp.proof.seal_term import seal_term
 from webapp.proof.tls_certificate import check_tls
 from webapp.reception import Reception
+from webapp.services.evidence import safekeeping
 from webapp.services.setups import recording
 from webapp.services.sheets import preparing
 from webapp.settings import BadSetting, Settings
@@ -69,11 +74,6 @@ def elapsed_s() -> float:
     return time.clock_gettime(getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC))
 
 
-def new_token() -> str:
-    """256 bits of chance as URL-safe text."""
-    return secrets.token_urlsafe(32)
-
-
 def serve(settings: Settings, say: TextIO = sys.stdout) -> None:
     """Serve until SIGTERM or Ctrl-C. Raises CannotStart before anything listens."""
     for line in prepare(settings):
@@ -100,7 +100,10 @@ def prepare(settings: Settings) -> list[str]:
     """Try everything that a start needs; the lines to say when it is all there. Raises CannotStart."""
     make_data_folder(settings)
     check_port(settings)
+    if settings.trust_port is not None:
+        check_port(replace(settings, port=settings.trust_port))
     try:
+        renew_if_due(settings, utc_now())
         notices = _tls_notices(settings)
         app = create_app(settings, utc_now, new_token, elapsed_s)
     except (BadSetting, ProofError, StoreError) as error:
@@ -109,7 +112,9 @@ def prepare(settings: Settings) -> list[str]:
     try:
         term = seal_term(parts.keyring.seal_certificate, parts.now())
         warning = [say(term.code, term.fields)] if term else []
-        return [*_hint_if_empty(parts.store), *warning, *notices, *_where(settings)]
+        due = None if settings.demo else safekeeping.reminder(parts.store, parts.now())
+        kept = [say(due.code, due.fields)] if due else []
+        return [*_hint_if_empty(parts.store), *warning, *kept, *notices, *_where(settings)]
     finally:
         parts.close()
 
@@ -187,12 +192,25 @@ def _hint_if_empty(store: Store) -> list[str]:
 
 def _where(settings: Settings) -> list[str]:
     lines = [f"Zerokeep answers at {settings.address}", f"Its data lies in {settings.data_folder}"]
-    if not settings.by_tls and settings.host not in {"127.0.0.1", "localhost", "::1"}:
+    is_alone = settings.host in {"127.0.0.1", "localhost", "::1"}
+    if not settings.by_tls and not is_alone and not settings.trusted_proxies:
         lines.append(
             "Without TLS, browsers on other computers can neither sign in nor work without the network: "
-            "give --tls-certificate and --tls-key, or put a TLS server in front."
+            "make a certificate with zerokeep certificate make HOST …, or give --tls-certificate and "
+            "--tls-key, or put a TLS server in front and name it in --trusted-proxies."
         )
+    if settings.by_own_authority:
+        lines += _how_to_trust(settings)
     return [*lines, "Stop it with Ctrl-C."]
+
+
+def _how_to_trust(settings: Settings) -> list[str]:
+    """Where a new device learns to trust this server, and what people compare."""
+    own = own_certificate.look(settings.certificate_folder)
+    return [
+        f"A tablet or desk that does not trust it yet opens {trust_page.address(settings)} first.",
+        f"The fingerprint to compare there: {own_certificate.fingerprint(own.authority)}",
+    ]
 
 
 def _load(settings: Settings, parent: int) -> Callable[..., Any]:
@@ -204,17 +222,19 @@ def _load(settings: Settings, parent: int) -> Callable[..., Any]:
     app: Flask = create_app(settings, utc_now, new_token, elapsed_s)
     threading.Thread(target=warm_up, daemon=True).start()
     threading.Thread(target=read_the_past, args=(app,), daemon=True).start()
-    threading.Thread(target=_look_after, args=(app, settings), daemon=True).start()
-    return Reception(app, BLOCKING_THREADS)
+    threading.Thread(target=_look_after, args=(app, settings, parent), daemon=True).start()
+    if settings.by_own_authority:
+        trust_page.start(app, settings)
+    return Reception(app, BLOCKING_THREADS, trusted_proxies=settings.trusted_proxies)
 
 
-def _look_after(app: Flask, settings: Settings) -> None:
+def _look_after(app: Flask, settings: Settings, parent: int) -> None:
     """Do what is done once for all workers, as soon as this is the one: another may have ended."""
     store = app.extensions["zerokeep"].store
     while not _is_first(app, store):
         time.sleep(ASK_AGAIN_S)
     threading.Thread(target=seal_what_is_missing, args=(app,), daemon=True).start()
-    _watch(app, settings)
+    _watch(app, settings, parent)
 
 
 def _is_first(app: Flask, store: Store) -> bool:
@@ -226,7 +246,7 @@ def _is_first(app: Flask, store: Store) -> bool:
         return False
 
 
-def _watch(app: Flask, settings: Settings) -> None:
+def _watch(app: Flask, settings: Settings, parent: int) -> None:
     """Look after what is stored. The demo's first look waits for a day,
     so that its start costs nothing more.
     """
@@ -235,7 +255,16 @@ def _watch(app: Flask, settings: Settings) -> None:
     certificate = parts.keyring.seal_certificate
     terms = watching.Terms(certificate, settings.tls_certificate)
     audit = partial(audit_apart, settings.database, settings.files_folder, only_new=True)
-    watching.watch(audit, terms, parts.now, lambda s: not never.wait(s), first_pause_s)
+    renew = partial(_renew, settings, parent)
+    watching.watch(audit, terms, parts.now, lambda s: not never.wait(s), first_pause_s, renew)
+
+
+def _renew(settings: Settings, parent: int, now: datetime) -> None:
+    """Renew the server's certificate where that is due, and have a new worker show it; this one ends its
+    work.
+    """
+    if renew_if_due(settings, now):
+        os.kill(parent, signal.SIGHUP)
 
 
 def read_the_past(app: Flask) -> int:

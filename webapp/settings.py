@@ -15,14 +15,29 @@ import os
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from ipaddress import ip_address
 from pathlib import Path
+from typing import TypedDict
+
+from webapp.proof import own_certificate
+from webapp.proof.errors import ProofError
 
 LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
 EVERY_ADDRESS = ("0.0.0.0", "::", "[::]")  # noqa: S104 - refused without named hosts
 SHORTEST_PASSPHRASE = 15
+CERTIFICATE_FOLDER = "certificate"
 MOST_WORKERS = 16
 SERVER_SCHEME = "postgresql://"
 HOST_NAME = re.compile(r"\.?[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?|\[[0-9A-Fa-f:.]+\]")
+
+
+class Own(TypedDict, total=False):
+    """What a certificate of the shop's own authority settles: the files to serve with, the hosts that it
+    names.
+    """
+
+    files: dict[str, Path | None]
+    hosts: tuple[str, ...]
 
 
 class BadSetting(ValueError):
@@ -44,6 +59,8 @@ class Settings:
     unlock_file: Path | None = None
     tls_certificate: Path | None = None
     tls_key: Path | None = None
+    trusted_proxies: tuple[str, ...] = ()
+    trust_port: int | None = None
     database_named: Path | str | None = field(default=None, repr=False)  # an address may hold a password
     files_folder_named: Path | None = None
     keys_folder_named: Path | None = None
@@ -77,15 +94,36 @@ class Settings:
         return self.unlock_file or self.data_folder / "unlock"
 
     @property
+    def certificate_folder(self) -> Path:
+        """Where the shop's own authority lies, and the server's certificate from it."""
+        return self.data_folder / CERTIFICATE_FOLDER
+
+    @property
     def by_tls(self) -> bool:
         """Whether this server itself speaks TLS."""
         return self.tls_certificate is not None
 
     @property
+    def by_own_authority(self) -> bool:
+        """Whether its certificate is from the shop's own authority, which tablets are told to trust."""
+        return self.tls_certificate == own_certificate.server_file(self.certificate_folder)
+
+    @property
     def address(self) -> str:
-        """The address to open in a browser on this computer."""
-        host = "localhost" if self.host in (*LOCAL_NAMES, *EVERY_ADDRESS) else self.host
-        return f"{'https' if self.by_tls else 'http'}://{host}:{self.port}"
+        """The address to open in a browser: by TLS one that the certificate names, else one of this
+        computer.
+        """
+        return f"{'https' if self.by_tls else 'http'}://{self.named_host}:{self.port}"
+
+    @property
+    def named_host(self) -> str:
+        """The name that people are to use: by TLS the first that was given; no certificate names
+        `localhost`.
+        """
+        given = [name for name in self.trusted_hosts if name not in (*LOCAL_NAMES, *EVERY_ADDRESS)]
+        if self.by_tls and given:
+            return given[0].lstrip(".")
+        return "localhost" if self.host in (*LOCAL_NAMES, *EVERY_ADDRESS) else self.host
 
 
 def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | None = None) -> Settings:
@@ -103,13 +141,19 @@ def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | No
         value = given.get(name, environ.get(f"ZEROKEEP_{name.upper()}"))
         return None if value == "" else value
 
-    host = _host(raw("host"))
+    folder = _folder(raw("data_folder"))
+    given_tls = _tls(_path(raw("tls_certificate")), _path(raw("tls_key")))
+    own = {} if given_tls["tls_certificate"] else _own_certificate(folder / CERTIFICATE_FOLDER)
+    host = _host(raw("host") or (EVERY_ADDRESS[0] if own else None))
+    port = _whole("port", raw("port"), 8420, 1, 65535)
     return Settings(
-        data_folder=_folder(raw("data_folder")),
+        data_folder=folder,
         host=host,
-        port=_whole("port", raw("port"), 8420, 1, 65535),
+        port=port,
         demo=_flag("demo", raw("demo")),
-        trusted_hosts=_trusted_hosts(raw("trusted_hosts"), host),
+        trusted_hosts=_trusted_hosts(raw("trusted_hosts"), host, own.get("hosts", ())),
+        trusted_proxies=_addresses("trusted_proxies", raw("trusted_proxies")),
+        trust_port=_whole("trust_port", raw("trust_port"), port % 65535 + 1, 1, 65535) if own else None,
         session_idle_minutes=_whole("session_idle_minutes", raw("session_idle_minutes"), 30, 2, 240),
         session_longest_minutes=_whole(
             "session_longest_minutes", raw("session_longest_minutes"), 600, 10, 720
@@ -120,7 +164,7 @@ def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | No
         files_folder_named=_path(raw("files_folder")),
         keys_folder_named=_path(raw("keys_folder")),
         workers=_workers(raw("workers"), raw("database")),
-        **_tls(_path(raw("tls_certificate")), _path(raw("tls_key"))),
+        **(own.get("files") or given_tls),
     )
 
 
@@ -226,10 +270,40 @@ def _host(value: object | None) -> str:
     return text
 
 
-def _trusted_hosts(value: object | None, host: str) -> tuple[str, ...]:
+def _own_certificate(folder: Path) -> Own:
+    """The certificate of the shop's own authority, where one was made: its file twice, and the hosts it
+    names.
+    """
+    if not own_certificate.is_made(folder):
+        return {}
+    try:
+        hosts = own_certificate.look(folder).hosts
+    except ProofError as error:
+        raise BadSetting(str(error)) from error
+    file = own_certificate.server_file(folder)
+    return {"files": {"tls_certificate": file, "tls_key": file}, "hosts": tuple(map(_in_brackets, hosts))}
+
+
+def _in_brackets(host: str) -> str:
+    return f"[{host}]" if ":" in host else host
+
+
+def _addresses(name: str, value: object | None) -> tuple[str, ...]:
+    """Addresses with commas between them, each as the network writes it."""
+    found = [part.strip() for part in str(value or "").split(",") if part.strip()]
+    try:
+        return tuple(str(ip_address(part)) for part in found)
+    except ValueError:
+        raise BadSetting(
+            f"{name} is “{value}”. It has to be the address from which the proxy calls, such as 127.0.0.1; "
+            "several with commas."
+        ) from None
+
+
+def _trusted_hosts(value: object | None, host: str, own: tuple[str, ...]) -> tuple[str, ...]:
     """The names this server answers to. A request that calls it anything else is refused."""
     names = value if isinstance(value, (list, tuple)) else str(value or "").split(",")
-    wanted = tuple(str(name).strip() for name in names if str(name).strip())
+    wanted = (*own, *(str(name).strip() for name in names if str(name).strip()))
     for name in wanted:
         if not HOST_NAME.fullmatch(name):
             raise BadSetting(
@@ -241,8 +315,8 @@ def _trusted_hosts(value: object | None, host: str) -> tuple[str, ...]:
             f"host is {host}, every address of this computer. Say in trusted_hosts under which names tablets "
             "and desks call it, separated by commas."
         )
-    own = () if host in EVERY_ADDRESS else (f"[{host}]" if ":" in host else host,)
-    return tuple(dict.fromkeys((*LOCAL_NAMES, *own, *wanted)))
+    listened_at = () if host in EVERY_ADDRESS else (_in_brackets(host),)
+    return tuple(dict.fromkeys((*LOCAL_NAMES, *wanted, *listened_at)))
 
 
 def _passphrase(value: object | None) -> str | None:

@@ -1,5 +1,6 @@
 """What the server looks at by itself, again and again, beside answering: whether all that is stored still
-fits, and whether the seal's certificate, or the one that tablets are shown, is about to end.
+fits, and whether the seal's certificate, or the one that tablets are shown, is about to end;
+the latter renews itself here.
 
 Rules: the audit, the clock and the waiting are arguments;
 each look has its own words in the log; one that fails is logged and does not end the watch.
@@ -29,6 +30,8 @@ logger = logging.getLogger("zerokeep.watch")
 Wait = Callable[[float], bool]
 # Does an audit; what it looked at and found.
 Audit = Callable[[], Audited]
+# Renews the server's certificate where that is due, at the time given.
+Renew = Callable[[datetime], None]
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,7 @@ def watch(
     now: Callable[[], datetime],
     wait: Wait,
     first_pause_s: float = FIRST_PAUSE_S,
+    renew: Renew = lambda _: None,
 ) -> int:
     """Look after the first pause and then daily, an hour after a look that failed,
     until `wait` says that it is over; how often an audit was done.
@@ -56,8 +60,19 @@ def watch(
         was_done = look(audit)
         pause_s = DAY_S if was_done else AGAIN_S
         done += was_done
+        renewed(renew, now())
         tell_terms(terms, now())
     return done
+
+
+def renewed(renew: Renew, now: datetime) -> bool:
+    """Renew what is due; whether that could be done."""
+    try:
+        renew(now)
+    except Exception:
+        logger.exception("the server's certificate could not be renewed")
+        return False
+    return True
 
 
 def look(audit: Audit) -> bool:

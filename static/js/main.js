@@ -2,15 +2,18 @@
  * What runs when the page opens: is this browser able, what does it hold, who am I, where was I.
  * The first thing missing is said in plain words and ends the start.
  */
+import {missingAbility} from './able.js';
 import {Api} from './api.js';
 import {Clock} from './clock.js';
 import {keepOffline, lookForUpdate} from './offline.js';
+import {missingOffline} from './offline_ready.js';
 import {Setup} from './setup.js';
 import {Store} from './store/db.js';
 import {Drafts} from './store/drafts.js';
 import {named} from './store/errors.js';
 import {forgetClosed} from './store/forgetting.js';
-import {ownDevice, proveKeeping} from './store/keys.js';
+import {keepServerKeys, ownDevice, proveKeeping} from './store/keys.js';
+import {Ledger} from './store/ledger.js';
 import {whatIsHeld} from './store/opening.js';
 import {Outbox} from './store/outbox.js';
 import {protection} from './store/protection.js';
@@ -47,7 +50,7 @@ async function start() {
     said: document.getElementById('said'),
   });
   if (missing) await reading;
-  if (missing) return tablet.go({name: 'not-possible', code: missing});
+  if (missing) return tablet.go({name: 'not-possible', ...missing});
   try {
     return await withStore(tablet, reading);
   } finally {
@@ -60,19 +63,15 @@ async function start() {
  * a version with a fault is to be replaced.
  */
 function watchVersion(tablet) {
-  keepOffline({version, onNewer: take => tablet.offerUpdate(take)}).then(
+  const registering = keepOffline({version, onNewer: take => tablet.offerUpdate(take)});
+  registering.then(
     registration => {
       tablet.registration = registration;
     },
     () => {},
   );
-}
-
-function missingAbility() {
-  if (!isSecureContext) return 'tablet.not_possible.insecure';
-  if (!globalThis.indexedDB) return 'tablet.not_possible.no_storage';
-  if (!globalThis.crypto?.subtle) return 'tablet.not_possible.no_signing';
-  return null;
+  tablet.offline = missingOffline(registering);
+  tablet.offline.then(missing => tablet.tellOffline(missing));
 }
 
 async function withStore(tablet, reading) {
@@ -108,6 +107,8 @@ async function asDevice(tablet, {chain, held, unsigned}) {
   tablet.outbox = new Outbox(store, device, chain);
   tablet.setup = Setup.resume(tablet, held);
   tablet.unsigned = unsigned;
+  tablet.ledger = new Ledger({api, shelf, device, clock});
+  await tablet.ledger.read();
   const inUse = () =>
     new Set([tablet.setup?.sheetHash, tablet.beginningOn, ...tablet.unsigned.map(({sheet}) => sheet)]);
   tablet.forget = () => forgetClosed(store, clock.wall(), inUse);
@@ -119,6 +120,8 @@ async function asDevice(tablet, {chain, held, unsigned}) {
     clock,
     inUse,
     setups: () => Setup.mine(tablet),
+    ledger: tablet.ledger,
+    keepKeys: keys => keepServerKeys(store, device, keys),
     onChange: state => tablet.synced(state),
   });
   await firstView(tablet);

@@ -32,7 +32,7 @@ export async function keepOffline({version, onNewer, container = navigator.servi
 }
 
 /** The version of a worker, or null if there is none or it does not say. */
-function versionOf(worker) {
+export function versionOf(worker) {
   if (!worker) return Promise.resolve(null);
   return new Promise(resolve => {
     const {port1, port2} = new MessageChannel();

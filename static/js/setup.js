@@ -31,6 +31,7 @@ export class Setup {
   static async begin(tablet, {sheetHash, sheet, person, id, display, takesOver = null}) {
     const setup = new Setup(tablet, {id, sheetHash, sheet, person, rows: [], decisions: [], draft: {}});
     await tablet.shelf.note(CURRENT, id);
+    await tablet.shelf.keepUsed(sheetHash);
     await setup.commit('setup.started', {machine: sheet.machine.id, display}, null);
     if (takesOver)
       await setup.commit('setup.taken_over', {from_setup: takesOver.setup, from_person: takesOver.person});

@@ -14,6 +14,7 @@
 import {toBase64url} from './proof/bytes.js';
 import {NotGenuine, sign, verified} from './proof/jws.js';
 import {ownMachines} from './store/own_machines.js';
+import {succeededBy} from './proof/succession.js';
 import {protection} from './store/protection.js';
 
 const MOST_EVENTS = 200;
@@ -29,10 +30,12 @@ export class Sync {
   /** When what was refused is sent again: {seen: what the answer hangs on, at: forward clock, pauseMs}. */
   #retry = {seen: null, at: 0, pauseMs: FIRST_PAUSE_MS};
   #notBefore = -Infinity;
+  #told = new Set();
 
   /**
    * `parts`: api, outbox, shelf, device, clock,
-   * setups() -> Promise of setup ids to ask about, inUse() -> Set of hashes (at once).
+   * setups() -> Promise of setup ids to ask about, inUse() -> Set of hashes (at once),
+   * ledger, keepKeys(keys).
    */
   constructor(parts) {
     Object.assign(this, {locks: globalThis.navigator?.locks, onChange: () => {}, protection, ...parts});
@@ -65,8 +68,13 @@ export class Sync {
   async #once() {
     if (this.clock.forward() < this.#notBefore) return;
     try {
-      const challenge = await this.#reach();
-      const sent = await this.#send();
+      const {challenge, epoch} = await this.#reach();
+      if (await this.ledger?.restoredBy(epoch)) await this.#startAgain();
+      let sent = await this.#send();
+      if (await this.ledger?.look()) {
+        await this.outbox.sendAgain();
+        sent = await this.#send() || sent;
+      }
       const fresh = await this.#news(challenge);
       this.#tell({
         reached: true,
@@ -85,16 +93,40 @@ export class Sync {
     }
   }
 
+  /** A backup was brought back: what is held here goes out again, and what was decided is asked anew. */
+  async #startAgain() {
+    await this.outbox.sendAgain();
+    await this.shelf.forgetDecisions();
+  }
+
+  /**
+   * A genuine answer to a fresh nonce. One by a key that took over from the known one is genuine when that
+   * one says so.
+   */
   async #reach() {
     const nonce = toBase64url(crypto.getRandomValues(new Uint8Array(18)));
     const sentAt = this.clock.wall();
     const {answer} = await this.api.post('/api/reach', {nonce});
-    const reach = await verified(answer, this.device.receipt_key, REACH);
+    const reach = await verified(answer, this.device.receipt_key, REACH).catch(error => {
+      if (error.code !== 'jws.other_key') throw error;
+      return this.#byLaterKey(answer, error);
+    });
     if (reach.domain !== 'zerokeep/reach/1' || reach.nonce !== nonce)
       throw new NotGenuine('sync.other_nonce');
     this.state.clockMoved = this.clock.compare(reach.at_utc, sentAt);
     this.state.shell = reach.shell;
-    return reach.challenge;
+    const {pin_key: pinKey} = reach;
+    if (pinKey && pinKey.kid !== this.device.pin_key?.kid) await this.keepKeys({pin_key: pinKey});
+    return {challenge: reach.challenge, epoch: reach.epoch ?? null};
+  }
+
+  async #byLaterKey(answer, error) {
+    const {statements} = await this.api.post('/api/keys', {});
+    const key = await succeededBy(this.device.receipt_key, statements);
+    if (key.kid === this.device.receipt_key.kid) throw error;
+    const reach = await verified(answer, key, REACH);
+    await this.keepKeys({receipt_key: key});
+    return reach;
   }
 
   /**
@@ -137,7 +169,26 @@ export class Sync {
         ? payload.receipts.filter(receipt => sent.has(receipt.event))
         : [];
     await this.outbox.acknowledge(receipts);
+    await this.#giveSheetsBack(rows, receipts);
     return receipts.some(({outcome}) => outcome === 'accepted' || outcome === 'already_had');
+  }
+
+  /**
+   * Sheets that the server no longer knows, and these events were made on: it knows them by their tag; then
+   * all go again.
+   */
+  async #giveSheetsBack(rows, receipts) {
+    const refused = receipts.filter(({code}) => code === 'intake.sheet_unknown');
+    const unknown = new Set(refused.map(({event}) => event));
+    const hashes = new Set(rows.filter(({id}) => unknown.has(id)).map(({payload}) => payload.sheet));
+    let taken = false;
+    for (const hash of hashes) {
+      if (!this.#firstTime([hash])) continue;
+      const sheet = await this.shelf.tagged(hash);
+      if (sheet && (await this.api.post('/api/sheet', sheet)).taken) taken = true;
+    }
+    if (taken) await this.outbox.sendAgain();
+    this.#again ||= taken;
   }
 
   /** Rows refused for good, when it is time to ask again; else none. */
@@ -166,13 +217,35 @@ export class Sync {
       health,
       ...(known ? {sheets_sha256: known} : {}),
       ...(own ? {own_machines: own} : {}),
+      ...(await this.#notHeld()),
+      ...this.ledger?.report,
     };
     const {jws} = await sign(device.privateKey, device.id, REQUEST, payload);
     const news = await this.api.post('/api/news', {request: jws});
     this.state.device = news.device?.state ?? 'enrolled';
     const sheets = news.sheets === null ? 0 : await this.#keepSheets(news);
     const decisions = await shelf.keepDecisions(news.decisions);
-    return sheets > 0 || decisions;
+    const told = await this.ledger?.told(news.alarm);
+    return sheets > 0 || decisions || told === true;
+  }
+
+  /**
+   * Where events wait for one before them: those that this tablet no longer holds, so that nothing waits for
+   * ever.
+   */
+  async #notHeld() {
+    const waiting = await this.outbox.waiting();
+    if (!waiting.some(({outcome}) => outcome?.outcome === 'kept_out_of_order')) return {};
+    const notHeld = (await this.outbox.notHeld()).slice(0, MOST_EVENTS);
+    this.#again ||= this.#firstTime(notHeld);
+    return {not_held: notHeld};
+  }
+
+  /** Whether one of these was not told the server yet: what it does not take is not told at every turn. */
+  #firstTime(ids) {
+    const fresh = ids.filter(id => !this.#told.has(id));
+    for (const id of fresh) this.#told.add(id);
+    return fresh.length > 0;
   }
 
   /**

@@ -2,6 +2,7 @@
  * The tablet: what it holds, which view stands, and the way from a tap to a kept event to the next screen.
  * Nothing is shown as done before it is kept; a failure to keep becomes a screen of its own.
  */
+import {ApiError} from './api.js';
 import {enrol} from './enrolment.js';
 import {holdVersion, lookForUpdate} from './offline.js';
 import {Setup} from './setup.js';
@@ -37,11 +38,14 @@ export class Tablet {
       sheets: [],
       worriesHere: [],
       lastWords: null,
+      ledger: null,
       waitingRows: [],
       takeUpdate: null,
       storageProtected: null,
       beginningOn: null,
       unsigned: [],
+      offline: Promise.resolve(null),
+      offlineMissing: null,
       ...parts,
     });
   }
@@ -228,7 +232,18 @@ export class Tablet {
     await this.go(view);
   }
 
+  /** What would be missing without the server, if anything: said before a setup begins, never inside one. */
+  async tellOffline(missing) {
+    this.offlineMissing = missing;
+    if (!missing) return;
+    await this.frame.guard.noFinger();
+    if (['machines', 'ready'].includes(this.view.name)) this.refresh();
+  }
+
+  /** Throws where this tablet could not open the page again without the server: then it is not enrolled. */
   async enrol(answers) {
+    const missing = await this.offline;
+    if (missing) throw new ApiError(missing);
     await enrol(this, answers);
     location.reload();
   }
@@ -243,7 +258,7 @@ export class Tablet {
   }
 
   async tellNetwork() {
-    if (this.outbox) this.network.show(await this.outbox.tally(), this.sync.state, this.clock);
+    if (this.outbox) this.network.show(await this.outbox.tally(), this.sync.state, this.clock, this.ledger);
   }
 
   async syncNow() {

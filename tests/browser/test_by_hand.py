@@ -1,5 +1,6 @@
-"""A mill whose slots are written by hand:
-where the probe answered is typed, the surface entered, the row read back.
+"""Slots written by hand: where the probe answered is typed, the surface entered, the row read back.
+
+Its cleared rows are parked: a row of zeros could send the tool down there.
 """
 
 from __future__ import annotations
@@ -10,10 +11,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext
 
-from tests.kit.by_hand import make_by_hand
+from tests.kit.by_hand import BY_HAND, PARKED, say_of_machine
 from tests.kit.chromium import SIZES
 from tests.kit.demo import AXES, Demo
 from tests.kit.desk import Desk
+from tests.kit.following import Following
 from tests.kit.looking import faults, look
 from tests.kit.server import Server
 from tests.kit.tablet import NewTablet, Operator, Tablet, operator
@@ -21,9 +23,9 @@ from tests.kit.tablet import NewTablet, Operator, Tablet, operator
 
 @pytest.fixture
 def demo(demo_shop: Path, tmp_path: Path) -> Demo:
-    """A copy of the demo shop whose mill Plover writes no touch into a slot."""
+    """A copy of the demo shop whose mill Plover writes no touch into a slot, and parks its rows."""
     demo = Demo.copy(demo_shop, tmp_path / "shop")
-    make_by_hand(demo, "plover")
+    say_of_machine(demo, "plover", BY_HAND | PARKED)
     return demo
 
 
@@ -64,6 +66,42 @@ def test_a_whole_setup_is_entered_by_hand_and_read_back_also_offline(
     desk.sign_in("henk", demo.people["henk"])
     page = desk.open(f"/desk/setups/{tablet.events_of('setup.signed')[0]['setup']}")
     assert [axis for axis in AXES if f"The probe answered at {axis}" in page] == list(AXES)
+
+
+def test_the_list_followed_by_hand_and_eye_ends_with_the_truth_in_the_row(tablet: Tablet, demo: Demo) -> None:
+    tablet.begin("plover", "odile")
+    following = Following(tablet, demo, "plover", "odile")
+    following.walk()
+    mill = following.mill.mill
+    assert mill.crashes == []
+    assert mill.hanging.ball is None
+    assert [one["data"]["values_nm"]["Z"] for one in tablet.events_of("slot.cleared")] == [-20_000_000]
+    kept = {one["data"]["axis"]: one["data"]["value_nm"] for one in tablet.events_of("touch.entered")}
+    row, truth = mill.slots_nm[following.slot], mill.vise.surface_nm
+    assert kept == row
+    assert all(abs(row[axis] - truth[axis]) < 20_000 for axis in AXES)
+
+
+def test_zeros_where_the_row_has_to_be_parked_keep_the_step_open_and_the_stow_parks_it_again(
+    odile: Operator,
+) -> None:
+    tablet, mill = odile.tablet, odile.mill
+    odile.walk(until="clear.values")
+    assert "Z to −20.000 mm" in tablet.text()
+    mill.mill.clear_selected()
+    tablet.tap("another-value")
+    for axis in AXES:
+        tablet.enter(mill.shown()[axis])
+    assert tablet.step == "clear.values"
+    assert tablet.page.locator('[role="alert"], .notice').first.is_visible()
+    mill.mill.park_selected()
+    tablet.reload()
+    odile.close("clear")
+    odile.walk(until="z.touch")
+    tablet.tap("break-off")
+    odile.walk(until="sign.review")
+    assert tablet.events_of("slot.zeroed")[-1]["data"]["values_nm"]["Z"] == -20_000_000
+    assert mill.mill.slots_nm[odile.slot] == {"X": 0, "Y": 0, "Z": -20_000_000}
 
 
 def test_a_row_that_holds_another_value_than_was_to_be_entered_is_read_again_and_asked_about(

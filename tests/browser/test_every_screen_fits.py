@@ -15,7 +15,7 @@ import pytest
 
 from tests.kit.chromium import PHONE, SIZES, viewport
 from tests.kit.demo import Demo
-from tests.kit.looking import MISFITS, drawings_seen, faults, longest_quiet_line, look
+from tests.kit.looking import MISFITS, TEXT_SIZE, drawings_seen, faults, longest_quiet_line, look
 from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
 
@@ -114,10 +114,10 @@ def test_at_twice_the_text_size_nothing_is_cut_off(
     operator = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
     wrong: list[Any] = []
     for step, _ in operator.steps(until="y.search"):
-        tablet.page.evaluate("() => { document.documentElement.style.fontSize = '200%'; }")
+        tablet.page.evaluate(TEXT_SIZE, "200%")
         found = tablet.page.evaluate(MISFITS, longest_quiet_line())
         wrong += [(step, what) for what in found if not what.startswith("scrolls")]
-        tablet.page.evaluate("() => { document.documentElement.style.fontSize = ''; }")
+        tablet.page.evaluate(TEXT_SIZE, "")
     assert wrong == [], "\n".join(map(str, wrong))
 
 

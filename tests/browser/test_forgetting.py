@@ -1,4 +1,4 @@
-"""What a tablet forgets: setups that are over, sent and decided, a week later;
+"""What a tablet forgets: setups that are over, sent and decided, a month later;
 its chain goes on behind them.
 """
 
@@ -68,11 +68,11 @@ def left(page: Page) -> dict[str, int]:
 @pytest.mark.parametrize(
     "types", [SIGNED_OFF, ("signature.verified", "setup.not_accepted"), ("setup.not_accepted",)]
 )
-def test_a_setup_that_is_sent_decided_and_a_week_old_goes_with_all_that_belongs_to_it(
+def test_a_setup_that_is_sent_decided_and_a_month_old_goes_with_all_that_belongs_to_it(
     page: Page, types: tuple[str, ...]
 ) -> None:
     begin(page, types)
-    assert page.evaluate("() => forget(7.01)") == [SETUP]
+    assert page.evaluate("() => forget(30.01)") == [SETUP]
     assert left(page) == {"events": 0, "decisions": 0, "drafts": 0, "sheets": 0}
     assert page.evaluate("() => shelf.noted('my_setups')") == [], "nobody asks for its decisions any more"
 
@@ -80,15 +80,15 @@ def test_a_setup_that_is_sent_decided_and_a_week_old_goes_with_all_that_belongs_
 @pytest.mark.parametrize(
     ("types", "sent", "days"),
     [
-        (SIGNED_OFF, 3, 7),
-        (SIGNED_OFF, 2, 8),
-        ((), 3, 8),
-        (("signature.verified",), 3, 8),
-        (("signature.refused",), 3, 8),
-        (("setup.signed_off",), 3, 8),
+        (SIGNED_OFF, 3, 30),
+        (SIGNED_OFF, 2, 31),
+        ((), 3, 31),
+        (("signature.verified",), 3, 31),
+        (("signature.refused",), 3, 31),
+        (("setup.signed_off",), 3, 31),
     ],
     ids=[
-        "seven days old and no more",
+        "thirty days old and no more",
         "one event unsent",
         "nothing decided",
         "not seen by the lead",
@@ -119,21 +119,21 @@ def test_the_running_setup_stays(page: Page) -> None:
 
 def test_a_sheet_that_is_used_stays(page: Page) -> None:
     begin(page)
-    assert page.evaluate("sheet => forget(8, [sheet])", SHEET) == [SETUP]
+    assert page.evaluate("sheet => forget(31, [sheet])", SHEET) == [SETUP]
     assert left(page)["sheets"] == 1
 
 
 def test_a_sheet_of_another_setup_that_stays_is_kept(page: Page) -> None:
     begin(page)
     page.evaluate("setup => outbox.append({...body(), setup})", OTHER)
-    assert page.evaluate("() => forget(8)") == [SETUP]
+    assert page.evaluate("() => forget(31)") == [SETUP]
     assert (left(page)["events"], left(page)["sheets"]) == (1, 1)
 
 
 def test_the_next_event_chains_onto_the_one_that_was_forgotten(page: Page) -> None:
     begin(page)
     head = page.evaluate("() => all('events').then(rows => rows.find(row => row.sequence === 3).id)")
-    page.evaluate("() => forget(8)")
+    page.evaluate("() => forget(31)")
     page.evaluate(OUTBOX)
     made = page.evaluate("() => outbox.append(body()).then(row => row.payload)")
     assert (made["sequence"], made["previous"]) == (4, head)
@@ -146,11 +146,11 @@ def test_a_failure_in_the_middle_forgets_nothing(page: Page) -> None:
         if ((left -= 1) < 0) throw new DOMException('put in the way by a test', 'AbortError');
         return real.call(this, key);
       }; }""")
-    assert page.evaluate("() => tried(() => forget(8))") == "store.lost"
+    assert page.evaluate("() => tried(() => forget(31))") == "store.lost"
     assert left(page) == {"events": 3, "decisions": 1, "drafts": 1, "sheets": 1}
 
 
-def test_a_week_after_the_leads_decision_a_real_tablet_forgets_and_the_server_takes_what_comes_next(
+def test_a_month_after_the_leads_decision_a_real_tablet_forgets_and_the_server_takes_what_comes_next(
     tablet: Tablet, demo: Demo
 ) -> None:
     tablet.begin("plover", "odile")
@@ -170,10 +170,10 @@ def test_a_week_after_the_leads_decision_a_real_tablet_forgets_and_the_server_ta
     wait_until(tablet.page, HOLDS_DECISION)
     tablet.tap("another")
     made = tablet.events()
-    shift_clock(tablet.page, 24 * 8)
+    shift_clock(tablet.page, 24 * 31)
     tablet.reload()
     wait_until(tablet.page, NO_EVENTS)
-    shift_clock(tablet.page, -24 * 8)
+    shift_clock(tablet.page, -24 * 31)
     tablet.reload()
     tablet.begin("plover", "odile")
     tablet.all_sent()

@@ -42,6 +42,7 @@ def test_something_else_that_is_off_takes_own_words_and_a_reload_keeps_them(odil
     assert [one["data"] for one in tablet.events_of("worry.raised")] == [
         {"worry": "other", "text": "Coolant on the floor", "about": "machine"}
     ]
+    tablet.tap("worry-more")
     tablet.tap("worry", "other")
     assert tablet.page.locator('[data-words="worry"]').input_value() == "", (
         "what was noted is not noted twice"

@@ -9,6 +9,7 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import BrowserContext, Page
 
+from tests.kit.by_hand import BY_HAND, PARKED, say_of_machine
 from tests.kit.chromium import SIZES, viewport
 from tests.kit.demo import Demo
 from tests.kit.server import Server
@@ -141,7 +142,50 @@ def test_sleep_hold_and_rows_can_be_practised(notebook: Notebook) -> None:
     assert notebook.shown("shown-X").removeprefix("+") == "0.000"
 
 
-def test_every_deed_has_its_form_and_every_fault_its_box(notebook: Notebook) -> None:
+def touch_the_end(notebook: Notebook, demo: Demo, slot: str) -> float:
+    """Load the probe, select the slot, touch the jaw's end by wheel and search; where it stands."""
+    truth = demo.mill("plover").mill.vise.surface_nm
+    end, face, top = (truth[axis] / 1e6 for axis in "XYZ")
+    notebook.do("tool", tool="30")
+    notebook.select(slot)
+    notebook.drive(X=round(end - 6, 1), Y=round(face + 10, 1), Z=round(top - 7, 1))
+    notebook.do("search", way="+", axis="X", range="4.5", feed="900")
+    return end
+
+
+def test_a_row_is_parked_and_written_by_hand_where_the_shop_says_so(notebook: Notebook, demo: Demo) -> None:
+    say_of_machine(demo, "plover", BY_HAND | PARKED)
+    end = touch_the_end(notebook, demo, "G57")
+    notebook.page.get_by_role("button", name="X and Y to zero, Z to −20.000 mm").click()
+    assert notebook.shown("shown-Z") == "-20.000"
+    assert notebook.shown("shown-X").removeprefix("+") == "0.000", "no touch is written here"
+    kept = notebook.shown("shown-answered")
+    answered = float(kept.partition("answered: X ")[2].partition(" ")[0])
+    assert abs(answered - (end - 3)) < 0.02, "one radius before the face"
+    notebook.do("value", slot="G57", axis="X", value=f"{answered + 3:.3f}")
+    assert abs(float(notebook.shown("shown-X")) - end) < 0.02
+    notebook.do("search", way="-", axis="X", range="1", feed="900")
+    assert notebook.page.locator("#shown-answered").count() == 0, "another search drops it"
+
+
+def test_where_a_key_writes_the_row_nothing_stands_there_before_it_is_pressed(
+    notebook: Notebook, demo: Demo
+) -> None:
+    say_of_machine(demo, "plover", {"slot_written": "key"})
+    notebook.do("tool", tool="30")
+    notebook.do("write_touch")
+    assert "Nothing was touched" in notebook.text()
+    end = touch_the_end(notebook, demo, "G57")
+    before = notebook.shown("shown-X")
+    assert notebook.shown("shown-answered").startswith("The control keeps X -4")
+    notebook.do("write_touch")
+    assert notebook.shown("shown-X") != before
+    assert abs(float(notebook.shown("shown-X")) - end) < 0.02
+
+
+def test_every_deed_has_its_form_and_every_fault_its_box(notebook: Notebook, demo: Demo) -> None:
+    say_of_machine(demo, "plover", {"slot_written": "key"})
+    notebook.page.reload()
     forms = notebook.page.locator('input[name="action"]').evaluate_all("all => all.map(one => one.value)")
     assert set(forms) == set(DEEDS)
     boxes = notebook.page.locator('input[name="fault"]').evaluate_all("all => all.map(one => one.value)")

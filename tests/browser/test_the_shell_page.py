@@ -21,9 +21,14 @@ def test_the_page_asks_for_one_script_one_style_and_one_catalogue() -> None:
 
 
 def test_no_module_of_the_tablet_is_left_outside_the_joined_script() -> None:
-    """But the twin of the server's canonical JSON, which the vectors alone ask for."""
+    """But the twin of the server's canonical JSON, which the vectors alone ask for, and the test of a
+    device.
+    """
     modules = {name: file.body.decode() for name, file in shell().assets.items() if name.startswith("js/")}
-    assert modules.keys() - reached(modules, "js/main.js") == {"js/rules/plain/canonical.js"}
+    assert modules.keys() - reached(modules, "js/main.js") == {
+        "js/rules/plain/canonical.js",
+        "js/self_test.js",
+    }
 
 
 def test_every_joined_module_gives_what_the_browsers_own_module_gives(

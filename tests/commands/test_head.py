@@ -39,10 +39,11 @@ def test_a_head_that_was_kept_is_had_for_ever_and_no_longer_once_the_ledger_went
 
 
 def test_a_restore_is_accepted_by_name_with_its_reason(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setenv("ZEROKEEP_KEY_PASSPHRASE", "four plain words here")
     (tmp_path / "shop").mkdir()
-    house = House(tmp_path / "shop", fixed_keyring(tmp_path / "keys", Clock()))
+    house = House(tmp_path / "shop")
     house.store.close()
     (house.folder / "ledger-head.json").write_text(json.dumps({"size": 900, "root": "ab" * 32}))
     here = ["--data-folder", str(house.folder)]

@@ -14,18 +14,21 @@ from pathlib import Path
 from typing import Any
 
 from webapp import create_app
+from webapp.chance import new_token
 from webapp.commands.opening import opened
 from webapp.demo import starting
 from webapp.demo.history import Secrets
 from webapp.demo.mill import NO_MISTAKE, Mistake, SimulatedMill
+from webapp.demo.scenario import rebuild
 from webapp.domain.plain.lengths import Display, format_length, parse_length
 from webapp.domain.shop.shop_file import Shop
 from webapp.proof.key_file import WrappingCost
 from webapp.proof.keys import KeyRing
 from webapp.services.intake import enrolling
 from webapp.services.setups import recording
+from webapp.services.sheets.preparing import machine_parts
 from webapp.services.times import utc_text
-from webapp.serving import new_token, seal_what_is_missing
+from webapp.serving import seal_what_is_missing
 from webapp.settings import Settings, key_passphrase, read_settings
 from webapp.store import Store
 
@@ -115,9 +118,12 @@ class Demo:
         return starting.practice_shop(self.folder, now())[0]
 
     def mill(self, machine: str) -> Mill:
-        """The machine's mill as its last user left it, its vise where it stands today."""
+        """The machine's mill as it was left, as the shop has it now, its vise where it stands today."""
         shop, practice = starting.practice_shop(self.folder, now())
         simulated = practice.mills[machine].mill
+        with self.opened() as (store, _), store.reading():
+            _, machine_now, _, probe = machine_parts(store, machine)
+        rebuild(simulated, machine_now, probe)
         simulated.chance = random.Random(20_261)
         return Mill(simulated, next(one.display for one in shop.machines if one.id == machine))
 

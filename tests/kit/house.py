@@ -9,6 +9,7 @@ from typing import Any
 
 from tests.kit.clock import Clock
 from tests.kit.device import Device
+from tests.kit.postgresql import server
 from tests.kit.shop import PASSPHRASES, PINS, fixed_keyring, load_shop
 from tests.kit.walk import Walk
 from webapp.domain.shop.shop_file import Shop
@@ -44,6 +45,12 @@ class House:
         if not loaded:
             load_shop(self.store, self.keyring, self.clock, shop)
             self.device.enrol(self.store, self.keyring, self.clock)
+
+    def kept(self) -> bytes:
+        """All that is kept now, to look for what must not be in it: the file's bytes, or a server's rows."""
+        if isinstance(self.store._address, str):
+            return repr(server().rows()).encode()
+        return b"".join(path.read_bytes() for path in self.folder.glob("zerokeep.db*"))
 
     def sheet(self, machine: str = "mill-1") -> tuple[str, str]:
         return current_sheet(self.store, self.keyring, machine, self.clock())

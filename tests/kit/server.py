@@ -72,13 +72,17 @@ class Server:
 
     def start(self) -> None:
         """Start and wait until it answers. Raises RuntimeError with the log when it does not."""
-        arguments = ["demo", "--data-folder", str(self.folder), "--port", str(self.port)]
+        arguments = self.arguments()
         self._process = self._read_in(arguments) if self.from_files else nest().run(arguments, self.log)
         until = time.monotonic() + LONGEST_START_S
         while not self.answers():
             if self._process.has_ended() or time.monotonic() > until:
                 raise RuntimeError(f"the server did not start:\n{self.log.read_text(errors='replace')}")
             time.sleep(0.05)
+
+    def arguments(self) -> list[str]:
+        """What the program is called with."""
+        return ["demo", "--data-folder", str(self.folder), "--port", str(self.port)]
 
     def _read_in(self, arguments: list[str]) -> Running:
         with self.log.open("ab") as log:

@@ -253,7 +253,7 @@ class Operator:
         self._three()
 
     def _clear(self) -> None:
-        self.mill.mill.clear_selected()
+        self.mill.mill.park_selected()
         if self.tablet.page.locator("[data-entry]").count():
             self._three()
         else:
@@ -305,7 +305,7 @@ class Operator:
             return
         axis = self.tablet.step[0].upper()
         for _ in range(2):
-            self.tablet.enter(self.mill.touch(axis))
+            self.tablet.enter(answered_at(self.mill, axis) if self.is_by_hand else self.mill.touch(axis))
             if self.tablet.kind == "square" and self.tablet.page.locator("[data-entry]").count() == 0:
                 self._go()  # raised, over and down again between the two touches
 
@@ -339,7 +339,7 @@ class Operator:
         if self.tablet.page.locator('[data-entry="label"]').count():
             self.tablet.enter(self.slot)
             return
-        self.mill.mill.clear_selected()
+        self.mill.mill.park_selected()
         self._three()
 
     def _sign(self) -> None:

@@ -156,5 +156,12 @@ class PlainControl:
 
     read_again_nm = touched_nm
 
+    def answered_nm(self, axis: str) -> int:
+        by_hand_nm = next(one["by_hand_nm"] for one in self.walk.sheet["axes"] if one["axis"] == axis)
+        return self.walk.values_nm[axis] - by_hand_nm
+
+    def entered_nm(self, _: str, surface_nm: int) -> int:
+        return surface_nm
+
 
 CENTRES = {"X": -381_250_000, "Y": -152_400_000, "Z": -300_050_000}

@@ -1,19 +1,17 @@
 """One set of keys for the whole run, and a house of its own for each test that asks for one."""
 
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from tests.kit.clock import Clock
 from tests.kit.house import House
-from tests.kit.postgresql import server
+from tests.kit.postgresql import Rows, server
 from tests.kit.shop import fixed_keyring
 from webapp.proof.keys import KeyRing
 
-Rows = dict[str, Sequence[Sequence[Any]]]
 # Whose tests run in both databases. The others ask in a file's own words, or are about what no database
 # has a say in.
 IN_BOTH = {

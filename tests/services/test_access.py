@@ -53,7 +53,7 @@ def test_the_right_passphrase_starts_a_session(house: House) -> None:
 def test_only_the_hash_of_a_token_is_stored(house: House) -> None:
     sign_in(house, token="a token that nobody else has")
     house.store.close()
-    assert b"a token that nobody else has" not in (house.folder / "zerokeep.db").read_bytes()
+    assert b"a token that nobody else has" not in house.kept()
 
 
 @pytest.mark.parametrize(
@@ -112,7 +112,7 @@ def test_a_passphrase_that_was_typed_as_a_name_is_not_kept_in_the_database(house
     with pytest.raises(SignInRefused):
         sign_in(house, "the rain fell on quiet barns", "odile")
     house.store.close()
-    stored = b"".join(path.read_bytes() for path in house.folder.glob("zerokeep.db*"))
+    stored = house.kept()
     assert b"quiet barns" not in stored
 
 

@@ -26,7 +26,8 @@ from webapp.services.audit.auditing import (
     run,
     what_came,
 )
-from webapp.services.evidence.ledger import accept_restored, change, keep_head
+from webapp.services.evidence.epochs import open_epoch
+from webapp.services.evidence.ledger import change, keep_head
 from webapp.services.evidence.ledger_walk import A_STRETCH
 
 
@@ -139,7 +140,7 @@ def test_a_kept_head_that_an_older_database_lacks_stays_until_the_restore_is_acc
     assert [fault.code for fault in run(house.store, house.clock()).faults] == ["audit.head"]
     assert house.store.kept_head.read() == evidence
     assert [fault.code for fault in run(house.store, house.clock()).faults] == ["audit.head"]
-    accept_restored(house.store, "The disk failed; the backup of the night.", house.clock())
+    open_epoch(house.store, house.keyring, "The disk failed; the backup of the night.", house.clock())
     assert run(house.store, house.clock()).faults == []
     with house.store.reading():
         (row,) = house.store.ledger.changes(kind="ledger.restored")

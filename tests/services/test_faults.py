@@ -16,7 +16,7 @@ from tests.kit.house import House
 from webapp.services.audit.auditing import audit
 from webapp.store.errors import DiskFull
 
-ROUNDS = 20
+ROUNDS, ROUNDS_ON_SERVER = 20, 6  # what is left half done there is the server's to take back
 ROOT = Path(__file__).resolve().parents[2]
 SERVER = """
 import json, sys, tempfile
@@ -41,8 +41,9 @@ def test_a_server_killed_at_any_moment_never_loses_a_receipted_event(house: Hous
     parts = house.device.sent
     house.store.close()
     receipted: set[str] = set()
-    for number in range(ROUNDS):
-        after = 1 + number * len(parts) // (2 * ROUNDS)
+    rounds = ROUNDS_ON_SERVER if isinstance(house.store._address, str) else ROUNDS
+    for number in range(rounds):
+        after = 1 + number * len(parts) // (2 * rounds)
         receipted |= set(_serve_and_kill(house, parts, after, (number % 10) * 0.001))
     with house.store.reading():
         stored = {row["id"] for row in house.store.setups.all_events()}

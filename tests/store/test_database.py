@@ -28,7 +28,7 @@ from webapp.store.errors import (
     SettingNotKept,
     WriteAheadLogRefused,
 )
-from webapp.store.migrations import MIGRATIONS, NOTES, Migration, migrate
+from webapp.store.migrations import MIGRATIONS, NOTES, Migration, copy_before, migrate
 from webapp.store.tables import access, devices, ledger, numbers, people, records, setups, shop, worries
 from webapp.store.tables.base import Table
 
@@ -450,3 +450,50 @@ def test_a_copy_that_is_disturbed_again_and_again_is_given_up_with_its_own_sente
     with pytest.raises(CopyDisturbed, match="when the shop is quieter"):
         kept_in_file.copy_to(tmp_path / "copy.db", write)
     other.close()
+
+
+def test_before_steps_run_on_a_file_it_is_copied_whole_and_the_copy_stays_until_the_next(
+    tmp_path: Path,
+) -> None:
+    steps = [Migration(name, (f"CREATE TABLE {name} (x)",)) for name in ("one", "two", "three")]
+    database = Database(tmp_path / "shop.db")
+
+    def upgrade(known: int) -> None:
+        copy_before(database, tmp_path / "shop.db", tuple(steps[:known]))
+        migrate(database, tuple(steps[:known]))
+
+    upgrade(1)
+    assert list(tmp_path.glob("before-step-*")) == []  # nothing was there that could be lost
+    with database.writing():
+        database.raw("INSERT INTO one VALUES (7)")
+    upgrade(2)
+    (copy,) = tmp_path.glob("before-step-*")
+    assert (copy.name, copy.stat().st_mode & 0o777) == ("before-step-2.db", 0o600)
+    with Database(copy).reading():
+        pass
+    kept = sqlite3.connect(copy)
+    assert kept.execute("SELECT x FROM one").fetchall() == [(7,)]
+    assert kept.execute("SELECT name FROM migration").fetchall() == [("one",)]
+    kept.close()
+    upgrade(2)
+    upgrade(3)
+    assert [path.name for path in tmp_path.glob("*before-step-*")] == ["before-step-3.db"]
+    database.close()
+
+
+def test_steps_do_not_run_where_there_is_no_room_for_the_copy(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, second = (Migration(name, (f"CREATE TABLE {name} (x)",)) for name in ("one", "two"))
+    database = Database(tmp_path / "shop.db")
+    migrate(database, (first,))
+
+    def full(*_: object) -> None:
+        raise DiskFull
+
+    monkeypatch.setattr(database, "copy_to", full)
+    with pytest.raises(DiskFull):
+        copy_before(database, tmp_path / "shop.db", (first, second))
+    with database.reading():
+        assert database.raw("SELECT name FROM migration") == [("one",)]
+    assert list(tmp_path.glob("*before-step-*")) == []

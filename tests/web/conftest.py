@@ -21,11 +21,18 @@ from werkzeug.test import TestResponse
 
 from tests.kit.clock import Clock
 from tests.kit.house import House
+from tests.kit.postgresql import Rows, server
 from tests.kit.shop import PASSPHRASES, fixed_keyring
 from webapp import create_app
 from webapp.proof.keys import KeyRing
 from webapp.services.people.secret_rules import hash_passphrase
 from webapp.settings import Settings
+from webapp.store import Store
+from webapp.store.moving import carry
+
+# Whose tests run on a shop in a file and on one on a server: calls of tablets, decisions, lists, people.
+IN_BOTH = {"test_api", "test_deciding", "test_many_people", "test_tablets_page", "test_worries"}
+FURNISHED_ROWS: Rows = {}
 
 DATABASE = "zerokeep.db"
 KEY_PASSPHRASE = "four plain words here"
@@ -112,10 +119,15 @@ def keys(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, KeyRing]:
     return folder, fixed_keyring(folder / "keys", Clock())
 
 
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    if "site" in metafunc.fixturenames and Path(str(metafunc.module.__file__)).stem in IN_BOTH:
+        metafunc.parametrize("site", ["in_file", "on_server"], indirect=True)
+
+
 @pytest.fixture
-def site(tmp_path: Path, keys: tuple[Path, KeyRing]) -> Iterator[Site]:
+def site(request: pytest.FixtureRequest, tmp_path: Path, keys: tuple[Path, KeyRing]) -> Iterator[Site]:
     """A shop of its own for every test."""
-    site = make_site(tmp_path, keys)
+    site = make_site(tmp_path, keys, on_server=getattr(request, "param", "in_file") == "on_server")
     yield site
     site.house.store.close()
     site.app.extensions["zerokeep"].close()
@@ -136,6 +148,7 @@ def make_site(
     *,
     elapsed_s: Callable[[], float] | None = None,
     back: timedelta = timedelta(0),
+    on_server: bool = False,
     **settings: Any,
 ) -> Site:
     """Put the loaded shop into a folder, set its clock back if asked, and start the application on it."""
@@ -143,12 +156,14 @@ def make_site(
     kept = folder / "keys" / "keys.json"
     kept.touch(mode=0o600)
     kept.write_bytes((keys[0] / "keys" / "keys.json").read_bytes())
-    shutil.copyfile(furnished(*keys), folder / DATABASE)
-    house = House(folder, keys[1], loaded=True)
+    address = server().emptied(furnished_rows(keys)) if on_server else None
+    if address is None:
+        shutil.copyfile(furnished(*keys), folder / DATABASE)
+    house = House(folder, keys[1], loaded=True, address=address)
     tokens = count(1)
     house.clock.moment -= back
     app = create_app(
-        Settings(data_folder=folder, key_passphrase=KEY_PASSPHRASE, **settings),
+        Settings(data_folder=folder, key_passphrase=KEY_PASSPHRASE, database_named=address, **settings),
         house.clock,
         lambda: f"token-{next(tokens):040d}",
         elapsed_s,
@@ -169,6 +184,18 @@ def furnished(folder: Path, keyring: KeyRing) -> Path:
         house.store.close()
         half.rename(made)
     return made / DATABASE
+
+
+def furnished_rows(keys: tuple[Path, KeyRing]) -> Rows:
+    """The rows of the same shop on a server, carried there once."""
+    if not FURNISHED_ROWS:
+        in_file = Store.open(furnished(*keys))
+        on_server = Store.open(server().emptied(), keys[0])
+        carry(in_file, on_server)
+        in_file.close()
+        on_server.close()
+        FURNISHED_ROWS.update(server().rows())
+    return FURNISHED_ROWS
 
 
 def add_auditor(house: House) -> None:

@@ -8,6 +8,7 @@ from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import Site, make_site
 from webapp.proof.keys import KeyRing
 from webapp.services.audit import auditing
+from webapp.services.evidence import safekeeping
 
 
 def test_findings_of_the_audit_stand_at_the_top_of_the_leads_page(site: Site) -> None:
@@ -98,3 +99,13 @@ def test_a_start_with_a_clock_behind_the_ledger_is_shown_to_leads(
     assert "86400 seconds back, seen at a start" in page
     site.house.store.close()
     site.app.extensions["zerokeep"].close()
+
+
+def test_a_shop_with_records_and_without_a_backup_is_told_so_first(site: Site) -> None:
+    lead = site.signed_in("ines")
+    assert "No backup was ever made" not in lead.page("/desk")
+    safekeeping.note(site.house.store, safekeeping.SEALED, {}, site.house.clock())
+    assert "No backup was ever made" in lead.page("/desk")
+    for kind in (safekeeping.MADE, safekeeping.TRIED):
+        safekeeping.note(site.house.store, kind, {}, site.house.clock())
+    assert "backup" not in lead.page("/desk")

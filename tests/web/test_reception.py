@@ -186,3 +186,28 @@ def test_what_the_application_opened_is_closed_and_its_fault_is_a_fault() -> Non
 
     with pytest.raises(ZeroDivisionError):
         ask(Reception(broken, 1), Client(b""))
+
+
+FORWARDED = [
+    (b"x-forwarded-for", b"203.0.113.9, 10.0.0.44"),
+    (b"x-forwarded-proto", b"http"),
+    (b"x-forwarded-host", b"elsewhere.example"),
+]
+
+
+def test_only_a_trusted_proxy_is_believed_who_sent_a_request_and_how() -> None:
+    """The last entry alone is the proxy's own; what stands before it the sender may have made up."""
+    by_proxy = Reception(application(), 2, trusted_proxies=("10.0.0.7",))
+    said = json.loads(ask(by_proxy, Client(b""), headers=FORWARDED).answer[2])
+    assert (said["from"], said["scheme"]) == ("10.0.0.44", "http")
+    by_anybody = Reception(application(), 2, trusted_proxies=("10.0.0.8",))
+    said = json.loads(ask(by_anybody, Client(b""), headers=FORWARDED).answer[2])
+    assert (said["from"], said["scheme"]) == ("10.0.0.7", "https")
+
+
+def test_a_proxy_that_strips_its_headers_or_fills_them_with_nonsense_is_plain_http_from_itself() -> None:
+    reception = Reception(application(), 2, trusted_proxies=("10.0.0.7",))
+    nonsense = [(b"x-forwarded-for", b"<b>"), (b"x-forwarded-proto", b"gopher")]
+    for headers in ([], nonsense):
+        said = json.loads(ask(reception, Client(b""), headers=headers).answer[2])
+        assert (said["from"], said["scheme"]) == ("10.0.0.7", "http")

@@ -54,9 +54,9 @@ PROGRAM = (
     Need("font", "DroidSansFallbackFull.ttf", "fonts-droid-fallback"),
 )
 
-# What the tests drive or ask for a second opinion: a browser, whole and as its engine alone, readers of PDF
-# and of signatures, a certificate tool, git for the hook of a working copy; and what the browser's driver is
-# linked against.
+# What the tests drive or ask for a second opinion: a browser, whole and as its engine alone, readers of PDF,
+# of signatures and of backups, two certificate tools, git for the hook of a working copy; and what the
+# browser's driver is linked against.
 TESTS = (
     Need("library", "libatomic.so.1", "libatomic1"),
     Need("library", "libstdc++.so.6", "libstdc++6"),
@@ -68,6 +68,8 @@ TESTS = (
     Need("program", "pdffonts", "poppler-utils"),
     Need("program", "qpdf", "qpdf"),
     Need("program", "certutil", "libnss3-tools"),
+    Need("program", "age", "age"),
+    Need("program", "openssl", "openssl"),
     Need("program", "git", "git"),
 )
 

@@ -22,7 +22,7 @@ from webapp.proof.errors import NoteRefused
 from webapp.proof.signed_note import NoteVerifier
 from webapp.services.audit import kept_heads
 from webapp.services.errors import HeadUnreadable
-from webapp.services.evidence import ledger, signed_heads
+from webapp.services.evidence import epochs, ledger, signed_heads
 from webapp.settings import Settings
 from webapp.words import say
 
@@ -61,10 +61,10 @@ def restored(settings: Settings, reason: str) -> int:
     if not reason.strip():
         print("Say why the backup was brought back, in words.", file=sys.stderr)
         return CANNOT_ASK
-    with looked_into(settings) as store:
-        if store is None:
-            return CANNOT_ASK
-        ledger.accept_restored(store, reason.strip(), datetime.now(UTC))
+    if not has_shop(settings):
+        return CANNOT_ASK
+    with opened(settings) as (store, keyring):
+        epochs.open_epoch(store, keyring, reason.strip(), datetime.now(UTC))
         with store.reading():
             now = ledger.head(store)
     print(f"Kept from now on: the head of {now['size']} entries. What was kept before stands on the ledger.")

@@ -6,9 +6,10 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from webapp.chance import new_token
 from webapp.composition import open_keyring
 from webapp.proof.keys import KeyRing
-from webapp.serving import make_data_folder, new_token, utc_now
+from webapp.serving import make_data_folder, utc_now
 from webapp.settings import Settings
 from webapp.store import Store
 

@@ -11,11 +11,12 @@ from hashlib import sha256
 from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
 
+from webapp.chance import new_token
 from webapp.commands.opening import has_shop, opened
 from webapp.composition import CERTIFICATES_FILE, KEYS_NAME, write_certificates
 from webapp.proof.keys import new_private_key, seal_certificate
 from webapp.services.evidence.ledger import SERVER, change
-from webapp.serving import new_token, utc_now
+from webapp.serving import utc_now
 from webapp.settings import Settings, key_passphrase
 
 SERIAL_BYTES = 16

@@ -2,7 +2,8 @@
 
 It looks like no control's screen on purpose: a sheet of ruled paper, whole sentences, plain forms that work
 without JavaScript, by keyboard and by touch. Everything a person could do at the real machine in this job is
-one form; so is everything that can be wrong there.
+one form; so is everything that can be wrong there. A mill's control is what the shop says of the machine
+today: whether a touch goes into the row by itself, at a key or by hand, and what a cleared row holds.
 """
 
 from datetime import UTC, datetime
@@ -17,11 +18,14 @@ from webapp.demo.practice_deeds import DEEDS, FAULTS, Form
 from webapp.demo.practice_deeds import Deed as Doing
 from webapp.demo.practice_shop import Deed, PracticeMill, PracticeShop
 from webapp.demo.practice_sights import air, sights
+from webapp.demo.scenario import rebuild
 from webapp.demo.starting import practice_shop
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.lengths import Display, Unit, format_length
 from webapp.domain.shop.shop import Machine
 from webapp.domain.touch.feeds import format_feed
+from webapp.services.sheets.preparing import machine_parts
+from webapp.store import Store
 from webapp.web.edge.rights import EVERYONE
 from webapp.words import say
 
@@ -31,31 +35,37 @@ STEPS = {Unit.MM: ("10", "1", "0.1", "0.01"), Unit.INCH: ("0.5", "0.1", "0.01", 
 KEPT = ("axis", "step", "clicks", "range", "feed", "slot")
 
 
-def pages(folder: Path, now: datetime) -> Blueprint:
+def pages(folder: Path, now: datetime, store: Store) -> Blueprint:
     """The practice pages of the demo shop in this data folder, the vises where they stand at that time."""
     loaded, shop = practice_shop(folder, now)
-    return _pages(shop, {machine.id: machine for machine in loaded.machines})
+    return _pages(shop, {machine.id: machine.name for machine in loaded.machines}, store)
 
 
-def _pages(shop: PracticeShop, machines: dict[str, Machine]) -> Blueprint:
+def _pages(shop: PracticeShop, names: dict[str, str], store: Store) -> Blueprint:
+    def machine_now(machine_id: str) -> Machine:
+        """The machine as the shop has it; its mill is made so."""
+        practice = shop.mills.get(machine_id) or abort(404)
+        with store.reading():
+            _, machine, _, probe = machine_parts(store, machine_id)
+        rebuild(practice.mill, machine, probe)
+        return machine
+
     pages = Blueprint("practice", __name__, url_prefix="/practice")
 
     @pages.get("/")
     def mills() -> str:
-        return render_template("practice/mills.html", names={one.id: one.name for one in machines.values()})
+        return render_template("practice/mills.html", names=names)
 
     @pages.get("/<machine_id>")
     def mill(machine_id: str) -> str:
-        practice = shop.mills.get(machine_id) or abort(404)
-        return render_template("practice/mill.html", **_shown(practice, machines[machine_id]))
+        machine = machine_now(machine_id)
+        return render_template("practice/mill.html", **_shown(shop.mills[machine_id], machine))
 
     @pages.post("/<machine_id>")
     def act(machine_id: str) -> Response:
-        if machine_id not in shop.mills:
-            abort(404)
+        display = machine_now(machine_id).display
         action = request.form.get("action", "")
         doing = DEEDS.get(action) or abort(400)
-        display = machines[machine_id].display
         try:
             shop.act(machine_id, lambda practice: _deed(practice, display, doing))
         except DomainError as error:
@@ -93,7 +103,8 @@ def _shown(practice: PracticeMill, machine: Machine) -> dict[str, object]:
         "page": _lengths(mill.page_nm(), display),
         "rows": {label: _lengths(values, display) for label, values in mill.slots_nm.items()},
         "unit": display.unit.value,
-        "seen": _seen(mill),
+        "seen": _seen(mill) | {"answered": _answered(mill, display)},
+        "parked": _parked(mill, display),
         "air": air(mill, display),
         "sights": sights(mill),
         "steps": STEPS[display.unit],
@@ -106,6 +117,21 @@ def _shown(practice: PracticeMill, machine: Machine) -> dict[str, object]:
         "deeds": practice.deeds,
         "kept": request.args,
     }
+
+
+def _answered(mill: SimulatedMill, display: Display) -> str:
+    """What the control keeps of the last touch where it does not write the row by itself, else empty."""
+    kept, written = mill.state.answered, mill.build.slot_written
+    if kept is None or written == "cycle":
+        return ""
+    value_nm = kept.page_nm if written == "by_hand" else kept.surface_nm
+    return say(f"practice.answered_{written}", {"axis": kept.axis, "value": format_length(value_nm, display)})
+
+
+def _parked(mill: SimulatedMill, display: Display) -> str:
+    """What Z of a cleared row holds here where that is not zero."""
+    value_nm = mill.build.parked_nm["Z"]
+    return format_length(value_nm, display) if value_nm else ""
 
 
 def _seen(mill: SimulatedMill) -> dict[str, str]:

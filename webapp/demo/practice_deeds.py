@@ -109,9 +109,13 @@ def _slot(practice: PracticeMill, form: Form) -> str:
     return _did("slot", label=label)
 
 
-def _clear(practice: PracticeMill, _: Form) -> str:
-    practice.mill.clear_selected()
-    return _did("clear", label=practice.mill.selected_slot)
+def _clear(practice: PracticeMill, form: Form) -> str:
+    is_parked = "parked" in form.sent
+    if is_parked:
+        practice.mill.park_selected()
+    else:
+        practice.mill.clear_selected()
+    return _did("park" if is_parked else "clear", label=practice.mill.selected_slot)
 
 
 def _clear_row(practice: PracticeMill, form: Form) -> str:
@@ -212,7 +216,7 @@ def _simply(act: str) -> Deed:
 
 
 SIMPLE = ("reset", "use_length", "emergency_stop", "home", "wake", "wipe", "bare_vise", "take_shift_out",
-          "switch_off_and_on", "free_change", "mend_probe")  # fmt: skip
+          "switch_off_and_on", "free_change", "mend_probe", "write_touch")  # fmt: skip
 DEEDS: Mapping[str, Deed] = {
     "tool": _tool,
     "slot": _slot,

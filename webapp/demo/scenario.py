@@ -83,6 +83,13 @@ def make_mill(machine: Machine, fixture: Fixture, probe: Probe, chance: random.R
     return SimulatedMill(build, _vise(machine, fixture), state, chance)
 
 
+def rebuild(mill: SimulatedMill, machine: Machine, probe: Probe) -> None:
+    """Let the mill's control and probe be as the shop has them now; where the vise stands is its own."""
+    mill.build = _build(machine, probe)
+    for label in machine.labels:
+        mill.slots_nm.setdefault(label, dict.fromkeys(AXES, 0))
+
+
 def _build(machine: Machine, probe: Probe) -> MillBuild:
     minutes, radius = machine.probe_sleeps_minutes, probe.ball_diameter_nm // 2
     length = PROBE_LENGTH_NM if machine.z_length_nm is None else machine.z_length_nm + radius
@@ -108,6 +115,8 @@ def _build(machine: Machine, probe: Probe) -> MillBuild:
         reset_drops=frozenset(machine.reset_drops),
         sleeps_after_s=None if minutes is None else 60 * minutes,
         emergency_stop_loses_home=machine.estop_loses_home,
+        slot_written=machine.slot_written,
+        parked_nm=machine.parked_nm,
     )
 
 

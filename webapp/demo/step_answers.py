@@ -64,6 +64,12 @@ class Control(Protocol):
     def touched_nm(self, axis: str) -> int:
         """Run the search that was set; the value that the person reads then."""
 
+    def answered_nm(self, axis: str) -> int:
+        """Run it where a person writes the slot; the position that the control keeps of the touch."""
+
+    def entered_nm(self, axis: str, surface_nm: int) -> int:
+        """Enter this surface into the row; the value that the person reads there then."""
+
     def read_again_nm(self, axis: str) -> int:
         """The same value read a second time."""
 
@@ -161,19 +167,22 @@ class StepAnswers:
     def _touch(self, step: StepOnSheet, state: Folded) -> Answer:
         axis = step["axis"] or ""
         to_enter_nm = state["to_enter_nm"]
-        by_hand_nm = next(one.get("by_hand_nm") for one in self.sheet["axes"] if one["axis"] == axis)
-        if by_hand_nm is not None and to_enter_nm is None:
-            trigger_nm = self.control.touched_nm(axis) - by_hand_nm
-            read = {
-                "typed": self.typed(trigger_nm),
-                "value_nm": trigger_nm,
-                "surface_nm": trigger_nm + by_hand_nm,
-            }
-            return "trigger.read", {"axis": axis, **read}
+        if self._by_hand_nm(axis) is not None and to_enter_nm is None:
+            return "trigger.read", self.trigger(axis, self.control.answered_nm(axis))
         self.touches[axis] += 1
         if to_enter_nm is not None:
-            return "touch.entered", self.reading(axis, to_enter_nm)
+            return "touch.entered", self.reading(axis, self.control.entered_nm(axis, to_enter_nm))
         return "touch.entered", self.reading(axis, self.control.touched_nm(axis))
+
+    def trigger(self, axis: str, answered_nm: int) -> dict[str, Any]:
+        """What the position that the control kept comes to, as the tablet works it out."""
+        typed, added_nm = self.typed(answered_nm), self._by_hand_nm(axis) or 0
+        value_nm = touch_length_nm(typed, self.sheet["machine"], axis)
+        return {"axis": axis, "typed": typed, "value_nm": value_nm, "surface_nm": value_nm + added_nm}
+
+    def _by_hand_nm(self, axis: str) -> int | None:
+        """What the sheet adds to a trigger position, None where the control writes the slot."""
+        return next(one.get("by_hand_nm") for one in self.sheet["axes"] if one["axis"] == axis)
 
     def reading(self, axis: str, shown_nm: int) -> dict[str, Any]:
         """What a touch's value comes to on this sheet, as the tablet works it out."""
@@ -187,7 +196,8 @@ class StepAnswers:
         axis, plan = step["axis"] or "", self.sheet.get("square")
         if plan is None:
             raise LookupError("this sheet has no look for square")
-        typed = [self.typed(self.control.touched_nm(axis)) for _ in range(2)]
+        touched = self.control.touched_nm if self._by_hand_nm(axis) is None else self.control.answered_nm
+        typed = [self.typed(touched(axis)) for _ in range(2)]
         values_nm = [touch_length_nm(one, self.sheet["machine"], axis) for one in typed]
         error_nm, told = error_over_jaw_nm(values_nm, plan)
         found = {"apart_nm": plan["apart_nm"], "error_nm": error_nm, "told": told}

@@ -74,12 +74,23 @@ class AtMill:
         return self.mill.selected_slot
 
     def cleared_nm(self, _: str) -> Values:
-        """The selected row, set to zero."""
-        return self.mill.clear_selected()
+        """The selected row, set to zero or to what this shop keeps in a cleared one."""
+        return self.mill.park_selected()
 
     def touched_nm(self, axis: str) -> int:
         """Touch the face."""
         return self.mill.touch(axis, self._mistakes.pop(axis, NO_MISTAKE))
+
+    def answered_nm(self, axis: str) -> int:
+        """Touch the face; what the control keeps of it, or where it stands where nothing answered."""
+        self.touched_nm(axis)
+        kept = self.mill.state.answered
+        return self.mill.page_nm()[axis] if kept is None else kept.page_nm
+
+    def entered_nm(self, axis: str, surface_nm: int) -> int:
+        """Type it into the selected row, read it there."""
+        self.mill.set_value(self.mill.selected_slot, axis, surface_nm)
+        return self.read_again_nm(axis)
 
     def read_again_nm(self, axis: str) -> int:
         """What the selected row shows."""

@@ -47,3 +47,7 @@ class PinSealRefused(ProofError):
 
 class SealError(ProofError):
     """A PDF could not be sealed, or what came out did not verify; nothing was handed out."""
+
+
+class BackupRefused(ProofError):
+    """A backup, or the key that should open it, is not what it should be; nothing of it may be used."""

@@ -59,14 +59,16 @@ def check_tls(certificate: Path, key: Path, hosts: Sequence[str], now: datetime)
     return [notice] if notice else []
 
 
-def tls_term(certificate: Path | None, now: datetime) -> Notice | None:
-    """What is to be said of the end of a certificate that is being served with; None while that is far."""
+def tls_term(certificate: Path | None, now: datetime, days: int = WARNED_DAYS) -> Notice | None:
+    """What is to be said of the end of a certificate that is being served with; None while it is more
+    `days` away.
+    """
     if certificate is None or not certificate.exists():
         return None
     end = x509.load_pem_x509_certificates(certificate.read_bytes())[0].not_valid_after_utc
     if now > end:
         return Notice("tls.ended", {"day": f"{end:%Y-%m-%d}"})
-    if end - now > timedelta(days=WARNED_DAYS):
+    if end - now > timedelta(days=days):
         return None
     return Notice("tls.ends_soon", {"day": f"{end:%Y-%m-%d}", "days": (end - now).days})
 

@@ -16,7 +16,7 @@ from webapp.store.engines.opening import Address, engine_at
 from webapp.store.errors import StoreError
 from webapp.store.files import HashedFiles
 from webapp.store.kept_head import KeptHead
-from webapp.store.migrations import migrate
+from webapp.store.migrations import copy_before, migrate
 from webapp.store.moving import carry
 from webapp.store.repositories.access import AccessRepository
 from webapp.store.repositories.devices import DevicesRepository
@@ -71,6 +71,8 @@ class Store:
         store = cls(address, files)
         store._database.engine.prepare()
         try:
+            if isinstance(address, Path):
+                copy_before(store._database, address)
             migrate(store._database)
         finally:
             store.close()

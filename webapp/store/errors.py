@@ -65,7 +65,7 @@ class WriteAheadLogRefused(StoreError):
 
 class SettingNotKept(StoreError):
     code = "store.setting_not_kept"
-    sentence = "SQLite did not take the setting {setting}: it should be {wanted} and is {found}."
+    sentence = "The database did not take the setting {setting}: it should be {wanted} and is {found}."
 
 
 class SqliteTooOld(StoreError):

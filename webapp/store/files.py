@@ -80,10 +80,11 @@ def _write_whole(path: Path, data: bytes) -> None:
         temporary.unlink(missing_ok=True)
         raise
     for folder in (path.parent, path.parent.parent):
-        _flush_folder(folder)
+        flush_folder(folder)
 
 
-def _flush_folder(folder: Path) -> None:
+def flush_folder(folder: Path) -> None:
+    """Have the disk keep what was renamed or made in the folder. Raises OSError."""
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
     try:
         os.fsync(handle)

@@ -4,17 +4,24 @@ ran.
 Rules:
 - a step that was ever released never changes:
   its text is hashed into its row, and a file whose rows do not fit the steps below is refused;
+- before steps run on a file that was there, `copy_before` copies it whole; the copy stays until the next
+  steps;
 - a table that proves something takes no UPDATE and no DELETE.
   A REPLACE deletes first, so it is refused as well (the connection sets recursive_triggers for that).
 """
 
+import os
 from dataclasses import dataclass
 from hashlib import sha256
+from pathlib import Path
 
 from webapp.store.covered_rows import COVERED, FIRST_NOTE_OF_EVENTS, first_notes
 from webapp.store.database import Database
 from webapp.store.engines.postgresql_text import translated
-from webapp.store.errors import MadeByAnotherVersion
+from webapp.store.errors import FolderNotWritable, MadeByAnotherVersion
+
+# The database as it was before the step of this number and those behind it: for the case that they are wrong.
+BEFORE = "before-step-"
 
 
 @dataclass(frozen=True, slots=True)
@@ -637,6 +644,28 @@ def migrate(database: Database, migrations: tuple[Migration, ...] = MIGRATIONS) 
                 database.engine.after_migrating(database.raw)
     _refuse_later_steps(database, len(migrations))
     return done
+
+
+def copy_before(database: Database, path: Path, migrations: tuple[Migration, ...] = MIGRATIONS) -> None:
+    """Keep a file as it is before steps run on it, in place of one kept earlier. Raises StoreError."""
+    with database.reading():
+        there = database.raw("SELECT 1 FROM sqlite_master WHERE name = 'migration'")
+        last = database.raw("SELECT max(number) FROM migration")[0][0] if there else None
+    if last is None or last >= len(migrations):
+        return
+    copy = path.with_name(f"{BEFORE}{last + 1}.db")
+    aside = copy.with_name(f".{copy.name}.new")
+    try:
+        os.close(os.open(aside, os.O_RDWR | os.O_CREAT, 0o600))
+        database.copy_to(aside)
+        aside.replace(copy)
+    except OSError as error:
+        raise FolderNotWritable(folder=copy.parent) from error
+    finally:
+        aside.unlink(missing_ok=True)
+    for earlier in copy.parent.glob(f"{BEFORE}*.db"):
+        if earlier != copy:
+            earlier.unlink(missing_ok=True)
 
 
 def _run(database: Database, migrations: tuple[Migration, ...]) -> list[str]:

@@ -60,7 +60,7 @@ def init_app(
 ) -> None:
     """Put everything onto the application. Raises EndpointWithoutRights."""
     attach(app, parts)
-    headers.init_app(app, by_tls=parts.settings.by_tls)
+    headers.init_app(app, by_tls=parts.settings.by_tls or bool(parts.settings.trusted_proxies))
     guards.init_app(app, more_rights)
     errors.init_app(app)
     for blueprint in blueprints:

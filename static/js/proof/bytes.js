@@ -28,6 +28,12 @@ export function fromBase64url(value) {
 export const toHex = bytes =>
   Array.from(new Uint8Array(bytes), byte => byte.toString(16).padStart(2, '0')).join('');
 
+/** Bytes of lower-case hex; throws a SyntaxError for anything else. */
+export function fromHex(value) {
+  if (typeof value !== 'string' || !/^([0-9a-f]{2})*$/.test(value)) throw new SyntaxError('not hex');
+  return Uint8Array.from(value.match(/../g) ?? [], pair => parseInt(pair, 16));
+}
+
 /** SHA-256 of bytes, as bytes. */
 export const sha256 = async bytes => new Uint8Array(await crypto.subtle.digest('SHA-256', bytes));
 

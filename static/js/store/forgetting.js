@@ -3,7 +3,8 @@
  * Then the server has all of it, and nobody at the machine needs it any more.
  *
  * - No event of it is unsent or refused, it is not the running one,
- *   and its newest event is more than seven days old.
+ *   and its newest event is more than thirty days old:
+ *   so long it can be sent again, should the server have to go back to a backup.
  * - The lead's decision is here: signed off behind a signature that was verified, or not accepted.
  *   Or it was left before anything was done: then there is nothing to decide.
  * - The chain goes on: its head lies in a table of its own, which is never touched.
@@ -15,8 +16,8 @@
 import {asked} from './db.js';
 import {CURRENT, MINE} from './opening.js';
 
-const KEPT_MS = 7 * 24 * 3_600_000;
-const STORES = ['events', 'decisions', 'drafts', 'sheets', 'notes'];
+const KEPT_MS = 30 * 24 * 3_600_000;
+const STORES = ['events', 'decisions', 'drafts', 'sheets', 'used_sheets', 'notes'];
 
 /**
  * Forget all that may go, in one strict transaction; resolves to the ids of the setups that went.
@@ -77,5 +78,6 @@ async function forget(tx, {setup, rows}, used) {
   await asked(tx.objectStore('decisions').delete(setup));
   await asked(tx.objectStore('drafts').delete(of(setup)));
   const {sheet} = rows[0].payload;
-  if (!used.has(sheet)) await asked(tx.objectStore('sheets').delete(sheet));
+  if (used.has(sheet)) return;
+  for (const name of ['sheets', 'used_sheets']) await asked(tx.objectStore(name).delete(sheet));
 }

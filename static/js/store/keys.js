@@ -53,6 +53,13 @@ export async function keepDevice(store, pair, enrolment) {
   return kept;
 }
 
+/** Keep keys of the server that it changed, in place of those that this tablet knew. */
+export async function keepServerKeys(store, device, keys) {
+  const row = await get(store, ROW);
+  await put(store, {...row, ...keys});
+  return Object.assign(device, keys);
+}
+
 const get = (store, name) => store.read(['keys'], tx => asked(tx.objectStore('keys').get(name)));
 const put = (store, row) => store.writeEvidence(['keys'], tx => asked(tx.objectStore('keys').put(row)));
 

@@ -80,6 +80,30 @@ export class Outbox {
     await asked(tx.objectStore('chain').put({device: row.device, sequence: row.sequence, head: row.id}));
   }
 
+  /**
+   * Have all that this tablet still holds sent again, since the server may have lost it: the server has each
+   * event once. PIN seals were erased when they were checked; where the server lost that as well, it asks for
+   * the signature again.
+   */
+  sendAgain() {
+    return this.store.writeEvidence(['events'], async tx => {
+      const events = tx.objectStore('events');
+      for (const row of await asked(events.getAll())) {
+        if (row.waiting === WAITS) continue;
+        row.waiting = WAITS;
+        row.outcome = null;
+        await asked(events.put(row));
+      }
+    });
+  }
+
+  /** Ids that kept events name as the one before and that this tablet no longer holds. */
+  async notHeld() {
+    const rows = await this.store.read(['events'], tx => asked(tx.objectStore('events').getAll()));
+    const held = new Set(rows.map(({id}) => id));
+    return rows.map(({payload}) => payload.previous).filter(id => id !== null && !held.has(id));
+  }
+
   /** All rows of one setup, in the order of the chain. */
   ofSetup(setup) {
     const range = IDBKeyRange.bound([setup], [setup, []]);

@@ -9,6 +9,8 @@
  * chain      one row a device: {device, sequence, head}
  * keys       the device's own pair and the server's pinned keys
  * sheets     {hash, machine, text, got_at_utc}
+ * used_sheets  {hash, text, tag}: those that a setup was begun on, as long as its events are held; the server
+ *              may lose its own
  * decisions  {setup, texts}
  * drafts     {setup, step, typed}: what stands half typed
  * notes      small things of this tablet: {name, value}
@@ -26,6 +28,7 @@ const STEPS = [
     database.createObjectStore('drafts', {keyPath: ['setup', 'step']});
     database.createObjectStore('notes', {keyPath: 'name'});
   },
+  database => { database.createObjectStore('used_sheets', {keyPath: 'hash'}); },
 ];
 
 export const VERSION = STEPS.length;

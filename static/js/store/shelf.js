@@ -16,9 +16,9 @@ export class Shelf {
    */
   async keepSheets(sheets, inUse, gotAtUtc) {
     const genuine = [];
-    for (const {hash, text} of sheets) {
+    for (const {hash, text, tag} of sheets) {
       if (text !== null && (await sha256Hex(text)) === hash)
-        genuine.push({hash, machine: JSON.parse(text).machine.id, text, got_at_utc: gotAtUtc});
+        genuine.push({hash, machine: JSON.parse(text).machine.id, text, tag, got_at_utc: gotAtUtc});
     }
     const current = new Set(sheets.map(sheet => sheet.hash));
     await this.store.writeEvidence(['sheets'], async tx => {
@@ -40,6 +40,30 @@ export class Shelf {
   async sheet(hash) {
     const row = await this.store.read(['sheets'], tx => asked(tx.objectStore('sheets').get(hash)));
     return row ? JSON.parse(row.text) : null;
+  }
+
+  /**
+   * A sheet that a setup was begun on, with what shows the server that it is its own: {text, tag}, or null.
+   */
+  async tagged(hash) {
+    const row = await this.store.read(['used_sheets'], tx => asked(tx.objectStore('used_sheets').get(hash)));
+    return row ? {text: row.text, tag: row.tag} : null;
+  }
+
+  /**
+   * Hold a sheet that a setup begins on for as long as its events; one that came without its tag cannot be
+   * given back.
+   */
+  keepUsed(hash) {
+    return this.store.writeEvidence(['sheets', 'used_sheets'], async tx => {
+      const row = await asked(tx.objectStore('sheets').get(hash));
+      if (row?.tag) await asked(tx.objectStore('used_sheets').put({hash, text: row.text, tag: row.tag}));
+    });
+  }
+
+  /** Let go of the decisions about these setups: what the ledger says of them comes anew. */
+  forgetDecisions() {
+    return this.store.writeEvidence(['decisions'], tx => asked(tx.objectStore('decisions').clear()));
   }
 
   /** Newest sheet of every machine: [{hash, sheet}], by the machine's name. */

@@ -9,9 +9,9 @@ export class NetworkLine {
     this.element = el('p', {class: 'network', data: {network: ''}}, this.text);
   }
 
-  /** `tally` of the outbox, `state` of the sync, the clock. */
-  show({count, oldestAtUtc, refused = 0}, state, clock) {
-    const warning = warningOf(refused, state, clock);
+  /** `tally` of the outbox, `state` of the sync, the clock, what is known of the ledger. */
+  show({count, oldestAtUtc, refused = 0}, state, clock, ledger = null) {
+    const warning = warningOf(refused, state, clock, ledger);
     const text = warning
       ? [shortly(count, refused), warning].filter(Boolean).join(' · ')
       : atLength(count, oldestAtUtc, state, clock);
@@ -37,7 +37,8 @@ function shortly(count, refused) {
  * The gravest alone, or null: one line is all the room there is,
  * and what this tablet holds can be read in full.
  */
-function warningOf(refused, {device}, clock) {
+function warningOf(refused, {device}, clock, ledger) {
+  if (ledger?.alarm) return say('tablet.network.ledger');
   if (device === 'disabled' || device === 'forked') return say(`tablet.network.device_${device}`);
   if (refused > 0) return say('tablet.network.refused', {count: refused});
   return clock.isWrong ? say('tablet.network.clock') : null;

@@ -88,7 +88,7 @@ class Follower:
     def cleared_nm(self, label: str) -> Values:
         def clear() -> Values:
             before = {one: dict(row) for one, row in self.mill.slots_nm.items()}
-            self.mill.clear_selected()
+            self.mill.park_selected()
             self.look_at_rows(before)
             return self.row_nm(label)
 
@@ -99,11 +99,31 @@ class Follower:
             if self.step["kind"] == "square" and axis in self.found_nm:
                 self._along(axis)
             self.run(axis)
-            return self.row(self.own)[axis]
+            return self.shown_nm(axis)
 
         value = self._deviating(self.step["id"], run)
         slip = self.slips.pop(self.step["id"], None)
         return slip(value) if slip else value
+
+    answered_nm = touched_nm
+
+    def shown_nm(self, axis: str) -> int:
+        """What is typed after a touch: the own row, or where the control says that the probe answered."""
+        if self.plan(axis).get("by_hand_nm") is None:
+            return self.row(self.own)[axis]
+        kept = self.mill.state.answered
+        if kept is None:
+            raise Odd("the control keeps no position", "ask")
+        return kept.page_nm
+
+    def entered_nm(self, axis: str, surface_nm: int) -> int:
+        """Into the own row, and read there; or, where that is the mistake, otherwise."""
+
+        def enter() -> int:
+            self.mill.set_value(self.own, axis, surface_nm)
+            return self.row(self.own)[axis]
+
+        return self._deviating(f"{axis.lower()}.enter", enter)
 
     def read_again_nm(self, axis: str) -> int:
         return self.row(self.own)[axis]
@@ -345,7 +365,9 @@ class Follower:
         except NotHomedError:
             raise Odd("the control refuses: not homed", "ask") from None
         self.meet(ended)
-        self.found_nm[axis] = self.row(self.own)[axis]
+        if self.mill.build.slot_written == "key":
+            self.mill.write_touch()
+        self.found_nm[axis] = self.shown_nm(axis) + (plan.get("by_hand_nm") or 0)
 
     def _along(self, axis: str) -> None:
         """To the other place of the jaw that is looked at for square, raised on the way."""

@@ -99,7 +99,7 @@ def searching(direction_turned: bool = False, range_nm: int = 0, feed: float = 0
         axis = step["axis"]
         normal = follower.plan(axis)["normal"]
         follower.run(axis, normal if direction_turned else 0, range_nm, feed)
-        return follower.row(follower.own)[axis]
+        return follower.shown_nm(axis)
 
     return deviate
 
@@ -123,7 +123,7 @@ def holding(
         if then is None:
             raise Odd(ended, "held")
         then(follower, step)
-        return follower.row(follower.own)[axis]
+        return follower.shown_nm(axis)
 
     return deviate
 
@@ -198,7 +198,7 @@ def clearing_one_more_row(look: bool = True) -> Deviation:
         before = {one: dict(row) for one, row in follower.mill.slots_nm.items()}
         follower.harmed = neighbour(follower)
         follower.mill.clear_row(follower.harmed)
-        follower.mill.clear_selected()
+        follower.mill.park_selected()
         if look:
             follower.look_at_rows(before)
         return follower.row_nm(follower.own)

@@ -23,6 +23,7 @@ from webapp.demo.mill.errors import (
     NoSuchSlotError,
     NoSuchToolError,
     NothingHeldError,
+    NothingTouchedError,
     NotHomedError,
 )
 from webapp.demo.mill.one_go import NO_MISTAKE, Mistake
@@ -34,5 +35,6 @@ from webapp.demo.mill.vise import ViseTruth
 __all__ = [
     "AXES", "NO_MISTAKE", "WELL", "Box", "Crash", "Faults", "InAlarmError", "MillBuild", "MillState",
     "Mistake", "NoProbeInSpindleError", "NoSuchSlotError", "NoSuchToolError", "NotHomedError",
-    "NothingHeldError", "SimulatedMill", "Tool", "Values", "ViseTruth", "cutter", "probe_tool",
+    "NothingHeldError", "NothingTouchedError", "SimulatedMill", "Tool", "Values", "ViseTruth", "cutter",
+    "probe_tool",
 ]  # fmt: skip

@@ -19,6 +19,9 @@ class MillBuild:
     `reset_drops` says what a reset puts back (the selected slot falls to the first, the tool's length is no
     longer in use, home is lost); `sleeps_after_s` after how long without use the probe switches off, None
     where it never does; `z_reads` which point the machine page shows on Z with the probe loaded.
+    `slot_written`: a touch goes into the row by itself ("cycle"), or at a key ("key"), or a person enters it
+    from where the probe answered ("by_hand"). `parked_nm` is what the shop keeps in a row that is cleared:
+    zeros, or on Z the lead's parked value.
     """
 
     slot_labels: tuple[str, ...]
@@ -37,6 +40,8 @@ class MillBuild:
     sleeps_after_s: int | None = 600
     z_reads: str = "ball_centre"
     emergency_stop_loses_home: bool = True
+    slot_written: str = "cycle"
+    parked_nm: Values = field(default_factory=lambda: dict.fromkeys(AXES, 0))
 
     @property
     def probe(self) -> Tool:

@@ -36,6 +36,12 @@ class NotHomedError(DomainError):
     code = "practice.not_homed"
 
 
+class NothingTouchedError(DomainError):
+    """The key that writes a touch, and nothing was touched since the last search."""
+
+    code = "practice.nothing_touched"
+
+
 class NothingHeldError(DomainError):
     """Cycle start, and nothing was held that it could go on with."""
 

@@ -9,7 +9,10 @@ Rules of this module (numbers.md 3):
   there.
 - A control that hears a touch before it moves does not start.
 - The cycle ends where it began; a move that found nothing stays where it ended, and is an alarm.
-- The value goes into the row that is selected, whoever owns it.
+- The value goes into the row that is selected, whoever owns it; where a key writes it or a person enters it,
+  the control keeps what it made of the touch, and where its page stood when the probe answered, until the
+  next search.
+- The page knows no shift, no turn and no ball: what a person works out from there goes wrong by none of them.
 """
 
 from __future__ import annotations
@@ -21,7 +24,7 @@ from dataclasses import dataclass, replace
 from webapp.demo.mill.build import Faults, MillBuild
 from webapp.demo.mill.moving import crash, move, tip_nm
 from webapp.demo.mill.solids import Box, Contact, Tool, first_contact
-from webapp.demo.mill.state import MillState, Search
+from webapp.demo.mill.state import Answered, MillState, Search
 from webapp.domain.touch.feeds import stopping_distance_nm
 
 PLAY_NM = 60_000
@@ -51,6 +54,7 @@ class Probing:
 
     def run(self, search: Search, held_after_nm: int | None = None) -> str:
         """Run the move; how it ended: "touched", "no_touch", "held", "already_touched", "crash"."""
+        self.state.answered = None
         if self.faults.probe == "stuck" and self.tool.ball is not None:
             self.state.alarm = "already_touched"
             return "already_touched"
@@ -87,22 +91,44 @@ class Probing:
             self._go(search, contact.away_nm)
             crash(self.state, contact.part.name, contact.box.name, "search")
             return "crash"
-        self._write(search, contact)
+        self.state.answered = self._made_of(search, contact)
+        if build.slot_written == "cycle":
+            self.write()
         self.state.idle_s = 0.0
         return "touched"
+
+    def write(self) -> None:
+        """Write what the control made of the last touch into the selected row, if there was one."""
+        made = self.state.answered
+        if made is not None:
+            self.state.slots_nm[self.state.selected_slot][made.axis] = made.surface_nm
 
     def _go(self, search: Search, by_nm: int) -> None:
         move(self.build, self.state, self.tool, self.boxes, search.axis, search.direction * by_nm, "search")
 
-    def _write(self, search: Search, contact: Contact) -> None:
-        """Work out what the control makes of the touch, and write it into the selected row."""
-        axis, build, state = search.axis, self.build, self.state
-        met = state.place_nm[axis] + search.direction * (contact.away_nm - self._chip_nm(search, contact))
-        found = met + self._told_nm(search) + self._off_nm(search, contact)
+    def _made_of(self, search: Search, contact: Contact) -> Answered:
+        """What the control makes of the touch, both to its display's step."""
+        axis, state = search.axis, self.state
+        met: float = state.place_nm[axis] + search.direction * (
+            contact.away_nm - self._chip_nm(search, contact)
+        )
+        met += self._off_nm(search, contact) + self.chance.gauss(0.0, self.build.probing_spread_nm)
+        found = met + self._told_nm(search)
         if not state.shift_out:
             found += self.faults.shift_nm[axis] + self._turned_nm(axis)
-        found += self.chance.gauss(0.0, build.probing_spread_nm)
-        state.slots_nm[state.selected_slot][axis] = round(found / build.resolution_nm) * build.resolution_nm
+        return Answered(axis, self._shown(self.page_nm(axis, met)), self._shown(found))
+
+    def _shown(self, value_nm: float) -> int:
+        return round(value_nm / self.build.resolution_nm) * self.build.resolution_nm
+
+    def page_nm(self, axis: str, place_nm: float) -> float:
+        """What the machine page reads at this place; Z by the point that this control counts from."""
+        read = place_nm + self.state.page_off_nm
+        if axis != "Z" or self.build.z_reads == "gauge_line" or not self.state.length_active:
+            return read
+        ball = self.build.probe.ball
+        above = ball.radius_nm if ball and self.build.z_reads == "ball_centre" else 0
+        return read - self.length_told_nm + above
 
     def _told_nm(self, search: Search) -> float:
         """What the control adds to the spindle's place: the ball's radius that it knows, on Z the length."""

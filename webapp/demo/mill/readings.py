@@ -91,11 +91,8 @@ class Readings:
 
     def page_nm(self) -> Values:
         """What the machine page shows: where the axes stand, Z by the point that this control counts from."""
-        place = {axis: value + self.state.page_off_nm for axis, value in self.state.place_nm.items()}
-        if self.build.z_reads != "gauge_line" and self.state.length_active:
-            place["Z"] -= self.probing().length_told_nm
-            place["Z"] += self.ball_radius_nm if self.build.z_reads == "ball_centre" else 0
-        return place
+        probing = self.probing()
+        return {axis: round(probing.page_nm(axis, value)) for axis, value in self.state.place_nm.items()}
 
     @property
     def lamp(self) -> str:

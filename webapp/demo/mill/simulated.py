@@ -13,6 +13,7 @@ from webapp.demo.mill.errors import (
     NoSuchSlotError,
     NoSuchToolError,
     NothingHeldError,
+    NothingTouchedError,
     NotHomedError,
 )
 from webapp.demo.mill.moving import move
@@ -58,6 +59,11 @@ class SimulatedMill(Readings):
     def clear_selected(self) -> Values:
         """Zero all three values of the selected slot."""
         return self.clear_row(self.selected_slot)
+
+    def park_selected(self) -> Values:
+        """Put into the selected row what this shop keeps in a cleared one: zeros, or a Z that is parked."""
+        self.slots_nm[self.selected_slot] = dict(self.build.parked_nm)
+        return self.shown_nm()
 
     def clear_row(self, label: str) -> Values:
         """Zero one row of the table, selected or not. Raises NoSuchSlotError."""
@@ -116,6 +122,13 @@ class SimulatedMill(Readings):
             raise NothingHeldError
         self.state.held = None
         return self.probing().run(search)
+
+    def write_touch(self) -> None:
+        """Press the key that writes the last touch into the row. Raises InAlarmError, NothingTouchedError."""
+        self._ready()
+        if self.state.answered is None:
+            raise NothingTouchedError
+        self.probing().write()
 
     def reset(self) -> None:
         """Take the alarm away, drop what was held, and put back what this control puts back."""
@@ -195,8 +208,8 @@ class SimulatedMill(Readings):
         """Stand before the face of this axis, search it, stand high again;
         the value shown in the selected slot, nm.
 
-        Raises NoProbeInSpindleError when another tool is in the spindle:
-        this way there is no look before it moves.
+        A key that writes it is pressed; where a person enters it, the row stays as it was. Raises
+        NoProbeInSpindleError when another tool is in the spindle: this way there is no look before it moves.
         """
         if self.spindle_tool != self.probe_tool:
             raise NoProbeInSpindleError(shown=self.spindle_tool, expected=self.probe_tool)
@@ -207,6 +220,8 @@ class SimulatedMill(Readings):
             self.vise, self.build.probe, axis, moving_jaw=mistake.moving_jaw
         )
         self.probing().run(Search(axis, direction, RANGE_NM, self.build.first_feed_mm_per_min))
+        if self.build.slot_written == "key":
+            self.probing().write()
         self.faults, self.state.wiped = before, wiped
         self.state.place_nm["Z"] = self.build.travel_nm["Z"][1]
         return self.shown_nm()[axis]

@@ -31,6 +31,15 @@ class Search:
 
 
 @dataclass(frozen=True)
+class Answered:
+    """What the control keeps of the last touch: where its page stood, and the surface that it makes of it."""
+
+    axis: str
+    page_nm: int
+    surface_nm: int
+
+
+@dataclass(frozen=True)
 class Crash:
     """Something was hit harder than it bears: what hit what, during which move ("jog", "search")."""
 
@@ -49,9 +58,10 @@ PLAIN = (
 class MillState:
     """Everything that changes. `place_nm` is the spindle's middle in X and Y and its gauge line in Z.
 
-    `alarm` is a code or empty; `held` what a cycle start would go on with; `idle_s` the time since the probe
-    was used. `wiped`, `bare`, `shift_out` and `freed` are what a person has done about chips, things left
-    lying, shifts left in the control and a changer that sticks; `gave_nm` is what loose nuts gave so far.
+    `alarm` is a code or empty; `held` what a cycle start would go on with; `answered` the last touch, until
+    the next search; `idle_s` the time since the probe was used. `wiped`, `bare`, `shift_out` and `freed` are
+    what a person has done about chips, things left lying, shifts left in the control and a changer that
+    sticks; `gave_nm` is what loose nuts gave so far.
     """
 
     place_nm: Values
@@ -65,6 +75,7 @@ class MillState:
     alarm: str = ""
     held: Search | None = None
     lean: Lean | None = None
+    answered: Answered | None = None
     idle_s: float = 0.0
     asleep: bool = False
     broken: bool = False
@@ -86,4 +97,5 @@ class MillState:
         self.slots_nm.update(kept.get("slots_nm", {}))
         self.held = Search(**kept["held"]) if kept.get("held") else None
         self.lean = Lean(**kept["lean"]) if kept.get("lean") else None
+        self.answered = Answered(**kept["answered"]) if kept.get("answered") else None
         self.crashes = [Crash(**one) for one in kept.get("crashes", [])]

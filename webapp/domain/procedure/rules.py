@@ -11,8 +11,9 @@ Rules of this module:
 - Before each search the ball is brought over the face on its own step, with Z up:
   a search without is refused.
 - A list that is ticked off has at most six lines.
-- Only the question which jaw stood still may have other words for whom is practised:
-  nothing else hangs on the person.
+- Only the question which jaw stood still may have other words for whom is practised: nothing else hangs on
+  the person, not why it is done, nor what stands still, nor whether hands are inside; and there is one such
+  set of words at most.
 - At most twelve words say what to do (plain language: one action, verb first).
 - Nothing is called safe: a list can say what was checked, and no more.
 """
@@ -105,6 +106,8 @@ PLACEHOLDERS = {
     "parked",
 }
 TEXTS = ("do", "look_for", "why", "if_not", "action", "machine_state")
+# What of a step may be said otherwise to whom is practised.
+PRACTISED_TEXTS = ("do", "look_for", "if_not", "action")
 MOST_WORDS_TO_DO = 12
 
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
@@ -257,6 +260,7 @@ def _step_faults(step: Step) -> Iterator[Finding]:
     for condition in (step.when, *parts):
         if condition and condition not in CONDITIONS and not (condition == PRACTISED and _is_personal(step)):
             yield Finding("procedure.condition_unknown", {"step": step.id, "condition": condition})
+    yield from _practised_faults(step)
     if step.once_a_shift and step.kind != "caution":
         yield Finding("procedure.shift_misplaced", {"step": step.id})
     yield from _check_faults(step)
@@ -271,6 +275,17 @@ def _is_personal(step: Step) -> bool:
     """Tell whether a step may have words for whom is practised, and has no other part that hangs on that."""
     parts = (step.when, *(check.when for check in step.checks))
     return step.kind == "jaw" and PRACTISED not in parts
+
+
+def _practised_faults(step: Step) -> Iterator[Finding]:
+    """What a sheet has no place for beside the step's own words."""
+    said = [variant for variant in step.variants if variant.when == PRACTISED]
+    if len(said) > 1:
+        yield Finding("procedure.practised_twice", {"step": step.id})
+    for variant in said:
+        others = [name for name in TEXTS if name not in PRACTISED_TEXTS and getattr(variant, name)]
+        for name in (*others, *(() if variant.hands is None else ("hands",))):
+            yield Finding("procedure.practised_part", {"step": step.id, "field": name})
 
 
 def _do_faults(step: Step, do: str) -> Iterator[Finding]:

@@ -142,6 +142,11 @@ def _touch(axis: str, why: str) -> Step:
         axis=axis,
         variants=(
             Variant(
+                "slot_written:key",
+                do="Run it, a hand at {stop}; store it, type the {axis}.",
+                look_for="Quick touch, step back, slow touch. The key writes {axis} into your slot's row.",
+            ),
+            Variant(
                 "slot_written:by_hand",
                 do="Run it, a hand at {stop}; type where {axis} answered.",
                 look_for="Quick touch, step back, slow touch. The control keeps {axis} of the slow one.",
@@ -185,6 +190,12 @@ def _square(axis: str) -> tuple[Step, ...]:
             machine_state=_RUN,
             axis=axis,
             when="square",
+            variants=(
+                Variant(
+                    "slot_written:by_hand",
+                    do="Touch the jaw's face near both ends; type where {axis} answered.",
+                ),
+            ),
         ),
     )
 

@@ -78,23 +78,6 @@ def keep_head(store: Store) -> None:
         store.kept_head.write(found["size"], found["root"], lambda before: has_head(store, *before))
 
 
-def accept_restored(store: Store, reason: str, now: datetime) -> None:
-    """Take the ledger as it is for the right one after a backup was brought back, and say so on it.
-
-    The head that was kept until then goes onto the ledger with the reason. Raises OSError.
-    """
-    try:
-        before = store.kept_head.read()
-    except ValueError:
-        before = None
-    kept = {"size": before.size, "root": before.root} if before else None
-    with store.writing():
-        change(store, RESTORED, SERVER, "ledger", None, {"kept": kept, "reason": reason}, now)
-    with store.reading():
-        found = head(store)
-    store.kept_head.replace(found["size"], found["root"])
-
-
 def has_head(store: Store, size: int, root: str) -> bool:
     """Whether the ledger has, or had, this head: a size and a root (lower-case hex). Inside a transaction."""
     if size > store.ledger.size():

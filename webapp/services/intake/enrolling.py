@@ -39,6 +39,9 @@ from webapp.services.errors import (
     TooManyTries,
 )
 from webapp.services.evidence.ledger import change
+from webapp.services.intake import alarms
+from webapp.services.intake.alarms import AlarmNews
+from webapp.services.intake.coming_back import bridge, sheet_tag
 from webapp.services.people import throttle
 from webapp.services.people.access import must_be_lead
 from webapp.services.sheets.known_at_once import known_at_once
@@ -100,6 +103,8 @@ class SignedRequest(TypedDict):
     health: NotRequired[SaidOfItself]
     sheets_sha256: NotRequired[str]
     own_machines: NotRequired[Annotated[list[str], Field(max_length=MOST_ASKED)]]
+    not_held: NotRequired[Annotated[list[str], Field(max_length=MOST_ASKED)]]
+    alarm: NotRequired[str]
 
 
 REQUEST: Shape[SignedRequest] = Shape(SignedRequest)
@@ -117,6 +122,8 @@ class NewsRequest(TypedDict):
     health: NotRequired[Health]
     sheets_sha256: NotRequired[str]
     own_machines: NotRequired[list[str]]
+    not_held: NotRequired[list[str]]
+    alarm: NotRequired[str]
     device: DeviceRow
 
 
@@ -131,6 +138,7 @@ class SheetNews(TypedDict):
 
     hash: str
     text: str | None
+    tag: NotRequired[str]
 
 
 class News(TypedDict):
@@ -140,6 +148,7 @@ class News(TypedDict):
     sheets_sha256: NotRequired[str]
     decisions: list[str]
     device: OwnState
+    alarm: NotRequired[AlarmNews]
 
 
 def code_hash(code: str) -> str:
@@ -362,14 +371,17 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
     state: OwnState = {"state": request["device"]["state"]}
     if state["state"] == "disabled":
         return {"sheets": [], "decisions": [], "device": state}
+    if "not_held" in request:
+        bridge(store, request["device"]["id"], request["not_held"], now)
+    told = alarms.take(store, request["device"], request["alarm"], now) if "alarm" in request else None
     found = current_hashes(store, keyring, now)
     with store.reading():
         found |= _kept_elsewhere(store, request, found, now)
         hashes = [found[machine] for machine in sorted(found)]
         digest = sha256("\n".join(hashes).encode()).hexdigest()
-        sheets = (
-            None if request.get("sheets_sha256") == digest else _listed(store, hashes, set(request["have"]))
-        )
+        had = set(request["have"])
+        same = request.get("sheets_sha256") == digest
+        sheets = None if same else _listed(store, keyring, hashes, had)
         own = store.setups.setups_by_id(request["setups"])
         wanted = [
             setup
@@ -379,7 +391,8 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
         decisions = [
             row["text"] for setup in dict.fromkeys(wanted) for row in store.ledger.changes_of_setup(setup)
         ]
-    return {"sheets": sheets, "sheets_sha256": digest, "decisions": decisions, "device": state}
+    said: News = {"sheets": sheets, "sheets_sha256": digest, "decisions": decisions, "device": state}
+    return said if told is None else {**said, "alarm": told}
 
 
 def _kept_elsewhere(
@@ -410,7 +423,14 @@ def _kept_elsewhere(
     }
 
 
-def _listed(store: Store, hashes: list[str], had: set[str]) -> list[SheetNews]:
-    """The sheets of these hashes, with the texts of those that are not had."""
+def _listed(store: Store, keyring: KeyRing, hashes: list[str], had: set[str]) -> list[SheetNews]:
+    """The sheets of these hashes, with the texts of those that are not had, and what shows later whose they
+    are.
+    """
     texts = store.setups.texts_of_sheets([one for one in hashes if one not in had])
-    return [{"hash": one, "text": texts.get(one)} for one in hashes]
+    return [
+        {"hash": one, "text": texts[one], "tag": sheet_tag(keyring, one)}
+        if one in texts
+        else {"hash": one, "text": None}
+        for one in hashes
+    ]

@@ -31,7 +31,7 @@ MOST_WAITING = 5000
 ASKS = "question.put"
 DECIDED = ("signed_off", "not_accepted")
 # A sheet that is unknown after a restore may become known again.
-JUDGED_ANEW = frozenset({"intake.sheet_unknown"})
+JUDGED_ANEW = frozenset({"intake.sheet_unknown", "chain.not_held"})
 
 
 class Receipt(TypedDict):

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from webapp.store.engines.engine import Engine
-from webapp.store.engines.postgresql import PostgresqlEngine
 from webapp.store.engines.sqlite import SqliteEngine
 
 # A file's path, or a server's address as postgresql://…
@@ -16,4 +15,9 @@ def engine_at(address: Address) -> Engine:
     """The engine of the database at this address; nothing is opened yet. Raises a StoreError that says what
     to do.
     """
-    return SqliteEngine(address) if isinstance(address, Path) else PostgresqlEngine(address)
+    if isinstance(address, Path):
+        return SqliteEngine(address)
+    # Who keeps a shop in a file never loads the driver of the other.
+    from webapp.store.engines.postgresql import PostgresqlEngine  # noqa: PLC0415
+
+    return PostgresqlEngine(address)

@@ -15,8 +15,8 @@ from webapp.proof.seal_term import seal_term
 from webapp.proof.tls_certificate import tls_term
 from webapp.services.audit import auditing
 from webapp.services.decisions import signing_off
-from webapp.services.evidence import looked_at, timekeeping
-from webapp.services.intake import intake
+from webapp.services.evidence import epochs, looked_at, safekeeping, timekeeping
+from webapp.services.intake import alarms, intake
 from webapp.services.numbers import past_values
 from webapp.services.setups import answering, listing, recording, worrying
 from webapp.services.shop import reading
@@ -51,6 +51,9 @@ def queue() -> str:
         refused=intake.refused(parts.store),
         clock_jumps=timekeeping.recent_jumps(parts.store, parts.now()),
         audited=auditing.last_run(parts.store),
+        alarms=alarms.open_alarms(parts.store),
+        restored=epochs.recent(parts.store, parts.now()),
+        backup_due=None if parts.settings.demo else safekeeping.reminder(parts.store, parts.now()),
         seal_term=seal_term(parts.keyring.seal_certificate, parts.now()),
         tls_term=tls_term(parts.settings.tls_certificate, parts.now()),
         names=names(),

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 
 from webapp.domain.plain.errors import DomainError
-from webapp.services.intake import enrolling
+from webapp.services.intake import alarms, enrolling
 from webapp.services.sheets import preparing
 from webapp.services.sheets.preparing import SheetOrRefusal
 from webapp.services.shop import reading
@@ -80,6 +80,21 @@ def clear_fork(device_id: str) -> Response:
     return _change_tablet(device_id, "clear_fork", enrolling.clear_fork)
 
 
+@blueprint.post("/desk/tablets/alarms/<alarm>")
+def answer_alarm(alarm: str) -> Response:
+    """Write down what was found about a tablet's report of the ledger."""
+    form, parts, who = forms.TabletReason(), wiring(), sessions.signed_in()
+    said = None if form.validate() else form.reason.errors[0]
+    if said is None:
+        try:
+            alarms.answer(parts.store, alarm, who.id, (form.reason.data or "").strip(), parts.now())
+        except DomainError as refusal:
+            said = plain(refusal.code, refusal.fields)
+        else:
+            return make_response(redirect(url_for("registers.tablets"), 303))
+    return _tablets_page(status=422, wrong={"device": alarm, "form": "alarm", "said": said, "typed": ""})
+
+
 def _change_tablet(
     device_id: str, form_name: str, change: Callable[[Store, str, str, str, datetime], None]
 ) -> Response:
@@ -100,6 +115,7 @@ def _change_tablet(
 
 def _tablets_page(status: int = 200, **more: Any) -> Response:
     shown = {
+        "alarms": alarms.open_alarms(wiring().store),
         "devices": enrolling.devices(wiring().store),
         "names": names(),
         "wrong": None,

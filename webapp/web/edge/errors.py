@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from flask import Flask, Response, current_app, g, json, make_response, render_template, request
 from flask_wtf.csrf import CSRFError
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, SecurityError
 
 from webapp.domain.plain.errors import DomainError
 from webapp.proof.errors import ProofError
@@ -23,7 +23,9 @@ from webapp.store.errors import (
     FolderNotWritable,
     StoreError,
 )
+from webapp.web.edge import secure
 from webapp.web.edge.guards import FromElsewhere, SignedOut
+from webapp.web.edge.wiring import wiring
 
 SECRETS = frozenset(
     {
@@ -96,17 +98,26 @@ def _page(error: HTTPException) -> Response:
     status = error.code or 500
     if status < 400:
         return make_response(error.get_response())
-    code = "web.from_elsewhere" if isinstance(error, FromElsewhere) else KNOWN.get(status, KNOWN[400])
+    code, fields = _words_of(error, status)
     if request.path.startswith("/api/"):
-        answer = api_error(status, code)
+        answer = api_error(status, code, fields)
     else:
         answer = make_response(
-            render_template("desk/error.html", status=status, code=code, fields={}), status
+            render_template("desk/error.html", status=status, code=code, fields=fields), status
         )
     for name in ("Allow", "Retry-After"):
         if name in error.get_response().headers:
             answer.headers[name] = error.get_response().headers[name]
     return answer
+
+
+def _words_of(error: HTTPException, status: int) -> tuple[str, dict[str, str | int]]:
+    """What is said of an error that the framework or a guard raised: a code and its fields."""
+    if isinstance(error, SecurityError):
+        return "web.other_name", {"address": wiring().settings.address}
+    if isinstance(error, secure.NotSecure):
+        return secure.where_to_go()
+    return "web.from_elsewhere" if isinstance(error, FromElsewhere) else KNOWN.get(status, KNOWN[400]), {}
 
 
 def _refusal(error: DomainError | ProofError) -> Response:

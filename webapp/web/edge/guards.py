@@ -2,8 +2,9 @@
 
 Rules: OWASP ASVS 5.0, 3.5.1 to 3.5.3 and 8.3.1.
 - A request that changes something is taken only from our own pages: Sec-Fetch-Site says same-origin or none,
-  or, where a browser does not send that header, Origin is this host. Both headers missing is refused for
-  forms: every browser that can run the pages sends one of them.
+  or, where a browser does not send that header, Origin is this host by this scheme: a
+  page that came without TLS may have come from anybody. Both headers missing is refused for forms: every
+  browser that can run the pages sends one of them.
 - Tablet calls carry JSON and the header `X-Zerokeep: 1`, which no form and no foreign page can send without
   asking first (Fetch standard, CORS-preflight); we never answer such a question with a yes.
 - Desk forms carry a token besides. A token that is too old leads to a page that keeps what was typed.
@@ -19,7 +20,7 @@ from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import BadRequest, Forbidden, UnsupportedMediaType
 
 from webapp.services.evidence import timekeeping
-from webapp.web.edge import denials, request_sizes, rights, sessions
+from webapp.web.edge import denials, request_sizes, rights, secure, sessions
 from webapp.web.edge.wiring import wiring
 
 READING = frozenset({"GET", "HEAD"})
@@ -27,6 +28,8 @@ OWN_PAGES = frozenset({"same-origin", "none"})
 WHILE_MUST_CHANGE = frozenset(
     {"access.me", "access.change_passphrase", "access.change_pin", "access.sign_out"}
 )
+
+WAYS_IN = frozenset({"access.sign_in", "access.sign_out"})
 
 csrf = CSRFProtect()
 
@@ -51,6 +54,8 @@ def init_app(app: Flask, more_rights: Mapping[str, frozenset[str]]) -> None:
             return None
         needed = table.get(request.endpoint)
         for_tablets = needed == rights.TABLETS
+        if _needs_a_secure_way(needed) and not secure.is_secure():
+            raise secure.NotSecure
         if request.method not in READING:
             _check_sender(for_tablets=for_tablets)
         g.who = None if for_tablets else sessions.who_asks()
@@ -72,6 +77,11 @@ def _look_at_clock() -> None:
         timekeeping.note(parts.store, jump, "running")
 
 
+def _needs_a_secure_way(needed: frozenset[str] | None) -> bool:
+    """Whatever is for people by name, and the way in to it."""
+    return request.endpoint in WAYS_IN or not (needed or frozenset()) & {rights.PUBLIC, rights.DEVICE}
+
+
 def _check_sender(*, for_tablets: bool) -> None:
     if not _from_our_pages():
         raise FromElsewhere
@@ -90,7 +100,7 @@ def _from_our_pages() -> bool:
     if origin is None:
         return False
     parts = urlsplit(origin)
-    return parts.scheme in {"http", "https"} and parts.netloc == request.host
+    return parts.scheme == request.scheme and parts.netloc == request.host
 
 
 def _waits_for_change(needed: frozenset[str] | None) -> bool:

@@ -6,9 +6,9 @@ because the tablet's pages are answered from a cache in which a nonce of the day
 - Referrer-Policy is `same-origin`, not `no-referrer`: under `no-referrer` a browser sends `Origin: null` with
   a form (Fetch standard, "append a request Origin header"), and the check of Origin in guards.py would have
   to let null pass. `same-origin` tells other sites nothing either.
-- Strict-Transport-Security only when this server itself speaks TLS, and not on answers to a bare address,
-  where it has no effect (RFC 6797 section 8.1.1). One day only: a longer promise locks tablets out when the
-  shop's certificate fails, because the browser then offers no way on.
+- Strict-Transport-Security only when this server or a proxy that it trusts speaks TLS, and not on answers
+  to a bare address, where it has no effect (RFC 6797 section 8.1.1). One day only: a longer promise locks
+  tablets out when the shop's certificate fails, because the browser then offers no way on.
 """
 
 from flask import Flask, Response, request
@@ -57,7 +57,7 @@ def init_app(app: Flask, *, by_tls: bool) -> None:
         for name, value in FIXED.items():
             response.headers[name] = value
         response.headers.setdefault("Cache-Control", "no-store")
-        if by_tls and _is_a_name(request.environ.get("HTTP_HOST", "")):
+        if by_tls and request.is_secure and _is_a_name(request.environ.get("HTTP_HOST", "")):
             response.headers["Strict-Transport-Security"] = f"max-age={ONE_DAY_S}"
         return response
 

@@ -15,6 +15,7 @@ FORM_PARTS = 40
 LARGEST: Mapping[str, int] = {
     "api.events": 4 * MIB,
     "api.news": 256 * KIB,
+    "api.sheet": 2 * MIB,
     "audit.verify": 16 * MIB,
     "past.look": 16 * MIB,
 }

@@ -1,4 +1,4 @@
-"""The five calls of a tablet. JSON in, JSON out; every refusal is {"code","fields"}.
+"""The calls of a tablet. JSON in, JSON out; every refusal is {"code","fields"}.
 
 Rules: what may be sent at all is guards.py's (own header, JSON, same origin, size); whether it is whole is
 checked here, before anything is stored (RFC 8259, strict: no repeated names, no NaN); what it means is the
@@ -19,8 +19,8 @@ from werkzeug.exceptions import TooManyRequests
 from webapp.domain.plain.declared import Fault, Shape, exactly
 from webapp.domain.plain.json_strict import JsonError, read_json
 from webapp.services.errors import BatchMalformed, BatchTooLong
-from webapp.services.evidence import signed_heads
-from webapp.services.intake import enrolling, intake, tablets_in_use
+from webapp.services.evidence import epochs, signed_heads, succession
+from webapp.services.intake import coming_back, enrolling, intake, tablets_in_use
 from webapp.services.intake.reading import read_batch
 from webapp.web.edge import request_sizes
 from webapp.web.edge.errors import api_error
@@ -70,6 +70,19 @@ class NewsCall(TypedDict):
 
 
 @exactly
+class KeysCall(TypedDict):
+    """How the receipt key of now follows from earlier ones, please."""
+
+
+@exactly
+class SheetCall(TypedDict):
+    """A sheet that the server may have lost, with the tag that came with it."""
+
+    text: str
+    tag: str
+
+
+@exactly
 class HeadCall(TypedDict):
     """The ledger's head of now, please, and that it grew from its first `since` entries."""
 
@@ -82,6 +95,8 @@ ENROL: Shape[EnrolCall] = Shape(EnrolCall)
 EVENTS: Shape[EventsCall] = Shape(EventsCall)
 NEWS: Shape[NewsCall] = Shape(NewsCall)
 HEAD: Shape[HeadCall] = Shape(HeadCall)
+KEYS: Shape[KeysCall] = Shape(KeysCall)
+SHEET: Shape[SheetCall] = Shape(SheetCall)
 
 
 class Unreadable(Exception):
@@ -159,7 +174,24 @@ def reach() -> Response:
     """Prove that this server was reached just now."""
     body = _body(REACH)
     parts = wiring()
-    return _json(signed_answers.reach(parts.keyring, body["nonce"], parts.shell.version, parts.now()))
+    epoch = epochs.newest(parts.store)
+    return _json(signed_answers.reach(parts.keyring, body["nonce"], parts.shell.version, parts.now(), epoch))
+
+
+@blueprint.post("/keys")
+def keys() -> Response:
+    """The statements that lead from a receipt key that a tablet knows to the one of now."""
+    _body(KEYS)
+    return _json({"statements": succession.all_statements(wiring().store)})
+
+
+@blueprint.post("/sheet")
+def sheet() -> Response:
+    """Take back a sheet that this server handed out and has lost; whether it is one."""
+    body, parts = _body(SHEET), wiring()
+    taken = coming_back.take_sheet(parts.store, parts.keyring, body["text"], body["tag"], parts.now())
+    g.sender_known = taken
+    return _json({"taken": taken})
 
 
 @blueprint.post("/head")

@@ -9,6 +9,12 @@ from webapp.web.edge.wiring import wiring
 blueprint = Blueprint("tablet", __name__)
 
 
+@blueprint.get("/self-test")
+def self_test() -> str:
+    """Whether a device trusts this server and can work without it, told by the device itself."""
+    return render_template("trust/self_test.html", version=wiring().shell.version)
+
+
 @blueprint.get("/tablet")
 def page() -> Response:
     """The shell page of the version in use."""

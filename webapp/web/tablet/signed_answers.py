@@ -6,6 +6,8 @@ Rules:
 - the challenge in it is this server's time under a key of its own (HMAC-SHA-256, RFC 2104); nothing is stored
   for it. It is good for five minutes of this server's clock, so that a recorded request for news is of no use
   later;
+- the same answer says which key PINs are sealed to, and by which statement a backup was brought back last, if
+  ever: a tablet learns both from the key that it knows;
 - receipts are signed over exactly what was stored, after the commit;
 - a head of the ledger carries its own signature, for ever; the answer that brings it carries the tablet's
   nonce under the receipt key, so that an old one cannot be played again to hide what came since.
@@ -44,7 +46,9 @@ NONCE = re.compile(r"[A-Za-z0-9_-]{16,86}")
 CHALLENGE_KEY = b"zerokeep/challenge/1"
 
 
-def reach(keyring: KeyRing, nonce: str, shell_version: str, now: datetime) -> dict[str, str]:
+def reach(
+    keyring: KeyRing, nonce: str, shell_version: str, now: datetime, epoch: str | None = None
+) -> dict[str, str]:
     """The signed answer to one nonce (16 to 86 base64url characters): {"answer": JWS}.
     Raises ChallengeRefused.
     """
@@ -56,6 +60,8 @@ def reach(keyring: KeyRing, nonce: str, shell_version: str, now: datetime) -> di
         "at_utc": utc_text(now),
         "challenge": challenge(keyring, now),
         "shell": shell_version,
+        "pin_key": keyring.pin_jwk,
+        "epoch": epoch,
     }
     return {"answer": _signed(keyring, payload, REACH_TYPE)}
 

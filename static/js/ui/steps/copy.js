@@ -73,6 +73,13 @@ function oddNotice(setup) {
   );
 }
 
+const copied = ({machine: {unit}}, typed) =>
+  el(
+    'ul',
+    {class: 'figures lead'},
+    AXES.map(axis => el('li', {}, say('tablet.copy.value', {axis, typed: typed[axis], unit}))),
+  );
+
 /** Which label stands beside these values? Nothing here says whose they may be. */
 function labelScreen(context) {
   const {setup, step, commit} = context;
@@ -91,11 +98,10 @@ function labelScreen(context) {
     .filter(({payload}) => payload.step === step.id && payload.type === 'values.copied')
     .at(-1)?.payload.data;
   return {
-    title: say('tablet.copy.whose_title'),
-    strip: machineState(setup, step),
+    title: say('tablet.copy.whose_title'), strip: machineState(setup, step),
     left: [
       notice('stop', el('p', {}, say('tablet.copy.whose')), el('p', {}, say('tablet.copy.whose_do'))),
-      last && el('p', {class: 'figures'}, AXES.map(axis => `${axis} ${last.typed[axis]}`).join('   ')),
+      last && copied(setup, last.typed),
     ],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: say('tablet.copy.label_go'), action: 'label', press: enter},

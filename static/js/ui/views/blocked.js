@@ -6,11 +6,11 @@ import {el} from '../dom.js';
 import {say} from '../say.js';
 
 /** This browser cannot be used: `code` says which of its abilities is missing. */
-export const notPossibleView = code => ({
+export const notPossibleView = (code, fields = {}) => ({
   name: 'not-possible',
   kind: code,
   title: say('tablet.not_possible.title'),
-  left: [el('p', {class: 'lead'}, say(code)), el('p', {}, say('tablet.not_possible.paper'))],
+  left: [el('p', {class: 'lead'}, say(code, fields)), el('p', {}, say('tablet.not_possible.paper'))],
 });
 
 /** Keeping failed while a setup runs: what was pressed last is not kept, all before it is. */

@@ -57,6 +57,8 @@ export function enrolView(tablet) {
             ? 'stays'
             : null;
     if (missing) return refused.replaceChildren(notice('ask', say(`tablet.enrol.missing_${missing}`)));
+    refused.replaceChildren(el('p', {}, say('tablet.enrol.waiting')));
+    await tablet.offline;
     refused.replaceChildren(el('p', {}, say('tablet.enrol.asking')));
     try {
       await tablet.enrol({

@@ -2,6 +2,7 @@
 import {el} from '../dom.js';
 import {say, sayError} from '../say.js';
 import {dayAndTime} from '../when.js';
+import {ledgerNotice} from './ledger.js';
 
 export function holdsView(tablet) {
   const {device, waitingRows: rows, sync, clock} = tablet;
@@ -9,7 +10,9 @@ export function holdsView(tablet) {
   return {
     name: 'holds',
     title: say('tablet.holds.title'),
-    left: el(
+    left: [
+      ledgerNotice(tablet, {all: true}),
+      el(
       'dl',
       {class: 'says one'},
       fact('tablet.holds.device', device.label),
@@ -20,7 +23,8 @@ export function holdsView(tablet) {
         sync.state.lastAtUtc ? dayAndTime(sync.state.lastAtUtc) : say('tablet.holds.never'),
       ),
       clock.isWrong && fact('tablet.holds.clock', say('tablet.network.clock')),
-    ),
+      ),
+    ],
     right: waitingList(rows),
     go: {label: say('tablet.holds.send'), action: 'fetch', press: () => tablet.syncNow()},
     beside: [tablet.backButton({name: 'machines'})],

@@ -20,7 +20,7 @@ import {useZone} from '../when.js';
 const reload = () => location.reload();
 
 const VIEWS = {
-  'not-possible': ({view}) => notPossibleView(view.code),
+  'not-possible': ({view}) => notPossibleView(view.code, view.fields),
   'not-kept': ({view}) => notKeptView(view.code, reload),
   elsewhere: () => elsewhereView(reload),
   enrol: enrolView,

@@ -20,10 +20,19 @@ export function offView(tablet) {
   const raised = setup.state.worries.filter(({step}) => step === setup.state.current_step);
   const ending = ['stow', 'sign'].includes(setup.stageOf(setup.state.current_step)?.id);
   const kept = setup.state.worries.find(({blocks, closed}) => blocks && closed === null);
+  // Once one is noted, what is to be done about it has the room; the others stand behind one more tap.
+  const {more = raised.length === 0} = tablet.view;
+  const note = worry =>
+    tablet.act(
+      async () => {
+        const row = await raiseNow(setup, worry, '');
+        tablet.view = {name: 'off'};
+        return row;
+      },
+      {stay: true},
+    );
   const raise = worry =>
-    IN_WORDS.includes(worry)
-      ? tablet.go({name: 'off', words: worry})
-      : tablet.act(() => raiseNow(setup, worry, ''), {stay: true});
+    IN_WORDS.includes(worry) ? tablet.go({name: 'off', words: worry}) : note(worry);
   return {
     name: 'off',
     step: setup.state.current_step,
@@ -34,7 +43,7 @@ export function offView(tablet) {
       el('p', {class: 'lead'}, say('tablet.off.first')),
       el('p', {class: 'lead'}, say('tablet.off.call', {lead: setup.lead})),
       el('p', {class: 'label'}, say('tablet.off.not_a_stop')),
-      raised.length > 0 &&
+      !more &&
         el(
           'ul',
           {class: 'noted'},
@@ -50,17 +59,20 @@ export function offView(tablet) {
             ),
           ),
         ),
-      kept && notice('ask', say(`tablet.off.blocks_${kept.about}`, {lead: setup.lead})),
+      !more && kept && notice('ask', say(`tablet.off.blocks_${kept.about}`, {lead: setup.lead})),
     ],
     right: [
-      rows(
-        Object.keys(WORRIES).map(id => ({id, label: say(`tablet.worry.${id}`)})),
-        raise,
-        {action: 'worry', kind: 'pairs'},
-      ),
+      more &&
+        rows(
+          Object.keys(WORRIES).map(id => ({id, label: say(`tablet.worry.${id}`)})),
+          raise,
+          {action: 'worry', kind: 'pairs'},
+        ),
       el(
         'div',
         {class: 'ways'},
+        !more &&
+          button(say('tablet.off.more'), 'worry-more', () => tablet.go({name: 'off', more: true})),
         setup.state.outcome === null &&
           button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})),
         button(say('tablet.compare.put_question'), 'put-question', () =>

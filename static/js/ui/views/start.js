@@ -8,6 +8,7 @@ import {boardPlate} from '../steps/board.js';
 import {leftHalfSet} from '../steps/slot.js';
 import {plate} from '../plate.js';
 import {openWorries, worrySentence} from '../worries.js';
+import {ledgerNotice} from './ledger.js';
 import {noAge, toldBy, wrongClock} from './times.js';
 
 const FILTER_FROM = 13;
@@ -28,8 +29,10 @@ export function machinesView(tablet) {
     name: 'machines',
     title: say('tablet.start.machine'),
     left: [
+      ledgerNotice(tablet),
       updateOffer(tablet),
       waitingForSigners(tablet),
+      notOffline(tablet),
       wrongClock(tablet.clock),
       rows(
         sheets.map(({hash, sheet}) => ({
@@ -138,6 +141,7 @@ export function readyView(tablet) {
       refusals.map(text => notice('stop', text)),
       leftHalfSet(own),
       saidSince(tablet, sheet, id),
+      notOffline(tablet),
       wrongClock(tablet.clock),
       el(
         'div',
@@ -223,6 +227,10 @@ function whyNot(tablet, sheet, person, own) {
     tablet.sync.state.device !== 'enrolled' && say(`tablet.device.${tablet.sync.state.device}`, lead),
   ].filter(Boolean);
 }
+
+/** This tablet could not open the page again without the server: whoever begins here knows it. */
+const notOffline = ({offlineMissing}) =>
+  offlineMissing && notice('ask', say('tablet.offline.warns'), ' ', say(offlineMissing));
 
 function updateOffer(tablet) {
   if (!tablet.takeUpdate) return null;
