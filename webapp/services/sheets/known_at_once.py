@@ -10,9 +10,10 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Mapping
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from webapp.domain.evidence.written_sheet import WrittenSheet
     from webapp.store import Store
 
 LATER = {"axes", "square", "compiled_at_utc", "expires_at_utc"}
@@ -36,12 +37,12 @@ def known_at_once(store: Store, hashes: Collection[str]) -> dict[str, str]:
     return {one: _digests[one] for one in hashes if one in _digests}
 
 
-def _digest(sheet: Mapping[str, Any]) -> str:
-    told = {name: value for name, value in sheet.items() if name not in LATER}
-    told["board"] = _without(sheet.get("board") or {}, LATER_OF_BOARD)
-    told["slots"] = [_without(slot, LATER_OF_SLOT) for slot in sheet.get("slots", ())]
+def _digest(sheet: WrittenSheet) -> str:
+    told = _without(sheet, LATER)
+    told["board"] = _without(sheet["board"], LATER_OF_BOARD)
+    told["slots"] = [_without(slot, LATER_OF_SLOT) for slot in sheet["slots"]]
     return sha256(json.dumps(told, sort_keys=True).encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def _without(value: Mapping[str, Any], names: Collection[str]) -> dict[str, Any]:
+def _without(value: Mapping[str, object], names: Collection[str]) -> dict[str, object]:
     return {name: one for name, one in value.items() if name not in names}
