@@ -55,6 +55,15 @@ def test_a_zero_has_a_dot_and_so_one_outline_more_than_a_letter_o(folder: Path) 
 
 
 @pytest.mark.parametrize("name", WEB_FONTS)
+def test_a_web_font_points_at_no_name_that_it_does_not_carry(name: str, folder: Path) -> None:
+    """Browsers check it (the OpenType sanitiser) and report a table of style attributes without its names."""
+    font = opened(web_font(name, folder))
+    assert "STAT" in TTFont(font_files(folder)[name]), "the record's font is as it was"
+    assert "STAT" not in font
+    assert "fvar" not in font
+
+
+@pytest.mark.parametrize("name", WEB_FONTS)
 def test_a_web_font_is_small_enough_for_the_first_visit_over_a_weak_network(name: str, folder: Path) -> None:
     data = web_font(name, folder)
     assert data[:4] == b"wOF2"

@@ -49,7 +49,8 @@ DEFAULT_FOLDER = Path(sys.prefix) / "share" / "zerokeep-fonts"
 _SOURCE = Path(fontpkg_ibm_plex_sans.ROOT) / "files" / "IBMPlexSans[wdth,wght].ttf"
 _DOTTED_ZERO = "zero.alt01"
 _KEPT_NAMES = (0, 13, 14)  # copyright, licence, where the licence stands (OpenType `name` table)
-_RECIPE = 1  # raise it when the steps below change, so that no older file is taken for a new one
+# Raise them when the steps below change, so that no older file is taken for a new one.
+_RECIPE, _WEB_RECIPE = 1, 2
 
 
 def font_files(folder: Path | None = None) -> dict[str, Path]:
@@ -87,8 +88,9 @@ def _path(name: str, kind: str, folder: Path) -> Path:
     """Return where this font lies;
     another source, recipe or version of the cutting tools is another place.
     """
+    recipe = _RECIPE if kind == "ttf" else _WEB_RECIPE
     made_from = (
-        f"{_RECIPE} {fontTools.version} {_source_digest()} {sorted(_RECORD)} {sorted(COVERAGE)}".encode()
+        f"{recipe} {fontTools.version} {_source_digest()} {sorted(_RECORD)} {sorted(COVERAGE)}".encode()
     )
     return folder / f"zerokeep-{name}-{hashlib.sha256(made_from).hexdigest()[:12]}.{kind}"
 
@@ -106,8 +108,14 @@ def _record_font_bytes(name: str) -> bytes:
 
 
 def _web_font_bytes(record_font: Path) -> bytes:
-    """Cut the smaller font of the screens out of the record's: fewer letters, compressed with Brotli."""
+    """Cut the smaller font of the screens out of the record's: fewer letters, compressed with Brotli.
+
+    Without the table of style attributes: it points at names of the family that ours no longer carries, for
+    which browsers report a fault at each load. The record's font keeps it, so that pages stay as they are.
+    """
     font: Any = TTFont(record_font, recalcTimestamp=False)
+    if "STAT" in font:
+        del font["STAT"]
     _keep_letters(font, COVERAGE)
     font.flavor = "woff2"
     return _saved(font)
