@@ -54,6 +54,7 @@ def _run(options: argparse.Namespace) -> int:
         move,
         parts,
         past,
+        renew_key,
         renew_seal,
         restore,
         secrets,
@@ -99,6 +100,7 @@ def _run(options: argparse.Namespace) -> int:
         "hand-out": lambda: hand_out.hand_out(
             *(settings, options.file, options.setup, options.first, options.last), as_json=options.json
         ),
+        "renew-key": lambda: renew_key.renew_key(settings, options.which),
         "renew-seal": lambda: renew_seal.renew_seal(settings, as_json=options.json),
         "secrets": lambda: secrets.secrets(settings, options.person, as_json=options.json),
         "verify": lambda: verify.verify(
@@ -323,6 +325,9 @@ def _add_past(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
 
 def _add_keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
+    renew = commands.add_parser("renew-key", help="a new key for receipts or sealed PINs; tablets learn it")
+    renew.add_argument("which", choices=("receipts", "pins"))
+    renew.add_argument("--data-folder", help="where the shop's data lies")
     backup = commands.add_parser("backup", help="everything in one encrypted file, while the server runs")
     what = backup.add_mutually_exclusive_group(required=True)
     what.add_argument("file", type=Path, nargs="?", metavar="FILE", help="a new file for the backup")

@@ -65,6 +65,16 @@ JUDGE = """async cases => {
   return Promise.all(cases.map(([earlier, before, size, root, proof]) =>
     isConsistent(earlier, before, size, root, proof)));
 }"""
+NOTICE = """async kind => {
+  const {loadWords} = await import('/assets/trial/js/ui/say.js');
+  const {ledgerNotice} = await import('/assets/trial/js/ui/views/ledger.js');
+  await loadWords();
+  const atUtc = '2026-11-25T08:03:12.345Z';
+  const answered = {answer: {at_utc: atUtc, reason: 'An old folder.'}};
+  const restored = {atUtc, reason: 'The disk failed.', lost: 3};
+  const ledger = {alarm: {kind, kept: 9, got: 4, noted: false}, answered, restored};
+  return ledgerNotice({ledger}, {all: true}).textContent;
+}"""
 TAKE_AWAY = """async () => {
   const {asked} = await import('/assets/trial/js/store/db.js');
   const rows = await store.read(['events'], tx => asked(tx.objectStore('events').getAll()));
@@ -240,6 +250,18 @@ def test_events_behind_one_that_nobody_has_any_more_do_not_wait_for_ever(shop: S
         (row,) = shop.house.store.ledger.changes(kind="chain.not_held")
     assert len(json.loads(row["text"])["data"]["events"]) == 2
     assert audit(shop.house.store) == []
+
+
+@pytest.mark.parametrize("kind", ["went_back", "forked"])
+def test_the_notice_says_what_was_known_what_is_shown_and_what_to_do(
+    new_context: Callable[..., BrowserContext], kind: str
+) -> None:
+    page = open_modules(new_context(), path="/tablet")
+    said = page.evaluate(NOTICE, kind)
+    assert "9 entries" in said or "9 that this tablet knew" in said
+    assert "Tell the lead" in said
+    assert "“The disk failed.”" in said
+    assert "“An old folder.”" in said
 
 
 def test_keys_that_the_server_changed_are_learnt_from_the_key_that_is_known(shop: Shop) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from tests.long.hand_edits import ALONE, ANEW, AUDIT, HEAD, NOTED, RECORD, Edit, edits, play, shop_in
 
-A_SLICE = 9
+A_SLICE = 13
 # A value that follows from no event and that nothing else names: with a note that fits, nobody tells it.
 FOLLOWS_FROM_NOTHING = {"authorisation", "axis_choice", "budget", "person", "probe_care", "z_check"}
 

@@ -11,7 +11,7 @@ from webapp.store import Store
 def test_append_and_proofs_grow_with_the_logarithm_and_a_walk_needs_no_more_memory(tmp_path: Path) -> None:
     store = Store.open(tmp_path / "zerokeep.db")
     memory = []
-    for size in (512, 8_192):
+    for size in (256, 2_048):
         grow(store, size)
         found, levels = cost(store), size.bit_length()
         assert found.append_reads <= levels
