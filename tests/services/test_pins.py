@@ -67,6 +67,10 @@ def test_after_a_wrong_pin_a_new_signature_can_be_made(house: House) -> None:
     event = walk.event("setup.signed", {"meaning": "performed"}, _sign_step(walk))
     house.device.sent[-1]["pin"] = house.device.seal(PINS["mara"], event["id"], "mara", house.keyring)
     assert house.accept([house.device.sent[-1]])[0]["signature"] == "verified"
+    with house.store.reading():
+        state = stored_setups.fold_stored(house.store, walk.setup)
+        row = house.store.setups.setup(walk.setup)
+    assert (state["status"], row["status"], row["signature"]) == ("signed", "signed", "verified")
 
 
 def test_the_same_event_with_another_seal_is_no_new_try(house: House) -> None:
