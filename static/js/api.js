@@ -4,16 +4,26 @@
  * with its code and fields.
  */
 export class ApiError extends Error {
+  /**
+   * @param {string} code
+   * @param {{status?: ?number, fields?: Object<string, unknown>, retryAfterS?: number,
+   *   cause?: unknown}} [more]
+   */
   constructor(code, {status = null, fields = {}, retryAfterS = 0, cause} = {}) {
     super(code, {cause});
     this.name = 'ApiError';
-    Object.assign(this, {code, status, fields, retryAfterS});
+    this.code = code;
+    this.status = status;
+    this.fields = fields;
+    this.retryAfterS = retryAfterS;
   }
 }
 
 export class Api {
+  /** @param {{fetcher?: typeof fetch, waitMs?: number}} [parts] */
   constructor({fetcher = (...parts) => fetch(...parts), waitMs = 15_000} = {}) {
-    Object.assign(this, {fetcher, waitMs});
+    this.fetcher = fetcher;
+    this.waitMs = waitMs;
   }
 
   async post(path, body) {
@@ -47,7 +57,8 @@ export class Api {
         signal: AbortSignal.timeout(this.waitMs),
       });
     } catch (cause) {
-      throw new ApiError(cause?.name === 'TimeoutError' ? 'api.no_answer_in_time' : 'api.no_answer', {cause});
+      const late = cause instanceof DOMException && cause.name === 'TimeoutError';
+      throw new ApiError(late ? 'api.no_answer_in_time' : 'api.no_answer', {cause});
     }
   }
 }

@@ -17,12 +17,17 @@
 const SKEW_TO_SAY_MS = 120_000;
 
 export class Clock {
+  /** @type {?number} */
   #serverAtMs = null;
+  /** @type {?number} */
   #comparedAt = null;
   #basis = 'own';
 
   constructor({wall = () => Date.now(), forward = () => performance.now()} = {}) {
-    Object.assign(this, {wall, forward, skewMs: null});
+    this.wall = wall;
+    this.forward = forward;
+    /** @type {?number} */
+    this.skewMs = null;
   }
 
   get basis() {
@@ -55,8 +60,9 @@ export class Clock {
     const server = Date.parse(serverAtUtc);
     if (!Number.isFinite(server)) return false;
     const {skewMs, basis} = this;
-    this.#set(Math.round(middle - server), server, 'server');
-    return basis !== 'server' || Math.abs(this.skewMs - skewMs) > SKEW_TO_SAY_MS;
+    const found = Math.round(middle - server);
+    this.#set(found, server, 'server');
+    return basis !== 'server' || Math.abs(found - (skewMs ?? 0)) > SKEW_TO_SAY_MS;
   }
 
   #set(skewMs, serverAtMs, basis) {
@@ -101,7 +107,8 @@ export class Clock {
 
   /** What it is at least, by the forward clock since the comparison. */
   #leastMs() {
-    return this.#comparedAt === null ? -Infinity : this.#serverAtMs + this.forward() - this.#comparedAt;
+    if (this.#comparedAt === null || this.#serverAtMs === null) return -Infinity;
+    return this.#serverAtMs + this.forward() - this.#comparedAt;
   }
 
   /**

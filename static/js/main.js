@@ -27,8 +27,9 @@ import {loadWords} from './ui/say.js';
 import {AWAY_MS} from './ui/views/away.js';
 import {onlyWriter} from './writer.js';
 
-const version = document.querySelector('meta[name="zerokeep-version"]').content;
-const root = document.getElementById('app');
+const version = /** @type {HTMLMetaElement} */ (document.querySelector('meta[name="zerokeep-version"]'))
+  .content;
+const root = /** @type {HTMLElement} */ (document.getElementById('app'));
 
 async function start() {
   const missing = missingAbility();
@@ -38,7 +39,7 @@ async function start() {
   const frame = new Frame(root, new Guard(root), network.element);
   const standalone =
     matchMedia('(display-mode: standalone), (display-mode: fullscreen)').matches ||
-    navigator.standalone === true;
+    /** @type {Navigator & {standalone?: boolean}} */ (navigator).standalone === true;
   const tablet = new Tablet({
     clock,
     network,
@@ -47,7 +48,7 @@ async function start() {
     version,
     api: new Api(),
     sync: {state: {}, run: () => {}},
-    said: document.getElementById('said'),
+    said: /** @type {HTMLElement} */ (document.getElementById('said')),
   });
   if (missing) await reading;
   if (missing) return tablet.go({name: 'not-possible', ...missing});

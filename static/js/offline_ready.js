@@ -18,8 +18,13 @@ export async function missingOffline(
   {container = navigator.serviceWorker, stored = globalThis.caches, waitMs = WAIT_MS} = {},
 ) {
   if (!container || !stored) return 'tablet.offline.no_worker';
-  const late = new Promise(resolve => { setTimeout(() => resolve('late'), waitMs); });
-  const refused = registering.then(() => late, () => 'refused');
+  const late = new Promise(resolve => {
+    setTimeout(() => resolve('late'), waitMs);
+  });
+  const refused = registering.then(
+    () => late,
+    () => 'refused',
+  );
   const active = await Promise.race([container.ready.then(({active: worker}) => worker), refused]);
   if (active === 'refused') return 'tablet.offline.refused';
   if (active === 'late' || !active) return 'tablet.offline.not_active';

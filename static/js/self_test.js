@@ -51,7 +51,7 @@ const TESTS = {
 };
 
 function show(name, state, outcome) {
-  const line = document.querySelector(`[data-test="${name}"]`);
+  const line = /** @type {HTMLElement} */ (document.querySelector(`[data-test="${name}"]`));
   line.dataset.state = state;
   const text = outcome ? say(outcome.code, outcome.fields) : '';
   const title = say(`tablet.self_test.${state}`, {what: say(`tablet.self_test.${name}`)});
@@ -75,8 +75,10 @@ async function run(version) {
 
 async function start() {
   await loadWords();
-  const {content: version} = document.querySelector('meta[name="zerokeep-version"]');
-  const button = document.querySelector('[data-action="test"]');
+  const {content: version} = /** @type {HTMLMetaElement} */ (
+    document.querySelector('meta[name="zerokeep-version"]')
+  );
+  const button = /** @type {HTMLButtonElement} */ (document.querySelector('[data-action="test"]'));
   button.disabled = false;
   button.addEventListener('click', async () => {
     button.disabled = true;

@@ -18,6 +18,22 @@ const MOST_ASKED = 200;
 export class Setup {
   #forwardStart;
   #elapsedBefore = 0;
+  /** @type {import('./tablet.js').Tablet} */
+  tablet;
+  /** @type {string} */
+  id;
+  /** @type {string} */
+  sheetHash;
+  /** @type {any} the sheet as the server wrote it */
+  sheet;
+  /** @type {string} */
+  person;
+  /** @type {any[]} the kept rows of its events, in the tablet's order */
+  rows;
+  /** @type {any[]} */
+  decisions;
+  /** @type {Object<string, any>} */
+  draft;
 
   constructor(tablet, {id, sheetHash, sheet, person, rows, decisions, draft}) {
     Object.assign(this, {tablet, id, sheetHash, sheet, person, rows, decisions, draft});
@@ -27,7 +43,12 @@ export class Setup {
     this.refold();
   }
 
-  /** Begin a setup: its first event is kept before it counts. */
+  /**
+   * Begin a setup: its first event is kept before it counts.
+   * @param {import('./tablet.js').Tablet} tablet
+   * @param {{sheetHash: string, sheet: any, person: string, id: string, display: string,
+   *   takesOver?: ?{setup: string, person: string}}} beginning
+   */
   static async begin(tablet, {sheetHash, sheet, person, id, display, takesOver = null}) {
     const setup = new Setup(tablet, {id, sheetHash, sheet, person, rows: [], decisions: [], draft: {}});
     await tablet.shelf.note(CURRENT, id);

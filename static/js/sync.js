@@ -24,13 +24,47 @@ const REACH = 'zerokeep-reach+jws';
 const RECEIPT = 'zerokeep-receipt+jws';
 const REQUEST = 'zerokeep-request+jws';
 
+/**
+ * What the tablet asks of it.
+ * @typedef {import('./api.js').ApiError} ApiError
+ * @typedef {{state: any, run: () => unknown}} Runner
+ */
+
 export class Sync {
+  /** @type {?Promise<void>} */
   #running = null;
   #again = false;
-  /** When what was refused is sent again: {seen: what the answer hangs on, at: forward clock, pauseMs}. */
+  /**
+   * When what was refused is sent again: {seen: what the answer hangs on, at: forward clock, pauseMs}.
+   * @type {{seen: ?string, at: number, pauseMs: number}}
+   */
   #retry = {seen: null, at: 0, pauseMs: FIRST_PAUSE_MS};
   #notBefore = -Infinity;
   #told = new Set();
+  /** @type {import('./api.js').Api} */
+  api;
+  /** @type {import('./store/outbox.js').Outbox} */
+  outbox;
+  /** @type {import('./store/shelf.js').Shelf} */
+  shelf;
+  /** @type {any} */
+  device;
+  /** @type {import('./clock.js').Clock} */
+  clock;
+  /** @type {() => Promise<string[]>} */
+  setups;
+  /** @type {() => Set<string>} */
+  inUse;
+  /** @type {import('./store/ledger.js').Ledger|undefined} */
+  ledger;
+  /** @type {(keys: Object) => Promise<void>} */
+  keepKeys;
+  /** @type {LockManager|undefined} */
+  locks;
+  /** @type {(state: any) => void} */
+  onChange;
+  /** @type {typeof protection} */
+  protection;
 
   /**
    * `parts`: api, outbox, shelf, device, clock,
@@ -39,6 +73,7 @@ export class Sync {
    */
   constructor(parts) {
     Object.assign(this, {locks: globalThis.navigator?.locks, onChange: () => {}, protection, ...parts});
+    /** @type {any} */
     this.state = {reached: null, lastAtUtc: null, code: null, shell: null, device: 'enrolled'};
   }
 
@@ -73,7 +108,7 @@ export class Sync {
       let sent = await this.#send();
       if (await this.ledger?.look()) {
         await this.outbox.sendAgain();
-        sent = await this.#send() || sent;
+        sent = (await this.#send()) || sent;
       }
       const fresh = await this.#news(challenge);
       this.#tell({
@@ -82,7 +117,8 @@ export class Sync {
         code: null,
         changed: sent || fresh || this.state.clockMoved,
       });
-    } catch (error) {
+    } catch (thrown) {
+      const error = /** @type {ApiError} */ (thrown);
       if (error.retryAfterS > 0)
         this.#notBefore = this.clock.forward() + 1000 * Math.min(error.retryAfterS, LONGEST_WAIT_S);
       this.#tell({
@@ -159,10 +195,10 @@ export class Sync {
 
   /** Send some rows and take what a genuine receipt says of them; true when the server took one. */
   async #sendOnce(rows) {
-    const {receipts: jws} = await this.api.post('/api/events', {
+    const {receipts: told} = await this.api.post('/api/events', {
       events: rows.map(({jws, pin}) => ({jws, pin})),
     });
-    const payload = await verified(jws, this.device.receipt_key, RECEIPT);
+    const payload = await verified(told, this.device.receipt_key, RECEIPT);
     const sent = new Set(rows.map(row => row.id));
     const receipts =
       payload.domain === 'zerokeep/receipts/1'

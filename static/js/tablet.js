@@ -22,14 +22,55 @@ const FORGET_EVERY_MS = 6 * 3_600_000;
 
 export class Tablet {
   #busy = false;
-  #sending = null;
-  #lookAgain = null;
+  /** @type {number|undefined} */
+  #sending;
+  /** @type {number|undefined} */
+  #lookAgain;
   #forgetAgainAt = 0;
   #noteClockAt = 0;
+
+  // Put here by the start, some of them once the store is open.
+  /** @type {import('./clock.js').Clock} */
+  clock;
+  /** @type {import('./api.js').Api} */
+  api;
+  /** @type {import('./store/db.js').Store} */
+  store;
+  /** @type {import('./store/shelf.js').Shelf} */
+  shelf;
+  /** @type {import('./store/drafts.js').Drafts} */
+  drafts;
+  /** @type {import('./store/outbox.js').Outbox} */
+  outbox;
+  /** @type {import('./sync.js').Runner} */
+  sync;
+  /** @type {import('./ui/frame.js').Frame} */
+  frame;
+  /** @type {import('./ui/network.js').NetworkLine} */
+  network;
+  /** @type {HTMLElement} */
+  said;
+  /** @type {string} */
+  version;
+  /** @type {boolean} */
+  standalone;
+  /** @type {any} this tablet's own id, label and keys; null before it is enrolled */
+  device;
+  /** @type {ServiceWorkerRegistration|null|undefined} */
+  registration;
+  /** @type {() => Promise<void>} */
+  forget;
+  /** @type {Promise<any>} what the browser lacks to start without the network, or null */
+  offline;
+  /** @type {?import('./store/ledger.js').Ledger} */
+  ledger;
+  /** @type {?Setup} */
+  setup;
 
   /**
    * `parts`: store, outbox, shelf, drafts, device, clock, api,
    * sync, version, frame, network, standalone, lost, said.
+   * @param {Partial<Tablet>} parts
    */
   constructor(parts) {
     Object.assign(this, {
@@ -172,8 +213,13 @@ export class Tablet {
     });
   }
 
+  #running() {
+    if (!this.setup) throw new Error('no setup is under way');
+    return this.setup;
+  }
+
   async leaveSetup() {
-    await this.setup.leave();
+    await this.setup?.leave();
     this.setup = null;
     holdVersion(null);
     lookForUpdate(this.registration);
@@ -183,7 +229,7 @@ export class Tablet {
   /** The finished setup waits on this tablet for its signer, and the tablet is free for the next person. */
   leaveUnsigned() {
     return this.act(async () => {
-      const {setup} = this;
+      const setup = this.#running();
       await setup.commit('setup.left_unsigned', {});
       const waiting = {
         id: setup.id,
@@ -221,7 +267,7 @@ export class Tablet {
   }
 
   async #toNext() {
-    const {id, person, machine, state} = this.setup;
+    const {id, person, machine, state} = this.#running();
     const view = {
       name: 'ready',
       machine: machine.id,

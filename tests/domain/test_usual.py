@@ -102,6 +102,15 @@ def test_without_a_value_in_this_seating_every_touch_is_asked_about() -> None:
     assert verdict(BASE, found) == "ask"
 
 
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_value_exactly_on_a_line_is_still_inside_it(side: int) -> None:
+    found = usual([seating("a", *STEADY)], FLOOR, CHOICE, MM)
+    ask_nm, stop_nm = lines(found)
+    assert ask_nm < stop_nm
+    at = [found.centre_nm + side * off for off in (ask_nm, ask_nm + 1, stop_nm, stop_nm + 1)]
+    assert [verdict(value, found) for value in at] == ["agrees", "ask", "ask", "stop"]
+
+
 def test_without_any_seating_every_touch_is_asked_about() -> None:
     found = usual([], FLOOR, CHOICE, MM)
     assert (found.seating_id, found.reasons) == (None, ("no_value_yet",))

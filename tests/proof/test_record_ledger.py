@@ -88,7 +88,9 @@ def test_an_altered_text_and_a_moved_place_lead_nowhere() -> None:
     assert says(proven(events=record.ledger["events"][1:]))[1] == ("places.count", "fails")
 
 
-@pytest.mark.parametrize("key", [new_head_signer(name=SIGNER.name).verifier.text, "no key"])
+@pytest.mark.parametrize(
+    "key", [new_head_signer(name=SIGNER.name).verifier.text, "no key"], ids=["another key", "no key"]
+)
 def test_a_head_that_its_key_did_not_sign_is_refused(key: str) -> None:
     assert says(proven(key=key)) == [("head.refused", "fails"), ("places.not_asked", "not_looked_at")]
 

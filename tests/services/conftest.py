@@ -20,7 +20,6 @@ IN_BOTH = {
     "test_faults",
     "test_half_set",
     "test_intake",
-    "test_joining_the_usual",
     "test_parallel_requests",
     "test_pins",
     "test_register",

@@ -4,7 +4,7 @@ import json
 import re
 import shutil
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -457,12 +457,30 @@ def test_following_the_event_of_another_tablet_is_refused(house: House) -> None:
     assert house.accept(second.parts)[0]["code"] == "chain.other_device"
 
 
+def test_of_two_tablets_that_claim_one_new_setup_in_one_upload_one_has_it(house: House) -> None:
+    walk = house.walk().start()
+    other = Device(90_556, "Tablet 3")
+    other.enrol(house.store, house.keyring, house.clock, code="8RF3KM9XRC")
+    claimed = house.walk(device=other)
+    claimed.setup = walk.setup
+    receipts = house.accept([*walk.parts, *claimed.start().parts])
+    assert {one["code"] for one in receipts} == {None, "intake.setup_of_other_device"}
+
+
 def test_a_sheet_past_its_life_is_accepted_with_a_problem(house: House) -> None:
     walk = house.walk()
     house.clock.forward(hours=13)
     receipt = house.accept(walk.start().parts)[0]
     assert receipt["outcome"] == "accepted"
     assert "setup.sheet_expired" in codes(receipt)
+
+
+@pytest.mark.parametrize(("ahead_s", "told"), [(120, False), (121, True)])
+def test_a_clock_may_be_two_minutes_ahead_before_it_is_noted(house: House, ahead_s: int, told: bool) -> None:
+    walk = house.walk().start()
+    now = datetime.fromisoformat(walk.events[0]["at_utc"]) - timedelta(seconds=ahead_s)
+    receipt = intake.accept(house.store, house.keyring, walk.parts, now)[0]
+    assert ("clock.skew" in codes(receipt)) is told
 
 
 def test_a_clock_that_is_ahead_is_noted_and_orders_nothing(house: House) -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from tests.kit.house import House
 from tests.kit.postgresql import server
+from webapp.audit_room import audit_apart
 from webapp.services.audit.auditing import audit
 from webapp.store import Store, moving
 from webapp.store.errors import NotTheSame, TargetNotEmpty
@@ -33,6 +34,8 @@ def test_a_shop_is_the_same_on_a_server_and_back_in_a_file(house: House, tmp_pat
         assert (back.ledger.size(), back.ledger.root().hex()) == carried[1:]
     with pytest.raises(TargetNotEmpty, match="leaf"):
         moving.carry(back, there)
+    apart = audit_apart(server().address(), house.folder)
+    assert (apart["faults"], apart["entries"]) == (0, carried.entries)
     # The shop goes on there: numbers follow, and what is kept for ever still is.
     with there.writing():
         there.people.authorise("mara", "mill-1", "a", None)
@@ -65,4 +68,18 @@ def test_every_table_is_carried_over(house: House) -> None:
     with house.store.reading():
         made = {name for (name,) in house.store.ask("SELECT name FROM sqlite_master WHERE type = 'table'")}
     assert {*moving.TABLES, *moving.MADE_BY_TRIGGERS} == made - {"migration"}
+    house.store.close()
+
+
+def test_a_row_that_was_changed_on_the_server_by_another_hand_is_named(house: House) -> None:
+    there = Store.open(server().emptied(), house.folder)
+    moving.carry(house.store, there)
+    with server().administered() as administrator:
+        administrator.execute("UPDATE slot SET owner = 'ivo' WHERE machine = 'mill-1' AND label = 'G54'")
+        administrator.execute("UPDATE change SET by = 'ivo' WHERE position = 1")
+    found = {(fault.code, fault.record) for fault in audit(there)}
+    assert ("audit.row_changed", 'slot ["mill-1","G54"]') in found
+    (entry,) = [record for code, record in found if code == "audit.change_row"]
+    assert entry.endswith(" at 1")
+    there.close()
     house.store.close()

@@ -6,15 +6,18 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
 import pytest
 
 from tests.kit.house import House
+from tests.services.test_worrying import raised
 from webapp.services.evidence.ledger import change
 from webapp.services.intake import enrolling
 from webapp.services.sheets import preparing
+from webapp.services.shop import register
 from webapp.store.migrations import MORE_ON_SHEETS, ON_SHEETS
 
 # Read beside what is counted: sheets themselves, what names them,
@@ -151,21 +154,47 @@ def test_many_who_ask_at_once_wait_for_one_compile(house: House, compiled: list[
     assert compiled == ["mill-1"]
 
 
-def test_a_touch_is_no_news_to_tablets_of_other_machines_until_an_hour_is_over(house: House) -> None:
-    def changed() -> tuple[int, dict[str, Any]]:
-        house.accept(house.walk().start().until("touch").parts)
-        return len(news(house)["sheets"]), news(house, **elsewhere)
-
+def first_news(house: House) -> tuple[dict[str, Any], dict[str, Any]]:
+    """News for a tablet that has all, used at mill-1 and used at mill-2 only."""
     first = news(house)
     known = {"have": [sheet["hash"] for sheet in first["sheets"]], "sheets_sha256": first["sheets_sha256"]}
-    elsewhere = {**known, "own_machines": ["mill-2"]}
-    everything, told = changed()
-    assert (everything, told["sheets"], told["sheets_sha256"]) == (2, None, first["sheets_sha256"])
-    own = news(house, **known, own_machines=["mill-1"])
-    assert [bool(sheet["text"]) for sheet in own["sheets"]].count(True) == 1
-    assert own["sheets"] == news(house, **known)["sheets"]
-    house.clock.forward(minutes=enrolling.ELSEWHERE_MINUTES + 1)
-    assert any(sheet["text"] for sheet in news(house, **elsewhere)["sheets"])
+    return {**known, "own_machines": ["mill-1"]}, {**known, "own_machines": ["mill-2"]}
+
+
+def fresh(told: dict[str, Any]) -> int:
+    return sum(sheet["text"] is not None for sheet in told["sheets"] or ())
+
+
+def test_values_are_no_news_to_tablets_of_other_machines_until_an_hour_is_over(house: House) -> None:
+    house.signed_off()
+    here, elsewhere = first_news(house)
+    house.clock.forward(minutes=10)
+    house.signed_off()
+    assert news(house, **elsewhere)["sheets"] is None
+    assert fresh(news(house, **here)) == 1
+    house.clock.forward(minutes=enrolling.ELSEWHERE_MINUTES)
+    assert fresh(news(house, **elsewhere)) >= 1
+
+
+@pytest.mark.parametrize(
+    "change_it",
+    [
+        lambda house: register.disable_person(house.store, "mara", "left", "ines", house.clock()),
+        lambda house: register.withdraw(house.store, "mara", "mill-1", "over", "ines", house.clock()),
+        lambda house: register.end_slot(house.store, "mill-1", "G58", "ines", house.clock()),
+        lambda house: register.start_seating(house.store, "vise-a", "anew", "moved", "ines", house.clock()),
+        lambda house: raised(house, "fell", "probe"),
+    ],
+    ids=["a person", "a right", "a slot", "a seating", "a worry"],
+)
+def test_who_may_and_what_is_off_is_told_every_tablet_at_once(
+    house: House, change_it: Callable[[House], Any]
+) -> None:
+    house.signed_off()
+    _, elsewhere = first_news(house)
+    house.clock.forward(minutes=5)
+    change_it(house)
+    assert fresh(news(house, **elsewhere)) >= 1
 
 
 def test_a_tablet_that_has_no_sheet_of_another_machine_is_sent_it_at_once(house: House) -> None:

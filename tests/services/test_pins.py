@@ -67,6 +67,10 @@ def test_after_a_wrong_pin_a_new_signature_can_be_made(house: House) -> None:
     event = walk.event("setup.signed", {"meaning": "performed"}, _sign_step(walk))
     house.device.sent[-1]["pin"] = house.device.seal(PINS["mara"], event["id"], "mara", house.keyring)
     assert house.accept([house.device.sent[-1]])[0]["signature"] == "verified"
+    with house.store.reading():
+        state = stored_setups.fold_stored(house.store, walk.setup)
+        row = house.store.setups.setup(walk.setup)
+    assert (state["status"], row["status"], row["signature"]) == ("signed", "signed", "verified")
 
 
 def test_the_same_event_with_another_seal_is_no_new_try(house: House) -> None:
@@ -255,7 +259,7 @@ def test_throttling_outlives_a_restart(house: House) -> None:
     step = _sign_step(walk)
     for number in range(4):
         _sign_again(house, walk, step, f"{640000 + 37 * number}")
-    again = House(house.folder, house.keyring, loaded=True)
+    again = House(house.folder, house.keyring, loaded=True, address=house.store._address)
     again.clock.moment = house.clock.moment
     event = walk.event("setup.signed", {"meaning": "performed"}, step)
     part = {
@@ -263,6 +267,7 @@ def test_throttling_outlives_a_restart(house: House) -> None:
         "pin": house.device.seal(PINS["mara"], event["id"], "mara", house.keyring),
     }
     assert again.accept([part])[0]["signature"] == "throttled"
+    again.store.close()
 
 
 def test_somebody_whose_pin_was_guessed_at_can_sign_on_another_tablet(house: House) -> None:

@@ -170,6 +170,14 @@ def test_the_last_lead_can_neither_be_disabled_nor_made_something_else(house: Ho
         register.change_roles(house.store, "ines", ["auditor"], "ines", house.clock())
 
 
+def test_a_lead_who_was_taken_out_changes_nothing_more(house: House) -> None:
+    register.disable_person(house.store, "tomas", "Left.", "ines", house.clock())
+    before = ledger_size(house)
+    with pytest.raises(RoleMissing):
+        register.disable_person(house.store, "ivo", "Left.", "tomas", house.clock())
+    assert ledger_size(house) == before
+
+
 def test_new_people_need_a_name_an_id_and_a_role(house: House) -> None:
     def add(person: str = "zoe", name: str = "Zoe Hill", roles: Sequence[str] = ("operator",)) -> None:
         register.add_person(house.store, person, name, roles, "ines", house.clock())

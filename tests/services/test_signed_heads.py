@@ -12,7 +12,7 @@ from webapp.proof.errors import NoteRefused
 from webapp.proof.keys import new_head_signer
 from webapp.proof.signed_note import NoteSigner
 from webapp.services.errors import LedgerWentBack
-from webapp.services.evidence import ledger, signed_heads
+from webapp.services.evidence import epochs, signed_heads
 
 
 def test_each_head_grows_from_the_one_before_and_its_proof_says_so(house: House) -> None:
@@ -46,7 +46,7 @@ def test_nothing_is_signed_once_the_ledger_went_back_until_somebody_says_so(hous
     with pytest.raises(LedgerWentBack):
         signed_heads.head_since(house.store, signer, 0)
     assert not signed_heads.compare(house.store, kept, house.keyring.head_keys).holds
-    ledger.accept_restored(house.store, "The disk failed.", house.clock())
+    epochs.open_epoch(house.store, house.keyring, "The disk failed.", house.clock())
     assert read_checkpoint(signed_heads.sign_head(house.store, signer).rpartition("\n\n")[0] + "\n").size > 0
 
 

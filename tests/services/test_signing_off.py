@@ -114,6 +114,14 @@ def test_an_operator_does_not_sign_off(house: House) -> None:
         house.sign_off(walk.setup, by="ivo")
 
 
+def test_whoever_is_no_lead_refuses_no_setup_either(house: House) -> None:
+    walk = house.signed()
+    with pytest.raises(RoleMissing):
+        not_accept(house, walk.setup, by="ivo")
+    with house.store.reading():
+        assert house.store.ledger.changes(kind="setup.not_accepted") == []
+
+
 def test_each_sign_off_asks_for_the_passphrase(house: House) -> None:
     walk = house.signed()
     with pytest.raises(SignInRefused):

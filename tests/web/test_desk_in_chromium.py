@@ -84,7 +84,7 @@ def desk(tmp_path_factory: pytest.TempPathFactory, keys: tuple[Path, KeyRing]) -
         "slots": "/desk/slots",
         "people": "/desk/people",
         "a person": "/desk/people/mara",
-        "letting people in": "/desk/people/new",
+        "letting people in": "/desk/let-in",
         "machines": "/desk/machines",
         "fixtures": "/desk/fixtures",
         "trends": "/desk/fixtures/vise-a/X",

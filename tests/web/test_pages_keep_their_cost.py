@@ -27,7 +27,7 @@ PAGES = (
     "/desk/setups?from=2024-01-08&to=2024-01-08",
     f"/desk/setups?after=2024-01-08T09:17:00.000Z_{setup_id(5)}",
     "/audit", "/audit?before=12", "/audit/15", "/desk/slots", "/desk/people", "/desk/machines",
-    "/desk/people/mara", "/desk/people/new", "/desk/tablets", "/desk/fixtures",
+    "/desk/people/mara", "/desk/let-in", "/desk/tablets", "/desk/fixtures",
     "/desk/fixtures/vise-a/seating",
 )  # fmt: skip
 

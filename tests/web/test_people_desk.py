@@ -6,12 +6,15 @@ import json
 import re
 
 import pytest
+from wtforms import PasswordField
 
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import Browser, Site
 from webapp.services.errors import SignInRefused
 from webapp.services.people import access
 from webapp.services.times import from_text
+from webapp.web.desk.forms import DeskForm
+from webapp.web.edge.errors import is_secret
 
 SECRET = re.compile(r"<dt>first passphrase</dt><dd><code>([^<]+)</code>")
 CLASS = {
@@ -47,11 +50,11 @@ def lead(site: Site) -> Browser:
 def test_a_class_is_looked_at_then_let_in_and_each_signs_in_once_with_what_was_shown(
     site: Site, lead: Browser
 ) -> None:
-    looked = lead.send("/desk/people/new", **CLASS, do="look").get_data(as_text=True)
+    looked = lead.send("/desk/let-in", **CLASS, do="look").get_data(as_text=True)
     assert "2 people, nothing stored yet" in looked
     assert "<code>nora</code>" in looked
     assert added(site) == []
-    answer = lead.send("/desk/people/new", **CLASS, do="keep", passphrase=OWN)
+    answer = lead.send("/desk/let-in", **CLASS, do="keep", passphrase=OWN)
     shown = answer.get_data(as_text=True)
     assert answer.headers["Cache-Control"] == "no-store"
     first, second = SECRET.findall(shown)
@@ -69,20 +72,76 @@ def test_all_faults_come_at_once_nothing_is_stored_and_what_was_typed_stays(
     site: Site, lead: Browser
 ) -> None:
     typed = {**CLASS, "people": "Mara Holm, mara\nTom Ray, T!\n山田", "until": "31.12.2026"}
-    answer = lead.send("/desk/people/new", **typed, do="keep", passphrase=OWN)
+    answer = lead.send("/desk/let-in", **typed, do="keep", passphrase=OWN)
     page = answer.get_data(as_text=True)
     assert answer.status_code == 422
     assert "“31.12.2026” is no day" in page
     assert "Tom Ray, T!" in page
     typed["until"] = "2026-12-18"
-    page = lead.send("/desk/people/new", **typed, do="look").get_data(as_text=True)
+    page = lead.send("/desk/let-in", **typed, do="look").get_data(as_text=True)
     assert "Line 1: " in page
     assert added(site) == []
 
 
+def test_a_second_press_of_the_same_form_shows_the_same_secrets(site: Site, lead: Browser) -> None:
+    press = re.search(r'name="press" type="hidden" value="([^"]+)"', lead.page("/desk/let-in"))
+    assert press
+    sent = {**CLASS, "do": "keep", "passphrase": OWN, "press": press[1]}
+    first, again = (lead.send("/desk/let-in", **sent).get_data(as_text=True) for _ in range(2))
+    assert SECRET.findall(first) == SECRET.findall(again) != []
+    assert added(site) == ["tommy", "nora"]
+    other = lead.send("/desk/let-in", **{**sent, "press": "another"})
+    assert other.status_code == 422
+    assert not SECRET.search(other.get_data(as_text=True))
+    assert not SECRET.search(site.signed_in("tomas").send("/desk/let-in", **sent).get_data(as_text=True))
+
+
+def test_a_last_day_that_is_over_or_beyond_the_calendar_is_refused_beside_its_field(
+    site: Site, lead: Browser
+) -> None:
+    for day, told in (("2020-01-01", "2020-01-01 is over already"), ("9999-12-31", "is no day")):
+        sent = {**CLASS, "until": day, "do": "keep", "passphrase": OWN}
+        for path, fields in (
+            ("/desk/let-in", sent),
+            ("/desk/people/mara/authorise", {"authorise-machine": "mill-1", "authorise-until": day}),
+            ("/desk/people/mara/extend_slot", {"slot": "mill-1 G54", "until": day}),
+        ):
+            answer = lead.send(path, **fields)
+            assert answer.status_code == 422
+            assert told in answer.get_data(as_text=True)
+    assert added(site) == []
+    with site.house.store.reading():
+        assert all(one["until_utc"] != "2020-01-02" for one in site.house.store.people.running(["mara"]))
+
+
+def test_somebody_may_be_called_new(lead: Browser) -> None:
+    sent = {**CLASS, "people": "New Comer", "do": "keep", "passphrase": OWN}
+    assert "<code>new</code>" in lead.send("/desk/let-in", **sent).get_data(as_text=True)
+    assert "New Comer" in lead.page("/desk/people/new")
+
+
+def test_no_secret_of_any_form_comes_back_in_clear_on_a_page(lead: Browser) -> None:
+    """Every form that there is: its secret fields, with and without a prefix, are known as such."""
+    kinds, names = [DeskForm], list[str]()
+    while kinds:
+        kind = kinds.pop()
+        kinds += kind.__subclasses__()
+        names += [
+            name for name, field in vars(kind).items() if getattr(field, "field_class", None) is PasswordField
+        ]
+    assert len(set(names)) >= 6
+    for name in names:
+        assert is_secret(name)
+        assert is_secret(f"secrets-{name}")
+    for path, field in (("secrets", "secrets-passphrase"), ("roles", "roles-passphrase")):
+        answer = lead.send(f"/desk/people/mara/{path}", csrf_token="old", **{field: OWN})
+        assert answer.status_code == 400
+        assert OWN not in answer.get_data(as_text=True)
+
+
 def test_nobody_is_let_in_without_the_leads_own_passphrase(site: Site, lead: Browser) -> None:
     for passphrase in ("", "the passphrase of somebody else"):
-        assert lead.send("/desk/people/new", **CLASS, do="keep", passphrase=passphrase).status_code == 422
+        assert lead.send("/desk/let-in", **CLASS, do="keep", passphrase=passphrase).status_code == 422
     assert added(site) == []
 
 
@@ -166,7 +225,7 @@ def test_an_auditor_reads_a_person_and_changes_nothing(site: Site) -> None:
     page = auditor.page("/desk/people/mara")
     assert "<form" not in page.split("<main", 1)[1].split("</main>", 1)[0]
     assert auditor.send("/desk/people/mara/disable", **{"disable-reason": "x"}).status_code == 403
-    assert auditor.get("/desk/people/new").status_code == 403
+    assert auditor.get("/desk/let-in").status_code == 403
     assert site.signed_in("mara").get("/desk/people/mara").status_code == 403
     assert site.signed_in("ines").get("/desk/people/nobody").status_code == 404
 

@@ -17,6 +17,7 @@ MATRIX = {
     "offline.icon": "P",
     "offline.favicon": "P",
     "tablet.page": "P",
+    "tablet.self_test": "P",
     "api.reach": "T",
     "api.enrol": "T",
     "api.events": "T",
@@ -95,9 +96,8 @@ NOWHERE = "00000000-0000-0000-0000-0000000000aa"
 def reach(browser: Browser, site: Site, endpoint: str, method: str) -> int:
     """The status that one call of a route answers with."""
     rule = next(rule for rule in site.app.url_map.iter_rules() if rule.endpoint == endpoint)
-    values = {
-        name: {"position": 3, "axis": "X", "action": "secrets"}.get(name, NOWHERE) for name in rule.arguments
-    }
+    known = {"position": 3, "number": 3, "axis": "X", "action": "secrets"}
+    values = {name: known.get(name, NOWHERE) for name in rule.arguments}
     path = site.app.url_map.bind("localhost").build(endpoint, values)
     if method == "GET":
         return browser.get(path).status_code

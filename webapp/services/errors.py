@@ -298,6 +298,11 @@ class TimeRefused(NotTaken):
     field_names = ("typed",)
 
 
+class DayIsOver(NotTaken):
+    code = "services.day_is_over"
+    field_names = ("day",)
+
+
 class PassphraseTooShort(NotTaken):
     code = "services.passphrase_too_short"
     field_names = ("characters", "least")

@@ -10,9 +10,27 @@ import {handleIsGone, named, StoreError} from './errors.js';
 import {upgrade, VERSION} from './schema.js';
 
 export class Store {
+  /** @type {?IDBDatabase} */
   #handle = null;
+  /** @type {?Promise<IDBDatabase>} */
   #opening = null;
+  /** @type {string} */
+  name;
+  /** @type {IDBFactory} */
+  factory;
+  /** @type {number} */
+  version;
+  /** @type {number} */
+  waitMs;
+  /** @type {number} */
+  tries;
+  /** @type {(state: string, error?: Error) => void} */
+  onState;
 
+  /**
+   * @param {{name?: string, factory?: IDBFactory, version?: number, waitMs?: number, tries?: number,
+   *   onState?: (state: string, error?: Error) => void}} [how]
+   */
   constructor({
     name = 'zerokeep',
     factory = globalThis.indexedDB,
@@ -62,7 +80,7 @@ export class Store {
     const database = await this.#database();
     const transaction = database.transaction(stores, mode, options);
     const complete = new Promise((resolve, reject) => {
-      transaction.oncomplete = () => resolve();
+      transaction.oncomplete = resolve;
       transaction.onabort = () => reject(transaction.error ?? new StoreError('store.lost'));
     });
     complete.catch(() => {});
@@ -81,29 +99,32 @@ export class Store {
     return answer;
   }
 
+  /** @returns {Promise<IDBDatabase>} */
   async #database() {
     if (this.#handle) return this.#handle;
-    this.#opening ??= this.#opened().finally(() => {
+    const opening = (this.#opening ??= this.#opened().finally(() => {
       this.#opening = null;
-    });
-    return this.#opening;
+    }));
+    return opening;
   }
 
   async #opened() {
     let last;
     for (let attempt = 0; attempt < this.tries; attempt += 1) {
       try {
-        this.#handle = await this.#attempt();
+        const handle = await this.#attempt();
+        this.#handle = handle;
         this.onState('open');
-        return this.#handle;
+        return handle;
       } catch (error) {
         last = error;
-        if (error?.name === 'VersionError') break;
+        if (error instanceof DOMException && error.name === 'VersionError') break;
       }
     }
     throw named(last);
   }
 
+  /** @returns {Promise<IDBDatabase>} */
   #attempt() {
     return new Promise((resolve, reject) => {
       let over = false;

@@ -23,20 +23,41 @@ const SHOWN_MS = 30 * 24 * 3_600_000;
 const MOST_KEPT = 40;
 const FRESH = {heads: [], epoch: null, restored: null, alarm: null};
 
+/**
+ * @typedef {import('../api.js').ApiError} ApiError
+ * @typedef {{size: number, root: string, note: string}} Head
+ * @typedef {{heads: Head[], epoch: ?string, restored: any, alarm: any}} Known
+ */
+
 export class Ledger {
+  /** @type {?Known} null: not read yet */
   #state = null;
+  /** @type {import('../api.js').Api} */
+  api;
+  /** @type {import('./shelf.js').Shelf} */
+  shelf;
+  /** @type {any} */
+  device;
+  /** @type {import('../clock.js').Clock} */
+  clock;
 
   /** `parts`: api, shelf, device, clock. */
   constructor(parts) {
     Object.assign(this, parts);
   }
 
-  /** {heads: [{size, root, note}] oldest first, epoch, restored, alarm}; what is shown, once it was read. */
-  get state() { return this.#state ?? FRESH; }
+  /**
+   * {heads: [{size, root, note}] oldest first, epoch, restored, alarm}; what is shown, once it was read.
+   * @returns {Known}
+   */
+  get state() {
+    return this.#state ?? FRESH;
+  }
 
+  /** @returns {Promise<Known>} */
   async read() {
-    this.#state ??= {...FRESH, ...await this.shelf.noted(NOTE)};
-    return this.#state;
+    const known = (this.#state ??= {...FRESH, ...(await this.shelf.noted(NOTE))});
+    return known;
   }
 
   /** Take up the statement in a genuine answer to reach (null: none); resolves to whether it is a new one. */
@@ -55,18 +76,19 @@ export class Ledger {
   /** Ask for a head and compare; resolves to whether the ledger is not the one that was known. */
   async look() {
     await this.read();
-    const kept = this.#state.heads.at(-1) ?? null;
+    const kept = this.state.heads.at(-1) ?? null;
     let answer;
     try {
       answer = await this.#head(kept?.size ?? 0);
-    } catch (error) {
+    } catch (thrown) {
+      const error = /** @type {ApiError} */ (thrown);
       if (error.code !== WENT_BACK || kept === null) throw error;
       return this.#alarm('went_back', kept, null);
     }
     const got = headIn(answer.note);
-    if (kept === null || await grew(kept, got, answer.proof)) {
-      const heads = [...this.#state.heads, got].slice(-MOST_KEPT);
-      if (got.size > (kept?.size ?? 0)) await this.#keep({...this.#state, heads});
+    if (kept === null || (await grew(kept, got, answer.proof))) {
+      const heads = [...this.state.heads, got].slice(-MOST_KEPT);
+      if (got.size > (kept?.size ?? 0)) await this.#keep({...this.state, heads});
       return false;
     }
     return this.#alarm(got.size < kept.size ? 'went_back' : 'forked', kept, got);
@@ -83,10 +105,10 @@ export class Ledger {
 
   /** Raise an alarm, unless one stands already; from then on the ledger that is there is followed. */
   async #alarm(kind, kept, got) {
-    const {alarm} = this.#state;
-    const heads = got ? [got] : this.#state.heads;
+    const {alarm} = this.state;
+    const heads = got ? [got] : this.state.heads;
     if (alarm && !alarm.answer) {
-      if (got) await this.#keep({...this.#state, heads});
+      if (got) await this.#keep({...this.state, heads});
       return got !== null;
     }
     const seen = head => head && {size: head.size, root: head.root, note: head.note};
@@ -95,7 +117,7 @@ export class Ledger {
     const {jws, id} = await sign(this.device.privateKey, this.device.id, ALARM, payload);
     const told = {noted: false, answer: null};
     const raised = {id, jws, kind, kept: kept.size, got: got?.size ?? null, atUtc, ...told};
-    await this.#keep({...this.#state, heads, alarm: raised});
+    await this.#keep({...this.state, heads, alarm: raised});
     return true;
   }
 
@@ -110,7 +132,7 @@ export class Ledger {
     const {alarm} = this.state;
     if (!said || said.id !== alarm?.id) return false;
     const isNew = !alarm.noted || (said.answer !== null && !alarm.answer);
-    if (isNew) await this.#keep({...this.#state, alarm: {...alarm, noted: true, answer: said.answer}});
+    if (isNew) await this.#keep({...this.state, alarm: {...alarm, noted: true, answer: said.answer}});
     return isNew;
   }
 
@@ -121,9 +143,13 @@ export class Ledger {
   }
 
   /** The alarm that stands, or null; one that a lead has answered stands no longer and is still told. */
-  get alarm() { return this.state.alarm?.answer === null ? this.state.alarm : null; }
+  get alarm() {
+    return this.state.alarm?.answer === null ? this.state.alarm : null;
+  }
 
-  get answered() { return this.state.alarm?.answer ? this.state.alarm : null; }
+  get answered() {
+    return this.state.alarm?.answer ? this.state.alarm : null;
+  }
 
   async #keep(state) {
     await this.shelf.note(NOTE, state);

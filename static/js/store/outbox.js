@@ -20,8 +20,16 @@ const FOR_NOW = new Set(['chain.too_many_waiting']);
 const taken = ({outcome}) => outcome === 'accepted' || outcome === 'already_had';
 const all = mark => IDBKeyRange.bound([mark], [mark, []]);
 
+/** @type {(event: string) => Promise<?string>} */
+const noSeal = async () => null;
+
 export class Outbox {
+  /** @type {Promise<any>} */
   #last = Promise.resolve();
+  /** @type {import('./db.js').Store} */
+  store;
+  /** @type {any} this tablet's own id and key, null before it is enrolled */
+  device;
   /**
    * Where the chain stood after our own last write; null: read it.
    * The write looks again, so a stale one only fails.
@@ -39,7 +47,7 @@ export class Outbox {
    * `seal(id)` may resolve to a PIN seal that travels beside it. Resolves to the kept row after the
    * transaction is complete.
    */
-  append(body, seal = async () => null) {
+  append(body, seal = noSeal) {
     const turn = this.#last.then(() => this.#append(body, seal));
     this.#last = turn.catch(() => {});
     return turn;

@@ -28,7 +28,9 @@ const STEPS = [
     database.createObjectStore('drafts', {keyPath: ['setup', 'step']});
     database.createObjectStore('notes', {keyPath: 'name'});
   },
-  database => { database.createObjectStore('used_sheets', {keyPath: 'hash'}); },
+  database => {
+    database.createObjectStore('used_sheets', {keyPath: 'hash'});
+  },
 ];
 
 export const VERSION = STEPS.length;

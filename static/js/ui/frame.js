@@ -9,8 +9,15 @@ import {button, el} from './dom.js';
 import {slideFrom} from './scale.js';
 
 export class Frame {
+  /**
+   * @param {HTMLElement} root
+   * @param {import('./guard.js').Guard} guard
+   * @param {HTMLElement} networkLine
+   */
   constructor(root, guard, networkLine) {
-    Object.assign(this, {root, guard, networkLine});
+    this.root = root;
+    this.guard = guard;
+    this.networkLine = networkLine;
     document.addEventListener('keydown', event => this.#onEnter(event));
   }
 
@@ -18,7 +25,7 @@ export class Frame {
   show(screen, {quiet = false} = {}) {
     const before = this.root.querySelector('.scale');
     const stood = quiet ? this.guard.look() : undefined;
-    const focused = quiet ? document.activeElement?.dataset?.action : null;
+    const focused = quiet ? /** @type {?HTMLElement} */ (document.activeElement)?.dataset?.action : null;
     this.root.className = `frame${screen.scale ? ' with-scale' : ''}`;
     Object.assign(this.root.dataset, {screen: screen.name, step: screen.step ?? '', kind: screen.kind ?? ''});
     const heading = el('h1', {tabindex: '-1', id: 'heading'}, screen.title);
@@ -57,12 +64,13 @@ export class Frame {
     )
       return;
     event.preventDefault();
-    this.root.querySelector('.go')?.click();
+    /** @type {?HTMLElement} */ (this.root.querySelector('.go'))?.click();
   }
 
   #focusAgain(action) {
     const again = action ? this.root.querySelector(`[data-action="${CSS.escape(action)}"]`) : null;
-    (again ?? document.getElementById('heading')).focus({preventScroll: true});
+    const wanted = /** @type {?HTMLElement} */ (again ?? document.getElementById('heading'));
+    wanted?.focus({preventScroll: true});
   }
 }
 

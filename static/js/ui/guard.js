@@ -17,6 +17,13 @@ const CONTROLS = 'button, a, summary, input, label';
 
 const meaning = control =>
   JSON.stringify([control.dataset.action, control.dataset.choice, control.textContent]);
+/** @returns {{promise: Promise<void>, resolve: () => void}} */
+function withResolvers() {
+  let resolve = () => {};
+  const promise = /** @type {Promise<void>} */ (new Promise(done => (resolve = done)));
+  return {promise, resolve};
+}
+
 function place(control) {
   const {left, top, width, height} = control.getBoundingClientRect();
   return [left, top, width, height];
@@ -25,12 +32,16 @@ function place(control) {
 export class Guard {
   #shownAt = 0;
   #last = {at: -Infinity, key: null};
-  #timer = null;
+  /** @type {number|undefined} */
+  #timer;
   #before = new Map();
+  /** @type {?{over: Promise<void>, lift: () => void}} */
   #down = null;
 
+  /** @param {HTMLElement} root */
   constructor(root, {forward = () => performance.now()} = {}) {
-    Object.assign(this, {root, forward});
+    this.root = root;
+    this.forward = forward;
     root.addEventListener('click', event => this.#judge(event), {capture: true});
     root.addEventListener('pointerdown', () => this.#fingerDown(), {capture: true});
     for (const type of ['pointerup', 'pointercancel'])
@@ -71,10 +82,7 @@ export class Guard {
 
   #fingerDown() {
     if (this.#down) return;
-    let lift;
-    const over = new Promise(resolve => {
-      lift = resolve;
-    });
+    const {promise: over, resolve: lift} = withResolvers();
     this.#down = {over, lift};
   }
 

@@ -9,7 +9,13 @@ export class NetworkLine {
     this.element = el('p', {class: 'network', data: {network: ''}}, this.text);
   }
 
-  /** `tally` of the outbox, `state` of the sync, the clock, what is known of the ledger. */
+  /**
+   * `tally` of the outbox, `state` of the sync, the clock, what is known of the ledger.
+   * @param {{count: number, oldestAtUtc: ?string, refused?: number}} tally
+   * @param {any} state
+   * @param {import('../clock.js').Clock} clock
+   * @param {?import('../store/ledger.js').Ledger} [ledger]
+   */
   show({count, oldestAtUtc, refused = 0}, state, clock, ledger = null) {
     const warning = warningOf(refused, state, clock, ledger);
     const text = warning

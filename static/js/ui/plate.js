@@ -4,7 +4,11 @@
  */
 import {el} from './dom.js';
 
-/** A plate of {value, unit, other, note} under a label. */
+/**
+ * A plate of {value, unit, other, note} under a label.
+ * @param {string} label
+ * @param {{value: any, unit?: ?string, other?: ?string, note?: ?string}} number
+ */
 export function plate(label, {value, unit = null, other = null, note = null}, kind = '') {
   return el(
     'dl',
@@ -33,6 +37,8 @@ export const plates = (...each) => el('div', {class: 'plates'}, each);
 /**
  * A plate that is typed on: a text field that the system keyboard leaves alone,
  * so a hardware keyboard and the keypad both write into it. `changed(text)` hears of every change.
+ * @param {{label: string, unit?: ?string, name: string, value?: string, describedBy?: ?string,
+ *   changed: (text: string) => void, chosen?: () => void, note?: any}} given
  */
 export function entry({
   label,

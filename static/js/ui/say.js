@@ -1,10 +1,13 @@
 /** The words of the tablet: whole sentences by code, from the same files that the server reads. */
 import {fill} from '../rules/plain/words.js';
 
+/** @type {Object<string, string>} */
 const words = {};
 
+const wordsOfPage = () => /** @type {HTMLLinkElement} */ (document.getElementById('words')).href;
+
 /** Read the catalogue that the page names; from the worker's cache when there is no network. */
-export async function loadWords(address = document.getElementById('words').href) {
+export async function loadWords(address = wordsOfPage()) {
   Object.assign(words, await (await fetch(address)).json());
 }
 

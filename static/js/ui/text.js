@@ -56,6 +56,7 @@ export const halfSet = (kind, sentence) =>
  * A field for a person's own words, and a label over it. What is typed lives in the draft of the step
  * that is open, under `name`, so that a reload brings it back; `words()` gives it, `forget()` lets go
  * of it once it is kept.
+ * @param {?string} [describedBy] the id of what says that it was refused
  */
 export function ownWords(setup, name, label, describedBy = null) {
   const field = el('textarea', {

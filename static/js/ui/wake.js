@@ -2,6 +2,7 @@
  * Keep the screen awake while a setup runs, where the browser can.
  * A refusal is no error: nothing depends on it.
  */
+/** @type {?WakeLockSentinel} */
 let held = null;
 let wanted = false;
 

@@ -44,6 +44,7 @@ from webapp.services.intake.alarms import AlarmNews
 from webapp.services.intake.coming_back import bridge, sheet_tag
 from webapp.services.people import throttle
 from webapp.services.people.access import must_be_lead
+from webapp.services.sheets.known_at_once import known_at_once
 from webapp.services.times import later, utc_text
 from webapp.services.typed_reasons import reason_text
 
@@ -360,10 +361,10 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
     """What a tablet is told: the sheets of all machines, decisions of its setups, how it stands itself.
 
     `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left
-    out (None). Of a machine where it is not used, it keeps the sheet it has for ELSEWHERE_MINUTES, so that a
-    touch at one machine is no news at all others; tablets that do not say where they are used are told
-    everything. "sheets_sha256" names the whole list of hashes: a tablet that says it keeps just that list
-    gets no list (None).
+    out (None). Of a machine where it is not used, it keeps the sheet it has for ELSEWHERE_MINUTES while only
+    values changed, so that a touch at one machine is no news at all others; tablets that do not say where
+    they are used are told everything. "sheets_sha256" names the whole list of hashes: a tablet that says it
+    keeps just that list gets no list (None).
     """
     from webapp.services.sheets.preparing import current_hashes  # noqa: PLC0415 - preparing is slow to load
 
@@ -409,12 +410,16 @@ def _kept_elsewhere(
     if not elsewhere:
         return {}
     now_utc, since_utc = utc_text(now), later(now, minutes=-ELSEWHERE_MINUTES)
-    return {
+    young = {
         row["machine"]: row["hash"]
         for row in store.setups.sheets_dated(have)
         if row["machine"] in elsewhere
         and row["compiled_at_utc"] >= since_utc
         and row["expires_at_utc"] > now_utc
+    }
+    told = known_at_once(store, [*young.values(), *(current[machine] for machine in young)])
+    return {
+        machine: held for machine, held in young.items() if told.get(held) == told.get(current[machine], "")
     }
 
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 
+from webapp.domain.plain.zones import day_begins_utc
 from webapp.domain.shop.class_list import ClassList, Invited, read_class_list
-from webapp.services.errors import NoSuchMachine, PersonKnownAlready, SignInRefused
+from webapp.services.errors import DayIsOver, NoSuchMachine, PersonKnownAlready, SignInRefused
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import check_secret, give_first_secrets, must_be_lead, set_first_secrets
 from webapp.services.people.secret_rules import check_passphrase, check_pin, hash_passphrase, hash_pin
@@ -90,6 +91,14 @@ def begin_anew(
     Raises RoleMissing, NoSuchPerson.
     """
     set_first_secrets(store, keyring, person, by, now, secrets.passphrase, secrets.pin)
+
+
+def end_of_day(day: date, zone: str, now: datetime) -> str:
+    """When a last day, which counts whole, is over in this zone. Raises DayIsOver for one that is over."""
+    until = day_begins_utc(day, zone, 1)
+    if until <= utc_text(now):
+        raise DayIsOver(day=day.isoformat())
+    return until
 
 
 def must_be_the_leads_own(store: Store, lead: str, passphrase: str, now: datetime, source: str) -> None:

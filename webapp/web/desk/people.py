@@ -16,12 +16,12 @@ from flask import Blueprint, Response, abort, make_response, redirect, render_te
 from wtforms.fields.choices import SelectChoice
 
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.plain.zones import day_begins_utc
-from webapp.services.errors import SignInRefused, StoppedAfterTries, TooManyTries
+from webapp.services.errors import DayIsOver, SignInRefused, StoppedAfterTries, TooManyTries
 from webapp.services.shop import inviting, reading, register
 from webapp.services.shop.inviting import FirstSecrets, Rights
 from webapp.services.shop.reading import PersonsPage
 from webapp.web.desk import people_forms
+from webapp.web.desk.pressed_once import PressedOnce
 from webapp.web.edge import sessions
 from webapp.web.edge.shop_zone import shop_zone
 from webapp.web.edge.wiring import wiring
@@ -48,20 +48,23 @@ FORMS: Mapping[str, type[DeskForm]] = {
 }
 # These stand in each row of a table.
 IN_ROWS = {"withdraw", "extend_slot", "end_slot", "release_slot"}
+MADE: PressedOnce[list[dict[str, Any]]] = PressedOnce()
 ACTION = f"<any({', '.join(FORMS)}):action>"
 
 
-@blueprint.route("/desk/people/new", methods=["GET", "POST"])
+@blueprint.route("/desk/let-in", methods=["GET", "POST"])
 def new() -> Response:
     """Let one or many in: a look at the list first, then accounts for all of them with first secrets."""
     form, store = people_forms.LetIn(), wiring().store
     form.offer(reading.names_of_machines(store).items())
     if request.method == "GET":
-        form.roles.data = ["operator"]
+        form.roles.data, form.press.data = ["operator"], wiring().new_token()
         return _new_page(form, None, 200)
     if request.form.get("do") == "look":
         form.passphrase.validators = []
     valid = form.validate()
+    if valid and (made := _made_before(form)):
+        return _secrets_page(made)
     found = inviting.read_list(store, form.people.data or "")
     for fault in found.faults if valid or not form.people.errors else ():
         form.people.errors = [*form.people.errors, plain(fault.code, fault.fields)]
@@ -72,18 +75,36 @@ def new() -> Response:
     return _let_in(form, found)
 
 
-def _let_in(form: people_forms.LetIn, found: ClassList) -> Response:
-    parts, who = wiring(), sessions.signed_in()
-    secrets = {one.id: _first_secrets() for one in found.people}
-    rights = Rights(form.roles.data or [], form.machines.data or [], _until(form.until.data))
+def _made_before(form: people_forms.LetIn) -> list[dict[str, Any]] | None:
+    """What an earlier press of this very form made, for the lead whose passphrase it brings."""
+    made = MADE.waited(sessions.signed_in().id, form.press.data or "")
+    if made is None or request.form.get("do") == "look":
+        return None
     try:
         _own_passphrase(form)
-        inviting.let_in(parts.store, parts.keyring, found.people, secrets, rights, who.id, parts.now())
+    except DomainError:
+        return None
+    return made
+
+
+def _let_in(form: people_forms.LetIn, found: ClassList) -> Response:
+    who, now = sessions.signed_in(), wiring().now()
+    try:
+        _own_passphrase(form)
+        made = MADE.made(who.id, form.press.data or "", now, lambda: _accounts(form, found))
     except DomainError as refusal:
         _refuse(form, refusal)
         return _new_page(form, found, 422)
-    made = [{"id": one.id, "name": one.name, "secrets": secrets[one.id]} for one in found.people]
     return _secrets_page(made)
+
+
+def _accounts(form: people_forms.LetIn, found: ClassList) -> list[dict[str, Any]]:
+    """Open an account for each; names with first secrets, to be shown once."""
+    store, keyring = wiring().store, wiring().keyring
+    secrets = {one.id: _first_secrets() for one in found.people}
+    rights = Rights(form.roles.data or [], form.machines.data or [], _until(form.until.data))
+    inviting.let_in(store, keyring, found.people, secrets, rights, *_by_now())
+    return [{"id": one.id, "name": one.name, "secrets": secrets[one.id]} for one in found.people]
 
 
 def _new_page(form: people_forms.LetIn, found: ClassList | None, status: int) -> Response:
@@ -232,9 +253,9 @@ def _slot(form: Any) -> tuple[str, str]:
 
 
 def _until(day: str | None) -> str | None:
-    """The time at which the day after a last day begins in the shop; None without one."""
+    """The end of a last day in the shop; None without one. Raises DayIsOver."""
     typed = (day or "").strip()
-    return day_begins_utc(date.fromisoformat(typed), shop_zone(), 1) if typed else None
+    return inviting.end_of_day(date.fromisoformat(typed), shop_zone(), wiring().now()) if typed else None
 
 
 def _first_secrets() -> FirstSecrets:
@@ -252,5 +273,7 @@ def _refuse(form: DeskForm, refusal: DomainError) -> None:
     about_passphrase = isinstance(refusal, SignInRefused | TooManyTries | StoppedAfterTries)
     if isinstance(refusal, SignInRefused):
         form.refuse("passphrase", "It is not your passphrase. Type it once more.")
+    elif isinstance(refusal, DayIsOver):
+        form.refuse("until", plain(refusal.code, refusal.fields))
     else:
         form.refuse("passphrase" if about_passphrase else None, plain(refusal.code, refusal.fields))

@@ -39,7 +39,7 @@ def last_day(label: str) -> StringField:
 def _is_day(_: DeskForm, field: StringField) -> None:
     typed = (field.data or "").strip()
     try:
-        fits = bool(DAY.fullmatch(typed)) and date.fromisoformat(typed) is not None
+        fits = bool(DAY.fullmatch(typed)) and date.fromisoformat(typed).year < date.max.year
     except ValueError:
         fits = False
     if not fits:
@@ -78,6 +78,7 @@ class LetIn(DeskForm):
     roles = _roles()
     machines = Ticks("May set up", choices=[])
     until = last_day("Last day")
+    press = HiddenField()
     passphrase = secret("Your own passphrase, again")
 
     def offer(self, machines: Iterable[tuple[str, str]]) -> None:

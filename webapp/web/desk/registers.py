@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING, Any
 
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 
+from webapp import trust_page
 from webapp.domain.plain.errors import DomainError
+from webapp.proof import own_certificate
 from webapp.services.intake import alarms, enrolling
 from webapp.services.sheets import preparing
 from webapp.services.sheets.preparing import SheetOrRefusal
@@ -120,9 +122,23 @@ def _tablets_page(status: int = 200, **more: Any) -> Response:
         "names": names(),
         "wrong": None,
         "code": None,
+        "trust": _how_to_trust(),
         **more,
     }
     return make_response(render_template("desk/tablets.html", **shown), status)
+
+
+def _how_to_trust() -> dict[str, str] | None:
+    """Where a new device learns to trust this server, and what people compare, if it has to."""
+    settings = wiring().settings
+    if not settings.by_own_authority:
+        return None
+    authority = own_certificate.look(settings.certificate_folder).authority
+    return {
+        "page": trust_page.address(settings),
+        "fingerprint": own_certificate.fingerprint(authority),
+        "tablet": f"{settings.address}/tablet",
+    }
 
 
 @blueprint.get("/desk/slots")

@@ -27,14 +27,16 @@ from webapp.web.edge import secure
 from webapp.web.edge.guards import FromElsewhere, SignedOut
 from webapp.web.edge.wiring import wiring
 
-SECRETS = (
-    "passphrase",
-    "pin",
-    "new_passphrase",
-    "new_passphrase_again",
-    "new_pin",
-    "new_pin_again",
-    "current",
+SECRETS = frozenset(
+    {
+        "passphrase",
+        "pin",
+        "new_passphrase",
+        "new_passphrase_again",
+        "new_pin",
+        "new_pin_again",
+        "current",
+    }
 )
 OWN_FIELDS = frozenset({"csrf_token"})
 TOO_MANY = 429
@@ -67,6 +69,11 @@ PASSING: tuple[type[StoreError], ...] = (
 )
 RETRY_AFTER_SECONDS = 10
 LAST_WORDS = "Something went wrong on the server. It was noted. Try again; if it stays, tell the lead.\n"
+
+
+def is_secret(name: str) -> bool:
+    """Whether a form's field holds a secret. Where a page has several forms, a prefix ends in a hyphen."""
+    return name.rpartition("-")[2] in SECRETS
 
 
 def init_app(app: Flask) -> None:
@@ -142,9 +149,11 @@ def _not_now(error: StoreError) -> Response:
 def _send_again(error: HTTPException) -> Response:
     """The form's token is too old or the session ended: show what was typed, ready to be sent again."""
     typed = [
-        (name, value) for name, value in request.form.items(multi=True) if name not in (*SECRETS, *OWN_FIELDS)
+        (name, value)
+        for name, value in request.form.items(multi=True)
+        if not is_secret(name) and name not in OWN_FIELDS
     ]
-    secrets = [name for name in SECRETS if name in request.form]
+    secrets = [name for name in request.form if is_secret(name)]
     page = render_template(
         "desk/send_again.html",
         address=request.path,

@@ -3,8 +3,8 @@
  * webapp/domain/causes/named.py and of webapp/domain/causes/typing_slips.py, where the rules stand. Whole
  * numbers and one quotient of whole numbers: both name the same.
  *
- * @typedef {{code: string, fields: Object, low_nm:
- * number, high_nm: number, uncertainty_nm: number, alone: boolean,
+ * @typedef {{code: string, fields: Object, low_nm: number, high_nm: number,
+ *   uncertainty_nm: number, alone: boolean,
  *   beside: {axis: string, value_nm: number, uncertainty_nm: number}[]}} Candidate
  * @typedef {{chance_nm: number|null, uncertainty_nm: number, candidates: Candidate[]}} Causes
  * @typedef {{code: string, fields: Object, low_nm: number, high_nm: number, alike: boolean}} Named
@@ -55,7 +55,7 @@ export function nameCauses(
   {copiedNm = null, ownSlot = null, earlier = []} = {},
 ) {
   const {centre_nm: centre} = usual;
-  if (centre !== null && Math.abs(valueNm - centre) <= causes.chance_nm) return [];
+  if (centre !== null && Math.abs(valueNm - centre) <= (causes.chance_nm ?? 0)) return [];
   const read = new Map(earlier.map(one => [one.axis, one.value_nm]));
   const alone = earlier.every(one => one.verdict === 'agrees');
   const found = [];
@@ -180,6 +180,7 @@ export function repairs(valueNm, display, {centre_nm: centre, ask_nm: ask}) {
   return [...best.values()];
 }
 
+/** @returns {Generator<[string, number, number, number, ?number]>} code, repaired, up, down, unit */
 function* slips(valueNm, centre, display) {
   const step = resolutionNm(display);
   const sign = valueNm < 0 ? -1 : 1;

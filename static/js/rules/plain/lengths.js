@@ -20,7 +20,10 @@ const NUMERIC = /^[0-9+\-−.,eE]*$/;
 /** The smallest step of the display, in nanometres. */
 export const resolutionNm = ({unit, decimals}) => NM[unit] / 10 ** decimals;
 
-/** A display of about the same fineness in the other unit. */
+/**
+ * A display of about the same fineness in the other unit.
+ * @returns {Display}
+ */
 export const otherDisplay = ({unit, decimals}) =>
   unit === 'mm'
     ? {unit: 'in', decimals: Math.min(decimals + 1, MOST_DECIMALS.in)}
@@ -41,6 +44,10 @@ export function parseLength(text, display, lowNm, highNm) {
     throw new RuleError('length.too_many_decimals', {typed, decimals: display.decimals, unit: display.unit});
   }
   const value = valueNm(sign, whole, decimals, display);
+  /**
+   * @param {?number} nm
+   * @returns {nm is number}
+   */
   const inside = nm => nm !== null && lowNm <= nm && nm <= highNm;
   if (
     separator === ',' &&
@@ -92,7 +99,10 @@ function isExponent(typed) {
   return at > 0 && typed.match(/[eE]/g).length === 1 && NUMERIC.test(typed) && /[0-9.,]/.test(typed[at - 1]);
 }
 
-/** The value, or null when it has more digits than any machine has travel. */
+/**
+ * The value, or null when it has more digits than any machine has travel.
+ * @returns {?number}
+ */
 function valueNm(sign, whole, decimals, display) {
   const digits = whole.replace(/^0+/, '');
   if (digits.length > MOST_WHOLE_DIGITS) return null;

@@ -77,7 +77,7 @@ const AFTER_FINISH = ['setup.started', 'setup.resumed', 'setup.signed', 'setup.l
  * What these events, in the tablet's order,
  * and the server's decisions amount to on this sheet, as plain data.
  * @param {Object} sheet
- * @param {import('./setup_state.js').SetupEvent[]} events
+ * @param {Object[]} events
  * @param {Object[]} decisions
  * @returns {Object}
  */

@@ -54,7 +54,10 @@ export function breakOff(state, event) {
   breakFor(state, event);
 }
 
-/** Break the setup off, with the reason where the event says it. */
+/**
+ * Break the setup off, with the reason where the event says it.
+ * @param {?string} reason a code; null where the person is asked for it
+ */
 export function breakFor(state, event, reason = null) {
   if (state.brokenOff !== null) throw new RuleError('setup.already_broken_off');
   const step = currentStep(state);

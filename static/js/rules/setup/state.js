@@ -146,7 +146,11 @@ export function makeDue(state, id) {
   state.steps[id] = opened();
 }
 
-/** One thing that the lead is to see, as plain data: every remark has the same fields. */
+/**
+ * One thing that the lead is to see, as plain data: every remark has the same fields.
+ * @type {(kind: string, at: {event: string, at_utc: string}, parts?: {axis?: ?string, values_nm?: number[],
+ *   labels?: string[], by?: ?string}) => Object}
+ */
 export const remarkOf = (
   kind,
   {event, at_utc: atUtc},

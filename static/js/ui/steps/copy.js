@@ -98,7 +98,8 @@ function labelScreen(context) {
     .filter(({payload}) => payload.step === step.id && payload.type === 'values.copied')
     .at(-1)?.payload.data;
   return {
-    title: say('tablet.copy.whose_title'), strip: machineState(setup, step),
+    title: say('tablet.copy.whose_title'),
+    strip: machineState(setup, step),
     left: [
       notice('stop', el('p', {}, say('tablet.copy.whose')), el('p', {}, say('tablet.copy.whose_do'))),
       last && copied(setup, last.typed),

@@ -110,6 +110,7 @@ export function review(setup) {
     .filter(([, {state: is}]) => is === 'skipped')
     .map(([id]) => setup.step(id));
   const unanswered = state.questions.filter(({answer}) => !answer).length;
+  /** @type {(code: string, count: number|string, note?: ?string) => HTMLElement} */
   const line = (code, count, note = null) =>
     el(
       'li',

@@ -111,7 +111,7 @@ function typed(context) {
         return fields.fail([`${placeName(name)}: `, sayError(error)]);
       }
     }
-    const missing = PLACES.find((name, place) => values[place] === undefined);
+    const missing = PLACES.find((_, place) => values[place] === undefined);
     if (missing === 'second' && !setup.draft.raised) {
       setup.keepDraft({...setup.draft, between: true});
       return again();

@@ -12,7 +12,7 @@ import {notice} from '../text.js';
  * under `typed`. Gives {plates, pad, refused, shown, value(name), fail(message, name), focus(name)}.
  */
 export function typing({setup}, fields, keys, kind = '') {
-  const typed = {...(setup.draft.typed ?? {})};
+  const typed = {...setup.draft.typed};
   let active = setup.draft.active ?? fields[0].name;
   const refused = el('div', {class: 'refused', id: 'refused', 'aria-live': 'assertive'});
   const inputs = {};
@@ -66,7 +66,10 @@ export function typing({setup}, fields, keys, kind = '') {
         document.removeEventListener('keydown', onKey);
         gone.disconnect();
       });
-      gone.observe(document.getElementById('app'), {childList: true, subtree: true});
+      gone.observe(/** @type {HTMLElement} */ (document.getElementById('app')), {
+        childList: true,
+        subtree: true,
+      });
     },
   };
 }

@@ -2,7 +2,7 @@
  * Back after more than ten minutes: last done, next, time away;
  * and a look at machine and probe before anything goes on.
  */
-import {button, el} from '../dom.js';
+import {el} from '../dom.js';
 import {say} from '../say.js';
 import {recorded} from '../recorded.js';
 import {span} from '../when.js';

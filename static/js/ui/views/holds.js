@@ -13,16 +13,16 @@ export function holdsView(tablet) {
     left: [
       ledgerNotice(tablet, {all: true}),
       el(
-      'dl',
-      {class: 'says one'},
-      fact('tablet.holds.device', device.label),
-      fact('tablet.holds.id', device.id),
-      fact('tablet.holds.version', tablet.version),
-      fact(
-        'tablet.holds.reached',
-        sync.state.lastAtUtc ? dayAndTime(sync.state.lastAtUtc) : say('tablet.holds.never'),
-      ),
-      clock.isWrong && fact('tablet.holds.clock', say('tablet.network.clock')),
+        'dl',
+        {class: 'says one'},
+        fact('tablet.holds.device', device.label),
+        fact('tablet.holds.id', device.id),
+        fact('tablet.holds.version', tablet.version),
+        fact(
+          'tablet.holds.reached',
+          sync.state.lastAtUtc ? dayAndTime(sync.state.lastAtUtc) : say('tablet.holds.never'),
+        ),
+        clock.isWrong && fact('tablet.holds.clock', say('tablet.network.clock')),
       ),
     ],
     right: waitingList(rows),

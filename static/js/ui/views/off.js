@@ -31,8 +31,7 @@ export function offView(tablet) {
       },
       {stay: true},
     );
-  const raise = worry =>
-    IN_WORDS.includes(worry) ? tablet.go({name: 'off', words: worry}) : note(worry);
+  const raise = worry => (IN_WORDS.includes(worry) ? tablet.go({name: 'off', words: worry}) : note(worry));
   return {
     name: 'off',
     step: setup.state.current_step,
@@ -71,8 +70,7 @@ export function offView(tablet) {
       el(
         'div',
         {class: 'ways'},
-        !more &&
-          button(say('tablet.off.more'), 'worry-more', () => tablet.go({name: 'off', more: true})),
+        !more && button(say('tablet.off.more'), 'worry-more', () => tablet.go({name: 'off', more: true})),
         setup.state.outcome === null &&
           button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})),
         button(say('tablet.compare.put_question'), 'put-question', () =>
