@@ -46,9 +46,9 @@ def says(pdf: bytes, keyring: KeyRing, code: str, **options: Any) -> str:
 def test_a_whole_record_holds_in_every_line(record_pdf: bytes, keyring: KeyRing) -> None:
     report = verify_record(record_pdf, keyring.trusted_certificates, render)
     assert report.failures == ()
-    assert [line.code for line in report.lines][-9:] == [
+    assert [line.code for line in report.lines][-11:] == [
         *("record.files", "record.events", "record.chain", "record.belongs", "record.signed"),
-        *("record.reviewed", "record.time", "record.page", "record.tablets"),
+        *("record.reviewed", "record.head", "record.places", "record.time", "record.page", "record.tablets"),
     ]
     assert report.line("record.signed").fields == {"operator": "mara", "lead": "ines"}
     assert all(line["detail"] for line in report.as_dict()["lines"])

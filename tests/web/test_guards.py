@@ -35,7 +35,7 @@ POLICY = {
     "require-trusted-types-for": "'script'",
 }
 MARK = "00000000-0000-0000-0000-0000000000aa"
-MADE_UP: dict[str, str | int] = {"position": 3, "number": 3, "axis": "X"}
+MADE_UP: dict[str, str | int] = {"position": 3, "number": 3, "axis": "X", "action": "roles"}
 
 
 def every_address(site: Site) -> Iterator[tuple[str, str]]:
