@@ -28,7 +28,8 @@ START = """async enrolment => {
   self.clock = new Clock();
   self.shelf = new Shelf(store);
   const asks = {setups: async () => ['s'], inUse: () => new Set()};
-  self.sync = new Sync({api: new Api({waitMs: 400}), outbox, shelf, device, clock, ...asks});
+  self.api = new Api();
+  self.sync = new Sync({api, outbox, shelf, device, clock, ...asks});
   self.send = async () => { await sync.run(); return {...sync.state, ...await outbox.tally()}; };
 }""".replace("START_OUTBOX", OUTBOX)
 
@@ -105,6 +106,10 @@ def test_what_the_server_has_taken_leaves_the_outbox_in_order(page: Page, fake: 
     assert fake.events == [before]
 
 
+def never_answers(_: Route) -> None:
+    """A server that takes the call and says nothing."""
+
+
 @pytest.mark.parametrize(
     "failing",
     [
@@ -114,17 +119,20 @@ def test_what_the_server_has_taken_leaves_the_outbox_in_order(page: Page, fake: 
         lambda route: route.fulfill(status=200, json={"receipts": "a.b.c"}),
         lambda route: route.fulfill(status=200, json=None),
         lambda route: route.abort("connectionreset"),
-        lambda _: None,
+        never_answers,
     ],
     ids=["500", "garbage", "cut short", "no receipt", "null", "connection lost", "no answer in time"],
 )
 def test_a_failing_server_leaves_the_outbox_as_it_is(
     page: Page, fake: FakeServer, failing: Callable[[Route], Any]
 ) -> None:
+    if failing is never_answers:
+        page.evaluate("() => { api.waitMs = 200; }")
     fake.in_place_of_receipts = failing
     for _ in range(3):
         state = send(page)
         assert (state["count"], state["reached"]) == (3, False)
+    page.evaluate("() => { api.waitMs = 15_000; }")
     fake.in_place_of_receipts = None
     assert send(page)["count"] == 0, "nothing had expired"
 
