@@ -378,6 +378,7 @@ def test_a_bundle_that_is_refused_leaves_no_entry_that_one_was_handed_out(house:
 
 def test_keys_of_another_shop_do_not_fit(one_bundle: tuple[str, dict[str, bytes]]) -> None:
     assert not holds(one_bundle[1], [new_head_signer().verifier.text])
+    assert not holds(one_bundle[1], [])  # an empty file of keys is not the same as none
 
 
 def test_a_head_that_the_shop_did_not_sign_is_not_taken(one_bundle: tuple[str, dict[str, bytes]]) -> None:
