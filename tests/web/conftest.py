@@ -63,6 +63,11 @@ class Site:
         return browser
 
 
+def read(answer: TestResponse) -> str:
+    """The text of an answer, with one blank wherever a browser shows one."""
+    return " ".join(answer.get_data(as_text=True).split())
+
+
 class Browser:
     """A client that sends what a browser sends with a form of our own pages."""
 
@@ -76,7 +81,7 @@ class Browser:
         """The text of a page that has to be there, with one blank wherever a browser shows one."""
         answer = self.get(path)
         assert answer.status_code == 200, f"{path}: {answer.status_code}"
-        return " ".join(answer.get_data(as_text=True).split())
+        return read(answer)
 
     def token(self) -> str:
         """A form token of this browser's own session."""

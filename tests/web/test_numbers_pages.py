@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 
-from tests.web.conftest import Site
+from tests.web.conftest import Site, read
 
 LINE = {
     "axis": "", "name": "Chips", "value": "0.003", "distribution": "rectangular", "degrees": "",
@@ -158,7 +158,7 @@ def test_care_that_is_no_number_is_refused_beside_its_field(site: Site) -> None:
 def test_a_table_is_looked_at_then_taken_in_then_handed_out(site: Site) -> None:
     lead = site.signed_in("ines")
     fields = {"csrf_token": lead.token(), "table": (io.BytesIO(TABLE.encode("utf-8-sig")), "log.csv")}
-    page = lead.send_raw("/desk/past/import", fields).get_data(as_text=True)
+    page = read(lead.send_raw("/desk/past/import", fields))
     assert "1 setup can be taken in" in page
     assert "has no seating “nowhere”" in page
     action = page.split('action="/desk/past/import/')[1].split('"')[0]
@@ -182,7 +182,7 @@ def test_a_line_that_is_asked_about_is_taken_only_with_its_tick(site: Site) -> N
     table = "at_utc;machine;fixture;seating;x_mm\n" + lines + far
     fields = {"csrf_token": lead.token(), "table": (io.BytesIO(table.encode()), "log.csv")}
     answer = lead.send_raw("/desk/past/import", fields)
-    page = answer.get_data(as_text=True)
+    page = read(answer)
     assert answer.status_code == 200
     assert "5 setups can be taken in, 1 more only if you say so" in page
     assert "lies 9.998 mm away" in page or "lies 10.00" in page
