@@ -190,9 +190,8 @@ def test_a_line_that_is_asked_about_is_taken_only_with_its_tick(site: Site) -> N
     assert "is no time that can be taken" in page
     action = page.split('action="/desk/past/import/')[1].split('"')[0]
     assert lead.send(f"/desk/past/import/{action}", name="log.csv").status_code == 303
-    page = lead.send_raw(
-        "/desk/past/import", {"csrf_token": lead.token(), "table": (io.BytesIO(table.encode()), "log.csv")}
-    ).get_data(as_text=True)
+    fields = {"csrf_token": lead.token(), "table": (io.BytesIO(table.encode()), "log.csv")}
+    page = read(lead.send_raw("/desk/past/import", fields))
     assert "0 setups can be taken in, 1 more only if you say so" in page
     none_ticked = lead.send(f"/desk/past/import/{action}", name="log.csv")
     assert none_ticked.status_code == 422
