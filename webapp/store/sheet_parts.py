@@ -57,7 +57,7 @@ def _pieces(value: Any, parts: dict[str, bytes]) -> list[str]:
     opening, closing = "{}" if isinstance(value, dict) else "[]"
     pieces, between = [opening], ""
     for key, child in value.items() if isinstance(value, dict) else ((None, child) for child in value):
-        pieces[-1] += between + ("" if key is None else f"{canonical_text(key)}:")
+        pieces[-1] += between + ("" if key is None else f"{_written(key)}:")
         _put(child, pieces, parts)
         between = ","
     pieces[-1] += closing
@@ -65,7 +65,7 @@ def _pieces(value: Any, parts: dict[str, bytes]) -> list[str]:
 
 
 def _put(child: Any, pieces: list[str], parts: dict[str, bytes]) -> None:
-    text = canonical_text(child)
+    text = _written(child)
     if not isinstance(child, (dict, list)) or len(text) < LEAST_CHARACTERS:
         pieces[-1] += text
         return
@@ -73,6 +73,14 @@ def _put(child: Any, pieces: list[str], parts: dict[str, bytes]) -> None:
     if hash_ not in parts:
         parts[hash_] = zlib.compress(canonical_text(_pieces(child, parts)).encode(), 9)
     pieces += [hash_, ""]
+
+
+def _written(value: Any) -> str:
+    """The canonical text of a value that was read from one: names are in order, numbers in their spelling.
+
+    That the whole gives the same text again is looked at in `split`.
+    """
+    return json.dumps(value, separators=(",", ":"), ensure_ascii=False)
 
 
 def _read(form: str) -> list[str] | None:

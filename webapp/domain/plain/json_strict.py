@@ -14,6 +14,7 @@ Rules of this module:
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from typing import Any
 
 from webapp.domain.plain.errors import DomainError
@@ -185,10 +186,16 @@ def _plain(value: Any, depth: int) -> Any:
     if isinstance(value, int | float):
         return _number(value)
     if isinstance(value, dict) and all(isinstance(name, str) for name in value):
-        return {name: _plain(value[name], depth + 1) for name in sorted(value, key=_utf16)}
+        return {name: _plain(value[name], depth + 1) for name in _sorted(value)}
     if isinstance(value, list | tuple):
         return [_plain(item, depth + 1) for item in value]
     raise JsonCannotWriteError(kind=type(value).__name__)
+
+
+def _sorted(names: Iterable[str]) -> list[str]:
+    """Names by their UTF-16 units; for ASCII, as nearly all are, Python's own order is the same."""
+    plain = sorted(names)
+    return plain if all(map(str.isascii, plain)) else sorted(plain, key=_utf16)
 
 
 def _utf16(name: str) -> bytes:
