@@ -5,6 +5,7 @@ the kit's shop, an auditor, clients that behave like a browser.
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
 from collections.abc import Callable, Iterator
@@ -30,8 +31,10 @@ from webapp.settings import Settings
 from webapp.store import Store
 from webapp.store.moving import carry
 
-# Whose tests run on a shop in a file and on one on a server: calls of tablets, decisions, lists, people.
-IN_BOTH = {"test_api", "test_deciding", "test_many_people", "test_tablets_page", "test_worries"}
+# Whose tests run on a shop in a file and on one on a server; calls of tablets and long lists of people too
+# when ZEROKEEP_TESTS_MORE is set, because they take minutes.
+MORE = {"test_api", "test_many_people"} if os.environ.get("ZEROKEEP_TESTS_MORE") else set[str]()
+IN_BOTH = {"test_deciding", "test_tablets_page", "test_worries", *MORE}
 FURNISHED_ROWS: Rows = {}
 
 DATABASE = "zerokeep.db"
