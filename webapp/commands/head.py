@@ -17,7 +17,7 @@ from webapp.commands.opening import has_shop, looked_into, opened
 from webapp.composition import HEAD_KEYS_FILE
 from webapp.domain.evidence.checkpoint import CheckpointRefused
 from webapp.domain.evidence.tree import TreeError
-from webapp.domain.record.bundle import LedgerHead
+from webapp.domain.record.ledger_head import LedgerHead
 from webapp.proof.errors import NoteRefused
 from webapp.proof.signed_note import NoteVerifier
 from webapp.services.audit import kept_heads

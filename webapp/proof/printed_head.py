@@ -12,7 +12,7 @@ import re
 import zlib
 
 from webapp.domain.plain.json_strict import JsonError, read_json
-from webapp.domain.record.bundle import LARGEST_FILE_BYTES, RECORD_DOMAIN, LedgerHead
+from webapp.domain.record.ledger_head import LARGEST_FILE_BYTES, RECORD_DOMAIN, LedgerHead
 
 STREAM = re.compile(rb"stream\r?\n")
 BEGINS = 4096

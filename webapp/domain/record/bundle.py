@@ -27,12 +27,11 @@ from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.plain.declared import Fault
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import canonical_bytes, canonical_text, read_json
+from webapp.domain.record.ledger_head import LARGEST_FILE_BYTES, RECORD_DOMAIN, LedgerHead
 from webapp.domain.record.ledger_proofs import LEDGER_FILE, LEDGER_PROOFS, LedgerProofs
 from webapp.domain.setup.step_times import PacedStep
 
-RECORD_DOMAIN = "zerokeep/record/1"
 FILE_NAMES = ("sheet.json", "events.jsonl", "devices.json", "decisions.jsonl", "record.json")
-LARGEST_FILE_BYTES = 8 * 1024 * 1024
 
 
 class RecordError(DomainError):
@@ -88,13 +87,6 @@ class PersonInRecord(TypedDict):
     id: str
     name: str
     roles: list[str]
-
-
-class LedgerHead(TypedDict):
-    """How long the ledger was, and its root in lower-case hex."""
-
-    size: int
-    root: str
 
 
 class RecordFile(TypedDict):

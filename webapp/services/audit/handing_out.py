@@ -29,7 +29,8 @@ from webapp.domain.evidence import tree
 from webapp.domain.evidence.checkpoint import read_checkpoint
 from webapp.domain.evidence.consistency import consistency_proof
 from webapp.domain.plain.json_strict import canonical_bytes, canonical_text
-from webapp.domain.record.bundle import LedgerHead, RecordBundle, from_files
+from webapp.domain.record.bundle import RecordBundle, from_files
+from webapp.domain.record.ledger_head import LedgerHead
 from webapp.domain.record.ledger_proofs import LEDGER_FILE, proofs_of
 from webapp.proof.pdf_attachments import attachments
 from webapp.proof.pdf_layout import base_length

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.consistency import consistency_proof
-from webapp.domain.record.bundle import LedgerHead
+from webapp.domain.record.ledger_head import LedgerHead
 from webapp.proof.signed_note import NoteVerifier
 from webapp.services.errors import HeadUnreadable
 from webapp.services.evidence import ledger

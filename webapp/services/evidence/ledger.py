@@ -17,7 +17,7 @@ from webapp.domain.evidence import tree
 from webapp.domain.evidence.consistency import consistency_proof, is_consistent
 from webapp.domain.plain.declared import Fault, Shape, exactly
 from webapp.domain.plain.json_strict import canonical_text
-from webapp.domain.record.bundle import LedgerHead
+from webapp.domain.record.ledger_head import LedgerHead
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:

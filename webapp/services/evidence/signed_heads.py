@@ -24,7 +24,7 @@ from webapp.services.evidence import ledger
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from webapp.domain.record.bundle import LedgerHead
+    from webapp.domain.record.ledger_head import LedgerHead
     from webapp.store import Store
 
 

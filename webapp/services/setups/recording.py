@@ -22,13 +22,13 @@ from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.folded_setup import Folded
 from webapp.domain.record.bundle import (
-    RECORD_DOMAIN,
     DeviceInRecord,
     PersonInRecord,
     RecordBundle,
     RecordFile,
 )
 from webapp.domain.record.edition import PAGES_EDITION
+from webapp.domain.record.ledger_head import RECORD_DOMAIN
 from webapp.domain.record.ledger_proofs import proofs_of
 from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
 from webapp.services.evidence.ledger import SERVER, change, head, keep_head

@@ -1,10 +1,11 @@
 """Imports of past values, checks of probes, budgets of uncertainty."""
 
+from __future__ import annotations
+
 import json
 from collections.abc import Collection, Sequence
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
-from webapp.domain.budget.lines import BudgetData
 from webapp.store.repositories.base import Repository
 from webapp.store.rows import (
     ImportedSetupRow,
@@ -17,6 +18,9 @@ from webapp.store.rows import (
     ZCheckRow,
 )
 from webapp.store.tables.numbers import Budget, HistoryImport, ImportedSetup, ProbeCare, ProbeCheck, ZCheck
+
+if TYPE_CHECKING:
+    from webapp.domain.budget.lines import BudgetData
 
 INSERT_SETUP = (
     "INSERT INTO imported_setup (id, imported, line, machine, person, named, note) "
