@@ -86,6 +86,12 @@ class Browser:
         assert answer.status_code == 200, f"{path}: {answer.status_code}"
         return read(answer)
 
+    def text(self, path: str) -> str:
+        """A file that has to be there, as it is written."""
+        answer = self.get(path)
+        assert answer.status_code == 200, f"{path}: {answer.status_code}"
+        return answer.get_data(as_text=True)
+
     def token(self) -> str:
         """A form token of this browser's own session."""
         found = TOKEN.search(self.get("/sign-in").get_data(as_text=True))

@@ -28,7 +28,7 @@ def test_the_worker_is_served_from_the_root_with_version_and_files(shared_site: 
 
 def test_every_file_that_a_tablet_is_told_to_keep_is_there(shared_site: Site) -> None:
     browser = shared_site.browser()
-    files = written(browser.page("/sw.js"), "FILES")
+    files = written(browser.text("/sw.js"), "FILES")
     assert isinstance(files, list)
     for address in files:
         answer = browser.get(address)
@@ -38,7 +38,7 @@ def test_every_file_that_a_tablet_is_told_to_keep_is_there(shared_site: Site) ->
 
 def test_everything_that_the_tablets_page_names_is_kept(shared_site: Site) -> None:
     browser = shared_site.browser()
-    files = written(browser.page("/sw.js"), "FILES")
+    files = written(browser.text("/sw.js"), "FILES")
     assert isinstance(files, list)
     page = browser.page("/tablet")
     named = set(re.findall(r'(?:href|src)="(/[^"]+)"', page))
@@ -48,11 +48,11 @@ def test_everything_that_the_tablets_page_names_is_kept(shared_site: Site) -> No
 
 def test_the_kept_script_asks_for_no_module_that_is_not_kept(shared_site: Site) -> None:
     browser = shared_site.browser()
-    files = written(browser.page("/sw.js"), "FILES")
+    files = written(browser.text("/sw.js"), "FILES")
     assert isinstance(files, list)
     scripts = [address for address in files if address.endswith(".js")]
     assert len(scripts) == 1
-    code = [line for line in browser.page(scripts[0]).splitlines() if not line.startswith(" *")]
+    code = [line for line in browser.text(scripts[0]).splitlines() if not line.startswith(" *")]
     assert [line for line in code if re.search(r"^\s*(import|export)\b|\bimport\(", line)] == []
 
 
@@ -87,6 +87,6 @@ def test_a_file_of_another_version_is_not_answered_with_ours(shared_site: Site) 
 
 def test_the_files_that_a_tablet_keeps_stay_small(shared_site: Site) -> None:
     browser = shared_site.browser()
-    files = written(browser.page("/sw.js"), "FILES")
+    files = written(browser.text("/sw.js"), "FILES")
     assert isinstance(files, list)
     assert sum(len(browser.get(address).data) for address in files) < 1_500_000
