@@ -65,7 +65,10 @@ def test_the_sheet_of_a_machine_used_elsewhere_is_kept_for_a_while_and_fetched_w
     tablet.tap("machine", old[other])
     tablet.page.wait_for_selector('[data-network="sent"]')
     with demo.opened() as (store, _):
-        register.authorise(store, "odile", "plover", later(now(), days=3), "mara", now())
+        with store.reading():
+            fixture = store.shop.items("machine")["plover"]["fixture"]
+            kept = store.setups.kept_with_people(fixture, "X")[-1]
+        register.leave_out(store, kept["setup"], "X", "a chip under the ball", "mara", now())
     with tablet.page.expect_response("**/api/news") as news:
         look_for_the_server(tablet)
     assert news.value.json()["sheets"] is None or not any(one["text"] for one in news.value.json()["sheets"])

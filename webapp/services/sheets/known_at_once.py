@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 LATER = {"axes", "square", "compiled_at_utc", "expires_at_utc"}
 LATER_OF_SLOT = {"last_seen_at_utc", "last_values_nm"}
+LATER_OF_SHOP = {"offsets"}  # they begin with the moment at which a sheet is made
 LATER_OF_BOARD = {"since_utc", "by_name", "open_questions"}
 MOST_KEPT = 2_000
 
@@ -39,6 +40,7 @@ def known_at_once(store: Store, hashes: Collection[str]) -> dict[str, str]:
 
 def _digest(sheet: WrittenSheet) -> str:
     told = _without(sheet, LATER)
+    told["shop"] = _without(sheet["shop"], LATER_OF_SHOP)
     told["board"] = _without(sheet["board"], LATER_OF_BOARD)
     told["slots"] = [_without(slot, LATER_OF_SLOT) for slot in sheet["slots"]]
     return sha256(json.dumps(told, sort_keys=True).encode("utf-8", "surrogatepass")).hexdigest()
