@@ -66,7 +66,7 @@ def test_what_was_ticked_and_typed_is_still_there_after_a_refusal_and_then_count
     answer = lead.decide(path, passphrase="not the passphrase", **typed)
     page = answer.get_data(as_text=True)
     assert answer.status_code == 422
-    assert re.search(r'name="let_in" value="X" checked', page)
+    assert re.search(r'name="let_in"\s+value="X"\s+checked', page)
     assert re.search(r'<input checked[^>]* name="moved"', page)
     assert "Hit by a cart." in page
     refused = lead.decide(path, passphrase=PASSPHRASES["ines"], **{**typed, "moved_reason": ""})
