@@ -69,7 +69,7 @@ def test_who_took_a_copy_and_who_was_denied_stands_on_the_ledger(site: Site) -> 
     auditor, operator = site.signed_in("odo"), site.signed_in("mara")
     for _ in range(2):
         assert auditor.get(f"/desk/setups/{walk.setup}/unsigned.pdf").status_code == 200
-    assert auditor.get("/desk/past.csv").status_code == 200
+        assert auditor.get("/desk/past.csv").status_code == 200
     for _ in range(3):
         assert operator.get("/audit").status_code == 403
         assert operator.get(f"/desk/setups/{walk.setup}").status_code == 404

@@ -21,7 +21,7 @@ from webapp.services.evidence import looked_at
 from webapp.services.numbers import past_values
 from webapp.services.numbers.past_values import AllTheSame, Looked
 from webapp.services.shop import reading
-from webapp.web.edge import sessions
+from webapp.web.edge import denials, sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.forms import PastFile
 from webapp.web.show import rendering, shown_values
@@ -50,14 +50,10 @@ def overview() -> str:
 def export() -> Response:
     """All kept values as a table, or those of one fixture."""
     wanted = request.args.get("fixture", "").strip()[:80] or None
-    parts = wiring()
-    looked_at.downloaded(
-        *(parts.store, looked_at.VALUES, sessions.signed_in().id),
-        *(wanted or "every fixture", {"fixture": wanted}, parts.now()),
-    )
-    pieces = _written_out(past_values.export(parts.store, wanted))
+    pieces = _written_out(past_values.export(wiring().store, wanted))
     with rendering.one_at_a_time():
         next(pieces)
+    denials.note_copy(sessions.signed_in(), looked_at.VALUES, wanted or "every fixture", {"fixture": wanted})
     answer = Response(pieces)
     answer.headers["Content-Type"] = "text/csv; charset=utf-8"
     answer.headers["Content-Disposition"] = 'attachment; filename="past-values.csv"'
