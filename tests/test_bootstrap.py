@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from webapp.bootstrap.debian import line_for_root, to_install
-from webapp.bootstrap.environment import Environment
+from webapp.bootstrap.environment import Environment, with_the_systems_authorities
 from webapp.bootstrap.needs import PROGRAM, TESTS, Need, missing, packages
 from webapp.bootstrap.saying import SetUpError
 from webapp.checking import ROOT
@@ -195,6 +195,17 @@ def test_no_network_is_said_in_plain_words(checkout: Path, monkeypatch: pytest.M
     monkeypatch.delenv("PIP_FIND_LINKS", raising=False)
     with pytest.raises(SetUpError, match=r"cannot be reached.*\n.*Check the connection"):
         environment_of(checkout).make()
+
+
+def test_node_is_told_of_the_authorities_that_the_system_trusts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    own = tmp_path / "own.pem"
+    own.write_text("", encoding="ascii")
+    monkeypatch.setenv("SSL_CERT_FILE", str(own))
+    assert with_the_systems_authorities({"A": "1"}) == {"A": "1", "NODE_EXTRA_CA_CERTS": str(own)}
+    told = with_the_systems_authorities({"NODE_EXTRA_CA_CERTS": "another"})
+    assert told == {"NODE_EXTRA_CA_CERTS": "another"}
 
 
 def test_a_full_disk_is_said_before_anything_is_changed(checkout: Path) -> None:

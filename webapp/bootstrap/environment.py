@@ -13,20 +13,22 @@ import fcntl
 import hashlib
 import os
 import shutil
+import ssl
 import subprocess
 import sys
 import venv
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .saying import SetUpError, disk_full, from_operating_system, last_words, no_network, not_writable, say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
+    from collections.abc import Iterator, Mapping
 
 _SCRIPT_PINS = "package-lock.json"
+_DEBIANS_AUTHORITIES = "/etc/ssl/certs/ca-certificates.crt"
 _UNREACHABLE = ("Failed to establish a new connection", "Temporary failure in name resolution",
                 "ConnectTimeoutError", "Network is unreachable", "ReadTimeoutError", "ProxyError",
                 "NameResolutionError")  # fmt: skip
@@ -155,6 +157,7 @@ class Environment:
              "--ignore-scripts", "--no-audit", "--no-fund", "--no-update-notifier",
              "--cache", place / "cache"],
             cwd=place,
+            env=with_the_systems_authorities(os.environ),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
@@ -219,6 +222,17 @@ def _why_npm_failed(output: str, root: Path) -> SetUpError:
     return SetUpError(
         f"The readers of scripts could not be installed. npm's last words:\n{last_words(output, 12)}"
     )
+
+
+def with_the_systems_authorities(environ: Mapping[str, str]) -> dict[str, str]:
+    """The same, with the system's list of authorities for Node, which knows only those built into it.
+
+    Python and pip go by that list already: where a network opens connections to look into them, its own
+    authority stands there.
+    """
+    known = (ssl.get_default_verify_paths().cafile, _DEBIANS_AUTHORITIES)
+    found = next((one for one in known if one and Path(one).is_file()), None)
+    return {**({"NODE_EXTRA_CA_CERTS": found} if found else {}), **environ}
 
 
 def _why_pip_failed(output: str, root: Path) -> SetUpError:
