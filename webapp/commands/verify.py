@@ -11,11 +11,13 @@ from pathlib import Path
 from cryptography import x509
 
 from webapp import record
-from webapp.composition import CERTIFICATES_FILE, HEAD_KEYS_FILE, RENDERER, own_hash
+from webapp.data_folder import CERTIFICATES_FILE, HEAD_KEYS_FILE
 from webapp.proof.errors import NoteRefused
 from webapp.proof.record_verify import verify_record
 from webapp.proof.signed_note import NoteVerifier
+from webapp.renderer import RENDERER
 from webapp.settings import Settings
+from webapp.shop_folder import own_hash
 from webapp.store import Store
 
 HOLDS, FAILS, CANNOT_ASK = 0, 1, 2

@@ -25,7 +25,6 @@ from io import BytesIO
 from typing import Any
 
 from cryptography import x509
-from pypdf import PdfReader
 
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.record.bundle import RecordBundle, from_files
@@ -35,12 +34,10 @@ from webapp.proof.pdf_layout import base_length, first_difference, read_words
 from webapp.proof.pdf_verify import verify_seal
 from webapp.proof.record_events import check_events
 from webapp.proof.record_ledger import check_ledger
-from webapp.proof.report import Line, Report, failed, held, not_looked_at, refusal_words
+from webapp.proof.report import NOT_ON_LEDGER, Line, Report, failed, held, not_looked_at, refusal_words
 from webapp.proof.signed_note import NoteVerifier
 
 Render = Callable[[RecordBundle], bytes]
-# In place of a hash: there is a ledger, and no file of this hash is on it.
-NOT_ON_LEDGER = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,4 +166,6 @@ def _text_line(expected: bytes, found: bytes) -> Line:
 
 
 def _page_texts(pdf: bytes) -> list[str]:
+    from pypdf import PdfReader  # noqa: PLC0415 - for records that another version printed, no others
+
     return [" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(pdf), strict=True).pages]
