@@ -112,6 +112,11 @@ def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         metavar="KEYS.txt",
         help="the keys of the shop's ledger, may be repeated",
     )
+    verify.add_argument(
+        "--without-pages",
+        action="store_true",
+        help="judge seal, events and ledger alone: printing the pages again takes longer than all of that",
+    )
     _add_common(verify)
 
 

@@ -215,7 +215,9 @@ def _verify(options: argparse.Namespace) -> int:
     from webapp.commands import verify
 
     return verify.verify(
-        *(_settings(options), options.file, options.certificate, options.ledger_key), as_json=options.json
+        *(_settings(options), options.file, options.certificate, options.ledger_key),
+        with_pages=not options.without_pages,
+        as_json=options.json,
     )
 
 

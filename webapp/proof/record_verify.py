@@ -45,7 +45,7 @@ class _Asked:
     """What the caller gave."""
 
     pdf: bytes
-    render: Render
+    render: Render | None
     renderer: Mapping[str, str] | None
     head_keys: Sequence[NoteVerifier] | None
 
@@ -58,17 +58,17 @@ class _Asked:
 def verify_record(
     pdf: bytes,
     trusted_certificates: Sequence[x509.Certificate],
-    render: Render,
+    render: Render | None,
     known_sha256: str | None = None,
     renderer: Mapping[str, str] | None = None,
     head_keys: Sequence[NoteVerifier] | None = None,
 ) -> Report:
     """Judge one sealed record. Never raises for what the file holds.
 
-    `render` gives the unsealed bytes of a bundle; `known_sha256` is the hash on the ledger, NOT_ON_LEDGER if
-    it is not there (a stolen key can seal too), None if there is no ledger to ask; `renderer` are the
-    versions that `render` uses, as `record.json` names them: if they differ from the record's, text is
-    compared where bytes differ. Without `renderer` only equal bytes hold.
+    `render` gives the unsealed bytes of a bundle, None leaves the pages out; `known_sha256` is the hash on
+    the ledger, NOT_ON_LEDGER if it is not there (a stolen key can seal too), None if there is no ledger to
+    ask; `renderer` are the versions that `render` uses, as `record.json` names them: if they differ from the
+    record's, text is compared where bytes differ. Without `renderer` only equal bytes hold.
     `head_keys` are the keys of the shop's ledger, None where nobody gave any.
     """
     check = verify_seal(pdf, trusted_certificates)
@@ -127,12 +127,14 @@ def _page_line(asked: _Asked, bundle: RecordBundle) -> Line:
     if edition != PAGES_EDITION:
         how = "earlier_edition" if edition < PAGES_EDITION else "later_edition"
         return not_looked_at("record.page", how, edition=edition, own=PAGES_EDITION)
-    return _printed_again_line(asked, bundle)
+    if asked.render is None:
+        return not_looked_at("record.page", "left_out")
+    return _printed_again_line(asked.render, asked, bundle)
 
 
-def _printed_again_line(asked: _Asked, bundle: RecordBundle) -> Line:
+def _printed_again_line(render: Render, asked: _Asked, bundle: RecordBundle) -> Line:
     try:
-        expected = asked.render(bundle)
+        expected = render(bundle)
     except Exception as error:  # noqa: BLE001 - altered data may stop a renderer anywhere
         return failed("record.page", "not_rendered", why=type(error).__name__)
     end = base_length(asked.pdf)
