@@ -20,16 +20,16 @@ from hashlib import file_digest
 from pathlib import Path
 from typing import IO
 
+from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
-from webapp.composition import shop_name
 from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
 from webapp.proof.key_file import write_whole
 from webapp.proof.keys import KeyRing
 from webapp.services.evidence import ledger, safekeeping, succession
 from webapp.services.times import utc_text
-from webapp.serving import utc_now
 from webapp.settings import Settings
+from webapp.shop_folder import shop_name
 from webapp.store import COPY_PREFIX, Store
 
 DONE, REFUSED, NO_SHOP = 0, 1, 2

@@ -12,6 +12,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from webapp.chance import new_token
+from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
 from webapp.proof.jws import public_jwk
 from webapp.proof.key_succession import statement
@@ -19,7 +20,6 @@ from webapp.proof.keys import KeyRing, new_private_key
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.evidence.succession import RECEIPT_KEY_RENEWED
 from webapp.services.times import utc_text
-from webapp.serving import utc_now
 from webapp.settings import Settings, key_passphrase
 
 DONE, NO_SHOP = 0, 2

@@ -12,12 +12,13 @@ from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
 
 from webapp.chance import new_token
+from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
-from webapp.composition import CERTIFICATES_FILE, KEYS_NAME, write_certificates
+from webapp.data_folder import CERTIFICATES_FILE
 from webapp.proof.keys import new_private_key, seal_certificate
 from webapp.services.evidence.ledger import SERVER, change
-from webapp.serving import utc_now
 from webapp.settings import Settings, key_passphrase
+from webapp.shop_folder import KEYS_NAME, write_certificates
 
 SERIAL_BYTES = 16
 DONE, NO_SHOP = 0, 2
