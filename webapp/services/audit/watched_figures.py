@@ -32,6 +32,12 @@ class Figures:
     backup_tried_at: datetime | None
 
 
+def look(store: Store) -> None:
+    """Ask the database for one row. Raises StoreError where it does not answer."""
+    with store.reading():
+        store.ledger.size()
+
+
 def figures(store: Store) -> Figures:
     """What stands now. Raises StoreError where the database does not answer."""
     audited = last_run(store)
