@@ -83,7 +83,7 @@ def restore(settings: Settings, path: Path, key: Path, reason: str, *, with_faul
 
 
 def drill(settings: Settings, path: Path, key: Path, *, as_json: bool) -> int:
-    """Do all that a restore does, in a folder that goes away again; note on the ledger of its shop that it was tried."""
+    """Do all that a restore does, in a folder that goes away again; note it on the ledger of its shop."""
     with unpacked(settings, path, key, None) as found:
         _open_epoch(found, "drill")
         said: dict[str, str | int] = {
@@ -102,9 +102,8 @@ def drill(settings: Settings, path: Path, key: Path, *, as_json: bool) -> int:
         print(f"This backup can be brought back: {said['files']} files, the ledger with {said['size']} "
               f"entries, as it was at {said['made_at_utc']}.")  # fmt: skip
         if not is_ours:
-            print(
-                f"It is no backup of the shop in {settings.data_folder} as it is now: nothing was noted there."
-            )
+            where = settings.data_folder
+            print(f"It is no backup of the shop in {where} as it is now: nothing was noted there.")
     return REFUSED if found.faults else DONE
 
 
