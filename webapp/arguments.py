@@ -192,8 +192,8 @@ def _add_past(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
 
 def _add_keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
-    renew = commands.add_parser("renew-key", help="a new key for receipts or sealed PINs; tablets learn it")
-    renew.add_argument("which", choices=("receipts", "pins"))
+    renew = commands.add_parser("renew-key", help="a new key of receipts, PINs or heads; another passphrase")
+    renew.add_argument("which", choices=("receipts", "pins", "heads", "passphrase"))
     renew.add_argument("--data-folder", help="where the shop's data lies")
     backup = commands.add_parser("backup", help="everything in one encrypted file, while the server runs")
     what = backup.add_mutually_exclusive_group(required=True)

@@ -194,8 +194,10 @@ def _hand_out(options: argparse.Namespace) -> int:
 
 
 def _renew_key(options: argparse.Namespace) -> int:
-    from webapp.commands import renew_key
+    from webapp.commands import renew_key, renew_passphrase
 
+    if options.which == "passphrase":
+        return renew_passphrase.renew_passphrase(_settings(options))
     return renew_key.renew_key(_settings(options), options.which)
 
 

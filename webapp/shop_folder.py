@@ -12,7 +12,7 @@ from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
 
 from webapp.data_folder import CERTIFICATES_FILE, HEAD_KEYS_FILE
-from webapp.proof.errors import KeyFolderError
+from webapp.proof.errors import KeyFolderError, WrongPassphraseError
 from webapp.proof.key_file import write_whole
 from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.report import NOT_ON_LEDGER
@@ -51,12 +51,21 @@ def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Cal
         _refuse_beside_a_past(settings)
     passphrase = key_passphrase(settings, new_token, made=made)
     if made:
-        keyring = KeyRing.open(settings.keys_folder, passphrase)
+        keyring = _opened(settings, passphrase)
     else:
         keyring = KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
     write_certificates(settings, keyring)
     write_head_keys(settings, keyring)
     return keyring
+
+
+def _opened(settings: Settings, passphrase: str) -> KeyRing:
+    try:
+        return KeyRing.open(settings.keys_folder, passphrase)
+    except WrongPassphraseError:
+        if settings.next_unlock_path.exists():
+            raise KeyFolderError("keys.half_renewed", file=str(settings.next_unlock_path)) from None
+        raise
 
 
 def _refuse_beside_a_past(settings: Settings) -> None:
