@@ -207,6 +207,14 @@ def _renew_seal(options: argparse.Namespace) -> int:
     return renew_seal.renew_seal(_settings(options), as_json=options.json)
 
 
+def _dispose(options: argparse.Namespace) -> int:
+    from webapp.commands import dispose
+
+    return dispose.dispose(
+        *(_settings(options), options.older_than, options.by, options.reason), dry_run=options.dry_run
+    )
+
+
 def _secrets(options: argparse.Namespace) -> int:
     from webapp.commands import secrets
 
@@ -235,6 +243,7 @@ COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "backup": _backup,
     "restore": _restore,
     "certificate": _certificate,
+    "dispose": _dispose,
     "secrets": _secrets,
     "verify": _verify,
     "ledger": _ledger,

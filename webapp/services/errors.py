@@ -80,6 +80,11 @@ class NoSuchValue(NotFound):
     field_names = ("setup", "axis")
 
 
+class RecordDisposed(NotFound):
+    code = "services.record_disposed"
+    field_names = ("setup", "day")
+
+
 class NoSuchRecord(NotFound):
     code = "services.no_such_record"
     field_names = ("setup",)

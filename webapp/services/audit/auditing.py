@@ -30,6 +30,7 @@ from webapp.services.audit.row_notes import NO_NOTES, Notes, NotesSaid, changed_
 from webapp.services.audit.unreadable import readable
 from webapp.services.evidence.ledger import SERVER, change, has_head, keep_head
 from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault, Stretch, Walk
+from webapp.services.evidence.tombstones import tombstone
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
@@ -297,6 +298,10 @@ def _sheets(rows: Iterable[SheetRow]) -> Iterator[Fault]:
 
 def _record(store: Store, row: RecordRow) -> Iterator[Fault]:
     if not store.records.files.is_whole(row["sha256"]):
+        with store.reading():
+            disposed = tombstone(store, row) is not None
+        if disposed:
+            return
         yield Fault("audit.record_file", f"record {row['sha256']} of setup {row['setup']}")
         return
     printed = printed_head(store.records.files.read(row["sha256"]))
