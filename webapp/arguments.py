@@ -96,6 +96,9 @@ def _add_people(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     anew = commands.add_parser("secrets", help="give a person first secrets, on the server's own machine")
     anew.add_argument("person", metavar="PERSON", help="the person's id, as it is typed at sign-in")
     _add_common(anew)
+    erase = commands.add_parser("erase-name", help="erase the name of a person whose account is out of use")
+    erase.add_argument("person", metavar="PERSON", help="the person's id, which stays")
+    erase.add_argument("--data-folder", help="where the shop's data lies")
 
 
 def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

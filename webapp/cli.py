@@ -215,6 +215,12 @@ def _dispose(options: argparse.Namespace) -> int:
     )
 
 
+def _erase_name(options: argparse.Namespace) -> int:
+    from webapp.commands import erase_name
+
+    return erase_name.erase_name(_settings(options), options.person)
+
+
 def _secrets(options: argparse.Namespace) -> int:
     from webapp.commands import secrets
 
@@ -244,6 +250,7 @@ COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "restore": _restore,
     "certificate": _certificate,
     "dispose": _dispose,
+    "erase-name": _erase_name,
     "secrets": _secrets,
     "verify": _verify,
     "ledger": _ledger,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from webapp.audit_room import AuditNotDone, audit_apart
 from webapp.commands.opening import has_shop
+from webapp.services.audit import people
 from webapp.services.evidence import tombstones
 from webapp.settings import Settings
 from webapp.store import Store
@@ -51,7 +52,7 @@ def _not_covered(settings: Settings) -> dict[str, str]:
     store = Store.open(settings.database, settings.files_folder)
     try:
         with store.reading():
-            return {**NOT_COVERED, **tombstones.not_kept(store)}
+            return {**NOT_COVERED, **people.not_covered(store), **tombstones.not_kept(store)}
     finally:
         store.close()
 

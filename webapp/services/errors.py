@@ -210,6 +210,16 @@ class LastLead(NotNow):
     code = "services.last_lead"
 
 
+class PersonInUse(NotNow):
+    code = "services.person_in_use"
+    field_names = ("person",)
+
+
+class NameErased(NotNow):
+    code = "services.name_erased"
+    field_names = ("person",)
+
+
 class PersonKnownAlready(NotNow):
     code = "services.person_known_already"
     field_names = ("person",)

@@ -25,6 +25,7 @@ from webapp.domain.evidence import tree
 from webapp.domain.plain.declared import Fault as NotOfShape
 from webapp.domain.plain.declared import Shape
 from webapp.proof.printed_head import printed_head
+from webapp.services.audit import people
 from webapp.services.audit.derived import misfits
 from webapp.services.audit.row_notes import NO_NOTES, Notes, NotesSaid, changed_rows, notes_until_now, said_by
 from webapp.services.audit.unreadable import readable
@@ -160,6 +161,7 @@ def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
     yield from readable("sheet", _sheets(_in_pieces(store, store.setups.all_sheets(), SHEETS_AT_A_TIME)))
     yield from readable("record", _records(store, outcome))
     yield from readable("setup", misfits(store))
+    yield from readable("person", people.misfits(store))
     yield from changed_rows(store)
     yield from readable("row_change", _notes(store, outcome, NO_NOTES))
 
