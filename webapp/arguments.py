@@ -150,6 +150,10 @@ def _add_serving(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--trust-port", help="the port of the page on how to trust the shop's own certificate"
     )
+    command.add_argument(
+        "--metrics-addresses", help="addresses that may fetch /metrics besides this computer, with commas"
+    )
+    command.add_argument("--log-lines", help="text, or json for a log of one object in each line")
 
 
 def _add_certificate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

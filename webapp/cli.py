@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 DEMO_FOLDER = Path(__file__).resolve().parent.parent / "data" / "demo"
 SETTINGS = (
     "data_folder", "host", "port", "trusted_hosts", "tls_certificate", "tls_key", "trusted_proxies",
-    "trust_port",
+    "trust_port", "metrics_addresses", "log_lines",
 )  # fmt: skip
 
 

@@ -12,7 +12,6 @@ clock stood (each that sees a jump notes it).
 
 from __future__ import annotations
 
-import logging
 import os
 import signal
 import socket
@@ -38,6 +37,7 @@ from webapp.charts.paper import warm_up
 from webapp.clocks import elapsed_s, utc_now
 from webapp.data_folder import CannotStart, make_data_folder
 from webapp.ending import end_with_parent
+from webapp.log_lines import write_log
 from webapp.proof import own_certificate
 from webapp.proof.errors import ProofError
 from webapp.proof.seal_term import seal_term
@@ -167,9 +167,7 @@ def _how_to_trust(settings: Settings) -> list[str]:
 def _load(settings: Settings, parent: int) -> Callable[..., Any]:
     """What the worker process runs: its own application, with connections of its own."""
     end_with_parent(parent)
-    logging.basicConfig(
-        level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s", stream=sys.stderr
-    )
+    write_log(settings.log_lines, sys.stderr)
     app: Flask = create_app(settings, utc_now, new_token, elapsed_s)
     threading.Thread(target=warm_up, daemon=True).start()
     threading.Thread(target=read_the_past, args=(app,), daemon=True).start()

@@ -5,8 +5,12 @@ whether it sealed a file.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+import json
+import shutil
+from collections.abc import Callable, Mapping
 from datetime import datetime
+from pathlib import Path
+from typing import NamedTuple
 
 from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
@@ -17,10 +21,16 @@ from webapp.proof.key_file import write_whole
 from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.report import NOT_ON_LEDGER
 from webapp.services.evidence.entries import sealed_here
+from webapp.services.evidence.ledger import SERVER, change
+from webapp.services.evidence.succession import HEAD_KEY_RENEWED, PIN_KEY_RENEWED, RECEIPT_KEY_RENEWED
 from webapp.settings import Settings, key_passphrase
 from webapp.store import Store
+from webapp.store.files import flush_folder
 
 KEYS_NAME = "Zerokeep"
+# A ring that was renewed lies in this folder beside the one in use until the ledger has the renewal.
+NEXT = "next"
+RENEWALS = ("seal.renewed", RECEIPT_KEY_RENEWED, PIN_KEY_RENEWED, HEAD_KEY_RENEWED)
 
 
 def shop_name(store: Store) -> str:
@@ -51,6 +61,7 @@ def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Cal
         _refuse_beside_a_past(settings)
     passphrase = key_passphrase(settings, new_token, made=made)
     if made:
+        finish_renewal(settings)
         keyring = _opened(settings, passphrase)
     else:
         keyring = KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
@@ -79,6 +90,57 @@ def _refuse_beside_a_past(settings: Settings) -> None:
         store.close()
     if entries:
         raise KeyFolderError("keys.missing", file=str(settings.keys_folder / FILE_NAME), entries=entries)
+
+
+class Renewal(NamedTuple):
+    """What the ledger says of renewed keys: the kind of entry, what it is about, and its data."""
+
+    kind: str
+    subject: str
+    said: Mapping[str, object]
+
+
+def renew_keys(
+    settings: Settings, store: Store, renewed: KeyRing, passphrase: str, note: Renewal, now: datetime
+) -> None:
+    """Put renewed keys into the place of those in use and note it on the ledger: both, or neither, whatever
+    happens between. Tablets follow what the ledger says: a key that it does not name they would not take.
+
+    The ring is written beside the one in use; the entry names it by the hash of its file; then it takes its
+    place. What was cut off there is finished when the keys are opened next. Raises StoreError, OSError.
+    """
+    renewed.save(settings.keys_folder / NEXT, passphrase)
+    data = {**note.said, "keys": _digest_of_next(settings.keys_folder)}
+    with store.writing():
+        change(store, note.kind, SERVER, note.subject, None, data, now)
+    _take_over(settings.keys_folder)
+
+
+def finish_renewal(settings: Settings) -> None:
+    """Let keys that the ledger names take their place; those that it does not name were never in use."""
+    folder = settings.keys_folder
+    if not (folder / NEXT / FILE_NAME).exists() or not Store.is_at(settings.database):
+        return
+    store = Store.open(settings.database, settings.files_folder)
+    try:
+        with store.reading():
+            rows = [row for kind in RENEWALS for row in store.ledger.changes(kind=kind, newest=1)]
+    finally:
+        store.close()
+    if _digest_of_next(folder) in {json.loads(row["text"])["data"].get("keys") for row in rows}:
+        _take_over(folder)
+    else:
+        shutil.rmtree(folder / NEXT)
+
+
+def _digest_of_next(folder: Path) -> str:
+    return hashlib.sha256((folder / NEXT / FILE_NAME).read_bytes()).hexdigest()
+
+
+def _take_over(folder: Path) -> None:
+    (folder / NEXT / FILE_NAME).replace(folder / FILE_NAME)
+    flush_folder(folder)
+    shutil.rmtree(folder / NEXT)
 
 
 def certificates_pem(keyring: KeyRing) -> bytes:

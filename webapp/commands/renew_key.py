@@ -20,12 +20,10 @@ from webapp.data_folder import HEAD_KEYS_FILE
 from webapp.proof.jws import public_jwk
 from webapp.proof.key_succession import statement
 from webapp.proof.keys import KeyRing, new_head_signer, new_private_key
-from webapp.services.evidence.ledger import SERVER, change
-from webapp.services.evidence.rotation import HEAD_KEY_RENEWED, PIN_KEY_RENEWED
-from webapp.services.evidence.succession import RECEIPT_KEY_RENEWED
+from webapp.services.evidence.succession import HEAD_KEY_RENEWED, PIN_KEY_RENEWED, RECEIPT_KEY_RENEWED
 from webapp.services.times import utc_text
 from webapp.settings import Settings, key_passphrase
-from webapp.shop_folder import write_head_keys
+from webapp.shop_folder import Renewal, renew_keys, write_head_keys
 
 DONE, NO_SHOP = 0, 2
 RECEIPTS, PINS, HEADS = "receipts", "pins", "heads"
@@ -42,9 +40,8 @@ def renew_key(settings: Settings, which: str) -> int:
     now = utc_now()
     with opened(settings) as (store, keyring):
         renewed, kind, said = _renewed(keyring, which, now)
-        with store.writing():
-            change(store, kind, SERVER, which, None, said, now)
-            renewed.save(settings.keys_folder, key_passphrase(settings, new_token, made=True))
+        passphrase = key_passphrase(settings, new_token, made=True)
+        renew_keys(settings, store, renewed, passphrase, Renewal(kind, which, said), now)
         write_head_keys(settings, renewed)
     print(HAND_ON.format(file=settings.data_folder / HEAD_KEYS_FILE) if which == HEADS else LEARN)
     return DONE

@@ -21,6 +21,7 @@ from webapp.proof.own_certificate import AUTHORITY_KEY_FILE
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.evidence.rotation import PASSPHRASE_RENEWED
 from webapp.settings import SHORTEST_PASSPHRASE, BadSetting, Settings, key_passphrase, write_secret
+from webapp.shop_folder import finish_renewal
 from webapp.store import Store
 
 NEW = "ZEROKEEP_NEW_KEY_PASSPHRASE"
@@ -31,6 +32,7 @@ def renew_passphrase(settings: Settings) -> int:
     """Wrap the keys anew, note it on the ledger. Raises BadSetting, ProofError, StoreError."""
     if not has_shop(settings):
         return NO_SHOP
+    finish_renewal(settings)
     former, new = key_passphrase(settings, new_token, made=True), _new(settings)
     files = (settings.keys_folder / FILE_NAME, settings.certificate_folder / AUTHORITY_KEY_FILE)
     there = [file for file in files if file.exists()]

@@ -12,13 +12,12 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 from webapp.services.evidence.safekeeping import Reminder
-from webapp.services.evidence.succession import RECEIPT_KEY_RENEWED
+from webapp.services.evidence.succession import HEAD_KEY_RENEWED, PIN_KEY_RENEWED, RECEIPT_KEY_RENEWED
 from webapp.services.times import from_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
 
-PIN_KEY_RENEWED, HEAD_KEY_RENEWED = "pin_key.renewed", "head_key.renewed"
 PASSPHRASE_RENEWED = "key_passphrase.renewed"  # noqa: S105 - the kind of an entry
 A_YEAR = timedelta(days=365)
 
