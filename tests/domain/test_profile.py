@@ -14,7 +14,8 @@ from tests.rules.example_shop import MILL_MM, PARKED_MILL, VISE, example_sheet
 from webapp.domain.procedure.profile import CONDITIONS, PRACTISED, MachineProfile
 from webapp.domain.procedure.rules import MOST_WORDS_TO_DO
 from webapp.domain.procedure.shipped import SHIPPED
-from webapp.domain.shop.shop import Machine, ShopFieldError, as_plain, from_plain
+from webapp.domain.shop.fields import ShopFieldError, as_plain, from_plain
+from webapp.domain.shop.shop import Machine
 from webapp.domain.shop.shop_file import ShopFileError, read_shop
 
 

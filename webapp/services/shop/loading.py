@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, Any, NotRequired, TypedDict
 
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.procedure.procedure import Procedure, publish
-from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules, as_plain, from_plain
+from webapp.domain.shop.fields import as_plain, from_plain
+from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules
 from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import give_first_secrets

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.events import SHORT_ID
 from webapp.domain.plain.errors import LabelNotInFamilyError
-from webapp.domain.shop.shop import ROLES, Machine, from_plain
+from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.shop import ROLES, Machine
 from webapp.domain.shop.slots import (
     SlotFamily,
     SlotRow,
