@@ -29,7 +29,7 @@ import {raiseWorry} from './worries.js';
 import {enterSquare} from '../touch/square.js';
 
 // An event that answers a step, and the kinds of step that it can answer.
-const ANSWERS = {
+export const ANSWERS = {
   'caution.read': [['caution'], readCaution],
   'caution.carried': [['caution'], carryCaution],
   'board.checked': [['board'], checkBoard],
@@ -51,7 +51,7 @@ const ANSWERS = {
   'setup.signed': [['sign'], sign],
 };
 // An event that may come at any step.
-const NOTES = {
+export const NOTES = {
   'setup.started': start,
   'setup.resumed': resume,
   'question.put': putQuestion,
