@@ -81,6 +81,7 @@ GOOD_DATA: dict[str, dict[str, Any]] = {
     "setup.handed_over": {"to": "ivo"},
     "setup.taken_over": {"from_setup": "9b2f8c1e-0000-4000-8000-000000000002", "from_person": "ivo"},
     "touch.repeated": {"axis": "Y"},
+    "chip.wiped": {"axis": "Y"},
     "touch.kept": {"axis": "Z", "because": "repeat"},
     "question.put": {
         "question": "9b2f8c1e-0000-4000-8000-00000000000a",

@@ -335,7 +335,8 @@ def _square(player: Player, chance: Random, step: Plain) -> Plain:
 
 
 def _repeat(_player: Player, chance: Random, step: Plain) -> Plain:
-    return {"type": "touch.repeated", "data": {"axis": step["axis"] or chance.choice("XYZ")}}
+    kind = chance.choice(("touch.repeated", "chip.wiped"))
+    return {"type": kind, "data": {"axis": step["axis"] or chance.choice("XYZ")}}
 
 
 def _keep(_player: Player, chance: Random, step: Plain) -> Plain:

@@ -334,6 +334,11 @@ class TouchRepeated(TypedDict):
 
 
 @exactly
+class ChipWiped(TouchRepeated):
+    """Chip.wiped: something lay between ball and face and was wiped off; search and touch this axis again."""
+
+
+@exactly
 class TouchKept(TypedDict):
     """Touch.kept: the value stands, and for which reason."""
 
@@ -428,6 +433,7 @@ KINDS: Mapping[str, Kind] = {
     "stop.lifted": Kind(StopLifted),
     "axis.given_up": Kind(AxisGivenUp),
     "touch.repeated": Kind(TouchRepeated, ("compare",)),
+    "chip.wiped": Kind(ChipWiped, ("compare",)),
     "touch.kept": Kind(TouchKept, ("compare",)),
     "question.put": Kind(QuestionPut),
     "worry.raised": Kind(WorryRaised),

@@ -61,6 +61,7 @@ HANDLERS: Mapping[str, Handler] = {
     "stop.lifted": lifts.lift_stop,
     "axis.given_up": leaving.give_up,
     "touch.repeated": touches.repeat_touch,
+    "chip.wiped": touches.wipe_chip,
     "touch.kept": touches.keep_touch,
     "question.put": notes.put_question,
     "worry.raised": worries.raise_worry,

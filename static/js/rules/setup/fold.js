@@ -23,7 +23,7 @@ import {
   readTool,
   tickChecks,
 } from './steps.js';
-import {enterTouch, keepTouch, readAgain, repeatTouch} from './touches.js';
+import {enterTouch, keepTouch, readAgain, repeatTouch, wipeChip} from './touches.js';
 import {meetTrouble} from './troubles.js';
 import {raiseWorry} from './worries.js';
 import {enterSquare} from '../touch/square.js';
@@ -45,6 +45,7 @@ export const ANSWERS = {
   'touch.entered': [['touch'], enterTouch],
   'touch.read_again': [['compare'], readAgain],
   'touch.repeated': [['compare'], repeatTouch],
+  'chip.wiped': [['compare'], wipeChip],
   'touch.kept': [['compare'], keepTouch],
   'slot.zeroed': [['zero'], zeroRow],
   'setup.finished': [['finish'], finish],
