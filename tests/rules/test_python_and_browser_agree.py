@@ -85,6 +85,12 @@ CANONICAL = """async text => {
   };
   return JSON.stringify(values.map(tried));
 }"""
+HALF_STEPS = """async text => {
+  const [sheet, cases] = JSON.parse(text);
+  const {copiedValues, rowsWithValues} = await import('/static/js/rules/touch/compare.js');
+  return JSON.stringify(cases.map(one =>
+    [copiedValues(sheet, 'G54', one), rowsWithValues(sheet, 'G59', one)]));
+}"""
 REGISTER = """async text => {
   const {ANSWERS, NOTES} = await import('/static/js/rules/setup/fold.js');
   return JSON.stringify([
@@ -277,6 +283,20 @@ def test_random_lengths_slots_and_tools_compare_to_the_same_in_both(
     ours = [our_length_case(sheets["mm"], one) for one in cases]
     assert len({one["parsed"]["code"] for one in ours if isinstance(one["parsed"], dict)}) >= 11
     assert first_difference(ours, in_browser(rules, LENGTHS, [sheets["mm"], cases])) == ""
+
+
+def test_half_a_step_of_the_display_is_the_same_in_both_and_a_nanometre_more_is_not(
+    rules: Page, sheets: dict[str, Any]
+) -> None:
+    last = next(slot["last_values_nm"] for slot in sheets["mm"]["slots"] if slot["label"] == "G54")
+    cases = [{axis: nm + off for axis, nm in last.items()} for off in (500, -500, 501, -501)]
+    same, changed = dict.fromkeys(last, "same"), dict.fromkeys(last, "changed")
+    assert in_browser(rules, HALF_STEPS, [sheets["mm"], cases]) == [
+        [same, ["G54"]],
+        [same, ["G54"]],
+        [changed, []],
+        [changed, []],
+    ]
 
 
 def test_the_length_vectors_hold_in_the_browser(rules: Page, sheets: dict[str, Any]) -> None:
