@@ -7,13 +7,15 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 
-from tests.long import grow, hand_edits, leaves, mistakes, verdicts, windows
+from tests.long import grow, hand_edits, leaves, mistakes, mutations, seeds, verdicts, windows
 
 RUNS: dict[str, Callable[[int | None], int]] = {
     "grow": grow.run,
     "hand_edits": hand_edits.run,
     "leaves": leaves.run,
     "mistakes": mistakes.run,
+    "mutations": mutations.run,
+    "seeds": seeds.run,
     "verdicts": verdicts.run,
     "windows": windows.run,
 }
