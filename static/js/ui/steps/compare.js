@@ -99,7 +99,7 @@ export function compareStep(context) {
   };
 }
 
-/** Why the axis is touched again, in one tap; null where it may not be, or without a usual to compare with. */
+/** Why the axis is touched again, in one tap; null where it may not be, or without a usual to compare. */
 function chipWiped({setup, step, commit}, touch, toEnter) {
   if (!setup.state.may_touch_again || toEnter !== null) return null;
   if (touch.verdict === 'agrees' || touch.difference_nm === null) return null;
