@@ -25,6 +25,8 @@ from webapp.proof.errors import ProofError
 LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
 EVERY_ADDRESS = ("0.0.0.0", "::", "[::]")  # noqa: S104 - refused without named hosts
 SHORTEST_PASSPHRASE = 15
+CALLERS = {"trusted_proxies": "the proxy", "metrics_addresses": "what collects the figures"}
+LOG_LINES = ("text", "json")
 CERTIFICATE_FOLDER = "certificate"
 MOST_WORKERS = 16
 SERVER_SCHEME = "postgresql://"
@@ -60,6 +62,8 @@ class Settings:
     tls_certificate: Path | None = None
     tls_key: Path | None = None
     trusted_proxies: tuple[str, ...] = ()
+    metrics_addresses: tuple[str, ...] = ()
+    log_lines: str = "text"
     trust_port: int | None = None
     database_named: Path | str | None = field(default=None, repr=False)  # an address may hold a password
     files_folder_named: Path | None = None
@@ -153,6 +157,8 @@ def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | No
         demo=_flag("demo", raw("demo")),
         trusted_hosts=_trusted_hosts(raw("trusted_hosts"), host, own.get("hosts", ())),
         trusted_proxies=_addresses("trusted_proxies", raw("trusted_proxies")),
+        metrics_addresses=_addresses("metrics_addresses", raw("metrics_addresses")),
+        log_lines=_log_lines(raw("log_lines")),
         trust_port=_whole("trust_port", raw("trust_port"), port % 65535 + 1, 1, 65535) if own else None,
         session_idle_minutes=_whole("session_idle_minutes", raw("session_idle_minutes"), 30, 2, 240),
         session_longest_minutes=_whole(
@@ -295,9 +301,16 @@ def _addresses(name: str, value: object | None) -> tuple[str, ...]:
         return tuple(str(ip_address(part)) for part in found)
     except ValueError:
         raise BadSetting(
-            f"{name} is “{value}”. It has to be the address from which the proxy calls, such as 127.0.0.1; "
-            "several with commas."
+            f"{name} is “{value}”. It has to be the address from which {CALLERS[name]} calls, such as "
+            "127.0.0.1; several with commas."
         ) from None
+
+
+def _log_lines(value: object | None) -> str:
+    text = "text" if value is None else str(value).strip().lower()
+    if text not in LOG_LINES:
+        raise BadSetting(f"log_lines is “{text}”. It has to be text, or json for one object in each line.")
+    return text
 
 
 def _trusted_hosts(value: object | None, host: str, own: tuple[str, ...]) -> tuple[str, ...]:

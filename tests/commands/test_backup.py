@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import shutil
 import subprocess
 import tarfile
@@ -20,6 +21,7 @@ from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp.cli import main
+from webapp.commands.backup import COPY_PREFIX
 from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
 from webapp.services.audit.auditing import audit
@@ -206,6 +208,20 @@ def test_more_than_there_is_room_for_is_refused(made: tuple[Path, Path], tmp_pat
     key = backup_file.BackupKey.read(made[1].read_text())
     with made[0].open("rb") as source, pytest.raises(BackupRefused, match="no room"):
         backup_file.unpack(source, key, tmp_path / "into", 1_000)
+
+
+def test_copies_of_a_killed_process_go_and_those_of_a_running_one_stay(
+    house: House, run: Callable[..., str], tmp_path: Path
+) -> None:
+    ended = subprocess.Popen(["true"])
+    ended.wait()
+    killed = house.folder / f"{COPY_PREFIX}{ended.pid}-x.db"
+    running = house.folder / f"{COPY_PREFIX}{os.getpid()}-x.db"
+    for left in (killed, running):
+        left.write_bytes(b"")
+    run("backup", "--new-key", tmp_path / "owner.key")
+    run("backup", tmp_path / "night.age")
+    assert [path.name for path in house.folder.glob(f"{COPY_PREFIX}*")] == [running.name]
 
 
 def test_a_drill_tries_all_of_it_and_leaves_a_note_and_nothing_else(

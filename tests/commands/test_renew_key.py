@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from webapp import shop_folder
 from webapp.cli import main
 from webapp.commands.opening import opened
 from webapp.proof.key_succession import succeeded_by
@@ -51,3 +52,24 @@ def test_the_pin_key_before_still_opens_and_the_one_before_that_is_destroyed(set
         with store.reading():
             newest, *_ = store.ledger.changes(kind="pin_key.renewed")
     assert json.loads(newest["text"])["data"]["destroyed"] == [seen[1]]
+
+
+@pytest.mark.parametrize(("cut_off_at", "is_renewed"), [("change", False), ("_take_over", True)])
+def test_a_renewal_that_is_cut_off_is_finished_or_never_was(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch, cut_off_at: str, is_renewed: bool
+) -> None:
+    """Keys that the ledger does not name would be followed by no tablet."""
+    with opened(settings) as (_, keyring):
+        before = keyring.receipt_key_id
+
+    def cut_off(*_: object) -> None:
+        raise OSError("the power is gone")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(shop_folder, cut_off_at, cut_off)
+        with pytest.raises(OSError, match="power"):
+            main(["renew-key", "receipts", "--data-folder", str(settings.data_folder)])
+    with opened(settings) as (store, keyring):
+        assert (keyring.receipt_key_id != before) == is_renewed
+        assert succeeded_by(before, succession.all_statements(store)) == keyring.receipt_key_id
+    assert [path.name for path in settings.keys_folder.iterdir()] == ["keys.json"]

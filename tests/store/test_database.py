@@ -291,7 +291,7 @@ def put(store: Store, statement: str) -> None:
 def notes_of_care(store: Store) -> tuple[list[str], int]:
     """Rows that do not fit their note, and how many notes there are."""
     with store.reading():
-        return store.row_changes.changed("probe_care"), len(store.row_changes.notes(0, 100))
+        return store.row_changes.changed("probe_care").found, len(store.row_changes.notes(0, 100))
 
 
 def test_a_file_of_a_newer_or_another_version_is_refused(tmp_path: Path) -> None:

@@ -161,7 +161,7 @@ def test_a_row_is_noted_with_the_same_digest_in_both(kept_in_file: Store, kept_o
             if nullable and table.name not in KEPT_FOREVER:
                 raw(store, f"UPDATE {table.name} SET {nullable[0]} = NULL")  # noqa: S608
         with store.reading():
-            assert [store.row_changes.changed(table.name) for table in COVERED] == [[]] * len(COVERED)
+            assert [store.row_changes.changed(table.name).found for table in COVERED] == [[]] * len(COVERED)
     first, second = (_notes(store) for store in stores)
     assert first == second
     assert len(first) > 100
@@ -184,7 +184,7 @@ def test_a_row_that_another_tool_changed_fits_no_note(kept_on_server: Store) -> 
         other.execute("UPDATE person SET active = FALSE WHERE id = 'mara'")
         other.execute("DELETE FROM person WHERE id = 'ivo'")
     with kept_on_server.reading():
-        assert kept_on_server.row_changes.changed("person") == ['["mara"]']
+        assert kept_on_server.row_changes.changed("person").found == ['["mara"]']
         assert kept_on_server.row_changes.gone("person") == ['["ivo"]']
 
 
@@ -355,7 +355,7 @@ def test_a_copy_of_what_is_on_a_server_is_a_file(kept_on_server: Store, tmp_path
     copy = Store.open(tmp_path / "copy.db")
     with copy.reading():
         assert [row["id"] for row in copy.people.everybody()] == ["mara"]
-        assert copy.row_changes.changed("person") == copy.damage() == []
+        assert copy.row_changes.changed("person").found == copy.damage() == []
     copy.close()
 
 

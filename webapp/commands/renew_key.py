@@ -12,19 +12,18 @@ from dataclasses import replace
 from datetime import datetime
 
 from webapp.chance import new_token
+from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
 from webapp.proof.jws import public_jwk
 from webapp.proof.key_succession import statement
 from webapp.proof.keys import KeyRing, new_private_key
-from webapp.services.evidence.ledger import SERVER, change
-from webapp.services.evidence.succession import RECEIPT_KEY_RENEWED
+from webapp.services.evidence.succession import PIN_KEY_RENEWED, RECEIPT_KEY_RENEWED
 from webapp.services.times import utc_text
-from webapp.serving import utc_now
 from webapp.settings import Settings, key_passphrase
+from webapp.shop_folder import Renewal, renew_keys
 
 DONE, NO_SHOP = 0, 2
 RECEIPTS, PINS = "receipts", "pins"
-PIN_KEY_RENEWED = "pin_key.renewed"
 
 
 def renew_key(settings: Settings, which: str) -> int:
@@ -34,9 +33,8 @@ def renew_key(settings: Settings, which: str) -> int:
     now = utc_now()
     with opened(settings) as (store, keyring):
         renewed, kind, said = _receipts(keyring, now) if which == RECEIPTS else _pins(keyring)
-        with store.writing():
-            change(store, kind, SERVER, which, None, said, now)
-            renewed.save(settings.keys_folder, key_passphrase(settings, new_token, made=True))
+        passphrase = key_passphrase(settings, new_token, made=True)
+        renew_keys(settings, store, renewed, passphrase, Renewal(kind, which, said), now)
     print("There is a new key. Start the server again: tablets learn it at their next contact, from the one")
     print("that they know. Until then it goes on with the former key.")
     return DONE

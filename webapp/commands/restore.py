@@ -19,8 +19,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from webapp.chance import new_token
+from webapp.clocks import utc_now
 from webapp.commands.backup import DATABASE
-from webapp.composition import open_keyring
 from webapp.proof import backup_file
 from webapp.proof.backup_file import BackupKey, Manifest
 from webapp.proof.errors import BackupRefused
@@ -28,8 +28,8 @@ from webapp.proof.keys import KeyRing
 from webapp.services.audit import auditing
 from webapp.services.evidence import epochs, ledger, safekeeping
 from webapp.services.evidence.ledger_walk import Fault
-from webapp.serving import utc_now
 from webapp.settings import Settings
+from webapp.shop_folder import open_keyring
 from webapp.store import Store
 from webapp.store.files import flush_folder
 from webapp.words import say

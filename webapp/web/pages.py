@@ -26,7 +26,7 @@ from webapp.web.desk import (
     worrying,
 )
 from webapp.web.desk.people_forms import LONGEST_FIELD
-from webapp.web.edge import errors, guards, headers, rights, shop_zone
+from webapp.web.edge import errors, guards, headers, rights, shop_zone, watched
 from webapp.web.edge.wiring import Wiring, attach
 from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes, z_readings
 from webapp.web.show import shown_values, top_rule
@@ -54,6 +54,7 @@ BLUEPRINTS: Sequence[Blueprint] = (
     audit.blueprint,
     handing_out.blueprint,
     heads.blueprint,
+    watched.blueprint,
 )
 
 
