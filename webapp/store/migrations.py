@@ -613,6 +613,15 @@ PEOPLE_LISTED = Migration(
     ),
 )
 
+# Nobody decides a second time about a setup, whatever the program does.
+DECIDED_ONCE = Migration(
+    "decided once",
+    (
+        """CREATE UNIQUE INDEX change_decides_once ON change (setup)
+            WHERE type IN ('setup.signed_off', 'setup.not_accepted')""",
+    ),
+)
+
 PERSON_NAMES = (
     """CREATE TABLE person_name (
             person TEXT PRIMARY KEY REFERENCES person (id),
@@ -668,6 +677,7 @@ MIGRATIONS = (
     NOTES,
     SHEET_PARTS,
     PEOPLE_LISTED,
+    DECIDED_ONCE,
     NAMES_ERASABLE,
 )
 
