@@ -176,6 +176,16 @@ def test_a_clock_says_by_what_it_tells_and_what_changes_it(page: Page) -> None:
     assert page.evaluate("() => { wallMs -= 1; return clock.wentBack; }") is True
 
 
+def test_two_minutes_off_are_not_said_and_a_millisecond_more_is(page: Page) -> None:
+    page.evaluate(CLOCK, SOON)
+    for off_ms, is_said in ((120_000, False), (-120_000, False), (120_001, True), (-120_001, True)):
+        page.evaluate("at => { wallMs = Date.parse(at); clock.compare(at, wallMs); }", SOON)
+        page.evaluate("off => { wallMs += off; }", off_ms)
+        assert page.evaluate("() => clock.wentBack") is (off_ms == -120_001)
+        assert page.evaluate("at => clock.compare(at, wallMs)", SOON) is is_said
+        assert page.evaluate("() => clock.isWrong") is is_said
+
+
 def test_a_clock_that_is_set_while_the_page_is_open_is_no_longer_called_the_servers(page: Page) -> None:
     page.evaluate(CLOCK, SOON)
     page.evaluate(

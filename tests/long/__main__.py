@@ -7,7 +7,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 
-from tests.long import grow, hand_edits, kills, leaves, machine, mistakes, verdicts, windows
+from tests.long import grow, hand_edits, kills, leaves, machine, mistakes, mutations, seeds, verdicts, windows
 
 RUNS: dict[str, Callable[[int | None], int]] = {
     "grow": grow.run,
@@ -16,6 +16,8 @@ RUNS: dict[str, Callable[[int | None], int]] = {
     "leaves": leaves.run,
     "machine": machine.run,
     "mistakes": mistakes.run,
+    "mutations": mutations.run,
+    "seeds": seeds.run,
     "verdicts": verdicts.run,
     "windows": windows.run,
 }
