@@ -45,9 +45,7 @@ def parser() -> argparse.ArgumentParser:
     _add_common(audit)
     _add_keeping(commands)
     _add_certificate(commands)
-    anew = commands.add_parser("secrets", help="give a person first secrets, on the server's own machine")
-    anew.add_argument("person", metavar="PERSON", help="the person's id, as it is typed at sign-in")
-    _add_common(anew)
+    _add_people(commands)
     _add_verify(commands)
     out = commands.add_parser(
         "ledger", help="print the changes on the ledger, one a line, for another computer"
@@ -92,6 +90,15 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--linters", action="store_true", help="without the tests")
     check.add_argument("--hook", action="store_true", help="run the linters before each commit from now on")
     return whole
+
+
+def _add_people(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    anew = commands.add_parser("secrets", help="give a person first secrets, on the server's own machine")
+    anew.add_argument("person", metavar="PERSON", help="the person's id, as it is typed at sign-in")
+    _add_common(anew)
+    erase = commands.add_parser("erase-name", help="erase the name of a person whose account is out of use")
+    erase.add_argument("person", metavar="PERSON", help="the person's id, which stays")
+    erase.add_argument("--data-folder", help="where the shop's data lies")
 
 
 def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -196,8 +203,8 @@ def _add_past(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
 
 def _add_keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
-    renew = commands.add_parser("renew-key", help="a new key for receipts or sealed PINs; tablets learn it")
-    renew.add_argument("which", choices=("receipts", "pins"))
+    renew = commands.add_parser("renew-key", help="a new key of receipts, PINs or heads; another passphrase")
+    renew.add_argument("which", choices=("receipts", "pins", "heads", "passphrase"))
     renew.add_argument("--data-folder", help="where the shop's data lies")
     backup = commands.add_parser("backup", help="everything in one encrypted file, while the server runs")
     what = backup.add_mutually_exclusive_group(required=True)
@@ -218,6 +225,12 @@ def _add_keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
         "--with-faults", action="store_true", help="even where an audit of it finds something"
     )
     restore.add_argument("--data-folder", help="where the shop's data shall lie")
+    dispose = commands.add_parser("dispose", help="take old sealed records away; hashes stay on the ledger")
+    dispose.add_argument("--older-than", type=int, required=True, metavar="YEARS", help="sealed by then")
+    dispose.add_argument("--by", metavar="LEAD", help="the id of the lead who decided it")
+    dispose.add_argument("--reason", help="why; it stands on the ledger")
+    dispose.add_argument("--dry-run", action="store_true", help="say which, alter nothing")
+    dispose.add_argument("--data-folder", help="where the shop's data lies")
 
 
 def _line_or_every(text: str) -> int | str:

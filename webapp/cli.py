@@ -194,8 +194,10 @@ def _hand_out(options: argparse.Namespace) -> int:
 
 
 def _renew_key(options: argparse.Namespace) -> int:
-    from webapp.commands import renew_key
+    from webapp.commands import renew_key, renew_passphrase
 
+    if options.which == "passphrase":
+        return renew_passphrase.renew_passphrase(_settings(options))
     return renew_key.renew_key(_settings(options), options.which)
 
 
@@ -203,6 +205,20 @@ def _renew_seal(options: argparse.Namespace) -> int:
     from webapp.commands import renew_seal
 
     return renew_seal.renew_seal(_settings(options), as_json=options.json)
+
+
+def _dispose(options: argparse.Namespace) -> int:
+    from webapp.commands import dispose
+
+    return dispose.dispose(
+        *(_settings(options), options.older_than, options.by, options.reason), dry_run=options.dry_run
+    )
+
+
+def _erase_name(options: argparse.Namespace) -> int:
+    from webapp.commands import erase_name
+
+    return erase_name.erase_name(_settings(options), options.person)
 
 
 def _secrets(options: argparse.Namespace) -> int:
@@ -233,6 +249,8 @@ COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "backup": _backup,
     "restore": _restore,
     "certificate": _certificate,
+    "dispose": _dispose,
+    "erase-name": _erase_name,
     "secrets": _secrets,
     "verify": _verify,
     "ledger": _ledger,

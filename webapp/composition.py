@@ -156,7 +156,7 @@ def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:
 
 def files() -> shell.Shell:
     """All files of the pages, under one version."""
-    web_fonts = {name: fonts.web_font(name) for name in fonts.WEB_FONTS}
+    web_fonts = {name: fonts.web_font(name) for name in (*fonts.WEB_FONTS, *fonts.NAME_FONTS)}
     named = {shell.font_name(name, body): body for name, body in web_fonts.items()}
     return shell.read_shell(
         STATIC,
@@ -172,11 +172,13 @@ def font_css(names: dict[str, str]) -> str:
     the heaviest one also stands for every heavier weight.
     """
     rules = []
-    heaviest = max(names, key=lambda name: fonts.WEIGHTS[name])
+    weights = {name: fonts.WEIGHTS[fonts.weight_name(name)] for name in names}
+    heaviest = max(weights.values())
     for name, file in names.items():
-        weight = f"{fonts.WEIGHTS[name]} 900" if name == heaviest else str(fonts.WEIGHTS[name])
+        weight = f"{heaviest} 900" if weights[name] == heaviest else str(weights[name])
+        letters = f"unicode-range: {fonts.NAME_RANGE}; " if name in fonts.NAME_FONTS else ""
         rules.append(
             f'@font-face {{ font-family: "{fonts.FAMILY}"; font-style: normal; font-weight: {weight}; '
-            f'font-display: swap; src: url("/fonts/{file}") format("woff2"); }}\n'
+            f'font-display: swap; {letters}src: url("/fonts/{file}") format("woff2"); }}\n'
         )
     return "".join(rules)

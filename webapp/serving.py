@@ -43,7 +43,7 @@ from webapp.proof.errors import ProofError
 from webapp.proof.seal_term import seal_term
 from webapp.proof.tls_certificate import check_tls
 from webapp.reception import Reception
-from webapp.services.evidence import safekeeping
+from webapp.services.evidence import rotation, safekeeping
 from webapp.services.setups import recording
 from webapp.services.sheets import preparing
 from webapp.settings import BadSetting, Settings
@@ -100,7 +100,8 @@ def prepare(settings: Settings) -> list[str]:
         term = seal_term(parts.keyring.seal_certificate, parts.now())
         warning = [say(term.code, term.fields)] if term else []
         due = None if settings.demo else safekeeping.reminder(parts.store, parts.now())
-        kept = [say(due.code, due.fields)] if due else []
+        aged = [] if settings.demo else rotation.reminders(parts.store, parts.now())
+        kept = [say(one.code, one.fields) for one in (*([due] if due else []), *aged)]
         return [*_hint_if_empty(parts.store), *warning, *kept, *notices, *_where(settings)]
     finally:
         parts.close()

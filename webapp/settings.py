@@ -98,6 +98,11 @@ class Settings:
         return self.unlock_file or self.data_folder / "unlock"
 
     @property
+    def next_unlock_path(self) -> Path:
+        """Where a new passphrase of the keys stands until everything is wrapped under it."""
+        return self.unlock_path.with_name(f"{self.unlock_path.name}.new")
+
+    @property
     def certificate_folder(self) -> Path:
         """Where the shop's own authority lies, and the server's certificate from it."""
         return self.data_folder / CERTIFICATE_FOLDER
@@ -191,7 +196,7 @@ def key_passphrase(settings: Settings, new_secret: Callable[[], str], *, made: b
             "ZEROKEEP_KEY_PASSPHRASE."
         )
     if not path.exists():
-        _write_secret(path, new_secret())
+        write_secret(path, new_secret())
     if path.stat().st_mode & 0o077:
         raise BadSetting(f"Others can read {path}, the file that unlocks the keys. Type: chmod 600 {path}")
     text = path.read_text(encoding="utf-8").strip()
@@ -203,7 +208,8 @@ def key_passphrase(settings: Settings, new_secret: Callable[[], str], *, made: b
     return text
 
 
-def _write_secret(path: Path, secret: str) -> None:
+def write_secret(path: Path, secret: str) -> None:
+    """Write a secret into a file that is not there yet, for its owner alone. Raises BadSetting."""
     try:
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(handle, "w", encoding="utf-8") as file:

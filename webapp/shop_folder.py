@@ -16,13 +16,13 @@ from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
 
 from webapp.data_folder import CERTIFICATES_FILE, HEAD_KEYS_FILE
-from webapp.proof.errors import KeyFolderError
+from webapp.proof.errors import KeyFolderError, WrongPassphraseError
 from webapp.proof.key_file import write_whole
 from webapp.proof.keys import FILE_NAME, KeyRing
 from webapp.proof.report import NOT_ON_LEDGER
 from webapp.services.evidence.entries import sealed_here
 from webapp.services.evidence.ledger import SERVER, change
-from webapp.services.evidence.succession import PIN_KEY_RENEWED, RECEIPT_KEY_RENEWED
+from webapp.services.evidence.succession import HEAD_KEY_RENEWED, PIN_KEY_RENEWED, RECEIPT_KEY_RENEWED
 from webapp.settings import Settings, key_passphrase
 from webapp.store import Store
 from webapp.store.files import flush_folder
@@ -30,7 +30,7 @@ from webapp.store.files import flush_folder
 KEYS_NAME = "Zerokeep"
 # A ring that was renewed lies in this folder beside the one in use until the ledger has the renewal.
 NEXT = "next"
-RENEWALS = ("seal.renewed", RECEIPT_KEY_RENEWED, PIN_KEY_RENEWED)
+RENEWALS = ("seal.renewed", RECEIPT_KEY_RENEWED, PIN_KEY_RENEWED, HEAD_KEY_RENEWED)
 
 
 def shop_name(store: Store) -> str:
@@ -61,13 +61,22 @@ def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Cal
         _refuse_beside_a_past(settings)
     passphrase = key_passphrase(settings, new_token, made=made)
     if made:
-        _finish_renewal(settings)
-        keyring = KeyRing.open(settings.keys_folder, passphrase)
+        finish_renewal(settings)
+        keyring = _opened(settings, passphrase)
     else:
         keyring = KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
     write_certificates(settings, keyring)
     write_head_keys(settings, keyring)
     return keyring
+
+
+def _opened(settings: Settings, passphrase: str) -> KeyRing:
+    try:
+        return KeyRing.open(settings.keys_folder, passphrase)
+    except WrongPassphraseError:
+        if settings.next_unlock_path.exists():
+            raise KeyFolderError("keys.half_renewed", file=str(settings.next_unlock_path)) from None
+        raise
 
 
 def _refuse_beside_a_past(settings: Settings) -> None:
@@ -107,7 +116,7 @@ def renew_keys(
     _take_over(settings.keys_folder)
 
 
-def _finish_renewal(settings: Settings) -> None:
+def finish_renewal(settings: Settings) -> None:
     """Let keys that the ledger names take their place; those that it does not name were never in use."""
     folder = settings.keys_folder
     if not (folder / NEXT / FILE_NAME).exists() or not Store.is_at(settings.database):

@@ -195,7 +195,7 @@ def test_a_wrong_tool_number_and_a_slot_that_changed_are_asked_about(odile: Oper
     for text in (shown["X"], shown["Y"], "-12.345"):
         tablet.enter(text)
     assert tablet.step == "copy.values"
-    assert "These are not the values that the register last saw in G55." in tablet.text()
+    assert "These are not the values that were last seen in G55." in tablet.text()
     tablet.tap("go")
     assert tablet.step == "clear.values"
     assert tablet.events_of("values.copied")[-1]["data"]["compared"]["Z"] == "changed"

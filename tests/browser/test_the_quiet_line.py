@@ -63,7 +63,7 @@ REACHED = {"lastAtUtc": AT, "reached": True}
             {"count": 5, "refused": 2},
             {"device": "forked"},
             False,
-            ["3 waiting · two sign with this key: tell the lead", "waiting", "5"],
+            ["3 waiting · two tablets sign as one: tell the lead", "waiting", "5"],
         ),
     ],
 )

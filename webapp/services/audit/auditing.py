@@ -25,11 +25,13 @@ from webapp.domain.evidence import tree
 from webapp.domain.plain.declared import Fault as NotOfShape
 from webapp.domain.plain.declared import Shape
 from webapp.proof.printed_head import printed_head
+from webapp.services.audit import people
 from webapp.services.audit.derived import misfits
 from webapp.services.audit.row_notes import NO_NOTES, Notes, NotesSaid, changed_rows, notes_until_now, said_by
 from webapp.services.audit.unreadable import readable
 from webapp.services.evidence.ledger import SERVER, change, has_head, keep_head
 from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault, Stretch, Walk
+from webapp.services.evidence.tombstones import tombstone
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
@@ -159,6 +161,7 @@ def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
     yield from readable("sheet", _sheets(_in_pieces(store, store.setups.all_sheets(), SHEETS_AT_A_TIME)))
     yield from readable("record", _records(store, outcome))
     yield from readable("setup", misfits(store))
+    yield from readable("person", people.misfits(store))
     yield from changed_rows(store)
     yield from readable("row_change", _notes(store, outcome, NO_NOTES))
 
@@ -297,6 +300,10 @@ def _sheets(rows: Iterable[SheetRow]) -> Iterator[Fault]:
 
 def _record(store: Store, row: RecordRow) -> Iterator[Fault]:
     if not store.records.files.is_whole(row["sha256"]):
+        with store.reading():
+            disposed = tombstone(store, row) is not None
+        if disposed:
+            return
         yield Fault("audit.record_file", f"record {row['sha256']} of setup {row['setup']}")
         return
     printed = printed_head(store.records.files.read(row["sha256"]))

@@ -133,6 +133,12 @@ class FreshSecrets(DeskForm):
     passphrase = secret("Your own passphrase, again")
 
 
+class EraseName(DeskForm):
+    """A person's name, to be erased for good."""
+
+    passphrase = secret("Your own passphrase, again")
+
+
 class Account(DeskForm):
     """Why an account is taken out of use or taken back into it."""
 
