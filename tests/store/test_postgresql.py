@@ -185,7 +185,7 @@ def test_a_row_that_another_tool_changed_fits_no_note(kept_on_server: Store) -> 
         other.execute("DELETE FROM person WHERE id = 'ivo'")
     with kept_on_server.reading():
         assert kept_on_server.row_changes.changed("person").found == ['["mara"]']
-        assert kept_on_server.row_changes.gone("person") == ['["ivo"]']
+        assert kept_on_server.row_changes.gone("person").found == ['["ivo"]']
 
 
 def test_a_change_that_is_taken_back_leaves_no_note_and_no_number(kept_on_server: Store) -> None:
