@@ -161,7 +161,7 @@ class Child:
 def to_sign_off(shop: Shop) -> list[str]:
     """Setups that wait for the lead."""
     with shop.house.store.reading():
-        return [row["id"] for row in shop.house.store.setups.setups() if row["status"] == "signed"]
+        return [row["id"] for row in shop.house.store.setups.setups(status=("signed",))]
 
 
 def prepare(shop: Shop, kind: str) -> None:
@@ -228,7 +228,8 @@ def check(shop: Shop, kind: str) -> None:
     store = shop.house.store
     with store.reading():
         there = {row["id"] for row in store.setups.all_events()}
-        states = {row["id"]: row["status"] for row in store.setups.setups()}
+        rows = store.setups.setups_by_id(shop.signed_off)
+        states = {setup: row["status"] for setup, row in rows.items()}
         records = {row["setup"]: row["sha256"] for row in store.records.all_records()}
     assert shop.receipted <= there, "an event that had a receipt is lost"
     assert all(states[setup] == "signed_off" for setup in shop.signed_off)
