@@ -58,12 +58,13 @@ def test_a_moving_jaw_touched_is_a_stop_and_the_fixed_one_touched_again_agrees(o
     assert kept == {"axis": "Y", "because": "agrees"}
 
 
-def test_a_chip_that_was_wiped_off_is_said_in_one_tap_and_the_axis_is_touched_again(odile: Operator) -> None:
+def test_a_chip_that_was_wiped_off_is_said_and_the_axis_is_touched_again(odile: Operator) -> None:
     odile.mill.mistakes["X"] = [Mistake(chip_nm=400_000)]
     odile.walk(until="x.compare")
     odile.read_again()
     tablet = odile.tablet
     first_nm = tablet.events_of("touch.entered")[-1]["data"]["value_nm"]
+    tablet.tap("off")
     tablet.tap("chip-wiped")
     assert tablet.step == "x.over"
     assert tablet.events_of("chip.wiped")[-1]["data"] == {"axis": "X"}

@@ -70,6 +70,7 @@ export function offView(tablet) {
       el(
         'div',
         {class: 'ways'},
+        chipWiped(tablet),
         !more && button(say('tablet.off.more'), 'worry-more', () => tablet.go({name: 'off', more: true})),
         setup.state.outcome === null &&
           button(say('tablet.off.trouble'), 'trouble', () => tablet.go({name: 'trouble'})),
@@ -96,6 +97,21 @@ export function offView(tablet) {
     go: {label: say('tablet.off.back'), action: 'back', press: () => tablet.go({name: 'step'})},
     beside: beside(tablet).slice(0, 1),
   };
+}
+
+/**
+ * Beside a value that is off: why this axis is touched again. Null where it may not be, or where nothing was
+ * compared.
+ */
+function chipWiped(tablet) {
+  const {setup} = tablet;
+  const {current: step, state} = setup;
+  if (step?.kind !== 'compare' || !state.may_touch_again) return null;
+  const touch = state.touches.filter(({axis}) => axis === step.axis).at(-1);
+  if (!touch || touch.verdict === 'agrees' || touch.difference_nm === null) return null;
+  return button(say('tablet.off.chip_wiped', {axis: step.axis}), 'chip-wiped', () =>
+    tablet.act(() => setup.commit('chip.wiped', {axis: step.axis})),
+  );
 }
 
 const raiseNow = (setup, worry, text, about = WORRIES[worry].about) =>
