@@ -25,7 +25,7 @@ from webapp.store.errors import (
     StoreError,
     SuperuserRefused,
 )
-from webapp.store.migrations import MIGRATIONS, hash_of, kept_forever
+from webapp.store.migrations import MIGRATIONS, NAMES_ERASABLE, _run, hash_of, kept_forever, migrate
 
 KEPT_FOREVER = sorted(
     {
@@ -373,3 +373,24 @@ def test_a_trigger_is_worded_as_a_function_and_what_calls_it() -> None:
         calls == "CREATE TRIGGER leaf_no_update BEFORE UPDATE ON leaf "
         "FOR EACH ROW EXECUTE FUNCTION leaf_no_update()"
     )
+
+
+def test_names_that_a_server_holds_go_where_they_can_be_erased() -> None:
+    server().make("from_before")
+    store = Store(server().address("from_before"))
+    try:
+        with store._database.altering():
+            _run(store._database, MIGRATIONS[: MIGRATIONS.index(NAMES_ERASABLE)])
+        columns = "id, name, roles, active, must_change, must_change_pin"
+        mara = "'mara', 'Mara Okafor', '[]', TRUE, TRUE, TRUE"
+        raw(store, f"INSERT INTO person ({columns}) VALUES ({mara})")  # noqa: S608
+        assert NAMES_ERASABLE.name in migrate(store._database)
+        assert raw(store, "SELECT name FROM person") == [("",)]
+        with store.reading():
+            found = store.people.person("mara")
+            changed = [store.row_changes.changed(name).found for name in ("person", "person_name")]
+        assert changed == [[], []]
+        assert found is not None
+        assert (found["name"], len(found["salt"] or "")) == ("Mara Okafor", 64)
+    finally:
+        store.close()
