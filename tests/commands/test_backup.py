@@ -234,6 +234,15 @@ def test_a_drill_tries_all_of_it_and_leaves_a_note_and_nothing_else(
         (row,) = house.store.ledger.changes(kind=safekeeping.TRIED)
     assert json.loads(row["text"])["data"]["faults"] == 0
     assert "--key" in run("backup", "--drill", made[0], status=2)
+    (tmp_path / "other").mkdir()
+    other = House(tmp_path / "other", house.keyring)
+    other.store.close()
+    assert "is no backup of the shop" in run(
+        "backup", "--drill", made[0], "--key", made[1], folder=other.folder
+    )
+    with other.store.reading():
+        assert other.store.ledger.changes(kind=safekeeping.TRIED) == []
+    assert "is no backup" in run("backup", "--drill", made[1], "--key", made[1], status=1)
 
 
 def test_a_lead_is_reminded_of_an_old_one_and_of_one_that_was_never_tried(house: House) -> None:

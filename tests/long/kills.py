@@ -44,6 +44,8 @@ AUDIT_EVERY = 25
 A_PORTION = 3
 EVENTS_READY = 400
 LONGEST_S = 1.5
+# A backup of a file that is written to all the time may be refused, and says when to try again.
+CALM = "CopyDisturbed"
 PASSPHRASE = "four plain words here"
 RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}
 WORKS = ("intake", "sign_off", "seal", "load", "backup", "renew_seal", "renew_key")
@@ -159,7 +161,7 @@ class Child:
 def to_sign_off(shop: Shop) -> list[str]:
     """Setups that wait for the lead."""
     with shop.house.store.reading():
-        return [row["id"] for row in shop.house.store.setups.setups() if row["status"] == "signed"]
+        return [row["id"] for row in shop.house.store.setups.setups(status=("signed",))]
 
 
 def prepare(shop: Shop, kind: str) -> None:
@@ -194,7 +196,8 @@ def killed(shop: Shop, kind: str) -> tuple[set[str], bool]:
             shop.signed_off.add(value)
         elif what == "sealed":
             shop.sealed[value[0]] = value[1]
-    assert not any(what == "failed" for what, _ in lines), lines[-1]
+    failed = [value for what, value in lines if what == "failed" and not value.startswith(CALM)]
+    assert not failed, failed
     return {what for what, _ in lines}, any(what == "done" for what, _ in lines)
 
 
@@ -225,7 +228,8 @@ def check(shop: Shop, kind: str) -> None:
     store = shop.house.store
     with store.reading():
         there = {row["id"] for row in store.setups.all_events()}
-        states = {row["id"]: row["status"] for row in store.setups.setups()}
+        rows = store.setups.setups_by_id(shop.signed_off)
+        states = {setup: row["status"] for setup, row in rows.items()}
         records = {row["setup"]: row["sha256"] for row in store.records.all_records()}
     assert shop.receipted <= there, "an event that had a receipt is lost"
     assert all(states[setup] == "signed_off" for setup in shop.signed_off)
