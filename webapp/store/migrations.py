@@ -606,6 +606,16 @@ PEOPLE_LISTED = Migration(
     ),
 )
 
+VALUES_LEFT_OUT = Migration(
+    "values that were left out",
+    (
+        (
+            "CREATE INDEX kept_value_left_out ON kept_value (fixture, axis, seating) "
+            "WHERE left_out_reason IS NOT NULL"
+        ),
+    ),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -630,6 +640,7 @@ MIGRATIONS = (
     NOTES,
     SHEET_PARTS,
     PEOPLE_LISTED,
+    VALUES_LEFT_OUT,
 )
 
 
