@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from webapp.store.rows import KeptWithPerson, SeatingRow
 
 EVERY_SEATING = "all"
-STRETCH = 100
+STRETCH = 50
 
 
 @dataclass(frozen=True)
