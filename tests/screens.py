@@ -18,7 +18,7 @@ from pathlib import Path
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from tests.kit.at_the_mill import all_screens
-from tests.kit.chromium import CHROMIUM, CHROMIUM_FLAGS, PHONE, PORTRAIT, SIZES, viewport
+from tests.kit.chromium import CHROMIUM, CHROMIUM_FLAGS, PHONE, PORTRAIT, SIZES, shift_clock, viewport
 from tests.kit.demo import Demo, make_demo
 from tests.kit.desk import Desk
 from tests.kit.looking import TEXT_SIZE
@@ -285,7 +285,31 @@ def mill(studio: Studio) -> None:
     all_screens(tablet, studio.demo, seen)
 
 
-PARTS: dict[str, Callable[[Studio], None]] = {"steps": steps, "beside": beside, "mill": mill, "desk": desk}
+def away(studio: Studio) -> None:
+    """A tablet without its server, and one whose date is wrong; the server stands again afterwards."""
+    tablet, camera = studio.tablet()
+    tablet.all_sent()
+    studio.server.kill()
+    for number, (hours, name) in enumerate(
+        [(0, "no-server"), (450 * 24, "a-year-ahead"), (-49 - 450 * 24, "behind")]
+    ):
+        shift_clock(tablet.page, hours)
+        tablet.reload()
+        tablet.page.wait_for_selector("text=The server was last reached")
+        camera.take(f"away-{number}-{name}", twice=True)
+    tablet.tap("holds")
+    camera.take("away-3-holds")
+    tablet.page.context.close()
+    studio.server.start()
+
+
+PARTS: dict[str, Callable[[Studio], None]] = {
+    "steps": steps,
+    "beside": beside,
+    "away": away,
+    "mill": mill,
+    "desk": desk,
+}
 
 
 @contextmanager

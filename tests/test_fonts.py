@@ -13,7 +13,8 @@ from playwright.sync_api import Page
 from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 
-from webapp.fonts import COVERAGE, FAMILY, WEB_FONTS, WEIGHTS, font_files, web_font
+from webapp.composition import font_css
+from webapp.fonts import COVERAGE, FAMILY, NAME_FONTS, NAME_RANGE, WEB_FONTS, WEIGHTS, font_files, web_font
 
 
 @pytest.fixture(scope="module")
@@ -39,6 +40,20 @@ def test_every_letter_and_sign_that_a_page_may_use_is_in_every_font(folder: Path
 def test_the_record_can_print_greek_and_cyrillic_names(folder: Path) -> None:
     for path in font_files(folder).values():
         assert set(map(ord, "Ελένη Παπαδοπούλου Наталія Ґалаґан")) <= set(TTFont(path).getBestCmap())
+
+
+@pytest.mark.parametrize("name", NAME_FONTS)
+def test_the_screens_have_such_names_in_both_weights_and_nothing_twice(name: str, folder: Path) -> None:
+    data = web_font(name, folder)
+    font = opened(data)
+    letters = set(font.getBestCmap())
+    assert set(map(ord, "ΕλένηΠαπαδοπούλουНаталіяҐалаґан")) <= letters
+    assert COVERAGE & letters == set()
+    assert font["OS/2"].usWeightClass == WEIGHTS[name.removesuffix("-names")]
+    assert len(data) < 30_000
+    rules = font_css({one: one for one in (*WEB_FONTS, *NAME_FONTS)}).splitlines()
+    assert [f"unicode-range: {NAME_RANGE};" in rule for rule in rules] == [False, False, True, True]
+    assert ["font-weight: 600 900;" in rule for rule in rules] == [False, True, False, True]
 
 
 def test_all_figures_and_the_signs_between_them_have_one_width(folder: Path) -> None:

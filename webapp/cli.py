@@ -1,6 +1,7 @@
 """The program `zerokeep`: one parser, one command each in webapp/commands.
 
-Exit status: 0 done or holds, 1 it does not hold or was refused, 2 called wrongly.
+What a command needs is imported when it is called: nobody waits for a web server to read `--help`, or for a
+database to verify a file. Exit status: 0 done or holds, 1 it does not hold or was refused, 2 called wrongly.
 """
 
 from __future__ import annotations
@@ -9,123 +10,127 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Sequence
-from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from webapp import VERSION
-from webapp.domain.plain.errors import DomainError
-from webapp.proof.errors import ProofError
-from webapp.serving import CannotStart
-from webapp.settings import BadSetting, Settings, read_settings
-from webapp.store import StoreError
-from webapp.words import say
+from webapp.arguments import parser
+
+if TYPE_CHECKING:
+    from webapp.settings import Settings
 
 DEMO_FOLDER = Path(__file__).resolve().parent.parent / "data" / "demo"
 SETTINGS = (
     "data_folder", "host", "port", "trusted_hosts", "tls_certificate", "tls_key", "trusted_proxies",
-    "trust_port",
+    "trust_port", "metrics_addresses", "log_lines",
 )  # fmt: skip
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; its exit status. A refusal is printed in words, never as a trace."""
-    options = _parser().parse_args(arguments)
+    options = parser().parse_args(arguments)
     try:
-        return _run(options)
-    except (BadSetting, CannotStart) as error:
-        print(error, file=sys.stderr)
-    except (DomainError, ProofError) as error:
-        print(say(error.code, error.fields), file=sys.stderr)
-    except StoreError as error:
-        print(error, file=sys.stderr)
+        return COMMANDS[options.command](options)
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
+    except Exception as error:
+        sentence = _sentence(error)
+        if sentence is None:
+            raise
+        print(sentence, file=sys.stderr)
     return 1
 
 
-def _run(options: argparse.Namespace) -> int:
-    """Commands are imported when they are called: `--help` and `verify` need no server."""
-    from webapp.commands import (  # noqa: PLC0415
-        audit,
-        demo,
-        hand_out,
-        ledger,
-        load,
-        move,
-        parts,
-        past,
-        renew_key,
-        renew_seal,
-        restore,
-        secrets,
-        verify,
+def _sentence(error: Exception) -> str | None:
+    """What a refusal says to a person; None for what is none."""
+    from webapp.data_folder import CannotStart
+    from webapp.domain.plain.errors import DomainError
+    from webapp.proof.errors import ProofError
+    from webapp.settings import BadSetting
+    from webapp.store.errors import StoreError
+    from webapp.words import say
+
+    if isinstance(error, DomainError | ProofError):
+        return say(error.code, error.fields)
+    return str(error) if isinstance(error, BadSetting | CannotStart | StoreError) else None
+
+
+def _settings(options: argparse.Namespace, *, demo: bool = False) -> Settings:
+    from webapp.settings import read_settings
+
+    given = {name: getattr(options, name, None) for name in SETTINGS}
+    if demo:
+        given["demo"] = "yes"
+        given["data_folder"] = given["data_folder"] or os.environ.get("ZEROKEEP_DATA_FOLDER") or DEMO_FOLDER
+    return read_settings(os.environ, given)
+
+
+def _check(options: argparse.Namespace) -> int:
+    from webapp.checking import LINTERS, STEPS, check, keep_by_hook
+
+    if options.hook:
+        return keep_by_hook()
+    return check(LINTERS if options.linters else STEPS, as_json=options.json)
+
+
+def _serve(options: argparse.Namespace) -> int:
+    from webapp.serving import serve
+
+    serve(_settings(options))
+    return 0
+
+
+def _parts(options: argparse.Namespace) -> int:
+    from webapp.commands import parts
+
+    return parts.parts(as_json=options.json)
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from webapp.commands import demo
+
+    return demo.demo(_settings(options, demo=True))
+
+
+def _load(options: argparse.Namespace) -> int:
+    from webapp.commands import load
+
+    return load.load(_settings(options), options.file, dry_run=options.dry_run, as_json=options.json)
+
+
+def _import(options: argparse.Namespace) -> int:
+    from webapp.commands import past
+
+    return past.take_in(
+        _settings(options),
+        options.file,
+        dry_run=options.dry_run,
+        as_json=options.json,
+        all_the_same="every" if "every" in options.all_the_same else options.all_the_same,
     )
 
-    match options.command:
-        case "check":
-            from webapp.checking import LINTERS, STEPS, check, keep_by_hook  # noqa: PLC0415
 
-            if options.hook:
-                return keep_by_hook()
-            return check(LINTERS if options.linters else STEPS, as_json=options.json)
-        case "serve":
-            from webapp.serving import serve  # noqa: PLC0415
+def _export(options: argparse.Namespace) -> int:
+    from webapp.commands import past
 
-            serve(_settings(options))
-            return 0
-        case "parts":
-            return parts.parts(as_json=options.json)
-        case "demo":
-            return demo.demo(_settings(options, demo=True))
+    return past.export(_settings(options), options.file, options.fixture)
+
+
+def _audit(options: argparse.Namespace) -> int:
+    from webapp.commands import audit
+
+    return audit.audit(_settings(options), as_json=options.json, only_new=options.new)
+
+
+def _ledger(options: argparse.Namespace) -> int:
+    from webapp.commands import ledger
+
+    return ledger.write_out(_settings(options), after=options.after)
+
+
+def _head(options: argparse.Namespace) -> int:
+    from webapp.commands import head
+
     settings = _settings(options)
-    commands: dict[str, Callable[[], int]] = {
-        "load": lambda: load.load(settings, options.file, dry_run=options.dry_run, as_json=options.json),
-        "import": lambda: past.take_in(
-            settings,
-            options.file,
-            dry_run=options.dry_run,
-            as_json=options.json,
-            all_the_same="every" if "every" in options.all_the_same else options.all_the_same,
-        ),
-        "export": lambda: past.export(settings, options.file, options.fixture),
-        "audit": lambda: audit.audit(settings, as_json=options.json, only_new=options.new),
-        "ledger": lambda: ledger.write_out(settings, after=options.after),
-        "head": lambda: _head(settings, options),
-        "backup": lambda: _backup(settings, options),
-        "restore": lambda: restore.restore(
-            settings, options.file, options.key, options.reason, with_faults=options.with_faults
-        ),
-        "certificate": lambda: _certificate(settings, options),
-        "move": lambda: move.move(settings, options.to),
-        "hand-out": lambda: hand_out.hand_out(
-            *(settings, options.file, options.setup, options.first, options.last), as_json=options.json
-        ),
-        "renew-key": lambda: renew_key.renew_key(settings, options.which),
-        "renew-seal": lambda: renew_seal.renew_seal(settings, as_json=options.json),
-        "secrets": lambda: secrets.secrets(settings, options.person, as_json=options.json),
-        "verify": lambda: verify.verify(
-            *(settings, options.file, options.certificate, options.ledger_key), as_json=options.json
-        ),
-    }
-    return commands[options.command]()
-
-
-def _certificate(settings: Settings, options: argparse.Namespace) -> int:
-    from webapp.commands import certificate  # noqa: PLC0415
-
-    match options.what:
-        case "make":
-            return certificate.make(settings, options.hosts, options.subnet)
-        case "renew":
-            return certificate.renew(settings, options.hosts, options.authority_key)
-        case "take-off":
-            return certificate.take_off(settings, options.file)
-    return certificate.show(settings)
-
-
-def _head(settings: Settings, options: argparse.Namespace) -> int:
-    from webapp.commands import head  # noqa: PLC0415
-
     if options.kept:
         return head.kept(settings, options.kept, as_json=options.json)
     if options.signed:
@@ -139,9 +144,10 @@ def _head(settings: Settings, options: argparse.Namespace) -> int:
     return head.head(settings, tuple(options.compare) if options.compare else None, as_json=options.json)
 
 
-def _backup(settings: Settings, options: argparse.Namespace) -> int:
-    from webapp.commands import backup, restore  # noqa: PLC0415
+def _backup(options: argparse.Namespace) -> int:
+    from webapp.commands import backup, restore
 
+    settings = _settings(options)
     if options.new_key is not None:
         return backup.new_key(settings, options.new_key)
     if options.drill is not None:
@@ -152,210 +158,108 @@ def _backup(settings: Settings, options: argparse.Namespace) -> int:
     return backup.backup(settings, options.file, as_json=options.json)
 
 
-def _settings(options: argparse.Namespace, *, demo: bool = False) -> Settings:
-    given = {name: getattr(options, name, None) for name in SETTINGS}
-    if demo:
-        given["demo"] = "yes"
-        given["data_folder"] = given["data_folder"] or os.environ.get("ZEROKEEP_DATA_FOLDER") or DEMO_FOLDER
-    return read_settings(os.environ, given)
+def _restore(options: argparse.Namespace) -> int:
+    from webapp.commands import restore
 
-
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="zerokeep",
-        description=(
-            "Finding the vise of a shared mill with a spindle probe: walked through, checked, signed, kept."
-        ),
-    )
-    parser.add_argument("--version", action="version", version=f"zerokeep {VERSION}")
-    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    _add_serving(commands.add_parser("serve", help="serve a shop from its data folder"))
-    _add_serving(commands.add_parser("demo", help="make an invented shop with a past, and serve it"))
-    load = commands.add_parser("load", help="load machines, fixtures, probes, people and slots from a file")
-    load.add_argument("file", type=Path, metavar="SHOP.toml")
-    load.add_argument(
-        "--dry-run", action="store_true", help="say every fault and every change, alter nothing"
-    )
-    _add_common(load)
-    _add_past(commands)
-    audit = commands.add_parser("audit", help="work out again all that is stored, and say what does not fit")
-    audit.add_argument(
-        "--new", action="store_true", help="only what came since the last audit; all of it once in seven days"
-    )
-    _add_common(audit)
-    _add_keeping(commands)
-    _add_certificate(commands)
-    anew = commands.add_parser("secrets", help="give a person first secrets, on the server's own machine")
-    anew.add_argument("person", metavar="PERSON", help="the person's id, as it is typed at sign-in")
-    _add_common(anew)
-    verify = commands.add_parser("verify", help="say what holds of a sealed record")
-    verify.add_argument("file", type=Path, metavar="RECORD.pdf")
-    verify.add_argument(
-        "--certificate",
-        type=Path,
-        action="append",
-        default=[],
-        help="the seal's certificate (PEM), may be repeated",
-    )
-    verify.add_argument(
-        "--ledger-key",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="KEYS.txt",
-        help="the keys of the shop's ledger, may be repeated",
-    )
-    _add_common(verify)
-    out = commands.add_parser(
-        "ledger", help="print the changes on the ledger, one a line, for another computer"
-    )
-    out.add_argument("--after", type=int, default=-1, metavar="POSITION", help="only those behind this entry")
-    out.add_argument("--data-folder", help="where the shop's data lies")
-    now = commands.add_parser(
-        "head", help="the ledger's head, to print or mail, or whether it still has one that was kept"
-    )
-    which = now.add_mutually_exclusive_group()
-    which.add_argument(
-        "--compare", nargs=2, metavar=("SIZE", "ROOT"), help="a head from a record, a mail, a print"
-    )
-    which.add_argument(
-        "--since", type=int, metavar="SIZE", help="the proof that it only grew since that size"
-    )
-    which.add_argument(
-        "--kept",
-        type=Path,
-        action="append",
-        metavar="HEAD.txt",
-        help="a signed head that was kept; twice: whether two of them are of one ledger that grew",
-    )
-    which.add_argument("--signed", action="store_true", help="print the head of now as a signed note")
-    which.add_argument("--check", type=Path, metavar="PROOF.json", help="such a proof, without a server")
-    which.add_argument(
-        "--restored", metavar="REASON", help="a backup was brought back: keep this ledger's head from now on"
-    )
-    _add_common(now)
-    elsewhere = commands.add_parser(
-        "move", help="carry the whole shop into another database; stop the server first"
-    )
-    elsewhere.add_argument(
-        "--to", required=True, metavar="ADDRESS", help="a new file's path, or postgresql://ROLE@HOST/DATABASE"
-    )
-    elsewhere.add_argument("--data-folder", help="where the shop's data lies")
-    _add_handing_out(commands.add_parser("hand-out", help="evidence in one file, for somebody outside"))
-    made_of = commands.add_parser("parts", help="what the program is made of, beside what was pinned")
-    made_of.add_argument("--json", action="store_true", help="print it as a CycloneDX bill of materials")
-    check = commands.add_parser("check", help="linters, types, import contracts, tests")
-    check.add_argument("--json", action="store_true", help="print the result as JSON")
-    check.add_argument("--linters", action="store_true", help="without the tests")
-    check.add_argument("--hook", action="store_true", help="run the linters before each commit from now on")
-    return parser
-
-
-def _add_handing_out(command: argparse.ArgumentParser) -> None:
-    command.add_argument("file", type=Path, metavar="FILE.zip")
-    command.add_argument("--setup", metavar="ID", help="one setup")
-    command.add_argument("--first", type=date.fromisoformat, metavar="DAY", help="the first day, 2026-11-02")
-    command.add_argument("--last", type=date.fromisoformat, metavar="DAY", help="the last day, which counts")
-    _add_common(command)
-
-
-def _add_serving(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--data-folder", help="where the shop's data lies")
-    command.add_argument("--host", help="the address to listen at (127.0.0.1)")
-    command.add_argument("--port", help="the port to listen at (8420)")
-    command.add_argument(
-        "--trusted-hosts", help="names by which tablets and desks call this server, with commas"
-    )
-    command.add_argument("--tls-certificate", help="a certificate file, to serve by TLS")
-    command.add_argument("--tls-key", help="its key file")
-    command.add_argument(
-        "--trusted-proxies", help="addresses of proxies whose X-Forwarded-For and -Proto count, with commas"
-    )
-    command.add_argument(
-        "--trust-port", help="the port of the page on how to trust the shop's own certificate"
+    return restore.restore(
+        *(_settings(options), options.file, options.key, options.reason), with_faults=options.with_faults
     )
 
 
-def _add_certificate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    whole = commands.add_parser(
-        "certificate", help="the shop's own certificate authority, for TLS on its network"
+def _certificate(options: argparse.Namespace) -> int:
+    from webapp.commands import certificate
+
+    settings = _settings(options)
+    match options.what:
+        case "make":
+            return certificate.make(settings, options.hosts, options.subnet)
+        case "renew":
+            return certificate.renew(settings, options.hosts, options.authority_key)
+        case "take-off":
+            return certificate.take_off(settings, options.file)
+    return certificate.show(settings)
+
+
+def _move(options: argparse.Namespace) -> int:
+    from webapp.commands import move
+
+    return move.move(_settings(options), options.to)
+
+
+def _hand_out(options: argparse.Namespace) -> int:
+    from webapp.commands import hand_out
+
+    asked = (options.file, options.setup, options.first, options.last)
+    return hand_out.hand_out(_settings(options), *asked, as_json=options.json)
+
+
+def _renew_key(options: argparse.Namespace) -> int:
+    from webapp.commands import renew_key, renew_passphrase
+
+    if options.which == "passphrase":
+        return renew_passphrase.renew_passphrase(_settings(options))
+    return renew_key.renew_key(_settings(options), options.which)
+
+
+def _renew_seal(options: argparse.Namespace) -> int:
+    from webapp.commands import renew_seal
+
+    return renew_seal.renew_seal(_settings(options), as_json=options.json)
+
+
+def _dispose(options: argparse.Namespace) -> int:
+    from webapp.commands import dispose
+
+    return dispose.dispose(
+        *(_settings(options), options.older_than, options.by, options.reason), dry_run=options.dry_run
     )
-    what = whole.add_subparsers(dest="what", required=True, metavar="WHAT")
-    make = what.add_parser("make", help="make an authority for these hosts alone, and a certificate from it")
-    make.add_argument("hosts", nargs="+", metavar="HOST", help="a name or an address of the server")
-    make.add_argument(
-        "--subnet", action="append", default=[], help="addresses that the server may move to, may be repeated"
+
+
+def _erase_name(options: argparse.Namespace) -> int:
+    from webapp.commands import erase_name
+
+    return erase_name.erase_name(_settings(options), options.person)
+
+
+def _secrets(options: argparse.Namespace) -> int:
+    from webapp.commands import secrets
+
+    return secrets.secrets(_settings(options), options.person, as_json=options.json)
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from webapp.commands import verify
+
+    return verify.verify(
+        *(_settings(options), options.file, options.certificate, options.ledger_key),
+        with_pages=not options.without_pages,
+        as_json=options.json,
     )
-    renew = what.add_parser("renew", help="a new certificate, for other hosts if any are given")
-    renew.add_argument("hosts", nargs="*", metavar="HOST", help="in the place of the former ones")
-    renew.add_argument(
-        "--authority-key", type=Path, metavar="FILE", help="the authority's key, if it was taken off"
-    )
-    take_off = what.add_parser("take-off", help="move the authority's key to a file, to be locked away")
-    take_off.add_argument("file", type=Path, metavar="FILE")
-    for one in (make, renew, take_off, what.add_parser("show", help="say what there is")):
-        one.add_argument("--data-folder", help="where the shop's data lies")
 
 
-def _add_past(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    from webapp.commands.past import COLUMNS  # noqa: PLC0415
-
-    take_in = commands.add_parser(
-        "import",
-        help="take past values in from a table (CSV)",
-        epilog=COLUMNS,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    take_in.add_argument("file", type=Path, metavar="FILE.csv")
-    take_in.add_argument("--dry-run", action="store_true", help="say what would be taken in, alter nothing")
-    take_in.add_argument(
-        "--all-the-same",
-        action="append",
-        default=[],
-        type=_line_or_every,
-        metavar="LINE",
-        help="take this line though it is asked about, may be repeated; or the word every",
-    )
-    _add_common(take_in)
-    export = commands.add_parser("export", help="write all kept values into a table (CSV)")
-    export.add_argument("file", type=Path, metavar="FILE.csv")
-    export.add_argument("--fixture", help="only the values of this fixture")
-    export.add_argument("--data-folder", help="where the shop's data lies")
-
-
-def _add_keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    _add_common(commands.add_parser("renew-seal", help="a new key and certificate for the seal on records"))
-    renew = commands.add_parser("renew-key", help="a new key for receipts or sealed PINs; tablets learn it")
-    renew.add_argument("which", choices=("receipts", "pins"))
-    renew.add_argument("--data-folder", help="where the shop's data lies")
-    backup = commands.add_parser("backup", help="everything in one encrypted file, while the server runs")
-    what = backup.add_mutually_exclusive_group(required=True)
-    what.add_argument("file", type=Path, nargs="?", metavar="FILE", help="a new file for the backup")
-    what.add_argument(
-        "--new-key", type=Path, metavar="KEY-FILE", help="make the key that opens backups from now on"
-    )
-    what.add_argument(
-        "--drill", type=Path, metavar="FILE", help="try whether this backup can be brought back"
-    )
-    backup.add_argument("--key", type=Path, metavar="KEY-FILE", help="the key that opens it, for --drill")
-    _add_common(backup)
-    restore = commands.add_parser("restore", help="bring a backup back into a folder that is not there yet")
-    restore.add_argument("file", type=Path, metavar="FILE")
-    restore.add_argument("--key", type=Path, metavar="KEY-FILE", required=True, help="the key that opens it")
-    restore.add_argument("--reason", required=True, help="why; it stands on the ledger, and tablets show it")
-    restore.add_argument(
-        "--with-faults", action="store_true", help="even where an audit of it finds something"
-    )
-    restore.add_argument("--data-folder", help="where the shop's data shall lie")
-
-
-def _line_or_every(text: str) -> int | str:
-    return text if text == "every" else int(text)
-
-
-def _add_common(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--data-folder", help="where the shop's data lies")
-    command.add_argument("--json", action="store_true", help="print the result as JSON")
+COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
+    "serve": _serve,
+    "demo": _demo,
+    "load": _load,
+    "import": _import,
+    "export": _export,
+    "audit": _audit,
+    "renew-seal": _renew_seal,
+    "renew-key": _renew_key,
+    "backup": _backup,
+    "restore": _restore,
+    "certificate": _certificate,
+    "dispose": _dispose,
+    "erase-name": _erase_name,
+    "secrets": _secrets,
+    "verify": _verify,
+    "ledger": _ledger,
+    "head": _head,
+    "move": _move,
+    "hand-out": _hand_out,
+    "parts": _parts,
+    "check": _check,
+}
 
 
 if __name__ == "__main__":

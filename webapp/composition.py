@@ -6,34 +6,29 @@ an application whose parts do not fit does not start.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from functools import partial
-from importlib.metadata import version
 from pathlib import Path
 from typing import IO, TypeVar
 
-from cryptography import x509
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
-from cryptography.hazmat.primitives.serialization import Encoding
 from flask import Flask
 
-from webapp import VERSION, fonts
+from webapp import fonts
 from webapp.proof import bundle_check
-from webapp.proof.errors import KeyFolderError
-from webapp.proof.key_file import write_whole
-from webapp.proof.keys import FILE_NAME, KeyRing
+from webapp.proof.keys import KeyRing
 from webapp.proof.pdf_seal import seal
-from webapp.proof.record_verify import NOT_ON_LEDGER, verify_record
+from webapp.proof.record_verify import verify_record
 from webapp.record.press import Press
+from webapp.renderer import RENDERER
 from webapp.services.audit import handing_out
-from webapp.services.evidence.entries import sealed_here
 from webapp.services.evidence.timekeeping import Timekeeper, look_at_start
 from webapp.services.intake.intake import check_pending_seals
-from webapp.settings import Settings, key_passphrase
+from webapp.settings import Settings
+from webapp.shop_folder import certificates_pem, open_keyring, own_hash, shop_name
 from webapp.store import Store
 from webapp.web import pages
 from webapp.web.edge.wiring import Wiring
@@ -45,10 +40,6 @@ Result = TypeVar("Result")
 ROOT = Path(__file__).resolve().parent.parent
 STATIC = ROOT / "static"
 TEMPLATES = ROOT / "templates"
-KEYS_NAME = "Zerokeep"
-CERTIFICATES_FILE = "seal-certificates.pem"
-HEAD_KEYS_FILE = "ledger-keys.txt"
-RENDERER = {"weasyprint": version("weasyprint"), "zerokeep": VERSION}
 SEAL_REASON = "Reviewed and accepted by the lead; sealed by the shop's server"
 
 
@@ -138,91 +129,6 @@ def checker() -> bytes:
     return Path(bundle_check.__file__).read_bytes()
 
 
-def shop_name(store: Store) -> str:
-    """The shop's name as it was loaded; this program's own before that."""
-    with store.reading():
-        shop = store.shop.item("shop", "shop")
-    return str(shop["name"]) if shop else KEYS_NAME
-
-
-def own_hash(store: Store, pdf: bytes) -> str:
-    """The hash of these bytes if this server sealed them and noted the hash on its ledger, else
-    NOT_ON_LEDGER.
-    """
-    digest = hashlib.sha256(pdf).hexdigest()
-    with store.reading():
-        return digest if sealed_here(store, digest) else NOT_ON_LEDGER
-
-
-def open_keyring(settings: Settings, now: Callable[[], datetime], new_token: Callable[[], str]) -> KeyRing:
-    """The server's keys, made at the first start. Raises BadSetting, WrongPassphrase, KeyFolderError.
-
-    Beside a shop that has a past no keys are ever made: they would fit nothing that stands there. The
-    certificates of the seal and the keys of the ledger's heads are public: they lie beside the keys in two
-    files, for whoever verifies.
-    """
-    made = (settings.keys_folder / FILE_NAME).exists()
-    if not made:
-        _refuse_beside_a_past(settings)
-    passphrase = key_passphrase(settings, new_token, made=made)
-    if made:
-        keyring = KeyRing.open(settings.keys_folder, passphrase)
-    else:
-        keyring = KeyRing.create(settings.keys_folder, passphrase, common_name=KEYS_NAME, now=now())
-    write_certificates(settings, keyring)
-    write_head_keys(settings, keyring)
-    return keyring
-
-
-def _refuse_beside_a_past(settings: Settings) -> None:
-    if not Store.is_at(settings.database):
-        return
-    store = Store.open(settings.database, settings.files_folder)
-    try:
-        with store.reading():
-            entries = store.ledger.size()
-    finally:
-        store.close()
-    if entries:
-        raise KeyFolderError("keys.missing", file=str(settings.keys_folder / FILE_NAME), entries=entries)
-
-
-def certificates_pem(keyring: KeyRing) -> bytes:
-    """The certificates of all seals, the one in use first, as PEM."""
-    return b"".join(one.public_bytes(Encoding.PEM) for one in keyring.trusted_certificates)
-
-
-def write_certificates(settings: Settings, keyring: KeyRing) -> None:
-    """Put the certificates of all seals, the one in use first, into the file beside the keys.
-
-    Others that stand there stay: records may have been sealed under them, whatever became of their keys.
-    """
-    file = settings.data_folder / CERTIFICATES_FILE
-    before = file.read_bytes() if file.exists() else b""
-    pem = certificates_pem(keyring) + b"".join(
-        one.public_bytes(Encoding.PEM) for one in _readable(before) if one not in keyring.trusted_certificates
-    )
-    if before != pem:
-        write_whole(settings.data_folder, CERTIFICATES_FILE, pem)
-
-
-def write_head_keys(settings: Settings, keyring: KeyRing) -> None:
-    """Put the public keys of the ledger's heads, the one in use first, into their file; others there stay."""
-    file = settings.data_folder / HEAD_KEYS_FILE
-    before = file.read_text(encoding="utf-8", errors="replace").split() if file.exists() else []
-    now = [key.text for key in keyring.head_keys]
-    text = "".join(f"{key}\n" for key in (*now, *(one for one in before if one not in now)))
-    if text.split() != before:
-        write_whole(settings.data_folder, HEAD_KEYS_FILE, text.encode())
-
-
-def _readable(pem: bytes) -> list[x509.Certificate]:
-    try:
-        return x509.load_pem_x509_certificates(pem)
-    except ValueError:
-        return []
-
-
 def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:
     """Flask's and Flask-WTF's settings.
     The form cookie's key comes from the pepper, which no visitor can guess at.
@@ -250,7 +156,7 @@ def configuration(settings: Settings, keyring: KeyRing) -> dict[str, object]:
 
 def files() -> shell.Shell:
     """All files of the pages, under one version."""
-    web_fonts = {name: fonts.web_font(name) for name in fonts.WEB_FONTS}
+    web_fonts = {name: fonts.web_font(name) for name in (*fonts.WEB_FONTS, *fonts.NAME_FONTS)}
     named = {shell.font_name(name, body): body for name, body in web_fonts.items()}
     return shell.read_shell(
         STATIC,
@@ -266,11 +172,13 @@ def font_css(names: dict[str, str]) -> str:
     the heaviest one also stands for every heavier weight.
     """
     rules = []
-    heaviest = max(names, key=lambda name: fonts.WEIGHTS[name])
+    weights = {name: fonts.WEIGHTS[fonts.weight_name(name)] for name in names}
+    heaviest = max(weights.values())
     for name, file in names.items():
-        weight = f"{fonts.WEIGHTS[name]} 900" if name == heaviest else str(fonts.WEIGHTS[name])
+        weight = f"{heaviest} 900" if weights[name] == heaviest else str(weights[name])
+        letters = f"unicode-range: {fonts.NAME_RANGE}; " if name in fonts.NAME_FONTS else ""
         rules.append(
             f'@font-face {{ font-family: "{fonts.FAMILY}"; font-style: normal; font-weight: {weight}; '
-            f'font-display: swap; src: url("/fonts/{file}") format("woff2"); }}\n'
+            f'font-display: swap; {letters}src: url("/fonts/{file}") format("woff2"); }}\n'
         )
     return "".join(rules)

@@ -35,6 +35,11 @@ from fontTools.varLib.instancer import instantiateVariableFont
 FAMILY = "Zerokeep Sans"
 WEIGHTS = {"regular": 400, "semibold": 600, "bold": 700}
 WEB_FONTS = ("regular", "semibold")
+NAME_FONTS = ("regular-names", "semibold-names")
+"""Greek and Cyrillic for the screens, in the weights of the rest:
+a browser fetches them where such a name stands (`NAME_RANGE`).
+"""
+NAME_RANGE = "U+370-52F"
 
 SIGNS = "−≠×…–—‘’“”‚„•′″≤≥≈→←↑↓Δµσ√✓‰€"
 _LATIN = frozenset(range(0x20, 0x7F)) | frozenset(range(0xA0, 0x180))
@@ -42,7 +47,8 @@ COVERAGE = _LATIN | frozenset(map(ord, SIGNS))
 """Code points that both the screens and the record may use:
 Latin, Latin-1, Latin Extended-A and the signs above.
 """
-_RECORD = COVERAGE | frozenset(range(0x370, 0x530))  # names in Greek and Cyrillic
+_NAMES = frozenset(range(0x370, 0x530))  # names in Greek and Cyrillic
+_RECORD = COVERAGE | _NAMES
 
 DEFAULT_FOLDER = Path(sys.prefix) / "share" / "zerokeep-fonts"
 
@@ -63,18 +69,24 @@ def font_files(folder: Path | None = None) -> dict[str, Path]:
 
 
 def web_font(name: str, folder: Path | None = None) -> bytes:
-    """Return the WOFF2 file for `name` (one of WEB_FONTS),
-    about 18 kB, made once and then read from `folder`.
+    """Return the WOFF2 file for `name` (one of WEB_FONTS or NAME_FONTS),
+    about 18 or 25 kB, made once and then read from `folder`.
 
     Raises KeyError for another name, OSError if the folder cannot be written.
     """
-    if name not in WEB_FONTS:
+    if name not in (*WEB_FONTS, *NAME_FONTS):
         raise KeyError(name)
     folder = folder or DEFAULT_FOLDER
     path = _path(name, "woff2", folder)
     if not path.exists():
-        _write_whole(path, _web_font_bytes(_record_font(name, folder)))
+        letters = COVERAGE if name in WEB_FONTS else _NAMES - COVERAGE
+        _write_whole(path, _web_font_bytes(_record_font(weight_name(name), folder), letters))
     return path.read_bytes()
+
+
+def weight_name(name: str) -> str:
+    """Return which of WEIGHTS a web font has."""
+    return name.partition("-")[0]
 
 
 def _record_font(name: str, folder: Path) -> Path:
@@ -107,7 +119,7 @@ def _record_font_bytes(name: str) -> bytes:
     return _saved(font)
 
 
-def _web_font_bytes(record_font: Path) -> bytes:
+def _web_font_bytes(record_font: Path, letters: frozenset[int]) -> bytes:
     """Cut the smaller font of the screens out of the record's: fewer letters, compressed with Brotli.
 
     Without the table of style attributes: it points at names of the family that ours no longer carries, for
@@ -116,7 +128,7 @@ def _web_font_bytes(record_font: Path) -> bytes:
     font: Any = TTFont(record_font, recalcTimestamp=False)
     if "STAT" in font:
         del font["STAT"]
-    _keep_letters(font, COVERAGE)
+    _keep_letters(font, letters)
     font.flavor = "woff2"
     return _saved(font)
 
@@ -167,5 +179,5 @@ def _write_whole(path: Path, data: bytes) -> None:
 
 if __name__ == "__main__":  # the set-up runs this file by its path, so that nobody waits for it later
     font_files()
-    for web_name in WEB_FONTS:
+    for web_name in (*WEB_FONTS, *NAME_FONTS):
         web_font(web_name)

@@ -12,7 +12,6 @@ clock stood (each that sees a jump notes it).
 
 from __future__ import annotations
 
-import logging
 import os
 import signal
 import socket
@@ -21,9 +20,8 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 from granian.constants import Interfaces, SSLProtocols
@@ -36,13 +34,16 @@ from webapp.audit_room import audit_apart
 from webapp.certificates import renew_if_due
 from webapp.chance import new_token
 from webapp.charts.paper import warm_up
+from webapp.clocks import elapsed_s, utc_now
+from webapp.data_folder import CannotStart, make_data_folder
 from webapp.ending import end_with_parent
+from webapp.log_lines import write_log
 from webapp.proof import own_certificate
 from webapp.proof.errors import ProofError
 from webapp.proof.seal_term import seal_term
 from webapp.proof.tls_certificate import check_tls
 from webapp.reception import Reception
-from webapp.services.evidence import safekeeping
+from webapp.services.evidence import rotation, safekeeping
 from webapp.services.setups import recording
 from webapp.services.sheets import preparing
 from webapp.settings import BadSetting, Settings
@@ -58,20 +59,6 @@ HEADER_WAIT_MS = 10_000  # a connection that asks nothing for so long is closed
 LONGEST_END_S = 20
 ASK_AGAIN_S = 30.0  # a worker that is not the one that looks after things
 PAUSE_S = 1.0  # between two records, so that people who wait for a page go first
-
-
-class CannotStart(Exception):
-    """The server cannot start. The text says why and what to do."""
-
-
-def utc_now() -> datetime:
-    """The time of this computer's clock, aware, UTC."""
-    return datetime.now(UTC)
-
-
-def elapsed_s() -> float:
-    """Seconds since this computer was started, its sleep included; nobody can set this clock."""
-    return time.clock_gettime(getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC))
 
 
 def serve(settings: Settings, say: TextIO = sys.stdout) -> None:
@@ -113,7 +100,8 @@ def prepare(settings: Settings) -> list[str]:
         term = seal_term(parts.keyring.seal_certificate, parts.now())
         warning = [say(term.code, term.fields)] if term else []
         due = None if settings.demo else safekeeping.reminder(parts.store, parts.now())
-        kept = [say(due.code, due.fields)] if due else []
+        aged = [] if settings.demo else rotation.reminders(parts.store, parts.now())
+        kept = [say(one.code, one.fields) for one in (*([due] if due else []), *aged)]
         return [*_hint_if_empty(parts.store), *warning, *kept, *notices, *_where(settings)]
     finally:
         parts.close()
@@ -125,43 +113,6 @@ def _tls_notices(settings: Settings) -> list[str]:
         return []
     found = check_tls(settings.tls_certificate, settings.tls_key, settings.trusted_hosts, utc_now())
     return [say(one.code, one.fields) for one in found]
-
-
-def may_write(folder: Path) -> bool:
-    """Whether this process may make files in the folder."""
-    return os.access(folder, os.W_OK | os.X_OK)
-
-
-def make_data_folder(settings: Settings, may_write: Callable[[Path], bool] = may_write) -> None:
-    """Make the data folder if it is not there, for the server's own user only. Raises CannotStart."""
-    folder = settings.data_folder
-    try:
-        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    except OSError as error:
-        raise CannotStart(
-            f"The data folder {folder} cannot be made: {error.strerror}. "
-            "Choose another one with --data-folder, or give this account the right to make it."
-        ) from error
-    if folder.stat().st_mode & 0o077:
-        _close(folder)
-    if not may_write(folder):
-        raise CannotStart(
-            f"The data folder {folder} cannot be written to. "
-            "Choose another one with --data-folder, or give this account the right to write there."
-        )
-
-
-def _close(folder: Path) -> None:
-    """Take from others the right to look into the data folder.
-    Raises CannotStart where that may not be done.
-    """
-    try:
-        folder.chmod(0o700)
-    except OSError as error:
-        raise CannotStart(
-            f"Others can look into the data folder {folder}, and this account may not change that. "
-            f"Let its owner type: chmod 700 {folder}"
-        ) from error
 
 
 def check_port(settings: Settings) -> None:
@@ -216,9 +167,7 @@ def _how_to_trust(settings: Settings) -> list[str]:
 def _load(settings: Settings, parent: int) -> Callable[..., Any]:
     """What the worker process runs: its own application, with connections of its own."""
     end_with_parent(parent)
-    logging.basicConfig(
-        level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s", stream=sys.stderr
-    )
+    write_log(settings.log_lines, sys.stderr)
     app: Flask = create_app(settings, utc_now, new_token, elapsed_s)
     threading.Thread(target=warm_up, daemon=True).start()
     threading.Thread(target=read_the_past, args=(app,), daemon=True).start()

@@ -25,6 +25,8 @@ from webapp.proof.errors import ProofError
 LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
 EVERY_ADDRESS = ("0.0.0.0", "::", "[::]")  # noqa: S104 - refused without named hosts
 SHORTEST_PASSPHRASE = 15
+CALLERS = {"trusted_proxies": "the proxy", "metrics_addresses": "what collects the figures"}
+LOG_LINES = ("text", "json")
 CERTIFICATE_FOLDER = "certificate"
 MOST_WORKERS = 16
 SERVER_SCHEME = "postgresql://"
@@ -60,6 +62,8 @@ class Settings:
     tls_certificate: Path | None = None
     tls_key: Path | None = None
     trusted_proxies: tuple[str, ...] = ()
+    metrics_addresses: tuple[str, ...] = ()
+    log_lines: str = "text"
     trust_port: int | None = None
     database_named: Path | str | None = field(default=None, repr=False)  # an address may hold a password
     files_folder_named: Path | None = None
@@ -92,6 +96,11 @@ class Settings:
     def unlock_path(self) -> Path:
         """The file with the key passphrase when the environment does not give one."""
         return self.unlock_file or self.data_folder / "unlock"
+
+    @property
+    def next_unlock_path(self) -> Path:
+        """Where a new passphrase of the keys stands until everything is wrapped under it."""
+        return self.unlock_path.with_name(f"{self.unlock_path.name}.new")
 
     @property
     def certificate_folder(self) -> Path:
@@ -153,6 +162,8 @@ def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | No
         demo=_flag("demo", raw("demo")),
         trusted_hosts=_trusted_hosts(raw("trusted_hosts"), host, own.get("hosts", ())),
         trusted_proxies=_addresses("trusted_proxies", raw("trusted_proxies")),
+        metrics_addresses=_addresses("metrics_addresses", raw("metrics_addresses")),
+        log_lines=_log_lines(raw("log_lines")),
         trust_port=_whole("trust_port", raw("trust_port"), port % 65535 + 1, 1, 65535) if own else None,
         session_idle_minutes=_whole("session_idle_minutes", raw("session_idle_minutes"), 30, 2, 240),
         session_longest_minutes=_whole(
@@ -185,7 +196,7 @@ def key_passphrase(settings: Settings, new_secret: Callable[[], str], *, made: b
             "ZEROKEEP_KEY_PASSPHRASE."
         )
     if not path.exists():
-        _write_secret(path, new_secret())
+        write_secret(path, new_secret())
     if path.stat().st_mode & 0o077:
         raise BadSetting(f"Others can read {path}, the file that unlocks the keys. Type: chmod 600 {path}")
     text = path.read_text(encoding="utf-8").strip()
@@ -197,7 +208,8 @@ def key_passphrase(settings: Settings, new_secret: Callable[[], str], *, made: b
     return text
 
 
-def _write_secret(path: Path, secret: str) -> None:
+def write_secret(path: Path, secret: str) -> None:
+    """Write a secret into a file that is not there yet, for its owner alone. Raises BadSetting."""
     try:
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(handle, "w", encoding="utf-8") as file:
@@ -295,9 +307,16 @@ def _addresses(name: str, value: object | None) -> tuple[str, ...]:
         return tuple(str(ip_address(part)) for part in found)
     except ValueError:
         raise BadSetting(
-            f"{name} is “{value}”. It has to be the address from which the proxy calls, such as 127.0.0.1; "
-            "several with commas."
+            f"{name} is “{value}”. It has to be the address from which {CALLERS[name]} calls, such as "
+            "127.0.0.1; several with commas."
         ) from None
+
+
+def _log_lines(value: object | None) -> str:
+    text = "text" if value is None else str(value).strip().lower()
+    if text not in LOG_LINES:
+        raise BadSetting(f"log_lines is “{text}”. It has to be text, or json for one object in each line.")
+    return text
 
 
 def _trusted_hosts(value: object | None, host: str, own: tuple[str, ...]) -> tuple[str, ...]:

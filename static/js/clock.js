@@ -15,6 +15,8 @@
  * by its tablet's chain or by when its sheet was compiled. A clock put back refuses to begin.
  */
 const SKEW_TO_SAY_MS = 120_000;
+/** No tablet in use is out of reach for this long: what its clock says then is to be looked at. */
+const FAR_AHEAD_MS = 14 * 86_400_000;
 
 export class Clock {
   /** @type {?number} */
@@ -89,6 +91,23 @@ export class Clock {
   /** Whether the wall clock was put back since the last comparison: then no age can be told. */
   get wentBack() {
     return this.#serverAtMs !== null && this.#toldMs() < this.#serverAtMs - SKEW_TO_SAY_MS;
+  }
+
+  /**
+   * Whether the wall clock says that the server was not reached for so long that the date itself may be
+   * wrong: sheets and authorisations then look as if they had ended.
+   */
+  get isFarAhead() {
+    return (
+      this.#serverAtMs !== null &&
+      this.#basis !== 'server' &&
+      this.#toldMs() - this.#serverAtMs > FAR_AHEAD_MS
+    );
+  }
+
+  /** Whether the date and the time set on this tablet are to be looked at, as far as it can tell. */
+  get isDoubtful() {
+    return this.isWrong || this.wentBack || this.isFarAhead;
   }
 
   /** Milliseconds since a time of the server's; never negative. */

@@ -103,7 +103,7 @@ async function withStore(tablet, reading) {
   return asDevice(tablet, opening);
 }
 
-async function asDevice(tablet, {chain, held, unsigned}) {
+async function asDevice(tablet, {chain, held, unsigned, clock: noted}) {
   const {store, device, shelf, clock, api} = tablet;
   tablet.outbox = new Outbox(store, device, chain);
   tablet.setup = Setup.resume(tablet, held);
@@ -125,6 +125,7 @@ async function asDevice(tablet, {chain, held, unsigned}) {
     keepKeys: keys => keepServerKeys(store, device, keys),
     onChange: state => tablet.synced(state),
   });
+  tablet.sync.state.certificate = noted?.certificate ?? null;
   await firstView(tablet);
   tablet.tellNetwork();
   askWhetherProtected(tablet);

@@ -74,7 +74,15 @@ export class Sync {
   constructor(parts) {
     Object.assign(this, {locks: globalThis.navigator?.locks, onChange: () => {}, protection, ...parts});
     /** @type {any} */
-    this.state = {reached: null, lastAtUtc: null, code: null, shell: null, device: 'enrolled'};
+    this.state = {
+      reached: null,
+      lastAtUtc: null,
+      code: null,
+      fields: {},
+      shell: null,
+      certificate: null,
+      device: 'enrolled',
+    };
   }
 
   /** Run now, or once more after the run that is under way. Never throws. */
@@ -115,16 +123,19 @@ export class Sync {
         reached: true,
         lastAtUtc: this.clock.nowUtc(),
         code: null,
-        changed: sent || fresh || this.state.clockMoved,
+        changed: sent || fresh || this.state.clockMoved || this.state.reached === false,
       });
     } catch (thrown) {
       const error = /** @type {ApiError} */ (thrown);
       if (error.retryAfterS > 0)
         this.#notBefore = this.clock.forward() + 1000 * Math.min(error.retryAfterS, LONGEST_WAIT_S);
+      const code = typeof error.code === 'string' ? error.code : 'api.failed';
+      const {reached, code: before} = this.state;
       this.#tell({
         reached: false,
-        code: typeof error.code === 'string' ? error.code : 'api.failed',
-        changed: false,
+        code,
+        fields: error.fields ?? {},
+        changed: reached !== false || code !== before,
       });
     }
   }
@@ -149,7 +160,10 @@ export class Sync {
     });
     if (reach.domain !== 'zerokeep/reach/1' || reach.nonce !== nonce)
       throw new NotGenuine('sync.other_nonce');
-    this.state.clockMoved = this.clock.compare(reach.at_utc, sentAt);
+    const certificate = reach.certificate ?? null;
+    const renewed = certificate?.until_utc !== this.state.certificate?.until_utc;
+    this.state.clockMoved = this.clock.compare(reach.at_utc, sentAt) || renewed;
+    this.state.certificate = certificate;
     this.state.shell = reach.shell;
     const {pin_key: pinKey} = reach;
     if (pinKey && pinKey.kid !== this.device.pin_key?.kid) await this.keepKeys({pin_key: pinKey});

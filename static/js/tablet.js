@@ -329,13 +329,14 @@ export class Tablet {
   }
 
   /**
-   * Note how the clocks compare, for a start without the server:
+   * Note how the clocks compare and how long the server's certificate holds, for a start without the server:
    * when that has changed, else every few minutes.
    */
   async #rememberClock(moved) {
     if (!moved && this.clock.forward() < this.#noteClockAt) return;
     this.#noteClockAt = this.clock.forward() + NOTE_CLOCK_EVERY_MS;
-    await this.shelf.note(CLOCK, this.clock.toRemember).catch(() => {});
+    const {certificate} = this.sync.state;
+    await this.shelf.note(CLOCK, {...this.clock.toRemember, certificate}).catch(() => {});
   }
 
   /**

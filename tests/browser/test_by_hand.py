@@ -12,11 +12,11 @@ import pytest
 from playwright.sync_api import BrowserContext
 
 from tests.kit.by_hand import BY_HAND, PARKED, say_of_machine
-from tests.kit.chromium import SIZES
+from tests.kit.chromium import SIZES, viewport
 from tests.kit.demo import AXES, Demo
 from tests.kit.desk import Desk
 from tests.kit.following import Following
-from tests.kit.looking import faults, look
+from tests.kit.looking import faults, look, look_twice
 from tests.kit.server import Server
 from tests.kit.tablet import NewTablet, Operator, Tablet, operator
 
@@ -146,8 +146,13 @@ def test_its_screens_fit(new_tablet: NewTablet, demo: Demo, theme: str) -> None:
     hand = operator(tablet, demo)
 
     def seen(name: str) -> None:
-        wrong.extend(look(page, name, SIZES) + faults(page, name))
+        wrong.extend(look(page, name, SIZES) + look_twice(page, name, SIZES) + faults(page, name))
+        page.set_viewport_size(viewport(SIZES["portrait"]))
 
+    hand.walk(until="clear.values")
+    seen("a row to be parked")
+    tablet.tap("another-value")
+    seen("a row to be parked, its values")
     for step in ("z.touch", "x.touch"):
         hand.walk(until=step)
         seen(f"{step}, where it answered")
@@ -163,4 +168,10 @@ def test_its_screens_fit(new_tablet: NewTablet, demo: Demo, theme: str) -> None:
         hand.walk(until={"z.touch": "x.over", "x.touch": "y.over"}[step])
     tablet.tap("look-again")
     seen("what was recorded")
+    tablet.tap("back")
+    tablet.tap("break-off")
+    hand.walk(until="stow.row")
+    seen("the row parked again, its label")
+    tablet.enter(hand.slot)
+    seen("the row parked again, its values")
     assert wrong == [], "\n".join(wrong)

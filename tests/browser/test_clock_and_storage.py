@@ -65,6 +65,7 @@ def test_without_the_server_a_clock_put_forward_is_relied_on_and_that_is_said(
     tablet.reload()
     go_to_ready(tablet)
     assert "This sheet was to be used until" in tablet.text()
+    assert "If that is not today's date" not in tablet.text()
     assert "Without the server this relies on the tablet's clock, last compared" in tablet.text()
     assert not tablet.offers("begin")
 
@@ -74,9 +75,61 @@ def test_without_the_server_a_clock_put_back_makes_no_old_sheet_fresh(tablet: Ta
     server.kill()
     shift_clock(tablet.page, -49)
     tablet.reload()
+    tablet.page.wait_for_selector("text=check date and time")
+    assert "sheet from 2" in tablet.text()
+    assert "How old the sheet is cannot be told." in tablet.text()
+    assert "under a minute old" not in tablet.text()
     go_to_ready(tablet)
     assert "How old the sheet is cannot be told." in tablet.text()
     assert not tablet.offers("begin")
+
+
+def test_a_clock_more_than_a_year_ahead_is_named_before_anybody_is_called_not_authorised(
+    tablet: Tablet, server: Server
+) -> None:
+    tablet.page.wait_for_selector('[data-network="sent"]')
+    server.kill()
+    shift_clock(tablet.page, 450 * 24)
+    tablet.reload()
+    tablet.page.wait_for_selector("text=check date and time")
+    assert "If that is not today's date, set date and time" in tablet.text()
+    tablet.page.wait_for_selector("text=The server did not answer.")
+    go_to_ready(tablet)
+    assert "If that is not today's date, set date and time" in tablet.text()
+    assert not tablet.offers("begin")
+
+
+def test_a_server_that_is_away_and_one_that_came_back_are_told_where_machines_are_chosen(
+    tablet: Tablet, server: Server
+) -> None:
+    tablet.page.wait_for_selector('[data-network="sent"]')
+    assert "The server was last reached" not in tablet.text()
+    server.kill()
+    tablet.reload()
+    tablet.page.wait_for_selector("text=The server was last reached")
+    assert "The server did not answer. Check that this tablet is on the shop's network" in tablet.text()
+    assert "What is done here is kept on this tablet." in tablet.text()
+    server.start()
+    tablet.page.evaluate("() => dispatchEvent(new Event('online'))")
+    tablet.page.wait_for_selector("text=The server was last reached", state="detached")
+
+
+@pytest.mark.parametrize(
+    ("answer", "says"),
+    [
+        ({"body": "<html>Welcome to our hotspot</html>"}, "What answered was not the shop's server"),
+        ({"json": {"answer": "e30.e30.e30"}}, "not the server that this tablet was taken into use with"),
+        ({"status": 500, "json": {"code": "no.such"}}, "That did not work (no.such)"),
+    ],
+    ids=["a page of the network", "another server", "a fault of the server"],
+)
+def test_what_answered_in_place_of_the_server_is_told(
+    tablet: Tablet, answer: dict[str, Any], says: str
+) -> None:
+    tablet.page.route("**/api/reach", lambda route: route.fulfill(**answer))
+    tablet.page.evaluate("() => dispatchEvent(new Event('online'))")
+    tablet.page.wait_for_selector(f"text={says}")
+    assert "What is done here is kept on this tablet." in tablet.text()
 
 
 def test_without_the_server_a_clock_that_was_off_before_is_still_put_right(
@@ -121,6 +174,16 @@ def test_a_clock_says_by_what_it_tells_and_what_changes_it(page: Page) -> None:
     page.evaluate("note => clock.remember(note)", note)
     assert page.evaluate("() => [clock.basis, clock.comparedAtUtc]") == ["memory", SOON]
     assert page.evaluate("() => { wallMs -= 1; return clock.wentBack; }") is True
+
+
+def test_two_minutes_off_are_not_said_and_a_millisecond_more_is(page: Page) -> None:
+    page.evaluate(CLOCK, SOON)
+    for off_ms, is_said in ((120_000, False), (-120_000, False), (120_001, True), (-120_001, True)):
+        page.evaluate("at => { wallMs = Date.parse(at); clock.compare(at, wallMs); }", SOON)
+        page.evaluate("off => { wallMs += off; }", off_ms)
+        assert page.evaluate("() => clock.wentBack") is (off_ms == -120_001)
+        assert page.evaluate("at => clock.compare(at, wallMs)", SOON) is is_said
+        assert page.evaluate("() => clock.isWrong") is is_said
 
 
 def test_a_clock_that_is_set_while_the_page_is_open_is_no_longer_called_the_servers(page: Page) -> None:

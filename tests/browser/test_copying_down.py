@@ -42,11 +42,19 @@ def test_anothers_values_ask_for_the_label_and_lead_back_to_the_own_slot(odile: 
     assert "slot.cleared" not in kinds
 
 
-def test_the_own_label_beside_anothers_values_is_a_copied_row_that_the_lead_hears_of(odile: Operator) -> None:
-    tablet = odile.tablet
-    odile.walk(until="copy.values")
-    for text in values_of(odile, somebody_elses(odile)):
-        tablet.enter(text)
+def test_without_the_network_too_and_the_own_label_beside_them_is_a_copied_row(odile: Operator) -> None:
+    tablet, other = odile.tablet, somebody_elses(odile)
+    tablet.page.context.set_offline(True)
+    for label in (other, odile.slot):
+        odile.walk(until="copy.values")
+        for text in values_of(odile, other):
+            tablet.enter(text)
+        assert "Which label stands beside these three values?" in tablet.text()
+        if label == other:
+            tablet.type(label)
+            tablet.tap("label")
+            assert tablet.step == "slot.own"
+            assert f"Those values are {other}'s" in tablet.text()
     tablet.type(odile.slot)
     tablet.tap("label")
     assert tablet.step == "clear.values"

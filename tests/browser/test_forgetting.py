@@ -103,6 +103,22 @@ def test_a_setup_stays_whole_when(page: Page, types: tuple[str, ...], sent: int,
     assert page.evaluate("() => shelf.noted('my_setups')") == [SETUP]
 
 
+def test_a_sheet_in_use_stays_when_the_server_no_longer_lists_it(page: Page) -> None:
+    begin(page)
+    kept = page.evaluate(
+        """async sheet => {
+          const kept = [];
+          for (const inUse of [new Set([sheet]), new Set()]) {
+            await shelf.keepSheets([], () => inUse, '2026-11-25T08:00:00.000Z');
+            kept.push(await shelf.hashes());
+          }
+          return kept;
+        }""",
+        SHEET,
+    )
+    assert kept == [[SHEET], []]
+
+
 def test_a_setup_with_an_event_that_the_server_refused_stays(page: Page) -> None:
     begin(page, sent=2)
     page.evaluate("""async () => { const [{id}] = await outbox.waiting();

@@ -43,12 +43,14 @@ def test_an_unsigned_setup_waits_on_its_tablet_for_its_signer_and_the_board_says
     tablet.all_sent()
     said = desk_board(server, new_context)
     assert "Odile Farrow has not signed a setup yet. It waits on the tablet “Tablet under test”" in said
+    tablet.page.context.set_offline(True)
     tablet.begin("plover", "tariq")
     tablet.tap("leave")
     tablet.reload()
     tablet.tap("sign-waiting")
     assert tablet.step == "sign.name"
     odile.close("sign")
+    tablet.page.context.set_offline(False)
     tablet.all_sent()
     tablet.page.wait_for_selector('[data-signature="verified"]')
     tablet.tap("another")
@@ -64,10 +66,12 @@ def test_a_wrong_pin_says_how_many_tries_are_left(odile: Operator) -> None:
     tablet.page.get_by_text("3 tries are left before it has to wait.").wait_for(timeout=60_000)
 
 
-def test_handing_over_in_the_middle_ends_at_a_stow_and_the_next_person_begins_anew(
+def test_handing_over_in_the_middle_ends_at_a_stow_and_the_next_person_begins_anew_also_offline(
     odile: Operator, demo: Demo
 ) -> None:
+    """With the network it is walked where every screen is looked at (test_every_screen_fits)."""
     tablet = odile.tablet
+    tablet.page.context.set_offline(True)
     for _, kind in odile.steps():
         if kind == "touch":
             break
@@ -84,3 +88,6 @@ def test_handing_over_in_the_middle_ends_at_a_stow_and_the_next_person_begins_an
     assert taken["person"] == "tariq"
     operator(tablet, demo, person="tariq").walk(until="slot.own")
     assert tablet.events_of("setup.handed_over")[-1]["data"] == {"to": "tariq"}
+    tablet.page.context.set_offline(False)
+    tablet.all_sent()
+    assert demo.newest_setup("odile")["status"] == "signed"

@@ -58,6 +58,21 @@ def test_a_moving_jaw_touched_is_a_stop_and_the_fixed_one_touched_again_agrees(o
     assert kept == {"axis": "Y", "because": "agrees"}
 
 
+def test_a_chip_that_was_wiped_off_is_said_in_one_tap_and_the_axis_is_touched_again(odile: Operator) -> None:
+    odile.mill.mistakes["X"] = [Mistake(chip_nm=400_000)]
+    odile.walk(until="x.compare")
+    odile.read_again()
+    tablet = odile.tablet
+    first_nm = tablet.events_of("touch.entered")[-1]["data"]["value_nm"]
+    tablet.tap("chip-wiped")
+    assert tablet.step == "x.over"
+    assert tablet.events_of("chip.wiped")[-1]["data"] == {"axis": "X"}
+    odile.walk(until="y.over")
+    stands = tablet.events_of("touch.entered")[-1]["data"]
+    assert (stands["verdict"], stands["value_nm"] == first_nm) == ("agrees", False)
+    assert not tablet.events_of("touch.repeated")
+
+
 def test_a_ball_left_out_is_a_stop_one_radius_out_and_among_the_causes_named(odile: Operator) -> None:
     odile.mill.mistakes["X"] = [Mistake(ball_left_out=True)]
     odile.walk(until="x.compare")
@@ -180,7 +195,7 @@ def test_a_wrong_tool_number_and_a_slot_that_changed_are_asked_about(odile: Oper
     for text in (shown["X"], shown["Y"], "-12.345"):
         tablet.enter(text)
     assert tablet.step == "copy.values"
-    assert "These are not the values that the register last saw in G55." in tablet.text()
+    assert "These are not the values that were last seen in G55." in tablet.text()
     tablet.tap("go")
     assert tablet.step == "clear.values"
     assert tablet.events_of("values.copied")[-1]["data"]["compared"]["Z"] == "changed"

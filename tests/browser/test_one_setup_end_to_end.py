@@ -24,7 +24,7 @@ from tests.kit.desk import Desk
 from tests.kit.server import ROOT, Server
 from tests.kit.tablet import Operator, Tablet
 from tests.proof.judges import pdfsig_accepts, pyhanko_accepts
-from webapp.composition import CERTIFICATES_FILE
+from webapp.data_folder import CERTIFICATES_FILE
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.proof.jws import DeviceKey
 from webapp.services.audit.auditing import audit

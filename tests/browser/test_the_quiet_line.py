@@ -17,7 +17,8 @@ SAID = """async ({tally, state, isWrong}) => {
   await loadWords('/assets/trial/joined/tablet.json');
   useZone('UTC');
   const line = new NetworkLine();
-  line.show(tally, state, {isWrong, sinceMs: () => 180_000});
+  const clock = {isDoubtful: isWrong, sinceMs: at => (at < '2026-11-25' ? 3 * 86_400_000 : 180_000)};
+  line.show(tally, state, {...clock, comparedAtUtc: state.comparedAtUtc ?? null});
   return [line.element.textContent, line.element.dataset.network, line.element.dataset.waiting];
 }"""
 NONE = {"count": 0, "oldestAtUtc": None}
@@ -28,6 +29,13 @@ REACHED = {"lastAtUtc": AT, "reached": True}
     ("tally", "state", "is_wrong", "said"),
     [
         (NONE, {}, False, ["kept on this tablet", "sent", "0"]),
+        (NONE, {"comparedAtUtc": AT}, False, ["all sent, server last reached 10:42", "sent", "0"]),
+        (
+            NONE,
+            {"comparedAtUtc": "2026-11-22T10:42:00.000Z"},
+            False,
+            ["all sent, server last reached 3 days ago", "sent", "0"],
+        ),
         (NONE, REACHED, False, ["all sent 10:42", "sent", "0"]),
         (NONE, REACHED | {"reached": False}, False, ["all sent, server last reached 10:42", "sent", "0"]),
         (
@@ -55,7 +63,7 @@ REACHED = {"lastAtUtc": AT, "reached": True}
             {"count": 5, "refused": 2},
             {"device": "forked"},
             False,
-            ["3 waiting · two sign with this key: tell the lead", "waiting", "5"],
+            ["3 waiting · two tablets sign as one: tell the lead", "waiting", "5"],
         ),
     ],
 )

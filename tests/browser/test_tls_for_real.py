@@ -16,6 +16,7 @@ from cryptography.hazmat.primitives.serialization import Encoding
 from playwright.sync_api import BrowserContext, Error, Page, Playwright
 
 from tests.kit import tls
+from tests.kit.chromium import shift_clock
 from tests.kit.demo import Demo
 from tests.kit.tablet import REPEAT_MS, Tablet
 from webapp.cli import main
@@ -84,6 +85,11 @@ def test_a_tablet_is_enrolled_by_name_and_opens_again_without_the_server(
         tablet.reload()
         assert tablet.screen == "machines"
         assert tablet.offers("machine")
+        tablet.page.wait_for_selector("text=The server was last reached")
+        assert "certificate holds" not in tablet.text()
+        shift_clock(page, 3 * 366 * 24)
+        tablet.reload()
+        tablet.page.wait_for_selector("text=the server's certificate holds from")
     finally:
         server.start()
 

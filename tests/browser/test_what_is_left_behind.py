@@ -47,7 +47,7 @@ def test_three_values_that_changed_since_fit_above_the_keys(
     for axis in AXES:
         hand.tablet.enter(f"-{abs(float(seen[axis])) - 1:.4f}")
     said = hand.tablet.page.locator(".notice.ask").inner_text()
-    assert "These are not the values that the register last saw in W4." in said
+    assert "These are not the values that were last seen in W4." in said
     assert look(hand.tablet.page, "three that changed", SIZES) == []
 
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import shutil
 import subprocess
 import tarfile
@@ -20,6 +21,7 @@ from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp.cli import main
+from webapp.commands.backup import COPY_PREFIX
 from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
 from webapp.services.audit.auditing import audit
@@ -208,6 +210,20 @@ def test_more_than_there_is_room_for_is_refused(made: tuple[Path, Path], tmp_pat
         backup_file.unpack(source, key, tmp_path / "into", 1_000)
 
 
+def test_copies_of_a_killed_process_go_and_those_of_a_running_one_stay(
+    house: House, run: Callable[..., str], tmp_path: Path
+) -> None:
+    ended = subprocess.Popen(["true"])
+    ended.wait()
+    killed = house.folder / f"{COPY_PREFIX}{ended.pid}-x.db"
+    running = house.folder / f"{COPY_PREFIX}{os.getpid()}-x.db"
+    for left in (killed, running):
+        left.write_bytes(b"")
+    run("backup", "--new-key", tmp_path / "owner.key")
+    run("backup", tmp_path / "night.age")
+    assert [path.name for path in house.folder.glob(f"{COPY_PREFIX}*")] == [running.name]
+
+
 def test_a_drill_tries_all_of_it_and_leaves_a_note_and_nothing_else(
     house: House, run: Callable[..., str], made: tuple[Path, Path], tmp_path: Path
 ) -> None:
@@ -218,6 +234,15 @@ def test_a_drill_tries_all_of_it_and_leaves_a_note_and_nothing_else(
         (row,) = house.store.ledger.changes(kind=safekeeping.TRIED)
     assert json.loads(row["text"])["data"]["faults"] == 0
     assert "--key" in run("backup", "--drill", made[0], status=2)
+    (tmp_path / "other").mkdir()
+    other = House(tmp_path / "other", house.keyring)
+    other.store.close()
+    assert "is no backup of the shop" in run(
+        "backup", "--drill", made[0], "--key", made[1], folder=other.folder
+    )
+    with other.store.reading():
+        assert other.store.ledger.changes(kind=safekeeping.TRIED) == []
+    assert "is no backup" in run("backup", "--drill", made[1], "--key", made[1], status=1)
 
 
 def test_a_lead_is_reminded_of_an_old_one_and_of_one_that_was_never_tried(house: House) -> None:

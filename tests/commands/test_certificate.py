@@ -12,8 +12,9 @@ import pytest
 
 from webapp import certificates
 from webapp.cli import main
+from webapp.clocks import utc_now
 from webapp.proof import own_certificate
-from webapp.serving import prepare, utc_now
+from webapp.serving import prepare
 from webapp.settings import read_settings
 
 HOSTS = ("setup.shop.lan", "192.168.40.7")

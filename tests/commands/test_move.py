@@ -16,7 +16,7 @@ from webapp.store import Store
 def kept(tmp_path: Path) -> Iterator[Store]:
     store = Store.open(tmp_path / "zerokeep.db")
     with store.writing():
-        store.people.add("mara", "Mara Okafor", ["operator"])
+        store.people.add("mara", "Mara Okafor", ["operator"], "5a" * 32)
         store.ledger.append_change("{}", kind="t", by="b", subject="s", setup=None, at_utc="a")
     yield store
     store.close()

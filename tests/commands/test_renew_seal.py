@@ -10,7 +10,7 @@ from cryptography import x509
 
 from webapp.cli import main
 from webapp.commands.opening import opened
-from webapp.composition import CERTIFICATES_FILE
+from webapp.data_folder import CERTIFICATES_FILE
 from webapp.settings import Settings
 
 PASSPHRASE = "only for this test, long enough"

@@ -6,8 +6,10 @@ from pathlib import Path
 import pytest
 
 from tests.kit.house import House
+from webapp.cli import main
 from webapp.commands.secrets import secrets
 from webapp.services.people.access import check_secret
+from webapp.services.shop import register
 from webapp.settings import Settings
 
 WORDS = "four plain words here"
@@ -30,6 +32,22 @@ def test_a_lead_who_is_locked_out_signs_in_with_what_the_command_shows(
         newest = house.store.ledger.changes(kind="secret.changed", newest=1)[0]
     assert (newest["by"], newest["subject"]) == ("server", "ines")
     assert given["passphrase"] not in newest["text"]
+    erases_a_name(house, tmp_path, capsys)
+
+
+def erases_a_name(house: House, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """In the same shop, because making one is slow: `zerokeep erase-name PERSON`."""
+    call = ["erase-name", "ivo", "--data-folder", str(folder)]
+    (folder / "unlock").write_text(WORDS)
+    (folder / "unlock").chmod(0o600)
+    assert main(call) == 1
+    assert "in use" in capsys.readouterr().err
+    register.disable_person(house.store, "ivo", "Left.", "ines", house.clock())
+    assert main(call) == 0
+    assert "What stays" in capsys.readouterr().out
+    with house.store.reading():
+        assert (house.store.people.person("ivo") or {})["name"] == "ivo"
+        assert house.store.ledger.changes(newest=1)[0]["by"] == "server"
 
 
 def test_nobody_and_nowhere_are_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from webapp.data_folder import CannotStart
 from webapp.proof.keys import SEAL_CERTIFICATE_DAYS, KeyRing
-from webapp.serving import CannotStart, check_port, prepare
+from webapp.serving import check_port, prepare
 from webapp.settings import BadSetting, Settings, read_settings
 
 LONG_ENOUGH = "only for this test, long enough"
@@ -43,7 +44,7 @@ def test_a_data_folder_that_cannot_be_written_is_named(open_path: Path) -> None:
     script = """
 import os, sys
 from pathlib import Path
-from webapp.serving import make_data_folder
+from webapp.data_folder import make_data_folder
 from webapp.settings import Settings
 if os.geteuid() == 0:
     os.setuid(65534)

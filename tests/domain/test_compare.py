@@ -6,7 +6,7 @@ from functools import cache
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tests.rules.example_shop import MILL_MM, SLOTS, sheet_value, usual_of
@@ -14,6 +14,7 @@ from webapp.domain.plain.axes import Axis
 from webapp.domain.plain.errors import LengthBeyondTravelError
 from webapp.domain.touch.compare import (
     compared_on_sheet,
+    rows_with_values,
     same_tool,
     slot_length_nm,
     slot_on_sheet,
@@ -35,6 +36,9 @@ def test_the_verdict_on_a_sheet_is_the_verdict_on_the_usual(steps: int, known: b
     assert difference == (steps * 1_000 if known else None)
 
 
+@example(500)
+@example(-500)
+@example(501)
 @given(st.integers(-3_000, 3_000))
 def test_a_copied_value_is_the_same_up_to_half_a_step_of_the_display(off: int) -> None:
     last = SLOTS[0].last_values_nm
@@ -43,6 +47,15 @@ def test_a_copied_value_is_the_same_up_to_half_a_step_of_the_display(off: int) -
     on_sheet = compared_on_sheet(values, "G54", sheet_of("mm"))
     is_same = 2 * abs(off) <= MILL_MM.display.resolution_nm  # half a step of the display is still the same
     assert on_sheet == dict.fromkeys(values, "same" if is_same else "changed")
+
+
+@pytest.mark.parametrize(("off", "found"), [(500, ["G54"]), (-500, ["G54"]), (501, []), (-501, [])])
+def test_a_row_is_another_ones_up_to_half_a_step_of_the_display(off: int, found: list[str]) -> None:
+    last = SLOTS[0].last_values_nm
+    assert last is not None
+    values = {axis.value: value + off for axis, value in last.items()}
+    assert rows_with_values(values, "G59", sheet_of("mm")) == found
+    assert rows_with_values(values, "G54", sheet_of("mm")) == []
 
 
 def test_values_of_a_slot_without_a_row_were_not_seen_before() -> None:

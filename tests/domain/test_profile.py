@@ -14,7 +14,8 @@ from tests.rules.example_shop import MILL_MM, PARKED_MILL, VISE, example_sheet
 from webapp.domain.procedure.profile import CONDITIONS, PRACTISED, MachineProfile
 from webapp.domain.procedure.rules import MOST_WORDS_TO_DO
 from webapp.domain.procedure.shipped import SHIPPED
-from webapp.domain.shop.shop import Machine, ShopFieldError, as_plain, from_plain
+from webapp.domain.shop.fields import ShopFieldError, as_plain, from_plain
+from webapp.domain.shop.shop import Machine
 from webapp.domain.shop.shop_file import ShopFileError, read_shop
 
 
@@ -55,6 +56,8 @@ def test_a_machine_without_a_door_is_never_told_to_close_one() -> None:
         own = [step[name] for name in ("do", "look_for", "if_not", "machine_state")]
         assert "door closed" not in " ".join(own).lower(), step["id"]
     assert found["x.touch"]["machine_state"].startswith("No door here: stand back, hands off the table.")
+    row_again = json.loads(example_sheet(machine=replace(MILL_MM, door="none")).text)["row_to_zero"]
+    assert row_again["machine_state"].startswith("No door here: stand back, hands off the table.")
 
 
 def test_a_machine_with_stepped_keys_only_hears_of_no_wheel() -> None:

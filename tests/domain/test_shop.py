@@ -12,18 +12,8 @@ from tests.rules.example_shop import MILL_INCH, MILL_MM, PARKED_MILL, PROBE, RUL
 from webapp.domain.plain.errors import DisplayNotExactError, FamilyEmptyError
 from webapp.domain.plain.json_strict import canonical_bytes, read_json
 from webapp.domain.sheet.sheet import lines_choice
-from webapp.domain.shop.shop import (
-    Fixture,
-    FixtureFace,
-    Machine,
-    Person,
-    Probe,
-    ShopFieldError,
-    ShopFieldsError,
-    ShopRules,
-    as_plain,
-    from_plain,
-)
+from webapp.domain.shop.fields import ShopFieldError, ShopFieldsError, as_plain, from_plain
+from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Person, Probe, ShopRules
 from webapp.domain.usual.usual import LinesChoice
 from webapp.words import say
 

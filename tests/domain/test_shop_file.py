@@ -12,6 +12,7 @@ DEMO = demo_shop_text(date(2026, 11, 25))
 VISE = "fixture “plover-vise”"
 VISE_B = "fixture “dunlin-vise”"
 SINCE = "since = 2026-07-30T07:30:00Z"
+NO_TABLES = "shop_file.not_a_list_of_tables"
 NOT_LENGTH = "shop_file.not_a_length"
 
 
@@ -87,6 +88,15 @@ def test_every_fault_is_listed_at_once_with_its_place() -> None:
         ('kind = "shop"', 'kind = "mine"', "slot 1 (plover G54)", "shop_file.slot_kind"),
         ('kind = "shop"', 'kind = "person"', "slot plover G54", "slots.without_owner"),
         ("until = 2027-03-25", "until = 5", "person “odile”, authorised", "shop_file.not_a_date"),
+        ("decimals = 3", 'decimals = "3"', "machine “plover”, decimals", "shop_file.field_wrong"),
+        ('slot_family = "W1-W24"', "slot_family = 54", "machine “dunlin”, slot_family",
+         "shop_file.field_wrong"),
+        ('label = "W5"', "label = 5", "slot 13 (dunlin 5)", "shop_file.not_text"),
+        ('owner = "ilse"', "owner = 7", "slot 12 (dunlin W4)", "shop_file.not_text"),
+        ("until = 2027-03-25", "till = 2027-03-25", "person “odile”, authorised", "shop_file.unknown_field"),
+        ("until = 2027-03-25", "till = 2027-03-25", "person “odile”, authorised", "shop_file.field_missing"),
+        ("authorised = [", "authorised = [3, ", "person “mara”, authorised", NO_TABLES),
+        ("seating = [", "seating = [3, ", f"{VISE}, seating", NO_TABLES),
         (SINCE, "since = 2026-07-30T07:30:00", f"{VISE}, seating", "shop_file.time_without_zone"),
         (SINCE, "since = 2026-11-01T07:30:00Z", f"{VISE}, seating", "shop_file.seatings_out_of_order"),
         ('id = "dunlin-vise-1"', 'id = "plover-vise-1"', "seating", "shop_file.id_twice"),

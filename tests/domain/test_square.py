@@ -11,7 +11,8 @@ from tests.rules.example_shop import MILL_MM, PROBE, VISE, example_sheet, sheet_
 from webapp.domain.procedure.procedure import Procedure
 from webapp.domain.procedure.rules import faults
 from webapp.domain.procedure.shipped import SHIPPED
-from webapp.domain.shop.shop import FixtureFace, ShopFieldError
+from webapp.domain.shop.fields import ShopFieldError
+from webapp.domain.shop.shop import FixtureFace
 from webapp.domain.touch.jaw_square import jaw_angle
 from webapp.domain.touch.square import error_over_jaw_nm, square_plan
 from webapp.words import say

@@ -5,6 +5,7 @@ every planned touch keeps what a person at the mill needs it to keep.
 from __future__ import annotations
 
 import random
+from collections import Counter
 from dataclasses import replace
 
 import pytest
@@ -31,6 +32,19 @@ def test_every_place_to_stand_keeps_ball_stylus_and_travel_and_what_has_no_windo
         assert counted[code], code
     for dead in window.DeadProbe:
         assert counted[f"planned, dead probe {dead.value}"], dead
+
+
+def test_the_kept_figures_are_those_of_the_whole_run_and_nothing_was_wrong() -> None:
+    kept = windows.KEPT.read_text(encoding="utf-8")
+    assert f"{windows.CASES} shops, {3 * windows.CASES} touches:" in kept
+    assert kept.rstrip().endswith("Wrong: 0.")
+
+
+def test_the_figures_count_both_kinds_and_name_what_is_wrong() -> None:
+    counted = Counter({"planned, dead probe breaks": 4, "approach.room_too_small": 2, "approach.no": 1})
+    lines = list(windows.table(3, counted, ["shop 1: this"]))
+    assert lines[0].startswith("3 shops, 7 touches: 4 with a window, 2 without one")
+    assert lines[-2:] == ["Wrong: 1.", "- shop 1: this"]
 
 
 def _planned(dead: str, axis: str) -> tuple[windows.World, AxisPlan]:

@@ -13,7 +13,8 @@ from tests.record.made_up import made_sheet, normal
 from webapp.domain.plain.zones import day_begins_utc, is_zone, local_by_offsets, local_time, offsets
 from webapp.domain.record.facts import record_facts
 from webapp.domain.shop.examples import RULES
-from webapp.domain.shop.shop import ShopFieldError, ShopRules, as_plain, from_plain
+from webapp.domain.shop.fields import ShopFieldError, as_plain, from_plain
+from webapp.domain.shop.shop import ShopRules
 from webapp.words import say
 
 

@@ -17,10 +17,12 @@ from tests.kit.house import House
 from tests.kit.shop import PINS
 from tests.kit.walk import Walk
 from webapp import record
-from webapp.composition import RENDERER, SEAL_REASON, certificates_pem
+from webapp.composition import SEAL_REASON
 from webapp.domain.record.edition import PAGES_EDITION
 from webapp.proof.pdf_seal import seal
+from webapp.renderer import RENDERER
 from webapp.services.setups import recording, stored_setups, worrying
+from webapp.shop_folder import certificates_pem
 from webapp.store import Store
 from webapp.store.files import HashedFiles
 

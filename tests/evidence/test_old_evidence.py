@@ -11,10 +11,10 @@ from cryptography import x509
 from tests.evidence.making import CERTIFICATES, SAID, make, restored, said_of_setups
 from tests.kit.house import House
 from webapp import record
-from webapp.composition import RENDERER
 from webapp.domain.record.edition import PAGES_EDITION
 from webapp.proof.record_verify import verify_record
 from webapp.proof.report import Report
+from webapp.renderer import RENDERER
 from webapp.services.audit.auditing import audit
 from webapp.store import Store
 

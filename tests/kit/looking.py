@@ -27,7 +27,9 @@ MISFITS = """longest => {
   const beyond = middle.scrollHeight - middle.clientHeight;
   if (beyond > 1) found.push(`scrolls by ${beyond}`);
   if (document.documentElement.scrollWidth > innerWidth) found.push('wider than the screen');
-  for (const control of document.querySelectorAll('button, a[href], summary, input, textarea')) {
+  const pressed = one => getComputedStyle(one).pointerEvents !== 'none';
+  const controls = document.querySelectorAll('button, a[href], summary, input, textarea');
+  for (const control of [...controls].filter(pressed)) {
     const {width, height} = (control.closest('.entry, .tick') ?? control).getBoundingClientRect();
     if (width > 0 && (width < 43.9 || height < 43.9)) {
       found.push(`${control.dataset.action ?? control.name} is ${width} x ${height}`);
@@ -78,7 +80,67 @@ MISFITS = """longest => {
   }
   return found;
 }"""
+COVERED = """() => {
+  const found = [];
+  const closed = 'svg, [hidden], details:not([open]) > :not(summary)';
+  const isSeen = element => {
+    const {visibility, clipPath} = getComputedStyle(element);
+    return visibility !== 'hidden' && clipPath === 'none' && element.closest(closed) === null;
+  };
+  const boxesOf = node => {
+    const range = document.createRange();
+    range.selectNodeContents(node);
+    return [...range.getClientRects()].filter(({width, height}) => width > 1 && height > 1);
+  };
+  const texts = [];
+  const walker = document.createTreeWalker(document.getElementById('app'), NodeFilter.SHOW_TEXT);
+  while (walker.nextNode()) {
+    const node = walker.currentNode;
+    const boxes = node.textContent.trim() !== '' && isSeen(node.parentElement) ? boxesOf(node) : [];
+    if (boxes.length > 0) texts.push({node, boxes, words: node.textContent.slice(0, 50)});
+  }
+  for (const {node, boxes, words} of texts) {
+    for (let up = node.parentElement; up.id !== 'app'; up = up.parentElement) {
+      const {overflowX, overflowY} = getComputedStyle(up);
+      const edge = up.getBoundingClientRect();
+      const isCut = box => {
+        const wide = overflowX !== 'visible' && (box.left < edge.left - 1 || box.right > edge.right + 1);
+        const clips = ['hidden', 'clip'].includes(overflowY);
+        return wide || (clips && (box.top < edge.top - 3 || box.bottom > edge.bottom + 3));
+      };
+      if (boxes.some(isCut)) found.push(`${words} is cut by ${up.className || up.tagName}`);
+    }
+  }
+  const areaOf = ({node}) => node.parentElement.closest('main, footer, .where, .scale');
+  const lie = (a, b) => {
+    const wide = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+    const high = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+    return wide > 2 && high > 0.3 * Math.min(a.height, b.height);
+  };
+  texts.forEach((one, place) => {
+    for (const other of texts.slice(place + 1)) {
+      if (areaOf(one) !== areaOf(other)) continue;
+      const lies = one.boxes.some(a => other.boxes.some(b => lie(a, b)));
+      if (lies) found.push(`${one.words} lies over ${other.words}`);
+    }
+  });
+  const middle = document.querySelector('main');
+  if (middle.clientHeight < innerHeight / 4) found.push(`only ${middle.clientHeight} high in the middle`);
+  const stood = middle.scrollTop;
+  for (const {node, words} of texts) {
+    if (!middle.contains(node)) continue;
+    const {top, bottom} = middle.getBoundingClientRect();
+    middle.scrollTop += boxesOf(node)[0].top - (top + bottom) / 2;
+    const box = boxesOf(node)[0];
+    const hit = document.elementFromPoint((box.left + box.right) / 2, (box.top + box.bottom) / 2);
+    const own = hit && (hit.contains(node) || node.parentElement.contains(hit));
+    if (!own && !hit?.closest('label, button')) found.push(`${words} is covered by ${hit?.className}`);
+  }
+  middle.scrollTop = stood;
+  return found;
+}"""
 TEXT_SIZE = "size => { document.documentElement.style.fontSize = size; }"
+PAINTED = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
 WORDS = Path(__file__).resolve().parents[2] / "static/words/en/tablet.json"
 SEEN = """() => [...document.querySelectorAll('svg.drawing')]
   .filter(one => one.getBoundingClientRect().height > 60).length"""
@@ -108,17 +170,28 @@ def look(page: Page, name: str, sizes: dict[str, tuple[int, int]]) -> list[str]:
     found, longest = [], longest_quiet_line()
     for size_name, size in sizes.items():
         page.set_viewport_size(viewport(size))
-        page.evaluate(
-            "() => new Promise(resolve => requestAnimationFrame(() => requestAnimationFrame(resolve)))"
-        )
+        page.evaluate(PAINTED)
         found += [f"{name} on {size_name}: {what}" for what in page.evaluate(MISFITS, longest)]
+    return found
+
+
+def look_twice(page: Page, name: str, sizes: dict[str, tuple[int, int]]) -> list[str]:
+    """What is cut off or covered on any of the sizes where text has twice its size; to scroll is no fault."""
+    found, longest = [], longest_quiet_line()
+    page.evaluate(TEXT_SIZE, "200%")
+    for size_name, size in sizes.items():
+        page.set_viewport_size(viewport(size))
+        page.evaluate(PAINTED)
+        seen = [*page.evaluate(MISFITS, longest), *page.evaluate(COVERED)]
+        found += [f"{name} twice on {size_name}: {what}" for what in seen if not what.startswith("scrolls")]
+    page.evaluate(TEXT_SIZE, "")
     return found
 
 
 def drawings_seen(page: Page, size: str) -> int:
     """How many drawings can be seen on the step itself, on this size."""
     page.set_viewport_size(viewport(SIZES[size]))
-    page.evaluate("() => new Promise(resolve => requestAnimationFrame(() => requestAnimationFrame(resolve)))")
+    page.evaluate(PAINTED)
     return int(page.evaluate(SEEN))
 
 

@@ -16,6 +16,7 @@ from urllib.parse import urlsplit
 from jinja2 import Environment, FileSystemLoader
 from playwright.sync_api import BrowserContext, Page, Route
 
+from webapp.colours import DARK, LIGHT
 from webapp.composition import files
 from webapp.web.files.shell import Shell
 
@@ -28,7 +29,10 @@ def tablet_page() -> str:
     """The shell page as the server sends it, of a version named `trial`."""
     templates = Environment(loader=FileSystemLoader(ROOT / "templates"), autoescape=True)
     return templates.get_template("tablet/shell.html").render(
-        version="trial", asset=lambda path: f"/assets/trial/{path}"
+        version="trial",
+        asset=lambda path: f"/assets/trial/{path}",
+        light=LIGHT["paper"],
+        dark=DARK["paper"],
     )
 
 

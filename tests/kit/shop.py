@@ -11,7 +11,8 @@ from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Person, Probe
 from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.proof.key_file import WrappingCost
 from webapp.proof.keys import KeyRing
-from webapp.services.evidence.ledger import SERVER
+from webapp.services.evidence.ledger import SERVER, change
+from webapp.services.people.secret_digests import digests_of
 from webapp.services.people.secret_rules import hash_passphrase, hash_pin
 from webapp.services.shop.loading import load
 from webapp.store import Store
@@ -143,3 +144,6 @@ def load_shop(store: Store, keyring: KeyRing, clock: Clock, shop: Shop | None = 
             first, second = _HASHES[key]
             secrets = {"passphrase_hash": first, "pin_hash": second, "first_secrets_until_utc": None}
             store.people.change(person, **secrets, must_change=False, must_change_pin=False)
+            row = store.people.person(person)
+            said = {"secret": "both", "first": False, "digests": digests_of(row)} if row else {}
+            change(store, "secret.changed", person, person, None, said, clock())

@@ -7,13 +7,17 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 
-from tests.long import grow, hand_edits, leaves, mistakes, verdicts, windows
+from tests.long import grow, hand_edits, kills, leaves, machine, mistakes, mutations, seeds, verdicts, windows
 from tests.long.tablets import running
 
 RUNS: dict[str, Callable[[int | None], int]] = {
     "hand_edits": hand_edits.run,
+    "kills": kills.run,
     "leaves": leaves.run,
+    "machine": machine.run,
     "mistakes": mistakes.run,
+    "mutations": mutations.run,
+    "seeds": seeds.run,
     "verdicts": verdicts.run,
     "windows": windows.run,
 }

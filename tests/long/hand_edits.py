@@ -58,12 +58,15 @@ class Shop:
 
 @dataclass(frozen=True)
 class Edit:
-    """What is changed: a row of a table, or the text of a change on the ledger; and how."""
+    """What is changed: a row of a table, the text of a change on the ledger, or a file beside the database;
+    and how. A file gets this statement behind its end, or is taken out where there is none.
+    """
 
     what: str
     statement: str
     table: Covered | None = None
     position: int | None = None
+    file: str | None = None
     way: str = ALONE
 
 
@@ -112,12 +115,39 @@ def edits(shop: Shop) -> Iterator[Edit]:
         for way in (ALONE, ANEW):
             yield Edit(f"entry {kind} changed", says, position=position, way=way)
     connection.close()
+    yield from file_edits(shop)
+
+
+def file_edits(shop: Shop) -> Iterator[Edit]:
+    """A sealed record and the kept head, changed and taken out."""
+    record = next(path for path in sorted((shop.folder / "records").rglob("*")) if path.is_file())
+    for what, file in (
+        ("sealed record", record.relative_to(shop.folder)),
+        ("kept head", Path("ledger-head.json")),
+    ):
+        yield Edit(f"{what} changed", "x", file=str(file))
+        yield Edit(f"{what} taken out", "", file=str(file))
+
+
+def play_file(shop: Shop, edit: Edit, folder: Path) -> set[str]:
+    """The same for a file, which is put back behind it."""
+    path = folder / str(edit.file)
+    whole = path.read_bytes()
+    path.unlink()
+    if edit.statement:
+        path.write_bytes(whole + edit.statement.encode())
+    try:
+        return asked(shop, folder)
+    finally:
+        path.write_bytes(whole)
 
 
 def play(shop: Shop, edit: Edit, folder: Path) -> set[str]:
     """Edit a copy of the shop in this folder; who finds it."""
     shutil.copy(shop.folder / "zerokeep.db", folder / "zerokeep.db")
     shutil.copy(shop.folder / "ledger-head.json", folder / "ledger-head.json")
+    if edit.file is not None:
+        return play_file(shop, edit, folder)
     connection = open_file(folder)
     triggers = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
     for name, _ in triggers:

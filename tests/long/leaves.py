@@ -9,6 +9,7 @@ proof, and the greatest memory of a process of its own that walks along every en
 
 from __future__ import annotations
 
+import math
 import subprocess
 import sys
 import tempfile
@@ -17,6 +18,9 @@ from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 from random import Random
 
+import matplotlib as mpl
+from matplotlib.figure import Figure
+
 from webapp.domain.evidence import tree
 from webapp.domain.evidence.consistency import consistency_proof, is_consistent
 from webapp.store import Store
@@ -24,6 +28,9 @@ from webapp.store import Store
 MILLION = 1_000_000
 A_PORTION = 5_000
 TRIED = 200
+AT_UTC = "2026-11-25T08:00:00.000Z"
+FIELDS = ("counted", "server", "ledger", None, AT_UTC)
+INSERT = "INSERT INTO change (position, text, type, by, subject, setup, at_utc) VALUES (?, ?, ?, ?, ?, ?, ?)"
 WALKER = """
 import resource, sys
 from pathlib import Path
@@ -58,18 +65,23 @@ class Cost:
 
 
 def grow(store: Store, until: int) -> None:
-    """Add changes up to this many entries."""
+    """Add changes up to this many entries, many in one go: what one alone costs is measured elsewhere."""
     while (size := _size(store)) < until:
+        texts = [_text(number) for number in range(size, min(size + A_PORTION, until))]
         with store.writing():
-            for number in range(size, min(size + A_PORTION, until)):
-                _add(store, number)
+            start = store.ledger.append("change", [text.encode() for text in texts])
+            rows = [(start + place, text, *FIELDS) for place, text in enumerate(texts)]
+            store.put_rows(INSERT, rows)
+
+
+def _text(number: int) -> str:
+    text = f'{{"at_utc":"{AT_UTC}","by":"server","data":{{"number":{number}}},'
+    return text + '"domain":"zerokeep/change/1","setup":null,"subject":"ledger","type":"counted"}'
 
 
 def _add(store: Store, number: int) -> None:
-    text = f'{{"at_utc":"2026-11-25T08:00:00.000Z","by":"server","data":{{"number":{number}}},'
-    text += '"domain":"zerokeep/change/1","setup":null,"subject":"ledger","type":"counted"}'
     store.ledger.append_change(
-        text, kind="counted", by="server", subject="ledger", setup=None, at_utc="2026-11-25T08:00:00.000Z"
+        _text(number), kind="counted", by="server", subject="ledger", setup=None, at_utc=AT_UTC
     )
 
 
@@ -132,9 +144,25 @@ def walked(database: Path) -> tuple[int, int, int, int, float]:
     return faults, entries, before, most, float(said[4])
 
 
+def draw(found: list[Cost], path: Path) -> None:
+    """What does not depend on the machine, over the ledger's size with its steps as powers of ten, as SVG."""
+    mpl.rcParams.update({"svg.hashsalt": path.name, "svg.fonttype": "none"})
+    figure = Figure(figsize=(6, 3.6))
+    axes = figure.subplots()
+    sizes = [one.entries for one in found]
+    axes.plot(sizes, [one.append_reads for one in found], "o-", label="hashes read by one more entry")
+    axes.plot(sizes, [one.append_writes for one in found], "s-", label="hashes written by it, on average")
+    axes.plot(sizes, [one.place_hashes for one in found], "^-", label="hashes in a proof of a place")
+    axes.plot(sizes, [one.growth_hashes for one in found], "v-", label="hashes in a proof of growth")
+    axes.plot(sizes, [math.log2(size) for size in sizes], "k:", label="logarithm to base 2 of the size")
+    axes.set(xscale="log", xlabel="entries of the ledger", ylabel="hashes", ylim=(0, None))
+    axes.legend(fontsize="small")
+    figure.savefig(path, format="svg", metadata={"Date": None, "Creator": None}, bbox_inches="tight")
+
+
 def run(most: int | None) -> int:
-    """Print the table; 1 where a walk finds a fault."""
-    wrong = 0
+    """Print the table, draw it where all of it was measured; 1 where a walk finds a fault."""
+    wrong, costs = 0, []
     with tempfile.TemporaryDirectory() as name:
         store = Store.open(Path(name) / "zerokeep.db")
         sys.stdout.write(" | ".join(field.name for field in fields(Cost)) + " | walk: MB over the start, s\n")
@@ -142,6 +170,7 @@ def run(most: int | None) -> int:
         while size <= (most or MILLION):
             grow(store, size)
             found = cost(store)
+            costs.append(found)
             store.close()
             faults, _, before, greatest, seconds = walked(Path(name) / "zerokeep.db")
             wrong += faults
@@ -150,4 +179,6 @@ def run(most: int | None) -> int:
             sys.stdout.flush()
             size *= 10
         store.close()
+    if most is None:
+        draw(costs, Path(__file__).with_name("proof.svg"))
     return 1 if wrong else 0

@@ -5,9 +5,11 @@ every mistake once at one mill, and that the judging can fail.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
+from tests.long import mistakes
 from tests.long.mistakes import CASES, MISTAKES, TABLE, leaving, table, walk_one
 from tests.long.mistakes.follower import Follower, Step
 from tests.long.mistakes.planted import Case
@@ -24,7 +26,8 @@ def base(tmp_path_factory: pytest.TempPathFactory) -> Base:
 
 @pytest.mark.parametrize("case", SLICE.values(), ids=lambda case: case.mistake.replace(" ", "-"))
 def test_a_mistake_comes_out_as_the_table_says(base: Base, case: Case) -> None:
-    assert walk_one(base, case, "plover", 0).broken == ()
+    kind = "plover by hand" if case.needs == "by hand" else "plover"
+    assert walk_one(base, case, kind, 0).broken == ()
 
 
 def test_there_are_twenty_five_and_the_kept_table_has_them_all_and_no_claim_broken() -> None:
@@ -65,6 +68,47 @@ FOLLOWED = Case("made up", "list followed", "prevented")
 )  # fmt: skip
 def test_a_claim_that_does_not_hold_is_said(base: Base, case: Case, said: str) -> None:
     assert said in " ".join(walk_one(base, case, "plover", 0).broken)
+
+
+@pytest.mark.parametrize(
+    ("taken_out", "otherwise", "variant", "said"),
+    [
+        (
+            "webapp.domain.setup.copying.rows_with_values",
+            lambda *_: [],
+            "another's row, with values in it",
+            "held another's values, and they are lost",
+        ),
+        (
+            "webapp.domain.setup.stops.is_the_leads",
+            lambda _: False,
+            "radius left out, touched again the same",
+            "was kept past the stop line without the lead",
+        ),
+        (
+            "webapp.domain.setup.by_hand.hold_against_surface",
+            lambda *_: None,
+            "entered by hand a little wrong, inside the ask line",
+            "came out as prevented, expected caught",
+        ),
+    ],
+    ids=["fingerprint", "second-stop", "entered-otherwise"],
+)
+def test_with_a_check_taken_out_of_the_product_the_command_says_so_and_ends_with_1(
+    base: Base,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    taken_out: str,
+    otherwise: Any,
+    variant: str,
+    said: str,
+) -> None:
+    monkeypatch.setattr(mistakes, "CASES", [case for case in CASES if case.variant == variant])
+    monkeypatch.setattr(Base, "make", lambda _: base)
+    assert mistakes.run(1) == 0
+    monkeypatch.setattr(taken_out, otherwise)
+    assert mistakes.run(1) == 1
+    assert said in capsys.readouterr().out
 
 
 def test_the_table_names_what_did_not_hold(base: Base) -> None:

@@ -18,8 +18,8 @@ from webapp.proof import jws, pdf_verify, record_verify
 from webapp.proof.keys import KeyRing, seal_certificate
 from webapp.proof.pdf_layout import find_seals
 from webapp.proof.pdf_seal import seal
-from webapp.proof.record_verify import NOT_ON_LEDGER, verify_record
-from webapp.proof.report import Report
+from webapp.proof.record_verify import verify_record
+from webapp.proof.report import NOT_ON_LEDGER, Report
 
 Sealer = Callable[[RecordBundle], bytes]
 

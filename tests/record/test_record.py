@@ -118,7 +118,7 @@ def test_the_page_shows_the_values_the_limits_and_the_names(tmp_path: Path) -> N
                  "±0.031", "±0.045", "? ask", "= agrees", "kept: a question was put", "Mara Lindqvist",
                  "Okko Brandt", "Meaning: performed", "Meaning: reviewed and accepted",
                  "2026-11-25 08:11:20 +00:00", "Watch the pallet truck.", "Coolant drips on the jaw.",
-                 "I looked: it sits tight."):  # fmt: skip
+                 "I looked: it sits tight.", "Cautions, acknowledged one by one"):  # fmt: skip
         assert said in text, said
 
 

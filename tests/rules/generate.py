@@ -334,8 +334,9 @@ def _square(player: Player, chance: Random, step: Plain) -> Plain:
     return {"type": "square.entered", "data": data}
 
 
-def _repeat(_player: Player, chance: Random, step: Plain) -> Plain:
-    return {"type": "touch.repeated", "data": {"axis": step["axis"] or chance.choice("XYZ")}}
+def _repeat(player: Player, chance: Random, step: Plain) -> Plain:
+    kind = "touch.repeated" if len(player.events) % 3 else "chip.wiped"
+    return {"type": kind, "data": {"axis": step["axis"] or chance.choice("XYZ")}}
 
 
 def _keep(_player: Player, chance: Random, step: Plain) -> Plain:

@@ -19,11 +19,12 @@ from tests.kit.rules_page import rules_page
 from tests.rules.example_shop import sheet_value
 from tests.rules.generate import random_length_case, random_setup
 from tests.rules.playing import play
+from webapp.domain.evidence.event_kinds import KINDS
 from webapp.domain.evidence.events import TROUBLES
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import JsonError, canonical_text
 from webapp.domain.plain.lengths import Display, Unit, format_length, format_other_unit, parse_length
-from webapp.domain.setup.fold import fold
+from webapp.domain.setup.fold import HANDLERS, fold
 from webapp.domain.shop.slots import clear_plan
 from webapp.domain.touch.compare import compared_on_sheet, repeat_agrees, same_tool, slot_on_sheet, verdict_on
 from webapp.words import catalogue, say
@@ -84,6 +85,19 @@ CANONICAL = """async text => {
   };
   return JSON.stringify(values.map(tried));
 }"""
+HALF_STEPS = """async text => {
+  const [sheet, cases] = JSON.parse(text);
+  const {copiedValues, rowsWithValues} = await import('/static/js/rules/touch/compare.js');
+  return JSON.stringify(cases.map(one =>
+    [copiedValues(sheet, 'G54', one), rowsWithValues(sheet, 'G59', one)]));
+}"""
+REGISTER = """async text => {
+  const {ANSWERS, NOTES} = await import('/static/js/rules/setup/fold.js');
+  return JSON.stringify([
+    ...Object.entries(ANSWERS).map(([type, [kinds, handler]]) => [type, kinds, handler.name]),
+    ...Object.entries(NOTES).map(([type, handler]) => [type, [], handler.name]),
+  ]);
+}"""
 WORDS = """async text => {
   const [words, cases] = JSON.parse(text);
   const {fill} = await import('/static/js/rules/plain/words.js');
@@ -115,6 +129,23 @@ def sheets() -> dict[str, Any]:
 
 def in_browser(page: Page, script: str, cases: Any) -> Any:
     return json.loads(page.evaluate(script, json.dumps(cases)))
+
+
+def in_browsers_words(name: str) -> str:
+    """The name that a function of the browser has for the one of Python."""
+    first, *others = name.split("_")
+    return first + "".join(map(str.capitalize, others))
+
+
+def test_both_languages_and_the_vectors_know_the_same_kinds_of_events(rules: Page) -> None:
+    """Which steps a kind answers, and the name of the one function that takes it in, are the same too."""
+    theirs = {kind: (tuple(answers), name) for kind, answers, name in in_browser(rules, REGISTER, [])}
+    ours = {name: (kind.answers, in_browsers_words(HANDLERS[name].__name__)) for name, kind in KINDS.items()}
+    assert theirs == ours
+    assert HANDLERS.keys() == KINDS.keys()
+    scenarios = json.loads((VECTORS / "setups.json").read_text(encoding="utf-8"))["scenarios"]
+    told = {line["type"] for one in scenarios for line in one["play"] if "type" in line}
+    assert told == KINDS.keys()
 
 
 def first_difference(ours: list[Any], theirs: list[Any]) -> str:
@@ -252,6 +283,20 @@ def test_random_lengths_slots_and_tools_compare_to_the_same_in_both(
     ours = [our_length_case(sheets["mm"], one) for one in cases]
     assert len({one["parsed"]["code"] for one in ours if isinstance(one["parsed"], dict)}) >= 11
     assert first_difference(ours, in_browser(rules, LENGTHS, [sheets["mm"], cases])) == ""
+
+
+def test_half_a_step_of_the_display_is_the_same_in_both_and_a_nanometre_more_is_not(
+    rules: Page, sheets: dict[str, Any]
+) -> None:
+    last = next(slot["last_values_nm"] for slot in sheets["mm"]["slots"] if slot["label"] == "G54")
+    cases = [{axis: nm + off for axis, nm in last.items()} for off in (500, -500, 501, -501)]
+    same, changed = dict.fromkeys(last, "same"), dict.fromkeys(last, "changed")
+    assert in_browser(rules, HALF_STEPS, [sheets["mm"], cases]) == [
+        [same, ["G54"]],
+        [same, ["G54"]],
+        [changed, []],
+        [changed, []],
+    ]
 
 
 def test_the_length_vectors_hold_in_the_browser(rules: Page, sheets: dict[str, Any]) -> None:

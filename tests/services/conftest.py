@@ -20,6 +20,7 @@ IN_BOTH = {
     "test_faults",
     "test_half_set",
     "test_intake",
+    "test_names",
     "test_parallel_requests",
     "test_register",
     "test_signing_off",

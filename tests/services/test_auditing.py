@@ -1,12 +1,11 @@
 """The self-audit works everything out again and names the record at fault."""
 
 import json
-import os
+import resource
 import sqlite3
-import subprocess
 import threading
 import tracemalloc
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from tests.kit.grown import grow
 from tests.kit.house import House
 from webapp.domain.evidence.tree import append, leaf_hash
 from webapp.proof.keys import KeyRing
+from webapp.services.audit import auditing, row_notes
 from webapp.services.audit.auditing import (
     Fault,
     Outcome,
@@ -98,25 +98,38 @@ def test_many_findings_are_counted_and_the_first_are_listed() -> None:
     assert (said["faults"], len(said["found"])) == (250, 100)
 
 
-def test_a_head_kept_while_the_whole_is_looked_at_is_no_fault(
+def test_what_comes_while_the_whole_is_looked_at_is_no_fault(
     house: House, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """Nothing is copied: setups, a sign-off and a kept head come between any two pieces."""
     house.signed_off()
-    copied = type(house.store).copied
+    open_one = house.signed()
 
-    @contextmanager
-    def copied_and_grown(store: Any) -> Iterator[Any]:
-        with copied(store) as copy:
-            house.signed_off()
-            keep_head(store)
-            yield copy
+    def grown(of: Callable[..., Any], deed: Callable[[], object]) -> Callable[..., Any]:
+        def first_the_deed(*arguments: Any) -> Any:
+            deed()
+            return of(*arguments)
 
-    monkeypatch.setattr(type(house.store), "copied", copied_and_grown)
+        return first_the_deed
+
+    def signed_off_and_kept() -> None:
+        house.sign_off(open_one.setup)
+        keep_head(house.store)
+
+    monkeypatch.setattr(auditing, "_at_end", grown(auditing._at_end, _once(house.signed_off)))
+    monkeypatch.setattr(auditing, "misfits", grown(auditing.misfits, house.signed))
+    monkeypatch.setattr(auditing, "changed_rows", grown(auditing.changed_rows, signed_off_and_kept))
+    monkeypatch.setattr(row_notes, "_in_pieces", grown(row_notes._in_pieces, _once(house.signed)))
     outcome = run(house.store, house.clock())
     assert outcome.faults == []
     kept = house.store.kept_head.read()
     assert kept is not None
     assert kept.size > outcome.entries
+
+
+def _once(deed: Callable[[], object]) -> Callable[[], None]:
+    left = [deed]
+    return lambda: left.pop()() if left else None  # type: ignore[func-returns-value, return-value]
 
 
 def test_a_kept_head_that_an_older_database_lacks_stays_until_the_restore_is_accepted(house: House) -> None:
@@ -179,27 +192,25 @@ def test_a_last_run_that_cannot_be_read_leaves_the_one_before(house: House) -> N
     assert "audit.leaf" in {fault.code for fault in run(house.store, house.clock(), only_new=True).faults}
 
 
-def test_others_may_write_while_a_copy_is_looked_at_and_no_copy_is_left(house: House) -> None:
-    walk = house.signed()
-    with house.store.copied() as copy, copy.reading():
-        before = copy.ledger.size()
-        house.sign_off(walk.setup)
-        assert copy.ledger.size() == before
-    assert list(house.folder.glob("looked-at-*")) == []
-
-
-def test_copies_of_a_killed_process_go_and_those_of_a_running_one_stay(house: House) -> None:
-    ended = subprocess.Popen(["true"])
-    ended.wait()
-    killed = house.folder / f"looked-at-{ended.pid}-x.db"
-    running = house.folder / f"looked-at-{os.getpid()}-x.db"
-    for left in (killed, running):
-        left.write_bytes(b"")
-    with house.store.copied():
-        assert not killed.exists()
-        assert running.exists()
-        (own,) = [path for path in house.folder.glob("looked-at-*") if path != running]
-        assert own.stat().st_mode & 0o077 == 0
+def test_damage_is_found_without_and_confirmed_with_a_lock(house: House) -> None:
+    house.signed()
+    engine = house.store._database.engine
+    assert engine.is_whole()
+    with house.store.writing():
+        assert house.store._database.engine.is_whole()  # nobody waits for somebody who writes
+    house.store.close()
+    file = house.folder / "zerokeep.db"
+    with sqlite3.connect(file) as connection:
+        (page,) = connection.execute(
+            "SELECT rootpage FROM sqlite_master WHERE name = 'setup_newest'"
+        ).fetchone()
+        (size,) = connection.execute("PRAGMA page_size").fetchone()
+    data = bytearray(file.read_bytes())
+    data[(page - 1) * size + 3 : (page - 1) * size + 5] = b"\xff\xff"
+    file.write_bytes(bytes(data))
+    assert not engine.is_whole()
+    found = [fault.record for fault in everything(house.store, Outcome("", ""))]
+    assert any("database" in record for record in found), found
 
 
 @pytest.mark.parametrize(
@@ -376,8 +387,7 @@ def test_the_whole_and_the_new_find_the_same_over_many_stretches(house: House) -
         size = house.store.ledger.size()
     assert size > 4 * A_STRETCH
     outcome = Outcome("", "")
-    with house.store.reading():
-        faults = {fault.code for fault in everything(house.store, outcome)}
+    faults = {fault.code for fault in everything(house.store, outcome)}
     assert faults == {"audit.record_file"}  # these records were never printed
     with house.store.reading():
         for start in (0, 1, A_STRETCH, A_STRETCH + 1, size - 1):
@@ -390,28 +400,72 @@ def test_the_whole_and_the_new_find_the_same_over_many_stretches(house: House) -
     ]
 
 
-def test_a_run_keeps_one_stretch_in_memory_however_long_the_ledger_is(
+def test_a_run_of_the_whole_needs_no_more_memory_nor_longer_transactions_for_more_and_no_room(
     tmp_path: Path, keyring: KeyRing
 ) -> None:
-    def peak(setups: int) -> int:
+    """Counted are the steps that SQLite's own machine makes in any transaction. While it runs, no file of
+    this process may grow beyond a tenth of the database: there is no room for a copy.
+    """
+
+    def costs(setups: int) -> tuple[int, int]:
         house = House(tmp_path / str(setups), keyring)
         grow(house, setups)
         with house.store.writing():  # pathlib keeps a table of all names, which grows by leaps
             house.store._database.raw("DROP TRIGGER record_no_delete")
             house.store._database.raw("DELETE FROM record")
-        outcome = Outcome("", "")
-        with house.store.reading():
+        outcome, before = Outcome("", ""), {path.name for path in house.folder.iterdir()}
+        with (
+            no_room((house.folder / "zerokeep.db").stat().st_size // 10),
+            longest_transaction(house) as longest,
+        ):
             tracemalloc.start()
             outcome.take(everything(house.store, outcome))
-            found = tracemalloc.get_traced_memory()[1]
+            memory = tracemalloc.get_traced_memory()[1]
             tracemalloc.stop()
         assert (outcome.count, outcome.entries > 3 * setups) == (0, True)
+        assert {path.name for path in house.folder.iterdir()} == before
         house.store.close()
-        return found
+        return memory, longest()
 
     (tmp_path / "700").mkdir()
     (tmp_path / "5000").mkdir()
-    assert peak(5_000) < 1.2 * peak(700)
+    few, many = costs(700), costs(5_000)
+    assert many[0] < 1.2 * few[0]
+    assert many[1] < 1.5 * few[1]
+
+
+@contextmanager
+def no_room(most_bytes: int) -> Iterator[None]:
+    """No file of this process may grow beyond this."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (most_bytes, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+@contextmanager
+def longest_transaction(house: House) -> Iterator[Callable[[], int]]:
+    """Hundreds of steps of the database's machine in the longest transaction that was begun meanwhile."""
+    counts, engine = [0], house.store._database.engine
+    connection, begin = house.store._database._connection(), engine.begin_reading
+
+    def begun(of: Any) -> None:
+        counts.append(0)
+        begin(of)
+
+    def step() -> int:
+        counts[-1] += 1
+        return 0
+
+    engine.begin_reading = begun  # type: ignore[method-assign]
+    connection.set_progress_handler(step, 100)
+    try:
+        yield lambda: max(counts)
+    finally:
+        connection.set_progress_handler(None, 100)
+        engine.begin_reading = begin  # type: ignore[method-assign]
 
 
 def test_no_transaction_of_a_run_of_the_new_holds_more_than_a_stretch(house: House) -> None:

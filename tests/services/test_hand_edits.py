@@ -354,22 +354,29 @@ def write_anew(folder: Path, texts: dict[int, str]) -> None:
     (folder / "ledger-head.json").write_text(json.dumps({"size": len(hashes), "root": grown.root.hex()}))
 
 
-def test_flipped_bytes_of_the_database_are_found_or_change_no_meaning(filled: Path, tmp_path: Path) -> None:
+def test_flipped_bytes_of_database_and_files_are_found_or_change_no_meaning(
+    filled: Path, tmp_path: Path
+) -> None:
+    """Four of five in the database, the others in the sealed records and in the kept head."""
     shutil.copytree(filled, tmp_path / "shop")
-    whole = (filled / "zerokeep.db").read_bytes()
+    beside = [path for path in (filled / "records").rglob("*") if path.is_file()]
+    beside.append(filled / "ledger-head.json")
     meant = everything_said(filled / "zerokeep.db")
     chance, unseen = random.Random(20261129), 0
-    for _ in range(200):
+    for number in range(200):
+        file = chance.choice(beside) if number % 5 == 4 else filled / "zerokeep.db"
+        target, whole = tmp_path / "shop" / file.relative_to(filled), file.read_bytes()
         place, change_it = chance.randrange(len(whole)), chance.choice((1, 32, 128, 255))
-        flipped = whole[:place] + bytes([whole[place] ^ change_it]) + whole[place + 1 :]
-        (tmp_path / "shop" / "zerokeep.db").write_bytes(flipped)
+        target.write_bytes(whole[:place] + bytes([whole[place] ^ change_it]) + whole[place + 1 :])
         try:
-            faults = found(tmp_path / "shop")
+            seen = bool(found(tmp_path / "shop"))
         except (StoreError, sqlite3.Error, UnicodeError):
-            continue  # it does not open any more, which is seen as well
-        if not faults:
+            seen = True  # it does not open any more
+        if not seen:
             unseen += 1
-            assert everything_said(tmp_path / "shop" / "zerokeep.db") == meant, place
+            assert file.name == "zerokeep.db", (file.name, place)
+            assert everything_said(target) == meant, place
+        target.write_bytes(whole)
     assert unseen < 200
 
 

@@ -13,7 +13,6 @@ import pytest
 
 from tests.kit.house import House
 from tests.proof.pdfs import pdf_of
-from webapp.composition import certificates_pem
 from webapp.domain.record.bundle import FILE_NAMES, RecordBundle
 from webapp.proof import bundle_check
 from webapp.proof.keys import new_head_signer
@@ -23,6 +22,7 @@ from webapp.services.audit.handing_out import Asked, Public, hand_out
 from webapp.services.errors import LedgerWentBack, NoSuchSetup, NothingToHandOut
 from webapp.services.setups import recording
 from webapp.services.shop import register
+from webapp.shop_folder import certificates_pem
 
 RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}
 CHECKER = Path(bundle_check.__file__)

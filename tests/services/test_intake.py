@@ -23,7 +23,7 @@ from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.keys import KeyRing
 from webapp.services.audit.auditing import audit
 from webapp.services.errors import BatchMalformed, BatchTooLong
-from webapp.services.intake import enrolling, intake
+from webapp.services.intake import enrolling, intake, sorting
 from webapp.services.intake.reading import read_batch
 from webapp.services.setups import answering, stored_setups
 from webapp.services.setups.board import machine_state
@@ -327,6 +327,21 @@ def test_of_two_texts_with_one_id_in_one_upload_the_signed_one_counts(house: Hou
     part = house.walk().start().parts[0]
     forged = {"jws": part["jws"].rpartition(".")[0] + "." + "A" * 86, "pin": None}
     assert outcomes(house.accept([forged, part])) == ["accepted", "accepted"]
+
+
+@pytest.mark.parametrize("over", [0, 1])
+def test_as_many_events_of_a_tablet_wait_as_there_is_room_for_and_not_one_more(
+    house: House, monkeypatch: pytest.MonkeyPatch, over: int
+) -> None:
+    parts = house.walk().start().until("search", "Z").parts
+    monkeypatch.setattr(sorting, "MOST_WAITING", len(parts) - 1 - over)
+    receipts = house.accept(parts[1:])
+    assert outcomes(receipts) == ["kept_out_of_order"] * (len(parts) - 1 - over) + ["refused"] * over
+    assert len(intake.waiting(house.store)) == len(parts) - 1 - over
+    assert [one["code"] for one in receipts if one["outcome"] == "refused"] == [
+        "chain.too_many_waiting"
+    ] * over
+    assert outcomes(house.accept(parts)) == ["accepted"] * len(parts), "what had no room came again"
 
 
 def test_two_thousand_texts_of_nobody_leave_room_for_evidence_and_little_on_the_ledger(house: House) -> None:

@@ -41,7 +41,7 @@ def test_a_shop_is_the_same_on_a_server_and_back_in_a_file(house: House, tmp_pat
         there.people.authorise("mara", "mill-1", "a", None)
         there.ledger.append_change("{}", kind="t", by="b", subject="s", setup=None, at_utc="a")
     with there.reading():
-        assert there.row_changes.changed("authorisation") == []
+        assert there.row_changes.changed("authorisation").found == []
     for store in (there, back, house.store):
         store.close()
 

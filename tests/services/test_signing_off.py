@@ -363,6 +363,15 @@ def test_an_answer_needs_a_reason_a_lead_and_a_decision_that_there_is(house: Hou
     assert len(answering.questions(house.store)) == 2
 
 
+def test_whoever_ran_a_setup_and_left_it_unsigned_does_not_refuse_it_either(house: House) -> None:
+    walk = house.walk("tomas").start().until("sign")
+    house.accept(walk.parts)
+    with pytest.raises(OwnSetup):
+        not_accept(house, walk.setup, by="tomas")
+    not_accept(house, walk.setup)
+    assert status(house, walk) == "not_accepted"
+
+
 def test_nobody_answers_the_questions_of_their_own_setup(house: House) -> None:
     walk = house.walk("tomas").start()
     question = walk.question(1, "X")

@@ -108,7 +108,7 @@ def test_a_database_that_another_program_keeps_locked_is_named(kept_in_file: Sto
     other.execute("ROLLBACK")
     other.close()
     with kept_in_file.writing():
-        kept_in_file.people.add(*PERSON)
+        kept_in_file.people.add(*PERSON, "5a" * 32)
 
 
 def test_a_full_disk_is_named_stores_nothing_and_is_got_over(kept_in_file: Store) -> None:
@@ -121,7 +121,7 @@ def test_a_full_disk_is_named_stores_nothing_and_is_got_over(kept_in_file: Store
         assert kept_in_file.people.everybody() == []
     connection.execute("PRAGMA max_page_count=1000000")
     with kept_in_file.writing():
-        kept_in_file.people.add(*PERSON)
+        kept_in_file.people.add(*PERSON, "5a" * 32)
 
 
 def test_what_fails_half_way_leaves_nothing_behind(store: Store) -> None:
@@ -133,23 +133,23 @@ def test_what_fails_half_way_leaves_nothing_behind(store: Store) -> None:
 
 def test_a_conflict_is_named(store: Store) -> None:
     with store.writing():
-        store.people.add(*PERSON)
+        store.people.add(*PERSON, "5a" * 32)
     with pytest.raises(Conflict), store.writing():
-        store.people.add(*PERSON)
+        store.people.add(*PERSON, "5a" * 32)
 
 
 def test_the_store_is_used_inside_transactions_only(store: Store) -> None:
     with pytest.raises(OutsideTransaction):
         store.people.everybody()
     with pytest.raises(OutsideTransaction), store.reading():
-        store.people.add(*PERSON)
+        store.people.add(*PERSON, "5a" * 32)
     with pytest.raises(AlreadyWriting), store.writing(), store.writing():
         pass
 
 
 def test_reading_inside_writing_sees_what_was_written(store: Store) -> None:
     with store.writing():
-        store.people.add(*PERSON)
+        store.people.add(*PERSON, "5a" * 32)
         with store.reading():
             assert len(store.people.everybody()) == 1
 
@@ -248,7 +248,7 @@ def test_columns_that_come_later_are_noted_and_change_no_earlier_step(
     put(store, "INSERT INTO probe_care VALUES ('probe-1', 30, 200)")
     store.close()
     monkeypatch.setitem(covered_rows.COLUMNS_SINCE, "probe_care", ("colour",))
-    assert [covered_rows.first_notes(table) for table in covered_rows.COVERED] == [
+    assert [covered_rows.first_notes(table) for table in covered_rows.COVERED_AT_FIRST] == [
         statement
         for statement in NOTES.statements
         if statement.startswith("INSERT") and statement != covered_rows.FIRST_NOTE_OF_EVENTS
@@ -291,7 +291,7 @@ def put(store: Store, statement: str) -> None:
 def notes_of_care(store: Store) -> tuple[list[str], int]:
     """Rows that do not fit their note, and how many notes there are."""
     with store.reading():
-        return store.row_changes.changed("probe_care"), len(store.row_changes.notes(0, 100))
+        return store.row_changes.changed("probe_care").found, len(store.row_changes.notes(0, 100))
 
 
 def test_a_file_of_a_newer_or_another_version_is_refused(tmp_path: Path) -> None:
@@ -346,18 +346,18 @@ def test_busy_waiting_is_bounded() -> None:
 
 def _add(store: Store) -> None:
     with store.writing():
-        store.people.add(*PERSON)
+        store.people.add(*PERSON, "5a" * 32)
 
 
 def _add_much(store: Store) -> None:
     with store.writing():
-        store.people.add(*PERSON)
+        store.people.add(*PERSON, "5a" * 32)
         store.setups.keep_sheet("h" * 64, "mill-1", "x" * 200_000, "c", ("a", "b"))
 
 
 def _add_and_fail(store: Store) -> None:
     with store.writing():
-        store.people.add(*PERSON)
+        store.people.add(*PERSON, "5a" * 32)
         raise ZeroDivisionError
 
 

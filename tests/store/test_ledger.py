@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from webapp.domain.evidence import tree
 from webapp.store import Store
+from webapp.store.errors import Conflict
 
 
 @settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
@@ -37,3 +38,18 @@ def test_a_change_is_kept_as_the_text_that_its_leaf_hashes(tmp_path: Path) -> No
         store.ledger.append_change("{}", kind="t", by="b", subject="s", setup=None, at_utc="a")
         assert [bytes(row["hash"]) for row in store.ledger.leaves_between(0, 10)] == [tree.leaf_hash(b"{}")]
         assert [row["text"] for row in store.ledger.changes_between(0, 10)] == ["{}"]
+
+
+@pytest.mark.parametrize("second", ["setup.signed_off", "setup.not_accepted"])
+def test_a_setup_is_decided_once_by_the_database_itself(store: Store, second: str) -> None:
+    def decide(kind: str, setup: str) -> None:
+        with store.writing():
+            store.ledger.append_change("{}", kind=kind, by="b", subject=setup, setup=setup, at_utc="a")
+
+    decide("setup.signed_off", "one")
+    with pytest.raises(Conflict):
+        decide(second, "one")
+    decide(second, "two")
+    decide("record.sealed", "one")
+    with store.reading():
+        assert [row["setup"] for row in store.ledger.changes_between(0, 10)] == ["one", "two", "one"]

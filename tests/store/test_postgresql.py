@@ -161,7 +161,7 @@ def test_a_row_is_noted_with_the_same_digest_in_both(kept_in_file: Store, kept_o
             if nullable and table.name not in KEPT_FOREVER:
                 raw(store, f"UPDATE {table.name} SET {nullable[0]} = NULL")  # noqa: S608
         with store.reading():
-            assert [store.row_changes.changed(table.name) for table in COVERED] == [[]] * len(COVERED)
+            assert [store.row_changes.changed(table.name).found for table in COVERED] == [[]] * len(COVERED)
     first, second = (_notes(store) for store in stores)
     assert first == second
     assert len(first) > 100
@@ -178,14 +178,14 @@ def _notes(store: Store) -> list[tuple[Any, ...]]:
 
 def test_a_row_that_another_tool_changed_fits_no_note(kept_on_server: Store) -> None:
     with kept_on_server.writing():
-        kept_on_server.people.add("mara", "Mara Okafor", ["operator"])
-        kept_on_server.people.add("ivo", "Ivo Brandt", ["operator"])
+        kept_on_server.people.add("mara", "Mara Okafor", ["operator"], "5a" * 32)
+        kept_on_server.people.add("ivo", "Ivo Brandt", ["operator"], "5a" * 32)
     with psycopg.connect(server().address()) as other:
         other.execute("UPDATE person SET active = FALSE WHERE id = 'mara'")
         other.execute("DELETE FROM person WHERE id = 'ivo'")
     with kept_on_server.reading():
-        assert kept_on_server.row_changes.changed("person") == ['["mara"]']
-        assert kept_on_server.row_changes.gone("person") == ['["ivo"]']
+        assert kept_on_server.row_changes.changed("person").found == ['["mara"]']
+        assert kept_on_server.row_changes.gone("person").found == ['["ivo"]']
 
 
 def test_a_change_that_is_taken_back_leaves_no_note_and_no_number(kept_on_server: Store) -> None:
@@ -195,7 +195,7 @@ def test_a_change_that_is_taken_back_leaves_no_note_and_no_number(kept_on_server
             "INSERT INTO authorisation (person, machine, from_utc) VALUES ('nobody', 'm', 'a')",
         )
     with kept_on_server.writing():
-        kept_on_server.people.add("ivo", "Ivo Brandt", ["operator"])
+        kept_on_server.people.add("ivo", "Ivo Brandt", ["operator"], "5a" * 32)
         kept_on_server.people.authorise("ivo", "mill-1", "a", None)
         assert [row["number"] for row in kept_on_server.people.authorisations()] == [1]
     assert [note[0] for note in _notes(kept_on_server)] == [1, 2]
@@ -219,10 +219,10 @@ def test_a_server_that_is_not_there_is_named_without_its_password(tmp_path: Path
 
 def test_a_connection_that_broke_is_opened_again(kept_on_server: Store) -> None:
     with kept_on_server.writing():
-        kept_on_server.people.add("mara", "Mara Okafor", ["operator"])
+        kept_on_server.people.add("mara", "Mara Okafor", ["operator"], "5a" * 32)
     cut_off()
     with kept_on_server.writing():
-        kept_on_server.people.add("ivo", "Ivo Brandt", ["operator"])
+        kept_on_server.people.add("ivo", "Ivo Brandt", ["operator"], "5a" * 32)
     with pytest.raises(DatabaseNotReached):
         add_and_lose(kept_on_server)
     with kept_on_server.reading():
@@ -231,7 +231,7 @@ def test_a_connection_that_broke_is_opened_again(kept_on_server: Store) -> None:
 
 def add_and_lose(store: Store) -> None:
     with store.writing():
-        store.people.add("tomas", "Tomas Reed", ["operator"])
+        store.people.add("tomas", "Tomas Reed", ["operator"], "5a" * 32)
         cut_off()
 
 
@@ -253,8 +253,8 @@ def test_a_number_with_a_fraction_is_no_whole_number(kept_on_server: Store, kept
 def test_a_text_with_a_nul_is_refused_before_it_is_sent(kept_on_server: Store) -> None:
     with kept_on_server.writing():
         with pytest.raises(Conflict, match="NUL"):
-            kept_on_server.people.add("mara", "Mara\0Okafor", ["operator"])
-        kept_on_server.people.add("mara", "Mara Okafor", ["operator"])
+            kept_on_server.people.add("mara", "Mara\0Okafor", ["operator"], "5a" * 32)
+        kept_on_server.people.add("mara", "Mara Okafor", ["operator"], "5a" * 32)
 
 
 def test_a_writer_that_waits_too_long_is_told_so(kept_on_server: Store) -> None:
@@ -264,7 +264,7 @@ def test_a_writer_that_waits_too_long_is_told_so(kept_on_server: Store) -> None:
         with pytest.raises(DatabaseLocked), kept_on_server.writing():
             pass
     with kept_on_server.writing():
-        kept_on_server.people.add("mara", "Mara Okafor", ["operator"])
+        kept_on_server.people.add("mara", "Mara Okafor", ["operator"], "5a" * 32)
 
 
 def test_whoever_reads_on_from_the_last_change_misses_none(kept_on_server: Store, tmp_path: Path) -> None:
@@ -320,7 +320,7 @@ def test_a_role_that_may_only_use_the_tables_starts_and_may_not_change_what_is_k
     try:
         clerk = Store.open(server().address(role="shop_clerk"), tmp_path)
         with clerk.writing():
-            clerk.people.add("mara", "Mara Okafor", ["operator"])
+            clerk.people.add("mara", "Mara Okafor", ["operator"], "5a" * 32)
             clerk.people.change("mara", name="Mara")
         with pytest.raises(NotAllowed):
             raw(clerk, "DELETE FROM row_change")
@@ -350,12 +350,12 @@ def test_a_row_that_names_one_that_is_not_there_is_damage(kept_on_server: Store)
 
 def test_a_copy_of_what_is_on_a_server_is_a_file(kept_on_server: Store, tmp_path: Path) -> None:
     with kept_on_server.writing():
-        kept_on_server.people.add("mara", "Mara Okafor", ["operator"])
+        kept_on_server.people.add("mara", "Mara Okafor", ["operator"], "5a" * 32)
     kept_on_server.copy_to(tmp_path / "copy.db")
     copy = Store.open(tmp_path / "copy.db")
     with copy.reading():
         assert [row["id"] for row in copy.people.everybody()] == ["mara"]
-        assert copy.row_changes.changed("person") == copy.damage() == []
+        assert copy.row_changes.changed("person").found == copy.damage() == []
     copy.close()
 
 

@@ -215,7 +215,7 @@ def furnished_rows(keys: tuple[Path, KeyRing]) -> Rows:
 def add_auditor(house: House) -> None:
     """Give the shop somebody who may read everything and change nothing."""
     with house.store.writing():
-        house.store.people.add(AUDITOR[0], AUDITOR[1], ["auditor"])
+        house.store.people.add(AUDITOR[0], AUDITOR[1], ["auditor"], "5a" * 32)
         secrets = {
             "passphrase_hash": hash_passphrase(AUDITOR[2]),
             "must_change": False,

@@ -1,10 +1,12 @@
 """Bundles and heads at the desk: who gets them, what is in them, and what stands on the ledger afterwards."""
 
 import io
+import json
 import zipfile
 from email import message_from_bytes
 from hashlib import sha256
 from pathlib import Path
+from uuid import UUID
 
 from tests.web.conftest import Site
 from webapp.proof import bundle_check
@@ -87,7 +89,11 @@ def test_who_took_a_copy_and_who_was_denied_stands_on_the_ledger(site: Site) -> 
         ("mara", "desk.setup"),
         ("mara", "handing_out.days"),
     ]
-    site.house.clock.forward(minutes=11)
-    assert operator.get("/audit").status_code == 403
     with store.reading():
-        assert len(store.ledger.changes(kind="access.denied")) == 4
+        texts = {row["subject"]: row["text"] for row in store.ledger.changes(kind="access.denied")}
+    assert json.loads(texts["desk.setup"])["data"] == {"method": "GET", "of": {"setup_id": walk.setup}}
+    site.house.clock.forward(minutes=11)
+    for number in range(30):
+        assert operator.send(f"/desk/setups/{UUID(int=number)}/bundle.zip").status_code == 403
+    with store.reading():
+        assert len(store.ledger.changes(kind="access.denied")) == 3 + 20 + 1

@@ -9,10 +9,10 @@ from cryptography import x509
 
 from tests.kit.clock import Clock
 from tests.kit.house import House
-from webapp.composition import CERTIFICATES_FILE, open_keyring
+from webapp.data_folder import CERTIFICATES_FILE, make_data_folder
 from webapp.proof.errors import KeyFolderError
-from webapp.serving import make_data_folder
 from webapp.settings import BadSetting, Settings
+from webapp.shop_folder import open_keyring
 
 WORDS = "four plain words here"
 

@@ -21,7 +21,7 @@ def with_people(folder: Path, keys: tuple[Path, KeyRing], count: int) -> Site:
     site = make_site(folder, keys)
     with site.house.store.writing():
         for number in range(count):
-            site.house.store.people.add(f"p{number:04}", f"Person {number % 700:04}", ["operator"])
+            site.house.store.people.add(f"p{number:04}", f"Person {number % 700:04}", ["operator"], "5a" * 32)
             site.house.store.people.authorise(f"p{number:04}", "mill-1", "2026-01-01T00:00:00.000Z", None)
     return site
 

@@ -239,3 +239,23 @@ def test_times_of_the_page_are_those_of_the_store(site: Site, lead: Browser) -> 
     lead.send("/desk/people/mara/authorise", **{"authorise-machine": "mill-1", "authorise-until": ""})
     entry = ledger(site, "person.authorised")[0]
     assert from_text(str(entry["at_utc"])) == site.house.clock()
+
+
+def test_a_lead_erases_the_name_of_somebody_who_left_with_the_own_passphrase(
+    site: Site, lead: Browser
+) -> None:
+    assert "Erase this person" not in lead.page("/desk/people/ivo")
+    lead.send("/desk/people/ivo/disable", **{"disable-reason": "Moved away."})
+    page = lead.page("/desk/people/ivo")
+    assert "the name in sealed records" in page
+    wrong = lead.send("/desk/people/ivo/erase_name", **{"erase_name-passphrase": "not the own one at all"})
+    assert wrong.status_code == 422
+    assert "Ivo Brandt" in lead.page("/desk/people/ivo")
+    done = lead.send("/desk/people/ivo/erase_name", **{"erase_name-passphrase": OWN})
+    assert done.status_code == 303
+    page = lead.page("/desk/people/ivo")
+    assert "Ivo Brandt" not in page
+    assert "Erase the name" not in page
+    assert "Take into use" not in page
+    assert "Ivo Brandt" not in lead.page("/desk/people")
+    assert [one["by"] for one in ledger(site, "person.name_erased")] == ["ines"]

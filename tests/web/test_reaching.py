@@ -29,7 +29,20 @@ def test_the_answer_to_reach_is_signed_by_the_receipt_key_and_carries_the_nonce(
     assert payload["nonce"] == NONCE
     assert payload["shell"] == "version-1"
     assert payload["at_utc"] == "2026-11-25T08:03:12.345Z"
+    assert payload["certificate"] is None
     check_challenge(keyring, payload["challenge"], NOW)
+
+
+def test_the_answer_says_from_when_to_when_the_certificate_that_is_shown_holds(keyring: KeyRing) -> None:
+    days = (NOW - timedelta(days=1), NOW + timedelta(days=397))
+    answer = reach(keyring, NONCE, "version-1", NOW, certificate=days)["answer"]
+    payload = json.loads(
+        DeviceKey.from_jwk(keyring.receipt_jwk).verify(answer, "zerokeep-reach+jws").payload_bytes
+    )
+    assert payload["certificate"] == {
+        "from_utc": "2026-11-24T08:03:12.345Z",
+        "until_utc": "2027-12-27T08:03:12.345Z",
+    }
 
 
 @pytest.mark.parametrize("nonce", ["", "short", "with blanks in the middle", "x" * 87, "naïve-naïve-naïve-n"])

@@ -26,6 +26,8 @@ MATRIX = {
     "api.keys": "T",
     "api.sheet": "T",
     "board.machines": "P",
+    "watched.health": "P",
+    "watched.metrics": "P",
     "access.sign_in": "P",
     "access.sign_out": "P",
     "access.me": "operator lead auditor",

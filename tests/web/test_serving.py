@@ -16,16 +16,9 @@ import pytest
 
 from tests.kit.past import keep_past
 from tests.web.conftest import Site
+from webapp.data_folder import CannotStart, make_data_folder
 from webapp.services.numbers import histories
-from webapp.serving import (
-    HEADER_WAIT_MS,
-    CannotStart,
-    check_port,
-    make_data_folder,
-    prepare,
-    read_the_past,
-    seal_what_is_missing,
-)
+from webapp.serving import HEADER_WAIT_MS, check_port, prepare, read_the_past, seal_what_is_missing
 from webapp.settings import Settings
 
 PROGRAM = """

@@ -3,7 +3,8 @@
 from dataclasses import replace
 
 from tests.web.conftest import Site
-from webapp.domain.shop.shop import ShopRules, as_plain, from_plain
+from webapp.domain.shop.fields import as_plain, from_plain
+from webapp.domain.shop.shop import ShopRules
 
 
 def keep_zone(site: Site, zone: str) -> None:

@@ -4,6 +4,8 @@
 
 from __future__ import annotations
 
+import resource
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from html import unescape
@@ -12,6 +14,7 @@ from typing import Any
 import pytest
 
 from tests.web.conftest import Site
+from webapp.services.audit.auditing import audit
 from webapp.store.errors import DatabaseLocked, DiskFailed, DiskFull, FolderNotWritable, StoreError
 from webapp.words import say
 
@@ -61,3 +64,55 @@ def test_a_writer_that_holds_the_file_is_waited_for_and_then_named(
         answer = lead.call("/api/events", {"events": walk.parts})
     assert (answer.status_code, answer.get_json()["code"]) == (503, "store.locked")
     assert lead.call("/api/events", {"events": walk.parts}).status_code == 200
+
+
+@contextmanager
+def full_disk(connection: sqlite3.Connection) -> Iterator[None]:
+    """No page more than there are."""
+    pages = connection.execute("PRAGMA page_count").fetchone()[0]
+    connection.execute(f"PRAGMA max_page_count={pages}")
+    yield
+    connection.execute("PRAGMA max_page_count=1000000")
+
+
+@contextmanager
+def read_only(connection: sqlite3.Connection) -> Iterator[None]:
+    """As on a disk mounted for reading only; no mode of a file keeps root from writing."""
+    connection.execute("PRAGMA query_only=ON")
+    yield
+    connection.execute("PRAGMA query_only=OFF")
+
+
+@contextmanager
+def failing_writes(connection: sqlite3.Connection) -> Iterator[None]:
+    """The system refuses to write behind the file's end, with an error that is none of a full disk."""
+    pages, size = (connection.execute(f"PRAGMA {what}").fetchone()[0] for what in ("page_count", "page_size"))
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (pages * size, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+FAULTS = {
+    "store.disk_full": full_disk,
+    "store.folder_not_writable": read_only,
+    "store.disk_failed": failing_writes,
+}
+
+
+@pytest.mark.parametrize("code", FAULTS)
+def test_a_real_fault_is_named_stores_nothing_and_is_got_over_without_a_start(site: Site, code: str) -> None:
+    lead, walk = site.signed_in("ines"), site.house.walk().through()
+    store = site.app.extensions["zerokeep"].store
+    with FAULTS[code](store._database._connection()):
+        answer = lead.call("/api/events", {"events": walk.parts})
+        assert site.browser().get("/").status_code == 200  # the board, which only reads, goes on
+    assert (answer.status_code, answer.get_json()["code"], answer.headers["Retry-After"]) == (503, code, "10")
+    with store.reading():
+        assert list(store.setups.all_events()) == []
+    assert lead.call("/api/events", {"events": walk.parts}).status_code == 200
+    with store.reading():
+        assert len(list(store.setups.all_events())) == len(walk.parts)
+    assert audit(store) == []

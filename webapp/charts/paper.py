@@ -17,17 +17,15 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from webapp import fonts
+from webapp.colours import LIGHT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-PAPER, TINT, INK, SOFT, RULE, HAIR = "#fffdf7", "#efe9d6", "#15181b", "#41474c", "#6b7176", "#d5d2c8"
-ASK, STOP, FOCUS = "#6d4300", "#951a1a", "#0b4f8a"
-ROLES = {
-    PAPER: "plate", TINT: "tint", INK: "ink", SOFT: "soft", RULE: "rule", HAIR: "hair",
-    ASK: "ask", STOP: "stop", FOCUS: "focus",
-}  # fmt: skip
+DRAWN_WITH = ("plate", "tint", "ink", "soft", "rule", "hair", "ask", "stop", "focus")
+PAPER, TINT, INK, SOFT, RULE, HAIR, ASK, STOP, FOCUS = (LIGHT[name] for name in DRAWN_WITH)
+ROLES = {LIGHT[name]: name for name in DRAWN_WITH}
 DOTS_PER_INCH = 72
 FIGURE_WIDTH = 0.62  # of the size: all figures of our typeface have one width
 

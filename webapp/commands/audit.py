@@ -8,7 +8,10 @@ from typing import TYPE_CHECKING
 
 from webapp.audit_room import AuditNotDone, audit_apart
 from webapp.commands.opening import has_shop
+from webapp.services.audit import people
+from webapp.services.evidence import tombstones
 from webapp.settings import Settings
+from webapp.store import Store
 from webapp.store.covered_rows import NOT_COVERED
 from webapp.words import say
 
@@ -30,7 +33,7 @@ def audit(settings: Settings, *, as_json: bool, only_new: bool) -> int:
         print(f"Nothing was found out, because the audit could not be done: {error}", file=sys.stderr)
         return NOT_DONE
     if as_json:
-        print(json.dumps({**found, "not_covered": NOT_COVERED}, ensure_ascii=False, indent=1))
+        print(json.dumps({**found, "not_covered": _not_covered(settings)}, ensure_ascii=False, indent=1))
         return FAULTS if found["faults"] else WHOLE
     looked_at = found["entries"] - found["first"]
     those = f", those from entry {found['first'] + 1} on," if found["first"] else ""
@@ -42,6 +45,16 @@ def audit(settings: Settings, *, as_json: bool, only_new: bool) -> int:
         print(f"  and {left} more.")
     print(_sum(found))
     return FAULTS if found["faults"] else WHOLE
+
+
+def _not_covered(settings: Settings) -> dict[str, str]:
+    """What no audit looks at, and what it could not compare in this shop."""
+    store = Store.open(settings.database, settings.files_folder)
+    try:
+        with store.reading():
+            return {**NOT_COVERED, **people.not_covered(store), **tombstones.not_kept(store)}
+    finally:
+        store.close()
 
 
 def _sum(found: Audited) -> str:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import shutil
 
+from webapp.clocks import utc_now
 from webapp.commands.opening import opened
+from webapp.data_folder import make_data_folder
 from webapp.demo import starting
 from webapp.domain.shop.shop_file import read_shop
-from webapp.serving import check_port, make_data_folder, serve, utc_now
+from webapp.serving import check_port, serve
 from webapp.settings import Settings
 
 

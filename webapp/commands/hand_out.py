@@ -8,13 +8,13 @@ from datetime import date
 from hashlib import sha256
 from pathlib import Path
 
+from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
 from webapp.composition import checker, handed_out
 from webapp.domain.plain.zones import day_begins_utc
 from webapp.services.audit.handing_out import Asked
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.shop import reading
-from webapp.serving import utc_now
 from webapp.settings import Settings
 
 DONE, CANNOT = 0, 2

@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from webapp.commands.opening import has_shop, looked_into, opened
-from webapp.composition import HEAD_KEYS_FILE
+from webapp.data_folder import HEAD_KEYS_FILE
 from webapp.domain.evidence.checkpoint import CheckpointRefused
 from webapp.domain.evidence.tree import TreeError
 from webapp.domain.record.ledger_head import LedgerHead

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from webapp.chance import first_secret
+from webapp.clocks import utc_now
 from webapp.commands import first_look
 from webapp.commands.opening import opened
 from webapp.domain.plain.errors import Finding
@@ -14,7 +15,6 @@ from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.shop import loading
 from webapp.services.shop.loading import Change
-from webapp.serving import utc_now
 from webapp.settings import Settings
 from webapp.words import say
 

@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from webapp.chance import new_token
-from webapp.composition import open_keyring
+from webapp.clocks import utc_now
+from webapp.data_folder import make_data_folder
 from webapp.proof.keys import KeyRing
-from webapp.serving import make_data_folder, utc_now
 from webapp.settings import Settings
+from webapp.shop_folder import open_keyring
 from webapp.store import Store
 
 

@@ -11,6 +11,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+from webapp.clocks import utc_now
 from webapp.commands.opening import opened
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.usual.history_csv import RefusedLine
@@ -19,22 +20,12 @@ from webapp.services.evidence import looked_at
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.numbers import past_values
 from webapp.services.numbers.past_values import AllTheSame, AskedLine, Looked
-from webapp.serving import utc_now
 from webapp.settings import Settings
 from webapp.words import say
 
 DONE, REFUSED, NO_FILE = 0, 1, 2
 CHUNK = 1 << 20
 REFUSED_LINE = "refused"
-COLUMNS = """columns, in any order under a header line:
-  at_utc      a day (2026-09-03) or a time with its zone (2026-09-04T07:40:00Z)
-  machine, fixture, seating   the short names that the shop gave them
-  x_mm y_mm z_mm, or x_in y_in z_in   the surface as the control shows it,
-  in machine coordinates; at least one
-  person, setup, note, left_out       may be left out; left_out is written "X: a chip | Y: a burr"
-Cells are parted by commas, semicolons or tabs; decimals stand after a point or a comma.
-Each line is one past setup.
-A line whose values lie far from where its seating lies is asked about and not taken, unless you name it."""
 
 
 def take_in(

@@ -1,8 +1,10 @@
-"""`zerokeep renew-key receipts|pins`: a new key for receipts or sealed PINs; tablets learn it themselves.
+"""`zerokeep renew-key receipts|pins|heads`: a new key for receipts, sealed PINs or the ledger's heads.
 
 Rules: the former receipt key signs a statement that names the new one, which stands on the ledger; a tablet
 follows such statements from the key that it knows. The former PIN key still opens what was sealed to it,
-until it is renewed the next time: it is destroyed then, and whoever sealed to it signs once more.
+until it is renewed the next time: it is destroyed then, and whoever sealed to it signs once more. The former
+key of heads goes with its public half into `ledger-keys.txt`: heads that it signed are checked as before, and
+the new key stands on the ledger that the old one vouched for.
 """
 
 from __future__ import annotations
@@ -12,19 +14,23 @@ from dataclasses import replace
 from datetime import datetime
 
 from webapp.chance import new_token
+from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
+from webapp.data_folder import HEAD_KEYS_FILE
 from webapp.proof.jws import public_jwk
 from webapp.proof.key_succession import statement
-from webapp.proof.keys import KeyRing, new_private_key
-from webapp.services.evidence.ledger import SERVER, change
-from webapp.services.evidence.succession import RECEIPT_KEY_RENEWED
+from webapp.proof.keys import KeyRing, new_head_signer, new_private_key
+from webapp.services.evidence.succession import HEAD_KEY_RENEWED, PIN_KEY_RENEWED, RECEIPT_KEY_RENEWED
 from webapp.services.times import utc_text
-from webapp.serving import utc_now
 from webapp.settings import Settings, key_passphrase
+from webapp.shop_folder import Renewal, renew_keys, write_head_keys
 
 DONE, NO_SHOP = 0, 2
-RECEIPTS, PINS = "receipts", "pins"
-PIN_KEY_RENEWED = "pin_key.renewed"
+RECEIPTS, PINS, HEADS = "receipts", "pins", "heads"
+LEARN = """There is a new key. Start the server again: tablets learn it at their next contact, from the one
+that they know. Until then it goes on with the former key."""
+HAND_ON = """There is a new key. Start the server again; until then heads are signed with the former one. Hand
+{file} to whoever checks heads or bundles: heads and records that the former key signed still hold."""
 
 
 def renew_key(settings: Settings, which: str) -> int:
@@ -33,13 +39,24 @@ def renew_key(settings: Settings, which: str) -> int:
         return NO_SHOP
     now = utc_now()
     with opened(settings) as (store, keyring):
-        renewed, kind, said = _receipts(keyring, now) if which == RECEIPTS else _pins(keyring)
-        with store.writing():
-            change(store, kind, SERVER, which, None, said, now)
-            renewed.save(settings.keys_folder, key_passphrase(settings, new_token, made=True))
-    print("There is a new key. Start the server again: tablets learn it at their next contact, from the one")
-    print("that they know. Until then it goes on with the former key.")
+        renewed, kind, said = _renewed(keyring, which, now)
+        passphrase = key_passphrase(settings, new_token, made=True)
+        renew_keys(settings, store, renewed, passphrase, Renewal(kind, which, said), now)
+        write_head_keys(settings, renewed)
+    print(HAND_ON.format(file=settings.data_folder / HEAD_KEYS_FILE) if which == HEADS else LEARN)
     return DONE
+
+
+def _renewed(keyring: KeyRing, which: str, now: datetime) -> tuple[KeyRing, str, Mapping[str, object]]:
+    if which == RECEIPTS:
+        return _receipts(keyring, now)
+    return _heads(keyring) if which == HEADS else _pins(keyring)
+
+
+def _heads(keyring: KeyRing) -> tuple[KeyRing, str, Mapping[str, object]]:
+    renewed = keyring.with_new_head_key(new_head_signer(name=keyring.head_signer.name))
+    said = {"key": renewed.head_signer.verifier.text, "before": keyring.head_signer.verifier.text}
+    return renewed, HEAD_KEY_RENEWED, said
 
 
 def _receipts(keyring: KeyRing, now: datetime) -> tuple[KeyRing, str, Mapping[str, object]]:

@@ -12,12 +12,12 @@ from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
 
 from webapp.chance import new_token
+from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
-from webapp.composition import CERTIFICATES_FILE, KEYS_NAME, write_certificates
+from webapp.data_folder import CERTIFICATES_FILE
 from webapp.proof.keys import new_private_key, seal_certificate
-from webapp.services.evidence.ledger import SERVER, change
-from webapp.serving import utc_now
 from webapp.settings import Settings, key_passphrase
+from webapp.shop_folder import KEYS_NAME, Renewal, renew_keys, write_certificates
 
 SERIAL_BYTES = 16
 DONE, NO_SHOP = 0, 2
@@ -38,9 +38,8 @@ def renew_seal(settings: Settings, *, as_json: bool) -> int:
         certificate = seal_certificate(key, KEYS_NAME, now, serial)
         renewed = keyring.with_new_seal_key(key, certificate)
         said = {**_said(certificate), "before": _said(keyring.seal_certificate)["sha256"]}
-        with store.writing():
-            change(store, "seal.renewed", SERVER, "seal", None, said, now)
-            renewed.save(settings.keys_folder, key_passphrase(settings, new_token))
+        passphrase = key_passphrase(settings, new_token)
+        renew_keys(settings, store, renewed, passphrase, Renewal("seal.renewed", "seal", said), now)
         write_certificates(settings, renewed)
     if as_json:
         print(json.dumps(said, indent=1))

@@ -19,8 +19,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from webapp.chance import new_token
+from webapp.clocks import utc_now
 from webapp.commands.backup import DATABASE
-from webapp.composition import open_keyring
 from webapp.proof import backup_file
 from webapp.proof.backup_file import BackupKey, Manifest
 from webapp.proof.errors import BackupRefused
@@ -28,14 +28,15 @@ from webapp.proof.keys import KeyRing
 from webapp.services.audit import auditing
 from webapp.services.evidence import epochs, ledger, safekeeping
 from webapp.services.evidence.ledger_walk import Fault
-from webapp.serving import utc_now
 from webapp.settings import Settings
+from webapp.shop_folder import open_keyring
 from webapp.store import Store
 from webapp.store.files import flush_folder
 from webapp.words import say
 
 DONE, REFUSED = 0, 1
 SPARE_BYTES = 64 * 1024 * 1024
+BEGINS = b"age-encryption.org/v1"  # the first line of any age file
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ def restore(settings: Settings, path: Path, key: Path, reason: str, *, with_faul
 
 
 def drill(settings: Settings, path: Path, key: Path, *, as_json: bool) -> int:
-    """Do all that a restore does, in a folder that goes away again; note on the ledger that it was tried."""
+    """Do all that a restore does, in a folder that goes away again; note it on the ledger of its shop."""
     with unpacked(settings, path, key, None) as found:
         _open_epoch(found, "drill")
         said: dict[str, str | int] = {
@@ -94,18 +95,31 @@ def drill(settings: Settings, path: Path, key: Path, *, as_json: bool) -> int:
         }
     if not as_json:
         _say_faults(found)
-    if not found.faults and Store.is_at(settings.database):
-        store = Store.open(settings.database, settings.files_folder)
-        try:
-            safekeeping.note(store, safekeeping.TRIED, said, utc_now())
-        finally:
-            store.close()
+    is_ours = not found.faults and _note_of_own(settings, found.manifest, said)
     if as_json:
         print(json.dumps(said))
     elif not found.faults:
         print(f"This backup can be brought back: {said['files']} files, the ledger with {said['size']} "
               f"entries, as it was at {said['made_at_utc']}.")  # fmt: skip
+        if not is_ours:
+            where = settings.data_folder
+            print(f"It is no backup of the shop in {where} as it is now: nothing was noted there.")
     return REFUSED if found.faults else DONE
+
+
+def _note_of_own(settings: Settings, manifest: Manifest, said: dict[str, str | int]) -> bool:
+    """Note on the ledger that a backup of it was tried; whether it was one: the ledger has its head."""
+    if not Store.is_at(settings.database):
+        return False
+    store = Store.open(settings.database, settings.files_folder)
+    try:
+        with store.reading():
+            is_ours = ledger.has_head(store, manifest.size, manifest.root)
+        if is_ours:
+            safekeeping.note(store, safekeeping.TRIED, said, utc_now())
+    finally:
+        store.close()
+    return is_ours
 
 
 @contextmanager
@@ -135,6 +149,9 @@ def _unpack(path: Path, key: BackupKey, folder: Path) -> Manifest:
     room = shutil.disk_usage(folder).free - SPARE_BYTES
     try:
         with path.open("rb") as source:
+            if source.read(len(BEGINS)) != BEGINS:
+                raise BackupRefused("backup.no_backup", path=str(path))
+            source.seek(0)
             return backup_file.unpack(source, key, folder, room)
     except OSError as error:
         raise BackupRefused("backup.not_read", path=str(path), why=error.strerror or str(error)) from error

@@ -10,11 +10,11 @@ import json
 import sys
 
 from webapp.chance import first_secret
+from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.people.access import FIRST_SECRETS_DAYS, give_first_secrets
 from webapp.services.people.secret_rules import hash_passphrase, hash_pin
-from webapp.serving import utc_now
 from webapp.settings import Settings
 
 DONE, NOBODY, NO_SHOP = 0, 1, 2

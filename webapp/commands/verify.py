@@ -1,28 +1,39 @@
 """`zerokeep verify record.pdf`:
 say what holds of a sealed record, trusting nobody but the certificate given.
+
+Printing the pages again takes longer than all the rest: it begins in the press' own process while the rest is
+judged, or is left out with `--without-pages`, and then the report says so.
 """
 
 from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 from cryptography import x509
 
-from webapp import record
-from webapp.composition import CERTIFICATES_FILE, HEAD_KEYS_FILE, RENDERER, own_hash
+from webapp.data_folder import CERTIFICATES_FILE, HEAD_KEYS_FILE
 from webapp.proof.errors import NoteRefused
-from webapp.proof.record_verify import verify_record
+from webapp.proof.record_verify import Render, verify_record
 from webapp.proof.signed_note import NoteVerifier
+from webapp.renderer import RENDERER
 from webapp.settings import Settings
-from webapp.store import Store
 
 HOLDS, FAILS, CANNOT_ASK = 0, 1, 2
 
 
 def verify(
-    settings: Settings, path: Path, certificates: list[Path], ledger_keys: list[Path], *, as_json: bool
+    settings: Settings,
+    path: Path,
+    certificates: list[Path],
+    ledger_keys: list[Path],
+    *,
+    with_pages: bool = True,
+    as_json: bool,
 ) -> int:
     """Print the report. The certificates and keys given count; without any certificate, those of the data
     folder.
@@ -50,12 +61,28 @@ def verify(
             f"Cannot read the keys of the ledger: {error}. Ask the shop for its {HEAD_KEYS_FILE} and give "
             "it with --ledger-key."
         )
-    report = verify_record(pdf, trusted, record.render, known, RENDERER, keys)
+    with _printer(with_pages) as render:
+        report = verify_record(pdf, trusted, render, known, RENDERER, keys)
     if as_json:
         print(json.dumps({"file": str(path), **report.as_dict()}, ensure_ascii=False, indent=1))
     else:
         print(f"{path}: {report.as_text()}", end="")
     return HOLDS if report.holds else FAILS
+
+
+@contextmanager
+def _printer(with_pages: bool) -> Iterator[Render | None]:
+    """What prints the pages again, in a process that is begun now and ended with the block; None without
+    pages.
+    """
+    if not with_pages:
+        yield None
+        return
+    from webapp.record.press import Press  # noqa: PLC0415 - not loaded where no page is printed
+
+    with Press() as press:
+        press.begin()
+        yield partial(press.render, final=True)
 
 
 def _head_keys(files: list[Path]) -> list[NoteVerifier] | None:
@@ -70,6 +97,11 @@ def _known(settings: Settings, pdf: bytes) -> str | None:
     """What the ledger of the data folder says about these bytes (see own_hash), None where there is no
     database.
     """
+    if isinstance(settings.database, Path) and not settings.database.exists():
+        return None
+    from webapp.shop_folder import own_hash  # noqa: PLC0415 - a file is verified where no shop is, too
+    from webapp.store import Store  # noqa: PLC0415
+
     if not Store.is_at(settings.database):
         return None
     store = Store.open(settings.database, settings.files_folder)

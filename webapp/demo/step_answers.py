@@ -8,7 +8,7 @@ Rules of this module:
 - What was typed is worked out as the tablet works it out, from the sheet alone.
 - A comparison is met as the list says: read again where it asks, touch again once (or, for whoever is in a
   hurry, only where nothing else is left), then ask; what stays past the stop line without the lead's word is
-  given up.
+  given up, and so is a face before which a search found nothing twice.
 """
 
 from __future__ import annotations
@@ -92,6 +92,8 @@ class StepAnswers:
 
     def answer(self, step: StepOnSheet, state: Folded, at_utc: str) -> Answer:
         """The type of the event that answers this step, and its data."""
+        if _waits(state) == SEARCH_NEEDS_LEAD:
+            return "axis.given_up", {"axis": step["axis"]}
         make = getattr(self, f"_{step['kind']}", None)
         if make is not None:
             return make(step, state)  # type: ignore[no-any-return]
@@ -104,11 +106,6 @@ class StepAnswers:
         closing = [choice["id"] for choice in step["choices"] if choice.get("closes", True)]
         chosen = self.control.act(step) or (closing[0] if closing else "done")
         return "step.done", {"answer": chosen}
-
-    def _search(self, step: StepOnSheet, state: Folded) -> Answer:
-        if _waits(state) == SEARCH_NEEDS_LEAD:
-            return "axis.given_up", {"axis": step["axis"]}
-        return self._done(step)
 
     def _checks(self, step: StepOnSheet, _: Folded) -> Answer:
         self.control.act(step)

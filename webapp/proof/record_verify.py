@@ -25,7 +25,6 @@ from io import BytesIO
 from typing import Any
 
 from cryptography import x509
-from pypdf import PdfReader
 
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.record.bundle import RecordBundle, from_files
@@ -35,12 +34,10 @@ from webapp.proof.pdf_layout import base_length, first_difference, read_words
 from webapp.proof.pdf_verify import verify_seal
 from webapp.proof.record_events import check_events
 from webapp.proof.record_ledger import check_ledger
-from webapp.proof.report import Line, Report, failed, held, not_looked_at, refusal_words
+from webapp.proof.report import NOT_ON_LEDGER, Line, Report, failed, held, not_looked_at, refusal_words
 from webapp.proof.signed_note import NoteVerifier
 
 Render = Callable[[RecordBundle], bytes]
-# In place of a hash: there is a ledger, and no file of this hash is on it.
-NOT_ON_LEDGER = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +45,7 @@ class _Asked:
     """What the caller gave."""
 
     pdf: bytes
-    render: Render
+    render: Render | None
     renderer: Mapping[str, str] | None
     head_keys: Sequence[NoteVerifier] | None
 
@@ -61,17 +58,17 @@ class _Asked:
 def verify_record(
     pdf: bytes,
     trusted_certificates: Sequence[x509.Certificate],
-    render: Render,
+    render: Render | None,
     known_sha256: str | None = None,
     renderer: Mapping[str, str] | None = None,
     head_keys: Sequence[NoteVerifier] | None = None,
 ) -> Report:
     """Judge one sealed record. Never raises for what the file holds.
 
-    `render` gives the unsealed bytes of a bundle; `known_sha256` is the hash on the ledger, NOT_ON_LEDGER if
-    it is not there (a stolen key can seal too), None if there is no ledger to ask; `renderer` are the
-    versions that `render` uses, as `record.json` names them: if they differ from the record's, text is
-    compared where bytes differ. Without `renderer` only equal bytes hold.
+    `render` gives the unsealed bytes of a bundle, None leaves the pages out; `known_sha256` is the hash on
+    the ledger, NOT_ON_LEDGER if it is not there (a stolen key can seal too), None if there is no ledger to
+    ask; `renderer` are the versions that `render` uses, as `record.json` names them: if they differ from the
+    record's, text is compared where bytes differ. Without `renderer` only equal bytes hold.
     `head_keys` are the keys of the shop's ledger, None where nobody gave any.
     """
     check = verify_seal(pdf, trusted_certificates)
@@ -130,12 +127,14 @@ def _page_line(asked: _Asked, bundle: RecordBundle) -> Line:
     if edition != PAGES_EDITION:
         how = "earlier_edition" if edition < PAGES_EDITION else "later_edition"
         return not_looked_at("record.page", how, edition=edition, own=PAGES_EDITION)
-    return _printed_again_line(asked, bundle)
+    if asked.render is None:
+        return not_looked_at("record.page", "left_out")
+    return _printed_again_line(asked.render, asked, bundle)
 
 
-def _printed_again_line(asked: _Asked, bundle: RecordBundle) -> Line:
+def _printed_again_line(render: Render, asked: _Asked, bundle: RecordBundle) -> Line:
     try:
-        expected = asked.render(bundle)
+        expected = render(bundle)
     except Exception as error:  # noqa: BLE001 - altered data may stop a renderer anywhere
         return failed("record.page", "not_rendered", why=type(error).__name__)
     end = base_length(asked.pdf)
@@ -169,4 +168,6 @@ def _text_line(expected: bytes, found: bytes) -> Line:
 
 
 def _page_texts(pdf: bytes) -> list[str]:
+    from pypdf import PdfReader  # noqa: PLC0415 - for records that another version printed, no others
+
     return [" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(pdf), strict=True).pages]

@@ -16,6 +16,8 @@ from webapp.words import say
 
 Fields = dict[str, str | int]
 
+# In place of a hash: there is a ledger, and no file of this hash is on it.
+NOT_ON_LEDGER = ""
 NOT_ASKED = ".not_asked"
 SIGNS = {"holds": "=", "fails": "×", "not_looked_at": "–"}
 

@@ -73,6 +73,19 @@ def tls_term(certificate: Path | None, now: datetime, days: int = WARNED_DAYS) -
     return Notice("tls.ends_soon", {"day": f"{end:%Y-%m-%d}", "days": (end - now).days})
 
 
+def its_days(certificate: Path | None) -> tuple[datetime, datetime] | None:
+    """From when to when the certificate that tablets are shown holds (aware); None where there is none
+    to read.
+    """
+    if certificate is None:
+        return None
+    try:
+        shown = x509.load_pem_x509_certificates(certificate.read_bytes())[0]
+    except (OSError, ValueError):
+        return None
+    return shown.not_valid_before_utc, shown.not_valid_after_utc
+
+
 def _load(certificate: Path, key: Path) -> list[x509.Certificate]:
     try:
         chain = x509.load_pem_x509_certificates(certificate.read_bytes())

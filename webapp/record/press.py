@@ -79,6 +79,17 @@ class Press:
         """Return the PDF of a fixture's trends (see `page.Typesetter.trends`). Raises as render does."""
         return self._printed({"trends": dict(paper)})
 
+    def begin(self) -> None:
+        """Have the process get ready meanwhile, for somebody who will need it and has something else to do.
+
+        Raises nothing: a process that did not start is started again by the first job, which says why.
+        """
+        threading.Thread(target=self._begin, daemon=True).start()
+
+    def _begin(self) -> None:
+        with self._turn, contextlib.suppress(DomainError, OSError):
+            self._running()
+
     def _printed(self, asked: Mapping[str, Any]) -> bytes:
         job = json.dumps(asked).encode()
         with self._turn:

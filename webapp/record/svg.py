@@ -14,10 +14,12 @@ from collections.abc import Callable, Mapping
 from typing import Any
 from xml.etree import ElementTree as ET
 
+from webapp.colours import LIGHT, PRINTED_HAIR
+
 Say = Callable[[str, Mapping[str, Any]], str]
 
 SVG = "http://www.w3.org/2000/svg"
-INK, SOFT, RULE, PAPER, TINT = "#15181b", "#41474c", "#6b7176", "#fffdf7", "#efe9d6"
+INK, SOFT, RULE, PAPER, TINT = (LIGHT[name] for name in ("ink", "soft", "rule", "plate", "tint"))
 FONTS = "Zerokeep Sans, DejaVu Sans, Droid Sans Fallback, sans-serif"
 NUMBERS = {
     "rect": ("x", "y", "width", "height"),
@@ -27,7 +29,7 @@ NUMBERS = {
     "text": ("x", "y"),
 }
 LOOKS: dict[str, dict[str, str]] = {
-    "panel": {"fill": "none", "stroke": "#c9c5b8", "stroke-width": "1"},
+    "panel": {"fill": "none", "stroke": PRINTED_HAIR, "stroke-width": "1"},
     "hatch": {"fill": "none", "stroke": RULE, "stroke-width": "1"},
     "cut": {"fill": "none", "stroke": RULE, "stroke-width": "1.2"},
     "fixed_jaw": {"fill": "none", "stroke": INK, "stroke-width": "2.6", "stroke-linecap": "round"},

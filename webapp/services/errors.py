@@ -80,6 +80,11 @@ class NoSuchValue(NotFound):
     field_names = ("setup", "axis")
 
 
+class RecordDisposed(NotFound):
+    code = "services.record_disposed"
+    field_names = ("setup", "day")
+
+
 class NoSuchRecord(NotFound):
     code = "services.no_such_record"
     field_names = ("setup",)
@@ -203,6 +208,16 @@ class NotSignedOff(NotNow):
 
 class LastLead(NotNow):
     code = "services.last_lead"
+
+
+class PersonInUse(NotNow):
+    code = "services.person_in_use"
+    field_names = ("person",)
+
+
+class NameErased(NotNow):
+    code = "services.name_erased"
+    field_names = ("person",)
 
 
 class PersonKnownAlready(NotNow):

@@ -4,10 +4,8 @@
 `with store.reading():` or `with store.writing():`, through the repositories, one a subject.
 """
 
-import os
-import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, closing, contextmanager
+from collections.abc import Callable
+from contextlib import AbstractContextManager, closing
 from pathlib import Path
 from typing import Any
 
@@ -30,8 +28,6 @@ from webapp.store.repositories.shop import ShopRepository
 from webapp.store.repositories.worries import WorriesRepository
 
 __all__ = ["Store", "StoreError"]
-
-COPY_PREFIX = "looked-at-"
 
 
 class Store:
@@ -121,32 +117,6 @@ class Store:
         with closing(Store.open(path, self._folder)) as copy:
             carry(self, copy, alone=False)
 
-    @contextmanager
-    def copied(self) -> Iterator["Store"]:
-        """A store for what reads for long: on a whole copy of the file beside this one, which goes when the
-        block ends.
-
-        In rollback-journal mode a long look at the file itself keeps everybody from writing; where it does
-        not, it is the same database. Sealed files are not copied; the copy reads them where they lie.
-        """
-        if not self._database.engine.long_looks_wait:
-            with closing(Store(self._address, self._folder)) as same:
-                yield same
-            return
-        folder = self._folder
-        for left in folder.glob(f"{COPY_PREFIX}*.db"):
-            if not _is_alive(left.name.removeprefix(COPY_PREFIX).partition("-")[0]):
-                left.unlink(missing_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f"{COPY_PREFIX}{os.getpid()}-", suffix=".db", dir=folder)
-        os.close(handle)
-        copy = Store(Path(name), folder)
-        try:
-            self.copy_to(Path(name))
-            yield copy
-        finally:
-            copy.close()
-            Path(name).unlink(missing_ok=True)
-
     def is_first(self) -> bool:
         """Whether this process looks after what no request asks for: true for one of all of them.
 
@@ -155,20 +125,11 @@ class Store:
         return self._database.is_first()
 
     def damage(self) -> list[str]:
-        """What the database's own checks find wrong; nothing in a whole one. Inside a transaction."""
+        """What the database's own checks find wrong; nothing in a whole one. Nobody waits for them while they
+        find nothing. Outside any transaction, or inside one.
+        """
         return self._database.damage()
 
     def close(self) -> None:
         """Close this thread's connection; the next use opens another."""
         self._database.close()
-
-
-def _is_alive(process: str) -> bool:
-    """Whether a process of this number runs; the copies of one that was killed are nobody's."""
-    try:
-        os.kill(int(process), 0)
-    except PermissionError:
-        return True
-    except (ValueError, OSError):
-        return False
-    return True

@@ -71,7 +71,7 @@ def _covered(name: str, key: str, others: str, *, secret: bool = False) -> Cover
 
 
 COLUMNS_SINCE: dict[str, tuple[str, ...]] = {}
-COVERED: tuple[Covered, ...] = (
+COVERED_AT_FIRST: tuple[Covered, ...] = (
     _covered(
         "person",
         "id",
@@ -119,6 +119,10 @@ COVERED: tuple[Covered, ...] = (
     _covered("budget", "machine fixture probe", "value"),
     _covered("z_check", "number", "machine point length_nm made_with typed by at_utc"),
 )
+PERSON = COVERED_AT_FIRST[0]
+# The salt is erased with the name: what is left of it here tells nobody who it was.
+PERSON_NAME = _covered("person_name", "person", "name salt")
+COVERED = (*COVERED_AT_FIRST, PERSON_NAME)
 # What the server adds to events, noted once an upload under the first and the last position.
 EVENTS = "event"
 EVENT_COLUMNS = ("position", "received_at_utc", "problems")

@@ -154,7 +154,10 @@ class Database:
 
     def damage(self) -> list[str]:
         """What the database's own checks find; nothing in a whole one."""
-        return self.engine.damage(self.raw)
+        if self.engine.is_whole():
+            return []
+        with self.reading():
+            return self.engine.damage(self.raw)
 
     def is_first(self) -> bool:
         """Whether this thread stands for the one process that looks after things, until it closes."""

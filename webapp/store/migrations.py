@@ -15,8 +15,15 @@ from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
-from webapp.store.covered_rows import COVERED, FIRST_NOTE_OF_EVENTS, first_notes
+from webapp.store.covered_rows import (
+    COVERED_AT_FIRST,
+    FIRST_NOTE_OF_EVENTS,
+    PERSON,
+    PERSON_NAME,
+    first_notes,
+)
 from webapp.store.database import Database
+from webapp.store.engines.postgresql_notes import first_notes as first_notes_there
 from webapp.store.engines.postgresql_text import translated
 from webapp.store.errors import FolderNotWritable, MadeByAnotherVersion
 
@@ -580,7 +587,7 @@ NOTES = Migration(
     "notes of every change of a row",
     (
         *ROW_CHANGE,
-        *(first_notes(table) for table in COVERED),
+        *(first_notes(table) for table in COVERED_AT_FIRST),
         FIRST_NOTE_OF_EVENTS,
         *kept_forever("row_change"),
     ),
@@ -603,6 +610,46 @@ PEOPLE_LISTED = Migration(
     (
         "CREATE INDEX person_by_name ON person (name, id)",
         "CREATE INDEX slot_by_owner ON slot (owner) WHERE owner IS NOT NULL",
+    ),
+)
+
+# Nobody decides a second time about a setup, whatever the program does.
+DECIDED_ONCE = Migration(
+    "decided once",
+    (
+        """CREATE UNIQUE INDEX change_decides_once ON change (setup)
+            WHERE type IN ('setup.signed_off', 'setup.not_accepted')""",
+    ),
+)
+
+PERSON_NAMES = (
+    """CREATE TABLE person_name (
+            person TEXT PRIMARY KEY REFERENCES person (id),
+            name TEXT NOT NULL,
+            salt TEXT NOT NULL CHECK (length(salt) = 64)) STRICT""",
+    "CREATE INDEX person_name_by_name ON person_name (name, person)",
+    "DROP INDEX person_by_name",
+)
+FORGET_IN_PERSON = "UPDATE person SET name = ''"
+NAMES_ON_SHEETS = counted_for_sheets("person_name", ("INSERT", "UPDATE", "DELETE"), SHOP_KEY)
+# Names go where they can be erased, each with a salt that goes with it. Two random UUIDs have 244 bits of
+# chance.
+SALT_THERE = " || ".join(["replace(CAST(gen_random_uuid() AS TEXT), '-', '')"] * 2)
+NAMES_ERASABLE = Migration(
+    "names that can be erased",
+    (
+        *PERSON_NAMES,
+        "INSERT INTO person_name SELECT id, name, lower(hex(randomblob(32))) FROM person",
+        FORGET_IN_PERSON,
+        *(first_notes(table) for table in (PERSON, PERSON_NAME)),
+        *NAMES_ON_SHEETS,
+    ),
+    postgresql=(
+        *translated(PERSON_NAMES),
+        f"INSERT INTO person_name SELECT id, name, {SALT_THERE} FROM person",  # noqa: S608
+        FORGET_IN_PERSON,
+        *(first_notes_there(table) for table in (PERSON, PERSON_NAME)),
+        *translated(NAMES_ON_SHEETS),
     ),
 )
 
@@ -640,6 +687,8 @@ MIGRATIONS = (
     NOTES,
     SHEET_PARTS,
     PEOPLE_LISTED,
+    DECIDED_ONCE,
+    NAMES_ERASABLE,
     VALUES_LEFT_OUT,
 )
 

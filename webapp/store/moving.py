@@ -28,6 +28,7 @@ TABLES: dict[str, tuple[str, ...]] = {
     "node": ("level", "number"),
     "change": ("position",),
     "person": ("id",),
+    "person_name": ("person",),
     "authorisation": ("number",),
     "item": ("kind", "id"),
     "slot": ("machine", "label"),

@@ -15,10 +15,13 @@ from webapp.domain.plain.errors import Fields
 
 
 class PersonRow(TypedDict):
-    """A named account; secrets as argon2id hashes."""
+    """A named account; secrets as argon2id hashes. Where the name was erased, `name` is the id and `salt`
+    None.
+    """
 
     id: str
     name: str
+    salt: str | None
     roles: list[str]
     active: bool
     disabled_at_utc: str | None

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from flask import Blueprint, Flask, g, has_request_context, request
 from jinja2 import StrictUndefined
 
+from webapp.domain.evidence.event_kinds import LONGEST_TEXT
 from webapp.domain.plain.directions import shown_value
 from webapp.web.desk import (
     access,
@@ -24,7 +25,8 @@ from webapp.web.desk import (
     registers,
     worrying,
 )
-from webapp.web.edge import errors, guards, headers, rights, shop_zone
+from webapp.web.desk.people_forms import LONGEST_FIELD
+from webapp.web.edge import errors, guards, headers, rights, shop_zone, watched
 from webapp.web.edge.wiring import Wiring, attach
 from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes, z_readings
 from webapp.web.show import shown_values, top_rule
@@ -52,6 +54,7 @@ BLUEPRINTS: Sequence[Blueprint] = (
     audit.blueprint,
     handing_out.blueprint,
     heads.blueprint,
+    watched.blueprint,
 )
 
 
@@ -72,7 +75,11 @@ def init_app(
     app.jinja_env.filters.update({**shown_values.FILTERS, "local": shop_zone.local})
     app.jinja_env.globals["shop_zone"] = shop_zone.shop_zone
     app.jinja_env.globals.update(
-        asset=parts.shell.address, plain=shown_values.plain, marks_for=top_rule.marks_for
+        asset=parts.shell.address,
+        plain=shown_values.plain,
+        marks_for=top_rule.marks_for,
+        longest_text=LONGEST_TEXT,
+        longest_line=LONGEST_FIELD,
     )
     app.context_processor(_for_every_page)
 

@@ -32,11 +32,18 @@ export class Frame {
     this.root.replaceChildren(
       ...[this.#middle(screen, heading), bottom(screen), screen.scale, this.#where(screen)].filter(Boolean),
     );
+    this.#letScroll();
     if (screen.scale) slideFrom(before, screen.scale);
     if (quiet) this.#focusAgain(focused);
     else heading.focus({preventScroll: true});
     this.guard.shown(stood);
     screen.shown?.();
+  }
+
+  /** A middle in which nothing can be pressed takes the focus itself, so that keys scroll it. */
+  #letScroll() {
+    const middle = this.root.querySelector('main');
+    if (!middle.querySelector('button, a[href], summary, input, textarea')) middle.tabIndex = 0;
   }
 
   #where({where = []}) {

@@ -3,6 +3,8 @@ import {el} from './dom.js';
 import {say} from './say.js';
 import {clockTime, span} from './when.js';
 
+const SAME_DAY_MS = 12 * 3_600_000;
+
 export class NetworkLine {
   constructor() {
     this.text = el('span', {});
@@ -29,9 +31,17 @@ export class NetworkLine {
 
 function atLength(count, oldestAtUtc, {lastAtUtc, reached}, clock) {
   if (count > 0) return say('tablet.network.waiting', {count, span: span(clock.sinceMs(oldestAtUtc))});
-  if (lastAtUtc)
-    return say(reached ? 'tablet.network.sent' : 'tablet.network.sent_before', {time: clockTime(lastAtUtc)});
-  return say('tablet.network.nothing');
+  if (reached && lastAtUtc) return say('tablet.network.sent', {time: clockTime(lastAtUtc)});
+  return sentBefore(lastAtUtc ?? clock.comparedAtUtc, clock);
+}
+
+/** When the server was last reached, before this page was opened too; by its hour alone on the same day. */
+function sentBefore(atUtc, clock) {
+  if (!atUtc) return say('tablet.network.nothing');
+  const ageMs = clock.sinceMs(atUtc);
+  return ageMs < SAME_DAY_MS
+    ? say('tablet.network.sent_before', {time: clockTime(atUtc)})
+    : say('tablet.network.sent_long_before', {span: span(ageMs)});
 }
 
 function shortly(count, refused) {
@@ -47,5 +57,5 @@ function warningOf(refused, {device}, clock, ledger) {
   if (ledger?.alarm) return say('tablet.network.ledger');
   if (device === 'disabled' || device === 'forked') return say(`tablet.network.device_${device}`);
   if (refused > 0) return say('tablet.network.refused', {count: refused});
-  return clock.isWrong ? say('tablet.network.clock') : null;
+  return clock.isDoubtful ? say('tablet.network.clock') : null;
 }

@@ -59,6 +59,17 @@ class Follower:
     harmed: str = ""
     step: Step = field(default_factory=dict)
     left: list[str] = field(default_factory=list)
+    waited_s: float = 0
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass at the mill; whoever holds the tablet's clock is told by `time_that_passed_s`."""
+        self.mill.wait(seconds)
+        self.waited_s += seconds
+
+    def time_that_passed_s(self) -> float:
+        """The seconds waited since this was last asked."""
+        waited, self.waited_s = self.waited_s, 0
+        return waited
 
     # What a walk asks of whoever is at the machine (webapp.demo.step_answers.Control)
 

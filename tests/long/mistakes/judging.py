@@ -4,8 +4,10 @@ and the claims that must hold.
 Claims:
 - nothing is hit while the list is followed;
 - whatever is hit after leaving it was named by the list: by the step that was left, or one before it;
-- no value is laundered: what the setup keeps as agreeing is what the own row of the control holds;
-- nothing passes as agreeing that lies farther from the truth than the ask line, unless something told of it;
+- no value is laundered: what the setup keeps as agreeing is what the own row of the control holds,
+  and nothing past the stop line is kept without the lead;
+- nothing is kept as agreeing that lies farther from the truth than the ask line, whatever else was told;
+  and where nothing was told, no axis lies farther, however it was kept;
 - no row of another's that held values is written over, but by clearing it instead of the own one;
 - what the table says is caught or prevented comes out so.
 Those about values do not bind a case that nothing can see; the table says why.
@@ -131,13 +133,17 @@ def _laundered(walked: Walked) -> Iterator[str]:
     for touch in walked.result["touches"]:
         if touch["kept"] and touch["because"] == "agrees" and row[touch["axis"]] != touch["value_nm"]:
             yield f"{touch['axis']} was kept as agreeing, and the row holds another value"
+        if touch["kept"] and touch["because"] != "lead" and touch["verdict"] == "stop":
+            yield f"{touch['axis']} was kept past the stop line without the lead"
 
 
 def _passed(world: World, walked: Walked) -> Iterator[str]:
-    if walked.result["outcome"] != "complete" or _told(walked):
+    """What was kept as agreeing, whatever else was told; and every axis where nothing was told at all."""
+    if walked.result["outcome"] != "complete":
         return
     row, truth = walked.follower.row(walked.follower.own), world.mill.vise.surface_nm
-    for axis in AXES:
+    agreed = {one["axis"] for one in walked.result["touches"] if one["kept"] and one["because"] == "agrees"}
+    for axis in AXES if not _told(walked) else sorted(agreed):
         ask_nm = walked.follower.plan(axis)["usual"]["ask_nm"]
         if ask_nm is not None and abs(row[axis] - truth[axis]) > ask_nm:
             yield f"{axis} passed as agreeing, {abs(row[axis] - truth[axis]) / 1e6:.3f} mm from the truth"

@@ -30,6 +30,16 @@ def stopping_at_a_crash(deviation: Deviation) -> Deviation:
     return deviate
 
 
+def each_time(deviation: Deviation) -> Deviation:
+    """The same whenever the way is gone anew: after a touch that found nothing, or an input grown old."""
+
+    def deviate(follower: Follower, step: Step) -> Any:
+        follower.deviations[step["id"]] = deviate
+        return deviation(follower, step)
+
+    return deviate
+
+
 def skipping(_: Follower, __: Step) -> None:
     """Tick it off without doing it."""
 
@@ -248,4 +258,29 @@ def inventing(follower: Follower, step: Step) -> int:
     )
     value = middle - follower.plan(axis)["normal"] * away
     step_nm = follower.mill.build.resolution_nm
-    return round(value / step_nm) * step_nm
+    return round(value / step_nm) * step_nm - (follower.plan(axis).get("by_hand_nm") or 0)
+
+
+def entering(slip: Callable[[int], int], *, reading: bool = True) -> Deviation:
+    """Enter another value by hand than the tablet gives, and read it off the row, or without a look."""
+
+    def deviate(follower: Follower, step: Step) -> int:
+        axis = step["axis"]
+        surface_nm = follower.found_nm[axis]
+        follower.mill.set_value(follower.own, axis, slip(surface_nm))
+        return follower.row(follower.own)[axis] if reading else surface_nm
+
+    return deviate
+
+
+def entering_one_row_below(follower: Follower, step: Step) -> int:
+    """Enter it beside another's label, and read the own row."""
+    axis = step["axis"]
+    follower.mill.set_value(empty_neighbour(follower), axis, follower.found_nm[axis])
+    return follower.row(follower.own)[axis]
+
+
+def clearing_to_zero(follower: Follower, _: Step) -> Values:
+    """Three zeros where the row has to be parked."""
+    follower.mill.clear_selected()
+    return follower.row_nm(follower.own)

@@ -27,7 +27,10 @@ Pause = Callable[[Follower], None]
 
 @dataclass(frozen=True)
 class Case:
-    """One way in which a mistake comes about. `named_by`: (step, words that stand in it) for what is hit."""
+    """One way in which a mistake comes about. `named_by`: (step, words that stand in it) for what is hit;
+    `needs`: what a mill must have for it ("step" in its jaw, "cycle" writes the row, "by hand" it is
+    written).
+    """
 
     mistake: str
     variant: str
@@ -42,7 +45,7 @@ class Case:
     then: str = ""
     why: str = ""
     sheet_of: str = ""
-    needs_step: bool = False
+    needs: str = ""
 
 
 def here(case: Case, sheet: Mapping[str, Any], clamping_axis: str) -> Case:
@@ -89,7 +92,7 @@ def _planting(name: str, value: Any) -> Pause:
 
 
 def _waiting(minutes: float) -> Pause:
-    return lambda follower: follower.mill.wait(60 * minutes)
+    return lambda follower: follower.wait(60 * minutes)
 
 
 def _lose_home(mill: SimulatedMill) -> None:
@@ -157,13 +160,15 @@ SLOTS = (
     Case("slot fell to the first after a reset", "list followed", "prevented",
          leaves={"z.touch": leaving.holding()}),
     Case("slot fell to the first after a reset", "reset and searched again without a word", "caught",
-         leaves={"z.touch": leaving.holding(leaving.resetting_and_searching_again)}),
+         leaves={"z.touch": leaving.holding(leaving.resetting_and_searching_again)}, needs="cycle"),
     Case("row beside it or whole table cleared", "the row beside instead", "caught",
          leaves={"clear.values": leaving.clearing_the_row_beside}),
     Case("row beside it or whole table cleared", "one row more, looked at", "caught",
          leaves={"clear.values": leaving.clearing_one_more_row()}),
     Case("row beside it or whole table cleared", "whole table, looked at", "caught",
          leaves={"clear.values": leaving.clearing_the_table()}),
+    Case("row beside it or whole table cleared", "own row to zero instead of parked", "caught",
+         leaves={"clear.values": leaving.clearing_to_zero}, needs="by hand"),
     Case("row beside it or whole table cleared", "one row more, not looked at", "told next",
          leaves={"clear.values": leaving.clearing_one_more_row(look=False)}, then="neighbour",
          why="In this setup nobody looks at the rows above and below but the person: "
@@ -180,11 +185,12 @@ PROBE = (
     Case("dead or stuck input", "dead and dark", "caught", world=("probe_dark",)),
     Case("dead or stuck input", "a touch is heard all the time", "caught", world=("probe_stuck",)),
     Case("dead or stuck input", "dead, the lamp taken as proof", "caught", world=("probe_dead",),
-         leaves={"probe.input": leaving.saying_it_changed}),
+         leaves={"probe.input": leaving.each_time(leaving.saying_it_changed)}),
     Case("dead or stuck input", "dies between two touches", "caught",
          pauses={"clamp.search": _planting("probe", "dead")}),
     Case("dead or stuck input", "dead, a range far too long typed", "named", world=("probe_dead",),
-         leaves={"probe.input": leaving.saying_it_changed, "z.touch": leaving.searching(range_nm=20 * MM)},
+         leaves={"probe.input": leaving.each_time(leaving.saying_it_changed),
+                 "z.touch": leaving.searching(range_nm=20 * MM)},
          named_by=(("probe.input", "input"), ("z.search", "Range, feed, your slot's label"))),
     Case("probe asleep after waiting", "twelve minutes between two touches", "caught",
          pauses={"clamp.touch": _waiting(12)}),
@@ -195,36 +201,44 @@ PROBE = (
     Case("bent or loose stylus", "bent too little to be seen", "caught", world=("stylus_bent",)),
     Case("bent or loose stylus", "loose, felt at the nudge", "caught", world=("stylus_loose",)),
     Case("bent or loose stylus", "loose, not felt", "caught", world=("stylus_loose",),
-         leaves={"probe.input": leaving.saying_it_changed}),
+         leaves={"probe.input": leaving.each_time(leaving.saying_it_changed)}),
     Case("probe length wrong or missing", "wrong by 12 mm", "caught", world=("length_wrong",)),
     Case("probe length wrong or missing", "not in use, list followed", "caught", start=_drop_length,
          pauses={"probe.modes": lambda follower: _drop_length(follower.mill)}),
     Case("probe length wrong or missing", "not in use, not looked at", "caught",
          pauses={"probe.modes": lambda follower: _drop_length(follower.mill)},
-         leaves={"probe.modes": leaving.skipping}),
+         leaves={"probe.modes": leaving.each_time(leaving.skipping)}),
 )  # fmt: skip
 
 VALUES = (
     Case("shift or turn active", "shift, list followed", "caught", world=("shift_left",)),
     Case("shift or turn active", "shift, not looked at", "caught", world=("shift_left",),
-         leaves={"probe.modes": leaving.skipping}),
+         leaves={"probe.modes": leaving.each_time(leaving.skipping)}, needs="cycle"),
     Case("shift or turn active", "turn, not looked at", "caught", world=("turn_left",),
-         leaves={"probe.modes": leaving.skipping}),
+         leaves={"probe.modes": leaving.each_time(leaving.skipping)}, needs="cycle"),
     Case("moving jaw or turned vise", "vise turned, list followed", "caught", world=("vise_turned",)),
     Case("moving jaw or turned vise", "before the moving jaw, not looked at", "caught",
-         leaves={"clamp.over": leaving.going_before_the_moving_jaw}),
+         leaves={"clamp.over": leaving.each_time(leaving.going_before_the_moving_jaw)}),
     Case("moving jaw or turned vise", "before the moving jaw, searched its way", "caught",
-         leaves={"clamp.over": leaving.going_before_the_moving_jaw,
-                 "clamp.touch": leaving.searching(direction_turned=True)}),
-    Case("radius left out or another probe's ball", "radius left out", "caught", world=("ball_left_out",)),
-    Case("radius left out or another probe's ball", "another probe's ball", "caught", world=("other_ball",)),
+         leaves={"clamp.over": leaving.each_time(leaving.going_before_the_moving_jaw),
+                 "clamp.touch": leaving.each_time(leaving.searching(direction_turned=True))}),
+    Case("radius left out or another probe's ball", "radius left out", "caught", world=("ball_left_out",),
+         needs="cycle"),
+    Case("radius left out or another probe's ball", "another probe's ball", "caught", world=("other_ball",),
+         needs="cycle"),
     Case("sign, digit, inch for mm", "sign", "caught", slips={"z.touch": lambda value: -value}),
     Case("sign, digit, inch for mm", "one digit wrong", "caught",
          slips={"end.touch": lambda value: value - 3 * MM}),
     Case("sign, digit, inch for mm", "inch for mm", "caught",
          slips={"z.touch": lambda value: round(value / 25_400) * 1_000}),
+    Case("sign, digit, inch for mm", "entered by hand with one digit wrong", "caught", needs="by hand",
+         leaves={"end.enter": leaving.entering(lambda value: value - 3 * MM)}),
+    Case("sign, digit, inch for mm", "entered by hand a little wrong, inside the ask line", "caught",
+         needs="by hand", leaves={"end.enter": leaving.entering(lambda value: value - 2_000)}),
+    Case("sign, digit, inch for mm", "entered by hand beside another's label", "caught", needs="by hand",
+         leaves={"end.enter": leaving.entering_one_row_below}),
     Case("mistake repeated at a stop", "radius left out, touched again the same", "caught",
-         world=("ball_left_out",)),
+         world=("ball_left_out",), needs="cycle"),
     Case("mistake repeated at a stop", "chip under the ball, touched again without wiping", "caught",
          world=("chip_x",), leaves={"vise.wipe": leaving.skipping}),
     Case("vise moved untold or nut loose", "moved by a millimetre", "caught", world=("vise_moved",)),
@@ -236,7 +250,7 @@ VALUES = (
     Case("jaws changed, ball on a step or screw hole", "other jaws, not looked at", "caught",
          world=("other_jaws",), leaves={"vise.wipe": leaving.skipping}),
     Case("jaws changed, ball on a step or screw hole", "ball on the step", "caught",
-         leaves={"z.over": leaving.going_onto_the_step}, needs_step=True),
+         leaves={"z.over": leaving.going_onto_the_step}, needs="step"),
     Case("jaws changed, ball on a step or screw hole", "ball over a screw hole", "caught",
          leaves={"z.over": leaving.going_over_a_hole}),
 )  # fmt: skip

@@ -27,7 +27,7 @@ from webapp.demo.device import Clock, Device
 from webapp.demo.history import Secrets, enrolled_device
 from webapp.demo.mill import WELL, SimulatedMill, Values
 from webapp.demo.mill.planting import planted
-from webapp.demo.scenario import place
+from webapp.demo.scenario import place, rebuild
 from webapp.proof.keys import KeyRing
 from webapp.services.intake import intake
 from webapp.services.sheets import preparing
@@ -38,8 +38,17 @@ NEXT_SETUP_S = 3600
 FOLLOWED = Case("", "list followed", "prevented")
 NOW = datetime(2026, 11, 29, 9, 0, tzinfo=UTC)
 SETUPS_A_MILL = 8
-PEOPLE = {"plover": "odile", "dunlin": "odile"}
+WALKS = "odile"
 OTHER = {"plover": "dunlin", "dunlin": "plover"}
+# The mills at which the cases are walked: the machine, and what its profile says there instead.
+KINDS: Mapping[str, tuple[str, Mapping[str, Any]]] = {
+    "plover": ("plover", {}),
+    "dunlin": ("dunlin", {}),
+    "plover by hand": (
+        "plover",
+        {"slot_written": "by_hand", "z_zero_at_top": False, "parked_z_nm": -20_000_000},
+    ),
+}
 
 
 @dataclass(frozen=True)
@@ -74,7 +83,8 @@ class World:
     rows_before: dict[str, Values] = field(default_factory=dict)
 
     @classmethod
-    def open(cls, base: Base, folder: Path, machine: str, seed: int) -> World:
+    def open(cls, base: Base, folder: Path, kind: str, seed: int) -> World:
+        machine, profile = KINDS[kind]
         shutil.copy(base.folder / "zerokeep.db", folder / "zerokeep.db")
         shop, practice = starting.practice_shop(base.folder, NOW)
         mill = practice.mills[machine].mill
@@ -83,6 +93,10 @@ class World:
         mill.chance = random.Random(chance.getrandbits(32))
         place(mill, machine, starting.last_seating(shop, fixture), NOW, chance)
         store = Store.open(folder / "zerokeep.db")
+        with store.writing():
+            store.shop.put("machine", machine, {**(store.shop.item("machine", machine) or {}), **profile})
+            _, here_now, _, probe = preparing.machine_parts(store, machine)
+        rebuild(mill, here_now, probe)
         return cls(base, store, machine, mill, chance, Clock(NOW), replace(base.device))
 
     def sheet(self, machine: str) -> tuple[str, dict[str, Any]]:
@@ -111,8 +125,10 @@ class World:
         return walked
 
     def has_what_it_needs(self, case: Case) -> bool:
-        """Whether this mill's vise has what the case is about."""
-        return not case.needs_step or self.mill.truth.step_nm > 0
+        """Whether this mill has what the case is about: a step in its jaw, who writes the row."""
+        by_hand = self.mill.build.slot_written == "by_hand"
+        has = {"step": self.mill.truth.step_nm > 0, "cycle": not by_hand, "by hand": by_hand}
+        return not case.needs or has[case.needs]
 
     def later(self, case: Case, person: str) -> Walked:
         """The next setup here, on another day's sheet: by whoever it is, the list followed."""

@@ -34,6 +34,7 @@ LEAD_CAN: Mapping[str, Callable[[SimulatedMill], None]] = {
     "the probe's length is not in use": lambda mill: mill.use_length(),
     "the change stuck": lambda mill: mill.free_change(),
 }
+RUN = frozenset({"touch", "square"})
 WORRIES = {"put_away": "probe_looks_wrong", "ask": "machine_looks_wrong", "again": "wrong_place"}
 # What the fold says of a step that is open for its own usual reasons, and not because something is wrong.
 INPUT_OLD = "setup.input_old"
@@ -70,6 +71,7 @@ class Walk:
     caught: list[tuple[str, str]] = field(default_factory=list)
     parts: list[dict[str, Any]] = field(default_factory=list)
     pauses: dict[str, Callable[[Follower], None]] = field(default_factory=dict)
+    input_seen_ms: int = 0
 
     def __post_init__(self) -> None:
         self.fold = Fold(self.sheet)
@@ -98,8 +100,11 @@ class Walk:
         pause = self.pauses.pop(step["id"], None)
         if pause is not None:
             pause(self.follower)
+            self.clock.forward(self.follower.time_that_passed_s())
         self.follower.step = step
         state = self.fold.result()
+        if step["kind"] in RUN and state["to_enter_nm"] is None and self._is_input_old():
+            return self._raise_first(step)
         try:
             kind, data = self._answer(step, state)
         except Odd as odd:
@@ -108,15 +113,34 @@ class Walk:
             return self._meet(step, Odd("the control is in alarm", "ask"))
         except LengthError as refused:
             self.caught.append((step["id"], refused.code.removeprefix("length.")))
-            axis = step["axis"]
-            kind, data = "touch.entered", self.answers.reading(axis, self.follower.read_again_nm(axis))
+            kind, data = self._reading_anew(step["axis"])
         self.send(kind, data, step["id"])
+        if step["kind"] == "input":
+            self.input_seen_ms = self.clock.elapsed_ms
         return self._look_at_tablet(step, kind)
+
+    def _is_input_old(self) -> bool:
+        """Whether the tablet says above a search that is set: not run yet? do not run it."""
+        limit_ms = self.sheet["machine"]["input_age_ms"]
+        return self.clock.elapsed_ms - self.input_seen_ms > limit_ms
+
+    def _raise_first(self, step: Mapping[str, Any]) -> bool:
+        """The tablet asks for the input again: raised first, then the way anew."""
+        self.follower.free()
+        self.follower.mill.raise_z()
+        self.send("input.aged", {}, step["id"])
+        return True
 
     def _answer(self, step: Mapping[str, Any], state: Mapping[str, Any]) -> tuple[str, dict[str, Any]]:
         if step["kind"] == "finish" and state["broken_off"] and state["broken_off"]["reason"] is None:
             return "break.explained", {"reason": "other", "text": "It did not look as the list says."}
         return self.answers.answer(step, state, utc_text(self.clock.at))
+
+    def _reading_anew(self, axis: str) -> tuple[str, dict[str, Any]]:
+        """What was refused as typed, read off the control once more."""
+        if self.follower.plan(axis).get("by_hand_nm") is None:
+            return "touch.entered", self.answers.reading(axis, self.follower.read_again_nm(axis))
+        return "trigger.read", self.answers.trigger(axis, self.follower.shown_nm(axis))
 
     def _look_at_tablet(self, step: Mapping[str, Any], kind: str) -> bool:
         """Note what the tablet said to the answer;
@@ -135,12 +159,8 @@ class Walk:
         code = blocked["code"].removeprefix("setup.")
         if blocked["code"] in PLAIN_WAITS:
             return True
-        if (
-            blocked["code"] == INPUT_OLD
-        ):  # the tablet asks for the input again: raised first, then the way anew
-            self.follower.mill.raise_z()
-            self.send("input.aged", {}, step["id"])
-            return True
+        if blocked["code"] == INPUT_OLD:
+            return self._raise_first(step)
         is_answer = code == "answer_keeps_open"
         self.caught.append((step["id"], str(blocked["fields"]["label"]) if is_answer else code))
         if step["kind"] == "board":

@@ -1,4 +1,5 @@
-"""The kinds of events: for each its name on the wire, and exactly the fields of its `data`.
+"""The kinds of events: for each its name on the wire, exactly the fields of its `data`, and which steps it
+answers.
 
 Rules of this module:
 - A kind's name is a literal here and is never made from a class:
@@ -6,13 +7,16 @@ Rules of this module:
 - Lengths are whole nanometres beside the text that was typed;
   `webapp.domain.setup` decides again from the text.
 - A field that a kind gets later is `NotRequired`: events from before stay whole.
-- `webapp.domain.setup.fold` joins each kind with what it does to a setup,
-  `webapp.domain.record.story` tells it.
+- `KINDS` is the register. `webapp.domain.setup.fold` joins each kind with the one function that says what it
+  does to a setup, `static/js/rules/setup/fold.js` with that function's twin of the same name; a test holds
+  the three together. What a kind leaves for the lead to see is a remark (`webapp.domain.setup.remarks`),
+  whose words stand in the catalogue: desk, record and tablet say it from there.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Any, Generic, Literal, NotRequired, TypeVar
 
@@ -330,6 +334,11 @@ class TouchRepeated(TypedDict):
 
 
 @exactly
+class ChipWiped(TouchRepeated):
+    """Chip.wiped: something lay between ball and face and was wiped off; search and touch this axis again."""
+
+
+@exactly
 class TouchKept(TypedDict):
     """Touch.kept: the value stands, and for which reason."""
 
@@ -392,68 +401,58 @@ class SetupSigned(TypedDict):
     meaning: Annotated[Literal["performed"], _CHOICE]
 
 
-DATA: Mapping[str, Any] = {
-    "setup.started": SetupStarted,
-    "setup.resumed": SetupResumed,
-    "caution.read": CautionRead,
-    "caution.carried": CautionCarried,
-    "board.checked": BoardChecked,
-    "step.done": StepDone,
-    "checks.ticked": ChecksTicked,
-    "tool.read": ToolRead,
-    "slot.read": SlotRead,
-    "values.copied": ValuesCopied,
-    "label.read": LabelRead,
-    "slot.cleared": SlotCleared,
-    "slot.zeroed": SlotZeroed,
-    "row.put_back": RowPutBack,
-    "trigger.read": TriggerRead,
-    "touch.entered": TouchEntered,
-    "square.entered": SquareEntered,
-    "touch.read_again": TouchReadAgain,
-    "stop.lifted": StopLifted,
-    "axis.given_up": AxisGivenUp,
-    "touch.repeated": TouchRepeated,
-    "touch.kept": TouchKept,
-    "question.put": QuestionPut,
-    "worry.raised": WorryRaised,
-    "hold.pressed": Nothing,
-    "input.aged": Nothing,
-    "trouble.met": TroubleMet,
-    "step.reopened": StepReopened,
-    "setup.broken_off": Nothing,
-    "break.explained": BreakExplained,
-    "break.undone": Nothing,
-    "setup.left": Nothing,
-    "setup.left_unsigned": Nothing,
-    "setup.handed_over": SetupHandedOver,
-    "setup.taken_over": SetupTakenOver,
-    "setup.finished": SetupFinished,
-    "setup.signed": SetupSigned,
-}
+@dataclass(frozen=True)
+class Kind:
+    """What its events carry, and the kinds of step that such an event answers.
+    One that answers none may come at any step.
+    """
 
+    data: Any
+    answers: tuple[str, ...] = ()
+
+
+KINDS: Mapping[str, Kind] = {
+    "setup.started": Kind(SetupStarted),
+    "setup.resumed": Kind(SetupResumed),
+    "caution.read": Kind(CautionRead, ("caution",)),
+    "caution.carried": Kind(CautionCarried, ("caution",)),
+    "board.checked": Kind(BoardChecked, ("board",)),
+    "step.done": Kind(StepDone, ("confirm", "jaw", "input", "over", "lower", "search")),
+    "checks.ticked": Kind(ChecksTicked, ("checks",)),
+    "tool.read": Kind(ToolRead, ("tool_in", "tool_out")),
+    "slot.read": Kind(SlotRead, ("slot",)),
+    "values.copied": Kind(ValuesCopied, ("copy",)),
+    "label.read": Kind(LabelRead, ("copy",)),
+    "slot.cleared": Kind(SlotCleared, ("clear",)),
+    "slot.zeroed": Kind(SlotZeroed, ("zero",)),
+    "row.put_back": Kind(RowPutBack),
+    "trigger.read": Kind(TriggerRead, ("touch",)),
+    "touch.entered": Kind(TouchEntered, ("touch",)),
+    "square.entered": Kind(SquareEntered, ("square",)),
+    "touch.read_again": Kind(TouchReadAgain, ("compare",)),
+    "stop.lifted": Kind(StopLifted),
+    "axis.given_up": Kind(AxisGivenUp),
+    "touch.repeated": Kind(TouchRepeated, ("compare",)),
+    "chip.wiped": Kind(ChipWiped, ("compare",)),
+    "touch.kept": Kind(TouchKept, ("compare",)),
+    "question.put": Kind(QuestionPut),
+    "worry.raised": Kind(WorryRaised),
+    "hold.pressed": Kind(Nothing),
+    "input.aged": Kind(Nothing),
+    "trouble.met": Kind(TroubleMet),
+    "step.reopened": Kind(StepReopened),
+    "setup.broken_off": Kind(Nothing),
+    "break.explained": Kind(BreakExplained),
+    "break.undone": Kind(Nothing),
+    "setup.left": Kind(Nothing),
+    "setup.left_unsigned": Kind(Nothing),
+    "setup.handed_over": Kind(SetupHandedOver),
+    "setup.taken_over": Kind(SetupTakenOver),
+    "setup.finished": Kind(SetupFinished, ("finish",)),
+    "setup.signed": Kind(SetupSigned, ("sign",)),
+}
 # An event that can close a step names that step.
-CLOSING = frozenset({
-    "caution.read",
-    "caution.carried",
-    "board.checked",
-    "step.done",
-    "checks.ticked",
-    "tool.read",
-    "slot.read",
-    "values.copied",
-    "label.read",
-    "slot.cleared",
-    "slot.zeroed",
-    "square.entered",
-    "trigger.read",
-    "touch.entered",
-    "touch.read_again",
-    "touch.repeated",
-    "touch.kept",
-    "setup.finished",
-    "setup.signed",
-})  # fmt: skip
+CLOSING = frozenset(name for name, kind in KINDS.items() if kind.answers)
 
 
 class _Common(TypedDict, Generic[Data]):

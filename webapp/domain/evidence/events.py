@@ -16,8 +16,8 @@ from typing import Any, NoReturn, get_args
 
 from webapp.domain.evidence.event_kinds import (
     CLOSING,
-    DATA,
     EVENT_DOMAIN,
+    KINDS,
     BreakReason,
     Hash,
     LiftDecision,
@@ -34,9 +34,9 @@ from webapp.domain.plain.json_strict import SHOWN_CHARACTERS, read_json
 __all__ = [
     "BREAK_REASONS",
     "CLOSING",
-    "DATA",
     "EVENT_DOMAIN",
     "HASH",
+    "KINDS",
     "LIFTS",
     "SHORT_ID",
     "SLOT_OUTCOMES",
@@ -99,7 +99,7 @@ class EventChainWrongError(EventError):
 SHORT_ID: Shape[str] = Shape(ShortId)
 HASH: Shape[str] = Shape(Hash)
 ENVELOPE: Shape[SignedEvent[Any]] = Shape(SignedEvent[dict[str, Any]])
-OF_KIND: Mapping[str, Shape[Any]] = {kind: Shape(data) for kind, data in DATA.items()}
+OF_KIND: Mapping[str, Shape[Any]] = {name: Shape(kind.data) for name, kind in KINDS.items()}
 
 
 def read_event(payload: bytes) -> SignedEvent[Any]:

@@ -17,16 +17,18 @@ library reaches anybody.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
 from typing import Any, Generic, Literal, TypeVar, get_args, get_origin, get_type_hints
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError, with_config
-from typing_extensions import is_typeddict
+from typing_extensions import TypedDict, is_typeddict
 
 T = TypeVar("T")
 ANYTHING = "expected.text"
+KINDS: Mapping[str, Literal["missing", "unknown"]] = {"missing": "missing", "extra_forbidden": "unknown"}
 
-# Above a TypedDict: exactly these fields, each of exactly this type.
+# Above a TypedDict or a dataclass: exactly these fields, each of exactly this type.
 # 1.0 is no whole number, and 1 is no text.
 exactly = with_config(ConfigDict(extra="forbid", strict=True))
 
@@ -40,11 +42,14 @@ class Expected:
 
 @dataclass(frozen=True)
 class Fault:
-    """What is wrong first: a field that is missing, one too many, or one that holds what it cannot hold."""
+    """A field that is missing, one too many, or one that holds what it cannot hold.
+    `place` is the whole way to it, from outside to inside.
+    """
 
     kind: Literal["missing", "unknown", "wrong"]
     field: str
     expected_code: str = ""
+    place: tuple[str | int, ...] = ()
 
 
 class Shape(Generic[T]):
@@ -54,8 +59,8 @@ class Shape(Generic[T]):
 
     def __init__(self, declared: Any) -> None:
         self._adapter: TypeAdapter[T] = TypeAdapter(declared)
-        fields = get_origin(declared) or declared
-        hints = get_type_hints(fields, include_extras=True) if is_typeddict(fields) else {}
+        named = get_origin(declared) or declared
+        hints = get_type_hints(named, include_extras=True) if is_typeddict(named) else {}
         self.expected = {name: _expected_in(hint) for name, hint in hints.items()}
 
     def passes(self, value: object) -> bool:
@@ -71,22 +76,56 @@ class Shape(Generic[T]):
         try:
             return self._adapter.validate_python(value)
         except ValidationError as error:
-            return self._first_fault(error)
+            return self._in_order(error)[0]
 
-    def _first_fault(self, error: ValidationError) -> Fault:
+    def read_text(self, text: bytes) -> T | Fault:
+        """Return what this JSON text holds, which the strict reader took before, or what is wrong first.
+        What a class keeps as a tuple or as another class is a list or an object there.
+        """
+        try:
+            return self._adapter.validate_json(text)
+        except ValidationError as error:
+            return self._in_order(error)[0]
+
+    def faults(self, value: object) -> list[Fault]:
+        """Return everything that is wrong with the value; empty when it is one of this shape."""
+        try:
+            self._adapter.validate_python(value)
+        except ValidationError as error:
+            return self._in_order(error)
+        return []
+
+    def _in_order(self, error: ValidationError) -> list[Fault]:
         """Missing fields come before unknown ones, and both before wrong ones, each in the order of
-        declaration.
+        declaration, unknown ones by name; one field once.
         """
         found = error.errors(include_url=False, include_context=False, include_input=False)
-        places = [(one["type"], tuple(map(str, one["loc"]))) for one in found]
-        for kind, place in places:
-            if kind == "missing" and len(place) == 1:
-                return Fault("missing", place[0])
-        unknown = [place[0] for kind, place in places if kind == "extra_forbidden" and len(place) == 1]
-        if unknown:
-            return Fault("unknown", min(unknown))
-        field = next((place[0] for _, place in places if place), "")
-        return Fault("wrong", field, self.expected.get(field, ANYTHING))
+        faults = [self._fault(one["type"], one["loc"]) for one in found]
+        unknown = sorted((one for one in faults if one.kind == "unknown"), key=lambda one: one.field)
+        missing = [one for one in faults if one.kind == "missing"]
+        wrong = [one for one in faults if one.kind == "wrong"]
+        first: dict[tuple[str, str], Fault] = {}
+        for one in (*missing, *unknown, *wrong):
+            first.setdefault((one.kind, one.field), one)
+        return list(first.values())
+
+    def _fault(self, kind: str, place: tuple[str | int, ...]) -> Fault:
+        field = str(place[0]) if place else ""
+        if len(place) == 1 and kind in KINDS:
+            return Fault(KINDS[kind], field, place=place)
+        return Fault("wrong", field, self.expected.get(field, ANYTHING), place)
+
+
+class FieldsShape(Shape[Any]):
+    """Those fields of a class that say beside their type what was expected there, as a table of them.
+    A class that checks itself asks it; what hangs on two fields stays with the class.
+    """
+
+    def __init__(self, declared: type) -> None:
+        hints = get_type_hints(declared, include_extras=True)
+        names = [one.name for one in fields(declared)]
+        said = {name: hints[name] for name in names if _expected_in(hints[name]) != ANYTHING}
+        super().__init__(exactly(TypedDict("Fields", said)))  # type: ignore[operator]
 
 
 def _expected_in(hint: Any) -> str:

@@ -5,8 +5,8 @@ Rules of this module:
   and the state that the machine must be in before a hand goes in.
 - A revision is the canonical JSON text of a procedure and the SHA-256 of it. It is only made by `publish`,
   which asks `webapp.domain.procedure.rules` first, and it never changes: another text has another hash.
-- A procedure read from JSON has exactly the known fields;
-  those that came later may be missing in an older text.
+- The classes here are the shape of the JSON text: exactly these fields, each of its type.
+  One with a value beside it may be missing, as it is in a text from before that field.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from hashlib import sha256
-from typing import Any
 
+from webapp.domain.plain.declared import Fault, Shape, exactly
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.plain.json_strict import canonical_text, read_json
 from webapp.domain.procedure.rules import faults
@@ -52,6 +52,7 @@ class RevisionChangedError(ProcedureError):
     field_names = ("hash",)
 
 
+@exactly
 @dataclass(frozen=True)
 class Caution:
     """What can hurt, in the parts that ANSI Z535.4 and ISO 3864-2 ask for;
@@ -65,6 +66,7 @@ class Caution:
     avoidance: str
 
 
+@exactly
 @dataclass(frozen=True)
 class Choice:
     """An answer to a step. One that does not close is kept, and the step stays open."""
@@ -74,6 +76,7 @@ class Choice:
     closes: bool = True
 
 
+@exactly
 @dataclass(frozen=True)
 class Check:
     """One line of a list that is ticked off. With `when` it stands only where that condition holds."""
@@ -83,6 +86,7 @@ class Check:
     when: str = ""
 
 
+@exactly
 @dataclass(frozen=True)
 class Variant:
     """Other words for a step where a condition holds; a text that is empty keeps the step's own."""
@@ -97,6 +101,7 @@ class Variant:
     hands: bool | None = None
 
 
+@exactly
 @dataclass(frozen=True)
 class Step:
     """One action. `id` is stage and name with a point between; `action` labels the one primary button.
@@ -124,6 +129,7 @@ class Step:
     variants: tuple[Variant, ...] = ()
 
 
+@exactly
 @dataclass(frozen=True)
 class Stage:
     """A long mark of the scale: `short` is what the mark says."""
@@ -134,6 +140,7 @@ class Stage:
     steps: tuple[Step, ...]
 
 
+@exactly
 @dataclass(frozen=True)
 class Procedure:
     """All stages in order. `language` is the one that its wording is in (BCP 47)."""
@@ -147,6 +154,18 @@ class Procedure:
     def steps(self) -> tuple[Step, ...]:
         """Return every step in order."""
         return tuple(step for stage in self.stages for step in stage.steps)
+
+
+SHAPE: Shape[Procedure] = Shape(Procedure)
+# What an entry of each list is called.
+PARTS: Mapping[str, str] = {
+    "stages": "stage",
+    "steps": "step",
+    "choices": "choice",
+    "checks": "check",
+    "variants": "variant",
+    "caution": "caution",
+}
 
 
 @dataclass(frozen=True)
@@ -177,97 +196,24 @@ def publish(procedure: Procedure) -> Revision:
 
 
 def procedure_from_json(data: bytes) -> Procedure:
-    """Return the procedure in this JSON text.
-    Raises a `JsonError` or `ProcedureShapeError`; publishes nothing.
+    """Return the procedure in this JSON text. Raises a `JsonError`, or `ProcedureShapeError` for a field
+    missing, unknown or wrong; publishes nothing.
     """
-    return procedure_from_dict(read_json(data, LARGEST_PROCEDURE_BYTES))
+    read_json(data, LARGEST_PROCEDURE_BYTES)
+    read = SHAPE.read_text(data)
+    if isinstance(read, Fault):
+        raise ProcedureShapeError(**_part_and_field(read.place))
+    return read
 
 
-def procedure_from_dict(value: Any) -> Procedure:
-    """Return the procedure in this plain value.
-    Raises `ProcedureShapeError` for a field missing, unknown or wrong.
-    """
-    fields = _fields(value, "procedure", _TEXTS["procedure"], ("stages",))
-    return Procedure(
-        **{**fields, "stages": tuple(map(_stage, _list(fields["stages"], "procedure", "stages")))}
-    )
-
-
-_TEXTS: Mapping[str, tuple[str, ...]] = {
-    "procedure": ("id", "title", "language"),
-    "stage": ("id", "short", "title"),
-    "step": ("id", "kind", "do", "look_for", "why", "if_not", "action", "machine_state"),
-    "caution": ("id", "signal", "hazard", "consequence", "avoidance"),
-    "choice": ("id", "label"),
-    "check": ("id", "label", "when"),
-    "variant": ("when", "do", "look_for", "why", "if_not", "action", "machine_state"),
-}
-# Fields of a step that an older text does not have.
-LATER = ("checks", "hands", "once_a_shift", "when", "variants")
-
-
-def _stage(value: Any) -> Stage:
-    fields = _fields(value, "stage", _TEXTS["stage"], ("steps",))
-    return Stage(**{**fields, "steps": tuple(map(_step, _list(fields["steps"], "stage", "steps")))})
-
-
-def _step(value: Any) -> Step:
-    own = ("axis", "caution", "choices")
-    fields = _fields(value, "step", _TEXTS["step"], own, LATER)
-    _require("step", fields, {"axis": (str, type(None)), "hands": bool, "once_a_shift": bool, "when": str})
-    caution = fields["caution"]
-    return Step(**{
-        **fields,
-        "caution": None if caution is None else Caution(**_fields(caution, "caution", _TEXTS["caution"], ())),
-        "choices": tuple(map(_choice, _list(fields["choices"], "step", "choices"))),
-        "checks": tuple(map(_check, _list(fields.get("checks", []), "step", "checks"))),
-        "variants": tuple(map(_variant, _list(fields.get("variants", []), "step", "variants"))),
-    })  # fmt: skip
-
-
-def _require(part: str, fields: Mapping[str, object], kinds: Mapping[str, type | tuple[type, ...]]) -> None:
-    """Refuse a field that holds another kind of value."""
-    for name, kind in kinds.items():
-        if name in fields and not isinstance(fields[name], kind):
-            raise ProcedureShapeError(part=part, field=name)
-
-
-def _check(value: Any) -> Check:
-    return Check(**_fields(value, "check", _TEXTS["check"], ()))
-
-
-def _variant(value: Any) -> Variant:
-    fields = _fields(value, "variant", _TEXTS["variant"], ("hands",))
-    _require("variant", fields, {"hands": (bool, type(None))})
-    return Variant(**fields)
-
-
-def _choice(value: Any) -> Choice:
-    fields = _fields(value, "choice", _TEXTS["choice"], ("closes",))
-    if not isinstance(fields["closes"], bool):
-        raise ProcedureShapeError(part="choice", field="closes")
-    return Choice(**fields)
-
-
-def _fields(
-    value: Any, part: str, texts: tuple[str, ...], others: tuple[str, ...], later: tuple[str, ...] = ()
-) -> Any:
-    """Return the object when it has exactly these fields,
-    `later` ones or not, and the first ones hold text.
-    """
-    if not isinstance(value, dict):
-        raise ProcedureShapeError(part=part, field="")
-    odd = sorted((value.keys() ^ {*texts, *others}) - {*later})
-    odd += [name for name in texts if name in value and not isinstance(value[name], str)]
-    if odd:
-        raise ProcedureShapeError(part=part, field=odd[0])
-    return value
-
-
-def _list(value: Any, part: str, field: str) -> list[Any]:
-    if not isinstance(value, list):
-        raise ProcedureShapeError(part=part, field=field)
-    return value
+def _part_and_field(place: tuple[str | int, ...]) -> dict[str, str]:
+    """Say in which part of a procedure a place lies, and which of the part's fields it is."""
+    part, field = "procedure", ""
+    for one in place:
+        if isinstance(one, int) or field == "caution":
+            part = PARTS[field]
+        field = "" if isinstance(one, int) else one
+    return {"part": part, "field": field}
 
 
 def _hash(text: str) -> str:

@@ -13,6 +13,12 @@ Rules of this module:
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
+
+from pydantic import Field
+
+from webapp.domain.plain.declared import Expected
+from webapp.domain.plain.field_types import LIST, Positive, Sentence, Truth, one_of, some_of
 
 DOORS = ("interlock", "guard", "none")
 CHANGERS = ("arm", "carousel", "by_hand")
@@ -69,6 +75,14 @@ PROBE_RULES = {
 }
 KEPT_FROM_STARTING = "The control is kept from starting."
 
+Door = Annotated[str, one_of(DOORS), Expected("expected.door")]
+Changer = Annotated[str, one_of(CHANGERS), Expected("expected.changer")]
+Writer = Annotated[str, one_of(WRITERS), Expected("expected.slot_written")]
+StopButton = Annotated[str, one_of(STOP_BUTTONS), Expected("expected.probing_stop")]
+Switching = Annotated[str, one_of(SWITCHES), Expected("expected.probe_switching")]
+Drops = Annotated[tuple[str, ...], LIST, some_of(DROPPED), Expected("expected.dropped")]
+AgeMinutes = Annotated[int, Field(ge=1, le=LONGEST_INPUT_AGE_MINUTES), Expected("expected.minutes")]
+
 
 @dataclass(frozen=True, kw_only=True)
 class MachineProfile:
@@ -79,29 +93,29 @@ class MachineProfile:
     and `slot_shown` (where the control shows them).
     """
 
-    door: str = "interlock"
-    changer: str = "arm"
-    slot_written: str = "cycle"
-    slot_shown: str = ""
-    feeds_typed: bool = True
-    fixed_search_nm: int | None = None
-    probing_stop: str = "feed_hold"
-    reset_drops: tuple[str, ...] = ("slot", "length", "units")
-    probe_switching: str = "by_itself"
-    probe_rule: str = ""
-    probe_sleeps_minutes: int | None = None
-    input_shown: str = ""
-    input_age_minutes: int = 5
-    estop_loses_home: bool = True
-    spindle_held: bool = True
-    probe_length_repeats: bool = True
-    z_zero_at_top: bool = True
-    hand_wheel: bool = True
-    guarded_lowering: bool = False
-    clamping_face_hidden: bool = False
-    single_block: bool = False
-    warm_up: bool = False
-    kept_from_starting: str = ""
+    door: Door = "interlock"
+    changer: Changer = "arm"
+    slot_written: Writer = "cycle"
+    slot_shown: Sentence = ""
+    feeds_typed: Truth = True
+    fixed_search_nm: Positive | None = None
+    probing_stop: StopButton = "feed_hold"
+    reset_drops: Drops = ("slot", "length", "units")
+    probe_switching: Switching = "by_itself"
+    probe_rule: Sentence = ""
+    probe_sleeps_minutes: Positive | None = None
+    input_shown: Sentence = ""
+    input_age_minutes: AgeMinutes = 5
+    estop_loses_home: Truth = True
+    spindle_held: Truth = True
+    probe_length_repeats: Truth = True
+    z_zero_at_top: Truth = True
+    hand_wheel: Truth = True
+    guarded_lowering: Truth = False
+    clamping_face_hidden: Truth = False
+    single_block: Truth = False
+    warm_up: Truth = False
+    kept_from_starting: Sentence = ""
 
     @property
     def conditions(self) -> frozenset[str]:

@@ -15,9 +15,9 @@ ROW_TO_ZERO = Step(
     do="Select your own slot; set X, Y and Z to zero again.",
     look_for="Your own label stands beside three zeros. The rows above and below are as before.",
     why="A row with half a setup in it looks like a whole one. Three zeros do not.",
-    if_not="Another row changed: press nothing more and ask {lead}.",
+    if_not="Another row changed: press nothing more, ask.",
     action="It stands at zero",
-    machine_state="Door closed, axes at rest, spindle without the probe.",
+    machine_state="{door} Axes still, probe out of the spindle.",
     variants=(
         Variant(
             PARKED,

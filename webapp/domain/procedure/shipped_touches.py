@@ -148,7 +148,7 @@ def _touch(axis: str, why: str) -> Step:
             ),
             Variant(
                 "slot_written:by_hand",
-                do="Run it, a hand at {stop}; type where {axis} answered.",
+                do="Run it, a hand at {stop}; type the {axis} kept.",
                 look_for="Quick touch, step back, slow touch. The control keeps {axis} of the slow one.",
             ),
         ),
@@ -162,7 +162,8 @@ def _compare(axis: str) -> Step:
         kind="compare",
         do="Read what the tablet says about {axis}.",
         look_for=(
-            "Agrees: go on. Ask: look for a chip, touch again or ask. Past the last line: put the probe away."
+            "Agrees: go on. Ask: look for a chip, touch again or ask. "
+            "Past the stop line: touch again once, or ask the lead."
         ),
         why="A mistake leaves a trace in the number. Found now it costs minutes, later a part or a spindle.",
         if_not="In doubt: ask.",
@@ -193,7 +194,7 @@ def _square(axis: str) -> tuple[Step, ...]:
             variants=(
                 Variant(
                     "slot_written:by_hand",
-                    do="Touch the jaw's face near both ends; type where {axis} answered.",
+                    do="Touch the jaw's face near both ends; type both {axis} kept.",
                 ),
             ),
         ),

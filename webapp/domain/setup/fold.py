@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Literal, cast
 
 from webapp.domain.evidence.decisions import Decision
-from webapp.domain.evidence.event_kinds import Answer
+from webapp.domain.evidence.event_kinds import KINDS
 from webapp.domain.evidence.folded_setup import Folded, Problem
 from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.setup import (
@@ -36,51 +36,48 @@ from webapp.domain.setup import (
 from webapp.domain.setup.result import result_of
 from webapp.domain.setup.state import AnyEvent, Refused, SetupState
 
-Handler = Callable[[SetupState, AnyEvent], None]
-AnswerHandler = Callable[[SetupState, Answer[Any]], None]
+Handler = Callable[[SetupState, Any], None]
 
-# An event that answers a step, and the kinds of step that it can answer.
-ANSWERS: Mapping[str, tuple[frozenset[str], AnswerHandler]] = {
-    "caution.read": (frozenset({"caution"}), steps.read_caution),
-    "caution.carried": (frozenset({"caution"}), steps.carry_caution),
-    "board.checked": (frozenset({"board"}), steps.check_board),
-    "step.done": (frozenset({"confirm", "jaw", "input", "over", "lower", "search"}), steps.do_step),
-    "checks.ticked": (frozenset({"checks"}), steps.tick_checks),
-    "tool.read": (frozenset({"tool_in", "tool_out"}), steps.read_tool),
-    "slot.read": (frozenset({"slot"}), steps.read_slot),
-    "values.copied": (frozenset({"copy"}), copying.copy_values),
-    "label.read": (frozenset({"copy"}), copying.read_label),
-    "slot.cleared": (frozenset({"clear"}), steps.clear_slot),
-    "square.entered": (frozenset({"square"}), square.enter_square),
-    "trigger.read": (frozenset({"touch"}), by_hand.read_trigger),
-    "touch.entered": (frozenset({"touch"}), touches.enter_touch),
-    "touch.read_again": (frozenset({"compare"}), touches.read_again),
-    "touch.repeated": (frozenset({"compare"}), touches.repeat_touch),
-    "touch.kept": (frozenset({"compare"}), touches.keep_touch),
-    "slot.zeroed": (frozenset({"zero"}), copying.zero_row),
-    "setup.finished": (frozenset({"finish"}), ends.finish),
-    "setup.signed": (frozenset({"sign"}), ends.sign),
-}
-# An event that may come at any step.
-NOTES: Mapping[str, Handler] = {
+# What each kind of event does to a setup; which steps it answers stands beside its name, in `KINDS`.
+HANDLERS: Mapping[str, Handler] = {
     "setup.started": ends.start,
     "setup.resumed": notes.resume,
+    "caution.read": steps.read_caution,
+    "caution.carried": steps.carry_caution,
+    "board.checked": steps.check_board,
+    "step.done": steps.do_step,
+    "checks.ticked": steps.tick_checks,
+    "tool.read": steps.read_tool,
+    "slot.read": steps.read_slot,
+    "values.copied": copying.copy_values,
+    "label.read": copying.read_label,
+    "slot.cleared": steps.clear_slot,
+    "slot.zeroed": copying.zero_row,
+    "row.put_back": copying.put_back,
+    "trigger.read": by_hand.read_trigger,
+    "touch.entered": touches.enter_touch,
+    "square.entered": square.enter_square,
+    "touch.read_again": touches.read_again,
+    "stop.lifted": lifts.lift_stop,
+    "axis.given_up": leaving.give_up,
+    "touch.repeated": touches.repeat_touch,
+    "chip.wiped": touches.wipe_chip,
+    "touch.kept": touches.keep_touch,
     "question.put": notes.put_question,
     "worry.raised": worries.raise_worry,
     "hold.pressed": notes.press_hold,
-    "step.reopened": notes.reopen,
-    "stop.lifted": lifts.lift_stop,
-    "trouble.met": troubles.meet_trouble,
     "input.aged": input_age.raise_first,
-    "row.put_back": copying.put_back,
-    "axis.given_up": leaving.give_up,
+    "trouble.met": troubles.meet_trouble,
+    "step.reopened": notes.reopen,
+    "setup.broken_off": notes.break_off,
+    "break.explained": notes.explain_break,
+    "break.undone": notes.undo_break,
     "setup.left": leaving.leave,
     "setup.left_unsigned": leaving.leave_unsigned,
     "setup.handed_over": leaving.hand_over,
     "setup.taken_over": leaving.take_over,
-    "setup.broken_off": notes.break_off,
-    "break.explained": notes.explain_break,
-    "break.undone": notes.undo_break,
+    "setup.finished": ends.finish,
+    "setup.signed": ends.sign,
 }
 AFTER_FINISH = frozenset({"setup.started", "setup.resumed", "setup.signed", "setup.left_unsigned"})
 # What every event of a setup has in common with its first, and the problem when it has not.
@@ -144,11 +141,10 @@ class Fold:
         if event["step"] is not None and event["step"] not in state.plan:
             raise Refused("setup.step_unknown", step=event["step"])
         state.count += 1
-        if event["type"] in NOTES:
-            NOTES[event["type"]](state, event)
-        else:
-            answer = cast("Answer[Any]", event)
-            _handler(state, answer)(state, answer)
+        answered = KINDS[event["type"]].answers
+        if answered:
+            _check_answers(state, event, answered)
+        HANDLERS[event["type"]](state, event)
 
 
 def fold(sheet: WrittenSheet, events: Iterable[AnyEvent], decisions: Iterable[Decision] = ()) -> Folded:
@@ -182,12 +178,10 @@ def _check_belongs(state: SetupState, event: AnyEvent) -> None:
             raise Refused(code)
 
 
-def _handler(state: SetupState, event: Answer[Any]) -> AnswerHandler:
-    """Return what takes in this answer. Raises `Refused` for one to another step than the current one."""
-    kinds, handler = ANSWERS[event["type"]]
-    if event["step"] != state.current_id:
-        raise Refused("setup.wrong_step", step=event["step"], current=state.current_id or "")
-    kind = state.plan[event["step"]]["kind"]
-    if kind not in kinds:
-        raise Refused("setup.wrong_kind", type=event["type"], step=event["step"])
-    return handler
+def _check_answers(state: SetupState, event: AnyEvent, kinds: tuple[str, ...]) -> None:
+    """Raise `Refused` for an answer to another step than the current one, or to one of another kind."""
+    step = state.current
+    if step is None or event["step"] != step["id"]:
+        raise Refused("setup.wrong_step", step=cast("str", event["step"]), current=state.current_id or "")
+    if step["kind"] not in kinds:
+        raise Refused("setup.wrong_kind", type=event["type"], step=step["id"])

@@ -3,8 +3,8 @@
 Rules of this module:
 - A remark is a fact with the values, labels and people that it is about; nothing is judged here.
   Its words stand in the catalogue under `remark.` and its kind.
-- Kinds noted as they happen: copy_changed, copy_fits_several, copied_row, anothers_row_read, row_put_back.
-  Gathered here: taken_over, handed_over and, by axis, two_readings (all that was read of one touch),
+- What is seen in one event is noted as it happens, by what takes that event in. Gathered here: taken_over,
+  handed_over and, by axis, two_readings (all that was read of one touch),
   entered_otherwise (the surface that was to be entered by hand, and what was read back), stop_then_agrees
   (every touch, the one that stands last), stop_kept (with the lead's word), not_usable.
 - `static/js/rules/setup/remarks.js` does the same in the browser.

@@ -14,11 +14,18 @@ Rules of this module:
 
 from __future__ import annotations
 
-from webapp.domain.evidence.event_kinds import Answer, TouchEntered, TouchKept, TouchReadAgain, TouchRepeated
+from webapp.domain.evidence.event_kinds import (
+    Answer,
+    ChipWiped,
+    TouchEntered,
+    TouchKept,
+    TouchReadAgain,
+    TouchRepeated,
+)
 from webapp.domain.evidence.folded_setup import Blocked
 from webapp.domain.evidence.written_sheet import StepOnSheet
 from webapp.domain.setup import by_hand, stops
-from webapp.domain.setup.state import Refused, SetupState, TouchNote
+from webapp.domain.setup.state import Refused, SetupState, TouchNote, remark
 from webapp.domain.setup.steps import read_length
 from webapp.domain.touch.compare import repeat_agrees, touch_length_nm, verdict_on
 
@@ -106,6 +113,15 @@ def repeat_touch(state: SetupState, event: Answer[TouchRepeated]) -> None:
         raise Refused("setup.touch_again_used", axis=axis)
     for step_id in stops.way_to_touch(state, axis):
         state.open(step_id)
+
+
+def wipe_chip(state: SetupState, event: Answer[ChipWiped]) -> None:
+    """Chip.wiped: why this axis is searched and touched again; the lead sees the value that stood before."""
+    repeat_touch(state, event)
+    axis = event["data"]["axis"]
+    touch = state.touches[state.last_touch(axis) or 0]
+    at = (event["id"], event["at_utc"])
+    state.remarks.append(remark("chip_wiped", *at, axis=axis, values_nm=[touch["value_nm"]]))
 
 
 def keep_touch(state: SetupState, event: Answer[TouchKept]) -> None:

@@ -7,7 +7,6 @@ Rules of this module:
   What the arithmetic refuses on top (see `measures`, `slots`) is refused there.
 - A fixture says which faces are touched, in which order, and where each looks:
   nothing assumes a jaw at the back.
-- Every item turns into plain data and back without loss (`as_plain`, `from_plain`).
 - Shipped values are common practice, no source: search cap 6.35 mm, safety factor 2, one false ask in 100 and
   none finer than 0.01 mm (0.0005 in), stop line 0.1 mm in X and Y and 0.2 mm in Z, ceiling 0.5 mm, a sheet
   for one working day. A spindle that is cold grows by some hundredths, which is worth a question and no halt.
@@ -17,27 +16,37 @@ Rules of this module:
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Mapping
-from dataclasses import MISSING, asdict, dataclass, field, fields
-from typing import Any, TypeVar
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Annotated, Any
 
-from webapp.domain.evidence.events import SHORT_ID
+from pydantic import Field
+
+from webapp.domain.evidence.event_kinds import ShortId
 from webapp.domain.plain.axes import Axis, Face
-from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.declared import Expected
+from webapp.domain.plain.field_types import (
+    BY_AXIS,
+    DIFFERENT,
+    LIST,
+    RISING,
+    Count,
+    Factor,
+    ItemName,
+    LeadText,
+    Number,
+    OneIn,
+    Positive,
+    Serial,
+    Truth,
+    holding,
+    one_of,
+    some_of,
+)
 from webapp.domain.plain.lengths import Display, Unit
 from webapp.domain.plain.zones import UTC_NAME, is_zone
-from webapp.domain.procedure.profile import (
-    CHANGERS,
-    DOORS,
-    DROPPED,
-    LONGEST_INPUT_AGE_MINUTES,
-    PARKED,
-    STOP_BUTTONS,
-    SWITCHES,
-    WRITERS,
-    MachineProfile,
-)
+from webapp.domain.procedure.profile import PARKED, MachineProfile
+from webapp.domain.shop.fields import check_fields, from_plain, keep_as_tuple, require
 from webapp.domain.shop.measures import COMMON_SEARCH_CAP_NM, SHIPPED_SAFETY_FACTOR, ZPoint
 from webapp.domain.shop.slots import SlotFamily
 
@@ -50,87 +59,43 @@ ROLES = ("operator", "lead", "auditor")
 SHIPPED_U_SEAT_NM, SHIPPED_EXPANDING_LENGTH_NM = 5_000, 300_000_000
 SHIPPED_U_AXIS_NM: Mapping[str, int] = {"X": 3_000, "Y": 3_000, "Z": 3_000}
 SHIPPED_U_PROBE_NM = 2_000
-LONGEST_NAME = 80
-LONGEST_LEAD = 200
 LONGEST_SHIFT_HOURS = 12
 LEAST_SQUARE_APART_NM = 20_000_000
 MOST_HEIGHTS = 8
-Item = TypeVar("Item")
 
-
-class ShopError(DomainError):
-    """A value of the shop cannot be taken."""
-
-
-class ShopFieldError(ShopError):
-    """A field holds something that it cannot hold."""
-
-    code = "shop.field_wrong"
-    field_names = ("kind", "id", "field", "expected_code")
-
-
-class ShopFieldsError(ShopError):
-    """A field is missing, or stands there that this kind of item does not have."""
-
-    code = "shop.fields"
-    field_names = ("kind", "field")
-
-
-def _require(item: Any, field: str, holds: bool, expected: str) -> None:
-    if not holds:
-        kind = type(item).__name__.lower()
-        name = getattr(item, "id", "")
-        raise ShopFieldError(kind=kind, id=str(name), field=field, expected_code=f"expected.{expected}")
-
-
-def _check_name(item: Any, field: str = "name", longest: int = LONGEST_NAME) -> None:
-    value = getattr(item, field)
-    plain = isinstance(value, str) and bool(value.strip()) and len(value) <= longest
-    _require(item, field, plain and value.isprintable() and not set("{}") & set(value), "name_text")
-
-
-def _check_serial(item: Any) -> None:
-    """A serial number as it stands on the plate, or nothing; a record prints it."""
-    value = item.serial
-    fits = (
-        isinstance(value, str)
-        and len(value) <= LONGEST_NAME
-        and value.isprintable()
-        and not set("{}") & set(value)
-    )
-    _require(item, "serial", fits, "serial")
-
-
-def _check_id(item: Any) -> None:
-    _require(item, "id", SHORT_ID.passes(item.id), "short_id")
-
-
-def _check_whole(item: Any, *names: str, least: int) -> None:
-    for name in names:
-        value = getattr(item, name)
-        _require(item, name, type(value) is int and value >= least, "count" if least == 0 else "positive")
-
-
-def _check_number(item: Any, *names: str, least: float = 0.0) -> None:
-    for name in names:
-        value = getattr(item, name)
-        good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-        _require(item, name, good and value >= least, "number")
+Roles = Annotated[tuple[str, ...], LIST, Field(min_length=1), some_of(ROLES), Expected("expected.roles")]
+ZoneName = Annotated[str, holding(is_zone), Expected("expected.time_zone")]
+ShiftHours = Annotated[int, Field(ge=1, le=LONGEST_SHIFT_HOURS), Expected("expected.hours")]
+PeopleListed = Annotated[tuple[ShortId, ...], LIST, Expected("expected.people_listed")]
+UnitName = Annotated[str, one_of(Unit), Expected("expected.unit")]
+Span = Annotated[tuple[int, int], LIST, RISING]
+Travel = Annotated[Mapping[str, Span], BY_AXIS, Expected("expected.travel")]
+SpreadByAxis = Annotated[Mapping[str, Annotated[int, Field(ge=0)]], BY_AXIS, Expected("expected.by_axis")]
+FamilyText = Annotated[str, Expected("expected.slot_family")]
+ToolNumber = Annotated[str, Field(pattern=r"^[0-9]+$"), Expected("expected.tool")]
+ZPointName = Annotated[str, one_of(ZPoint), Expected("expected.z_point")]
+Parked = Annotated[int | None, Expected("expected.parked")]
+AxisLetter = Annotated[str, one_of(Axis), Expected("expected.axis")]
+ClampingAxis = Annotated[str, one_of(("X", "Y")), Expected("expected.clamping_axis")]
+Sign = Annotated[int, one_of((1, -1)), Expected("expected.normal")]
+FaceName = Annotated[str, one_of(FACES), Expected("expected.face")]
+NotSelfCentring = Annotated[bool, one_of((False,)), Expected("expected.fixed_jaw")]
+Heights = Annotated[
+    tuple[Positive, ...], LIST, Field(max_length=MOST_HEIGHTS), DIFFERENT, Expected("expected.heights")
+]
 
 
 @dataclass(frozen=True)
 class Person:
     """Somebody with a name of their own and one or more roles."""
 
-    id: str
-    name: str
-    roles: tuple[str, ...]
+    id: ShortId
+    name: ItemName
+    roles: Roles
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "roles", tuple(self.roles))
-        _check_id(self)
-        _check_name(self)
-        _require(self, "roles", bool(self.roles) and set(self.roles) <= set(ROLES), "roles")
+        check_fields(self)
+        keep_as_tuple(self, "roles")
 
 
 @dataclass(frozen=True)
@@ -146,91 +111,27 @@ class ShopRules:
     theirs counts in the fixture's seating.
     """
 
-    name: str
-    lead: str
-    search_cap_nm: int = COMMON_SEARCH_CAP_NM
-    safety_factor: float = SHIPPED_SAFETY_FACTOR
-    ask_one_in: int = 100
-    stop_one_in: int | None = None
-    stop_xy_nm: int = 100_000
-    stop_z_nm: int = 200_000
-    least_ask_nm: int | None = None
-    ceiling_nm: int = 500_000
-    coverage_factor: float | None = None
-    temperature_half_range_kelvin: float = 5.0
-    expansion_um_per_m_kelvin: float = 11.5
-    sheet_hours: int = 12
-    shift_hours: int = 8
-    cautions_once_a_shift: tuple[str, ...] = ()
-    time_zone: str = UTC_NAME
+    name: ItemName
+    lead: LeadText
+    search_cap_nm: Positive = COMMON_SEARCH_CAP_NM
+    safety_factor: Factor = SHIPPED_SAFETY_FACTOR
+    ask_one_in: OneIn = 100
+    stop_one_in: OneIn | None = None
+    stop_xy_nm: Positive = 100_000
+    stop_z_nm: Positive = 200_000
+    least_ask_nm: Count | None = None
+    ceiling_nm: Positive = 500_000
+    coverage_factor: Number | None = None
+    temperature_half_range_kelvin: Number = 5.0
+    expansion_um_per_m_kelvin: Number = 11.5
+    sheet_hours: Positive = 12
+    shift_hours: ShiftHours = 8
+    cautions_once_a_shift: PeopleListed = ()
+    time_zone: ZoneName = UTC_NAME
 
     def __post_init__(self) -> None:
-        _check_name(self)
-        _check_name(self, "lead", LONGEST_LEAD)
-        _check_whole(self, "search_cap_nm", "ceiling_nm", "stop_xy_nm", "stop_z_nm", "sheet_hours", least=1)
-        _check_whole(self, "ask_one_in", least=2)
-        if self.stop_one_in is not None:
-            _check_whole(self, "stop_one_in", least=2)
-        if self.least_ask_nm is not None:
-            _check_whole(self, "least_ask_nm", least=0)
-        _check_number(self, "safety_factor", least=1.0)
-        _check_number(self, "temperature_half_range_kelvin", "expansion_um_per_m_kelvin")
-        _require(self, "time_zone", is_zone(self.time_zone), "time_zone")
-        hours: Any = self.shift_hours
-        _require(self, "shift_hours", type(hours) is int and 1 <= hours <= LONGEST_SHIFT_HOURS, "hours")
-        ids: Any = self.cautions_once_a_shift
-        listed = isinstance(ids, tuple | list) and all(map(SHORT_ID.passes, ids))
-        _require(self, "cautions_once_a_shift", listed, "people_listed")
-        object.__setattr__(self, "cautions_once_a_shift", tuple(self.cautions_once_a_shift))
-        if self.coverage_factor is not None:
-            _check_number(self, "coverage_factor")
-
-
-# Fields of a profile that hold one word out of a few, and those that hold true or false.
-ONE_OF = {
-    "door": DOORS,
-    "changer": CHANGERS,
-    "slot_written": WRITERS,
-    "probing_stop": STOP_BUTTONS,
-    "probe_switching": SWITCHES,
-}
-TRUE_OR_FALSE = (
-    "feeds_typed",
-    "estop_loses_home",
-    "spindle_held",
-    "probe_length_repeats",
-    "z_zero_at_top",
-    "hand_wheel",
-    "guarded_lowering",
-    "clamping_face_hidden",
-    "single_block",
-    "warm_up",
-)
-SENTENCES = ("slot_shown", "probe_rule", "input_shown", "kept_from_starting")
-
-
-def _check_profile(machine: MachineProfile) -> None:
-    """Check what may be left out of a machine. Raises `ShopFieldError`."""
-    for name, words in ONE_OF.items():
-        _require(machine, name, getattr(machine, name) in words, name)
-    for name in TRUE_OR_FALSE:
-        _require(machine, name, isinstance(getattr(machine, name), bool), "truth")
-    for name in SENTENCES:
-        value = getattr(machine, name)
-        fits = isinstance(value, str) and len(value) <= LONGEST_LEAD and value.isprintable()
-        _require(machine, name, fits and not set("{}") & set(value), "sentence")
-    dropped: Any = machine.reset_drops
-    _require(
-        machine, "reset_drops", isinstance(dropped, tuple | list) and set(dropped) <= set(DROPPED), "dropped"
-    )
-    object.__setattr__(machine, "reset_drops", tuple(dropped))
-    for name in ("fixed_search_nm", "probe_sleeps_minutes"):
-        if getattr(machine, name) is not None:
-            _check_whole(machine, name, least=1)
-    age = machine.input_age_minutes
-    _require(
-        machine, "input_age_minutes", type(age) is int and 1 <= age <= LONGEST_INPUT_AGE_MINUTES, "minutes"
-    )
+        check_fields(self)
+        keep_as_tuple(self, "cautions_once_a_shift")
 
 
 @dataclass(frozen=True)
@@ -247,55 +148,37 @@ class Machine(MachineProfile):
     `parked_z_nm` is what Z of a cleared row holds there instead, None: zero.
     """
 
-    id: str
-    name: str
-    unit: str
-    decimals: int
-    travel_nm: Mapping[str, tuple[int, int]]
-    confirm_limit_nm: int | None
-    slot_family: str
-    probe_tool: str
-    parking_tool: str
-    first_feed_mm_per_min: float
-    fine_feed_mm_per_min: float
-    deceleration_mm_per_s2: float
-    latency_s: float
-    fixture: str
-    probe: str
-    u_axis_nm: Mapping[str, int] = field(default_factory=lambda: dict(SHIPPED_U_AXIS_NM))
-    z_point: str | None = None
-    z_length_nm: int | None = None
-    serial: str = ""
-    parked_z_nm: int | None = None
+    id: ShortId
+    name: ItemName
+    unit: UnitName
+    decimals: Count
+    travel_nm: Travel
+    confirm_limit_nm: Count | None
+    slot_family: FamilyText
+    probe_tool: ToolNumber
+    parking_tool: ToolNumber
+    first_feed_mm_per_min: Number
+    fine_feed_mm_per_min: Number
+    deceleration_mm_per_s2: Number
+    latency_s: Number
+    fixture: ShortId
+    probe: ShortId
+    u_axis_nm: SpreadByAxis = field(default_factory=lambda: dict(SHIPPED_U_AXIS_NM))
+    z_point: ZPointName | None = None
+    z_length_nm: Positive | None = None
+    serial: Serial = ""
+    parked_z_nm: Parked = None
 
     def __post_init__(self) -> None:
-        _check_id(self)
-        _check_name(self)
-        _check_serial(self)
-        if self.z_length_nm is not None:
-            _check_whole(self, "z_length_nm", least=1)
-        _require(self, "z_point", self.z_point in {None, *ZPoint}, "z_point")
+        check_fields(self)
+        keep_as_tuple(self, "reset_drops")
+        object.__setattr__(self, "travel_nm", {axis: tuple(span) for axis, span in self.travel_nm.items()})
         needs_length = self.z_point == ZPoint.GAUGE_LINE
-        _require(self, "z_length_nm", not needs_length or self.z_length_nm is not None, "z_length")
-        _require(self, "unit", self.unit in tuple(Unit), "unit")
+        require(self, "z_length_nm", not needs_length or self.z_length_nm is not None, "z_length")
         _ = self.display
         _ = self.labels
-        _require(self, "travel_nm", _is_by_axis(self.travel_nm, _is_span), "travel")
-        object.__setattr__(self, "travel_nm", {axis: tuple(span) for axis, span in self.travel_nm.items()})
-        _require(self, "u_axis_nm", _is_by_axis(self.u_axis_nm, _is_count), "by_axis")
-        if self.confirm_limit_nm is not None:
-            _check_whole(self, "confirm_limit_nm", least=0)
-        for name in ("probe_tool", "parking_tool"):
-            tool = getattr(self, name)
-            _require(self, name, isinstance(tool, str) and tool.isascii() and tool.isdigit(), "tool")
-        _require(self, "parking_tool", int(self.probe_tool) != int(self.parking_tool), "other_tool")
-        _check_number(
-            self, "first_feed_mm_per_min", "fine_feed_mm_per_min", "deceleration_mm_per_s2", "latency_s"
-        )
-        for name in ("fixture", "probe"):
-            _require(self, name, SHORT_ID.passes(getattr(self, name)), "short_id")
-        _check_profile(self)
-        _require(self, "parked_z_nm", self._can_be_parked(), "parked")
+        require(self, "parking_tool", int(self.probe_tool) != int(self.parking_tool), "other_tool")
+        require(self, "parked_z_nm", self._can_be_parked(), "parked")
 
     @property
     def parked_nm(self) -> dict[str, int]:
@@ -308,7 +191,7 @@ class Machine(MachineProfile):
         if value is None:
             return True
         low, high = self.travel_nm["Z"]
-        shown = type(value) is int and value % self.display.resolution_nm == 0
+        shown = value % self.display.resolution_nm == 0
         return shown and value != 0 and low <= value <= high and not self.z_zero_at_top
 
     @property
@@ -329,26 +212,6 @@ class Machine(MachineProfile):
         return SlotFamily.parse(self.slot_family).labels
 
 
-def _is_by_axis(value: Any, holds: Callable[[Any], bool]) -> bool:
-    return isinstance(value, Mapping) and value.keys() == set(Axis) and all(map(holds, value.values()))
-
-
-def _is_span(value: Any) -> bool:
-    if not isinstance(value, tuple | list) or len(value) != 2:
-        return False
-    return all(type(end) is int for end in value) and value[0] < value[1]
-
-
-def _are_heights(value: Any) -> bool:
-    if not isinstance(value, tuple | list) or not all(_is_count(height) and height for height in value):
-        return False
-    return len(value) <= MOST_HEIGHTS and len(set(value)) == len(value)
-
-
-def _is_count(value: Any) -> bool:
-    return type(value) is int and value >= 0
-
-
 @dataclass(frozen=True)
 class FixtureFace:
     """A face to touch: which one it is, and where it looks (`normal` +1 or -1 along `axis`, away from the
@@ -358,20 +221,16 @@ class FixtureFace:
     usual.
     """
 
-    axis: str
-    normal: int
-    face: str
-    depth_nm: int | None = None
+    axis: AxisLetter
+    normal: Sign
+    face: FaceName
+    depth_nm: Positive | None = None
 
     def __post_init__(self) -> None:
-        _require(self, "axis", self.axis in tuple(Axis), "axis")
-        _require(self, "normal", type(self.normal) is int and self.normal in {1, -1}, "normal")
-        _require(self, "face", self.face in FACES, "face")
-        _require(self, "face", (self.face == "top") == (self.axis == "Z"), "face_of_axis")
-        _require(self, "normal", self.axis != "Z" or self.normal == 1, "normal_of_top")
-        if self.depth_nm is not None:
-            _check_whole(self, "depth_nm", least=1)
-            _require(self, "depth_nm", self.face != "top", "depth_of_side")
+        check_fields(self)
+        require(self, "face", (self.face == "top") == (self.axis == "Z"), "face_of_axis")
+        require(self, "normal", self.axis != "Z" or self.normal == 1, "normal_of_top")
+        require(self, "depth_nm", self.depth_nm is None or self.face != "top", "depth_of_side")
 
     @property
     def direction(self) -> Face:
@@ -396,49 +255,35 @@ class Fixture:
     `stops_above_jaw_nm` is how far the highest stop or clamp stands above the jaw's top.
     """
 
-    id: str
-    name: str
-    jaw_length_nm: int
-    jaw_thickness_nm: int
-    jaw_height_nm: int
-    opening_nm: int
-    edge_break_nm: int
-    clamping_axis: str
-    clamping_direction: int
+    id: ShortId
+    name: ItemName
+    jaw_length_nm: Positive
+    jaw_thickness_nm: Positive
+    jaw_height_nm: Positive
+    opening_nm: Positive
+    edge_break_nm: Count
+    clamping_axis: ClampingAxis
+    clamping_direction: Sign
     faces: tuple[FixtureFace, ...]
-    u_seat_nm: int = SHIPPED_U_SEAT_NM
-    expanding_length_nm: int = SHIPPED_EXPANDING_LENGTH_NM
-    square_apart_nm: int = 0
-    sides_first: bool = False
-    self_centring: bool = False
-    parallels_nm: tuple[int, ...] = ()
-    jaw_steps_nm: tuple[int, ...] = ()
-    moving_jaw_thickness_nm: int | None = None
-    stops_above_jaw_nm: int = 0
+    u_seat_nm: Count = SHIPPED_U_SEAT_NM
+    expanding_length_nm: Count = SHIPPED_EXPANDING_LENGTH_NM
+    square_apart_nm: Count = 0
+    sides_first: Truth = False
+    self_centring: NotSelfCentring = False
+    parallels_nm: Heights = ()
+    jaw_steps_nm: Heights = ()
+    moving_jaw_thickness_nm: Positive | None = None
+    stops_above_jaw_nm: Count = 0
 
     def __post_init__(self) -> None:
-        _check_id(self)
-        _check_name(self)
-        _check_whole(self, "jaw_length_nm", "jaw_thickness_nm", "jaw_height_nm", "opening_nm", least=1)
-        _check_whole(self, "edge_break_nm", "u_seat_nm", "expanding_length_nm", least=0)
-        _require(self, "clamping_axis", self.clamping_axis in {"X", "Y"}, "clamping_axis")
-        _require(self, "clamping_direction", self.clamping_direction in {1, -1}, "normal")
-        faces = tuple(map(_face, self.faces))
-        object.__setattr__(self, "faces", faces)
-        axes = [face.axis for face in faces]
-        _require(self, "faces", bool(axes) and len(set(axes)) == len(axes), "faces")
-        for face in faces:
-            _require(self, "faces", self._fits(face), "face_of_vise")
-        _check_whole(self, "square_apart_nm", "stops_above_jaw_nm", least=0)
-        _require(self, "square_apart_nm", self._can_be_squared(), "square_apart")
-        _require(self, "sides_first", isinstance(self.sides_first, bool), "truth")
-        _require(self, "self_centring", self.self_centring is False, "fixed_jaw")
-        for name in ("parallels_nm", "jaw_steps_nm"):
-            heights = getattr(self, name)
-            _require(self, name, _are_heights(heights), "heights")
-            object.__setattr__(self, name, tuple(heights))
-        if self.moving_jaw_thickness_nm is not None:
-            _check_whole(self, "moving_jaw_thickness_nm", least=1)
+        check_fields(self)
+        require(self, "faces", isinstance(self.faces, tuple | list), "faces")
+        object.__setattr__(self, "faces", tuple(map(_face, self.faces)))
+        keep_as_tuple(self, "parallels_nm", "jaw_steps_nm")
+        axes = [face.axis for face in self.faces]
+        require(self, "faces", bool(axes) and len(set(axes)) == len(axes), "faces")
+        require(self, "faces", all(map(self._fits, self.faces)), "face_of_vise")
+        require(self, "square_apart_nm", self._can_be_squared(), "square_apart")
 
     @property
     def touched_axes(self) -> tuple[str, ...]:
@@ -493,28 +338,20 @@ class Probe:
     `u_probe_nm` is the standard uncertainty of probing (from the ISO 230-10 repeatability).
     """
 
-    id: str
-    name: str
-    ball_diameter_nm: int
-    effective_radius_nm: int
-    radius_uncertainty_nm: int
-    stylus_reach_nm: int
-    overtravel_side_nm: int
-    overtravel_up_nm: int
-    u_probe_nm: int = SHIPPED_U_PROBE_NM
-    gauge_length_nm: int = 0
-    serial: str = ""
+    id: ShortId
+    name: ItemName
+    ball_diameter_nm: Positive
+    effective_radius_nm: Count
+    radius_uncertainty_nm: Count
+    stylus_reach_nm: Positive
+    overtravel_side_nm: Positive
+    overtravel_up_nm: Positive
+    u_probe_nm: Count = SHIPPED_U_PROBE_NM
+    gauge_length_nm: Count = 0
+    serial: Serial = ""
 
     def __post_init__(self) -> None:
-        _check_id(self)
-        _check_name(self)
-        _check_serial(self)
-        _check_whole(
-            self, "ball_diameter_nm", "stylus_reach_nm", "overtravel_side_nm", "overtravel_up_nm", least=1
-        )
-        _check_whole(
-            self, "effective_radius_nm", "radius_uncertainty_nm", "u_probe_nm", "gauge_length_nm", least=0
-        )
+        check_fields(self)
 
 
 @dataclass(frozen=True)
@@ -527,27 +364,3 @@ class Seating:
 
 def _face(value: Any) -> FixtureFace:
     return value if isinstance(value, FixtureFace) else from_plain(FixtureFace, value)
-
-
-def as_plain(item: Any) -> dict[str, object]:
-    """Return an item as plain data for JSON."""
-    return asdict(item)
-
-
-def required_fields(kind: Callable[..., Any]) -> list[str]:
-    """Return the names of the fields that an item of this kind cannot be without, in their order."""
-    found = fields(kind)  # type: ignore[arg-type]
-    return [one.name for one in found if one.default is MISSING and one.default_factory is MISSING]
-
-
-def from_plain(kind: Callable[..., Item], value: Mapping[str, object]) -> Item:
-    """Return the item in this plain data. Raises a `ShopError` that names the field at fault."""
-    known = {one.name for one in fields(kind)}  # type: ignore[arg-type]
-    name = getattr(kind, "__name__", "").lower()
-    if not isinstance(value, Mapping):
-        raise ShopFieldsError(kind=name, field="")
-    unknown = sorted(value.keys() - known)
-    missing = [name for name in required_fields(kind) if name not in value]
-    if unknown or missing:
-        raise ShopFieldsError(kind=name, field=(unknown or missing)[0])
-    return kind(**value)

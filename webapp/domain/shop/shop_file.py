@@ -21,21 +21,17 @@ from dataclasses import dataclass, fields, replace
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from functools import partial
-from typing import Any, TypeVar
+from typing import Any, NotRequired, TypeVar, cast
 
+from typing_extensions import TypedDict
+
+from webapp.domain.plain.declared import Shape, exactly
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.procedure.procedure import Procedure
 from webapp.domain.procedure.shipped import SHIPPED
 from webapp.domain.shop import examples as example
-from webapp.domain.shop.shop import (
-    Fixture,
-    Machine,
-    Person,
-    Probe,
-    ShopFieldError,
-    ShopRules,
-    required_fields,
-)
+from webapp.domain.shop.fields import ShopFieldError, required_fields
+from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules
 from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label
 
 NM_PER = {"_mm": Decimal(1_000_000), "_in": Decimal(25_400_000), "_um": Decimal(1_000)}
@@ -51,7 +47,35 @@ BESIDE = {
     "decimals": ("unit",),
 }
 Item = TypeVar("Item")
+Row = TypeVar("Row")
 Table = Mapping[str, object]
+
+
+@exactly
+class _AuthorisedInFile(TypedDict):
+    machine: str
+    until: object
+
+
+@exactly
+class _SlotInFile(TypedDict):
+    machine: str
+    label: str
+    kind: str
+    owner: NotRequired[str]
+    until: NotRequired[object]
+
+
+@exactly
+class _SeatingInFile(TypedDict):
+    id: str
+    since: object
+    reason: str
+
+
+AUTHORISED: Shape[_AuthorisedInFile] = Shape(_AuthorisedInFile)
+SLOT: Shape[_SlotInFile] = Shape(_SlotInFile)
+SEATING: Shape[_SeatingInFile] = Shape(_SeatingInFile)
 
 
 @dataclass(frozen=True)
@@ -311,15 +335,20 @@ def _moment(reading: _Reading, place: str, raw: Any) -> str | None:
     return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def _expect_keys(reading: _Reading, place: str, row: Table, needed: set[str], allowed: set[str]) -> bool:
-    for key in sorted(row.keys() - needed - allowed):
-        reading.fault(place, "unknown_field", field=key)
-    for key in sorted(needed - row.keys()):
-        reading.fault(place, "field_missing", field=key)
-    texts = all(isinstance(row[key], str) for key in (needed & row.keys()) - {"until", "since"})
-    if not texts:
-        reading.fault(place, "not_text", fields=", ".join(sorted(needed)))
-    return texts and needed <= row.keys()
+def _written(reading: _Reading, place: str, shape: Shape[Row], row: object) -> Row | None:
+    """The row as one of this shape, or None with everything that is wrong with it noted."""
+    if not isinstance(row, dict):
+        reading.fault(place, "not_a_list_of_tables", table=place)
+        return None
+    faults = shape.faults(row)
+    for fault in faults:
+        if fault.kind == "missing":
+            reading.fault(place, "field_missing", field=fault.field)
+        elif fault.kind == "unknown":
+            reading.fault(place, "unknown_field", field=fault.field)
+        else:
+            reading.fault(place, "not_text", fields=fault.field)
+    return None if faults else cast("Row", row)
 
 
 def _authorisations(reading: _Reading, tables: Table) -> Iterator[Authorisation]:
@@ -327,26 +356,24 @@ def _authorisations(reading: _Reading, tables: Table) -> Iterator[Authorisation]
         rows = person.get("authorised", [])
         for row in rows if isinstance(rows, list) else [rows]:
             inner = f"{place}, authorised"
-            if not isinstance(row, dict):
-                reading.fault(inner, "not_a_list_of_tables", table="authorised")
-            elif _expect_keys(reading, inner, row, {"machine", "until"}, set()):
-                until_utc = _moment(reading, inner, row["until"])
-                if until_utc is not None:
-                    yield Authorisation(str(person.get("id", "")), row["machine"], until_utc)
+            written = _written(reading, inner, AUTHORISED, row)
+            until_utc = None if written is None else _moment(reading, inner, written["until"])
+            if written is not None and until_utc is not None:
+                yield Authorisation(str(person.get("id", "")), written["machine"], until_utc)
 
 
 def _slots(reading: _Reading, tables: Table) -> Iterator[SlotAssignment]:
     for number, (_, row) in enumerate(_rows(reading, tables, "slot"), start=1):
         place = f"slot {number} ({row.get('machine', '?')} {row.get('label', '?')})"
-        if not _expect_keys(reading, place, row, {"machine", "label", "kind"}, {"owner", "until"}):
+        written = _written(reading, place, SLOT, row)
+        if written is None:
             continue
-        until_utc = _moment(reading, place, row["until"]) if "until" in row else None
-        machine, label, kind, owner = (row.get(name) for name in ("machine", "label", "kind", "owner"))
-        if kind not in SLOT_KINDS:
-            reading.fault(place, "slot_kind", given=str(kind), known=", ".join(SLOT_KINDS))
+        until_utc = _moment(reading, place, written["until"]) if "until" in written else None
+        if written["kind"] not in SLOT_KINDS:
+            reading.fault(place, "slot_kind", given=written["kind"], known=", ".join(SLOT_KINDS))
             continue
-        owned_by = None if owner is None else str(owner)
-        yield SlotAssignment(str(machine), str(label), str(kind), owned_by, until_utc)
+        owner = written.get("owner")
+        yield SlotAssignment(written["machine"], written["label"], written["kind"], owner, until_utc)
 
 
 def _seatings(reading: _Reading, tables: Table) -> Iterator[SeatingStart]:
@@ -358,17 +385,14 @@ def _seatings(reading: _Reading, tables: Table) -> Iterator[SeatingStart]:
         latest = ""
         for row in rows:
             inner = f"{place}, seating"
-            if not isinstance(row, dict) or not _expect_keys(
-                reading, inner, row, {"id", "since", "reason"}, set()
-            ):
-                continue
-            since_utc = _moment(reading, inner, row["since"])
-            if since_utc is None:
+            written = _written(reading, inner, SEATING, row)
+            since_utc = None if written is None else _moment(reading, inner, written["since"])
+            if written is None or since_utc is None:
                 continue
             if since_utc <= latest:
-                reading.fault(inner, "seatings_out_of_order", id=row["id"])
+                reading.fault(inner, "seatings_out_of_order", id=written["id"])
             latest = since_utc
-            yield SeatingStart(row["id"], str(fixture.get("id", "")), since_utc, row["reason"])
+            yield SeatingStart(written["id"], str(fixture.get("id", "")), since_utc, written["reason"])
 
 
 def _faults_between(shop: Shop, ids: Mapping[str, set[str]]) -> Iterator[Finding]:

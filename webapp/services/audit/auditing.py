@@ -16,7 +16,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from hashlib import sha256
-from typing import TYPE_CHECKING
+from itertools import islice
+from typing import TYPE_CHECKING, TypeVar
 
 from typing_extensions import TypedDict
 
@@ -24,11 +25,13 @@ from webapp.domain.evidence import tree
 from webapp.domain.plain.declared import Fault as NotOfShape
 from webapp.domain.plain.declared import Shape
 from webapp.proof.printed_head import printed_head
+from webapp.services.audit import people
 from webapp.services.audit.derived import misfits
 from webapp.services.audit.row_notes import NO_NOTES, Notes, NotesSaid, changed_rows, notes_until_now, said_by
 from webapp.services.audit.unreadable import readable
 from webapp.services.evidence.ledger import SERVER, change, has_head, keep_head
 from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault, Stretch, Walk
+from webapp.services.evidence.tombstones import tombstone
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
@@ -37,8 +40,10 @@ if TYPE_CHECKING:
     from webapp.store.rows import ChangeRow, RecordRow, SheetRow
 
 MOST_LISTED = 100
+SHEETS_AT_A_TIME, RECORDS_AT_A_TIME = 20, 500
 WHOLE_EVERY = timedelta(days=7)
 SEALED = "record.sealed"
+Row = TypeVar("Row")
 
 
 class FoundFault(TypedDict):
@@ -112,7 +117,6 @@ def run(store: Store, now: datetime, *, only_new: bool = False) -> Outcome:
     """Audit what is stored as of `now`, so that nobody has to wait, and put the outcome on the ledger.
 
     `only_new`: go on from the last run where that found nothing and the whole is not due.
-    Raises CopyDisturbed.
     """
     since = _may_go_on_from(store, now) if only_new else None
     outcome = _whole(store, now) if since is None else _new(store, since, now)
@@ -143,21 +147,21 @@ def _said(row: ChangeRow) -> Audited | None:
 def audit(store: Store) -> list[Fault]:
     """All faults, none in a whole store. Takes about as long as taking in everything again."""
     kept = _read_kept(store)
-    with store.reading():
-        return [*everything(store, Outcome("", "")), *_kept_head(store, kept)]
+    return [*everything(store, Outcome("", "")), *_kept_head(store, kept)]
 
 
 def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
-    """Every fault, one at a time, inside the caller's transaction: meant for a copy.
-    The head kept apart is left out.
+    """Every fault, one at a time, read in short transactions of its own while others go on working: nothing
+    is copied, and nobody waits. The head kept apart is left out.
 
     `outcome` gets what was looked at.
     """
     yield from readable("database", _damage(store))
     yield from readable("ledger", _ledger(store, outcome))
-    yield from readable("sheet", _sheets(store.setups.all_sheets()))
+    yield from readable("sheet", _sheets(_in_pieces(store, store.setups.all_sheets(), SHEETS_AT_A_TIME)))
     yield from readable("record", _records(store, outcome))
     yield from readable("setup", misfits(store))
+    yield from readable("person", people.misfits(store))
     yield from changed_rows(store)
     yield from readable("row_change", _notes(store, outcome, NO_NOTES))
 
@@ -234,9 +238,8 @@ def _may_go_on_from(store: Store, now: datetime) -> Audited | None:
 def _whole(store: Store, now: datetime) -> Outcome:
     outcome = Outcome(utc_text(now), utc_text(now))
     kept = _read_kept(store)
-    with store.copied() as copy, copy.reading():
-        outcome.take(everything(copy, outcome))
-        outcome.take(_kept_head(copy, kept))
+    outcome.take(everything(store, outcome))
+    outcome.take(_kept_head(store, kept))
     return outcome
 
 
@@ -249,12 +252,34 @@ def _new(store: Store, since: Audited, now: datetime) -> Outcome:
 
 def _ledger(store: Store, outcome: Outcome) -> Iterator[Fault]:
     """Every entry with its leaf and its nodes; also those that have no leaf any more."""
-    outcome.entries = store.ledger.size()
-    walk = Walk(store)
-    for stretch in walk.stretches(store.ledger.places()):
-        yield from walk.faults(stretch)
-    yield from walk.faults_at_end()
-    outcome.root = (walk.root() or b"").hex()
+    walk, at_end = Walk(store), None
+    while at_end is None:
+        with store.reading():
+            until = store.ledger.places()
+        for stretch in walk.stretches(until):
+            yield from walk.faults(stretch)
+        at_end = _at_end(store, walk, until, outcome)
+    yield from at_end
+
+
+def _at_end(store: Store, walk: Walk, until: int, outcome: Outcome) -> list[Fault] | None:
+    """What is wrong behind the last entry; None where more came since the walk began."""
+    with store.reading():
+        if store.ledger.places() > until:
+            return None
+        outcome.entries = store.ledger.size()
+        outcome.root = (walk.root() or b"").hex()
+        return list(walk.faults_at_end())
+
+
+def _in_pieces(store: Store, rows: Iterator[Row], at_a_time: int) -> Iterator[Row]:
+    """The same rows, so many read in each transaction."""
+    while True:
+        with store.reading():
+            piece = list(islice(rows, at_a_time))
+        yield from piece
+        if len(piece) < at_a_time:
+            return
 
 
 def _damage(store: Store) -> Iterator[Fault]:
@@ -262,7 +287,7 @@ def _damage(store: Store) -> Iterator[Fault]:
 
 
 def _records(store: Store, outcome: Outcome) -> Iterator[Fault]:
-    for row in store.records.all_records():
+    for row in _in_pieces(store, store.records.all_records(), RECORDS_AT_A_TIME):
         outcome.records += 1
         yield from _record(store, row)
 
@@ -275,6 +300,10 @@ def _sheets(rows: Iterable[SheetRow]) -> Iterator[Fault]:
 
 def _record(store: Store, row: RecordRow) -> Iterator[Fault]:
     if not store.records.files.is_whole(row["sha256"]):
+        with store.reading():
+            disposed = tombstone(store, row) is not None
+        if disposed:
+            return
         yield Fault("audit.record_file", f"record {row['sha256']} of setup {row['setup']}")
         return
     printed = printed_head(store.records.files.read(row["sha256"]))

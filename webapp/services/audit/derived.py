@@ -23,12 +23,19 @@ AT_A_TIME = 200
 
 
 def misfits(store: Store) -> Iterator[Fault]:
-    """Rows that the events and decisions of their setup do not give. Inside a transaction."""
+    """Rows that the events and decisions of their setup do not give, each setup in a short transaction."""
     after = ""
-    while setups := store.setups.setups_with_events(after, AT_A_TIME):
+    while setups := _some(store, after):
         for setup in setups:
-            yield from readable(f"setup {setup}", misfits_of(store, setup))
+            with store.reading():
+                found = list(readable(f"setup {setup}", misfits_of(store, setup)))
+            yield from found
         after = setups[-1]
+
+
+def _some(store: Store, after: str) -> list[str]:
+    with store.reading():
+        return store.setups.setups_with_events(after, AT_A_TIME)
 
 
 def misfits_of(store: Store, setup: str) -> Iterator[Fault]:

@@ -39,6 +39,7 @@ from webapp.services.errors import NoSuchSetup, NothingToHandOut
 from webapp.services.evidence.entries import SEALED
 from webapp.services.evidence.ledger import change
 from webapp.services.evidence.signed_heads import sign_head
+from webapp.services.evidence.tombstones import tombstone
 from webapp.services.setups import recording
 from webapp.services.times import utc_text
 from webapp.words import say
@@ -104,7 +105,7 @@ def hand_out(
 ) -> int:
     """Write the bundle into a file that is open for writing; how many setups it holds.
 
-    Raises NoSuchSetup, NothingToHandOut, LedgerWentBack, OSError.
+    Raises NoSuchSetup, RecordDisposed, NothingToHandOut, LedgerWentBack, OSError.
     """
     setups = _setups(store, asked)
     sign_head(store, signer)  # refuses before anything is noted
@@ -152,11 +153,20 @@ def _setups(store: Store, asked: Asked) -> list[str]:
         if asked.setup is not None:
             if store.setups.setup(asked.setup) is None:
                 raise NoSuchSetup(setup=asked.setup)
+            if (record := store.records.record(asked.setup)) is not None:
+                recording.must_be_kept(store, record)
             return [asked.setup]
-        found = store.setups.started_between(asked.since_utc, asked.until_utc)
+        started = store.setups.started_between(asked.since_utc, asked.until_utc)
+        # Of a record that was disposed of the tombstone is handed out, among the changes.
+        found = [setup for setup in started if not _is_disposed(store, setup)]
     if not asked.since_utc < asked.until_utc:
         raise NothingToHandOut
     return found
+
+
+def _is_disposed(store: Store, setup: str) -> bool:
+    record = store.records.record(setup)
+    return record is not None and tombstone(store, record) is not None
 
 
 def _until(asked: Asked) -> str | None:

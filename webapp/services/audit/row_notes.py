@@ -11,9 +11,11 @@ ledger from outside holds that digest with it.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from hashlib import sha256
-from typing import TYPE_CHECKING, NamedTuple
+from itertools import islice
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from typing_extensions import TypedDict
 
@@ -24,9 +26,10 @@ from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault
 
 if TYPE_CHECKING:
     from webapp.store import Store
-    from webapp.store.repositories.row_changes import Note
+    from webapp.store.repositories.row_changes import Note, Piece
 
 A_STRETCH = 1000
+MOST_FOUND = 1000
 BEGUN = sha256(b"zerokeep/notes/1").hexdigest()
 
 
@@ -51,16 +54,27 @@ NO_NOTES = Notes(0, BEGUN)
 
 
 def changed_rows(store: Store) -> Iterator[Fault]:
-    """Rows that their last note does not fit, in every table of which notes are made.
-    Inside a transaction.
+    """Rows that their last note does not fit, in every table that has notes, read in pieces: each row and its
+    note in one transaction, so that a change meanwhile is no fault.
     """
     for name in store.row_changes.tables():
         yield from readable(name, _changed(store, name))
 
 
 def _changed(store: Store, name: str) -> Iterator[Fault]:
-    yield from (Fault("audit.row_changed", f"{name} {key}") for key in store.row_changes.changed(name))
-    yield from (Fault("audit.row_gone", f"{name} {key}") for key in store.row_changes.gone(name))
+    notes = store.row_changes
+    changed = _in_pieces(store, partial(notes.changed, name))
+    yield from (Fault("audit.row_changed", f"{name} {key}") for key in islice(changed, MOST_FOUND))
+    gone = _in_pieces(store, partial(notes.gone, name))
+    yield from (Fault("audit.row_gone", f"{name} {key}") for key in islice(gone, MOST_FOUND))
+
+
+def _in_pieces(store: Store, read: Callable[[tuple[Any, ...]], Piece]) -> Iterator[str]:
+    then: tuple[Any, ...] | None = ()
+    while then is not None:
+        with store.reading():
+            found, then = read(then)
+        yield from found
 
 
 def said_by(text: str) -> Mapping[str, object]:

@@ -37,6 +37,7 @@ from webapp.services.errors import (
     SignInRefused,
 )
 from webapp.services.evidence.ledger import change
+from webapp.services.evidence.tombstones import tombstone
 from webapp.services.people.access import DESK, check_secret, must_be_lead
 from webapp.services.setups import pacing, stored_setups, worrying
 from webapp.services.setups.worrying import OpenWorry
@@ -44,7 +45,7 @@ from webapp.services.typed_reasons import note_text, reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
-    from webapp.store.rows import RecordRow, SetupRow
+    from webapp.store.rows import ChangeRow, RecordRow, SetupRow
 
     class QueuedSetup(SetupRow):
         """A setup that waits for a decision: names, and how much there is to look at."""
@@ -97,6 +98,7 @@ class SetupDetail(TypedDict):
     numbers: list[TouchNumbers]
     names: dict[str, str]
     record: RecordRow | None
+    disposed: ChangeRow | None
     device_name: str | None
     pace: list[PacedStep]
     reviewed: Reviewed
@@ -122,8 +124,9 @@ def detail(store: Store, setup_id: str) -> SetupDetail:
     """Everything about one setup; raises NoSuchSetup.
 
     setup (its row), state (the fold), sheet, events (with receipt and problems), decisions, numbers (see
-    `numbers`), names (of people by id), device_name (None: not known), record (row or None), pace (see
-    pacing.setup_pace), forks (see domain.chain), reviewed (what a decision about it now would be about, see
+    `numbers`), names (of people by id), device_name (None: not known), record (row or None), disposed (its
+    tombstone or None), pace (see pacing.setup_pace), forks (see domain.chain), reviewed (what a decision
+    about it now would be about, see
     domain.reviewed), worries_of_others (open ones about what this setup used).
     """
     with store.reading():
@@ -143,7 +146,8 @@ def detail(store: Store, setup_id: str) -> SetupDetail:
             "decisions": stored_setups.decisions_of(store, setup_id),
             "numbers": numbers(sheet, state),
             "names": {person["id"]: person["name"] for person in store.people.everybody()},
-            "record": store.records.record(setup_id),
+            "record": (record := store.records.record(setup_id)),
+            "disposed": tombstone(store, record) if record else None,
             "device_name": device["name"] if device else None,
             "pace": pacing.setup_pace(store, setup_id),
             "reviewed": reviewed_now(store, setup_id),

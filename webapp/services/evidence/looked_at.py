@@ -28,7 +28,12 @@ def downloaded(
         change(store, kind, by, subject, None, data, now)
 
 
-def denied(store: Store, by: str, asked_for: str, method: str, now: datetime) -> None:
-    """Note that somebody who is signed in asked for what their roles do not give."""
+def denied(
+    store: Store, by: str, asked_for: str, method: str, now: datetime, named: Mapping[str, str]
+) -> None:
+    """Note that somebody who is signed in asked for what their roles do not give;
+    `named` is what the address names, such as a setup.
+    """
+    data = {"method": method, **({"of": dict(named)} if named else {})}
     with store.writing():
-        change(store, DENIED, by, asked_for, None, {"method": method}, now)
+        change(store, DENIED, by, asked_for, None, data, now)

@@ -52,6 +52,20 @@ def reminder(store: Store, now: datetime) -> Reminder | None:
     return None
 
 
+@dataclass(frozen=True, slots=True)
+class Newest:
+    """When a backup was last made and last tried; None before the first."""
+
+    made: datetime | None
+    tried: datetime | None
+
+
+def newest(store: Store) -> Newest:
+    """When a backup was last made and last tried."""
+    with store.reading():
+        return Newest(_newest(store, MADE), _newest(store, TRIED))
+
+
 def _newest(store: Store, kind: str) -> datetime | None:
     rows = store.ledger.changes(kind=kind, newest=1)
     return from_text(rows[0]["at_utc"]) if rows else None

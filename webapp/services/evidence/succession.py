@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from webapp.store import Store
 
+HEAD_KEY_RENEWED, PIN_KEY_RENEWED = "head_key.renewed", "pin_key.renewed"
 RECEIPT_KEY_RENEWED = "receipt_key.renewed"
 
 

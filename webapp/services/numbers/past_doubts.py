@@ -16,7 +16,8 @@ from array import array
 from typing import TYPE_CHECKING
 
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.shop.shop import Machine, ShopRules, from_plain
+from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.shop import Machine, ShopRules
 from webapp.domain.usual.history_csv import HistoryRow
 from webapp.domain.usual.history_doubts import Doubt, Whereabouts, doubt_of_unit, doubt_of_value, middle_nm
 from webapp.domain.usual.usual import usual

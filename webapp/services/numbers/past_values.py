@@ -24,7 +24,8 @@ from typing import TYPE_CHECKING, Literal
 from webapp.domain.evidence.events import HASH
 from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.lengths import Display, Unit
-from webapp.domain.shop.shop import Machine, from_plain
+from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.shop import Machine
 from webapp.domain.usual.history_csv import (
     HistoryRow,
     Known,

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 from webapp.domain.probe.probe_health import CheckState, CheckTyped, work_out
 from webapp.domain.probe.ring_check import RingCheck
-from webapp.domain.shop.shop import Machine, Probe, from_plain
+from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.shop import Machine, Probe
 from webapp.services.errors import CareRefused, NoSuchMachine, NoSuchProbe
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import must_be_lead

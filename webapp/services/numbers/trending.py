@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypedDict
 
 from webapp.domain.plain.lengths import Display
-from webapp.domain.shop.shop import Fixture, Machine, from_plain
+from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.shop import Fixture, Machine
 from webapp.domain.usual.drift import LOOK_BACK
 from webapp.domain.usual.moved import Move, begun_back, in_order, moved_together
 from webapp.domain.usual.trend import (

@@ -14,8 +14,9 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from webapp.domain.shop.fields import from_plain
 from webapp.domain.shop.measures import ZPoint, ZReading
-from webapp.domain.shop.shop import Machine, Probe, from_plain
+from webapp.domain.shop.shop import Machine, Probe
 from webapp.domain.shop.z_check import ZCheck, ZTyped, stated, work_out
 from webapp.services.errors import NoSuchMachine, NoSuchProbe, SignInRefused
 from webapp.services.evidence.ledger import change

@@ -30,6 +30,7 @@ from webapp.services.errors import (
 )
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.people import throttle
+from webapp.services.people.secret_digests import digests_of
 from webapp.services.people.secret_rules import (
     check_passphrase,
     check_pin,
@@ -164,13 +165,11 @@ def change_passphrase(
         raise PassphraseUnchanged
     hashed = hash_passphrase(text)
     with store.writing():
-        store.people.change(
-            person_id, passphrase_hash=hashed, must_change=False, first_secrets_until_utc=None
-        )
+        columns = {"passphrase_hash": hashed, "must_change": False, "first_secrets_until_utc": None}
+        said = _set(store, person_id, **columns)
         store.access.end_sessions_of(person_id, utc_text(now), "passphrase_changed")
-        change(
-            store, "secret.changed", person_id, person_id, None, {"secret": "passphrase", "first": False}, now
-        )
+        data = {"secret": "passphrase", "first": False, **said}
+        change(store, "secret.changed", person_id, person_id, None, data, now)
 
 
 def change_pin(
@@ -187,9 +186,10 @@ def change_pin(
         raise SignInRefused
     hashed = hash_pin(keyring.pepper, person_id, check_pin(new_pin))
     with store.writing():
-        store.people.change(person_id, pin_hash=hashed, must_change_pin=False)
+        said = _set(store, person_id, pin_hash=hashed, must_change_pin=False)
         throttle.open_pins(store, person_id)
-        change(store, "secret.changed", person_id, person_id, None, {"secret": "pin", "first": False}, now)
+        data = {"secret": "pin", "first": False, **said}
+        change(store, "secret.changed", person_id, person_id, None, data, now)
 
 
 def set_first_secrets(
@@ -208,9 +208,8 @@ def set_first_secrets(
 
 def give_first_secrets(store: Store, person_id: str, hashes: tuple[str, str], by: str, now: datetime) -> None:
     """Store hashed first secrets inside the caller's transaction. Raises NoSuchPerson."""
-    if store.people.person(person_id) is None:
-        raise NoSuchPerson(person=person_id)
-    store.people.change(
+    said = _set(
+        store,
         person_id,
         passphrase_hash=hashes[0],
         pin_hash=hashes[1],
@@ -221,7 +220,8 @@ def give_first_secrets(store: Store, person_id: str, hashes: tuple[str, str], by
     store.access.end_sessions_of(person_id, utc_text(now), "first_secrets")
     throttle.open_pins(store, person_id)
     throttle.open_passphrase(store, person_id)
-    change(store, "secret.changed", by, person_id, None, {"secret": "both", "first": True}, now)
+    data = {"secret": "both", "first": True, **said}
+    change(store, "secret.changed", by, person_id, None, data, now)
 
 
 def verify_pin(
@@ -264,6 +264,18 @@ def own_words(store: Store, person: PersonRow) -> list[str]:
     with store.reading():
         shop = store.shop.item("shop", "shop")
     return [person["id"], person["name"], *([shop["name"]] if shop else [])]
+
+
+def _set(store: Store, person_id: str, **columns: object) -> dict[str, object]:
+    """Set secrets in the caller's transaction; the digests of both, old and new, as the ledger has them.
+    Raises NoSuchPerson.
+    """
+    before = store.people.person(person_id)
+    if before is None:
+        raise NoSuchPerson(person=person_id)
+    store.people.change(person_id, **columns)
+    after = store.people.person(person_id)
+    return {"digests": digests_of(after or before), "before": digests_of(before)}
 
 
 def _first_secret_is_over(person: PersonRow, now: datetime) -> bool:

@@ -30,16 +30,17 @@ from webapp.domain.record.bundle import (
 from webapp.domain.record.edition import PAGES_EDITION
 from webapp.domain.record.ledger_head import RECORD_DOMAIN
 from webapp.domain.record.ledger_proofs import proofs_of
-from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
+from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff, RecordDisposed
 from webapp.services.evidence.ledger import SERVER, change, head, keep_head
 from webapp.services.evidence.signed_heads import sign_that
+from webapp.services.evidence.tombstones import tombstone
 from webapp.services.setups import pacing, stored_setups
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
     from webapp.proof.signed_note import NoteSigner
     from webapp.store import Store
-    from webapp.store.rows import ChangeRow
+    from webapp.store.rows import ChangeRow, RecordRow
 
 Render = Callable[[RecordBundle], bytes]
 # Gets the time that stands in the record: the seal has to say the same one.
@@ -131,17 +132,32 @@ def sealed_pdf(
         if row["status"] != "signed_off":
             raise NotSignedOff
         if record is not None:
-            return record["sha256"], store.records.files.read(record["sha256"])
+            return _read(store, record)
         pdf = seal(render(proven_bundle(store, setup_id, signer, now, renderer)), utc_text(now))
         return _keep(store, setup_id, pdf, now), pdf
 
 
 def stored_pdf(store: Store, setup_id: str) -> tuple[str, bytes]:
-    """SHA-256 and bytes of the record that was sealed. Raises NoSuchRecord, DatabaseDamaged."""
+    """SHA-256 and bytes of the record that was sealed.
+    Raises NoSuchRecord, RecordDisposed, DatabaseDamaged.
+    """
     with store.reading():
         record = store.records.record(setup_id)
     if record is None:
         raise NoSuchRecord(setup=setup_id)
+    return _read(store, record)
+
+
+def must_be_kept(store: Store, record: RecordRow) -> None:
+    """Raise RecordDisposed for a record that has a tombstone. Inside a transaction."""
+    said = tombstone(store, record)
+    if said is not None:
+        raise RecordDisposed(setup=record["setup"], day=said["at_utc"][:10])
+
+
+def _read(store: Store, record: RecordRow) -> tuple[str, bytes]:
+    with store.reading():
+        must_be_kept(store, record)
     return record["sha256"], store.records.files.read(record["sha256"])
 
 

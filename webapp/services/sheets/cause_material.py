@@ -17,7 +17,8 @@ from webapp.domain.causes.reading import OtherSeating, RecentTouch
 from webapp.domain.evidence.event_kinds import Event, TouchEntered
 from webapp.domain.evidence.written_sheet import CausesOnSheet, FixtureOnSheet, MachineOnSheet
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.shop.shop import Fixture, Machine, Probe, from_plain
+from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.shop import Fixture, Machine, Probe
 from webapp.domain.shop.slots import SlotRow
 from webapp.domain.touch.compare import touch_length_nm
 from webapp.domain.usual.usual import LinesChoice, SeatingValues, Usual

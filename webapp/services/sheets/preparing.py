@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any, TypedDict, cast
 from webapp.domain.evidence.written_sheet import RedoOnSheet, Said, WorryOnSheet
 from webapp.domain.plain.axes import Axis
 from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.field_types import LONGEST_NAME
 from webapp.domain.procedure.procedure import Revision
 from webapp.domain.sheet.sheet import (
     AxisPlan,
@@ -35,16 +36,8 @@ from webapp.domain.sheet.sheet import (
     lines_choice,
     plan_axes,
 )
-from webapp.domain.shop.shop import (
-    LONGEST_NAME,
-    Fixture,
-    FixtureFace,
-    Machine,
-    Probe,
-    Seating,
-    ShopRules,
-    from_plain,
-)
+from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
 from webapp.domain.shop.slots import SlotFamily, SlotKind, SlotRow, normalise_label
 from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, Usual
 from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade

@@ -15,6 +15,7 @@ from webapp.domain.plain.zones import day_begins_utc
 from webapp.domain.shop.class_list import ClassList, Invited, read_class_list
 from webapp.services.errors import DayIsOver, NoSuchMachine, PersonKnownAlready, SignInRefused
 from webapp.services.evidence.ledger import change
+from webapp.services.people import names as people_names
 from webapp.services.people.access import check_secret, give_first_secrets, must_be_lead, set_first_secrets
 from webapp.services.people.secret_rules import check_passphrase, check_pin, hash_passphrase, hash_pin
 from webapp.services.shop.register import checked_roles, checked_time
@@ -74,8 +75,8 @@ def let_in(
         for one in people:
             if store.people.person(one.id) is not None:
                 raise PersonKnownAlready(person=one.id)
-            store.people.add(one.id, one.name, roles)
-            change(store, "person.added", by, one.id, None, {"name": one.name, "roles": roles}, now)
+            added = people_names.add(store, one.id, one.name, roles)
+            change(store, "person.added", by, one.id, None, added, now)
             for machine in rights.machines:
                 store.people.authorise(one.id, machine, utc_text(now), until)
                 data = {"machine": machine, "until_utc": until}

@@ -18,9 +18,11 @@ from typing import TYPE_CHECKING, Any, NotRequired, TypedDict
 
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.procedure.procedure import Procedure, publish
-from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules, as_plain, from_plain
+from webapp.domain.shop.fields import as_plain, from_plain
+from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules
 from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.services.evidence.ledger import change
+from webapp.services.people import names
 from webapp.services.people.access import give_first_secrets
 from webapp.services.people.secret_rules import check_passphrase, check_pin, hash_passphrase, hash_pin
 from webapp.services.sheets.preparing import PROCEDURE
@@ -156,8 +158,11 @@ class _Loader:
                 continue
             known, data = before[person.id], {"name": person.name, "roles": list(person.roles)}
             if (known["name"], known["roles"], known["active"]) != (data["name"], data["roles"], True):
-                self._store.people.change(person.id, **data, active=True, disabled_at_utc=None)
-                self._note("person.changed", person.id, data)
+                called = names.call(self._store, known, person.name)
+                roles = data["roles"]
+                self._store.people.change(person.id, roles=roles, active=True, disabled_at_utc=None)
+                said = {**called, "roles": roles, "before": known["roles"], "active_before": known["active"]}
+                self._note("person.changed", person.id, data, said)
         kept = {person.id for person in wanted}
         for person_id, row in before.items():
             if row["active"] and person_id not in kept:
@@ -199,14 +204,17 @@ class _Loader:
 
     def _add(self, person: Person, secrets: Secrets) -> None:
         data = {"name": person.name, "roles": list(person.roles)}
-        self._store.people.add(person.id, person.name, person.roles)
-        self._note("person.added", person.id, data)
+        added = names.add(self._store, person.id, person.name, person.roles)
+        self._note("person.added", person.id, data, added)
         values, hashes = secrets[person.id]
         give_first_secrets(self._store, person.id, hashes, self._by, self._now)
         self.changes[-1]["secrets"] = values
 
-    def _note(self, kind: str, subject: str, data: Mapping[str, object]) -> None:
-        change(self._store, kind, self._by, subject, None, data, self._now)
+    def _note(
+        self, kind: str, subject: str, data: Mapping[str, object], said: Mapping[str, object] | None = None
+    ) -> None:
+        """Put a change onto the ledger, as `said` where that is to say less than what is shown."""
+        change(self._store, kind, self._by, subject, None, data if said is None else said, self._now)
         self.changes.append({"type": kind, "subject": subject, "data": data})
 
 

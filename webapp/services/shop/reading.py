@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 from webapp.domain.plain.lengths import Display
 from webapp.domain.plain.zones import UTC_NAME
-from webapp.domain.shop.shop import Machine, from_plain
+from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.shop import Machine
 from webapp.services.errors import NoSuchPerson
 from webapp.services.setups.half_set import half_set_slots
 

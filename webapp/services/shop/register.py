@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.events import SHORT_ID
 from webapp.domain.plain.errors import LabelNotInFamilyError
-from webapp.domain.shop.shop import ROLES, Machine, from_plain
+from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.shop import ROLES, Machine
 from webapp.domain.shop.slots import (
     SlotFamily,
     SlotRow,
@@ -40,6 +41,7 @@ from webapp.services.errors import (
     TimeRefused,
 )
 from webapp.services.evidence.ledger import change
+from webapp.services.people import names as people_names
 from webapp.services.people.access import must_be_lead
 from webapp.services.sheets.preparing import slot_row
 from webapp.services.times import from_text, utc_text
@@ -231,8 +233,7 @@ def add_person(store: Store, person: str, name: str, roles: Sequence[str], by: s
         must_be_lead(store, by)
         if store.people.person(person) is not None:
             raise PersonKnownAlready(person=person)
-        store.people.add(person, name, wanted)
-        change(store, "person.added", by, person, None, {"name": name, "roles": wanted}, now)
+        change(store, "person.added", by, person, None, people_names.add(store, person, name, wanted), now)
 
 
 def change_roles(store: Store, person: str, roles: Sequence[str], by: str, now: datetime) -> None:
@@ -263,11 +264,11 @@ def disable_person(store: Store, person: str, reason: str, by: str, now: datetim
 
 
 def enable_person(store: Store, person: str, reason: str, by: str, now: datetime) -> None:
-    """Open an account again. Raises RoleMissing, ReasonMissing, NoSuchPerson."""
+    """Open an account again. Raises RoleMissing, ReasonMissing, NoSuchPerson, NameErased."""
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
-        _person(store, person)
+        people_names.hash_of(_person(store, person))
         store.people.change(person, active=True, disabled_at_utc=None)
         change(store, "person.enabled", by, person, None, {"reason": reason}, now)
 

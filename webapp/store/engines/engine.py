@@ -105,14 +105,15 @@ class Engine(ABC):
     def after_migrating(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> None:
         """What follows from the tables as they are now, inside a transaction that writes."""
 
+    def is_whole(self) -> bool:
+        """Whether the database's own checks find nothing, asked without a lock that keeps anybody waiting;
+        False where that cannot be told so.
+        """
+        return False
+
     @abstractmethod
     def damage(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> list[str]:
         """What the database's own checks find wrong; nothing in a whole one."""
-
-    @property
-    @abstractmethod
-    def long_looks_wait(self) -> bool:
-        """Whether a long look keeps everybody from writing, so that it is taken at a copy."""
 
     # Texts
 

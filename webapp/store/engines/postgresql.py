@@ -135,7 +135,6 @@ class PostgresqlEngine(Engine):
     note_events = notes.NOTE_EVENTS
     digest_of_events = notes.DIGEST_OF_EVENTS
     notes_of_events = notes.NOTES_OF_EVENTS
-    long_looks_wait = False
 
     def __init__(self, address: str) -> None:
         """`address` is postgresql://…, with whatever libpq understands in it. Raises DatabaseNotReached."""

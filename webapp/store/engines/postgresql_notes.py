@@ -46,11 +46,21 @@ def key_of(table: Covered, row: str) -> str:
     return "'[' || " + " || ',' || ".join(f"{one}::text" for one in parts) + " || ']'"
 
 
-def digest_of(table: Covered, row: str) -> str:
-    """SQL for the digest of a row."""
-    columns = (*table.key, *table.others, *table.since)
+def digest_of(table: Covered, row: str, since: tuple[str, ...] | None = None) -> str:
+    """SQL for the digest of a row; `since` stands for the columns that came later, all there are by
+    themselves.
+    """
+    columns = (*table.key, *table.others, *(table.since if since is None else since))
     pairs = ", ".join(f"'\"{column}\":' || {_json(row, column)}::text" for column in columns)
     return f"{FUNCTION}('{{' || array_to_string(ARRAY[{pairs}], ',') || '}}')"
+
+
+def first_notes(table: Covered, since: tuple[str, ...] = ()) -> str:
+    """The statement that notes every row that is there already, as `covered_rows.first_notes` does."""
+    return (
+        f"{INTO} SELECT '{table.name}', {key_of(table, '')}, NULL, {digest_of(table, '', since)} "  # noqa: S608
+        f"FROM {table.name}"
+    )
 
 
 def triggers() -> tuple[str, ...]:

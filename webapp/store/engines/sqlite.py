@@ -20,7 +20,9 @@ import os
 import sqlite3
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import closing
 from errno import ENOSPC
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -58,6 +60,7 @@ if TYPE_CHECKING:
 PAGES_A_STEP = 1_000
 WAIT_FOR_WRITER_SECONDS = 0.05
 MOST_BEGUN_ANEW = 20
+MOST_LOOKS = 3
 OLDEST_SQLITE = (3, 37, 0)  # STRICT tables
 EXTRA = 3
 
@@ -143,7 +146,6 @@ class SqliteEngine(Engine):
         "FROM row_change "
         "WHERE name = ? AND number > ? ORDER BY number LIMIT ?"
     )
-    long_looks_wait = True
 
     def __init__(self, path: Path) -> None:
         """Raises SqliteTooOld, FolderNotWritable."""
@@ -229,6 +231,23 @@ class SqliteEngine(Engine):
     @override
     def after_migrating(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> None:
         """Nothing: what notes changes belongs to connections."""
+
+    @override
+    def is_whole(self) -> bool:
+        """The checks take as long as reading all of the file, and a lock held so long keeps every writer
+        waiting. So they are asked without one first, of the file as it lies there, never written to
+        (https://www.sqlite.org/uri.html#uriimmutable): in a file that others write to meanwhile they may find
+        what is none, and then they are asked again with the lock; what is damaged they find either way.
+        """
+        address = f"{self.path.absolute().as_uri()}?immutable=1&mode=ro"
+        for _ in range(MOST_LOOKS):
+            try:
+                with closing(sqlite3.connect(address, uri=True, factory=Connection)) as connection:
+                    if not self.damage(partial(self.execute, connection)):
+                        return True
+            except sqlite3.Error:
+                continue
+        return False
 
     @override
     def damage(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> list[str]:

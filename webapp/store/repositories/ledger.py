@@ -104,6 +104,11 @@ class LedgerRepository(Repository):
         rows = self._database.raw(NEWEST_TIME)
         return str(rows[0][0]) if rows else None
 
+    def changes_of(self, kinds: Sequence[str], after: int, most: int) -> list[ChangeRow]:
+        """So many changes of some types behind a place, in the order of the ledger."""
+        query = Change.select().where(Change.type.in_(list(kinds)), Change.position > after)
+        return self._rows(query.order_by(Change.position).limit(most))
+
     def entries(self, first: int, before: int) -> list[EntryRow]:
         """Entries from `first` up to, not including, `before`, in order:
         leaf, exact text, and what lists show.

@@ -4,22 +4,30 @@ import json
 from collections.abc import Sequence
 from typing import Any, cast
 
+import peewee
+
 from webapp.store.repositories.base import Repository
 from webapp.store.rows import AuthorisationRow, PersonRow
-from webapp.store.tables.people import Authorisation, Person
+from webapp.store.tables.people import Authorisation, Person, PersonName
+
+ACCOUNT = (
+    Person.id, Person.roles, Person.active, Person.disabled_at_utc, Person.passphrase_hash, Person.pin_hash,
+    Person.must_change, Person.must_change_pin, Person.first_secrets_until_utc,
+)  # fmt: skip
+NAME = peewee.fn.coalesce(PersonName.name, Person.id)
 
 
 class PeopleRepository(Repository):
-    """Accounts and authorisations. `roles` is a list of words: operator, lead, auditor."""
+    """Accounts, their names and authorisations. `roles` is a list of words: operator, lead, auditor."""
 
     def person(self, person_id: str) -> PersonRow | None:
         """One account, or None."""
-        row = self._row(Person.select().where(Person.id == person_id))
+        row = self._row(_people().where(Person.id == person_id))
         return _read(row) if row else None
 
     def everybody(self) -> list[PersonRow]:
         """All accounts, disabled ones too, by name."""
-        return [_read(row) for row in self._rows(Person.select().order_by(Person.name, Person.id))]
+        return [_read(row) for row in self._rows(_people().order_by(NAME, Person.id))]
 
     def listed(
         self, *, find: str = "", after: tuple[str, str] | None = None, most: int = 100
@@ -27,12 +35,12 @@ class PeopleRepository(Repository):
         """Accounts by name, those whose name or id has `find` in it;
         `after` is (name, id) of the last of a page.
         """
-        query = Person.select().order_by(Person.name, Person.id).limit(most)
+        query = _people().order_by(NAME, Person.id).limit(most)
         if find:
-            query = query.where(Person.name.contains(find) | Person.id.contains(find))
+            query = query.where(PersonName.name.contains(find) | Person.id.contains(find))
         if after is not None:
-            same = (Person.name == after[0]) & (Person.id > after[1])
-            query = query.where((Person.name >= after[0]) & ((Person.name > after[0]) | same))
+            shown = NAME
+            query = query.where((shown > after[0]) | ((shown == after[0]) & (Person.id > after[1])))
         return [_read(row) for row in self._rows(query)]
 
     def running(self, people: Sequence[str]) -> list[AuthorisationRow]:
@@ -40,13 +48,25 @@ class PeopleRepository(Repository):
         mine = Authorisation.person.in_(list(people)) & Authorisation.withdrawn_at_utc.is_null()
         return self._rows(Authorisation.select().where(mine).order_by(Authorisation.number))
 
-    def add(self, person_id: str, name: str, roles: Sequence[str]) -> None:
-        """A new account without secrets. Raises Conflict if there is one of that id."""
-        fields = {"id": person_id, "name": name, "roles": json.dumps(list(roles)), "active": True}
+    def add(self, person_id: str, name: str, roles: Sequence[str], salt: str) -> None:
+        """A new account without secrets, its name with a salt (64 hex digits) that goes with it.
+        Raises Conflict if there is one of that id.
+        """
+        fields = {"id": person_id, "name": "", "roles": json.dumps(list(roles)), "active": True}
         self._run(Person.insert({**fields, "must_change": True, "must_change_pin": True}))
+        self.call(person_id, name, salt)
+
+    def call(self, person_id: str, name: str, salt: str) -> None:
+        """Give a person a name, in place of the one before."""
+        if not self._run(PersonName.update(name=name, salt=salt).where(PersonName.person == person_id)):
+            self._run(PersonName.insert(person=person_id, name=name, salt=salt))
+
+    def erase_name(self, person_id: str) -> None:
+        """Take a person's name and its salt out."""
+        self._run(PersonName.delete().where(PersonName.person == person_id))
 
     def change(self, person_id: str, **fields: Any) -> None:
-        """Set columns of one account."""
+        """Set columns of one account, all but the name."""
         if "roles" in fields:
             fields["roles"] = json.dumps(list(fields["roles"]))
         self._run(Person.update(fields).where(Person.id == person_id))
@@ -79,6 +99,12 @@ class PeopleRepository(Repository):
             and (row["withdrawn_at_utc"] is None or at_utc < row["withdrawn_at_utc"])
             for row in self.authorisations(person=person, machine=machine)
         )
+
+
+def _people() -> Any:
+    """Accounts with their names, by the query's own order."""
+    query = Person.select(*ACCOUNT, NAME.alias("name"), PersonName.salt)
+    return query.join(PersonName, peewee.JOIN.LEFT_OUTER, on=PersonName.person == Person.id)
 
 
 def _read(row: Any) -> PersonRow:

@@ -6,7 +6,7 @@ from webapp.store.tables.base import Table
 
 
 class Person(Table):
-    """A named account. Secrets are there only as argon2id hashes."""
+    """An account. Secrets are there only as argon2id hashes; `name` is empty since names stand apart."""
 
     id = peewee.TextField(primary_key=True)
     name = peewee.TextField()
@@ -18,6 +18,14 @@ class Person(Table):
     must_change = peewee.BooleanField()
     must_change_pin = peewee.BooleanField()
     first_secrets_until_utc = peewee.TextField(null=True)
+
+
+class PersonName(Table):
+    """What a person is called, with the salt of its hash on the ledger; erased as a row."""
+
+    person = peewee.TextField(primary_key=True)
+    name = peewee.TextField()
+    salt = peewee.TextField()
 
 
 class Authorisation(Table):

@@ -15,7 +15,7 @@ from webapp.proof.seal_term import seal_term
 from webapp.proof.tls_certificate import tls_term
 from webapp.services.audit import auditing
 from webapp.services.decisions import signing_off
-from webapp.services.evidence import epochs, looked_at, safekeeping, timekeeping
+from webapp.services.evidence import epochs, looked_at, rotation, safekeeping, timekeeping
 from webapp.services.intake import alarms, intake
 from webapp.services.numbers import past_values
 from webapp.services.setups import answering, listing, recording, worrying
@@ -54,6 +54,7 @@ def queue() -> str:
         alarms=alarms.open_alarms(parts.store),
         restored=epochs.recent(parts.store, parts.now()),
         backup_due=None if parts.settings.demo else safekeeping.reminder(parts.store, parts.now()),
+        keys_due=[] if parts.settings.demo else rotation.reminders(parts.store, parts.now()),
         seal_term=seal_term(parts.keyring.seal_certificate, parts.now()),
         tls_term=tls_term(parts.settings.tls_certificate, parts.now()),
         names=names(),

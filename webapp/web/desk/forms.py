@@ -24,7 +24,8 @@ from wtforms import (
 from wtforms.fields.choices import SelectChoice
 from wtforms.validators import AnyOf, EqualTo, InputRequired, Length, Optional, ValidationError
 
-LONGEST_TEXT = 2000
+from webapp.domain.evidence.event_kinds import LONGEST_TEXT
+
 LONGEST_SECRET = 200
 
 

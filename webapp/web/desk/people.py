@@ -17,6 +17,7 @@ from wtforms.fields.choices import SelectChoice
 
 from webapp.domain.plain.errors import DomainError
 from webapp.services.errors import DayIsOver, SignInRefused, StoppedAfterTries, TooManyTries
+from webapp.services.people import names as people_names
 from webapp.services.shop import inviting, reading, register
 from webapp.services.shop.inviting import FirstSecrets, Rights
 from webapp.services.shop.reading import PersonsPage
@@ -45,6 +46,7 @@ FORMS: Mapping[str, type[DeskForm]] = {
     "secrets": people_forms.FreshSecrets,
     "disable": people_forms.Account,
     "enable": people_forms.Account,
+    "erase_name": people_forms.EraseName,
 }
 # These stand in each row of a table.
 IN_ROWS = {"withdraw", "extend_slot", "end_slot", "release_slot"}
@@ -219,6 +221,11 @@ def _disable(about: PersonsPage, form: Any) -> None:
     register.disable_person(*_store_and(about), form.reason.data, *_by_now())
 
 
+def _erase_name(about: PersonsPage, form: Any) -> None:
+    _own_passphrase(form)
+    people_names.erase(*_store_and(about), *_by_now())
+
+
 def _enable(about: PersonsPage, form: Any) -> None:
     register.enable_person(*_store_and(about), form.reason.data, *_by_now())
 
@@ -234,6 +241,7 @@ CHANGES: Mapping[str, Callable[[PersonsPage, Any], Response | None]] = {
     "secrets": _begin_secrets_anew,
     "disable": _disable,
     "enable": _enable,
+    "erase_name": _erase_name,
 }
 
 

@@ -15,7 +15,7 @@ from webapp.domain.shop.shop import ROLES
 from webapp.web.desk.forms import DeskForm, secret
 
 LONGEST_LIST = 10_000
-LONGEST_REASON = 200
+LONGEST_FIELD = 200
 DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 WHAT_ROLES_MAY = {
     "operator": "sets up machines that they are authorised for",
@@ -48,7 +48,8 @@ def _is_day(_: DeskForm, field: StringField) -> None:
 
 def _reason(label: str) -> StringField:
     return StringField(
-        label, [InputRequired("It is empty. Say why; it goes onto the ledger."), Length(max=200)]
+        label,
+        [InputRequired("It is empty. Say why; it goes onto the ledger."), Length(max=LONGEST_FIELD)],
     )
 
 
@@ -128,6 +129,12 @@ class ExtendSlot(OneSlot):
 
 class FreshSecrets(DeskForm):
     """New first secrets for somebody who forgot theirs."""
+
+    passphrase = secret("Your own passphrase, again")
+
+
+class EraseName(DeskForm):
+    """A person's name, to be erased for good."""
 
     passphrase = secret("Your own passphrase, again")
 

@@ -1,7 +1,8 @@
 """What a person who is signed in was denied, or took a copy of, put onto the ledger, and not so often that it
 fills up.
 
-Rules: one entry for each person and kind of page, or person and copied thing, in ten minutes; a denial that
+Rules: one entry for each person and page, or person and copied thing, in ten minutes, a denial with what its
+address names (a setup, a person); beyond twenty of them one for each kind of page alone. A denial that
 cannot be noted is a denial all the same, a copy that cannot be noted is not given. Of one file taken three
 times in ten minutes the ledger says once that it left. Whoever has no name here adds nothing to the ledger:
 that goes to the log.
@@ -21,6 +22,8 @@ from webapp.web.edge.wiring import wiring
 
 AGAIN_AFTER = timedelta(minutes=10)
 MOST_REMEMBERED = 10_000
+MOST_BY_NAME = 20
+LONGEST = 80
 
 
 class Denials:
@@ -40,6 +43,11 @@ class Denials:
             self._last[person, asked_for] = now
             return True
 
+    def count(self, person: str, now: datetime) -> int:
+        """How many different things this person was denied or given lately."""
+        with self._lock:
+            return sum(one == person and self._lately(one, thing, now) for one, thing in self._last)
+
     def forget(self, person: str, asked_for: str) -> None:
         """Take back that this one is noted, where it could not be."""
         with self._lock:
@@ -53,10 +61,13 @@ class Denials:
 def note(who: Who) -> None:
     """Note that the person who asks for the page of now may not have it."""
     parts, asked_for = wiring(), request.endpoint or "?"
-    if not _remembered().is_new(who.id, asked_for, parts.now()):
+    named = {name: str(value)[:LONGEST] for name, value in (request.view_args or {}).items()}
+    few = _remembered().count(who.id, parts.now()) < MOST_BY_NAME
+    thing = " ".join([asked_for, *named.values()]) if few else asked_for
+    if not _remembered().is_new(who.id, thing, parts.now()):
         return
     try:
-        looked_at.denied(parts.store, who.id, asked_for, request.method, parts.now())
+        looked_at.denied(parts.store, who.id, asked_for, request.method, parts.now(), named if few else {})
     except Exception:
         current_app.logger.exception("a denial of %s to %s was not noted", asked_for, who.id)
 

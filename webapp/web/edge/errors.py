@@ -25,6 +25,7 @@ from webapp.store.errors import (
 )
 from webapp.web.edge import secure
 from webapp.web.edge.guards import FromElsewhere, SignedOut
+from webapp.web.edge.watched import NotForThisAddress
 from webapp.web.edge.wiring import wiring
 
 SECRETS = frozenset(
@@ -117,7 +118,8 @@ def _words_of(error: HTTPException, status: int) -> tuple[str, dict[str, str | i
         return "web.other_name", {"address": wiring().settings.address}
     if isinstance(error, secure.NotSecure):
         return secure.where_to_go()
-    return "web.from_elsewhere" if isinstance(error, FromElsewhere) else KNOWN.get(status, KNOWN[400]), {}
+    own = error.code_word if isinstance(error, FromElsewhere | NotForThisAddress) else None
+    return own or KNOWN.get(status, KNOWN[400]), {}
 
 
 def _refusal(error: DomainError | ProofError) -> Response:

@@ -38,6 +38,8 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "api.sheet": TABLETS,
     "api.head": TABLETS,
     "board.machines": EVERYONE,
+    "watched.health": EVERYONE,
+    "watched.metrics": EVERYONE,
     "access.sign_in": EVERYONE,
     "access.sign_out": EVERYONE,
     "access.me": PEOPLE,

@@ -9,8 +9,8 @@ from functools import cache
 
 from PIL import Image, ImageDraw
 
-PAPER = "#f7f5ef"
-INK = "#15181b"
+from webapp.colours import LIGHT
+
 FINER = 4  # drawn larger, then reduced, for smooth edges
 MARKS = 9
 SIZES: dict[str, tuple[int, bool]] = {
@@ -38,18 +38,18 @@ def _draw(side: int, scale: float, marks: int) -> Image.Image:
     """The rule below, its middle mark long, and above it the index pointing down; `scale` shrinks towards the
     middle.
     """
-    picture = Image.new("RGB", (side, side), PAPER)
+    picture = Image.new("RGB", (side, side), LIGHT["paper"])
     pen = ImageDraw.Draw(picture)
 
     def at(part: float) -> float:
         return side * (0.5 + (part - 0.5) * scale)
 
     half_wide = 0.014 if marks > 5 else 0.035
-    pen.rectangle((at(0.1), at(0.80 - half_wide), at(0.9), at(0.80 + 2 * half_wide)), fill=INK)
+    pen.rectangle((at(0.1), at(0.80 - half_wide), at(0.9), at(0.80 + 2 * half_wide)), fill=LIGHT["ink"])
     for number in range(marks):
         middle, end = number == marks // 2, number in {0, marks - 1}
         tall = 0.30 if middle else 0.20 if end else 0.13
         x = min(max(0.1 + 0.8 * number / (marks - 1), 0.1 + half_wide), 0.9 - half_wide)
-        pen.rectangle((at(x - half_wide), at(0.80 - tall), at(x + half_wide), at(0.80)), fill=INK)
-    pen.polygon(((at(0.37), at(0.20)), (at(0.63), at(0.20)), (at(0.5), at(0.47))), fill=INK)
+        pen.rectangle((at(x - half_wide), at(0.80 - tall), at(x + half_wide), at(0.80)), fill=LIGHT["ink"])
+    pen.polygon(((at(0.37), at(0.20)), (at(0.63), at(0.20)), (at(0.5), at(0.47))), fill=LIGHT["ink"])
     return picture

@@ -18,6 +18,7 @@ from werkzeug.exceptions import TooManyRequests
 
 from webapp.domain.plain.declared import Fault, Shape, exactly
 from webapp.domain.plain.json_strict import JsonError, read_json
+from webapp.proof.tls_certificate import its_days
 from webapp.services.errors import BatchMalformed, BatchTooLong
 from webapp.services.evidence import epochs, signed_heads, succession
 from webapp.services.intake import coming_back, enrolling, intake, tablets_in_use
@@ -175,7 +176,9 @@ def reach() -> Response:
     body = _body(REACH)
     parts = wiring()
     epoch = epochs.newest(parts.store)
-    return _json(signed_answers.reach(parts.keyring, body["nonce"], parts.shell.version, parts.now(), epoch))
+    days = its_days(parts.settings.tls_certificate)
+    answer = signed_answers.reach(parts.keyring, body["nonce"], parts.shell.version, parts.now(), epoch, days)
+    return _json(answer)
 
 
 @blueprint.post("/keys")

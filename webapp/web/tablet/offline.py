@@ -9,6 +9,7 @@ import json
 
 from flask import Blueprint, Response, abort
 
+from webapp.colours import LIGHT
 from webapp.web.edge.wiring import wiring
 from webapp.web.files.icons import SIZES
 from webapp.web.files.shell import WORKER_FILES, File
@@ -57,8 +58,8 @@ def manifest() -> Response:
             "scope": "/",
             "display": "standalone",
             "orientation": "any",
-            "background_color": "#f7f5ef",
-            "theme_color": "#f7f5ef",
+            "background_color": LIGHT["paper"],
+            "theme_color": LIGHT["paper"],
             "icons": icons,
         }
     )

@@ -4,6 +4,7 @@ It carries no data: everything on it comes from what the tablet holds.
 
 from flask import Blueprint, Response, make_response, render_template
 
+from webapp.colours import DARK, LIGHT
 from webapp.web.edge.wiring import wiring
 
 blueprint = Blueprint("tablet", __name__)
@@ -18,6 +19,10 @@ def self_test() -> str:
 @blueprint.get("/tablet")
 def page() -> Response:
     """The shell page of the version in use."""
-    answer = make_response(render_template("tablet/shell.html", version=wiring().shell.version))
+    answer = make_response(
+        render_template(
+            "tablet/shell.html", version=wiring().shell.version, light=LIGHT["paper"], dark=DARK["paper"]
+        )
+    )
     answer.headers["Cache-Control"] = "no-cache"
     return answer

@@ -47,9 +47,17 @@ CHALLENGE_KEY = b"zerokeep/challenge/1"
 
 
 def reach(
-    keyring: KeyRing, nonce: str, shell_version: str, now: datetime, epoch: str | None = None
+    keyring: KeyRing,
+    nonce: str,
+    shell_version: str,
+    now: datetime,
+    epoch: str | None = None,
+    certificate: tuple[datetime, datetime] | None = None,
 ) -> dict[str, str]:
     """The signed answer to one nonce (16 to 86 base64url characters): {"answer": JWS}.
+
+    `certificate` says from when to when the one that tablets are shown holds; None where this server shows
+    none.
     Raises ChallengeRefused.
     """
     if not NONCE.fullmatch(nonce):
@@ -62,6 +70,9 @@ def reach(
         "shell": shell_version,
         "pin_key": keyring.pin_jwk,
         "epoch": epoch,
+        "certificate": dict(zip(("from_utc", "until_utc"), map(utc_text, certificate), strict=True))
+        if certificate
+        else None,
     }
     return {"answer": _signed(keyring, payload, REACH_TYPE)}
 

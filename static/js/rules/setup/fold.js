@@ -23,13 +23,13 @@ import {
   readTool,
   tickChecks,
 } from './steps.js';
-import {enterTouch, keepTouch, readAgain, repeatTouch} from './touches.js';
+import {enterTouch, keepTouch, readAgain, repeatTouch, wipeChip} from './touches.js';
 import {meetTrouble} from './troubles.js';
 import {raiseWorry} from './worries.js';
 import {enterSquare} from '../touch/square.js';
 
 // An event that answers a step, and the kinds of step that it can answer.
-const ANSWERS = {
+export const ANSWERS = {
   'caution.read': [['caution'], readCaution],
   'caution.carried': [['caution'], carryCaution],
   'board.checked': [['board'], checkBoard],
@@ -45,13 +45,14 @@ const ANSWERS = {
   'touch.entered': [['touch'], enterTouch],
   'touch.read_again': [['compare'], readAgain],
   'touch.repeated': [['compare'], repeatTouch],
+  'chip.wiped': [['compare'], wipeChip],
   'touch.kept': [['compare'], keepTouch],
   'slot.zeroed': [['zero'], zeroRow],
   'setup.finished': [['finish'], finish],
   'setup.signed': [['sign'], sign],
 };
 // An event that may come at any step.
-const NOTES = {
+export const NOTES = {
   'setup.started': start,
   'setup.resumed': resume,
   'question.put': putQuestion,

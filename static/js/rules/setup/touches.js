@@ -5,7 +5,7 @@
 import {keepReasons, repeatAgrees, touchLengthNm, verdict} from '../touch/compare.js';
 import {RuleError} from '../plain/errors.js';
 import {holdAgainstSurface, mustBeTriggered} from './by_hand.js';
-import {close, lastTouch, note, open} from './state.js';
+import {close, lastTouch, note, open, remark} from './state.js';
 import {readLength} from './steps.js';
 import {mayTouchAgain, readings, standsFor, waitsFor, wayToTouch} from './stops.js';
 
@@ -79,6 +79,14 @@ export function repeatTouch(state, event) {
   if (state.stopsAreTheLeads && !mayTouchAgain(state, axis))
     throw new RuleError('setup.touch_again_used', {axis});
   for (const id of wayToTouch(state, axis)) open(state, id);
+}
+
+/** Why this axis is searched and touched again; the lead sees the value that stood before. */
+export function wipeChip(state, event) {
+  repeatTouch(state, event);
+  const {axis} = event.data;
+  const {value_nm: value} = state.touches[lastTouch(state, axis)];
+  remark(state, 'chip_wiped', event, {axis, values_nm: [value]});
 }
 
 /** The value stands, for a reason that holds. */

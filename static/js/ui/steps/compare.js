@@ -75,6 +75,7 @@ export function compareStep(context) {
         'div',
         {class: 'ways'},
         second,
+        chipWiped(context, touch, toEnter),
         !answer && !both && (mayTouch || because || !theLeads || asked.length > 0) && ask,
         theLeads && leadWays(context, asked.length > 0 && !mayTouch),
       ),
@@ -96,6 +97,15 @@ export function compareStep(context) {
           giveUp: () => commit('axis.given_up', {axis: step.axis}),
         }),
   };
+}
+
+/** Why the axis is touched again, in one tap; null where it may not be, or without a usual to compare. */
+function chipWiped({setup, step, commit}, touch, toEnter) {
+  if (!setup.state.may_touch_again || toEnter !== null) return null;
+  if (touch.verdict === 'agrees' || touch.difference_nm === null) return null;
+  return button(say('tablet.compare.chip_wiped', {axis: step.axis}), 'chip-wiped', () =>
+    commit('chip.wiped', {axis: step.axis}),
+  );
 }
 
 /** What the lead alone can do at a stop, and what there is without one. */

@@ -3,15 +3,17 @@ import {el} from '../dom.js';
 import {say, sayError} from '../say.js';
 import {dayAndTime} from '../when.js';
 import {ledgerNotice} from './ledger.js';
+import {outOfReach} from './times.js';
 
 export function holdsView(tablet) {
-  const {device, waitingRows: rows, sync, clock} = tablet;
+  const {device, waitingRows: rows, clock} = tablet;
   const fact = (code, text) => el('div', {}, el('dt', {}, say(code)), el('dd', {}, text));
   return {
     name: 'holds',
     title: say('tablet.holds.title'),
     left: [
       ledgerNotice(tablet, {all: true}),
+      outOfReach(tablet),
       el(
         'dl',
         {class: 'says one'},
@@ -20,9 +22,9 @@ export function holdsView(tablet) {
         fact('tablet.holds.version', tablet.version),
         fact(
           'tablet.holds.reached',
-          sync.state.lastAtUtc ? dayAndTime(sync.state.lastAtUtc) : say('tablet.holds.never'),
+          clock.comparedAtUtc ? dayAndTime(clock.comparedAtUtc) : say('tablet.holds.never'),
         ),
-        clock.isWrong && fact('tablet.holds.clock', say('tablet.network.clock')),
+        clock.isDoubtful && fact('tablet.holds.clock', say('tablet.network.clock')),
       ),
     ],
     right: waitingList(rows),

@@ -9,7 +9,7 @@ import {leftHalfSet} from '../steps/slot.js';
 import {plate} from '../plate.js';
 import {openWorries, worrySentence} from '../worries.js';
 import {ledgerNotice} from './ledger.js';
-import {noAge, toldBy, wrongClock} from './times.js';
+import {ageOfSheet, noAge, outOfReach, toldBy, wrongClock} from './times.js';
 
 const FILTER_FROM = 13;
 
@@ -33,7 +33,8 @@ export function machinesView(tablet) {
       updateOffer(tablet),
       waitingForSigners(tablet),
       notOffline(tablet),
-      wrongClock(tablet.clock),
+      noAge(tablet.clock) ? notice('ask', noAge(tablet.clock)) : wrongClock(tablet.clock),
+      outOfReach(tablet),
       rows(
         sheets.map(({hash, sheet}) => ({
           id: hash,
@@ -68,7 +69,7 @@ const machineNote = (tablet, sheet) =>
   [
     say(`tablet.board.${sheet.board.left ?? sheet.board.state}`),
     sheet.fixture.name,
-    say('tablet.start.sheet_age', {span: span(tablet.clock.ageMs(sheet.compiled_at_utc))}),
+    ageOfSheet(tablet.clock, sheet.compiled_at_utc),
   ].join(' · ');
 
 export function peopleView(tablet) {

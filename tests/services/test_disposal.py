@@ -1,0 +1,89 @@
+"""Old records are taken away whole years at a time, each with a tombstone that the audit goes by."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from tests.kit.house import House
+from tests.services.test_recording import files, sealed
+from webapp.cli import main
+from webapp.services.audit import disposal
+from webapp.services.audit.auditing import audit
+from webapp.services.decisions import signing_off
+from webapp.services.errors import ReasonMissing, RecordDisposed, RoleMissing
+from webapp.services.evidence import tombstones
+from webapp.services.evidence.entries import sealed_here
+from webapp.services.setups import recording
+
+
+def test_what_is_old_is_disposed_of_with_a_tombstone_and_the_audit_says_so(house: House) -> None:
+    old = house.signed_off()
+    digest, _ = sealed(house, old.setup)
+    house.clock.forward(days=400)
+    young = house.store.records
+    now = house.clock()
+    assert disposal.older_than(house.store, 2, now) == []
+    found = disposal.older_than(house.store, 1, now)
+    assert [row["sha256"] for row in found] == [digest]
+    for by, reason, refused in (("mara", "Five years are over.", RoleMissing), ("ines", " ", ReasonMissing)):
+        with pytest.raises(refused):
+            disposal.dispose(house.store, found, reason, by, now)
+    assert files(house) == [digest]
+    assert disposal.dispose(house.store, found, "Five years are over.", "ines", now) == 1
+    assert files(house) == []
+    assert young.files.is_whole(digest) is False
+    assert audit(house.store) == []
+    with house.store.reading():
+        assert sealed_here(house.store, digest)
+        (entry,) = house.store.ledger.changes(kind=tombstones.DISPOSED)
+        assert list(tombstones.not_kept(house.store)) == [f"record {digest}"]
+    data = json.loads(entry["text"])["data"]
+    assert (entry["by"], data["sha256"], data["reason"]) == ("ines", digest, "Five years are over.")
+    assert disposal.older_than(house.store, 1, now + timedelta(days=1)) == []
+    with pytest.raises(RecordDisposed):
+        recording.stored_pdf(house.store, old.setup)
+    with pytest.raises(RecordDisposed):
+        sealed(house, old.setup)
+    detail = signing_off.detail(house.store, old.setup)
+    assert detail["disposed"] is not None
+    assert detail["record"] is not None
+
+
+def test_a_file_that_is_gone_without_a_tombstone_is_a_fault(house: House) -> None:
+    walk = house.signed_off()
+    digest, pdf = sealed(house, walk.setup)
+    house.store.records.files.remove(digest)
+    assert [fault.code for fault in audit(house.store)] == ["audit.record_file"]
+    assert house.store.records.files.write(pdf) == digest
+    with house.store.writing():  # ended between the tombstone and the file: the next call takes it away
+        house.store.ledger.append_change(
+            json.dumps({"data": {"sha256": digest}}, separators=(",", ":")),
+            kind=tombstones.DISPOSED, by="ines", subject=walk.setup, setup=None, at_utc=house.clock.text,
+        )  # fmt: skip
+    disposal.sweep(house.store)
+    assert files(house) == []
+
+
+def test_the_command_says_which_and_alters_nothing_on_a_dry_run(
+    house: House, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    walk = house.signed_off()
+    digest, _ = sealed(house, walk.setup)
+    monkeypatch.setenv("ZEROKEEP_KEY_PASSPHRASE", "four plain words here")
+    monkeypatch.setattr("webapp.commands.dispose.utc_now", lambda: house.clock() + timedelta(days=800))
+    call = ["dispose", "--data-folder", str(house.folder), "--older-than"]
+    Path(house.folder / "keys").mkdir(exist_ok=True)
+    house.keyring.save(house.folder / "keys", "four plain words here")
+    assert main([*call, "2", "--dry-run"]) == 0
+    assert digest in capsys.readouterr().out
+    assert files(house) == [digest]
+    assert main([*call, "2"]) == 2
+    assert main([*call, "0", "--dry-run"]) == 2
+    assert main([*call, "3", "--by", "ines", "--reason", "Three years are over."]) == 0
+    assert files(house) == [digest]
+    assert main([*call, "2", "--by", "ines", "--reason", "Two years are over."]) == 0
+    assert files(house) == []

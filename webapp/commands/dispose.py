@@ -1,0 +1,35 @@
+"""`zerokeep dispose --older-than YEARS`: take sealed records away that are not to be kept any longer."""
+
+from __future__ import annotations
+
+import sys
+
+from webapp.clocks import utc_now
+from webapp.commands.opening import has_shop, opened
+from webapp.services.audit import disposal
+from webapp.services.evidence.ledger import keep_head
+from webapp.settings import Settings
+
+DONE, CANNOT = 0, 2
+
+
+def dispose(settings: Settings, years: int, by: str | None, reason: str | None, *, dry_run: bool) -> int:
+    """Say which, and without `dry_run` take them away, each with a tombstone. Raises as `opened` does."""
+    if not has_shop(settings):
+        return CANNOT
+    if years < 1 or not (dry_run or (by and reason)):
+        print("Give --older-than 1 or more, and --by LEAD --reason REASON or --dry-run.", file=sys.stderr)
+        return CANNOT
+    now = utc_now()
+    with opened(settings) as (store, _):
+        found = disposal.older_than(store, years, now)
+        for row in found:
+            print(f"{row['setup']}  sealed {row['sealed_at_utc']}  SHA-256 {row['sha256']}")
+        if dry_run:
+            print(f"{len(found)} sealed records are older than {years} years. Nothing was altered.")
+            return DONE
+        disposal.dispose(store, found, reason or "", by or "", now)
+        keep_head(store)
+    print(f"{len(found)} sealed records are gone; their hashes, who and why stand on the ledger. Events and")
+    print("decisions stay, and so do copies that left: bundles, downloads, backups.")
+    return DONE

@@ -1,0 +1,56 @@
+"""The folder that holds a shop's data: there, closed to others, and one that can be written to."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from webapp.settings import Settings
+
+# What is public of its keys lies beside them, for whoever verifies.
+CERTIFICATES_FILE = "seal-certificates.pem"
+HEAD_KEYS_FILE = "ledger-keys.txt"
+
+
+class CannotStart(Exception):
+    """The server cannot start. The text says why and what to do."""
+
+
+def may_write(folder: Path) -> bool:
+    """Whether this process may make files in the folder."""
+    return os.access(folder, os.W_OK | os.X_OK)
+
+
+def make_data_folder(settings: Settings, may_write: Callable[[Path], bool] = may_write) -> None:
+    """Make the data folder if it is not there, for the server's own user only. Raises CannotStart."""
+    folder = settings.data_folder
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as error:
+        raise CannotStart(
+            f"The data folder {folder} cannot be made: {error.strerror}. "
+            "Choose another one with --data-folder, or give this account the right to make it."
+        ) from error
+    if folder.stat().st_mode & 0o077:
+        _close(folder)
+    if not may_write(folder):
+        raise CannotStart(
+            f"The data folder {folder} cannot be written to. "
+            "Choose another one with --data-folder, or give this account the right to write there."
+        )
+
+
+def _close(folder: Path) -> None:
+    """Take from others the right to look into the data folder.
+    Raises CannotStart where that may not be done.
+    """
+    try:
+        folder.chmod(0o700)
+    except OSError as error:
+        raise CannotStart(
+            f"Others can look into the data folder {folder}, and this account may not change that. "
+            f"Let its owner type: chmod 700 {folder}"
+        ) from error
