@@ -79,7 +79,7 @@ def _add_people(house: House, size: Size) -> None:
     people, store = house.store.people, house.store
     with store.writing():
         for number in range(max(size.people - 5, size.machines * OWNERS)):
-            people.add(person_id(number), f"Person {number:04d}", ["operator"])
+            people.add(person_id(number), f"Person {number:04d}", ["operator"], f"{number:064x}")
             owner = number < size.machines * OWNERS
             machine = number // OWNERS if owner else number % size.machines
             people.authorise(person_id(number), f"mill-{machine + 1}", FROM, UNTIL)
