@@ -27,7 +27,7 @@ def test_a_shop_is_moved_to_a_server(kept: Store, tmp_path: Path, capsys: pytest
     kept.close()
     assert main(["move", "--data-folder", str(tmp_path), "--to", address]) == 0
     said = capsys.readouterr().out
-    assert "Carried over: 5 rows, the same on both sides, into the database shop at" in said
+    assert "Carried over: 7 rows, the same on both sides, into the database shop at" in said
     assert "the same 1 entries" in said
     there = Store.open(address, tmp_path)
     with there.reading():

@@ -30,7 +30,7 @@ SERVER_NAME = {"server": "the server"}
 def names(store: Store) -> dict[str, str]:
     """Names by id, of people and machines; ids of people and of machines never meet in one column."""
     with store.reading():
-        people = {row["id"]: row["name"] for row in store.people.everybody()}
+        people = store.people.names()
         return {**SERVER_NAME, **_names_of(store, "machine"), **people}
 
 

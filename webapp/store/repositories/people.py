@@ -4,8 +4,6 @@ import json
 from collections.abc import Sequence
 from typing import Any, cast
 
-import peewee
-
 from webapp.store.repositories.base import Repository
 from webapp.store.rows import AuthorisationRow, PersonRow
 from webapp.store.tables.people import Authorisation, Person, PersonName
@@ -14,7 +12,9 @@ ACCOUNT = (
     Person.id, Person.roles, Person.active, Person.disabled_at_utc, Person.passphrase_hash, Person.pin_hash,
     Person.must_change, Person.must_change_pin, Person.first_secrets_until_utc,
 )  # fmt: skip
-NAME = peewee.fn.coalesce(PersonName.name, Person.id)
+NAME = PersonName.name
+# In the place of an erased name stands the id, with this in the place of the salt: lists go by one index.
+ERASED = "0" * 64
 
 
 class PeopleRepository(Repository):
@@ -29,18 +29,26 @@ class PeopleRepository(Repository):
         """All accounts, disabled ones too, by name."""
         return [_read(row) for row in self._rows(_people().order_by(NAME, Person.id))]
 
+    def names(self) -> dict[str, str]:
+        """What everybody is called, by id, the id itself where the name was erased."""
+        rows = self._rows(PersonName.select(PersonName.person, PersonName.name))
+        return {row["person"]: row["name"] for row in rows}
+
     def listed(
         self, *, find: str = "", after: tuple[str, str] | None = None, most: int = 100
     ) -> list[PersonRow]:
         """Accounts by name, those whose name or id has `find` in it;
         `after` is (name, id) of the last of a page.
         """
-        query = _people().order_by(NAME, Person.id).limit(most)
+        page = PersonName.alias()
+        ids = page.select(page.person).order_by(page.name, page.person).limit(most)
         if find:
-            query = query.where(PersonName.name.contains(find) | Person.id.contains(find))
+            ids = ids.where(page.name.contains(find) | page.person.contains(find))
         if after is not None:
-            shown = NAME
-            query = query.where((shown > after[0]) | ((shown == after[0]) & (Person.id > after[1])))
+            later = (page.name > after[0]) | ((page.name == after[0]) & (page.person > after[1]))
+            ids = ids.where((page.name >= after[0]) & later)
+        # The page is found along one index; only its accounts are read.
+        query = _people().where(Person.id.in_(ids)).order_by(NAME, Person.id)
         return [_read(row) for row in self._rows(query)]
 
     def running(self, people: Sequence[str]) -> list[AuthorisationRow]:
@@ -62,8 +70,9 @@ class PeopleRepository(Repository):
             self._run(PersonName.insert(person=person_id, name=name, salt=salt))
 
     def erase_name(self, person_id: str) -> None:
-        """Take a person's name and its salt out."""
-        self._run(PersonName.delete().where(PersonName.person == person_id))
+        """Take a person's name and its salt out; the id stands in its place."""
+        erased = PersonName.update(name=person_id, salt=ERASED)
+        self._run(erased.where(PersonName.person == person_id))
 
     def change(self, person_id: str, **fields: Any) -> None:
         """Set columns of one account, all but the name."""
@@ -104,8 +113,9 @@ class PeopleRepository(Repository):
 def _people() -> Any:
     """Accounts with their names, by the query's own order."""
     query = Person.select(*ACCOUNT, NAME.alias("name"), PersonName.salt)
-    return query.join(PersonName, peewee.JOIN.LEFT_OUTER, on=PersonName.person == Person.id)
+    return query.join(PersonName, on=PersonName.person == Person.id)
 
 
 def _read(row: Any) -> PersonRow:
-    return cast("PersonRow", {**row, "roles": json.loads(row["roles"])})
+    salt = None if row["salt"] == ERASED else row["salt"]
+    return cast("PersonRow", {**row, "roles": json.loads(row["roles"]), "salt": salt})
