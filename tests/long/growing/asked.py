@@ -90,6 +90,8 @@ class Asking:
         past, first = setup_id(setups // 2), self.house.clock().date()
         return {
             "board.machines": "/",
+            "watched.health": "/health",
+            "watched.metrics": "/metrics",
             "desk.queue": "/desk",
             "desk.setups": "/desk/setups",
             "desk.setups of a person": "/desk/setups?person=p0003",

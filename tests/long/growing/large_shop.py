@@ -12,10 +12,13 @@ from pathlib import Path
 from tests.kit.device import Device
 from tests.kit.house import House
 from tests.kit.shop import MILL, PROBE, SHOP, VISE, load_shop
-from tests.web.conftest import add_auditor
 from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.proof.keys import KeyRing
+from webapp.services.evidence.ledger import change
+from webapp.services.people import names
+from webapp.services.people.secret_digests import digests_of
 from webapp.services.people.secret_rules import hash_pin
+from webapp.services.times import utc_text
 from webapp.store.engines.opening import Address
 
 OWNERS = 5
@@ -67,7 +70,6 @@ def make(
     """The shop in this folder, and the tablet of each machine."""
     house = House(folder, keyring, loaded=True, address=address)
     load_shop(house.store, keyring, house.clock, shop_of(size))
-    add_auditor(house)
     _add_people(house, size)
     devices = [Device(90_001 + n, f"Tablet {n + 1}") for n in range(size.machines)]
     for number, device in enumerate(devices):
@@ -76,15 +78,26 @@ def make(
 
 
 def _add_people(house: House, size: Size) -> None:
-    people, store = house.store.people, house.store
+    """Let everybody in as a lead does; hashing two thousand first secrets is left out."""
+    store, now = house.store, house.clock()
     with store.writing():
         for number in range(max(size.people - 5, size.machines * OWNERS)):
-            people.add(person_id(number), f"Person {number:04d}", ["operator"], f"{number:064x}")
-            owner = number < size.machines * OWNERS
-            machine = number // OWNERS if owner else number % size.machines
-            people.authorise(person_id(number), f"mill-{machine + 1}", FROM, UNTIL)
-        for machine in range(size.machines):
-            for label, person in zip(LABELS, owners(machine), strict=True):
-                pin = hash_pin(house.keyring.pepper, person, PIN)
-                people.change(person, pin_hash=pin, must_change_pin=False, must_change=False)
-                store.shop.put_slot(f"mill-{machine + 1}", label, "person", person, None)
+            person, owner = person_id(number), number < size.machines * OWNERS
+            machine = f"mill-{(number // OWNERS if owner else number % size.machines) + 1}"
+            added = names.add(store, person, f"Person {number:04d}", ["operator"])
+            change(store, "person.added", "ines", person, None, added, now)
+            store.people.authorise(person, machine, utc_text(now), UNTIL)
+            data = {"machine": machine, "until_utc": UNTIL}
+            change(store, "person.authorised", "ines", person, None, data, now)
+        for number in range(size.machines):
+            for label, person in zip(LABELS, owners(number), strict=True):
+                _give_pin(house, person)
+                store.shop.put_slot(f"mill-{number + 1}", label, "person", person, None)
+
+
+def _give_pin(house: House, person: str) -> None:
+    people = house.store.people
+    people.change(person, pin_hash=hash_pin(house.keyring.pepper, person, PIN), must_change_pin=False)
+    row = people.person(person)
+    said = {"secret": "pin", "first": False, "digests": digests_of(row)} if row else {}
+    change(house.store, "secret.changed", person, person, None, said, house.clock())
