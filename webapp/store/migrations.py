@@ -663,6 +663,11 @@ VALUES_LEFT_OUT = Migration(
     ),
 )
 
+SET_ASIDE_LISTED = Migration(
+    "what was set aside, newest first",
+    ("CREATE INDEX set_aside_newest ON set_aside (received_at_utc DESC, id)",),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -690,6 +695,7 @@ MIGRATIONS = (
     DECIDED_ONCE,
     NAMES_ERASABLE,
     VALUES_LEFT_OUT,
+    SET_ASIDE_LISTED,
 )
 
 

@@ -48,7 +48,7 @@ def build(
     devices = [tablet(house.store, number) for number in range(size.machines)]
     found = [original(house.store, setup, devices) for setup in kept["originals"]]
     span = Span.before(house.clock(), setups, setups / SETUPS_A_YEAR if years is None else years)
-    _hurry(house)
+    hurry(house)
     Grower(house, found, span).until(setups)
     list(with_questions(house, devices, *_people(size)))
     house.store.close()
@@ -70,7 +70,7 @@ def _build_originals(base: Path, size: Size) -> None:
     base.mkdir(parents=True)
     keyring = fixed_keyring(base / KEYS, Clock())
     house, devices = large_shop.make(base, keyring, size)
-    _hurry(house)
+    hurry(house)
     ids = originals(house, devices, *_people(size))
     _mara_too(house, devices[0])
     _seal_all(house.store, house.clock.text)
@@ -106,7 +106,7 @@ def _seal_all(store: Store, at_utc: str) -> None:
             store.records.add(setup, digest, len(NO_RECORD), at_utc)
 
 
-def _hurry(house: House) -> None:
+def hurry(house: House) -> None:
     """Let this connection leave the flushing to the system, as far as its database has such a word."""
     connection = house.store._database._connection()
     if isinstance(connection, sqlite3.Connection):

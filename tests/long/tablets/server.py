@@ -16,7 +16,7 @@ from tests.kit.server import Server, free_port
 from tests.kit.shop import fixed_keyring
 from tests.long.growing import large_shop
 from tests.long.growing.alone import family, spent_s
-from tests.long.growing.built import KEYS
+from tests.long.growing.built import KEYS, hurry
 from tests.long.growing.large_shop import Size
 from tests.long.growing.originals import BEFORE, walked
 from webapp.store.engines.opening import Address
@@ -29,6 +29,7 @@ def shop(folder: Path, machines: int, address: Address | None) -> House:
     """A shop whose machines have a past of some values, its clock at the time of now."""
     keyring = fixed_keyring(folder / KEYS, Clock())
     house, devices = large_shop.make(folder, keyring, Size(machines, machines * 6), address)
+    hurry(house)
     house.clock.moment = datetime.now(UTC).replace(microsecond=0) - timedelta(hours=20 * (BEFORE + 1))
     for _ in range(BEFORE + 1):
         house.clock.forward(hours=19)
