@@ -8,12 +8,13 @@ import random
 from collections.abc import Sequence
 from dataclasses import replace
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from webapp.domain.plain.lengths import Display, Unit
-from webapp.domain.usual.trend import SeatingRows, SeatingTrend, TrendRow, described, seating_trend
-from webapp.domain.usual.usual import FloorInputs, LinesChoice
+from webapp.domain.usual.trend import SeatingRows, SeatingTrend, Stretch, TrendRow, described, seating_trend
+from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, SetupValue
 from webapp.words import say
 
 MM, INCH = Display(Unit.MM, 3), Display(Unit.INCH, 4)
@@ -168,3 +169,29 @@ def test_adding_a_constant_and_the_order_of_arrival_change_no_verdict_and_no_sig
     moved = trend(tuple(replace(row, value_nm=row.value_nm + 1_000_000 * shift) for row in reversed(kept)))
     assert [point.verdict for point in before.points] == [point.verdict for point in moved.points]
     assert [point.signals for point in before.points] == [point.signals for point in moved.points]
+
+
+def test_a_stretch_says_of_its_values_what_the_whole_seating_says_of_them() -> None:
+    values = scattered(400, seed=7)
+    values[350] += 200_000
+    kept = tuple(
+        replace(row, at_utc=f"2026-01-01T{n // 60:02d}:{n % 60:02d}:00.000Z", left_out_reason=out)
+        for n, row in enumerate(rows(values))
+        for out in ["A chip." if n in {20, 320} else None]
+    )
+    whole, shown, leading = trend(kept), 100, 200
+    first = len(kept) - shown - leading
+    counted = [SetupValue(row.setup_id, row.value_nm) for row in kept[:first] if row.left_out_reason is None]
+    stretch = Stretch(SeatingValues.of_setups("seating-0", counted), first + 1, leading, len(kept), 2)
+    some = [SeatingRows("seating-0", "2026-01-01", None, "Moved.", kept[first:], stretch)]
+    found = seating_trend(some, FLOOR, CHOICE, MM)
+    assert found.usual == whole.usual
+    tail = whole.points[-shown:]
+    for one, other in zip(found.shown.points, tail, strict=True):
+        assert one.ewma_nm == pytest.approx(other.ewma_nm, abs=1e-3)
+        assert replace(one, ewma_nm=None) == replace(other, ewma_nm=None)
+    assert found.shown.first_number == tail[0].number == 301
+    assert found.signal_numbers == tuple(n for n in whole.signal_numbers if n > 300)
+    assert found.signal_numbers
+    assert found.at(351).row.setup_id == "s00350"
+    assert codes(found.notes) == codes(whole.notes)

@@ -1,4 +1,4 @@
-"""`python -m tests.long NAME [COUNT]`:
+"""`python -m tests.long NAME [COUNT]`, for some with more words (`NAME --help`):
 checks that take too long for the test command, which runs a slice of each.
 """
 
@@ -8,9 +8,9 @@ import sys
 from collections.abc import Callable
 
 from tests.long import grow, hand_edits, kills, leaves, machine, mistakes, mutations, seeds, verdicts, windows
+from tests.long.tablets import running
 
 RUNS: dict[str, Callable[[int | None], int]] = {
-    "grow": grow.run,
     "hand_edits": hand_edits.run,
     "kills": kills.run,
     "leaves": leaves.run,
@@ -21,12 +21,17 @@ RUNS: dict[str, Callable[[int | None], int]] = {
     "verdicts": verdicts.run,
     "windows": windows.run,
 }
+# Those that take more words than a number.
+WITH_WORDS: dict[str, Callable[[list[str]], int]] = {"grow": grow.run, "tablets": running.run}
 
 
 def main(arguments: list[str]) -> int:
     """Run the named check, whole or that many cases of it; 1 where it finds something."""
+    if arguments and arguments[0] in WITH_WORDS:
+        return WITH_WORDS[arguments[0]](arguments[1:])
     if not arguments or arguments[0] not in RUNS:
-        print(f"Give one of {', '.join(RUNS)}, and a number of cases if not all of them.", file=sys.stderr)
+        names = sorted([*RUNS, *WITH_WORDS])
+        print(f"Give one of {', '.join(names)}, and a number of cases if not all of them.", file=sys.stderr)
         return 2
     return RUNS[arguments[0]](int(arguments[1]) if len(arguments) > 1 else None)
 

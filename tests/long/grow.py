@@ -1,198 +1,140 @@
-"""`python -m tests.long grow [SETUPS]`: what each page costs in a shop that has run for long.
+"""`python -m tests.long grow [SETUPS …]`: what each page and call costs in a shop that has run for long.
 
-The shop is written straight into the tables, but true: one setup is walked, signed and signed off on the
-kit's shop, and every other one is its events with times, numbers and names of its own, signed again by the
-tablet; leaves, nodes and hashes follow from them, so that the audit finds nothing. Printed for each page: the
-statements that it makes, the steps of SQLite's own machine in thousands, and the server's processor time, for
-a tenth of the setups and for all.
+Shops with twenty machines, two thousand people and so many setups are made in a folder (`--in`, kept there
+for the next time), each setup signed by its tablet and true, so that the audit finds nothing. Asked for is
+every page and every call; told are the statements that it makes and the processor time of the program and of
+its database's process, and how much more that is from the smallest shop to the largest. The audit, the
+export and the start of the server are measured in processes of their own, with their memory. `--years` makes
+the plot of cost against machines and years instead.
 """
 
 from __future__ import annotations
 
-import base64
-import json
+import argparse
+import shutil
+import sys
 import tempfile
-import time
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
-from uuid import UUID
 
-from tests.kit.clock import Clock
-from tests.kit.device import Device
-from tests.kit.house import House
-from tests.kit.shop import fixed_keyring
-from tests.web.conftest import Site, make_site
-from webapp.domain.plain.json_strict import canonical_text
-from webapp.proof.jws import event_id
-from webapp.services.audit.auditing import audit
-from webapp.services.times import utc_text
+from tests.kit.postgresql import server
+from tests.long.growing import built, measuring, plotted
+from tests.long.growing.large_shop import Size
+from tests.long.growing.measuring import Cost
+from webapp.store.engines.opening import Address
 
-SETUPS = 10_000
-FIRST = datetime(2024, 1, 8, 7, 0, tzinfo=UTC)
-APART = timedelta(minutes=25)
-AT_A_TIME = 25
-STEPS = 1_000
-PAGES = (
-    "/", "/desk", "/desk/setups", "/desk/setups?person=mara", "/desk/setups?from=2024-01-08&to=2024-01-08",
-    "/audit", "/audit?before=50", "/audit/15", "/desk/slots", "/desk/people", "/desk/machines",
-    "/desk/fixtures", "/desk/fixtures/vise-a/X", "/desk/tablets", "/desk/past.csv",
-)  # fmt: skip
-CHANGE = "INSERT INTO change VALUES (?, ?, ?, ?, ?, ?, ?)"
-SETUP = (
-    "INSERT INTO setup (id, device, sheet, machine, person, status, outcome, signature, probe_in_spindle, "
-    "started_at_utc, last_at_utc) VALUES (?, ?, ?, 'mill-1', ?, 'signed_off', 'complete', 'verified', 0, ?, "
-    "?)"
-)
-VALUE = "INSERT INTO kept_value VALUES (?, ?, 'vise-a', 'vise-a-1', ?, ?, NULL, NULL)"
+SIZES = (1_000, 10_000, 100_000)
+SIZE = Size(machines=20, people=2_000)
+MOST_TIMES = 1.5
+# Below this a difference is the machine's and not the shop's.
+LEAST_MS = 1.0
+ALONE = ("audit", "export", "start")
 
 
-def setup_id(number: int) -> str:
-    """The id of one of these setups, counted from 0."""
-    return str(UUID(int=(0xC0 << 120) | number))
+def run(words: list[str]) -> int:
+    """Print the table; 1 where something grows by more than MOST_TIMES, or the audit finds something."""
+    reading = argparse.ArgumentParser(prog="python -m tests.long grow")
+    reading.add_argument("setups", nargs="*", type=int, default=list(SIZES))
+    reading.add_argument("--in", dest="folder", type=Path, help="where the shops are kept")
+    reading.add_argument("--on-server", action="store_true", help="on PostgreSQL")
+    reading.add_argument("--pages", action="store_true", help="without audit, export and start")
+    reading.add_argument("--years", action="store_true", help="the plot against machines and years")
+    asked = reading.parse_args(words)
+    with _folder(asked.folder) as folder:
+        if asked.years:
+            return plotted.run(folder)
+        shops = {size: _shop(folder, size, on_server=asked.on_server) for size in asked.setups}
+        grown = _say_costs({size: _costs(*shop) for size, shop in shops.items()})
+        if asked.pages or asked.on_server:
+            return 1 if grown else 0
+        return 1 if _say_alone({size: folder for size, (folder, _) in shops.items()}) or grown else 0
 
 
-class Grower:
-    """A shop, the setup that all others are like, and the tablet that goes on with its chain."""
-
-    def __init__(self, house: House) -> None:
-        self.house, self.count = house, 0
-        for _ in range(3):  # the first ones put questions
-            walk = house.signed_off()
-            house.clock.forward(minutes=20)
-        self.payloads = [_payload(part["jws"]) for part in walk.parts]
-        if any(payload["type"] == "question.put" for payload in self.payloads):
-            raise AssertionError("the setup that all are like has to put no question")
-        with house.store.reading():
-            kept = house.store.numbers.kept_of(walk.setup)
-            self.changes = [
-                json.loads(row["text"]) for row in house.store.ledger.changes_of_setup(walk.setup)
-            ]
-        self.values_nm = {row["axis"]: row["value_nm"] for row in kept}
-        self.ids = [event_id(part["jws"]) for part in walk.parts]
-        self.device: Device = house.device
-        self.began = datetime.fromisoformat(self.payloads[0]["at_utc"])
-
-    def until(self, setups: int) -> None:
-        """Let the shop have so many setups of this kind."""
-        while self.count < setups:
-            with self.house.store.writing():
-                for _ in range(min(AT_A_TIME, setups - self.count)):
-                    self._setup(self.count)
-                    self.count += 1
-
-    def _setup(self, number: int) -> None:
-        store, setup, shift = self.house.store, setup_id(number), FIRST + number * APART - self.began
-        events = [self._event(payload, setup, shift) for payload in self.payloads]
-        start = store.ledger.append("event", [jws.encode() for jws, _ in events])
-        rows = [
-            (start + place, event_id(jws), jws, one["device"], one["sequence"], setup, one["type"],
-             one["person"], one["sheet"], one["at_utc"], one["at_utc"], "[]")
-            for place, (jws, one) in enumerate(events)
-        ]  # fmt: skip
-        first, last = events[0][1], events[-1][1]
-        store._database.run_many(SETUP, [
-            (setup, first["device"], first["sheet"], first["person"], first["at_utc"], last["at_utc"])
-        ])  # fmt: skip
-        store.setups.add_events(rows)
-        self._changes(setup, shift, dict(zip(self.ids, (row[1] for row in rows), strict=True)))
-        values = [(setup, axis, value_nm, last["at_utc"]) for axis, value_nm in self.values_nm.items()]
-        store._database.run_many(VALUE, values)
-        if not number % 2:  # the other half waits for its seal
-            digest = store.records.files.write(b"%PDF-1.7 in place of a record")
-            store.records.add(setup, digest, 30, last["at_utc"])
-
-    def _event(self, payload: Any, setup: str, shift: timedelta) -> tuple[str, Any]:
-        self.device.sequence += 1
-        moved = utc_text(datetime.fromisoformat(payload["at_utc"]) + shift)
-        own = {
-            "setup": setup,
-            "sequence": self.device.sequence,
-            "previous": self.device.previous,
-            "at_utc": moved,
-        }
-        one = {**payload, **own}
-        jws = self.device.part(one)["jws"]
-        self.device.previous = event_id(jws)
-        return jws, one
-
-    def _changes(self, setup: str, shift: timedelta, ids: dict[str, str]) -> None:
-        texts = []
-        for change in self.changes:
-            data = {name: ids.get(value, value) if isinstance(value, str) else value
-                    for name, value in change["data"].items() if name != "reviewed"}  # fmt: skip
-            moved = utc_text(datetime.fromisoformat(change["at_utc"]) + shift)
-            one = {**change, "data": data, "at_utc": moved, "setup": setup}
-            one["subject"] = (
-                setup
-                if change["subject"] == change["setup"]
-                else ids.get(change["subject"], change["subject"])
-            )
-            texts.append((canonical_text(one), one))
-        start = self.house.store.ledger.append("change", [text.encode() for text, _ in texts])
-        self.house.store._database.run_many(CHANGE, [
-            (start + place, text, one["type"], one["by"], one["subject"], setup, one["at_utc"])
-            for place, (text, one) in enumerate(texts)
-        ])  # fmt: skip
-
-
-def _payload(jws: str) -> Any:
-    part = jws.split(".")[1]
-    return json.loads(base64.urlsafe_b64decode(part + "=" * (-len(part) % 4)))
-
-
-def costs(site: Site) -> Iterator[tuple[int, int, float]]:
-    """Statements, steps in thousands and milliseconds of each page, asked for a second time."""
-    lead = site.signed_in("ines")
-    connection = site.app.extensions["zerokeep"].store._database._connection()
-    for path in PAGES:
-        lead.get(path).get_data()
-        statements, steps = 0, 0
-
-        def statement(_: str) -> None:
-            nonlocal statements
-            statements += 1
-
-        def step() -> int:
-            nonlocal steps
-            steps += 1
-            return 0
-
-        connection.set_progress_handler(step, STEPS)
-        connection.set_trace_callback(statement)
-        began = time.process_time()
-        lead.get(path).get_data()
-        took_ms = 1_000 * (time.process_time() - began)
-        connection.set_progress_handler(None, STEPS)
-        connection.set_trace_callback(None)
-        yield statements, steps, took_ms
-
-
-def run(count: int | None) -> int:
-    """Print the table; 1 where the audit of the grown shop finds something."""
-    most = count or SETUPS
+@contextmanager
+def _folder(named: Path | None) -> Iterator[Path]:
+    if named is not None:
+        yield named
+        return
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        (folder / "ring").mkdir()
-        keys = folder / "ring", fixed_keyring(folder / "ring" / "keys", Clock())
-        (folder / "shop").mkdir()
-        site = make_site(folder / "shop", keys)
-        grower, found = Grower(site.house), []
-        for size in (most // 10, most):
-            grower.until(size)
-            found.append(list(costs(site)))
-        print(f"| page | {most // 10:,} setups: statements, 1,000 steps, ms | {most:,} setups | ms, times |")
-        print("| --- | --- | --- | --- |")
-        for path, few, many in zip(PAGES, *found, strict=True):
-            told = (f"{one[0]}, {one[1]}, {one[2]:.0f}" for one in (few, many))
-            print(f"| `{path}` | {' | '.join(told)} | {many[2] / few[2]:.1f} |")
-        began = time.process_time()
-        faults = audit(site.house.store)
-        print(f"audit: {len(faults)} findings, {time.process_time() - began:.1f} s of processor")
-        print(f"database: {(folder / 'shop' / 'zerokeep.db').stat().st_size / most / 1_000:.1f} kB a setup")
-        for fault in faults[:5]:
-            print(" ", fault.code, fault.record)
-        site.house.store.close()
-        site.app.extensions["zerokeep"].close()
-    return 1 if faults else 0
+        yield Path(name)
+
+
+def _shop(folder: Path, setups: int, *, on_server: bool) -> tuple[Path, Address | None]:
+    """The folder of a shop of this size, and its address on a server; made where it is not there."""
+    here = folder / str(setups)
+    if not built.made(here):
+        shutil.rmtree(here, ignore_errors=True)
+        built.build(here, SIZE, setups)
+    if not on_server:
+        return here, None
+    database = f"grown_{setups}"
+    server().make(database)
+    address = server().address(database)
+    there = folder / f"{setups}-on-server"
+    shutil.rmtree(there, ignore_errors=True)
+    shutil.copytree(here, there, ignore=shutil.ignore_patterns("records", "*.db"))
+    built.carried(here, there, address).store.close()
+    with server().administered(database) as administered:
+        administered.execute("ANALYZE")
+    return there, address
+
+
+def _costs(folder: Path, address: Address | None) -> dict[str, Cost]:
+    """Measured on a copy of a file, so that the shop stays as it was made."""
+    if address is not None:
+        return measuring.costs(folder, address)
+    with copied(folder) as copy:
+        return measuring.costs(copy)
+
+
+@contextmanager
+def copied(folder: Path) -> Iterator[Path]:
+    """A copy of a shop's folder beside it, without its records."""
+    copy = folder.with_name(f"{folder.name}-measured")
+    shutil.rmtree(copy, ignore_errors=True)
+    shutil.copytree(folder, copy, ignore=shutil.ignore_patterns("records"))
+    try:
+        yield copy
+    finally:
+        shutil.rmtree(copy)
+
+
+def _say_costs(found: dict[int, dict[str, Cost]]) -> int:
+    """Print a line for each page and call; how many grow too much."""
+    sizes, grown = list(found), 0
+    heads = " | ".join(f"{size:,} setups: statements, ms" for size in sizes)
+    print(f"| page or call | {heads} | times |\n| --- | {'--- | ' * len(sizes)}--- |")
+    for name in found[sizes[0]]:
+        here = [found[size][name] for size in sizes]
+        times = here[-1].ms / here[0].ms
+        too_much = times > MOST_TIMES and here[-1].ms - here[0].ms > LEAST_MS
+        grown += too_much
+        told = " | ".join(f"{one.statements}, {one.ms:.1f}" for one in here)
+        print(f"| {name} | {told} | {times:.2f}{' !' if too_much else ''} |", flush=True)
+    print(f"{grown} of {len(found[sizes[0]])} grow by more than {MOST_TIMES} times", flush=True)
+    return grown
+
+
+def _say_alone(folders: dict[int, Path]) -> int:
+    """Print audit, export and start; how many faults the audits found."""
+    faults = 0
+    print(
+        "| setups | audit: findings, s, MB | export: bytes, s, MB | start: first answer s, processor s, MB |"
+    )
+    print("| --- | --- | --- | --- |")
+    for size, folder in folders.items():
+        audit, export, start = (measuring.alone(what, folder) for what in ALONE)
+        faults += audit["told"]
+        told = start["told"]
+        print(
+            f"| {size:,} | {audit['told']}, {audit['s']:.0f}, {audit['mb']:.0f} "
+            f"| {export['told']:,}, {export['s']:.1f}, {export['mb']:.0f} "
+            f"| {told['first_s']:.1f}, {told['spent_s']:.1f}, {told['mb']:.0f} |",
+            flush=True,
+        )
+    return faults
+
+
+if __name__ == "__main__":
+    sys.exit(run(sys.argv[1:]))

@@ -119,13 +119,14 @@ def test_a_long_past_comes_a_page_at_a_time(site: Site) -> None:
     keep(site, scattered(450))
     lead = site.signed_in("ines")
     first = lead.page(TRENDS)
-    assert "Values 1 to 200 of 450" in first
+    assert "Values 1 to 50 of 450" in first
+    assert "the usual and its lines about all 450" in first
     assert "Older" in first
     last = lead.page(f"{TRENDS}?start=400")
     assert "Values 401 to 450 of 450" in last
     assert "Newer" in last
     for odd in ("start=9999", "start=-1", "start=x"):
-        assert "Values 1 to 200 of 450" in lead.page(f"{TRENDS}?{odd}")
+        assert "Values 1 to 50 of 450" in lead.page(f"{TRENDS}?{odd}")
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ the same on every run.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,12 +14,18 @@ from pathlib import Path
 import pytest
 
 from tests.kit.grown import EVENTS_A_SETUP, grow, setup_id
+from tests.kit.statements import noted
 from tests.web.conftest import Site, make_site
+from webapp.domain.usual.drift import LOOK_BACK
 from webapp.proof.keys import KeyRing
+from webapp.services.numbers.trending import STRETCH
 
-FEW, MANY = 10, 1_000
+FEW, SOME, MANY = 10, 60, 1_000
 STEPS = 100
 A_PAGE, STEPS_A_ROW = 100, 25
+# Of an axis a stretch is read and what leads up to it, each value with who brought it.
+AXIS = "/desk/fixtures/vise-a/X"
+ROWS_OF_AXIS, STEPS_A_VALUE = STRETCH + LOOK_BACK, 35
 SIZE_BITS = (MANY * EVENTS_A_SETUP).bit_length()
 GROWING = {"setup", "event", "leaf", "node", "change", "record", "sheet", "sheet_part", "kept_value",
            "kept_change", "question", "waiting", "set_aside", "session"}  # fmt: skip
@@ -28,7 +35,7 @@ PAGES = (
     f"/desk/setups?after=2024-01-08T09:17:00.000Z_{setup_id(5)}",
     "/audit", "/audit?before=12", "/audit/15", "/desk/slots", "/desk/people", "/desk/machines",
     "/desk/people/mara", "/desk/let-in", "/desk/tablets", "/desk/fixtures",
-    "/desk/fixtures/vise-a/seating",
+    "/desk/fixtures/vise-a/seating", AXIS,
 )  # fmt: skip
 
 
@@ -83,7 +90,14 @@ def test_a_page_costs_the_same_in_a_shop_that_has_run_for_long(shops: tuple[Site
     # The root of the hash tree is read from one stored hash for each set bit of its size (RFC 6962).
     assert many.statements <= few.statements + (SIZE_BITS if path.startswith("/audit") else 0)
     # A page shows a hundred rows where there are so many, and ten where there are ten.
-    assert many.steps <= 1.5 * few.steps + A_PAGE * STEPS_A_ROW
+    rows = ROWS_OF_AXIS * STEPS_A_VALUE if path == AXIS else A_PAGE * STEPS_A_ROW
+    assert many.steps <= 1.5 * few.steps + rows
+
+
+def table_named(name: str, statement: str) -> str:
+    """The table of a name in a plan, which may be another name for it."""
+    found = re.search(rf'"(\w+)" AS "{name}"', statement)
+    return found[1] if found else name
 
 
 def test_no_page_reads_a_whole_table_that_grows(shops: tuple[Site, Site]) -> None:
@@ -102,9 +116,34 @@ def test_no_page_reads_a_whole_table_that_grows(shops: tuple[Site, Site]) -> Non
     }
     assert len(plans) > 30
     scans = {
-        (line.split()[1], statement)
+        (table_named(line.split()[1], statement), statement)
         for statement, plan in plans.items()
         for line in plan
         if line.startswith("SCAN") and "INDEX" not in line
     }
     assert {table for table, _ in scans} & GROWING == set(), scans
+
+
+def test_every_statement_of_a_page_finds_its_rows_by_an_index_on_a_server_too(
+    tmp_path: Path, keys: tuple[Path, KeyRing]
+) -> None:
+    """Asked of the server: its plan (EXPLAIN) where it reads a whole table only if nothing else is left."""
+    site = make_site(tmp_path, keys, on_server=True)
+    grow(site.house, SOME)
+    database, lead = site.app.extensions["zerokeep"].store._database, site.signed_in("ines")
+    with noted(database) as asked:
+        for path in PAGES:
+            lead.page(path)
+    connection, lines = database._connection(), set()
+    connection.execute("SET enable_seqscan = off")
+    for statement, values in asked:
+        if statement.startswith("SELECT") and "pg_" not in statement:
+            plan = connection.execute(f"EXPLAIN {statement}".encode(), values).fetchall()
+            lines |= {(statement, line) for (line,) in plan}
+    scans = {
+        (line.split(" on ")[1].split()[0], statement) for statement, line in lines if "Seq Scan on" in line
+    }
+    assert len({statement for statement, _ in lines}) > 15
+    assert {table for table, _ in scans} & GROWING == set(), scans
+    site.house.store.close()
+    site.app.extensions["zerokeep"].close()

@@ -293,15 +293,12 @@ def _series(
     share = max(4, sheet.layout.most_points * len(points) // max(sheet.count, 1))
     ends = (place for signal in signals[-40:] for place in (signal.first, signal.last))
     shown = [place for place in thinned(heights, share, ends) if place or kind != "moving_range"]
-    at = [one.start + points[place].number - 1 for place in shown]
+    at = [_place(one, points[place]) for place in shown]
     line = 0.8 if sheet.dense else 1.1
     axes.plot(at, [heights[place] for place in shown], color=RULE, linewidth=line, clip_on=False, zorder=2.5)
     _bars(
         axes,
-        [
-            (one.start + points[sign.since].number - 1, one.start + points[sign.last].number - 1)
-            for sign in signals
-        ],
+        [(_place(one, points[sign.since]), _place(one, points[sign.last])) for sign in signals],
     )
     named = partial(_point, sheet, one)
     for place, x in zip(shown, at, strict=True):
@@ -309,6 +306,11 @@ def _series(
         if kind == "individuals" and points[place].is_suspect:
             shape = "suspect"
         yield named(points[place], x, heights[place], shape)
+
+
+def _place(one: Placed, point: TrendPoint) -> int:
+    """Return the place of a point from the left."""
+    return one.start + point.number - one.trend.first_number
 
 
 def _bars(axes: Axes, spans: Sequence[tuple[int, int]]) -> None:
@@ -324,7 +326,7 @@ def _left_out(sheet: Sheet, one: Placed, scale: LengthScale) -> Iterable[Point]:
     gone = [point for point in one.trend.points if point.row.left_out_reason is not None]
     for place in thinned([point.row.value_nm for point in gone], sheet.layout.most_points // 4):
         point = gone[place]
-        x = one.start + point.number - 1
+        x = _place(one, point)
         yield _point(sheet, one, point, x, scale.inside(point.row.value_nm), "left_out")
 
 

@@ -653,6 +653,21 @@ NAMES_ERASABLE = Migration(
     ),
 )
 
+VALUES_LEFT_OUT = Migration(
+    "values that were left out",
+    (
+        (
+            "CREATE INDEX kept_value_left_out ON kept_value (fixture, axis, seating) "
+            "WHERE left_out_reason IS NOT NULL"
+        ),
+    ),
+)
+
+SET_ASIDE_LISTED = Migration(
+    "what was set aside, newest first",
+    ("CREATE INDEX set_aside_newest ON set_aside (received_at_utc DESC, id)",),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -679,6 +694,8 @@ MIGRATIONS = (
     PEOPLE_LISTED,
     DECIDED_ONCE,
     NAMES_ERASABLE,
+    VALUES_LEFT_OUT,
+    SET_ASIDE_LISTED,
 )
 
 

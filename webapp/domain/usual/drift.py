@@ -150,32 +150,37 @@ def chart(
     earlier_seatings_nm: Sequence[Sequence[int]] = (),
     baseline: int = BASELINE,
     limits: ChartLimits = SHOWN,
+    before_nm: Sequence[int] = (),
 ) -> Chart:
     """Return the charts of one seating's values. Raises `DriftTooFewError` below five.
 
-    `hidden_nm` (above 0) is the spread that the display hides, its step over sqrt(12).
+    `hidden_nm` (above 0) is the spread that the display hides, its step over sqrt(12). `before_nm` are those
+    values of the seating that lie before these, oldest first: the baseline and the averages begin with them.
     """
     ordered = in_order(values)
-    if len(ordered) < LEAST_VALUES:
-        raise DriftTooFewError(n=len(ordered), least=LEAST_VALUES)
+    if len(before_nm) + len(ordered) < LEAST_VALUES:
+        raise DriftTooFewError(n=len(before_nm) + len(ordered), least=LEAST_VALUES)
     # Counted from the first value, so that a far-off zero costs no digits.
-    origin_nm = ordered[0].value_nm
+    origin_nm = before_nm[0] if before_nm else ordered[0].value_nm
     bare = [value.value_nm - origin_nm for value in ordered]
-    first = bare[:baseline]
+    # An average forgets: of what lies farther back less than a part in 10**19 is left.
+    led = [value - origin_nm for value in before_nm[-LOOK_BACK:]]
+    first = [*(value - origin_nm for value in before_nm[:baseline]), *bare][:baseline]
     centre = sum(first) / len(first)
     ranges = moving_ranges(first)
     for seating in earlier_seatings_nm:
         ranges += moving_ranges(seating)
     range_mean = sum(ranges) / len(ranges)
     sigma = math.hypot(range_mean / D2, hidden_nm)
-    averages = ewma(bare, centre)
-    rules = run_rules([(value - centre) / sigma for value in bare])
+    averages = ewma([*led, *bare], centre)[len(led) :]
+    rules = run_rules([(value - centre) / sigma for value in (*led, *bare)])[len(led) :]
+    last_before = [None, *led][-1]
     points = tuple(
         ChartPoint(
             one.setup_id,
             one.at_utc,
             one.value_nm,
-            abs(bare[place] - bare[place - 1]) if place else None,
+            _step(bare[place - 1] if place else last_before, bare[place]),
             averages[place] + origin_nm,
             rules[place],
         )
@@ -202,6 +207,20 @@ def chart(
         moving_range_limit_nm=range_limit,
         signals=tuple(sorted(signals, key=lambda signal: (signal.first, signal.kind))),
     )
+
+
+def _step(before: int | None, now: int) -> int | None:
+    return None if before is None else abs(now - before)
+
+
+def stretch_of(found: Chart, first: int) -> Chart:
+    """Return the charts from the place `first` on: its points, and the signals that reach them."""
+    signals = (
+        replace(one, first=max(one.first - first, 0), last=one.last - first, since=max(one.since - first, 0))
+        for one in found.signals
+        if one.last >= first
+    )
+    return replace(found, points=found.points[first:], signals=tuple(signals))
 
 
 def _signals(

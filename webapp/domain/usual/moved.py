@@ -20,13 +20,11 @@ from webapp.domain.figures.middle import middle
 from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.usual.joining import STAYED_OUT
-from webapp.domain.usual.trend import SeatingRows, TrendRow
+from webapp.domain.usual.trend import SeatingRows, TrendRow, values_of
 from webapp.domain.usual.usual import (
     LATEST,
     FloorInputs,
     LinesChoice,
-    SeatingValues,
-    SetupValue,
     Usual,
     usual,
 )
@@ -76,7 +74,7 @@ def moved_together(
     first = run[0].setup_id
     return Move(
         setup_id=first,
-        number=1 + [row.setup_id for row in rows].index(first),
+        number=seatings[-1].first_number + [row.setup_id for row in rows].index(first),
         count=len(run),
         distance_nm=distance_nm,
         before=_usual(seatings, parts),
@@ -93,7 +91,7 @@ def begun_back(seatings: Sequence[SeatingRows], setup_id: str) -> list[SeatingRo
     return [
         *seatings[:-1],
         _of(now, before),
-        replace(_of(now, after), seating_id=f"{now.seating_id} begun back"),
+        replace(_of(now, after), seating_id=f"{now.seating_id} begun back", stretch=None),
     ]
 
 
@@ -146,11 +144,4 @@ def _apart(run: Sequence[TrendRow], known: Usual) -> int | None:
 
 
 def _usual(seatings: Sequence[SeatingRows], parts: _Parts) -> Usual:
-    history = [
-        SeatingValues.of_setups(
-            seating.seating_id,
-            [SetupValue(row.setup_id, row.value_nm) for row in _counted(in_order(seating))],
-        )
-        for seating in seatings
-    ]
-    return usual(history, parts.floor, parts.choice, parts.display)
+    return usual(list(map(values_of, seatings)), parts.floor, parts.choice, parts.display)

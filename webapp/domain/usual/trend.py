@@ -10,6 +10,9 @@ Rules of this module:
   touch where the signal lies, by the present usual and lines: where the chart's centre was, or how far the
   value jumped, says nothing about that.
 - Seatings are never mixed: each has its own chart.
+- Of a long seating a stretch is looked at: the rows that are shown and some that lead up to them. Its usual,
+  its numbers and the baseline of its chart are the whole seating's; the signals are those that reach what is
+  shown.
 """
 
 from __future__ import annotations
@@ -20,7 +23,16 @@ from dataclasses import dataclass, replace
 
 from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.lengths import Display, format_length
-from webapp.domain.usual.drift import LEAST_VALUES, Chart, DatedValue, Signal, chart, say_hints, say_signal
+from webapp.domain.usual.drift import (
+    LEAST_VALUES,
+    Chart,
+    DatedValue,
+    Signal,
+    chart,
+    say_hints,
+    say_signal,
+    stretch_of,
+)
 from webapp.domain.usual.limits import ask_rate, of_100
 from webapp.domain.usual.usual import (
     FloorInputs,
@@ -82,6 +94,24 @@ class SeatingTrend:
     signal_count: int
     hints: tuple[Finding, ...]
     notes: tuple[Finding, ...]
+    first_number: int = 1
+    leading: int = 0
+    count: int = 0
+
+    @property
+    def shown(self) -> SeatingTrend:
+        """Return the same without the rows that only lead up to those that are shown."""
+        if not self.leading:
+            return self
+        points = self.points[self.leading :]
+        led = sum(point.row.left_out_reason is None for point in self.points[: self.leading])
+        found = stretch_of(self.chart, led) if self.chart else None
+        first = self.first_number + self.leading
+        return replace(self, points=points, chart=found, first_number=first, leading=0)
+
+    def at(self, number: int) -> TrendPoint:
+        """Return the point of this number in the seating."""
+        return self.points[number - self.first_number]
 
     @property
     def counted(self) -> tuple[TrendPoint, ...]:
@@ -95,14 +125,39 @@ class SeatingTrend:
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """Where rows lie in a seating that they are not all of: the values that count before them, the number of
+    the first, how many at their start only lead up to the others; and how many rows the seating has, and how
+    many of them were left out.
+    """
+
+    before: SeatingValues
+    first_number: int
+    leading: int
+    count: int
+    left_out: int
+
+
+@dataclass(frozen=True)
 class SeatingRows:
-    """A seating and its kept values, in any order."""
+    """A seating and its kept values, in any order: all of them, or those of a stretch."""
 
     seating_id: str
     since_utc: str
     until_utc: str | None
     reason: str
     rows: tuple[TrendRow, ...]
+    stretch: Stretch | None = None
+
+    @property
+    def count(self) -> int:
+        """Return how many values the seating has, those left out too."""
+        return self.stretch.count if self.stretch else len(self.rows)
+
+    @property
+    def first_number(self) -> int:
+        """Return the number of the first of the rows."""
+        return self.stretch.first_number if self.stretch else 1
 
 
 def seating_trend(
@@ -112,68 +167,91 @@ def seating_trend(
     display: Display,
     *,
     charted: bool = True,
+    known: Usual | None = None,
 ) -> SeatingTrend:
     """Return the trend of the last seating given; the ones before it, in order of time, lend their spread.
 
-    With `charted` false it has no chart and no signals, for whoever asks about the lines only.
+    With `charted` false it has no chart and no signals, for whoever asks about the lines only. `known` is the
+    usual where it is known already, which it has to be where values lie behind the stretch.
     """
     now = seatings[-1]
     rows = sorted(now.rows, key=lambda row: (row.at_utc, row.setup_id))
     counted = [row for row in rows if row.left_out_reason is None]
-    usual_now = usual([_values(seating) for seating in seatings], floor, choice, display)
-    found = _chart(counted, seatings[:-1], display) if charted else None
-    said = Said(found, usual_now, rows, display)
+    usual_now = known or usual([values_of(seating) for seating in seatings], floor, choice, display)
+    found = _chart(counted, seatings, display) if charted else None
+    leading = now.stretch.leading if now.stretch else 0
+    said = Said(found, usual_now, rows, display, now.first_number, leading)
     return SeatingTrend(
         seating_id=now.seating_id,
         since_utc=now.since_utc,
         until_utc=now.until_utc,
         reason=now.reason,
-        points=tuple(_points(rows, found, usual_now)),
+        points=tuple(_points(rows, found, usual_now, now.first_number)),
         usual=usual_now,
         chart=found,
         signals=said.signals(),
         signal_numbers=tuple(said.number(signal.first) for signal in said.newest),
-        signal_count=len(found.signals) if found else 0,
+        signal_count=said.count,
         hints=said.hints(),
-        notes=tuple(_notes(rows, counted)),
+        notes=tuple(_notes(now, rows, counted)),
+        first_number=now.first_number,
+        leading=leading,
+        count=now.count,
     )
 
 
-def _values(seating: SeatingRows) -> SeatingValues:
+def values_of(seating: SeatingRows) -> SeatingValues:
+    """Return what counts of a seating up to the last of its rows, oldest first."""
     rows = sorted(seating.rows, key=lambda row: (row.at_utc, row.setup_id))
-    kept = [SetupValue(row.setup_id, row.value_nm) for row in rows if row.left_out_reason is None]
-    return SeatingValues.of_setups(seating.seating_id, kept)
+    kept = [row for row in rows if row.left_out_reason is None]
+    if seating.stretch is None:
+        values = [SetupValue(row.setup_id, row.value_nm) for row in kept]
+        return SeatingValues.of_setups(seating.seating_id, values)
+    before = seating.stretch.before
+    setups = *before.setup_ids, *(row.setup_id for row in kept)
+    return replace(before, setup_ids=setups, values_nm=(*before.values_nm, *(row.value_nm for row in kept)))
 
 
-def _chart(rows: Sequence[TrendRow], earlier: Sequence[SeatingRows], display: Display) -> Chart | None:
+def _chart(rows: Sequence[TrendRow], seatings: Sequence[SeatingRows], display: Display) -> Chart | None:
     """Return the charts, with the moving ranges of earlier seatings beside the first values of this one."""
     dated = [DatedValue(row.setup_id, row.at_utc, row.value_nm) for row in rows]
-    return _chart_of(dated, [_values(seating) for seating in earlier], display)
+    now = seatings[-1]
+    before = now.stretch.before.values_nm if now.stretch else ()
+    return _chart_of(dated, [values_of(seating) for seating in seatings[:-1]], display, before)
 
 
-def _chart_of(rows: Sequence[DatedValue], earlier: Sequence[SeatingValues], display: Display) -> Chart | None:
-    if len(rows) < LEAST_VALUES:
+def _chart_of(
+    rows: Sequence[DatedValue],
+    earlier: Sequence[SeatingValues],
+    display: Display,
+    before_nm: Sequence[int] = (),
+) -> Chart | None:
+    if len(before_nm) + len(rows) < LEAST_VALUES:
         return None
-    before = [one.values_nm for one in earlier if len(one.values_nm) > 1]
-    return chart(rows, display.resolution_nm / math.sqrt(12), before)
+    ranges = [one.values_nm for one in earlier if len(one.values_nm) > 1]
+    return chart(rows, display.resolution_nm / math.sqrt(12), ranges, before_nm=before_nm)
 
 
-def signals_of(history: Sequence[SeatingValues], times_utc: Sequence[str], display: Display) -> int:
-    """Return how many signals the chart of the last seating has, whose values were touched at these times."""
-    now = history[-1]
-    dated = [
-        DatedValue(setup, at_utc, value_nm)
-        for setup, at_utc, value_nm in zip(now.setup_ids, times_utc, now.values_nm, strict=True)
-    ]
-    found = _chart_of(dated, history[:-1], display)
-    return len(found.signals) if found else 0
+def signals_of(
+    history: Sequence[SeatingValues], times_utc: Sequence[str], display: Display, shown: int, leading: int
+) -> int:
+    """Return how many signals reach the last `shown` values of the last seating, touched at these times;
+    `leading` more are looked at before them.
+    """
+    now, first = history[-1], max(0, len(times_utc) - shown - leading)
+    parts = now.setup_ids[first:], times_utc[first:], now.values_nm[first:]
+    dated = [DatedValue(*one) for one in zip(*parts, strict=True)]
+    found = _chart_of(dated, history[:-1], display, now.values_nm[:first])
+    return len(stretch_of(found, max(0, len(dated) - shown)).signals) if found else 0
 
 
-def _points(rows: Sequence[TrendRow], found: Chart | None, usual_now: Usual) -> Iterable[TrendPoint]:
+def _points(
+    rows: Sequence[TrendRow], found: Chart | None, usual_now: Usual, first_number: int
+) -> Iterable[TrendPoint]:
     suspects = {one.setup_id for one in usual_now.suspects if one.seating_id == usual_now.seating_id}
     marked = _marked(found)
     place = 0
-    for number, row in enumerate(rows, start=1):
+    for number, row in enumerate(rows, start=first_number):
         counts = row.left_out_reason is None
         drawn = found.points[place] if found and counts else None
         yield TrendPoint(
@@ -203,12 +281,22 @@ class Said:
     """The words about a chart's signals; setups are named by their number in the seating."""
 
     def __init__(
-        self, found: Chart | None, usual_now: Usual, rows: Sequence[TrendRow], display: Display
+        self,
+        found: Chart | None,
+        usual_now: Usual,
+        rows: Sequence[TrendRow],
+        display: Display,
+        first_number: int,
+        leading: int,
     ) -> None:
         self._found, self._usual, self._display = found, usual_now, display
-        self._numbers = [n for n, row in enumerate(rows, start=1) if row.left_out_reason is None]
-        self._by_setup = {row.setup_id: number for number, row in enumerate(rows, start=1)}
-        self.newest: list[Signal] = list(found.signals[-MOST_SIGNALS_SAID:])[::-1] if found else []
+        numbered = list(enumerate(rows, start=first_number))
+        self._numbers = [number for number, row in numbered if row.left_out_reason is None]
+        self._by_setup = {row.setup_id: number for number, row in numbered}
+        led = sum(row.left_out_reason is None for row in rows[:leading])
+        reached = [one for one in found.signals if one.last >= led] if found else []
+        self.count = len(reached)
+        self.newest: list[Signal] = reached[-MOST_SIGNALS_SAID:][::-1]
 
     def number(self, place: int) -> int:
         """Return the number in the seating of a place in the chart."""
@@ -236,21 +324,24 @@ class Said:
         return replace(said, fields={**said.fields, "first_setup": self.number(signal.first)})
 
 
-def _notes(rows: Sequence[TrendRow], counted: Sequence[TrendRow]) -> Iterable[Finding]:
+def _notes(now: SeatingRows, rows: Sequence[TrendRow], counted: Sequence[TrendRow]) -> Iterable[Finding]:
     """Yield what limits what can be said about these values."""
-    if not counted:
+    before = now.stretch.before.values_nm if now.stretch else ()
+    count = len(before) + len(counted)
+    if not count:
         yield Finding("trend.no_value")
-    elif len(counted) == 1:
+    elif count == 1:
         yield Finding("trend.one_value")
-    elif len(counted) < LEAST_VALUES:
-        yield Finding("drift.too_few", {"n": len(counted), "least": LEAST_VALUES})
-    if len(counted) > 1 and len({row.value_nm for row in counted}) == 1:
+    elif count < LEAST_VALUES:
+        yield Finding("drift.too_few", {"n": count, "least": LEAST_VALUES})
+    if count > 1 and len({*before, *(row.value_nm for row in counted)}) == 1:
         yield Finding("trend.no_spread")
     people = {row.person for row in counted}
-    if len(counted) > 1 and len(people) == 1 and None not in people:
+    if not before and count > 1 and len(people) == 1 and None not in people:
         yield Finding("trend.one_person")
-    if len(counted) < len(rows):
-        yield Finding("trend.left_out", {"count": len(rows) - len(counted)})
+    left_out = now.stretch.left_out if now.stretch else len(rows) - len(counted)
+    if left_out:
+        yield Finding("trend.left_out", {"count": left_out})
 
 
 def described(trend: SeatingTrend, display: Display) -> tuple[Finding, ...]:

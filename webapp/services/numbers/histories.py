@@ -71,10 +71,10 @@ def seating_history(store: Store, fixture_id: str, axis: str) -> History:
     return _now(store, fixture_id, axis).history
 
 
-def dated_history(store: Store, fixture_id: str, axis: str) -> tuple[History, tuple[str, ...]]:
-    """The same, and when each value of its last seating was touched."""
+def dated_history(store: Store, fixture_id: str, axis: str) -> tuple[History, tuple[tuple[str, ...], ...]]:
+    """The same, and when each value of each seating was touched."""
     kept = _now(store, fixture_id, axis)
-    return kept.history, kept.seatings[-1].times_utc if kept.seatings else ()
+    return kept.history, tuple(one.times_utc for one in kept.seatings)
 
 
 def _now(store: Store, fixture_id: str, axis: str) -> _Kept:

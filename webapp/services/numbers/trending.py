@@ -1,12 +1,14 @@
 """Reading how a fixture's axis behaves:
 its values since each seating, its signals, and all fixtures at a glance.
 
-Rules: everything is worked out from what is kept, in one view of the store;
-nothing here is stored, nothing blocks an operator.
+Rules: everything is worked out from what is kept, in one view of the store; nothing here is stored, nothing
+blocks an operator. Of a long seating STRETCH values are shown at a time, and as many as a signal can look
+back are read before them: a page costs the same after ten years.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypedDict
@@ -14,25 +16,28 @@ from typing import TYPE_CHECKING, TypedDict
 from webapp.domain.plain.lengths import Display
 from webapp.domain.shop.fields import from_plain
 from webapp.domain.shop.shop import Fixture, Machine
+from webapp.domain.usual.drift import LOOK_BACK
 from webapp.domain.usual.moved import Move, begun_back, in_order, moved_together
 from webapp.domain.usual.trend import (
     SeatingRows,
     SeatingTrend,
+    Stretch,
     TrendPoint,
     TrendRow,
     seating_trend,
     signals_of,
 )
-from webapp.domain.usual.usual import Usual
+from webapp.domain.usual.usual import SeatingValues, Usual
 from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
 from webapp.services.numbers.histories import dated_history, usual_of, worked_out
 from webapp.services.sheets.preparing import AxisParts, axis_parts, parts_of_axes
 
 if TYPE_CHECKING:
     from webapp.store import Store
-    from webapp.store.rows import SeatingRow
+    from webapp.store.rows import KeptWithPerson, SeatingRow
 
 EVERY_SEATING = "all"
+STRETCH = 50
 
 
 @dataclass(frozen=True)
@@ -79,6 +84,7 @@ class AxisTrend:
     chosen: str
     trends: tuple[SeatingTrend, ...]
     move: Move | None = None
+    start: int = 0
 
     @property
     def now(self) -> SeatingTrend:
@@ -86,28 +92,79 @@ class AxisTrend:
         return self.trends[-1]
 
 
-def trend(store: Store, fixture_id: str, axis: str, seating: str | None = None) -> AxisTrend:
+def trend(store: Store, fixture_id: str, axis: str, seating: str | None = None, start: int = 0) -> AxisTrend:
     """The trend of one axis: of the present seating, of the one named, or of EVERY_SEATING, each by itself.
 
-    Raises NoShopYet, NoSuchFixture, NoSuchSeating.
+    Shown of a seating are STRETCH values, the newest, or those behind so many newer ones (`start`; 0 where
+    there are not so many). Raises NoShopYet, NoSuchFixture, NoSuchSeating.
     """
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
-        seatings = seating_rows(store, fixture_id, axis)
-    ids = [one.seating_id for one in seatings]
-    chosen = seating or (ids[-1] if ids else EVERY_SEATING)
-    if chosen != EVERY_SEATING and chosen not in ids:
-        raise NoSuchSeating(fixture=fixture_id, seating=chosen[:40])
-    wanted = range(len(ids)) if chosen == EVERY_SEATING else [ids.index(chosen)]
-    trends = tuple(
-        seating_trend(seatings[: place + 1], parts.floor, parts.choice, parts.machine.display)
-        for place in wanted
-    )
-    shows_present = bool(ids) and chosen in {ids[-1], EVERY_SEATING}
-    move = (
-        moved_together(seatings, parts.floor, parts.choice, parts.machine.display) if shows_present else None
-    )
-    return AxisTrend(parts, tuple(seatings), chosen, trends, move)
+        long = _Long(store, fixture_id, axis)
+        ids = [row["id"] for row in long.seatings]
+        chosen = seating or (ids[-1] if ids else EVERY_SEATING)
+        if chosen != EVERY_SEATING and chosen not in ids:
+            raise NoSuchSeating(fixture=fixture_id, seating=chosen[:40])
+        wanted = range(len(ids)) if chosen == EVERY_SEATING else [ids.index(chosen)]
+        start = start if chosen != EVERY_SEATING and start < long.count(wanted[0]) else 0
+        rows = [long.rows(place, start if place in wanted else None) for place in range(len(ids))]
+        trends = tuple(_trend(store, parts, long, rows, place) for place in wanted)
+    shows_present = bool(ids) and chosen in {ids[-1], EVERY_SEATING} and not start
+    move = moved_together(rows, parts.floor, parts.choice, parts.machine.display) if shows_present else None
+    return AxisTrend(parts, tuple(rows), chosen, trends, move, start)
+
+
+def _trend(
+    store: Store, parts: AxisParts, long: _Long, rows: Sequence[SeatingRows], place: int
+) -> SeatingTrend:
+    inputs = parts.floor, parts.choice, parts.machine.display
+    history = long.history if place == len(rows) - 1 else long.history[: place + 1]
+    known = usual_of(store, long.fixture, long.axis, history, *inputs)
+    return seating_trend(rows[: place + 1], *inputs, known=known)
+
+
+class _Long:
+    """The values of an axis, of which only a stretch is read row by row, inside the caller's transaction."""
+
+    def __init__(self, store: Store, fixture: str, axis: str) -> None:
+        self._store, self.fixture, self.axis = store, fixture, axis
+        self.seatings = store.shop.seatings(fixture)
+        self.history, self._times = dated_history(store, fixture, axis)
+        self._left_out = store.setups.left_out_values(fixture, axis)
+
+    def count(self, place: int) -> int:
+        """How many values a seating has, those left out too."""
+        return len(self._times[place]) + self._left_out.get(self.seatings[place]["id"], 0)
+
+    def rows(self, place: int, start: int | None) -> SeatingRows:
+        """A seating with the rows of a stretch behind so many newer values; without any for None."""
+        row = self.seatings[place]
+        kept = [] if start is None else self._newest(row["id"], start)
+        rows = tuple(_row(one) for one in kept)
+        before = self._before(place, rows)
+        first = self.count(place) - (start or 0) - len(rows) + 1
+        left_out = self._left_out.get(row["id"], 0)
+        stretch = Stretch(before, first, max(0, len(rows) - STRETCH), self.count(place), left_out)
+        return SeatingRows(row["id"], row["since_utc"], row["until_utc"], row["reason"], rows, stretch)
+
+    def _newest(self, seating: str, start: int) -> list[KeptWithPerson]:
+        most = STRETCH + LOOK_BACK
+        return self._store.setups.kept_newest(self.fixture, self.axis, seating, most, start)
+
+    def _before(self, place: int, rows: Sequence[TrendRow]) -> SeatingValues:
+        """The values that count and lie before these rows: all where there are none."""
+        values, times = self.history[place], self._times[place]
+        if not rows:
+            return values
+        at_utc, setup = rows[0].at_utc, rows[0].setup_id
+        first, last = bisect_left(times, at_utc), bisect_right(times, at_utc)
+        end = first + bisect_left(values.setup_ids[first:last], setup)
+        return replace(values, setup_ids=values.setup_ids[:end], values_nm=values.values_nm[:end])
+
+
+def _row(kept: KeptWithPerson) -> TrendRow:
+    parts = kept["setup"], kept["at_utc"], kept["value_nm"], kept["person"], kept["left_out_reason"]
+    return TrendRow(*parts, has_page=bool(kept["has_page"]))
 
 
 def seating_rows(store: Store, fixture_id: str, axis: str) -> list[SeatingRows]:
@@ -115,8 +172,7 @@ def seating_rows(store: Store, fixture_id: str, axis: str) -> list[SeatingRows]:
     seatings = store.shop.seatings(fixture_id)
     rows: dict[str, list[TrendRow]] = {row["id"]: [] for row in seatings}
     for row in store.setups.kept_with_people(fixture_id, axis):
-        parts = row["setup"], row["at_utc"], row["value_nm"], row["person"], row["left_out_reason"]
-        rows[row["seating"]].append(TrendRow(*parts, has_page=bool(row["has_page"])))
+        rows[row["seating"]].append(_row(row))
     return [
         SeatingRows(row["id"], row["since_utc"], row["until_utc"], row["reason"], tuple(rows[row["id"]]))
         for row in seatings
@@ -248,7 +304,11 @@ def _glance(store: Store, parts: AxisParts) -> Glance | None:
     now = history[-1]
     found = usual_of(store, fixture, axis, history, parts.floor, parts.choice, display)
     signals = worked_out(
-        store, (fixture, axis), history, display, lambda: signals_of(history, times_utc, display)
+        store,
+        (fixture, axis),
+        history,
+        display,
+        lambda: signals_of(history, times_utc[-1], display, STRETCH, LOOK_BACK),
     )
     suspects = sum(one.seating_id == now.seating_id for one in found.suspects)
     return Glance(found, len(now.values_nm), signals, suspects)

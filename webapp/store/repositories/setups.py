@@ -87,6 +87,14 @@ KEPT_WITH_PEOPLE = (
     "LEFT JOIN imported_setup ON imported_setup.id = kept_value.setup "
     "WHERE fixture = ? AND axis = ? ORDER BY at_utc, kept_value.setup"
 )
+KEPT_NEWEST = KEPT_WITH_PEOPLE.replace(
+    "AND axis = ? ORDER BY at_utc, kept_value.setup",
+    "AND axis = ? AND seating = ? ORDER BY at_utc DESC, kept_value.setup DESC LIMIT ? OFFSET ?",
+)
+LEFT_OUT = (
+    "SELECT seating, count(*) FROM kept_value WHERE fixture = ? AND axis = ? AND left_out_reason IS NOT NULL "
+    "GROUP BY seating"
+)
 STARTED_BETWEEN = (
     "SELECT id FROM setup WHERE started_at_utc >= ? AND started_at_utc < ? "
     "AND EXISTS (SELECT 1 FROM event WHERE event.setup = setup.id) ORDER BY started_at_utc, id"
@@ -472,6 +480,19 @@ class SetupsRepository(Repository):
         """
         rows = self._database.raw(KEPT_WITH_PEOPLE, (fixture, axis))
         return [cast("KeptWithPerson", dict(zip(KEPT_PARTS, row, strict=True))) for row in rows]
+
+    def kept_newest(
+        self, fixture: str, axis: str, seating: str, most: int, passed: int
+    ) -> list[KeptWithPerson]:
+        """The newest values of one axis in a seating, oldest first: so many at most, behind the newest
+        `passed`.
+        """
+        rows = self._database.raw(KEPT_NEWEST, (fixture, axis, seating, most, passed))
+        return [cast("KeptWithPerson", dict(zip(KEPT_PARTS, row, strict=True))) for row in reversed(rows)]
+
+    def left_out_values(self, fixture: str, axis: str) -> dict[str, int]:
+        """How many values of an axis were left out of the usual, by seating."""
+        return dict(self._database.raw(LEFT_OUT, (fixture, axis)))
 
     def counted_values(self, fixture: str, axis: str) -> list[tuple[str, str, int, str]]:
         """Seating, setup, value and time of an axis, without those left out, oldest first."""

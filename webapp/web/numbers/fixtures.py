@@ -17,7 +17,7 @@ from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.usual.moved import say_move
 from webapp.domain.usual.trend import described
 from webapp.services.numbers import trending
-from webapp.services.numbers.trending import EVERY_SEATING, AxisTrend
+from webapp.services.numbers.trending import EVERY_SEATING, STRETCH, AxisTrend
 from webapp.services.shop import register
 from webapp.web.desk import forms
 from webapp.web.edge import sessions
@@ -28,7 +28,6 @@ from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("fixtures", __name__)
 
-A_PAGE = 200
 AXIS = "<any(X, Y, Z):axis>"
 
 
@@ -45,28 +44,29 @@ def overview() -> str:
 
 @blueprint.get(f"/desk/fixtures/<fixture>/{AXIS}")
 def trends(fixture: str, axis: str) -> str:
-    """Every accepted value since the seating asked for, as charts, in words and in a table."""
-    found = trending.trend(wiring().store, fixture, axis, request.args.get("seating") or None)
+    """The values of the seating asked for, a stretch at a time, as charts, in words and in a table."""
+    found = trending.trend(wiring().store, fixture, axis, request.args.get("seating") or None, _start())
     display = found.parts.machine.display
-    words = sentences(described(found.now, display))
+    shown = [one.shown for one in found.trends]
+    words = sentences(described(shown[-1], display)) if shown else []
 
     @cache
     def href(setup: str) -> str:
         return url_for("desk.setup", setup_id=setup)
 
-    points = [(one, point) for one in reversed(found.trends) for point in reversed(one.points)]
-    start = _start(len(points))
+    points = [(one, point) for one in reversed(shown) for point in reversed(one.points)]
+    start, count = found.start, sum(one.count for one in shown)
     return render_template(
         "desk/trends.html",
         **about(found),
         words_of_chart=words,
         offer=sentences(say_move(found.move, display)) if found.move else (),
-        charts=charting.trend(found.trends, axis, " ".join(words), display, href),
-        points=points[start : start + A_PAGE],
-        count=len(points),
+        charts=charting.trend(shown, axis, " ".join(words), display, href),
+        points=points,
+        count=count,
         start=start,
-        older=start + A_PAGE if start + A_PAGE < len(points) else None,
-        newer=max(0, start - A_PAGE) if start else None,
+        older=start + STRETCH if len(shown) == 1 and start + STRETCH < count else None,
+        newer=max(0, start - STRETCH) if start else None,
         every=EVERY_SEATING,
         names=names(),
     )
@@ -88,10 +88,9 @@ def sentences(findings: tuple[Finding, ...]) -> list[str]:
     return [plain(one.code, one.fields) for one in findings]
 
 
-def _start(count: int) -> int:
+def _start() -> int:
     text = request.args.get("start", "0")
-    start = int(text) if re.fullmatch(r"[0-9]{1,7}", text) else 0
-    return start if start < count else 0
+    return int(text) if re.fullmatch(r"[0-9]{1,7}", text) else 0
 
 
 @blueprint.route("/desk/fixtures/<fixture>/seating", methods=["GET", "POST"])

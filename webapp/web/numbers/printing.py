@@ -74,7 +74,7 @@ def _time(at_utc: str) -> str:
 
 
 def _axis_on_paper(found: AxisTrend) -> dict[str, Any]:
-    now, axis, display = found.now, found.parts.face.axis, found.parts.machine.display
+    now, axis, display = found.now.shown, found.parts.face.axis, found.parts.machine.display
     lengths, words = shown_values.Lengths(display), sentences(described(now, display))
     return {
         "axis": axis,
@@ -82,7 +82,7 @@ def _axis_on_paper(found: AxisTrend) -> dict[str, Any]:
         "unit": lengths.unit,
         "since": _time(now.since_utc),
         "plates": [
-            ["usual", lengths.signed(now.usual.centre_nm), f"{len(now.counted)} values"],
+            ["usual", lengths.signed(now.usual.centre_nm), f"{now.usual.n_values} values"],
             ["ask line", lengths.line(now.usual.ask_nm), f"one false ask in {found.parts.choice.ask_one_in}"],
             [
                 "stop line",
@@ -93,9 +93,9 @@ def _axis_on_paper(found: AxisTrend) -> dict[str, Any]:
         "words": words,
         "signals": sentences(now.signals) or [plain("drift.none", {})] if now.chart else [],
         "notes": sentences(now.notes),
-        "chart": charting.on_paper(found.trends, axis, " ".join(words), display),
+        "chart": charting.on_paper([one.shown for one in found.trends], axis, " ".join(words), display),
         "rows": _rows(found, lengths),
-        "count": len(now.points),
+        "count": now.count,
     }
 
 

@@ -61,7 +61,7 @@ def _seating(one: SeatingTrend) -> str:
     points = [
         (p.row.setup_id, p.row.at_utc, p.row.value_nm, p.row.left_out_reason is None) for p in one.points
     ]
-    return f"{one.seating_id} {one.usual} {limits} {points}"
+    return f"{one.seating_id} {one.first_number} {one.usual} {limits} {points}"
 
 
 def _content(*parts: object) -> str:
