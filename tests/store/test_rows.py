@@ -14,7 +14,6 @@ from webapp.store.tables import access, devices, ledger, numbers, people, record
 
 # Tables whose rows leave the store whole, with the type that says so.
 WHOLE: dict[type[peewee.Model], Any] = {
-    people.Person: rows.PersonRow,
     people.Authorisation: rows.AuthorisationRow,
     access.Session: rows.SessionRow,
     access.Throttle: rows.ThrottleRow,
@@ -49,3 +48,13 @@ def test_a_row_has_the_columns_of_its_table(table: type[peewee.Model], row: Any)
     assert hints.keys() == fields.keys()
     empty = {name for name, field in fields.items() if field.null}
     assert {name for name, hint in hints.items() if type(None) in getattr(hint, "__args__", ())} == empty
+
+
+def test_a_persons_row_is_the_account_with_name_and_salt_from_the_table_beside_it() -> None:
+    account, beside = people.Person._meta.fields, people.PersonName._meta.fields
+    hints = get_type_hints(rows.PersonRow)
+    assert hints.keys() == account.keys() | (beside.keys() - {"person"})
+    empty = {name for name, field in account.items() if field.null}
+    assert {name for name, hint in hints.items() if type(None) in getattr(hint, "__args__", ())} == (
+        empty | {"salt"}
+    )
