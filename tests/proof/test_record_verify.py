@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+import pypdf
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.hashes import SHA256
@@ -122,8 +123,8 @@ def test_nothing_behind_a_container_cut_out_of_a_record_is_opened(
     def opened(*_: object) -> None:
         raise AssertionError("opened")
 
-    for name in ("attachments", "PdfReader"):
-        monkeypatch.setattr(record_verify, name, opened)
+    monkeypatch.setattr(record_verify, "attachments", opened)
+    monkeypatch.setattr(pypdf, "PdfReader", opened)
     for name in ("judge", "forbidden_features"):
         monkeypatch.setattr(pdf_verify, name, opened)
     report = verify_record(glued, keyring.trusted_certificates, render)

@@ -43,7 +43,7 @@ export class Frame {
   /** A middle in which nothing can be pressed takes the focus itself, so that keys scroll it. */
   #letScroll() {
     const middle = this.root.querySelector('main');
-    if (!middle.querySelector('button, a[href], summary, input, textarea')) middle.tabIndex = 0;
+    if (middle && !middle.querySelector('button, a[href], summary, input, textarea')) middle.tabIndex = 0;
   }
 
   #where({where = []}) {
