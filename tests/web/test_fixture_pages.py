@@ -72,6 +72,19 @@ def test_a_signal_is_explained_with_its_setups_since_when_how_far_and_the_ask_ra
     assert f"{TRENDS}#signals" in overview
 
 
+def test_a_suspect_that_the_overview_counts_is_listed_however_many_values_came_after_it(site: Site) -> None:
+    values = scattered(301)
+    values[0] += 900_000
+    ids = keep(site, values)
+    lead = site.signed_in("ines")
+    assert f"{TRENDS}#suspects" in lead.page("/desk/fixtures")
+    for start in (0, 300):
+        page = lead.page(f"{TRENDS}?start={start}")
+        suspects = page[page.index('id="suspects"') : page.index("Chart</h2>")]
+        assert "Setup 1 of" in " ".join(suspects.split())
+        assert f"{TRENDS}/values/{ids[0]}" in suspects
+
+
 def test_seatings_can_be_filtered_and_are_never_mixed(site: Site) -> None:
     keep(site, scattered(12))
     lead = site.signed_in("ines")
