@@ -154,8 +154,8 @@ class _Long:
         rows = tuple(_row(one) for one in kept)
         before = self._before(place, rows)
         first = self.count(place) - (start or 0) - len(rows) + 1
-        left_out = self._left_out.get(row["id"], 0)
-        stretch = Stretch(before, first, max(0, len(rows) - STRETCH), self.count(place), left_out)
+        leading, count = max(0, len(rows) - STRETCH), self.count(place)
+        stretch = Stretch(before, self.history[place], first, leading, count)
         return SeatingRows(row["id"], row["since_utc"], row["until_utc"], row["reason"], rows, stretch)
 
     def suspects(self, place: int, usual_now: Usual) -> Iterable[NumberedRow]:
