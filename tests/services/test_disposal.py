@@ -105,6 +105,27 @@ def asked(house: House) -> disposal.Asked:
     return disposal.Asked("Two years are over.", "ines", house.clock())
 
 
+@pytest.mark.parametrize("after_reading", [False, True])
+def test_a_record_that_goes_while_it_is_audited_is_no_fault_and_the_next_is_looked_at(
+    house: House, monkeypatch: pytest.MonkeyPatch, after_reading: bool
+) -> None:
+    first, second = two_sealed(house)
+    files = house.store.records.files
+    files.remove(second["sha256"])
+    read = files.read
+
+    def meanwhile(digest: str) -> bytes:
+        pdf = read(digest) if after_reading and digest == first["sha256"] else b""
+        if digest == first["sha256"]:
+            disposal.dispose(house.store, [first], asked(house))
+        return pdf or read(digest)
+
+    monkeypatch.setattr(files, "read", meanwhile)
+    assert [(fault.code, second["sha256"] in fault.record) for fault in audit(house.store)] == [
+        ("audit.record_file", True)
+    ]
+
+
 def test_tombstones_come_in_pieces_each_for_a_lead_and_all_before_the_first_file(
     house: House, monkeypatch: pytest.MonkeyPatch
 ) -> None:
