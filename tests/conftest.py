@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
+from tests.kit.cheap_secrets import hash_cheaply
 from tests.kit.chromium import CHROMIUM_FLAGS, HEADLESS, HINTING
 
 # The one test command says the same twice: examples follow from the test's own text, and none is late on a
@@ -16,6 +17,9 @@ from tests.kit.chromium import CHROMIUM_FLAGS, HEADLESS, HINTING
 settings.register_profile("the same twice", derandomize=True, deadline=None)
 settings.register_profile("random seeds", deadline=None, max_examples=500, print_blob=True)
 settings.load_profile(os.environ.get("ZEROKEEP_EXAMPLES", "the same twice"))
+
+
+hash_cheaply()
 
 
 @pytest.fixture(scope="session")

@@ -209,15 +209,35 @@ def key_passphrase(settings: Settings, new_secret: Callable[[], str], *, made: b
 
 
 def write_secret(path: Path, secret: str) -> None:
-    """Write a secret into a file that is not there yet, for its owner alone. Raises BadSetting."""
+    """Write a secret into a file that is not there yet, for its owner alone: whole, or not at all.
+    Raises BadSetting.
+    """
+    aside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(secret + "\n")
-            file.flush()
-            os.fsync(file.fileno())
+        _write_for_owner(aside, secret + "\n")
+        os.link(aside, path)  # of two that do so at once, one finds the other's
+        _flush_folder(path.parent)
     except OSError as error:
         raise BadSetting(f"Cannot write {path}, the file that unlocks the keys: {error.strerror}.") from error
+    finally:
+        aside.unlink(missing_ok=True)
+
+
+def _flush_folder(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _write_for_owner(path: Path, text: str) -> None:
+    with os.fdopen(
+        os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8"
+    ) as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def _folder(value: object | None) -> Path:

@@ -4,10 +4,13 @@ whether it sealed a file.
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import json
+import os
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
@@ -109,18 +112,27 @@ def renew_keys(
     The ring is written beside the one in use; the entry names it by the hash of its file; then it takes its
     place. What was cut off there is finished when the keys are opened next. Raises StoreError, OSError.
     """
-    renewed.save(settings.keys_folder / NEXT, passphrase)
-    data = {**note.said, "keys": _digest_of_next(settings.keys_folder)}
-    with store.writing():
-        change(store, note.kind, SERVER, note.subject, None, data, now)
-    _take_over(settings.keys_folder)
+    with _alone_with(settings.keys_folder):
+        renewed.save(settings.keys_folder / NEXT, passphrase)
+        data = {**note.said, "keys": _digest_of_next(settings.keys_folder)}
+        with store.writing():
+            change(store, note.kind, SERVER, note.subject, None, data, now)
+        _take_over(settings.keys_folder)
 
 
 def finish_renewal(settings: Settings) -> None:
-    """Let keys that the ledger names take their place; those that it does not name were never in use."""
+    """Let keys that the ledger names take their place; those that it does not name were never in use.
+    A renewal that another process is at is waited for.
+    """
     folder = settings.keys_folder
     if not (folder / NEXT / FILE_NAME).exists() or not Store.is_at(settings.database):
         return
+    with _alone_with(folder):
+        if (folder / NEXT / FILE_NAME).exists():
+            _finish(settings, folder)
+
+
+def _finish(settings: Settings, folder: Path) -> None:
     store = Store.open(settings.database, settings.files_folder)
     try:
         with store.reading():
@@ -131,6 +143,17 @@ def finish_renewal(settings: Settings) -> None:
         _take_over(folder)
     else:
         shutil.rmtree(folder / NEXT)
+
+
+@contextmanager
+def _alone_with(folder: Path) -> Iterator[None]:
+    """While this goes on, no other process renews keys in this folder or finishes a renewal."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 def _digest_of_next(folder: Path) -> str:

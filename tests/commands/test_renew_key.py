@@ -1,10 +1,14 @@
 """`zerokeep renew-key`: keys that tablets follow from the one they know; old PIN keys are destroyed."""
 
+import errno
 import json
+import os
+import threading
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -17,7 +21,7 @@ from webapp.proof.key_succession import succeeded_by
 from webapp.services.evidence import rotation, succession
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.evidence.signed_heads import read_head, sign_head
-from webapp.settings import Settings
+from webapp.settings import BadSetting, Settings, write_secret
 
 PASSPHRASE = "only for this test, long enough"
 
@@ -153,3 +157,63 @@ def test_what_is_due_is_told_by_the_ledger_alone(settings: Settings) -> None:
             "receipts",
             "passphrase",
         ]
+
+
+def test_a_new_passphrase_that_was_cut_short_is_drawn_again_and_wraps_nothing(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("ZEROKEEP_KEY_PASSPHRASE")
+    settings.unlock_path.write_text(PASSPHRASE + "\n")
+    settings.unlock_path.chmod(0o600)
+    settings.next_unlock_path.write_text("")
+    assert main(["renew-key", "passphrase", "--data-folder", str(settings.data_folder)]) == 0
+    now = settings.unlock_path.read_text().strip()
+    assert len(now) >= 15
+    assert now != PASSPHRASE
+    assert not settings.next_unlock_path.exists()
+    with opened(replace(settings, key_passphrase=now)) as (_, keyring):
+        assert keyring.receipt_key_id
+
+
+def test_a_start_beside_a_renewal_waits_for_it_and_takes_nothing_away(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another process starts after the keys were written aside, and before the ledger names them."""
+    real, started = shop_folder.change, []
+
+    def start_meanwhile(*parts: Any, **more: Any) -> Any:
+        other = threading.Thread(target=shop_folder.finish_renewal, args=(settings,))
+        other.start()
+        other.join(0.5)
+        started.append(other)
+        assert other.is_alive(), "it did not wait"
+        return real(*parts, **more)
+
+    monkeypatch.setattr(shop_folder, "change", start_meanwhile)
+    with opened(settings) as (_, keyring):
+        before = keyring.receipt_key_id
+    assert main(["renew-key", "receipts", "--data-folder", str(settings.data_folder)]) == 0
+    started[0].join(30)
+    assert not started[0].is_alive()
+    with opened(settings) as (store, keyring):
+        assert keyring.receipt_key_id != before
+        assert succeeded_by(before, succession.all_statements(store)) == keyring.receipt_key_id
+
+
+def test_a_secret_is_written_whole_or_not_at_all_and_never_over_another(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "unlock"
+    write_secret(file, "the first")
+    with pytest.raises(BadSetting, match="unlock"):
+        write_secret(file, "the second")
+    assert file.read_text() == "the first\n"
+    assert file.stat().st_mode & 0o777 == 0o600
+
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(BadSetting, match="No space left"):
+        write_secret(tmp_path / "other", "never there")
+    assert [one.name for one in tmp_path.iterdir()] == ["unlock"]

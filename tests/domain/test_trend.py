@@ -42,6 +42,11 @@ def scattered(count: int, spread_steps: float = 6, seed: int = 1) -> list[int]:
     return [CENTRE_NM + round(chance.gauss(0, spread_steps)) * 1000 for _ in range(count)]
 
 
+def counted(kept: Sequence[TrendRow]) -> SeatingValues:
+    found = [SetupValue(row.setup_id, row.value_nm) for row in kept if row.left_out_reason is None]
+    return SeatingValues.of_setups("seating-0", found)
+
+
 def codes(findings: Sequence[object]) -> list[str]:
     return [one.code for one in findings]  # type: ignore[attr-defined]
 
@@ -113,10 +118,10 @@ def test_a_value_left_out_keeps_its_number_and_counts_nowhere() -> None:
     kept = list(rows(scattered(20)))
     kept[7] = replace(kept[7], value_nm=CENTRE_NM + 400_000)
     before = trend(tuple(kept))
-    assert [point.number for point in before.suspects] == [8]
+    assert [point.number for point in before.points if point.is_suspect] == [8]
     kept[7] = replace(kept[7], left_out_reason="A chip.")
     after = trend(tuple(kept))
-    assert after.suspects == ()
+    assert not any(point.is_suspect for point in after.points)
     assert [point.number for point in after.points] == list(range(1, 21))
     assert len(after.counted) == 19
     assert after.points[7].ewma_nm is None
@@ -181,8 +186,7 @@ def test_a_stretch_says_of_its_values_what_the_whole_seating_says_of_them() -> N
     )
     whole, shown, leading = trend(kept), 100, 200
     first = len(kept) - shown - leading
-    counted = [SetupValue(row.setup_id, row.value_nm) for row in kept[:first] if row.left_out_reason is None]
-    stretch = Stretch(SeatingValues.of_setups("seating-0", counted), first + 1, leading, len(kept), 2)
+    stretch = Stretch(counted(kept[:first]), counted(kept), first + 1, leading, len(kept))
     some = [SeatingRows("seating-0", "2026-01-01", None, "Moved.", kept[first:], stretch)]
     found = seating_trend(some, FLOOR, CHOICE, MM)
     assert found.usual == whole.usual
@@ -195,3 +199,36 @@ def test_a_stretch_says_of_its_values_what_the_whole_seating_says_of_them() -> N
     assert found.signal_numbers
     assert found.at(351).row.setup_id == "s00350"
     assert codes(found.notes) == codes(whole.notes)
+
+
+@pytest.mark.parametrize(("count", "shown"), [(300, 100), (53, 3), (51, 1), (60, 10), (4, 2)])
+def test_the_oldest_values_of_a_seating_are_charted_from_the_very_baseline_of_the_newest(
+    count: int, shown: int
+) -> None:
+    kept = rows(scattered(count, seed=3), ["mara"])
+    whole = trend(kept)
+    stretch = Stretch(counted(()), counted(kept), 1, 0, count)
+    some = [SeatingRows("seating-0", "2026-01-01", None, "Moved.", kept[:shown], stretch)]
+    found = seating_trend(some, FLOOR, CHOICE, MM, known=whole.usual)
+    assert set(codes(found.notes)) == set(codes(whole.notes)) - {"trend.one_person"}
+    assert (found.chart is None) == (whole.chart is None) == (count < 5)
+    if found.chart and whole.chart:
+        for name in ("baseline", "centre_nm", "sigma_nm", "limit_nm", "ewma_limit_nm"):
+            assert getattr(found.chart, name) == getattr(whole.chart, name), name
+        assert found.points == tuple(
+            replace(one, signals=other.signals, ewma_nm=other.ewma_nm)
+            for one, other in zip(whole.points[:shown], found.points, strict=True)
+        )
+        said = [say(one.code, one.fields) for one in described(found, MM)]
+        assert any("largest step" in sentence for sentence in said) == (shown > 1)
+
+
+def test_a_stretch_of_which_every_value_was_left_out_is_charted_empty() -> None:
+    kept = tuple(replace(row, left_out_reason="A chip." if n < 3 else None)
+                 for n, row in enumerate(rows(scattered(53))))  # fmt: skip
+    stretch = Stretch(counted(()), counted(kept), 1, 0, len(kept))
+    some = [SeatingRows("seating-0", "2026-01-01", None, "Moved.", kept[:3], stretch)]
+    found = seating_trend(some, FLOOR, CHOICE, MM, known=trend(kept).usual)
+    assert found.chart is not None
+    assert (found.chart.points, found.signals, described(found, MM)) == ((), (), ())
+    assert [(one.code, one.fields.get("count")) for one in found.notes] == [("trend.left_out", 3)]

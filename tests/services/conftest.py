@@ -17,6 +17,7 @@ from webapp.proof.keys import KeyRing
 # has a say in; those of MORE do too when ZEROKEEP_TESTS_MORE is set, because hashing secrets takes minutes.
 MORE = {"test_access", "test_enrolling", "test_pins"} if os.environ.get("ZEROKEEP_TESTS_MORE") else set[str]()
 IN_BOTH = {
+    "test_all_of_a_kind",
     "test_faults",
     "test_half_set",
     "test_intake",

@@ -183,11 +183,12 @@ def test_the_fixtures_page_says_what_the_trend_itself_says(house: House) -> None
             for axis in one["axes"]
             if (one["fixture"], axis["axis"]) == ("vise-a", "X")
         ]
-        now = trending.trend(house.store, "vise-a", "X").now
+        found = trending.trend(house.store, "vise-a", "X")
+        now = found.now
         assert glance is not None
         assert now.signal_count > 0
-        assert now.suspects
+        assert found.suspects
         assert (glance.usual, glance.counted, glance.signals, glance.suspects) == (
-            now.usual, len(now.counted), now.signal_count, len(now.suspects),
+            now.usual, len(now.counted), now.signal_count, len(found.suspects),
         )  # fmt: skip
         register.leave_out(house.store, setup_id(10 + again), "X", "A chip.", "ines", house.clock())

@@ -80,3 +80,37 @@ def test_the_overview_has_every_fixture_with_each_axis_that_is_touched(house: Ho
     assert (counted["X"], counted["Y"]) == (12, 0)
     assert found["vise-b"]["machine_name"] == "Dunlin"
     assert not any(row["own_choice"] for one in found.values() for row in one["axes"])
+
+
+@pytest.mark.parametrize("count", [51, 53, 60, 130])
+def test_every_page_of_a_seating_has_its_one_baseline_and_says_the_same_of_it(
+    house: House, count: int
+) -> None:
+    keep_past(house, scattered(count))
+    newest = trending.trend(house.store, "vise-a", "X").now
+    seen = [point.number for point in newest.shown.points]
+    assert newest.chart is not None
+    for start in range(trending.STRETCH, count, trending.STRETCH):
+        older = trending.trend(house.store, "vise-a", "X", start=start).now
+        assert older.chart is not None
+        assert (older.chart.baseline, older.chart.centre_nm, older.chart.sigma_nm) == (
+            30, newest.chart.centre_nm, newest.chart.sigma_nm,
+        )  # fmt: skip
+        assert (older.notes, older.usual) == (newest.notes, newest.usual) == ((), newest.usual)
+        seen = [point.number for point in older.shown.points] + seen
+    assert seen == list(range(1, count + 1))
+
+
+def test_a_suspect_is_listed_on_every_page_however_old_it_is(house: House) -> None:
+    values = scattered(310)
+    values[7] += 900_000
+    ids = keep_past(house, values)
+    for one in (ids[2], ids[9]):
+        register.leave_out(house.store, one, "X", "A chip.", "ines", house.clock())
+    for start in (0, 50, 300):
+        found = trending.trend(house.store, "vise-a", "X", start=start)
+        assert [(one.number, one.row.setup_id) for one in found.suspects] == [(8, ids[7])]
+        assert (found.suspects[0].row.value_nm, found.suspects[0].row.person) == (values[7], "tomas")
+    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
+    assert trending.trend(house.store, "vise-a", "X").suspects == ()
+    assert trending.trend(house.store, "vise-a", "X", "vise-a-1").suspects == found.suspects

@@ -14,6 +14,7 @@ from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM
 from tests.web.conftest import Site
 from webapp.domain.evidence.events import SHORT_ID
+from webapp.services.shop import register
 from webapp.services.shop.register import seating_id
 from webapp.web.show.charting import MOST_KEPT
 
@@ -70,6 +71,37 @@ def test_a_signal_is_explained_with_its_setups_since_when_how_far_and_the_ask_ra
     assert "since 2020-" in signals
     overview = site.signed_in("odo").page("/desk/fixtures")
     assert f"{TRENDS}#signals" in overview
+
+
+def test_a_suspect_that_the_overview_counts_is_listed_however_many_values_came_after_it(site: Site) -> None:
+    values = scattered(301)
+    values[0] += 900_000
+    ids = keep(site, values)
+    lead = site.signed_in("ines")
+    assert f"{TRENDS}#suspects" in lead.page("/desk/fixtures")
+    for start in (0, 300):
+        page = lead.page(f"{TRENDS}?start={start}")
+        suspects = page[page.index('id="suspects"') : page.index("Chart</h2>")]
+        assert "Setup 1 of" in " ".join(suspects.split())
+        assert f"{TRENDS}/values/{ids[0]}" in suspects
+
+
+def test_the_oldest_page_is_about_its_whole_seating_even_with_one_value_or_none_that_counts(
+    site: Site,
+) -> None:
+    ids = keep(site, scattered(51))
+    lead = site.signed_in("ines")
+    page = lead.page(f"{TRENDS}?start=50")
+    assert "<figure" in page
+    assert "Values 51 to 51 of 51" in page
+    assert "one value so far" not in page
+    assert "A chart needs" not in page
+    assert "The running average" in page
+    assert "The largest step" not in page
+    register.leave_out(site.house.store, ids[0], "X", "A chip.", "ines", site.house.clock())
+    page = lead.page(f"{TRENDS}?start=50")
+    assert "counted nowhere here: 1" in page
+    assert "A chart needs" not in page
 
 
 def test_seatings_can_be_filtered_and_are_never_mixed(site: Site) -> None:

@@ -10,7 +10,7 @@ from webapp.settings import Settings
 
 DONE, NO_SHOP = 0, 2
 SAID = """The name of {person} is erased; it stands on the ledger. What stays: the short name, and the name in
-sealed records, in sheets that setups were signed on, in free text, and in every copy made before."""
+sealed records, in every sheet made for a tablet before, in free text, and in every copy made before."""
 
 
 def erase_name(settings: Settings, person: str) -> int:

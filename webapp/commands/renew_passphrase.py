@@ -33,9 +33,10 @@ def renew_passphrase(settings: Settings) -> int:
     if not has_shop(settings):
         return NO_SHOP
     finish_renewal(settings)
-    former, new = key_passphrase(settings, new_token, made=True), _new(settings)
     files = (settings.keys_folder / FILE_NAME, settings.certificate_folder / AUTHORITY_KEY_FILE)
     there = [file for file in files if file.exists()]
+    former = key_passphrase(settings, new_token, made=True)
+    new = _new(settings, former, there)
     _must_open(there, former, new)
     store = Store.open(settings.database, settings.files_folder)
     try:
@@ -54,7 +55,7 @@ def renew_passphrase(settings: Settings) -> int:
     return DONE
 
 
-def _new(settings: Settings) -> str:
+def _new(settings: Settings, former: str, files: Sequence[Path]) -> str:
     if settings.key_passphrase is not None:
         typed = os.environ.get(NEW, "")
         if len(typed) < SHORTEST_PASSPHRASE or typed == settings.key_passphrase:
@@ -64,9 +65,18 @@ def _new(settings: Settings) -> str:
             )
         return typed
     path = settings.next_unlock_path
+    if path.exists() and _is_none(path.read_text(encoding="utf-8").strip(), former):
+        for file in files:
+            unwrap(file.read_bytes(), former)
+        path.unlink()
     if not path.exists():
         write_secret(path, new_token())
     return path.read_text(encoding="utf-8").strip()
+
+
+def _is_none(text: str, former: str) -> bool:
+    """Whether this can be no new passphrase: cut short by a full disk, or the former one."""
+    return len(text) < SHORTEST_PASSPHRASE or text == former
 
 
 def _must_open(files: Sequence[Path], former: str, new: str) -> None:

@@ -151,21 +151,24 @@ def chart(
     baseline: int = BASELINE,
     limits: ChartLimits = SHOWN,
     before_nm: Sequence[int] = (),
+    first_nm: Sequence[int] = (),
 ) -> Chart:
     """Return the charts of one seating's values. Raises `DriftTooFewError` below five.
 
     `hidden_nm` (above 0) is the spread that the display hides, its step over sqrt(12). `before_nm` are those
-    values of the seating that lie before these, oldest first: the baseline and the averages begin with them.
+    values of the seating that lie before these, oldest first: the averages begin with them. `first_nm` are
+    the seating's first values, as many as the baseline takes, where some of them lie after these.
     """
     ordered = in_order(values)
-    if len(before_nm) + len(ordered) < LEAST_VALUES:
-        raise DriftTooFewError(n=len(before_nm) + len(ordered), least=LEAST_VALUES)
+    begun_nm = first_nm or [*before_nm[:baseline], *(value.value_nm for value in ordered)]
+    if len(begun_nm) < LEAST_VALUES:
+        raise DriftTooFewError(n=len(begun_nm), least=LEAST_VALUES)
     # Counted from the first value, so that a far-off zero costs no digits.
-    origin_nm = before_nm[0] if before_nm else ordered[0].value_nm
+    origin_nm = begun_nm[0]
     bare = [value.value_nm - origin_nm for value in ordered]
     # An average forgets: of what lies farther back less than a part in 10**19 is left.
     led = [value - origin_nm for value in before_nm[-LOOK_BACK:]]
-    first = [*(value - origin_nm for value in before_nm[:baseline]), *bare][:baseline]
+    first = [value - origin_nm for value in begun_nm[:baseline]]
     centre = sum(first) / len(first)
     ranges = moving_ranges(first)
     for seating in earlier_seatings_nm:

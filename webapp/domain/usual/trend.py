@@ -11,8 +11,8 @@ Rules of this module:
   value jumped, says nothing about that.
 - Seatings are never mixed: each has its own chart.
 - Of a long seating a stretch is looked at: the rows that are shown and some that lead up to them. Its usual,
-  its numbers and the baseline of its chart are the whole seating's; the signals are those that reach what is
-  shown.
+  its numbers, its notes and the baseline of its chart are the whole seating's, whether older values or newer
+  ones lie beside the stretch; the signals are those that reach what is shown.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from dataclasses import dataclass, replace
 from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.usual.drift import (
+    BASELINE,
     LEAST_VALUES,
     Chart,
     DatedValue,
@@ -118,24 +119,19 @@ class SeatingTrend:
         """Return the points that were not left out."""
         return tuple(point for point in self.points if point.row.left_out_reason is None)
 
-    @property
-    def suspects(self) -> tuple[TrendPoint, ...]:
-        """Return the points that Grubbs' test points at."""
-        return tuple(point for point in self.points if point.is_suspect)
-
 
 @dataclass(frozen=True)
 class Stretch:
-    """Where rows lie in a seating that they are not all of: the values that count before them, the number of
-    the first, how many at their start only lead up to the others; and how many rows the seating has, and how
-    many of them were left out.
+    """Where rows lie in a seating that they are not all of: the values that count before them, all that count
+    in the seating, the number of the first row, how many at their start only lead up to the others; and how
+    many rows the seating has, those left out too.
     """
 
     before: SeatingValues
+    whole: SeatingValues
     first_number: int
     leading: int
     count: int
-    left_out: int
 
 
 @dataclass(frozen=True)
@@ -158,6 +154,11 @@ class SeatingRows:
     def first_number(self) -> int:
         """Return the number of the first of the rows."""
         return self.stretch.first_number if self.stretch else 1
+
+    @property
+    def counted_nm(self) -> tuple[int, ...]:
+        """Return all values of the seating that count, oldest first."""
+        return (self.stretch.whole if self.stretch else values_of(self)).values_nm
 
 
 def seating_trend(
@@ -193,7 +194,7 @@ def seating_trend(
         signal_numbers=tuple(said.number(signal.first) for signal in said.newest),
         signal_count=said.count,
         hints=said.hints(),
-        notes=tuple(_notes(now, rows, counted)),
+        notes=tuple(_notes(now, counted)),
         first_number=now.first_number,
         leading=leading,
         count=now.count,
@@ -217,19 +218,21 @@ def _chart(rows: Sequence[TrendRow], seatings: Sequence[SeatingRows], display: D
     dated = [DatedValue(row.setup_id, row.at_utc, row.value_nm) for row in rows]
     now = seatings[-1]
     before = now.stretch.before.values_nm if now.stretch else ()
-    return _chart_of(dated, [values_of(seating) for seating in seatings[:-1]], display, before)
+    return _chart_of(dated, map(values_of, seatings[:-1]), display, before, now.counted_nm)
 
 
 def _chart_of(
     rows: Sequence[DatedValue],
-    earlier: Sequence[SeatingValues],
+    earlier: Iterable[SeatingValues],
     display: Display,
-    before_nm: Sequence[int] = (),
+    before_nm: Sequence[int],
+    counted_nm: Sequence[int],
 ) -> Chart | None:
-    if len(before_nm) + len(rows) < LEAST_VALUES:
+    if len(counted_nm) < LEAST_VALUES:
         return None
     ranges = [one.values_nm for one in earlier if len(one.values_nm) > 1]
-    return chart(rows, display.resolution_nm / math.sqrt(12), ranges, before_nm=before_nm)
+    hidden_nm, first_nm = display.resolution_nm / math.sqrt(12), counted_nm[:BASELINE]
+    return chart(rows, hidden_nm, ranges, before_nm=before_nm, first_nm=first_nm)
 
 
 def signals_of(
@@ -241,7 +244,7 @@ def signals_of(
     now, first = history[-1], max(0, len(times_utc) - shown - leading)
     parts = now.setup_ids[first:], times_utc[first:], now.values_nm[first:]
     dated = [DatedValue(*one) for one in zip(*parts, strict=True)]
-    found = _chart_of(dated, history[:-1], display, now.values_nm[:first])
+    found = _chart_of(dated, history[:-1], display, now.values_nm[:first], now.values_nm)
     return len(stretch_of(found, max(0, len(dated) - shown)).signals) if found else 0
 
 
@@ -324,24 +327,23 @@ class Said:
         return replace(said, fields={**said.fields, "first_setup": self.number(signal.first)})
 
 
-def _notes(now: SeatingRows, rows: Sequence[TrendRow], counted: Sequence[TrendRow]) -> Iterable[Finding]:
-    """Yield what limits what can be said about these values."""
-    before = now.stretch.before.values_nm if now.stretch else ()
-    count = len(before) + len(counted)
+def _notes(now: SeatingRows, counted: Sequence[TrendRow]) -> Iterable[Finding]:
+    """Yield what limits what can be said about a seating; who brought its values is known of these rows."""
+    values_nm = now.counted_nm
+    count = len(values_nm)
     if not count:
         yield Finding("trend.no_value")
     elif count == 1:
         yield Finding("trend.one_value")
     elif count < LEAST_VALUES:
         yield Finding("drift.too_few", {"n": count, "least": LEAST_VALUES})
-    if count > 1 and len({*before, *(row.value_nm for row in counted)}) == 1:
+    if count > 1 and all(value_nm == values_nm[0] for value_nm in values_nm):
         yield Finding("trend.no_spread")
     people = {row.person for row in counted}
-    if not before and count > 1 and len(people) == 1 and None not in people:
+    if len(counted) == count > 1 and len(people) == 1 and None not in people:
         yield Finding("trend.one_person")
-    left_out = now.stretch.left_out if now.stretch else len(rows) - len(counted)
-    if left_out:
-        yield Finding("trend.left_out", {"count": left_out})
+    if now.count > count:
+        yield Finding("trend.left_out", {"count": now.count - count})
 
 
 def described(trend: SeatingTrend, display: Display) -> tuple[Finding, ...]:
@@ -374,16 +376,19 @@ def _described_chart(found: Chart | None, display: Display) -> Iterable[Finding]
         return
     averages = [point.ewma_nm for point in found.points]
     steps = [point.moving_range_nm for point in found.points if point.moving_range_nm is not None]
-    yield Finding(
-        "trend.described_chart",
-        {
-            "low": format_length(round(min(averages)), display),
-            "high": format_length(round(max(averages)), display),
-            "limit": format_length(round(found.ewma_limit_nm), display, sign=False),
-            "centre": format_length(round(found.centre_nm), display),
+    unit: dict[str, str | int] = {"unit": display.unit.value}
+    average: dict[str, str | int] = {
+        "low": format_length(round(min(averages)), display),
+        "high": format_length(round(max(averages)), display),
+        "limit": format_length(round(found.ewma_limit_nm), display, sign=False),
+        "centre": format_length(round(found.centre_nm), display),
+    }
+    yield Finding("trend.described_average", unit | average)
+    # The first value of a seating may stand alone on its page: there is no step to it.
+    if steps:
+        step: dict[str, str | int] = {
             "step": format_length(max(steps), display, sign=False),
             "step_limit": format_length(round(found.moving_range_limit_nm), display, sign=False),
-            "signals": len(found.signals),
-            "unit": display.unit.value,
-        },
-    )
+        }
+        yield Finding("trend.described_steps", unit | step)
+    yield Finding("trend.described_signals", {"signals": len(found.signals)})

@@ -20,5 +20,5 @@ def all_statements(store: Store) -> list[str]:
 
 def statements(store: Store) -> list[str]:
     """The signed statements of the receipt key, oldest first. Inside a transaction."""
-    rows = store.ledger.changes(kind=RECEIPT_KEY_RENEWED, newest=-1)
+    rows = store.ledger.changes(kind=RECEIPT_KEY_RENEWED, newest=None)
     return [str(json.loads(row["text"])["data"]["statement"]) for row in reversed(rows)]

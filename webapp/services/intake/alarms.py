@@ -128,14 +128,16 @@ def answer(store: Store, alarm: str, by: str, reason: str, now: datetime) -> Non
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
-        found = [row for row in store.ledger.changes(kind=RAISED, newest=-1) if _data(row)["alarm"] == alarm]
+        found = [
+            row for row in store.ledger.changes(kind=RAISED, newest=None) if _data(row)["alarm"] == alarm
+        ]
         if not found:
             raise ProofRefused
         change(store, ANSWERED, by, found[0]["subject"], None, {"alarm": alarm, "reason": reason}, now)
 
 
 def _of(store: Store, device: str, kind: str) -> list[ChangeRow]:
-    return [row for row in store.ledger.changes(kind=kind, newest=-1) if row["subject"] == device]
+    return [row for row in store.ledger.changes(kind=kind, newest=None) if row["subject"] == device]
 
 
 def _data(row: ChangeRow) -> Mapping[str, str]:

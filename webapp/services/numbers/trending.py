@@ -9,7 +9,7 @@ back are read before them: a page costs the same after ten years.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypedDict
 
@@ -74,15 +74,25 @@ class FixtureAtAGlance(TypedDict):
 
 
 @dataclass(frozen=True)
+class NumberedRow:
+    """A value, and its number in its seating."""
+
+    number: int
+    row: TrendRow
+
+
+@dataclass(frozen=True)
 class AxisTrend:
     """What the trends page shows:
-    the parts, all seatings (oldest first), which were asked for, and their trends.
+    the parts, all seatings (oldest first), which were asked for, and their trends; and of the latest of these
+    what Grubbs' test points at, on whichever page it lies.
     """
 
     parts: AxisParts
     seatings: tuple[SeatingRows, ...]
     chosen: str
     trends: tuple[SeatingTrend, ...]
+    suspects: tuple[NumberedRow, ...] = ()
     move: Move | None = None
     start: int = 0
 
@@ -109,9 +119,10 @@ def trend(store: Store, fixture_id: str, axis: str, seating: str | None = None, 
         start = start if chosen != EVERY_SEATING and start < long.count(wanted[0]) else 0
         rows = [long.rows(place, start if place in wanted else None) for place in range(len(ids))]
         trends = tuple(_trend(store, parts, long, rows, place) for place in wanted)
+        suspects = tuple(long.suspects(wanted[-1], trends[-1].usual)) if trends else ()
     shows_present = bool(ids) and chosen in {ids[-1], EVERY_SEATING} and not start
     move = moved_together(rows, parts.floor, parts.choice, parts.machine.display) if shows_present else None
-    return AxisTrend(parts, tuple(rows), chosen, trends, move, start)
+    return AxisTrend(parts, tuple(rows), chosen, trends, suspects, move, start)
 
 
 def _trend(
@@ -143,9 +154,21 @@ class _Long:
         rows = tuple(_row(one) for one in kept)
         before = self._before(place, rows)
         first = self.count(place) - (start or 0) - len(rows) + 1
-        left_out = self._left_out.get(row["id"], 0)
-        stretch = Stretch(before, first, max(0, len(rows) - STRETCH), self.count(place), left_out)
+        leading, count = max(0, len(rows) - STRETCH), self.count(place)
+        stretch = Stretch(before, self.history[place], first, leading, count)
         return SeatingRows(row["id"], row["since_utc"], row["until_utc"], row["reason"], rows, stretch)
+
+    def suspects(self, place: int, usual_now: Usual) -> Iterable[NumberedRow]:
+        """The suspects of a seating: each is looked up by itself, for it may lie far behind what is shown."""
+        seating = self.history[place]
+        setups = self._store.setups
+        for one in usual_now.suspects:
+            if one.seating_id != seating.seating_id:
+                continue
+            for kept in setups.kept_of(self.fixture, self.axis, one.setup_id):
+                known = self.fixture, self.axis, one.seating_id, kept["at_utc"], one.setup_id
+                passed = seating.setup_ids.index(one.setup_id) + setups.left_out_before(*known)
+                yield NumberedRow(passed + 1, _row(kept))
 
     def _newest(self, seating: str, start: int) -> list[KeptWithPerson]:
         most = STRETCH + LOOK_BACK

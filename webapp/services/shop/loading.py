@@ -64,7 +64,7 @@ def load(
     With `dry_run` the same is worked out and nothing stays. `by` is a person's id,
     or ledger.SERVER at the first start. Raises a DomainError of the shop's values and stores nothing then.
     """
-    secrets = _first_secrets(store, shop, make_secret, keyring)
+    secrets = _first_secrets(store, shop, make_secret, keyring, once=dry_run)
     changes: list[Change] = []
     with suppress(_OnlyLooked), store.writing():
         loader = _Loader(store, by, now)
@@ -92,18 +92,24 @@ class _OnlyLooked(Exception):
 Secrets = Mapping[str, tuple[dict[str, str], tuple[str, str]]]
 
 
-def _first_secrets(store: Store, shop: Shop, make_secret: MakeSecret, keyring: KeyRing) -> Secrets:
+def _first_secrets(
+    store: Store, shop: Shop, make_secret: MakeSecret, keyring: KeyRing, *, once: bool
+) -> Secrets:
     """Values and hashes for everybody who is new:
-    made before the transaction, because hashing is slow on purpose.
+    made before the transaction, because hashing is slow on purpose. `once`: nothing of it stays, so the
+    hashes of the first stand for all.
     """
     with store.reading():
         known = {person["id"] for person in store.people.everybody()}
-    found = {}
+    found: dict[str, tuple[dict[str, str], tuple[str, str]]] = {}
+    hashes = None
     for person in shop.people:
         if person.id not in known:
             values = {kind: make_secret(kind) for kind in ("passphrase", "pin")}
             passphrase, pin = check_passphrase(values["passphrase"]), check_pin(values["pin"])
-            found[person.id] = values, (hash_passphrase(passphrase), hash_pin(keyring.pepper, person.id, pin))
+            if hashes is None or not once:
+                hashes = hash_passphrase(passphrase), hash_pin(keyring.pepper, person.id, pin)
+            found[person.id] = values, hashes
     return found
 
 

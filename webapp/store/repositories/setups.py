@@ -91,6 +91,12 @@ KEPT_NEWEST = KEPT_WITH_PEOPLE.replace(
     "AND axis = ? ORDER BY at_utc, kept_value.setup",
     "AND axis = ? AND seating = ? ORDER BY at_utc DESC, kept_value.setup DESC LIMIT ? OFFSET ?",
 )
+KEPT_OF = KEPT_WITH_PEOPLE.replace("AND axis = ? ORDER BY", "AND axis = ? AND kept_value.setup = ? ORDER BY")
+# From what was left out to its times: no index of times is offered, for all that counts stands in it.
+LEFT_OUT_BEFORE = (
+    "SELECT count(*) FROM kept_value WHERE fixture = ? AND axis = ? AND left_out_reason IS NOT NULL "
+    "AND seating = ? AND (at_utc || '', setup) < (?, ?)"
+)
 LEFT_OUT = (
     "SELECT seating, count(*) FROM kept_value WHERE fixture = ? AND axis = ? AND left_out_reason IS NOT NULL "
     "GROUP BY seating"
@@ -478,8 +484,11 @@ class SetupsRepository(Repository):
         """Values of one axis of a fixture, those left out too, oldest first:
         who brought each, and whether its setup was walked through here.
         """
-        rows = self._database.raw(KEPT_WITH_PEOPLE, (fixture, axis))
-        return [cast("KeptWithPerson", dict(zip(KEPT_PARTS, row, strict=True))) for row in rows]
+        return self._kept(KEPT_WITH_PEOPLE, fixture, axis)
+
+    def kept_of(self, fixture: str, axis: str, setup: str) -> list[KeptWithPerson]:
+        """The one value of a setup on an axis of a fixture, left out or not; nothing where it has none."""
+        return self._kept(KEPT_OF, fixture, axis, setup)
 
     def kept_newest(
         self, fixture: str, axis: str, seating: str, most: int, passed: int
@@ -487,8 +496,16 @@ class SetupsRepository(Repository):
         """The newest values of one axis in a seating, oldest first: so many at most, behind the newest
         `passed`.
         """
-        rows = self._database.raw(KEPT_NEWEST, (fixture, axis, seating, most, passed))
-        return [cast("KeptWithPerson", dict(zip(KEPT_PARTS, row, strict=True))) for row in reversed(rows)]
+        return self._kept(KEPT_NEWEST, fixture, axis, seating, most, passed)[::-1]
+
+    def _kept(self, statement: str, *values: str | int) -> list[KeptWithPerson]:
+        rows = self._database.raw(statement, values)
+        return [cast("KeptWithPerson", dict(zip(KEPT_PARTS, row, strict=True))) for row in rows]
+
+    def left_out_before(self, fixture: str, axis: str, seating: str, at_utc: str, setup: str) -> int:
+        """How many values of an axis were left out in a seating before this setup of this time."""
+        rows = self._database.raw(LEFT_OUT_BEFORE, (fixture, axis, seating, at_utc, setup))
+        return int(rows[0][0])
 
     def left_out_values(self, fixture: str, axis: str) -> dict[str, int]:
         """How many values of an axis were left out of the usual, by seating."""

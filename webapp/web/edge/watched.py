@@ -53,6 +53,7 @@ def _may_ask(address: str | None, named: tuple[str, ...]) -> bool:
         asks = ip_address(address or "")
     except ValueError:
         return False
+    asks = getattr(asks, "ipv4_mapped", None) or asks  # as it calls where the server listens at ::
     return asks.is_loopback or str(asks) in named
 
 
