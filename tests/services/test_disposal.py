@@ -11,7 +11,7 @@ import pytest
 from tests.kit.house import House
 from tests.services.test_recording import files, sealed
 from webapp.cli import main
-from webapp.services.audit import disposal
+from webapp.services.audit import disposal, handing_out
 from webapp.services.audit.auditing import audit
 from webapp.services.decisions import signing_off
 from webapp.services.errors import ReasonMissing, RecordDisposed, RoleMissing
@@ -35,10 +35,12 @@ def test_what_is_old_is_disposed_of_with_a_tombstone_and_the_audit_says_so(house
         with pytest.raises(refused):
             disposal.dispose(house.store, found, disposal.Asked(reason, by, now))
     assert files(house) == [digest]
+    assert handing_out._setups(house.store, handing_out.Asked()) == [old.setup]
     asked = disposal.Asked("Five years are over.", "ines", now)
     assert disposal.dispose(house.store, found, asked) == disposal.Disposed(1, [])
     assert disposal.dispose(house.store, found, asked).records == 0  # twice at once: one tombstone each
     assert files(house) == []
+    assert handing_out._setups(house.store, handing_out.Asked()) == []
     assert young.files.is_whole(digest) is False
     assert audit(house.store) == []
     with house.store.reading():
