@@ -10,7 +10,7 @@ import os
 import shutil
 import subprocess
 import tarfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from hashlib import sha256
 from pathlib import Path
 
@@ -20,12 +20,16 @@ import pytest
 from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
+from tests.services import test_recording
 from webapp.cli import main
+from webapp.commands import backup as making
 from webapp.commands.backup import COPY_PREFIX
 from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
+from webapp.services.audit import disposal
 from webapp.services.audit.auditing import audit
 from webapp.services.evidence import epochs, safekeeping
+from webapp.settings import Settings
 from webapp.store import Store
 
 PASSPHRASE = "four plain words here"
@@ -106,6 +110,37 @@ def test_all_of_a_shop_comes_back_and_says_so(
     again = House(back, house.keyring, loaded=True)
     assert {one["outcome"] for one in again.accept(again.walk().start().parts)} == {"accepted"}
     assert [path.name for path in back.parent.iterdir()] == ["shop"]
+
+
+@pytest.mark.parametrize("listed_first", [False, True])
+def test_a_backup_that_records_were_disposed_of_beside_is_refused_and_the_next_one_comes_back(
+    house: House,
+    run: Callable[..., str],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    listed_first: bool,
+) -> None:
+    with house.store.reading():
+        (setup,) = house.store.setups.setups()
+    house.clock.forward(hours=1)
+    house.sign_off(setup["id"])
+    test_recording.sealed(house, setup["id"])
+    members = making._members
+
+    def beside(settings: Settings, database: Path) -> Iterator[tuple[str, Path]]:
+        found = list(members(settings, database)) if listed_first else None
+        with house.store.reading():
+            rows = list(house.store.records.all_records())
+        disposal.dispose(house.store, rows, disposal.Asked("Ten years are over.", "ines", house.clock()))
+        yield from found or members(settings, database)
+
+    run("backup", "--new-key", tmp_path / "owner.key")
+    with monkeypatch.context() as patched:
+        patched.setattr(making, "_members", beside)
+        assert "Make it again" in run("backup", tmp_path / "night.age", status=1)
+    assert [path.name for path in tmp_path.glob("*night*")] == []
+    run("backup", tmp_path / "night.age")
+    run("backup", "--drill", tmp_path / "night.age", "--key", tmp_path / "owner.key")
 
 
 def test_a_program_of_others_opens_it(made: tuple[Path, Path]) -> None:

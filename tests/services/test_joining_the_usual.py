@@ -112,7 +112,7 @@ def test_a_value_that_stayed_out_is_listed_and_can_be_taken_in_later(steady: Hou
     walk = bad(steady)
     steady.sign_off(walk.setup)
     both = trending.with_and_without(steady.store, "vise-a", "X", walk.setup)
-    assert both.point.row.left_out_reason == joining.BEYOND_REASON
+    assert both.row.left_out_reason == joining.BEYOND_REASON
     register.take_in(steady.store, walk.setup, "X", "It was right after all.", "ines", steady.clock())
     assert lines(steady) == both.other.usual
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import pytest
 
 from tests.kit.house import House
 from tests.kit.past import keep_past, setup_id
 from tests.kit.shop import CENTRES_NM
+from webapp.domain.usual.trend import seating_trend
 from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
 from webapp.services.numbers import trending
 from webapp.services.sheets import preparing
@@ -63,12 +65,39 @@ def test_a_value_is_shown_with_the_usual_that_would_be_without_it_and_the_other_
     values[5] += 300_000
     ids = keep_past(house, values)
     both = trending.with_and_without(house.store, "vise-a", "X", ids[5])
-    assert both.point.is_suspect
+    assert both.is_suspect
+    assert (both.number, both.verdict, both.row.value_nm) == (6, "stop", values[5])
     assert (both.now.usual.n_values, both.other.usual.n_values) == (12, 11)
     register.leave_out(house.store, ids[5], "X", "A chip.", "ines", house.clock())
     gone = trending.with_and_without(house.store, "vise-a", "X", ids[5])
     assert gone.now.usual == both.other.usual
-    assert gone.other.usual == both.now.usual
+    assert gone.other == both.now
+    assert gone.now == both.other
+    assert (gone.number, gone.row.left_out_reason, gone.is_suspect) == (6, "A chip.", False)
+
+
+def test_a_value_of_an_earlier_seating_is_weighed_as_the_whole_seating_read_row_by_row_is(
+    house: House,
+) -> None:
+    values = [value + (90_000 if place >= 250 else 0) for place, value in enumerate(scattered(300))]
+    ids = keep_past(house, values)
+    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
+    keep_past(house, scattered(40, 500_000), seating="vise-a-2", first=401)
+    register.leave_out(house.store, ids[3], "X", "A chip.", "ines", house.clock())
+    for place, reason in ((280, None), (3, "A chip.")):
+        one = trending.with_and_without(house.store, "vise-a", "X", ids[place])
+        assert (one.number, one.seating["id"], one.row.left_out_reason) == (place + 1, "vise-a-1", reason)
+        with house.store.reading():
+            row = trending.seating_rows(house.store, "vise-a", "X")[0]
+        turned = tuple(
+            replace(kept, left_out_reason="Else." if reason is None else None) if kept == one.row else kept
+            for kept in row.rows
+        )
+        for rows, counting in ((row.rows, one.now), (turned, one.other)):
+            parts = one.parts.floor, one.parts.choice, one.parts.machine.display
+            whole = seating_trend([replace(row, rows=rows)], *parts)
+            assert counting == trending.Counting(whole.usual, whole.signal_count)
+            assert counting.signals > 0
 
 
 def test_the_overview_has_every_fixture_with_each_axis_that_is_touched(house: House) -> None:

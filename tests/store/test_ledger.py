@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from webapp.domain.evidence import tree
 from webapp.store import Store
 from webapp.store.errors import Conflict
+from webapp.store.repositories.ledger import CHANGES_ABOUT_RECORD
 
 
 @settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
@@ -53,3 +54,22 @@ def test_a_setup_is_decided_once_by_the_database_itself(store: Store, second: st
     decide("record.sealed", "one")
     with store.reading():
         assert [row["setup"] for row in store.ledger.changes_between(0, 10)] == ["one", "two", "one"]
+
+
+def test_what_came_to_be_of_one_record_is_found_by_an_index_on_either_database(store: Store) -> None:
+    """Asked of the database: its plan, on a server one that reads a whole table only if it must."""
+    with store.writing():
+        for kind in ("record.disposed", "record.added_to", "person.changed"):
+            for subject in ("one", "two"):
+                store.ledger.append_change("{}", kind=kind, by="b", subject=subject, setup=None, at_utc="a")
+    in_file = store.settings().get("journal_mode") is not None
+    with store.reading():
+        found = store.ledger.changes_about_record("record.added_to", "two")
+        assert [(row["type"], row["subject"], row["position"]) for row in found] == [
+            ("record.added_to", "two", 3)
+        ]
+        if not in_file:
+            store.ask("SET LOCAL enable_seqscan = off")
+        explain = "EXPLAIN QUERY PLAN" if in_file else "EXPLAIN"
+        plan = store.ask(f"{explain} {CHANGES_ABOUT_RECORD}", ("two", "record.added_to"))
+    assert "change_about_record" in str(plan), plan

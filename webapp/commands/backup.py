@@ -26,7 +26,7 @@ from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
 from webapp.proof.key_file import write_whole
 from webapp.proof.keys import KeyRing
-from webapp.services.evidence import ledger, safekeeping, succession
+from webapp.services.evidence import ledger, safekeeping, succession, tombstones
 from webapp.services.times import utc_text
 from webapp.settings import Settings
 from webapp.shop_folder import shop_name
@@ -116,7 +116,7 @@ def write(
         with _copied(settings, store) as copied, _created(aside) as out:
             copy = Store.open(copied, settings.files_folder)
             with copy.reading():
-                now = ledger.head(copy)
+                now, disposed = ledger.head(copy), tombstones.newest(copy)
                 statements = succession.statements(copy)
             said = {
                 "made_at_utc": utc_text(utc_now()),
@@ -126,6 +126,7 @@ def write(
             copy.close()
             members = _members(settings, copied)
             listed = backup_file.write(out, members, said, recipient, keyring.receipt_key, statements)
+            _nothing_disposed_since(store, disposed)
             out.flush()
             os.fsync(out.fileno())
         aside.rename(path)
@@ -185,8 +186,17 @@ def _created(path: Path) -> IO[bytes]:
         raise BackupRefused("backup.not_written", path=str(path.parent), why=error.strerror or "") from error
 
 
+def _nothing_disposed_since(store: Store, disposed: int | None) -> None:
+    """Refuse a backup whose database names, as kept, records that may be gone from beside it."""
+    with store.reading():
+        if tombstones.newest(store) != disposed:
+            raise BackupRefused("backup.disposed_meanwhile")
+
+
 def _members(settings: Settings, database: Path) -> Iterator[tuple[str, Path]]:
-    """The copied database first: what it names lies beside it by then and is never taken away."""
+    """The copied database first: what it names lies beside it by then, and is taken away by `dispose` alone,
+    which writes tombstones first.
+    """
     yield DATABASE, database
     folder = settings.data_folder
     for path in sorted(folder.rglob("*")):

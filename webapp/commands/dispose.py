@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import time
 
 from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
@@ -10,7 +11,9 @@ from webapp.services.audit import disposal
 from webapp.services.evidence.ledger import keep_head
 from webapp.settings import Settings
 
-DONE, CANNOT = 0, 2
+DONE, LEFT, CANNOT = 0, 1, 2
+# Longer than SQLite's longest wait between two tries, so that whoever waits to write gets a turn.
+PAUSE_S = 0.15
 
 
 def dispose(settings: Settings, years: int, by: str | None, reason: str | None, *, dry_run: bool) -> int:
@@ -28,8 +31,19 @@ def dispose(settings: Settings, years: int, by: str | None, reason: str | None, 
         if dry_run:
             print(f"{len(found)} sealed records are older than {years} years. Nothing was altered.")
             return DONE
-        disposal.dispose(store, found, reason or "", by or "", now)
+        asked = disposal.Asked(reason or "", by or "", now)
+        done = disposal.dispose(store, found, asked, lambda: time.sleep(PAUSE_S))
         keep_head(store)
-    print(f"{len(found)} sealed records are gone; their hashes, who and why stand on the ledger. Events and")
-    print("decisions stay, and so do copies that left: bundles, downloads, backups.")
-    return DONE
+    return _said(done)
+
+
+def _said(done: disposal.Disposed) -> int:
+    print(f"{done.records} sealed records are disposed of; their hashes, who and why stand on the ledger.")
+    print("Events and decisions stay, and so do copies that left: bundles, downloads, backups.")
+    if not done.left:
+        return DONE
+    print(
+        f"Files that could not be taken away: {len(done.left)}. The first: {done.left[0]}.", file=sys.stderr
+    )
+    print("Make that right, then give the same command again: it takes away what was left.", file=sys.stderr)
+    return LEFT

@@ -669,6 +669,15 @@ SET_ASIDE_LISTED = Migration(
     ("CREATE INDEX set_aside_newest ON set_aside (received_at_utc DESC, id)",),
 )
 
+# Few changes are of these types, so that all others cost what they did.
+CHANGES_ABOUT_RECORDS = Migration(
+    "what came to be of a sealed record",
+    (
+        """CREATE INDEX change_about_record ON change (subject, type, position)
+            WHERE type IN ('record.disposed', 'record.added_to')""",
+    ),
+)
+
 MIGRATIONS = (
     LEDGER,
     PEOPLE,
@@ -697,6 +706,7 @@ MIGRATIONS = (
     NAMES_ERASABLE,
     VALUES_LEFT_OUT,
     SET_ASIDE_LISTED,
+    CHANGES_ABOUT_RECORDS,
 )
 
 

@@ -33,6 +33,7 @@ from webapp.services.evidence.ledger import SERVER, change, has_head, keep_head
 from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault, Stretch, Walk
 from webapp.services.evidence.tombstones import tombstone
 from webapp.services.times import from_text, utc_text
+from webapp.store.errors import DatabaseDamaged
 
 if TYPE_CHECKING:
     from webapp.store import Store
@@ -299,18 +300,20 @@ def _sheets(rows: Iterable[SheetRow]) -> Iterator[Fault]:
 
 
 def _record(store: Store, row: RecordRow) -> Iterator[Fault]:
-    if not store.records.files.is_whole(row["sha256"]):
-        with store.reading():
+    name = f"record {row['sha256']} of setup {row['setup']}"
+    try:
+        pdf = store.records.files.read(row["sha256"])
+    except DatabaseDamaged:
+        with store.reading():  # after the file: a tombstone is there before its file goes
             disposed = tombstone(store, row) is not None
-        if disposed:
-            return
-        yield Fault("audit.record_file", f"record {row['sha256']} of setup {row['setup']}")
+        if not disposed:
+            yield Fault("audit.record_file", name)
         return
-    printed = printed_head(store.records.files.read(row["sha256"]))
+    printed = printed_head(pdf)
     with store.reading():
         held = printed is None or has_head(store, printed["size"], printed["root"])
     if not held:
-        yield Fault("audit.printed_head", f"record {row['sha256']} of setup {row['setup']}")
+        yield Fault("audit.printed_head", name)
 
 
 def _named_in(store: Store, stretch: Stretch, outcome: Outcome) -> Iterator[Fault]:

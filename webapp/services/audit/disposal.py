@@ -6,17 +6,21 @@ Rules:
 - what goes is the sealed file. Events and decisions stay, because the ledger's tree is over their texts; so
   does the row that says which file it was;
 - a record is disposed of by its age since it was sealed, never a single one that somebody would rather not
-  have: all that are older go, or none.
+  have: all that are older go, or none;
+- a shop goes on meanwhile: tombstones are written so many in a transaction, all of them before the first file
+  goes. What a crash or a disk left undone, the next call does.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime
-from typing import TYPE_CHECKING
+from itertools import islice
+from typing import TYPE_CHECKING, NamedTuple
 
+from webapp.services.evidence import tombstones
 from webapp.services.evidence.ledger import change
-from webapp.services.evidence.tombstones import DISPOSED, tombstone
+from webapp.services.evidence.tombstones import DISPOSED
 from webapp.services.people.access import must_be_lead
 from webapp.services.typed_reasons import reason_text
 
@@ -24,34 +28,68 @@ if TYPE_CHECKING:
     from webapp.store import Store
     from webapp.store.rows import RecordRow
 
+AT_A_TIME = 50
+
+
+class Disposed(NamedTuple):
+    """How many records got a tombstone, and why a file that has one still lies there, one error for each."""
+
+    records: int
+    left: list[OSError]
+
+
+class Asked(NamedTuple):
+    """Why records go, who says so (a lead), and when."""
+
+    reason: str
+    by: str
+    now: datetime
+
 
 def older_than(store: Store, years: int, now: datetime) -> list[RecordRow]:
     """Records that were sealed so many years (1 or more) before `now` and are still kept, by setup."""
     before = f"{now.year - years:04}{now:-%m-%dT%H:%M:%S.000Z}"
     with store.reading():
-        old = [row for row in store.records.all_records() if row["sealed_at_utc"] < before]
-        return [row for row in old if tombstone(store, row) is None]
+        gone = tombstones.disposed(store)
+        old = (row for row in store.records.all_records() if row["sealed_at_utc"] < before)
+        return [row for row in old if row["sha256"] not in gone]
 
 
-def dispose(store: Store, records: Iterable[RecordRow], reason: str, by: str, now: datetime) -> int:
-    """Write a tombstone for each, then take the files away; how many. Raises RoleMissing, ReasonMissing.
+def dispose(
+    store: Store, records: Iterable[RecordRow], asked: Asked, between: Callable[[], None] = lambda: None
+) -> Disposed:
+    """Write a tombstone for each, then take the files away. Raises RoleMissing, ReasonMissing.
 
-    Files that a crash left behind their tombstones go with the next call of `sweep`.
+    `between` is called after every transaction, for others who want to write.
     """
-    reason, rows = reason_text(reason), list(records)
-    with store.writing():
-        must_be_lead(store, by)
-        for row in rows:
-            data = {"sha256": row["sha256"], "bytes": row["bytes"], "sealed_at_utc": row["sealed_at_utc"]}
-            # Of no setup: what was decided in it does not change with it.
-            change(store, DISPOSED, by, row["setup"], None, {**data, "reason": reason}, now)
-    sweep(store)
-    return len(rows)
+    asked = asked._replace(reason=reason_text(asked.reason))
+    rows, count = iter(records), 0
+    while True:
+        piece = list(islice(rows, AT_A_TIME))
+        with store.writing():
+            must_be_lead(store, asked.by)
+            count += sum(_bury(store, row, asked) for row in piece)
+        if len(piece) < AT_A_TIME:
+            return Disposed(count, sweep(store))
+        between()
 
 
-def sweep(store: Store) -> None:
-    """Take away every file that has a tombstone."""
-    with store.reading():
-        gone = [row["sha256"] for row in store.records.all_records() if tombstone(store, row)]
-    for sha256 in gone:
-        store.records.files.remove(sha256)
+def _bury(store: Store, row: RecordRow, asked: Asked) -> bool:
+    """Write one tombstone; whether there was none yet."""
+    if tombstones.tombstone(store, row) is not None:
+        return False
+    data = {"sha256": row["sha256"], "bytes": row["bytes"], "sealed_at_utc": row["sealed_at_utc"]}
+    # Of no setup: what was decided in it does not change with it.
+    change(store, DISPOSED, asked.by, row["setup"], None, {**data, "reason": asked.reason}, asked.now)
+    return True
+
+
+def sweep(store: Store) -> list[OSError]:
+    """Take away every file that has a tombstone; what kept each of those that could not be."""
+    left = []
+    for sha256 in tombstones.hashes(store):
+        try:
+            store.records.files.remove(sha256)
+        except OSError as error:
+            left.append(error)
+    return left

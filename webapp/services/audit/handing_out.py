@@ -39,7 +39,7 @@ from webapp.services.errors import NoSuchSetup, NothingToHandOut
 from webapp.services.evidence.entries import SEALED
 from webapp.services.evidence.ledger import change
 from webapp.services.evidence.signed_heads import sign_head
-from webapp.services.evidence.tombstones import tombstone
+from webapp.services.evidence.tombstones import disposed
 from webapp.services.setups import recording
 from webapp.services.times import utc_text
 from webapp.words import say
@@ -158,15 +158,11 @@ def _setups(store: Store, asked: Asked) -> list[str]:
             return [asked.setup]
         started = store.setups.started_between(asked.since_utc, asked.until_utc)
         # Of a record that was disposed of the tombstone is handed out, among the changes.
-        found = [setup for setup in started if not _is_disposed(store, setup)]
+        gone = {row["subject"] for row in disposed(store).values()}
+        found = [setup for setup in started if setup not in gone]
     if not asked.since_utc < asked.until_utc:
         raise NothingToHandOut
     return found
-
-
-def _is_disposed(store: Store, setup: str) -> bool:
-    record = store.records.record(setup)
-    return record is not None and tombstone(store, record) is not None
 
 
 def _until(asked: Asked) -> str | None:
@@ -256,7 +252,7 @@ def _changes(made: _Making, asked: Asked) -> Iterator[bytes]:
     if asked.setup is not None:
         with made.store.reading():
             rows = made.store.ledger.changes_of_setup(asked.setup)
-            rows += made.store.ledger.changes_about(ADDED, asked.setup)
+            rows += made.store.ledger.changes_about_record(ADDED, asked.setup)
             lines = [_line(made, row, None) for row in rows if row["position"] < made.head["size"]]
         yield b"".join(lines)
         return

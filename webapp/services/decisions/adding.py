@@ -118,7 +118,7 @@ def proven(store: Store, signer: NoteSigner, setup_id: str, number: int) -> str 
 
 def _read(store: Store, setup_id: str) -> list[Addition]:
     found = []
-    for row in store.ledger.changes_about(ADDED, setup_id):
+    for row in store.ledger.changes_about_record(ADDED, setup_id):
         data = json.loads(row["text"])["data"]
         found.append(
             Addition(

@@ -25,6 +25,7 @@ from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, U
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import KeptWithPerson
 
 MOST_VALUES = 500_000  # about 100 MB
 MOST_WORKED_OUT = 16
@@ -134,12 +135,27 @@ def _after(seating: _Seating, changed: Sequence[tuple[str, str | None, int, str]
         place = setup_ids.index(setup)
         del times_utc[place], setup_ids[place], values_nm[place]
     for setup, _, value_nm, at_utc in came:
-        among = slice(bisect_left(times_utc, at_utc), bisect_right(times_utc, at_utc))
-        place = among.start + bisect_left(setup_ids[among], setup)
+        place = place_in(setup_ids, times_utc, at_utc, setup)
         times_utc.insert(place, at_utc)
         setup_ids.insert(place, setup)
         values_nm.insert(place, value_nm)
     return _seating(seating_id, times_utc, setup_ids, values_nm)
+
+
+def place_in(setup_ids: Sequence[str], times_utc: Sequence[str], at_utc: str, setup_id: str) -> int:
+    """Where a value of this time and setup lies in a seating, or would lie: so many count before it."""
+    first, last = bisect_left(times_utc, at_utc), bisect_right(times_utc, at_utc)
+    return first + bisect_left(setup_ids[first:last], setup_id)
+
+
+def turned_round(
+    values: SeatingValues, times_utc: tuple[str, ...], kept: KeptWithPerson
+) -> tuple[SeatingValues, tuple[str, ...]]:
+    """A seating and its times with one value out that counts, or in that was left out."""
+    seating = None if kept["left_out_reason"] is None else kept["seating"]
+    changed = kept["setup"], seating, kept["value_nm"], kept["at_utc"]
+    found = _after(_Seating(times_utc, values), [changed])
+    return found.values, found.times_utc
 
 
 def usual_of(

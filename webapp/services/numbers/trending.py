@@ -8,7 +8,6 @@ back are read before them: a page costs the same after ten years.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypedDict
@@ -22,14 +21,13 @@ from webapp.domain.usual.trend import (
     SeatingRows,
     SeatingTrend,
     Stretch,
-    TrendPoint,
     TrendRow,
     seating_trend,
     signals_of,
 )
-from webapp.domain.usual.usual import SeatingValues, Usual
+from webapp.domain.usual.usual import SeatingValues, Usual, Verdict, verdict
 from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
-from webapp.services.numbers.histories import dated_history, usual_of, worked_out
+from webapp.services.numbers.histories import dated_history, place_in, turned_round, usual_of, worked_out
 from webapp.services.sheets.preparing import AxisParts, axis_parts, parts_of_axes
 
 if TYPE_CHECKING:
@@ -160,15 +158,36 @@ class _Long:
 
     def suspects(self, place: int, usual_now: Usual) -> Iterable[NumberedRow]:
         """The suspects of a seating: each is looked up by itself, for it may lie far behind what is shown."""
-        seating = self.history[place]
-        setups = self._store.setups
+        seating = self.history[place].seating_id
         for one in usual_now.suspects:
-            if one.seating_id != seating.seating_id:
+            if one.seating_id != seating:
                 continue
-            for kept in setups.kept_of(self.fixture, self.axis, one.setup_id):
-                known = self.fixture, self.axis, one.seating_id, kept["at_utc"], one.setup_id
-                passed = seating.setup_ids.index(one.setup_id) + setups.left_out_before(*known)
-                yield NumberedRow(passed + 1, _row(kept))
+            for kept in self._store.setups.kept_of(self.fixture, self.axis, one.setup_id):
+                yield NumberedRow(self.number(place, kept), _row(kept))
+
+    def number(self, place: int, kept: KeptWithPerson) -> int:
+        """The number of a value in its seating, whether it counts or not."""
+        at_utc, setup = kept["at_utc"], kept["setup"]
+        known = self.fixture, self.axis, kept["seating"], at_utc, setup
+        left_out = self._store.setups.left_out_before(*known)
+        return place_in(self.history[place].setup_ids, self._times[place], at_utc, setup) + left_out + 1
+
+    def counting(self, place: int, parts: AxisParts, turned: KeptWithPerson | None = None) -> Counting:
+        """What a seating comes to as it stands, or with one of its values turned round."""
+        history, times_utc = self.history[: place + 1], self._times[place]
+        if turned is not None:
+            now, times_utc = turned_round(history[-1], times_utc, turned)
+            history = (*history[:-1], now)
+        axis, display = (self.fixture, self.axis), parts.machine.display
+        found = usual_of(self._store, *axis, history, parts.floor, parts.choice, display)
+        signals = worked_out(
+            self._store,
+            axis,
+            history,
+            (display, place),
+            lambda: signals_of(history, times_utc, display, len(times_utc), 0),
+        )
+        return Counting(found, signals)
 
     def _newest(self, seating: str, start: int) -> list[KeptWithPerson]:
         most = STRETCH + LOOK_BACK
@@ -179,9 +198,7 @@ class _Long:
         values, times = self.history[place], self._times[place]
         if not rows:
             return values
-        at_utc, setup = rows[0].at_utc, rows[0].setup_id
-        first, last = bisect_left(times, at_utc), bisect_right(times, at_utc)
-        end = first + bisect_left(values.setup_ids[first:last], setup)
+        end = place_in(values.setup_ids, times, rows[0].at_utc, rows[0].setup_id)
         return replace(values, setup_ids=values.setup_ids[:end], values_nm=values.values_nm[:end])
 
 
@@ -203,15 +220,40 @@ def seating_rows(store: Store, fixture_id: str, axis: str) -> list[SeatingRows]:
 
 
 @dataclass(frozen=True)
+class Counting:
+    """What a seating comes to with the values that count in it: its usual, and how many signals there are."""
+
+    usual: Usual
+    signals: int
+
+
+@dataclass(frozen=True)
 class OneValue:
     """A value beside its seating as it counts now (`now`)
     and as it would if that were turned round (`other`).
     """
 
     parts: AxisParts
-    point: TrendPoint
-    now: SeatingTrend
-    other: SeatingTrend
+    seating: SeatingRow
+    number: int
+    row: TrendRow
+    now: Counting
+    other: Counting
+
+    @property
+    def distance_nm(self) -> int | None:
+        """How far from the usual it lies, None where there is none."""
+        return None if self.now.usual.centre_nm is None else self.row.value_nm - self.now.usual.centre_nm
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """What would be said of it today, None where there is no usual."""
+        return None if self.now.usual.centre_nm is None else verdict(self.row.value_nm, self.now.usual)
+
+    @property
+    def is_suspect(self) -> bool:
+        """Whether Grubbs' test points at it."""
+        return any(one.setup_id == self.row.setup_id for one in self.now.usual.suspects)
 
 
 def with_and_without(store: Store, fixture_id: str, axis: str, setup: str) -> OneValue:
@@ -221,17 +263,16 @@ def with_and_without(store: Store, fixture_id: str, axis: str, setup: str) -> On
     """
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
-        seatings = seating_rows(store, fixture_id, axis)
-    for place, one in enumerate(seatings):
-        if any(row.setup_id == setup for row in one.rows):
-            before = seatings[:place]
-            now, other = (
-                seating_trend([*before, seating], parts.floor, parts.choice, parts.machine.display)
-                for seating in (one, _turned_round(one, setup))
-            )
-            point = next(point for point in now.points if point.row.setup_id == setup)
-            return OneValue(parts, point, now, other)
-    raise NoSuchValue(setup=setup[:40], axis=axis)
+        long = _Long(store, fixture_id, axis)
+        found = store.setups.kept_of(fixture_id, axis, setup)
+        if not found:
+            raise NoSuchValue(setup=setup[:40], axis=axis)
+        kept = found[0]
+        place = [row["id"] for row in long.seatings].index(kept["seating"])
+        number = long.number(place, kept)
+        now = long.counting(place, parts)
+        other = long.counting(place, parts, kept)
+    return OneValue(parts, long.seatings[place], number, _row(kept), now, other)
 
 
 @dataclass(frozen=True)
@@ -263,15 +304,6 @@ def begun_with(store: Store, fixture_id: str, axis: str, setup: str) -> BegunBac
             )
             return BegunBack(parts, number, row, now, other)
     raise NoSuchValue(setup=setup[:40], axis=axis)
-
-
-def _turned_round(seating: SeatingRows, setup: str) -> SeatingRows:
-    def turned(row: TrendRow) -> TrendRow:
-        if row.setup_id != setup:
-            return row
-        return replace(row, left_out_reason=None if row.left_out_reason is not None else "")
-
-    return replace(seating, rows=tuple(map(turned, seating.rows)))
 
 
 def parts_of(store: Store, fixture_id: str, axis: str) -> AxisParts:

@@ -13,8 +13,14 @@ from webapp.store.tables.ledger import Change, Leaf, Node
 
 INSERT_LEAF = "INSERT INTO leaf (position, kind, hash) VALUES (?, ?, ?)"
 INSERT_NODE = "INSERT INTO node (level, number, hash) VALUES (?, ?, ?)"
+CHANGE_COLUMNS = ("position", "text", "type", "by", "subject", "setup", "at_utc")
 CHANGES_OF_SETUP = (
     "SELECT position, text, type, by, subject, setup, at_utc FROM change WHERE setup = ? ORDER BY position"
+)
+# Said as the index says it, so that either database finds its rows by it, however many there are.
+CHANGES_ABOUT_RECORD = (
+    "SELECT position, text, type, by, subject, setup, at_utc FROM change "
+    "WHERE type IN ('record.disposed', 'record.added_to') AND subject = ? AND type = ? ORDER BY position"
 )
 NEWEST_TIME = (
     "SELECT coalesce(change.at_utc, event.received_at_utc) FROM leaf "
@@ -83,14 +89,17 @@ class LedgerRepository(Repository):
 
     def changes_of_setup(self, setup: str) -> list[ChangeRow]:
         """Changes about one setup, in the order of the ledger."""
-        columns = ("position", "text", "type", "by", "subject", "setup", "at_utc")
-        rows = self._database.raw(CHANGES_OF_SETUP, (setup,))
-        return [cast("ChangeRow", dict(zip(columns, row, strict=True))) for row in rows]
+        return self._changes(CHANGES_OF_SETUP, (setup,))
 
-    def changes_about(self, kind: str, subject: str) -> list[ChangeRow]:
-        """Changes of one type about one thing, in the order of the ledger."""
-        query = Change.select().where(Change.type == kind, Change.subject == subject)
-        return self._rows(query.order_by(Change.position))
+    def changes_about_record(self, kind: str, setup: str) -> list[ChangeRow]:
+        """What came to be of a setup's sealed record, in the order of the ledger: "record.disposed" or
+        "record.added_to".
+        """
+        return self._changes(CHANGES_ABOUT_RECORD, (setup, kind))
+
+    def _changes(self, statement: str, values: tuple[str, ...]) -> list[ChangeRow]:
+        rows = self._database.raw(statement, values)
+        return [cast("ChangeRow", dict(zip(CHANGE_COLUMNS, row, strict=True))) for row in rows]
 
     def changes(self, *, kind: str | None = None, newest: int | None = 200) -> list[ChangeRow]:
         """The newest changes, of one type if given, newest first; all of them for None."""
