@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 # What is public of its keys lies beside them, for whoever verifies.
 CERTIFICATES_FILE = "seal-certificates.pem"
 HEAD_KEYS_FILE = "ledger-keys.txt"
+# Whole copies of the database while something reads one; the number of the process follows.
+COPY_PREFIX = "looked-at-"
 
 
 class CannotStart(Exception):
@@ -54,3 +56,21 @@ def _close(folder: Path) -> None:
             f"Others can look into the data folder {folder}, and this account may not change that. "
             f"Let its owner type: chmod 700 {folder}"
         ) from error
+
+
+def clear_left_copies(folder: Path) -> None:
+    """Take away the copies of the database that processes left which were killed: they are nobody's."""
+    for left in folder.glob(f"{COPY_PREFIX}*.db*"):
+        if not _is_alive(left.name.removeprefix(COPY_PREFIX).partition("-")[0]):
+            left.unlink(missing_ok=True)
+
+
+def _is_alive(process: str) -> bool:
+    """Whether a process of this number runs."""
+    try:
+        os.kill(int(process), 0)
+    except PermissionError:
+        return True
+    except (ValueError, OSError):
+        return False
+    return True

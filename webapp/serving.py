@@ -35,7 +35,7 @@ from webapp.certificates import renew_if_due
 from webapp.chance import new_token
 from webapp.charts.paper import warm_up
 from webapp.clocks import elapsed_s, utc_now
-from webapp.data_folder import CannotStart, make_data_folder
+from webapp.data_folder import CannotStart, clear_left_copies, make_data_folder
 from webapp.ending import end_with_parent
 from webapp.log_lines import write_log
 from webapp.proof import own_certificate
@@ -86,6 +86,7 @@ def serve(settings: Settings, say: TextIO = sys.stdout) -> None:
 def prepare(settings: Settings) -> list[str]:
     """Try everything that a start needs; the lines to say when it is all there. Raises CannotStart."""
     make_data_folder(settings)
+    clear_left_copies(settings.data_folder)
     check_port(settings)
     if settings.trust_port is not None:
         check_port(replace(settings, port=settings.trust_port))

@@ -23,7 +23,7 @@ from tests.kit.shop import fixed_keyring
 from tests.services import test_recording
 from webapp.cli import main
 from webapp.commands import backup as making
-from webapp.commands.backup import COPY_PREFIX
+from webapp.data_folder import COPY_PREFIX
 from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
 from webapp.services.audit import disposal

@@ -22,6 +22,7 @@ from typing import IO
 
 from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
+from webapp.data_folder import COPY_PREFIX, clear_left_copies
 from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
 from webapp.proof.key_file import write_whole
@@ -35,7 +36,6 @@ from webapp.store import Store
 DONE, REFUSED, NO_SHOP = 0, 1, 2
 RECIPIENT_FILE = "backup-recipient"
 DATABASE = "zerokeep.db"
-COPY_PREFIX = "looked-at-"
 # What a backup leaves out, and why.
 LEFT_OUT: dict[str, str] = {
     r"zerokeep\.db(-journal|-wal|-shm)?": "copied by SQLite instead",
@@ -147,7 +147,7 @@ def write(
 @contextmanager
 def _copied(settings: Settings, store: Store) -> Iterator[Path]:
     """A whole copy of the database as a file, whichever database it is, which goes when the block ends."""
-    _clear_left_copies(settings.data_folder)
+    clear_left_copies(settings.data_folder)
     handle, name = tempfile.mkstemp(
         prefix=f"{COPY_PREFIX}{os.getpid()}-", suffix=".db", dir=settings.data_folder
     )
@@ -159,24 +159,6 @@ def _copied(settings: Settings, store: Store) -> Iterator[Path]:
     finally:
         for left in (copy, copy.with_name(f"{copy.name}-journal")):
             left.unlink(missing_ok=True)
-
-
-def _clear_left_copies(folder: Path) -> None:
-    """Take away the copies of processes that were killed: they are nobody's."""
-    for left in folder.glob(f"{COPY_PREFIX}*.db*"):
-        if not _is_alive(left.name.removeprefix(COPY_PREFIX).partition("-")[0]):
-            left.unlink(missing_ok=True)
-
-
-def _is_alive(process: str) -> bool:
-    """Whether a process of this number runs."""
-    try:
-        os.kill(int(process), 0)
-    except PermissionError:
-        return True
-    except (ValueError, OSError):
-        return False
-    return True
 
 
 def _created(path: Path) -> IO[bytes]:
