@@ -48,13 +48,16 @@ class HashedFiles:
             raise DatabaseDamaged(path=path, why="its bytes are not those that were written")
         return data
 
+    def whole(self, digest: str) -> bytes | None:
+        """The bytes of this SHA-256, None if they are gone or no longer those."""
+        try:
+            return self.read(digest)
+        except DatabaseDamaged:
+            return None
+
     def is_whole(self, digest: str) -> bool:
         """Whether the file is there with the bytes that were written."""
-        try:
-            self.read(digest)
-        except DatabaseDamaged:
-            return False
-        return True
+        return self.whole(digest) is not None
 
     def remove(self, digest: str) -> None:
         """Take a file away again whose row could not be written."""

@@ -33,7 +33,6 @@ from webapp.services.evidence.ledger import SERVER, change, has_head, keep_head
 from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault, Stretch, Walk
 from webapp.services.evidence.tombstones import tombstone
 from webapp.services.times import from_text, utc_text
-from webapp.store.errors import DatabaseDamaged
 
 if TYPE_CHECKING:
     from webapp.store import Store
@@ -301,9 +300,8 @@ def _sheets(rows: Iterable[SheetRow]) -> Iterator[Fault]:
 
 def _record(store: Store, row: RecordRow) -> Iterator[Fault]:
     name = f"record {row['sha256']} of setup {row['setup']}"
-    try:
-        pdf = store.records.files.read(row["sha256"])
-    except DatabaseDamaged:
+    pdf = store.records.files.whole(row["sha256"])
+    if pdf is None:
         with store.reading():  # after the file: a tombstone is there before its file goes
             disposed = tombstone(store, row) is not None
         if not disposed:
