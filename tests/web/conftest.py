@@ -26,6 +26,9 @@ from tests.kit.postgresql import Rows, server
 from tests.kit.shop import PASSPHRASES, fixed_keyring
 from webapp import create_app
 from webapp.proof.keys import KeyRing
+from webapp.services.evidence.ledger import SERVER, change
+from webapp.services.people import names
+from webapp.services.people.secret_digests import digests_of
 from webapp.services.people.secret_rules import hash_passphrase
 from webapp.settings import Settings
 from webapp.store import Store
@@ -213,12 +216,15 @@ def furnished_rows(keys: tuple[Path, KeyRing]) -> Rows:
 
 
 def add_auditor(house: House) -> None:
-    """Give the shop somebody who may read everything and change nothing."""
+    """Give the shop somebody who may read everything and change nothing, as the ledger tells it."""
+    person, name, passphrase = AUDITOR
+    secrets = {"passphrase_hash": hash_passphrase(passphrase), "must_change": False}
     with house.store.writing():
-        house.store.people.add(AUDITOR[0], AUDITOR[1], ["auditor"], "5a" * 32)
-        secrets = {
-            "passphrase_hash": hash_passphrase(AUDITOR[2]),
-            "must_change": False,
-            "must_change_pin": False,
-        }
-        house.store.people.change(AUDITOR[0], **secrets)
+        said = names.add(house.store, person, name, ["auditor"])
+        change(house.store, "person.added", SERVER, person, None, said, house.clock())
+        for secret, columns in (("passphrase", secrets), ("pin", {"must_change_pin": False})):
+            house.store.people.change(person, **columns)
+            row = house.store.people.person(person)
+            assert row is not None
+            data = {"secret": secret, "first": False, "digests": digests_of(row)}
+            change(house.store, "secret.changed", person, person, None, data, house.clock())
