@@ -51,12 +51,12 @@ def test_what_came_over_otherwise_is_taken_back(house: House, monkeypatch: pytes
     put_rows = Store.put_rows
 
     def put_otherwise(self: Store, statement: str, rows: list[tuple[object, ...]]) -> None:
-        if "INTO person " in statement:
+        if "INTO person_name " in statement:
             rows = [tuple("Ines Vargas" if value == "Ines Varga" else value for value in row) for row in rows]
         put_rows(self, statement, rows)
 
     monkeypatch.setattr(Store, "put_rows", put_otherwise)
-    with pytest.raises(NotTheSame, match="the rows of person"):
+    with pytest.raises(NotTheSame, match="the rows of person_name"):
         moving.carry(house.store, there)
     with there.reading():
         assert (there.people.everybody(), there.ledger.size()) == ([], 0)
