@@ -21,6 +21,7 @@ from tests.kit.at_the_mill import all_screens
 from tests.kit.chromium import CHROMIUM, CHROMIUM_FLAGS, PHONE, PORTRAIT, SIZES, shift_clock, viewport
 from tests.kit.demo import Demo, make_demo
 from tests.kit.desk import Desk
+from tests.kit.first_start import IN_MM, MILL, MILL_IS, PROBE, VISE, VISE_STANDS, NewUser, Serve
 from tests.kit.looking import TEXT_SIZE
 from tests.kit.server import Server
 from tests.kit.tablet import Operator, Tablet
@@ -259,11 +260,10 @@ def _sign_off(studio: Studio, desk: Desk, camera: Camera) -> None:
     desk.open(f"/desk/setups/{setup}")
     camera.take("desk-32-setup", whole=True)
     (studio.out / "unsigned.pdf").write_bytes(desk.download("As it stands", studio.out))
-    desk.open(f"/desk/setups/{setup}/not-accepted")
-    camera.take("desk-33-not-accept", whole=True)
-    desk.open(f"/desk/setups/{setup}/sign-off")
-    camera.take("desk-34-sign-off", whole=True)
-    desk.page.fill('[name="passphrase"]', "not the right words at all")
+    desk.open("/desk/sign-together")
+    camera.take("desk-33-sign-together", whole=True)
+    desk.open(f"/desk/setups/{setup}")
+    desk.page.fill("#passphrase", "not the right words at all")
     desk.page.get_by_role("button", name="Sign off").click()
     camera.take("desk-35-sign-off-refused", whole=True)
     desk.sign_off(setup, studio.demo.people["mara"])
@@ -303,7 +303,71 @@ def away(studio: Studio) -> None:
     studio.server.start()
 
 
+def first(studio: Studio) -> None:
+    """A first start on an empty folder, and what a lead changes about the shop afterwards."""
+    with tempfile.TemporaryDirectory() as folder:
+        server = Serve(Path(folder))
+        server.start()
+        try:
+            _first_start(studio, server)
+        finally:
+            server.kill()
+    desk = studio.desk("mara")
+    camera = Camera(desk.page, studio.out)
+    for number, (name, path) in enumerate(SHOP_PAGES.items(), start=20):
+        desk.open(path)
+        camera.take(f"first-{number}-{name}", whole=True)
+    desk.open("/desk/shop/machine/plover")
+    desk.page.fill('[name="deceleration_mm_per_s2"]', "120")
+    desk.page.get_by_role("button", name="Look what it does").click()
+    camera.take("first-30-looked-at", whole=True)
+    desk.open("/desk/shop/fixture/dunlin-vise")
+    desk.page.fill('[name="jaw_length_nm"]', "six")
+    desk.page.get_by_role("button", name="Look what it does").click()
+    camera.take("first-31-refused", whole=True)
+
+
+SHOP_PAGES = {"shop": "/desk/shop", "vise": "/desk/shop/fixture/plover-vise", "rules": "/desk/shop/rules",
+              "slots": "/desk/slots", "slot": "/desk/slots/plover/G55", "term": "/desk/slots/term",
+              "person": "/desk/people/odile", "let-in": "/desk/let-in"}  # fmt: skip
+
+
+def _first_start(studio: Studio, server: Serve) -> None:
+    page = studio.browser.new_context(viewport=viewport(PORTRAIT)).new_page()
+    new, camera = NewUser(page, server.address), Camera(page, studio.out)
+    page.goto(server.address)
+    camera.take("first-01-board", whole=True)
+    page.goto(f"{server.address}/set-up")
+    camera.take("first-02-set-up", whole=True)
+    new.fill_begin("0000")
+    new.press("Make the shop")
+    camera.take("first-03-refused", whole=True)
+    new.fill_begin(server.code())
+    new.press("Make the shop")
+    camera.take("first-04-guide", whole=True)
+    new.follow("Enter it")
+    camera.take("first-05-probe", whole=True)
+    page.goto(f"{server.address}/desk/set-up")
+    new.item("Enter it", PROBE, IN_MM)
+    new.follow("Enter the vise")
+    camera.take("first-06-vise", whole=True)
+    page.goto(f"{server.address}/desk/set-up")
+    new.item("Enter the vise", VISE, VISE_STANDS)
+    new.follow("Enter it")
+    new.press("Look what it does")
+    camera.take("first-07-mill-empty", whole=True)
+    page.goto(f"{server.address}/desk/set-up")
+    new.item("Enter it", MILL, MILL_IS)
+    camera.take("first-08-slot", whole=True)
+    new.fill("slot", "G55")
+    new.press("Take this slot")
+    new.tablet_code()
+    camera.take("first-09-code", whole=True)
+    page.context.close()
+
+
 PARTS: dict[str, Callable[[Studio], None]] = {
+    "first": first,
     "steps": steps,
     "beside": beside,
     "away": away,

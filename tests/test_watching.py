@@ -12,7 +12,7 @@ import pytest
 from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
-from webapp import watching
+from webapp.server import watching
 from webapp.services.audit import auditing
 
 

@@ -37,6 +37,11 @@ def parser() -> argparse.ArgumentParser:
         "--dry-run", action="store_true", help="say every fault and every change, alter nothing"
     )
     _add_common(load)
+    start = commands.add_parser("starter", help="write a shop file to fill in, with a line on each field")
+    start.add_argument("file", type=Path, metavar="SHOP.toml")
+    written = commands.add_parser("shop-file", help="write the whole shop out as a shop file")
+    written.add_argument("file", type=Path, metavar="SHOP.toml")
+    written.add_argument("--data-folder", help="where the shop's data lies")
     _add_past(commands)
     audit = commands.add_parser("audit", help="work out again all that is stored, and say what does not fit")
     audit.add_argument(
@@ -118,6 +123,14 @@ def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         default=[],
         metavar="KEYS.txt",
         help="the keys of the shop's ledger, may be repeated",
+    )
+    verify.add_argument(
+        "--addition",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="ADDITION.txt",
+        help="what was added to the record after it was sealed, as the shop hands it out; may be repeated",
     )
     verify.add_argument(
         "--without-pages",

@@ -42,16 +42,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _sentence(error: Exception) -> str | None:
     """What a refusal says to a person; None for what is none."""
-    from webapp.data_folder import CannotStart
-    from webapp.domain.plain.errors import DomainError
-    from webapp.proof.errors import ProofError
-    from webapp.settings import BadSetting
-    from webapp.store.errors import StoreError
+    from webapp.domain.plain.errors import Refusal
     from webapp.words import say
 
-    if isinstance(error, DomainError | ProofError):
-        return say(error.code, error.fields)
-    return str(error) if isinstance(error, BadSetting | CannotStart | StoreError) else None
+    return say(error.code, error.fields) if isinstance(error, Refusal) else None
 
 
 def _settings(options: argparse.Namespace, *, demo: bool = False) -> Settings:
@@ -73,7 +67,7 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _serve(options: argparse.Namespace) -> int:
-    from webapp.serving import serve
+    from webapp.server.serving import serve
 
     serve(_settings(options))
     return 0
@@ -113,6 +107,18 @@ def _export(options: argparse.Namespace) -> int:
     from webapp.commands import past
 
     return past.export(_settings(options), options.file, options.fixture)
+
+
+def _starter(options: argparse.Namespace) -> int:
+    from webapp.commands import shop_file
+
+    return shop_file.starter(options.file)
+
+
+def _shop_file(options: argparse.Namespace) -> int:
+    from webapp.commands import shop_file
+
+    return shop_file.shop_file(_settings(options), options.file)
 
 
 def _audit(options: argparse.Namespace) -> int:
@@ -232,6 +238,7 @@ def _verify(options: argparse.Namespace) -> int:
 
     return verify.verify(
         *(_settings(options), options.file, options.certificate, options.ledger_key),
+        additions=options.addition,
         with_pages=not options.without_pages,
         as_json=options.json,
     )
@@ -241,6 +248,8 @@ COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "serve": _serve,
     "demo": _demo,
     "load": _load,
+    "starter": _starter,
+    "shop-file": _shop_file,
     "import": _import,
     "export": _export,
     "audit": _audit,

@@ -16,7 +16,7 @@ LIGHT: Mapping[str, str] = {
     "rule": "#6b7176",
     "hair": "#d5d2c8",
     "focus": "#0b4f8a",
-    "agrees": "#1d5b32",
+    "agrees": "#1a552e",
     "ask": "#6d4300",
     "stop": "#951a1a",
     "danger": "#9b2423",

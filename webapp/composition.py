@@ -11,20 +11,19 @@ from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import IO, TypeVar
+from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from flask import Flask
 
 from webapp import fonts
-from webapp.proof import bundle_check
-from webapp.proof.keys import KeyRing
-from webapp.proof.pdf_seal import seal
-from webapp.proof.record_verify import verify_record
+from webapp.proof.keys.key_ring import KeyRing
+from webapp.proof.ledger import bundle_check
+from webapp.record import pictures
 from webapp.record.press import Press
 from webapp.renderer import RENDERER
-from webapp.services.audit import handing_out
+from webapp.services.audit import disposal, handing_out
 from webapp.services.evidence.timekeeping import Timekeeper, look_at_start
 from webapp.services.intake.intake import check_pending_seals
 from webapp.settings import Settings
@@ -34,6 +33,9 @@ from webapp.web import pages
 from webapp.web.edge.wiring import Wiring
 from webapp.web.files import shell
 from webapp.web.files.icons import SIZES, icon
+
+if TYPE_CHECKING:
+    from webapp.proof.report import Report
 
 Result = TypeVar("Result")
 
@@ -67,10 +69,10 @@ def compose(
         render_unsigned=partial(press.render, final=False),
         print_trends=press.trends,
         renderer=RENDERER,
-        seal=lambda pdf, at_utc: _apart(partial(seal, pdf, keyring, at_utc, shop_name(store), SEAL_REASON)),
+        seal=lambda pdf, at_utc: _apart(partial(_seal, pdf, keyring, at_utc, shop_name(store))),
         verify=lambda pdf: _apart(
             partial(
-                verify_record,
+                _verify,
                 pdf,
                 keyring.trusted_certificates,
                 final,
@@ -81,11 +83,14 @@ def compose(
         ),
         hand_out=partial(handed_out, store, keyring),
         checker=checker,
+        make_picture_again=pictures.made_again,
+        shrink_picture=pictures.shrunk,
         close=partial(_close, press, store),
         timekeeper=Timekeeper(elapsed_s) if elapsed_s else None,
     )
     look_at_start(store, now())
     check_pending_seals(store, keyring, now())
+    disposal.go_on(store, now())
     blueprints = list(pages.BLUEPRINTS)
     more_rights = {}
     if settings.demo:
@@ -95,6 +100,20 @@ def compose(
         more_rights = practice.RIGHTS
     pages.init_app(app, parts, blueprints, more_rights)
     return app
+
+
+def _seal(pdf: bytes, keyring: KeyRing, at_utc: str, shop: str) -> bytes:
+    """A record sealed for its shop. What seals is read in by the first: a start does not wait for it."""
+    from webapp.proof.pdf.pdf_seal import seal  # noqa: PLC0415
+
+    return seal(pdf, keyring, at_utc, shop, SEAL_REASON)
+
+
+def _verify(*given: Any) -> Report:
+    """What `verify_record` says; it is read in by the first that asks."""
+    from webapp.proof.sealed_record.record_verify import verify_record  # noqa: PLC0415
+
+    return verify_record(*given)
 
 
 def _apart(work: Callable[[], Result]) -> Result:

@@ -7,6 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from webapp.words import SaidByCode
+
 if TYPE_CHECKING:
     from webapp.settings import Settings
 
@@ -17,8 +19,8 @@ HEAD_KEYS_FILE = "ledger-keys.txt"
 COPY_PREFIX = "looked-at-"
 
 
-class CannotStart(Exception):
-    """The server cannot start. The text says why and what to do."""
+class CannotStart(SaidByCode):
+    """The server cannot start. It says why and what to do."""
 
 
 def may_write(folder: Path) -> bool:
@@ -32,17 +34,11 @@ def make_data_folder(settings: Settings, may_write: Callable[[Path], bool] = may
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     except OSError as error:
-        raise CannotStart(
-            f"The data folder {folder} cannot be made: {error.strerror}. "
-            "Choose another one with --data-folder, or give this account the right to make it."
-        ) from error
+        raise CannotStart("start.folder_not_made", folder=str(folder), why=error.strerror or "") from error
     if folder.stat().st_mode & 0o077:
         _close(folder)
     if not may_write(folder):
-        raise CannotStart(
-            f"The data folder {folder} cannot be written to. "
-            "Choose another one with --data-folder, or give this account the right to write there."
-        )
+        raise CannotStart("start.folder_not_writable", folder=str(folder))
 
 
 def _close(folder: Path) -> None:
@@ -52,10 +48,7 @@ def _close(folder: Path) -> None:
     try:
         folder.chmod(0o700)
     except OSError as error:
-        raise CannotStart(
-            f"Others can look into the data folder {folder}, and this account may not change that. "
-            f"Let its owner type: chmod 700 {folder}"
-        ) from error
+        raise CannotStart("start.folder_open", folder=str(folder)) from error
 
 
 def clear_left_copies(folder: Path) -> None:

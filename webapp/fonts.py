@@ -28,9 +28,6 @@ from typing import Any
 
 import fontpkg_ibm_plex_sans
 import fontTools
-from fontTools.subset import Options, Subsetter
-from fontTools.ttLib import TTFont
-from fontTools.varLib.instancer import instantiateVariableFont
 
 FAMILY = "Zerokeep Sans"
 WEIGHTS = {"regular": 400, "semibold": 600, "bold": 700}
@@ -109,7 +106,9 @@ def _path(name: str, kind: str, folder: Path) -> Path:
 
 def _record_font_bytes(name: str) -> bytes:
     """Cut one weight out of the variable family: our letters, the dotted zero, our name."""
-    font: Any = TTFont(_SOURCE, recalcTimestamp=False)
+    from fontTools.varLib.instancer import instantiateVariableFont  # noqa: PLC0415 - see _opened
+
+    font = _opened(_SOURCE)
     for table in font["cmap"].tables:
         if ord("0") in table.cmap:
             table.cmap[ord("0")] = _DOTTED_ZERO
@@ -125,7 +124,7 @@ def _web_font_bytes(record_font: Path, letters: frozenset[int]) -> bytes:
     Without the table of style attributes: it points at names of the family that ours no longer carries, for
     which browsers report a fault at each load. The record's font keeps it, so that pages stay as they are.
     """
-    font: Any = TTFont(record_font, recalcTimestamp=False)
+    font = _opened(record_font)
     if "STAT" in font:
         del font["STAT"]
     _keep_letters(font, letters)
@@ -133,7 +132,16 @@ def _web_font_bytes(record_font: Path, letters: frozenset[int]) -> bytes:
     return _saved(font)
 
 
+def _opened(path: Path) -> Any:
+    """A font to be cut. What cuts is read in here: where all is cut already, no start waits for it."""
+    from fontTools.ttLib import TTFont  # noqa: PLC0415
+
+    return TTFont(path, recalcTimestamp=False)
+
+
 def _keep_letters(font: Any, letters: frozenset[int]) -> None:
+    from fontTools.subset import Options, Subsetter  # noqa: PLC0415 - see _opened
+
     features = ["ccmp", "kern", "locl", "mark", "mkmk"]
     subsetter = Subsetter(Options(hinting=False, layout_features=features, name_IDs=["*"]))
     subsetter.populate(unicodes=letters)

@@ -19,13 +19,13 @@ from ipaddress import ip_address
 from pathlib import Path
 from typing import TypedDict
 
-from webapp.proof import own_certificate
+from webapp.proof.certificates import own_certificate
 from webapp.proof.errors import ProofError
+from webapp.words import SaidByCode
 
 LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
 EVERY_ADDRESS = ("0.0.0.0", "::", "[::]")  # noqa: S104 - refused without named hosts
 SHORTEST_PASSPHRASE = 15
-CALLERS = {"trusted_proxies": "the proxy", "metrics_addresses": "what collects the figures"}
 LOG_LINES = ("text", "json")
 CERTIFICATE_FOLDER = "certificate"
 MOST_WORKERS = 16
@@ -42,8 +42,8 @@ class Own(TypedDict, total=False):
     hosts: tuple[str, ...]
 
 
-class BadSetting(ValueError):
-    """A setting that cannot be used. The text says what was given, what was expected and what to do."""
+class BadSetting(SaidByCode):
+    """A setting that cannot be used. It says what was given, what was expected and what to do."""
 
 
 @dataclass(frozen=True)
@@ -91,6 +91,11 @@ class Settings:
     def records_folder(self) -> Path:
         """Where sealed PDFs lie, named by their own hash."""
         return self.files_folder / "records"
+
+    @property
+    def photos_folder(self) -> Path:
+        """Where pictures of setups lie, named by their own hash."""
+        return self.files_folder / "photos"
 
     @property
     def unlock_path(self) -> Path:
@@ -144,7 +149,7 @@ def read_settings(environ: Mapping[str, str], options: Mapping[str, object] | No
     given = {name: value for name, value in (options or {}).items() if value is not None}
     unknown = set(given) - {name.removesuffix("_named") for name in Settings.__dataclass_fields__}
     if unknown:
-        raise BadSetting(f"Nothing is called {', '.join(sorted(unknown))}. Look at `zerokeep serve --help`.")
+        raise BadSetting("settings.unknown", names=", ".join(sorted(unknown)))
 
     def raw(name: str) -> object | None:
         value = given.get(name, environ.get(f"ZEROKEEP_{name.upper()}"))
@@ -189,22 +194,14 @@ def key_passphrase(settings: Settings, new_secret: Callable[[], str], *, made: b
         return settings.key_passphrase
     path = settings.unlock_path
     if not path.exists() and made:
-        raise BadSetting(
-            f"There is no file {path}, and the server's keys are there: nothing else opens them. Nothing was "
-            "changed. "
-            "Put back the file that was made with these keys, or give their passphrase in "
-            "ZEROKEEP_KEY_PASSPHRASE."
-        )
+        raise BadSetting("settings.no_unlock_file", file=str(path))
     if not path.exists():
         write_secret(path, new_secret())
     if path.stat().st_mode & 0o077:
-        raise BadSetting(f"Others can read {path}, the file that unlocks the keys. Type: chmod 600 {path}")
+        raise BadSetting("settings.unlock_file_open", file=str(path))
     text = path.read_text(encoding="utf-8").strip()
     if len(text) < SHORTEST_PASSPHRASE:
-        raise BadSetting(
-            f"{path} should hold the passphrase of the server's keys and holds {len(text)} characters. "
-            "Put back the file that was made with these keys."
-        )
+        raise BadSetting("settings.unlock_file_short", file=str(path), characters=len(text))
     return text
 
 
@@ -218,7 +215,9 @@ def write_secret(path: Path, secret: str) -> None:
         os.link(aside, path)  # of two that do so at once, one finds the other's
         _flush_folder(path.parent)
     except OSError as error:
-        raise BadSetting(f"Cannot write {path}, the file that unlocks the keys: {error.strerror}.") from error
+        raise BadSetting(
+            "settings.unlock_file_not_written", file=str(path), why=error.strerror or ""
+        ) from error
     finally:
         aside.unlink(missing_ok=True)
 
@@ -248,10 +247,7 @@ def _workers(value: object | None, database: object | None) -> int:
     """How many processes answer. Raises BadSetting for more than one beside a file."""
     count = _whole("workers", value, 1, 1, MOST_WORKERS)
     if count > 1 and not isinstance(database_address(database), str):
-        raise BadSetting(
-            f"workers is {count}, and the shop is kept in a file, which one process serves. "
-            "Name a PostgreSQL database, or leave workers at 1."
-        )
+        raise BadSetting("settings.workers_of_a_file", workers=count)
     return count
 
 
@@ -261,12 +257,7 @@ def database_address(value: object | None) -> Path | str | None:
     if text.startswith(SERVER_SCHEME):
         return text
     if "://" in text:
-        scheme = text.partition("://")[0]
-        raise BadSetting(
-            f"database begins with “{scheme}://”. It has to be the path of an SQLite file, or the address "
-            "of a PostgreSQL database that begins with postgresql://, such as "
-            "postgresql://zerokeep@db.shop.example/shop."
-        )
+        raise BadSetting("settings.database", scheme=text.partition("://")[0])
     return _path(text or None)
 
 
@@ -279,7 +270,7 @@ def _whole(name: str, value: object | None, default: int, low: int, high: int) -
         return default
     text = str(value).strip()
     if not re.fullmatch(r"[0-9]{1,6}", text) or not low <= int(text) <= high:
-        raise BadSetting(f"{name} is “{text}”. It has to be a whole number from {low} to {high}.")
+        raise BadSetting("settings.whole", name=name, typed=text, low=low, high=high)
     return int(text)
 
 
@@ -289,16 +280,14 @@ def _flag(name: str, value: object | None) -> bool:
         return False
     text = str(value).strip().lower()
     if text not in words:
-        raise BadSetting(f"{name} is “{text}”. It has to be yes or no.")
+        raise BadSetting("settings.flag", name=name, typed=text)
     return words[text]
 
 
 def _host(value: object | None) -> str:
     text = "127.0.0.1" if value is None else str(value).strip()
     if not HOST_NAME.fullmatch(text) and not re.fullmatch(r"[0-9A-Fa-f:.]+", text):
-        raise BadSetting(
-            f"host is “{text}”. It has to be a name or an address of this computer, such as 127.0.0.1."
-        )
+        raise BadSetting("settings.host", typed=text)
     return text
 
 
@@ -311,7 +300,7 @@ def _own_certificate(folder: Path) -> Own:
     try:
         hosts = own_certificate.look(folder).hosts
     except ProofError as error:
-        raise BadSetting(str(error)) from error
+        raise BadSetting(error.code, **error.fields) from error
     file = own_certificate.server_file(folder)
     return {"files": {"tls_certificate": file, "tls_key": file}, "hosts": tuple(map(_in_brackets, hosts))}
 
@@ -326,16 +315,13 @@ def _addresses(name: str, value: object | None) -> tuple[str, ...]:
     try:
         return tuple(str(ip_address(part)) for part in found)
     except ValueError:
-        raise BadSetting(
-            f"{name} is “{value}”. It has to be the address from which {CALLERS[name]} calls, such as "
-            "127.0.0.1; several with commas."
-        ) from None
+        raise BadSetting(f"settings.{name}", typed=str(value)) from None
 
 
 def _log_lines(value: object | None) -> str:
     text = "text" if value is None else str(value).strip().lower()
     if text not in LOG_LINES:
-        raise BadSetting(f"log_lines is “{text}”. It has to be text, or json for one object in each line.")
+        raise BadSetting("settings.log_lines", typed=text)
     return text
 
 
@@ -345,15 +331,9 @@ def _trusted_hosts(value: object | None, host: str, own: tuple[str, ...]) -> tup
     wanted = (*own, *(str(name).strip() for name in names if str(name).strip()))
     for name in wanted:
         if not HOST_NAME.fullmatch(name):
-            raise BadSetting(
-                f"trusted_hosts holds “{name}”. Each has to be a name without http:// and without a port, "
-                "such as setup.shop.example."
-            )
+            raise BadSetting("settings.trusted_hosts", typed=name)
     if host in EVERY_ADDRESS and not wanted:
-        raise BadSetting(
-            f"host is {host}, every address of this computer. Say in trusted_hosts under which names tablets "
-            "and desks call it, separated by commas."
-        )
+        raise BadSetting("settings.every_address", host=host)
     listened_at = () if host in EVERY_ADDRESS else (_in_brackets(host),)
     return tuple(dict.fromkeys((*LOCAL_NAMES, *wanted, *listened_at)))
 
@@ -362,17 +342,14 @@ def _passphrase(value: object | None) -> str | None:
     if value is None:
         return None
     if len(str(value)) < SHORTEST_PASSPHRASE:
-        raise BadSetting(
-            f"The key passphrase has {len(str(value))} characters. It has to have {SHORTEST_PASSPHRASE} or "
-            "more."
-        )
+        raise BadSetting("settings.passphrase_short", characters=len(str(value)), least=SHORTEST_PASSPHRASE)
     return str(value)
 
 
 def _tls(certificate: Path | None, key: Path | None) -> dict[str, Path | None]:
     if (certificate is None) != (key is None):
-        raise BadSetting("For TLS give both tls_certificate and tls_key, or neither.")
+        raise BadSetting("settings.half_of_tls")
     for path in (certificate, key):
         if path is not None and not path.is_file():
-            raise BadSetting(f"There is no file {path}. TLS needs the certificate and its key as files.")
+            raise BadSetting("settings.no_tls_file", file=str(path))
     return {"tls_certificate": certificate, "tls_key": key}

@@ -4,13 +4,10 @@ whether it sealed a file.
 
 from __future__ import annotations
 
-import fcntl
 import hashlib
 import json
-import os
 import shutil
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
@@ -20,8 +17,8 @@ from cryptography.hazmat.primitives.serialization import Encoding
 
 from webapp.data_folder import CERTIFICATES_FILE, HEAD_KEYS_FILE
 from webapp.proof.errors import KeyFolderError, WrongPassphraseError
-from webapp.proof.key_file import write_whole
-from webapp.proof.keys import FILE_NAME, KeyRing
+from webapp.proof.keys.key_file import alone_in, write_whole
+from webapp.proof.keys.key_ring import FILE_NAME, KeyRing
 from webapp.proof.report import NOT_ON_LEDGER
 from webapp.services.evidence.entries import sealed_here
 from webapp.services.evidence.ledger import SERVER, change
@@ -112,7 +109,7 @@ def renew_keys(
     The ring is written beside the one in use; the entry names it by the hash of its file; then it takes its
     place. What was cut off there is finished when the keys are opened next. Raises StoreError, OSError.
     """
-    with _alone_with(settings.keys_folder):
+    with alone_in(settings.keys_folder):
         renewed.save(settings.keys_folder / NEXT, passphrase)
         data = {**note.said, "keys": _digest_of_next(settings.keys_folder)}
         with store.writing():
@@ -127,7 +124,7 @@ def finish_renewal(settings: Settings) -> None:
     folder = settings.keys_folder
     if not (folder / NEXT / FILE_NAME).exists() or not Store.is_at(settings.database):
         return
-    with _alone_with(folder):
+    with alone_in(folder):
         if (folder / NEXT / FILE_NAME).exists():
             _finish(settings, folder)
 
@@ -143,17 +140,6 @@ def _finish(settings: Settings, folder: Path) -> None:
         _take_over(folder)
     else:
         shutil.rmtree(folder / NEXT)
-
-
-@contextmanager
-def _alone_with(folder: Path) -> Iterator[None]:
-    """While this goes on, no other process renews keys in this folder or finishes a renewal."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX)
-        yield
-    finally:
-        os.close(handle)
 
 
 def _digest_of_next(folder: Path) -> str:

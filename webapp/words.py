@@ -17,8 +17,28 @@ from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
 
+from webapp.domain.plain.errors import Refusal
+
 WORDS_FOLDER = Path(__file__).resolve().parent.parent / "static" / "words"
 PLACEHOLDER = re.compile(r"\{([a-z][a-z0-9_]*)\}")
+
+
+class Said(Refusal):
+    """A refusal that a terminal or a log reads: `str()` is its sentence."""
+
+    def __str__(self) -> str:
+        return say(self.code, self.fields)
+
+
+class SaidByCode(Said):
+    """A kind of such refusals that has many sentences: which one, and its fields, is said where it is raised.
+    `tests/domain/test_errors.py` reads every such place.
+    """
+
+    def __init__(self, code: str, **fields: str | int) -> None:
+        Exception.__init__(self, code, fields)
+        self.code = code
+        self.fields = fields
 
 
 class NoWordsError(LookupError):

@@ -3,6 +3,9 @@
  * and ends in an object or a named error: no answer in time, an answer that is no JSON, or a refusal
  * with its code and fields.
  */
+/** As long as the server reads a request. */
+const PHOTO_WAIT_MS = 30_000;
+
 export class ApiError extends Error {
   /**
    * @param {string} code
@@ -26,8 +29,17 @@ export class Api {
     this.waitMs = waitMs;
   }
 
-  async post(path, body) {
-    const response = await this.#answer(path, body);
+  post(path, body) {
+    return this.#send(path, JSON.stringify(body), 'application/json', this.waitMs);
+  }
+
+  /** The file of a picture behind its event; on a slow network it takes its time. */
+  photo(event, bytes) {
+    return this.#send(`/api/photos/${event}`, bytes, 'image/jpeg', Math.max(this.waitMs, PHOTO_WAIT_MS));
+  }
+
+  async #send(path, body, type, waitMs) {
+    const response = await this.#answer(path, body, type, waitMs);
     let answer;
     try {
       answer = await response.json();
@@ -45,16 +57,16 @@ export class Api {
     });
   }
 
-  async #answer(path, body) {
+  async #answer(path, body, type, waitMs) {
     try {
       return await this.fetcher(path, {
         method: 'POST',
-        headers: {'Content-Type': 'application/json', 'X-Zerokeep': '1'},
-        body: JSON.stringify(body),
+        headers: {'Content-Type': type, 'X-Zerokeep': '1'},
+        body,
         credentials: 'same-origin',
         cache: 'no-store',
         redirect: 'error',
-        signal: AbortSignal.timeout(this.waitMs),
+        signal: AbortSignal.timeout(waitMs),
       });
     } catch (cause) {
       const late = cause instanceof DOMException && cause.name === 'TimeoutError';

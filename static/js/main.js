@@ -2,6 +2,7 @@
  * What runs when the page opens: is this browser able, what does it hold, who am I, where was I.
  * The first thing missing is said in plain words and ends the start.
  */
+import {isAbsent, watchForAbsence} from './absence.js';
 import {missingAbility} from './able.js';
 import {Api} from './api.js';
 import {Clock} from './clock.js';
@@ -15,8 +16,11 @@ import {forgetClosed} from './store/forgetting.js';
 import {keepServerKeys, ownDevice, proveKeeping} from './store/keys.js';
 import {Ledger} from './store/ledger.js';
 import {whatIsHeld} from './store/opening.js';
+import {PhotoPost} from './photo_post.js';
 import {Outbox} from './store/outbox.js';
+import {Photos} from './store/photos.js';
 import {protection} from './store/protection.js';
+import {StepPictures} from './store/step_pictures.js';
 import {Shelf} from './store/shelf.js';
 import {Sync, whenToSync} from './sync.js';
 import {Tablet} from './tablet.js';
@@ -24,7 +28,6 @@ import {Frame} from './ui/frame.js';
 import {Guard} from './ui/guard.js';
 import {NetworkLine} from './ui/network.js';
 import {loadWords} from './ui/say.js';
-import {AWAY_MS} from './ui/views/away.js';
 import {onlyWriter} from './writer.js';
 
 const version = /** @type {HTMLMetaElement} */ (document.querySelector('meta[name="zerokeep-version"]'))
@@ -35,7 +38,7 @@ async function start() {
   const missing = missingAbility();
   const reading = loadWords();
   const clock = new Clock();
-  const network = new NetworkLine();
+  const network = new NetworkLine(text => tablet.say(text));
   const frame = new Frame(root, new Guard(root), network.element);
   const standalone =
     matchMedia('(display-mode: standalone), (display-mode: fullscreen)').matches ||
@@ -85,6 +88,7 @@ async function withStore(tablet, reading) {
     store,
     shelf: new Shelf(store),
     drafts: new Drafts(store),
+    photos: new Photos(store),
     outbox: new Outbox(store, null),
   });
   let opening;
@@ -107,14 +111,23 @@ async function asDevice(tablet, {chain, held, unsigned, clock: noted}) {
   const {store, device, shelf, clock, api} = tablet;
   tablet.outbox = new Outbox(store, device, chain);
   tablet.setup = Setup.resume(tablet, held);
-  tablet.unsigned = unsigned;
+  tablet.unsigned = unsigned.filter(({id}) => id !== held?.id);
   tablet.ledger = new Ledger({api, shelf, device, clock});
   await tablet.ledger.read();
   const inUse = () =>
     new Set([tablet.setup?.sheetHash, tablet.beginningOn, ...tablet.unsigned.map(({sheet}) => sheet)]);
   tablet.forget = () => forgetClosed(store, clock.wall(), inUse);
+  tablet.photoPost = new PhotoPost({
+    api,
+    photos: tablet.photos,
+    device,
+    clock,
+    onSent: () => tablet.photoSent(),
+  });
+  tablet.stepPictures = new StepPictures({store, api, device});
   tablet.sync = new Sync({
     api,
+    stepPictures: tablet.stepPictures,
     outbox: tablet.outbox,
     shelf,
     device,
@@ -144,32 +157,18 @@ async function askWhetherProtected(tablet) {
 }
 
 /**
- * Where the person was: the same step with all that was typed,
- * after a look at the machine when it was long ago.
+ * Where the person was: the same step with all that was typed; when that was long ago, whoever is there says
+ * who they are first.
  */
 async function firstView(tablet) {
   const {setup, clock} = tablet;
   if (!setup) return tablet.go({name: 'machines'});
-  const awayMs = clock.sinceMs(setup.rows.at(-1).payload.at_utc);
-  if (setup.state.status !== 'running') return tablet.go({name: 'step'});
-  if (awayMs > AWAY_MS) return tablet.go({name: 'away', awayMs});
+  const sinceUtc = setup.rows.at(-1).payload.at_utc;
+  const awayMs = clock.sinceMs(sinceUtc);
+  if (setup.current && isAbsent(awayMs)) return tablet.askWho(sinceUtc, {name: 'step'});
   await tablet.go({name: 'step'});
+  if (setup.state.status !== 'running') return undefined;
   return tablet.aside(() => setup.commit('setup.resumed', {away_ms: awayMs}));
-}
-
-/** A tablet that lay untouched for long asks before it goes on, page reloaded or not. */
-function watchForAbsence(tablet) {
-  let touchedAt = tablet.clock.wall();
-  const look = () => {
-    const awayMs = Math.max(0, tablet.clock.wall() - touchedAt);
-    touchedAt = tablet.clock.wall();
-    if (awayMs > AWAY_MS && tablet.setup?.state.status === 'running' && tablet.view.name !== 'away')
-      tablet.go({name: 'away', awayMs: Math.round(awayMs)});
-  };
-  for (const type of ['pointerdown', 'keydown', 'pageshow']) addEventListener(type, look, {capture: true});
-  document.addEventListener('visibilitychange', () => {
-    if (document.visibilityState === 'visible') look();
-  });
 }
 
 start();

@@ -4,14 +4,23 @@
  * after the event is kept.
  */
 import {fold} from './rules/setup/fold.js';
+import {stagesFor} from './rules/setup/for_whom.js';
 import {isPractised} from './rules/setup/steps.js';
 import {carryCautions, noteCaution} from './shift.js';
-import {sealPin} from './proof/jwe.js';
+import {signedSeal} from './proof/jwe.js';
 import {CURRENT, MINE} from './store/opening.js';
 import {rememberWorry} from './store/own_worries.js';
 
 /** Events that come between: what stands half typed stays. */
-const BESIDE = new Set(['hold.pressed', 'worry.raised', 'question.put', 'setup.resumed', 'stop.lifted']);
+const BESIDE = new Set([
+  'hold.pressed',
+  'worry.raised',
+  'question.put',
+  'setup.resumed',
+  'stop.lifted',
+  'photo.taken',
+  'beside.named',
+]);
 /** The server answers about 500 at most, and nobody looks at older ones here. */
 const MOST_ASKED = 200;
 
@@ -28,6 +37,8 @@ export class Setup {
   sheet;
   /** @type {string} */
   person;
+  /** @type {any[]} the stages with the steps that stand for this person */
+  stages;
   /** @type {any[]} the kept rows of its events, in the tablet's order */
   rows;
   /** @type {any[]} */
@@ -37,6 +48,7 @@ export class Setup {
 
   constructor(tablet, {id, sheetHash, sheet, person, rows, decisions, draft}) {
     Object.assign(this, {tablet, id, sheetHash, sheet, person, rows, decisions, draft});
+    this.stages = stagesFor(sheet, person);
     this.#forwardStart = tablet.clock.forward();
     const last = rows.at(-1);
     if (last) this.#elapsedBefore = last.payload.elapsed_ms + tablet.clock.sinceMs(last.payload.at_utc);
@@ -99,9 +111,15 @@ export class Setup {
   /**
    * Keep one event of this setup. `pin` is sealed in beside a signature, for the key that the tablet got at
    * its enrolment: a sheet comes without a signature, and whoever could change one must not get at a PIN by
-   * it. `pinOf`: whose PIN it is.
+   * it. `pinOf`: whose PIN it is. `picture`: the bytes of one that the event names, kept with it.
+   * @param {string} type
+   * @param {Object<string, any>} data
+   * @param {?string} [step]
+   * @param {?string} [pin]
+   * @param {string} [pinOf]
+   * @param {?Uint8Array} [picture]
    */
-  async commit(type, data, step = this.state.current_step, pin = null, pinOf = this.person) {
+  async commit(type, data, step = this.state.current_step, pin = null, pinOf = this.person, picture = null) {
     const {outbox, clock, device, version} = this.tablet;
     const body = {
       type,
@@ -114,11 +132,8 @@ export class Setup {
       step,
       data,
     };
-    const seal =
-      pin === null
-        ? undefined
-        : event => sealPin(pin, device.pin_key, {event, device: device.id, person: pinOf});
-    const row = await outbox.append(body, seal);
+    const seal = pin === null ? undefined : event => signedSeal(pin, device, {event, person: pinOf});
+    const row = await outbox.append(body, seal, picture);
     const before = this.state?.current_step ?? null;
     this.rows.push(row);
     this.refold();
@@ -166,9 +181,6 @@ export class Setup {
     if (step) this.tablet.drafts.drop(this.id, step).catch(() => {});
   }
 
-  get stages() {
-    return this.sheet.procedure.stages;
-  }
   get machine() {
     return this.sheet.machine;
   }

@@ -59,6 +59,8 @@ export class Sync {
   ledger;
   /** @type {(keys: Object) => Promise<void>} */
   keepKeys;
+  /** @type {import('./store/step_pictures.js').StepPictures|undefined} */
+  stepPictures;
   /** @type {LockManager|undefined} */
   locks;
   /** @type {(state: any) => void} */
@@ -119,11 +121,12 @@ export class Sync {
         sent = (await this.#send()) || sent;
       }
       const fresh = await this.#news(challenge);
+      const pictures = await this.#pictures(fresh);
       this.#tell({
         reached: true,
         lastAtUtc: this.clock.nowUtc(),
         code: null,
-        changed: sent || fresh || this.state.clockMoved || this.state.reached === false,
+        changed: sent || fresh || pictures || this.state.clockMoved || this.state.reached === false,
       });
     } catch (thrown) {
       const error = /** @type {ApiError} */ (thrown);
@@ -138,6 +141,11 @@ export class Sync {
         changed: reached !== false || code !== before,
       });
     }
+  }
+
+  /** Pictures come behind everything else, and what keeps one away keeps nothing else away. */
+  async #pictures(fresh) {
+    return (await this.stepPictures?.bring(fresh).catch(() => false)) ?? false;
   }
 
   /** A backup was brought back: what is held here goes out again, and what was decided is asked anew. */
@@ -265,6 +273,7 @@ export class Sync {
       have,
       setups,
       health,
+      asks_which_fixture: true,
       ...(known ? {sheets_sha256: known} : {}),
       ...(own ? {own_machines: own} : {}),
       ...(await this.#notHeld()),

@@ -6,6 +6,7 @@ import {ApiError} from './api.js';
 import {enrol} from './enrolment.js';
 import {holdVersion, lookForUpdate} from './offline.js';
 import {Setup} from './setup.js';
+import {hasSeveral} from './rules/shop/fixtures.js';
 import {StoreError} from './store/errors.js';
 import {lastWords} from './store/last_words.js';
 import {CLOCK, CURRENT, heldSetup, UNSIGNED} from './store/opening.js';
@@ -28,6 +29,8 @@ export class Tablet {
   #lookAgain;
   #forgetAgainAt = 0;
   #noteClockAt = 0;
+  /** @type {any} the view that asks who is there */
+  #asking = null;
 
   // Put here by the start, some of them once the store is open.
   /** @type {import('./clock.js').Clock} */
@@ -42,6 +45,12 @@ export class Tablet {
   drafts;
   /** @type {import('./store/outbox.js').Outbox} */
   outbox;
+  /** @type {import('./store/photos.js').Photos} */
+  photos;
+  /** @type {import('./store/step_pictures.js').StepPictures} */
+  stepPictures;
+  /** @type {?import('./photo_post.js').PhotoPost} */
+  photoPost;
   /** @type {import('./sync.js').Runner} */
   sync;
   /** @type {import('./ui/frame.js').Frame} */
@@ -81,19 +90,23 @@ export class Tablet {
       lastWords: null,
       ledger: null,
       waitingRows: [],
+      waitingPhotos: 0,
       takeUpdate: null,
       storageProtected: null,
       beginningOn: null,
       unsigned: [],
+      isAway: false,
       offline: Promise.resolve(null),
       offlineMissing: null,
+      photoPost: null,
+      photoTrouble: null,
       ...parts,
     });
   }
 
   async go(view, options) {
-    this.view = view;
-    if (['machines', 'people', 'ready'].includes(view.name)) {
+    this.view = this.isAway && view.name === 'step' ? this.#asking : view;
+    if (['machines', 'fixtures', 'people', 'ready'].includes(view.name)) {
       this.sheets = await this.shelf.newest();
       this.view = this.#stillThere(view);
       this.worriesHere = await ownOpenWorries(this.shelf);
@@ -101,18 +114,36 @@ export class Tablet {
       this.lastWords =
         this.view.name === 'ready' ? await lastWords(this, this.view.machine, this.view.person) : null;
     }
+    if (view.name === 'holds') this.waitingPhotos = (await this.outbox.tally()).photos;
     if (['holds', 'enrol'].includes(view.name))
       this.waitingRows = [...(await this.outbox.refused()), ...(await this.outbox.waiting())];
     this.render(options);
   }
 
-  /** This view, or the one before it where the machine or the person is no longer in the sheets. */
+  /**
+   * Nothing was pressed since then: values are hidden, and whoever comes is asked who they are. Where they
+   * go to say that something is wrong, the way back leads here until they have said so.
+   */
+  askWho(sinceUtc, before = this.view) {
+    if (this.isAway || !this.setup?.current) return undefined;
+    this.isAway = true;
+    this.#asking = {name: 'away', sinceUtc, before};
+    return this.go(this.#asking);
+  }
+
+  /**
+   * This view, or one before it where the machine, the fixture or the person is no longer in the sheets, or
+   * where the machine has got another fixture meanwhile: then it is asked which.
+   */
   #stillThere(view) {
     if (view.name === 'machines') return view;
-    const found = this.sheetOf(view.machine);
+    const {machine, fixture} = view;
+    const found = this.sheetOf(machine, view.name === 'fixtures' ? null : fixture);
     if (!found) return {name: 'machines'};
+    if (view.name === 'fixtures') return view;
+    if (!fixture && hasSeveral(found.sheet)) return {name: 'fixtures', machine};
     const listed = view.name !== 'ready' || found.sheet.people.some(({id}) => id === view.person);
-    return listed ? view : {name: 'people', machine: view.machine};
+    return listed ? view : {name: 'people', machine, fixture};
   }
 
   /**
@@ -221,9 +252,25 @@ export class Tablet {
   async leaveSetup() {
     await this.setup?.leave();
     this.setup = null;
-    holdVersion(null);
-    lookForUpdate(this.registration);
+    this.isAway = false;
+    if (!this.hasOpen) {
+      holdVersion(null);
+      lookForUpdate(this.registration);
+    }
     await this.go({name: 'machines'});
+  }
+
+  /** Whether a setup that somebody else left stands open here: the version that it runs on stays. */
+  get hasOpen() {
+    return this.unsigned.some(({open}) => open);
+  }
+
+  /** Somebody else is here: the setup stands as it is and waits on this tablet for its person. */
+  leaveOpen() {
+    return this.act(async () => {
+      await this.#noteWaiting({open: true, at: this.#running().machine.id});
+      await this.leaveSetup();
+    });
   }
 
   /** The finished setup waits on this tablet for its signer, and the tablet is free for the next person. */
@@ -231,29 +278,41 @@ export class Tablet {
     return this.act(async () => {
       const setup = this.#running();
       await setup.commit('setup.left_unsigned', {});
-      const waiting = {
-        id: setup.id,
-        sheet: setup.sheetHash,
-        name: setup.personName,
-        machine: setup.machine.name,
-        slot: setup.slotLabel,
-      };
-      await this.#noteUnsigned([...this.unsigned.filter(({id}) => id !== setup.id), waiting]);
+      await this.#noteWaiting({});
       const next = setup.state.broken_off?.to ?? null;
       if (next) await this.#toNext();
       else await this.leaveSetup();
     });
   }
 
-  /** Take up a setup that waits for its signer. It waits no more; left again, it waits again. */
-  signWaiting(id) {
+  /**
+   * Take up a setup that waits for its signer, or for the person who goes on with it. It waits no more;
+   * left again, it waits again.
+   */
+  takeUp(id) {
     return this.act(async () => {
       const held = await heldSetup(this.store, id);
+      const {open} = this.unsigned.find(one => one.id === id);
       this.setup = Setup.resume(this, held);
       await this.shelf.note(CURRENT, id);
       await this.#noteUnsigned(this.unsigned.filter(one => one.id !== id));
       holdVersion(this.version);
+      if (open) await this.askWho(held.rows.at(-1).payload.at_utc, {name: 'step'});
     });
+  }
+
+  /** Note that the setup waits here: for its signer, or `open` at a machine for whoever goes on with it. */
+  async #noteWaiting(more) {
+    const setup = this.#running();
+    const waiting = {
+      id: setup.id,
+      sheet: setup.sheetHash,
+      name: setup.personName,
+      machine: setup.machine.name,
+      slot: setup.slotLabel,
+      ...more,
+    };
+    await this.#noteUnsigned([...this.unsigned.filter(({id}) => id !== setup.id), waiting]);
   }
 
   async #noteUnsigned(waiting) {
@@ -267,10 +326,11 @@ export class Tablet {
   }
 
   async #toNext() {
-    const {id, person, machine, state} = this.#running();
+    const {id, person, machine, sheet, state} = this.#running();
     const view = {
       name: 'ready',
       machine: machine.id,
+      fixture: sheet.fixture.id,
       person: state.broken_off.to,
       takesOver: {setup: id, person},
     };
@@ -307,6 +367,12 @@ export class Tablet {
     if (this.outbox) this.network.show(await this.outbox.tally(), this.sync.state, this.clock, this.ledger);
   }
 
+  /** The server has answered about a picture: what became of it comes with the news. */
+  async photoSent() {
+    await this.tellNetwork();
+    this.sync.run();
+  }
+
   async syncNow() {
     await this.sync.run();
     await this.go(this.view);
@@ -315,6 +381,7 @@ export class Tablet {
   /** The sync has news: decisions may change the step, sheets the start screen. What is being typed stays. */
   async synced({changed, reached, clockMoved}) {
     await this.tellNetwork();
+    if (reached) this.photoPost?.run();
     if (reached) await this.#rememberClock(clockMoved);
     if (reached) await this.#forgetSometimes();
     if (!changed) return;
@@ -356,9 +423,14 @@ export class Tablet {
     if (this.view.name === 'machines') this.refresh();
   }
 
-  /** The newest sheet of a machine: {hash, sheet}. */
-  sheetOf(machine) {
-    return this.sheets.find(({sheet}) => sheet.machine.id === machine);
+  /**
+   * The newest sheet of a machine with this fixture: {hash, sheet}. Without a fixture the machine's first, to
+   * tell of the machine: nobody begins on it where there are several.
+   */
+  sheetOf(machine, fixture = null) {
+    return this.sheets.find(
+      ({sheet}) => sheet.machine.id === machine && (!fixture || sheet.fixture.id === fixture),
+    );
   }
 
   backButton(view = {name: 'step'}) {

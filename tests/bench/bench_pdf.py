@@ -2,7 +2,8 @@
 
 Start it by hand: python tests/bench/bench_pdf.py [rounds]. It prints ratios of medians of one run and asserts
 nothing: times of one run on one machine compare only with each other. Rounds take turns, so that a busy
-moment hits all alike.
+moment hits all alike; where other programs run beside it, the processor's time of this process says more. It
+leaves out what the press, a process of its own, works.
 
 Beside what:
 - a page of one line by the bare renderer, with nothing set;
@@ -27,8 +28,8 @@ from tests.proof.made_up import CHEAP, PASSPHRASE, counted_bytes, numbered_keys
 from tests.record.made_up import normal
 from webapp.domain.record.facts import record_facts
 from webapp.fonts import font_files
-from webapp.proof.keys import KeyRing
-from webapp.proof.pdf_seal import seal
+from webapp.proof.keys.key_ring import KeyRing
+from webapp.proof.pdf.pdf_seal import seal
 from webapp.record import render
 from webapp.record.fetcher import BUNDLED, BundledFetcher
 from webapp.record.page import FONTS, TEMPLATES, typesetter
@@ -71,14 +72,21 @@ def main(rounds: int) -> None:
     with tempfile.TemporaryDirectory() as folder, Press() as press:
         todo = ways(made_keyring(Path(folder) / "keys"), press)
         seconds: dict[str, list[float]] = {name: [] for name in todo}
+        processor: dict[str, list[float]] = {name: [] for name in todo}
         for number in range(rounds + 1):
             for name, way in todo.items():
-                start = time.perf_counter()
+                start, worked = time.perf_counter(), time.process_time()
                 way()
                 if number:  # the first round only warms up
                     seconds[name].append(time.perf_counter() - start)
-    medians = {name: statistics.median(found) for name, found in seconds.items()}
-    print(f"{rounds} rounds; medians, and as multiples of two of them")
+                    processor[name].append(time.process_time() - worked)
+    say_multiples(rounds, "by the clock", seconds)
+    say_multiples(rounds, "processor of this process", processor)
+
+
+def say_multiples(rounds: int, by: str, taken: dict[str, list[float]]) -> None:
+    medians = {name: statistics.median(found) for name, found in taken.items()}
+    print(f"{rounds} rounds, {by}; medians, and as multiples of two of them")
     for name, median in medians.items():
         line, page = median / medians["bare, one line"], median / medians["bare, the record's pages"]
         print(

@@ -13,6 +13,7 @@ from playwright.sync_api import Browser, BrowserContext
 
 from tests.kit.chromium import PORTRAIT, viewport
 from tests.kit.demo import Demo, make_demo
+from tests.kit.first_start import make_kettle_lane
 from tests.kit.once import made_once
 from tests.kit.server import Server
 from tests.kit.tablet import NewTablet, Operator, Tablet, operator
@@ -29,6 +30,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def demo_shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo shop with a short past. Nobody writes here; tests get copies."""
     return made_once(tmp_path_factory, "demo", make_demo)
+
+
+@pytest.fixture(scope="session")
+def kettle_lane(tmp_path_factory: pytest.TempPathFactory, browser: Browser) -> Path:
+    """A shop that somebody new set up in the browser, on an empty folder. Nobody writes here either."""
+    return made_once(tmp_path_factory, "kettle-lane", lambda folder: make_kettle_lane(folder, browser))
 
 
 @pytest.fixture

@@ -5,11 +5,11 @@ offered between setups alone, and taken only when somebody asks for it.
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, Playwright
+from playwright.sync_api import BrowserContext, Page, Playwright
 
 from tests.kit.chromium import PORTRAIT, Profile
 from tests.kit.demo import Demo
@@ -25,6 +25,7 @@ INSTALL = """async () => {
   while (fresh.state === 'installing') await changed();
   return fresh.state;
 }"""
+KEPT_ANSWERS = "async () => (await navigator.serviceWorker.getRegistration()).updateViaCache"
 TAKE_OVER = """async () => {
   const {waiting} = await navigator.serviceWorker.getRegistration();
   const {serviceWorker} = navigator;
@@ -64,14 +65,6 @@ def take_offer(tablet: Tablet) -> None:
     tablet.page.wait_for_function(f"old => ({VERSION})() !== old", arg=old)
 
 
-def end_for_practice(hand: Operator) -> None:
-    """Break the setup off and sign."""
-    hand.tablet.tap("off")
-    hand.tablet.tap("break-off")
-    hand.tablet.tap("break-reason", "practice")
-    hand.walk()
-
-
 def test_a_new_version_is_offered_only_between_setups_and_taken_only_when_asked(
     odile: Operator, server: Server, later: Server
 ) -> None:
@@ -85,7 +78,7 @@ def test_a_new_version_is_offered_only_between_setups_and_taken_only_when_asked(
     assert not tablet.offers("take-update")
     odile.walk(until="ready.board")
     assert {row["payload"]["app"] for row in tablet.events()} == {old}
-    end_for_practice(odile)
+    odile.end_for_practice()
     assert tablet.page.evaluate(VERSION) == old
     tablet.tap("another")
     take_offer(tablet)
@@ -98,10 +91,11 @@ def test_a_page_whose_worker_another_tab_replaced_is_offered_the_new_version(
     other = tablet.page.context.new_page()
     other.goto(f"{tablet.address}/tablet")
     other.wait_for_selector('#app[data-screen="elsewhere"]')
+    assert other.evaluate(KEPT_ANSWERS) == "none", "a worker is never taken from the browser's cache"
     install_later(other, server, later)
     other.evaluate(TAKE_OVER)
     take_offer(tablet)
-    assert tablet.screen == "machines"
+    tablet.page.wait_for_selector('#app[data-screen="machines"]')
 
 
 def test_the_worker_may_change_beneath_a_running_setup_and_the_offer_comes_when_it_is_over(
@@ -116,7 +110,7 @@ def test_the_worker_may_change_beneath_a_running_setup_and_the_offer_comes_when_
     old = tablet.page.evaluate(VERSION)
     hand.walk(until="ready.board")
     assert not tablet.offers("take-update")
-    end_for_practice(hand)
+    hand.end_for_practice()
     tablet.tap("another")
     assert tablet.page.evaluate(VERSION) == old
     take_offer(tablet)
@@ -137,7 +131,32 @@ def test_a_browser_closed_while_a_version_waits_comes_back_in_the_setups_own_and
     assert (tablet.screen, tablet.page.evaluate(VERSION)) == ("step", old)
     hand = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), demo.people["odile"].pin)
     hand.walk(until="ready.board")
-    end_for_practice(hand)
+    hand.end_for_practice()
     tablet.tap("another")
     take_offer(tablet)
     profile.close()
+
+
+def test_a_setup_that_waits_for_its_person_holds_its_version(
+    server: Server, later: Server, demo: Demo, new_context: Callable[..., BrowserContext]
+) -> None:
+    page = new_context().new_page()
+    page.clock.install()
+    tablet = Tablet(page, server.address)
+    tablet.enrol(demo.code())
+    tablet.begin("plover", "odile")
+    hand = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), demo.people["odile"].pin)
+    hand.walk(until="ready.board")
+    old = page.evaluate(VERSION)
+    page.clock.fast_forward(616_000)
+    page.wait_for_selector('#app[data-screen="away"]')
+    tablet.tap("somebody-else")
+    install_later(page, server, later)
+    tablet.reload()
+    assert (tablet.screen, page.evaluate(VERSION)) == ("machines", old)
+    assert not tablet.offers("take-update")
+    tablet.tap("go-on-waiting")
+    tablet.tap("as-left")
+    hand.end_for_practice()
+    tablet.tap("another")
+    take_offer(tablet)

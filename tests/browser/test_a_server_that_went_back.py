@@ -21,8 +21,8 @@ from tests.web.conftest import Site, make_site
 from tests.web.conftest import keys as keys  # noqa: PLC0414 - a fixture
 from webapp.domain.evidence import tree
 from webapp.domain.evidence.consistency import consistency_proof
-from webapp.proof.key_succession import statement
-from webapp.proof.keys import KeyRing, new_private_key
+from webapp.proof.keys.key_ring import KeyRing, new_private_key
+from webapp.proof.keys.key_succession import statement
 from webapp.services.audit.auditing import audit
 from webapp.services.evidence import epochs
 from webapp.services.evidence.ledger import SERVER, change
@@ -136,7 +136,7 @@ class Shop:
 
     def events(self) -> list[str]:
         with self.house.store.reading():
-            return [row["id"] for row in self.house.store.setups.all_events()]
+            return [row["id"] for row in self.house.store.setups.events_between(0, 2**62)]
 
 
 @pytest.fixture

@@ -14,11 +14,15 @@ from itertools import count
 import pytest
 
 from tests.kit.at_the_mill import all_screens
-from tests.kit.chromium import PHONE, SIZES, viewport
+from tests.kit.chromium import PHONE, SIZES, shift_clock, viewport
 from tests.kit.demo import Demo
 from tests.kit.looking import drawings_seen, faults, look, look_twice
+from tests.kit.more import THEMES
 from tests.kit.tablet import NewTablet, Operator, Tablet
 from webapp.demo.mill import Mistake
+
+# Of each drawing on the page, by its size: whether it has shapes beside its title.
+DRAWN = "() => [...document.querySelectorAll('.drawing')].map(one => one.childElementCount > 1)"
 
 
 @pytest.mark.parametrize(
@@ -37,6 +41,8 @@ def test_every_step_fits_and_can_be_read(
         wrong += look(page, step, SIZES) + look_twice(page, step, SIZES)
         if page.locator(".strip.state").count() != 1:
             wrong.append(f"{step} does not say what state the machine must be in")
+        if not (tablet.offers("off") and (tablet.offers("hold") or step.startswith("sign."))):
+            wrong.append(f"{step} offers no way for when something is wrong")
         if kind in {"search", "touch"}:
             wrong += [f"{step} on {size}: no drawing" for size in SIZES if drawings_seen(page, size) != 1]
         if kind not in seen:
@@ -84,10 +90,14 @@ def test_screens_beside_the_steps_fit_too(new_tablet: Callable[..., Tablet], dem
     seen("why it was broken off")
     tablet.tap("break-reason", "vise")
     seen("what happened, of a setup that was broken off")
+    shift_clock(page, 1)
+    tablet.reload()
+    assert tablet.screen == "away"
+    seen("nobody was there")
     assert wrong == [], "\n".join(map(str, wrong))
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("theme", THEMES)
 def test_a_stop_fits_and_with_its_question_too(
     new_tablet: Callable[..., Tablet], demo: Demo, theme: str
 ) -> None:
@@ -138,6 +148,17 @@ def test_a_search_says_which_page_of_the_control_and_both_feeds(tablet: Tablet, 
     operator.walk(until="x.touch")
     assert "X in your slot's row" in tablet.text()
     assert "X+: first 900, then 60 mm/min." in tablet.text()
+
+
+def test_of_three_sizes_of_a_drawing_a_step_draws_the_one_that_is_seen(tablet: Tablet, demo: Demo) -> None:
+    tablet.begin("plover", "odile")
+    odile = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
+    drawn = {}
+    for step, _ in odile.steps(until="y.touch"):
+        tablet.settled()
+        drawn[step] = tablet.page.evaluate(DRAWN)
+    assert set(map(tuple, drawn.values())) == {(), (False, True, False), (False, False, True)}
+    assert len([step for step, sizes in drawn.items() if sizes]) > 5
 
 
 def test_the_small_drawing_opens_the_large_one(tablet: Tablet, demo: Demo) -> None:

@@ -103,6 +103,37 @@ def test_a_setup_stays_whole_when(page: Page, types: tuple[str, ...], sent: int,
     assert page.evaluate("() => shelf.noted('my_setups')") == [SETUP]
 
 
+def test_a_setup_with_a_picture_stays_until_the_picture_is_sent_and_takes_it_along(page: Page) -> None:
+    begin(page, sent=2)
+    event = page.evaluate("() => outbox.waiting().then(rows => rows[0].id)")
+    taken = page.evaluate(
+        """async ([setup, last]) => {
+          const {Photos} = await import('/assets/trial/js/store/photos.js');
+          self.photos = new Photos(store);
+          const {id} = await outbox.append({...body(), setup}, undefined, new Uint8Array([255, 216, 255]));
+          const before = await photos.waiting();
+          await outbox.acknowledge([last, id].map(event => ({event, outcome: 'accepted'})));
+          return {id, before, behind: await photos.waiting(), tally: (await outbox.tally()).photos};
+        }""",
+        [SETUP, event],
+    )
+    assert (taken["before"], taken["behind"], taken["tally"]) == ([], [taken["id"]], 1), "behind its event"
+    assert page.evaluate("() => forget(31)") == []
+    page.evaluate("event => photos.settle(event, {outcome: 'kept'})", taken["id"])
+    page.evaluate("() => outbox.sendAgain()")
+    assert page.evaluate("() => outbox.tally().then(({photos}) => photos)") == 1, "sent again with all else"
+    page.evaluate(
+        """async event => {
+          const rows = await outbox.waiting();
+          await outbox.acknowledge(rows.map(({id}) => ({event: id, outcome: 'accepted'})));
+          await photos.settle(event, {outcome: 'kept'});
+        }""",
+        taken["id"],
+    )
+    assert page.evaluate("() => forget(31)") == [SETUP]
+    assert page.evaluate("() => all('photos').then(rows => rows.length)") == 0
+
+
 def test_a_sheet_in_use_stays_when_the_server_no_longer_lists_it(page: Page) -> None:
     begin(page)
     kept = page.evaluate(
@@ -172,10 +203,7 @@ def test_a_month_after_the_leads_decision_a_real_tablet_forgets_and_the_server_t
     tablet.begin("plover", "odile")
     hand = operator(tablet, demo)
     hand.walk(until="ready.board")
-    tablet.tap("off")
-    tablet.tap("break-off")
-    tablet.tap("break-reason", "practice")
-    hand.walk()
+    hand.end_for_practice()
     tablet.all_sent()
     setup = tablet.events()[0]["payload"]["setup"]
     with demo.opened() as (store, _):

@@ -12,7 +12,7 @@ from playwright.sync_api import BrowserContext, Page
 
 from tests.kit.modules import OUTBOX, open_modules
 from webapp.domain.evidence.events import read_event
-from webapp.proof.jws import DeviceKey
+from webapp.proof.keys.jws import DeviceKey
 
 FAIL_NEXT_ADD = """name => {
   const add = IDBObjectStore.prototype.add;
@@ -84,7 +84,9 @@ def test_nothing_counts_as_kept_before_the_transaction_is_complete(page: Page) -
 def test_a_full_storage_is_said_and_nothing_is_claimed_to_be_kept(page: Page) -> None:
     page.evaluate(FAIL_NEXT_ADD, "QuotaExceededError")
     assert append(page) == "store.full"
-    assert page.evaluate("() => outbox.tally()") == {"count": 0, "refused": 0, "oldestAtUtc": None}
+    assert page.evaluate("() => outbox.tally()") == {
+        "count": 0, "refused": 0, "photos": 0, "oldestAtUtc": None,
+    }  # fmt: skip
     assert append(page) == "kept", "the chain goes on where it stood"
     assert page.evaluate("() => outbox.waiting().then(rows => rows.map(row => row.sequence))") == [1]
 

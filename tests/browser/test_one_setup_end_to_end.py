@@ -21,16 +21,19 @@ from playwright.sync_api import BrowserContext, Playwright
 from tests.kit.chromium import Profile
 from tests.kit.demo import AXES, Demo, now
 from tests.kit.desk import Desk
+from tests.kit.engines.offline_setup import (
+    MACHINE,
+    OPERATOR,
+    all_arrives,
+    kill_in_the_middle_of_a_number,
+)
 from tests.kit.server import ROOT, Server
 from tests.kit.tablet import Operator, Tablet
 from tests.proof.judges import pdfsig_accepts, pyhanko_accepts
 from webapp.data_folder import CERTIFICATES_FILE
 from webapp.domain.plain.lengths import Display, format_length
-from webapp.proof.jws import DeviceKey
-from webapp.services.audit.auditing import audit
 
-LEAD, OPERATOR, MACHINE = "mara", "odile", "plover"
-HALF_TYPED = "-41"
+LEAD = "mara"
 STAGES = ("ready", "vise", "probe", "slot", "copy", "clear", "z", "x", "y", "stow", "sign")
 
 
@@ -59,7 +62,7 @@ def test_a_setup_survives_a_dead_server_a_reload_and_a_killed_browser_and_ends_a
 ) -> None:
     desk = Desk(new_context(java_script_enabled=False).new_page(), server.address)
     desk.sign_in(LEAD, demo.people[LEAD])
-    tablet = Tablet(profile.open().pages[0], server.address, by_keypad=True)
+    tablet = Tablet(profile.open_page(), server.address, by_keypad=True)
     tablet.enrol(desk.make_code(), "Tablet 7")
 
     server.kill()
@@ -70,7 +73,7 @@ def test_a_setup_survives_a_dead_server_a_reload_and_a_killed_browser_and_ends_a
     walked = list(hand.steps(until="vise.wipe"))
     tablet.reload()
     assert tablet.step == "vise.wipe"
-    assert tablet.waiting == len(tablet.events())
+    tablet.all_wait()
 
     walked += hand.steps(until="x.touch")
     tablet = hand.tablet = kill_in_the_middle_of_a_number(profile, tablet, hand)
@@ -79,14 +82,7 @@ def test_a_setup_survives_a_dead_server_a_reload_and_a_killed_browser_and_ends_a
     steps = [step["id"] for stage in sheet["procedure"]["stages"] for step in stage["steps"]]
     shown = [step for step in steps if not step.endswith(".compare")]  # what agrees has no screen of its own
     assert [step for step, _ in walked] == shown
-    assert "not yet verified" in tablet.text()
-
-    made = tablet.events()
-    assert tablet.waiting == len(made)
-    server.start()
-    tablet.page.wait_for_selector('[data-network="sent"]', timeout=60_000)
-    tablet.page.wait_for_selector('[data-signature="verified"]', timeout=60_000)
-    every_event_arrived_once(demo, made)
+    made = all_arrives(tablet, server, demo)
 
     setup = made[0]["setup"]
     review_and_sign_off(desk, demo, sheet, setup, made)
@@ -95,53 +91,6 @@ def test_a_setup_survives_a_dead_server_a_reload_and_a_killed_browser_and_ends_a
     the_record_holds(demo, pdf, tmp_path)
     a_flipped_byte_fails(demo, pdf, tmp_path)
     tablet.page.wait_for_selector('[data-signature="signed_off"]', timeout=60_000)
-
-
-def kill_in_the_middle_of_a_number(profile: Profile, tablet: Tablet, hand: Operator) -> Tablet:
-    """Type half of the value, kill the browser, start it again, and go on typing; the page that came back."""
-    shown = hand.mill.touch("X")
-    assert shown.startswith(HALF_TYPED)
-    tablet.type(HALF_TYPED)
-    before = tablet.events()
-    profile.kill()
-    assert not profile.pids()
-
-    back = Tablet(profile.open().pages[0], tablet.address, by_keypad=True)
-    back.open()
-    assert (back.screen, back.step) == ("step", "x.touch")
-    assert back.page.locator('[data-entry="X"]').input_value().replace("−", "-") == HALF_TYPED
-    after = back.events()
-    assert [row["id"] for row in after[: len(before)]] == [row["id"] for row in before]
-    assert [row["payload"]["type"] for row in after[len(before) :]] == ["setup.resumed"]
-    back.enter(shown.removeprefix(HALF_TYPED))
-    entered = back.events_of("touch.entered")[-1]["data"]
-    assert (entered["axis"], entered["typed"].replace("−", "-")) == ("X", shown)
-    return back
-
-
-def every_event_arrived_once(demo: Demo, made: list[dict[str, Any]]) -> None:
-    """What the server has of this tablet is what the tablet made:
-    each once, in one chain, verified, on the ledger.
-    """
-    with demo.opened() as (store, _):
-        with store.reading():
-            rows = [row for row in store.setups.all_events() if row["device"] == made[0]["device"]]
-            device = store.devices.device(made[0]["device"])
-            setup = store.setups.setup(made[0]["setup"])
-        faults = audit(store)
-    assert [row["id"] for row in rows] == [row["id"] for row in made]
-    assert [row["jws"] for row in rows] == [row["jws"] for row in made]
-    assert device is not None
-    assert setup is not None
-    key = DeviceKey.from_jwk(device["jwk"])
-    previous = None
-    for sequence, row in enumerate(rows, start=1):
-        payload = json.loads(key.verify(row["jws"]).payload_bytes)
-        assert (payload["sequence"], payload["previous"]) == (sequence, previous)
-        assert json.loads(row["problems"] or "[]") == []
-        previous = row["id"]
-    assert (setup["status"], setup["signature"]) == ("signed", "verified")
-    assert faults == []
 
 
 def review_and_sign_off(

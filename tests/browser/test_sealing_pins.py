@@ -8,11 +8,13 @@ import pytest
 from playwright.sync_api import BrowserContext, Page
 
 from tests.kit.clock import Clock
+from tests.kit.device import Device
 from tests.kit.modules import open_modules
 from tests.kit.shop import fixed_keyring
 from webapp.proof.errors import PinSealRefused
-from webapp.proof.jwe import open_pin_for
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.encoding import to_base64url
+from webapp.proof.keys.jwe import open_pin_for, seal_signed_by
+from webapp.proof.keys.key_ring import KeyRing
 
 # RFC 7518, appendix C: the ephemeral key of Alice, the key of Bob, and the key derived for A128GCM.
 ALICE = {
@@ -92,23 +94,37 @@ def test_the_same_pin_never_looks_the_same_twice(page: Page, keyring: KeyRing) -
     assert not set(one.split(".")) & set(other.split(".")) - {""}
 
 
-def test_a_setup_seals_for_the_key_of_the_enrolment_whatever_its_sheet_says(
+def test_a_setup_seals_for_the_key_of_the_enrolment_whatever_its_sheet_says_and_signs_it(
     page: Page, keyring: KeyRing
 ) -> None:
+    tablet = Device()
+    secret = tablet.key.private_numbers().private_value.to_bytes(32, "big")
+    private = {**tablet.jwk, "d": to_base64url(secret)}
     sealed = page.evaluate(
-        """async ({pinned, other, event}) => {
+        """async ({pinned, other, event, id, private}) => {
           const {Setup} = await import('/assets/trial/js/setup.js');
           const {Clock} = await import('/assets/trial/js/clock.js');
+          const ecdsa = {name: 'ECDSA', namedCurve: 'P-256'};
+          const {kty, crv, x, y, d} = private;
+          const jwk = {kty, crv, x, y, d};
+          const privateKey = await crypto.subtle.importKey('jwk', jwk, ecdsa, false, ['sign']);
           const outbox = {append: async (payload, seal) => ({id: event, payload, pin: await seal(event)})};
-          const sheet = {procedure: {stages: []}, axes: [], pin_key: other};
+          const sheet = {procedure: {stages: []}, people: [], leads: [], axes: [], pin_key: other};
           const drafts = {drop: async () => {}};
-          const device = {id: 'tablet', pin_key: pinned};
+          const device = {id, pin_key: pinned, privateKey};
           const tablet = {outbox, drafts, clock: new Clock(), device, committed: () => {}};
           const parts = {id: 's', sheetHash: 'h', sheet, person: 'mara', rows: [], decisions: [], draft: {}};
           const setup = new Setup(tablet, parts);
           return (await setup.commit('setup.signed', {meaning: 'performed'}, null, '634485')).pin;
         }""",
-        {"pinned": keyring.pin_jwk, "other": {**BOB, "kid": "of somebody else"}, "event": EVENT},
+        {
+            "pinned": keyring.pin_jwk,
+            "other": {**BOB, "kid": "of somebody else"},
+            "event": EVENT,
+            "id": tablet.id,
+            "private": private,
+        },
     )
-    opened = open_pin_for(sealed, keyring, event_id=EVENT, device_id="tablet", person_id="mara")
+    seal_alone = seal_signed_by(sealed, tablet.jwk)
+    opened = open_pin_for(seal_alone, keyring, event_id=EVENT, device_id=tablet.id, person_id="mara")
     assert opened.pin == "634485"

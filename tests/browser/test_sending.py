@@ -14,7 +14,7 @@ from playwright.sync_api import BrowserContext, Page, Route
 
 from tests.kit.chromium import wait_until
 from tests.kit.modules import OUTBOX, open_modules
-from webapp.proof.jws import event_id, public_jwk, sign
+from webapp.proof.keys.jws import event_id, public_jwk, sign
 
 KEY, OTHER_KEY = (ec.derive_private_key(number, ec.SECP256R1()) for number in (7001, 7002))
 JWK = public_jwk(KEY.public_key())
@@ -197,10 +197,8 @@ def test_an_event_that_was_not_taken_stays_and_is_shown(page: Page, fake: FakeSe
     second = page.evaluate("() => outbox.waiting().then(rows => rows[1].id)")
     fake.outcome = lambda event: outcome if event == second else "accepted"
     assert send(page)["count"] == 1
-    troubled = page.evaluate(
-        "() => outbox.troubled().then(rows => rows.map(row => [row.id, row.outcome.outcome]))"
-    )
-    assert troubled == [[second, outcome]]
+    kept = page.evaluate("() => Promise.all([outbox.waiting(), outbox.refused()]).then(rows => rows.flat())")
+    assert [(row["id"], row["outcome"]["outcome"]) for row in kept] == [(second, outcome)]
 
 
 def test_what_is_refused_for_good_is_kept_and_sent_again_only_when_the_answer_may_be_another(
@@ -214,6 +212,7 @@ def test_what_is_refused_for_good_is_kept_and_sent_again_only_when_the_answer_ma
     assert page.evaluate("() => outbox.tally()") == {
         "count": 3,
         "refused": 3,
+        "photos": 0,
         "oldestAtUtc": "2026-11-25T08:03:12.345Z",
     }
     for moment, batches in ((599_999, 1), (600_000, 2), (1_799_999, 2), (1_800_000, 3)):
@@ -338,5 +337,6 @@ def test_the_request_for_news_is_signed_by_the_tablet(
         "domain": "zerokeep/request/1",
         "challenge": "c",
         "have": [],
+        "asks_which_fixture": True,
         "setups": ["s"],
     }

@@ -21,7 +21,7 @@ def replace_the_sheet(tablet: Tablet, demo: Demo) -> None:
     """Change something that stands on Plover's sheet, and let the tablet fetch it."""
     before = hashes(tablet)
     with demo.opened() as (store, _):
-        register.authorise(store, "odile", "plover", later(now(), days=3), "mara", now())
+        register.authorise(store, "odile", "plover", later(now(), days=3), "mara", now(), "alone")
     look_for_the_server(tablet)
     for _ in range(150):
         if hashes(tablet) - before:

@@ -72,3 +72,34 @@ def test_it_says_what_is_kept_or_the_gravest_of_what_is_wrong(
 ) -> None:
     page = open_modules(context)
     assert page.evaluate(SAID, {"tally": tally, "state": state, "isWrong": is_wrong}) == said
+
+
+TOLD = """async rounds => {
+  const {loadWords} = await import('/assets/trial/js/ui/say.js');
+  const {NetworkLine} = await import('/assets/trial/js/ui/network.js');
+  const {useZone} = await import('/assets/trial/js/ui/when.js');
+  await loadWords('/assets/trial/joined/tablet.json');
+  useZone('UTC');
+  const told = [];
+  const line = new NetworkLine(text => told.push(text));
+  for (const [count, reached, isDoubtful] of rounds) {
+    const at = '2026-11-25T10:42:00.000Z';
+    const clock = {isDoubtful, sinceMs: () => 180_000, comparedAtUtc: null};
+    line.show({count, oldestAtUtc: at}, {lastAtUtc: at, reached}, clock);
+  }
+  return told;
+}"""
+
+
+def test_whoever_hears_the_page_is_told_once_when_the_server_is_lost_or_found_and_what_is_wrong(
+    context: BrowserContext,
+) -> None:
+    """WCAG 2.2, 4.1.3: each press that is kept and sent would be told thirty times in a setup."""
+    rounds = [[0, None, False], [1, True, False], [0, True, False], [1, False, False], [2, False, False],
+              [2, True, False], [0, True, True], [0, True, True], [0, True, False]]  # fmt: skip
+    assert open_modules(context).evaluate(TOLD, rounds) == [
+        "kept on this tablet · 1 waiting · 3 minutes",
+        "kept on this tablet · 2 waiting · 3 minutes",
+        "all sent · check date and time",
+        "all sent 10:42",
+    ]

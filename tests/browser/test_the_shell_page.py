@@ -11,6 +11,7 @@ from tests.kit.modules import ROOT, open_modules, shell, tablet_page
 from webapp.web.files.joining import _run_alone, join_modules, reached
 
 MODULES = ROOT / "static" / "js"
+OWN_SCRIPT = re.compile(r"""<script[^>]*\ssrc="\{\{ asset\('(js/[^']+)'\) \}\}\"""")
 # What a module gives, as text that can be compared: `name: value`, for functions and classes their source.
 GIVEN = "given => Object.entries(given).map(([name, value]) => `${name}: ${value}`).sort()"
 
@@ -21,14 +22,19 @@ def test_the_page_asks_for_one_script_one_style_and_one_catalogue() -> None:
 
 
 def test_no_module_of_the_tablet_is_left_outside_the_joined_script() -> None:
-    """But the twin of the server's canonical JSON, which the vectors alone ask for, and the test of a
-    device.
+    """But what other pages ask for by themselves, and the twin of the server's canonical JSON, which the
+    vectors alone ask for.
     """
     modules = {name: file.body.decode() for name, file in shell().assets.items() if name.startswith("js/")}
-    assert modules.keys() - reached(modules, "js/main.js") == {
-        "js/rules/plain/canonical.js",
-        "js/self_test.js",
-    }
+    entries = ["js/main.js", *scripts_of_pages()]
+    needed = {name for entry in entries for name in reached(modules, entry)}
+    assert modules.keys() - needed == {"js/rules/plain/canonical.js"}
+
+
+def scripts_of_pages() -> list[str]:
+    """The modules that pages ask for by themselves, as their templates name them."""
+    templates = (ROOT / "templates").rglob("*.html")
+    return sorted({name for one in templates for name in OWN_SCRIPT.findall(one.read_text(encoding="utf-8"))})
 
 
 def test_every_joined_module_gives_what_the_browsers_own_module_gives(
@@ -67,6 +73,13 @@ def test_no_script_of_the_tablet_needs_a_gesture_or_writes_markup() -> None:
     found = {
         path.name for path in MODULES.rglob("*.js") if forbidden.search(path.read_text(encoding="utf-8"))
     }
+    assert found == set()
+
+
+def test_nothing_that_counts_waits_for_the_page_to_close() -> None:
+    """A page that is killed is told nothing, and some that are put away are not either."""
+    closing = re.compile(r"beforeunload|['\"]unload|pagehide|sendBeacon|keepalive")
+    found = {path.name for path in MODULES.rglob("*.js") if closing.search(path.read_text(encoding="utf-8"))}
     assert found == set()
 
 

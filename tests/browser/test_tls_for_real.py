@@ -18,13 +18,12 @@ from playwright.sync_api import BrowserContext, Error, Page, Playwright
 from tests.kit import tls
 from tests.kit.chromium import shift_clock
 from tests.kit.demo import Demo
+from tests.kit.engines.offline_setup import self_test
 from tests.kit.tablet import REPEAT_MS, Tablet
 from webapp.cli import main
-from webapp.proof.own_certificate import AUTHORITY_KEY_FILE, authority_key, fingerprint
+from webapp.proof.certificates.own_certificate import AUTHORITY_KEY_FILE, authority_key, fingerprint
 
 KEY = ec.derive_private_key(4_401, ec.SECP256R1())
-LINES = """() => Object.fromEntries([...document.querySelectorAll('[data-test]')]
-  .map(({dataset}) => [dataset.test, dataset.state]))"""
 
 
 @pytest.fixture(scope="module")
@@ -58,19 +57,11 @@ def page(trusting: BrowserContext) -> Iterator[Page]:
     page.close()
 
 
-def outcome_of(page: Page, address: str) -> dict[str, str]:
-    """What the test of a device says: its four lines."""
-    page.goto(f"{address}/self-test")
-    page.click('[data-action="test"]:enabled')
-    page.wait_for_selector("body[data-tested]", timeout=60_000)
-    return dict(page.evaluate(LINES))
-
-
 @pytest.mark.parametrize("by", ["name", "address"])
 def test_a_device_that_trusts_the_authority_passes_its_test_by_name_and_by_address(
     page: Page, server: tls.TlsServer, by: str
 ) -> None:
-    said = outcome_of(page, server.address if by == "name" else server.by_address)
+    said = self_test(page, server.address if by == "name" else server.by_address)
     assert {said[name] for name in ("secure", "worker", "keys")} == {"passes"}
     assert said["kept"] in {"passes", "fails"}  # the browser decides by how much the site is used
 
@@ -104,7 +95,7 @@ def test_a_device_that_trusts_nothing_is_stopped_and_one_whose_warning_was_click
     context = tls.browser_at(playwright, tmp_path / "blind", blind=True)
     try:
         tablet = Tablet(context.new_page(), server.address)
-        assert outcome_of(tablet.page, server.address)["worker"] == "fails"
+        assert self_test(tablet.page, server.address)["worker"] == "fails"
         tablet.open()
         tablet.page.fill("#code", demo.code(code="CLICKEDAWAY"))
         tablet.page.fill("#label", "Clicked away")

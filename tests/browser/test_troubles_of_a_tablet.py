@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import BrowserContext, Route
@@ -133,8 +134,8 @@ def test_a_sheet_past_its_shelf_life_is_not_begun_on_and_a_fresh_one_is(
     assert fresh.step == "ready.machine"
 
 
-@pytest.mark.parametrize("hours", [-48, 48])
-def test_a_clock_two_days_off_is_said_and_nothing_is_put_in_order_by_it(
+@pytest.mark.parametrize("hours", [-8766, -48, 48], ids=lambda hours: f"{hours / 24:+g} days")
+def test_a_clock_that_is_off_is_said_and_nothing_is_put_in_order_by_it(
     hours: int, odile: Operator, demo: Demo
 ) -> None:
     tablet = odile.tablet
@@ -154,6 +155,30 @@ def test_a_clock_two_days_off_is_said_and_nothing_is_put_in_order_by_it(
     elapsed = [row["payload"]["elapsed_ms"] for row in made]
     assert elapsed == sorted(elapsed)
     assert any("skew" in row["problems"] or "clock" in row["problems"] for row in stored)
+
+
+def test_a_clock_a_year_ahead_is_named_where_it_ends_a_slot_and_once_it_is_right_the_setup_goes_on(
+    odile: Operator, demo: Demo
+) -> None:
+    tablet = odile.tablet
+    odile.walk(until="slot.own")
+    shift_clock(tablet.page, 8766)
+    tablet.reload()
+    tablet.page.wait_for_selector("text=check date and time", timeout=30_000)
+    tablet.tap("as-left")
+    odile.close("slot")
+    assert tablet.step == "slot.own"
+    assert f"Your time with {odile.slot} ended" in tablet.text()
+    assert "That is told by this tablet's clock, which says" in tablet.text()
+    shift_clock(tablet.page, -8766)
+    tablet.reload()
+    odile.close("slot")
+    assert tablet.step == "copy.values"
+    tablet.all_sent()
+    made = tablet.events()
+    with demo.opened() as (store, _), store.reading():
+        stored = store.setups.events_of(made[0]["setup"])
+    assert [row["id"] for row in stored] == [row["id"] for row in made]
 
 
 def test_a_second_tab_only_watches_until_the_first_is_closed(odile: Operator) -> None:
@@ -230,12 +255,42 @@ def test_a_tablet_taken_out_of_use_says_so_and_keeps_what_was_not_sent(
     assert tablet.waiting == 2
     with demo.opened() as (store, _), store.reading():
         assert len(store.setups.events_of(unsent[0]["setup"])) == taken
-    tablet.tap("off")
-    tablet.tap("break-off")
-    tablet.tap("break-reason", "practice")
-    odile.walk()
+    odile.end_for_practice()
     tablet.tap("another")
     tablet.tap("holds")
     kept = tablet.page.locator("table.waiting tr").all_inner_texts()
     assert len(kept) == len(tablet.events()) - taken
     assert all("This tablet was taken out of use." in row for row in kept[:2]), "with the server's reason"
+
+
+def test_what_waits_goes_by_file_where_the_server_is_not_reached_and_stays_on_the_tablet(
+    odile: Operator, demo: Demo, server: Server, new_context: Callable[..., BrowserContext], tmp_path: Path
+) -> None:
+    tablet = odile.tablet
+    odile.walk(until="ready.probe")
+    tablet.all_sent()
+    sent = len(tablet.events())
+    tablet.page.route("**/api/**", lambda route: route.abort())
+    odile.walk(until="ready.state")
+    odile.end_for_practice()
+    tablet.tap("another")
+    tablet.tap("holds")
+    with tablet.page.expect_download() as waiting:
+        tablet.tap_here("write")
+    path = tmp_path / "waiting.json"
+    waiting.value.save_as(path)
+    assert waiting.value.suggested_filename.startswith("waiting-Tablet-under-test-")
+    written = len(tablet.events()) - sent
+    assert tablet.waiting == written
+    desk = Desk(new_context(java_script_enabled=False).new_page(), server.address)
+    desk.sign_in("mara", demo.people["mara"])
+    desk.open("/desk/tablets/file")
+    desk.page.set_input_files('[name="file"]', path)
+    desk.page.get_by_role("button", name="Take it in").click()
+    desk.page.wait_for_selector("text=Taken in")
+    with demo.opened() as (store, _), store.reading():
+        assert len(store.setups.events_of(tablet.events()[0]["setup"])) == len(tablet.events())
+    tablet.page.unroute_all()
+    tablet.all_sent()
+    outcomes = [row["outcome"]["outcome"] for row in tablet.events()[sent:]]
+    assert outcomes == ["already_had"] * written

@@ -78,11 +78,7 @@ def test_whom_the_lead_does_not_allow_it_acknowledges_every_caution_again(
         tablet.tap("begin")
         assert tablet.step == "ready.machine"
         hand.walk(until="ready.board")
-        tablet.tap("off")
-        tablet.tap("break-off")
-        hand.walk(until="sign.review")
-        tablet.tap("break-reason", "practice")
-        hand.walk()
+        hand.end_for_practice()
         tablet.tap("another")
         tablet.begin("plover", "odile", begin=False)
     assert len(tablet.events_of("caution.read")) == 6

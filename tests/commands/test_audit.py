@@ -91,7 +91,7 @@ def test_the_audit_has_a_process_of_its_own_that_stays_small(house: House) -> No
     grow(house, 5_000)
     house.store.close()
     script = (
-        "import resource, sys; from pathlib import Path; from webapp.audit_room import audit_apart; "
+        "import resource, sys; from pathlib import Path; from webapp.server.audit_room import audit_apart; "
         "found = audit_apart(Path(sys.argv[1])); assert 'webapp.store' not in sys.modules; "
         "print(found['entries'], resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)"
     )
@@ -128,6 +128,6 @@ def test_the_audits_process_ends_where_the_one_that_asked_is_gone_already(house:
     ended.wait()
     asked = [str(house.folder / "zerokeep.db"), str(ended.pid)]
     done = subprocess.run(
-        [sys.executable, "-m", "webapp.audit_room", *asked], check=False, capture_output=True
+        [sys.executable, "-m", "webapp.server.audit_room", *asked], check=False, capture_output=True
     )
     assert done.returncode == -signal.SIGTERM

@@ -44,12 +44,13 @@ def house(furnished_with_keys: Path, tmp_path: Path, monkeypatch: pytest.MonkeyP
 
 @pytest.fixture(scope="session")
 def furnished_with_keys(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A shop with its keys, one setup, and a sealed file."""
+    """A shop with its keys, one setup, a sealed file and a picture."""
     folder = tmp_path_factory.mktemp("with-keys") / "shop"
     folder.mkdir()
     house = House(folder, fixed_keyring(folder / "keys", Clock()))
     house.signed()
     house.store.records.files.write(b"%PDF-1.7 a sealed record")
+    house.store.photos.write(b"\xff\xd8\xff a picture")
     house.store.close()
     folder.chmod(0o700)
     return folder

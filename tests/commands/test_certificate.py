@@ -10,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from webapp import certificates
 from webapp.cli import main
 from webapp.clocks import utc_now
-from webapp.proof import own_certificate
-from webapp.serving import prepare
+from webapp.proof.certificates import own_certificate
+from webapp.server import certificates
+from webapp.server.serving import prepare
 from webapp.settings import read_settings
 
 HOSTS = ("setup.shop.lan", "192.168.40.7")

@@ -9,7 +9,7 @@ from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp.cli import main
-from webapp.proof import bundle_check
+from webapp.proof.ledger import bundle_check
 
 
 def test_a_bundle_is_written_once_and_what_cannot_be_is_said(

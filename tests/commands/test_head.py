@@ -11,7 +11,7 @@ from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp.cli import main
 from webapp.domain.evidence.checkpoint import Checkpoint
-from webapp.proof.keys import new_head_signer
+from webapp.proof.keys.key_ring import new_head_signer
 
 
 def test_a_head_that_was_kept_is_had_for_ever_and_no_longer_once_the_ledger_went_back_or_is_another(

@@ -3,13 +3,14 @@ nothing.
 """
 
 import json
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 
 from webapp.cli import main
-from webapp.demo.demo_shop import demo_shop_text
+from webapp.demo.demo_shop import SHOP_FILE, WRITTEN_FOR, demo_shop_text
+from webapp.domain.shop.shop_file import read_shop
 from webapp.store import Store
 
 DEMO = demo_shop_text(date(2026, 11, 25))
@@ -49,6 +50,39 @@ def test_every_fault_is_said_at_once_and_nothing_is_changed(
     assert "machine “dunlin”, unit: Expected: mm or in." in said
     assert "slot dunlin W4: There is no person “ilsa” in this file." in said
     assert not folder.exists()
+
+
+def test_a_slot_in_another_spelling_is_the_same_slot(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert load(folder, shop_file(tmp_path)) == 0
+    capsys.readouterr()
+    again = shop_file(tmp_path, DEMO.replace('label = "G55"', 'label = "g55"'))
+    assert load(folder, again, "--json") == 0
+    assert json.loads(capsys.readouterr().out)["changes"] == []
+
+
+def test_the_demo_shop_loads_as_its_file_lies(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert load(folder, str(SHOP_FILE), "--dry-run", "--json") == 0
+    changes = json.loads(capsys.readouterr().out)["changes"]
+    assert sum(change["type"] == "person.added" for change in changes) == 12
+
+
+def test_the_demo_shops_days_all_move_with_the_day_that_the_demo_starts() -> None:
+    lies, later = (read_shop(demo_shop_text(day)) for day in (WRITTEN_FOR, WRITTEN_FOR + timedelta(days=9)))
+    assert demo_shop_text(WRITTEN_FOR) == SHOP_FILE.read_text(encoding="utf-8")
+    ends = [
+        [one.until_utc[:10] for one in (*shop.authorisations, *shop.slots) if one.until_utc]
+        for shop in (lies, later)
+    ]
+    begun = [[one.since_utc[:10] for one in shop.seatings] for shop in (lies, later)]
+    for before, after in (ends, begun):
+        assert len(before) == len(after) > 3
+        moved = {
+            date.fromisoformat(then) - date.fromisoformat(first)
+            for first, then in zip(before, after, strict=True)
+        }
+        assert moved == {timedelta(days=9)}
 
 
 def test_faults_as_json_carry_code_and_place(
@@ -235,3 +269,36 @@ def test_a_field_that_is_new_changes_nothing_by_itself(
     capsys.readouterr()
     assert load(folder, shop_file(tmp_path), "--json") == 0
     assert json.loads(capsys.readouterr().out)["changes"] == []
+
+
+def test_a_seating_that_is_still_to_come_is_refused(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    later = DEMO.replace("since = 2026-10-04T07:30:00Z", "since = 2999-10-04")
+    assert load(folder, shop_file(tmp_path, later)) == 1
+    assert "which is still to come" in capsys.readouterr().err
+    assert not folder.exists()
+
+
+def test_the_whole_shop_is_written_out_as_a_file_that_changes_nothing_when_it_is_loaded(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert load(folder, shop_file(tmp_path)) == 0
+    size, out = ledger_size(folder), tmp_path / "out.toml"
+    assert main(["shop-file", str(out), "--data-folder", str(folder)]) == 0
+    assert load(folder, str(out), "--json") == 0
+    assert json.loads(capsys.readouterr().out.partition("Written")[2].partition("\n")[2])["changes"] == []
+    assert ledger_size(folder) == size
+    assert main(["shop-file", str(out), "--data-folder", str(folder)]) == 2, "nothing is written over"
+
+
+def test_a_starter_is_written_and_refused_until_it_is_filled_in(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start = tmp_path / "mine.toml"
+    assert main(["starter", str(start)]) == 0
+    assert "zerokeep load mine.toml --dry-run" in " ".join(start.read_text(encoding="utf-8").split())
+    assert load(folder, str(start), "--dry-run") == 1
+    assert "machine “mill”, travel_mm" in capsys.readouterr().err
+    assert main(["starter", str(start)]) == 2
+    assert main(["shop-file", str(tmp_path / "x.toml"), "--data-folder", str(folder)]) == 1

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.kit.house import House
+from tests.kit.kept import kept_values
 from webapp.cli import main
 
 HEADER = "at_utc,machine,fixture,seating,x_mm\n"
@@ -41,7 +42,7 @@ def test_the_dry_run_names_every_line_that_is_refused_or_asked_about(
     assert "Would take in: 5 setups, 5 values. Refused lines: 2." in said.out
     assert "Lines asked about: 1, of these taken: 0." in said.out
     with house.store.reading():
-        assert house.store.setups.kept_values("vise-a") == []
+        assert kept_values(house.store, "vise-a") == []
 
 
 def test_a_line_is_taken_all_the_same_where_it_is_named(
@@ -53,10 +54,10 @@ def test_a_line_is_taken_all_the_same_where_it_is_named(
     assert [one["line"] for one in said["refused"]] == [8, 9]
     assert [(one["line"], one["code"]) for one in said["asked"]] == [(7, "history.far_table")]
     with house.store.reading():
-        assert len(house.store.setups.kept_values("vise-a")) == 6
+        assert len(kept_values(house.store, "vise-a")) == 6
 
 
 def test_every_asked_line_can_be_taken_at_once(house: House, tmp_path: Path) -> None:
     assert imported(house, tmp_path, "--all-the-same", "every") == 0
     with house.store.reading():
-        assert len(house.store.setups.kept_values("vise-a")) == 6
+        assert len(kept_values(house.store, "vise-a")) == 6

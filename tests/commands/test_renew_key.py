@@ -17,7 +17,7 @@ from webapp.cli import main
 from webapp.commands import renew_passphrase
 from webapp.commands.opening import opened
 from webapp.data_folder import HEAD_KEYS_FILE
-from webapp.proof.key_succession import succeeded_by
+from webapp.proof.keys.key_succession import succeeded_by
 from webapp.services.evidence import rotation, succession
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.evidence.signed_heads import read_head, sign_head

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from webapp.data_folder import CannotStart
-from webapp.proof.keys import SEAL_CERTIFICATE_DAYS, KeyRing
-from webapp.serving import check_port, prepare
+from webapp.proof.keys.key_ring import SEAL_CERTIFICATE_DAYS, KeyRing
+from webapp.server.serving import check_port, prepare
 from webapp.settings import BadSetting, Settings, read_settings
 
 LONG_ENOUGH = "only for this test, long enough"

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from webapp.domain.plain import errors
+from webapp.domain.plain import approach_errors as errors
 from webapp.domain.plain.axes import Axis, Face
 from webapp.domain.plain.lengths import Display, Unit
 from webapp.domain.shop.measures import ZPoint, ZReading

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from webapp.domain.plain.axes import Axis, Direction, Face, search_direction, turned
-from webapp.domain.plain.errors import NormalNotAlongAxisError
+from webapp.domain.plain.length_errors import NormalNotAlongAxisError
 from webapp.words import say
 
 faces = st.builds(Face, st.sampled_from(Axis), st.sampled_from([1, -1]))

@@ -21,8 +21,10 @@ from webapp.domain.budget.typed import (
     read_value_nm,
 )
 from webapp.domain.budget.uncertainty import ConfidenceNotBetweenError, budget
-from webapp.domain.plain.errors import DomainError, LengthError
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.length_errors import LengthError, NumberAmbiguousCommaError
 from webapp.domain.sheet.sheet import floor_inputs
+from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.usual.usual import LinesChoice, SeatingValues, combined_uncertainty_nm, usual
 from webapp.words import say
 
@@ -30,7 +32,7 @@ CHIP = LeadLine("own-1", "Chips under the vise", None, 3_000, "rectangular", "12
 
 
 def lines(*changes: LeadLine, factor: float = 1.0, axis: str = "X"):  # type: ignore[no-untyped-def]  # noqa: ANN201
-    return axis_lines(RULES, MILL_MM, VISE, PROBE, axis, changes, factor)
+    return axis_lines(FittedMachine(RULES, MILL_MM, VISE, PROBE), axis, changes, factor)
 
 
 def typed(**changes: str) -> LeadLine:
@@ -43,7 +45,9 @@ def typed(**changes: str) -> LeadLine:
 
 @pytest.mark.parametrize("axis", ["X", "Y", "Z"])
 def test_without_a_leads_word_the_floor_is_what_the_shop_file_says(axis: str) -> None:
-    from_file = combined_uncertainty_nm(floor_inputs(RULES, MILL_MM, VISE, PROBE, axis), MILL_MM.display)
+    from_file = combined_uncertainty_nm(
+        floor_inputs(FittedMachine(RULES, MILL_MM, VISE, PROBE), axis), MILL_MM.display
+    )
     floor = floor_of(lines(axis=axis))
     assert math.isclose(combined_uncertainty_nm(floor, MILL_MM.display), from_file, rel_tol=1e-12)
     assert floor.degrees_of_freedom is None
@@ -141,5 +145,7 @@ def test_the_thermal_line_is_typed_as_span_expansion_and_swing() -> None:
     assert math.isclose(found.line.standard_nm, 11.5e-6 * 400e6 * 2 / math.sqrt(3), rel_tol=1e-12)
     with pytest.raises(BudgetNumberNotReadError):
         read_number("-1", "budget.field_swing")
+    with pytest.raises(NumberAmbiguousCommaError):
+        read_number("1,000", "budget.field_degrees")
     with pytest.raises(BudgetValueOutsideError):
         read_value_nm("-1", "mm")

@@ -20,7 +20,6 @@ from webapp.domain.causes.facts import Known, Measures, OtherBall, half_width_nm
 from webapp.domain.causes.named import (
     AxisFacts,
     name_causes,
-    name_causes_of_vector,
     prepare,
     repairs,
     say_causes,
@@ -218,23 +217,6 @@ def test_x_and_y_exchanged_needs_both() -> None:
     found = {one["code"] for one in named("Y", CENTRES["X"], earlier=right)}
     assert "cause.other_axis" in found
     assert "cause.axes_exchanged" not in found
-
-
-def test_the_vector_is_named_axis_by_axis() -> None:
-    axes = {
-        axis: {"causes": prepare(axis, facts(), MEASURES, MM), "usual": sheet_usual(axis)} for axis in "XYZ"
-    }
-    touches = [
-        {"axis": "X", "value_nm": CENTRES["Y"], "verdict": "stop"},
-        {"axis": "Y", "value_nm": CENTRES["X"], "verdict": "stop"},
-        {"axis": "Z", "value_nm": CENTRES["Z"], "verdict": "agrees"},
-    ]
-    found = name_causes_of_vector(touches, axes, MM, {"Z": CENTRES["Z"]})
-    assert [found[axis][0]["code"] if found[axis] else None for axis in "XYZ"] == [
-        "cause.other_axis",
-        "cause.axes_exchanged",
-        None,
-    ]
 
 
 def test_a_chip_lies_towards_the_probe_and_on_one_axis_only() -> None:

@@ -61,6 +61,12 @@ def test_other_scripts_are_taken_with_a_short_name() -> None:
     assert people("山田 太郎, taro\nАнна, anna") == [("山田 太郎", "taro"), ("Анна", "anna")]
 
 
+def test_latin_letters_that_have_no_accent_to_take_off_are_written_plainly() -> None:
+    text = "Øystein Åsen\nÆgir Þórsson\nŁucja Wójcik\nĐorđe Ilić\nIşıl Kaya\nGroß Weiß, gw"
+    assert [short for _, short in people(text)] == ["oystein", "aegir", "lucja", "dorde", "isil", "gw"]
+    assert told("Søren Berg\nSOREN BERG, other") == ["known"]
+
+
 def test_nothing_and_too_much_are_said() -> None:
     assert told(" \n\n") == ["empty"]
     assert told("name\n") == ["empty"]

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tests.rules.example_shop import MILL_MM, SLOTS, sheet_value, usual_of
 from webapp.domain.plain.axes import Axis
-from webapp.domain.plain.errors import LengthBeyondTravelError
+from webapp.domain.plain.length_errors import LengthBeyondTravelError
 from webapp.domain.touch.compare import (
     compared_on_sheet,
     rows_with_values,

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from tests.kit.shop import PROBE as STYLUS
 from webapp.domain.drawing.canvas import hatch
 from webapp.domain.drawing.drawing import (
     Drawing,
@@ -16,8 +17,9 @@ from webapp.domain.drawing.drawing import (
     Vise,
     draw_touch,
 )
+from webapp.domain.drawing.stylus import draw_stylus
 from webapp.domain.plain.json_strict import canonical_text
-from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.plain.lengths import Display, Unit, format_length
 from webapp.words import say
 
 MM = 1_000_000
@@ -241,3 +243,27 @@ def test_a_measure_of_zero_is_refused_by_name(measure: str) -> None:
 def test_a_face_that_does_not_lie_along_the_axis_is_refused(axis: str, face: str) -> None:
     with pytest.raises(DrawingFaceUnknownError):
         drawn(AT_THE_BACK, axis, face, 1)
+
+
+def test_a_stylus_is_drawn_to_one_scale_with_all_that_was_typed_beside_it() -> None:
+    drawn = draw_stylus(STYLUS, IN_MM)
+    balls = [shape for shape in drawn["shapes"] if shape["kind"] == "circle" and shape["role"] == "ball"]
+    (pushed, raised) = [shape for shape in drawn["shapes"] if shape["role"] == "start_window"]
+    scale = 2 * balls[0]["r"] / (STYLUS.ball_diameter_nm / MM)
+    assert pushed["cx"] - balls[1]["cx"] == pytest.approx(STYLUS.overtravel_side_nm / MM * scale, abs=1.5)
+    assert balls[1]["cy"] - raised["cy"] == pytest.approx(STYLUS.overtravel_up_nm / MM * scale, abs=1.5)
+    reach = next(shape for shape in drawn["shapes"] if shape.get("code") == "drawing.reach")
+    assert reach["fields"]["reach"] == format_length(STYLUS.stylus_reach_nm, IN_MM, sign=False)
+    assert all(0 <= shape.get("x", shape.get("cx", 0)) <= drawn["width"] for shape in drawn["shapes"])
+
+
+@pytest.mark.parametrize(
+    ("side_nm", "up_nm", "reach_nm"),
+    [(120_000_000, 6_000_000, 50_000_000), (300_000, 300_000, 20_000_000), (1, 1, 300_000_000)],
+)
+def test_a_stylus_of_odd_measures_stays_on_its_paper(side_nm: int, up_nm: int, reach_nm: int) -> None:
+    odd = replace(STYLUS, overtravel_side_nm=side_nm, overtravel_up_nm=up_nm, stylus_reach_nm=reach_nm)
+    for shape in draw_stylus(odd, IN_MM)["shapes"]:
+        if shape["kind"] == "circle":
+            assert 0 <= shape["cx"] - shape["r"] <= shape["cx"] + shape["r"] <= 720
+            assert 0 <= shape["cy"] - shape["r"] <= shape["cy"] + shape["r"] <= 300

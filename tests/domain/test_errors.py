@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib
 import pkgutil
 import re
@@ -10,30 +11,33 @@ from pathlib import Path
 import pytest
 
 import webapp.domain
-from webapp.domain.plain.errors import DomainError, Finding, LengthTooManyDecimalsError, error_classes
-from webapp.words import PLACEHOLDER, NoWordsError, catalogue, fill, say
+import webapp.store.errors
+from webapp.domain.plain.errors import Finding, Refusal, error_classes
+from webapp.domain.plain.length_errors import LengthTooManyDecimalsError
+from webapp.words import PLACEHOLDER, NoWordsError, SaidByCode, catalogue, fill, say
 
 for module in pkgutil.walk_packages(webapp.domain.__path__, "webapp.domain."):
     importlib.import_module(module.name)
 
-ERRORS = error_classes()
+ROOT = Path(__file__).parents[2]
+ERRORS = error_classes(Refusal)
 
 
 @pytest.mark.parametrize("error", ERRORS, ids=lambda error: error.code)
-def test_every_error_code_has_its_sentence(error: type[DomainError]) -> None:
+def test_every_error_code_has_its_sentence(error: type[Refusal]) -> None:
     sentence = catalogue()[error.code]
     assert sentence[0].isupper() or sentence[0] in "“{"
     assert sentence.endswith(".")
 
 
 @pytest.mark.parametrize("error", ERRORS, ids=lambda error: error.code)
-def test_a_sentence_asks_for_no_field_that_its_error_does_not_carry(error: type[DomainError]) -> None:
+def test_a_sentence_asks_for_no_field_that_its_error_does_not_carry(error: type[Refusal]) -> None:
     assert set(PLACEHOLDER.findall(catalogue()[error.code])) <= set(error.field_names)
 
 
 def test_a_code_names_one_error_only() -> None:
-    classes: list[type[DomainError]] = []
-    waiting = list(DomainError.__subclasses__())
+    classes: list[type[Refusal]] = []
+    waiting = list(Refusal.__subclasses__())
     while waiting:
         error = waiting.pop()
         waiting.extend(error.__subclasses__())
@@ -47,6 +51,61 @@ def test_a_code_names_one_error_only() -> None:
 @pytest.mark.parametrize("code", [error.code for error in ERRORS])
 def test_codes_are_written_as_subject_and_name(code: str) -> None:
     assert re.fullmatch(r"[a-z][a-z0-9_]*(\.[a-z0-9_]+)+", code)
+
+
+TREES = {
+    path.relative_to(ROOT): ast.parse(path.read_text(encoding="utf-8"))
+    for path in sorted((ROOT / "webapp").rglob("*.py"))
+}
+
+
+def said_by_code() -> set[str]:
+    """Names of all kinds of refusal whose code is given where they are raised."""
+    names = {SaidByCode.__name__}
+    classes = [node for tree in TREES.values() for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]
+    while more := {one.name for one in classes if {ast.unparse(base) for base in one.bases} & names} - names:
+        names |= more
+    return names
+
+
+def wrongly_said(tree: ast.Module, kinds: set[str]) -> list[tuple[int, str]]:
+    """Lines where a refusal is made by a code that has no words, or without a field that they ask for."""
+    wrong = []
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.Call) or ast.unparse(node.func).rpartition(".")[2] not in kinds:
+            continue
+        code = node.args[0] if node.args else None
+        if not isinstance(code, ast.Constant) or any(word.arg is None for word in node.keywords):
+            continue  # said again in another's words
+        asked = set(PLACEHOLDER.findall(catalogue().get(str(code.value), "{no_words}")))
+        if asked - {word.arg for word in node.keywords}:
+            wrong.append((node.lineno, str(code.value)))
+    return wrong
+
+
+def test_what_is_refused_by_a_code_has_words_and_all_their_fields() -> None:
+    kinds = said_by_code()
+    assert {"BadSetting", "CannotStart", "JwsRefused", "AuthorityRefused"} <= kinds
+    assert {str(path): wrong for path, tree in TREES.items() if (wrong := wrongly_said(tree, kinds))} == {}
+
+
+@pytest.mark.parametrize(
+    "line", ['BadSetting("settings.nowhere")', 'BadSetting("settings.flag", name="demo")']
+)
+def test_a_code_without_words_or_a_field_is_seen(line: str) -> None:
+    assert wrongly_said(ast.parse(f"raise {line}"), {"BadSetting"}) != []
+
+
+@pytest.mark.parametrize("path", ["webapp/settings.py", "webapp/data_folder.py", "webapp/store/errors.py"])
+def test_no_sentence_stands_outside_the_catalogue(path: str) -> None:
+    """Where sentences stood in the code: whoever refuses gives a code and short fields, no sentence."""
+    raised = [node for node in ast.walk(TREES[Path(path)]) if isinstance(node, ast.Raise) and node.exc]
+    texts = [part.value for one in raised for part in ast.walk(one) if isinstance(part, ast.Constant)]
+    assert [text for text in texts if isinstance(text, str) and " " in text.strip()] == []
+
+
+def test_no_sentence_says_in_before_a_unit_that_may_be_inches() -> None:
+    assert [code for code, text in catalogue().items() if re.search(r"\b[Ii]n \{\w*unit\}", text)] == []
 
 
 def test_an_error_refuses_a_missing_field() -> None:

@@ -90,6 +90,8 @@ GOOD_DATA: dict[str, dict[str, Any]] = {
     },
     "worry.raised": {"worry": "other", "text": "A smell."},
     "hold.pressed": {},
+    "beside.named": {"who": "ines"},
+    "photo.taken": {"sha256": "a" * 64, "bytes": 187_331, "width": 1280, "height": 960},
     "input.aged": {},
     "step.reopened": {"reopened": "x.touch", "reason": "mistyped"},
     "setup.broken_off": {},
@@ -199,6 +201,15 @@ def test_a_field_that_cannot_hold_its_value_is_refused(name: str, value: Any) ->
     with pytest.raises(EventFieldWrongError) as refused:
         read_event(sent(event(**{name: value})))
     assert refused.value.fields["field"] == name
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("bytes", 0), ("bytes", 256 * 1024 + 1), ("width", 0), ("width", 1281), ("height", 1281)],
+)
+def test_a_picture_is_bounded_before_it_is_sent(name: str, value: int) -> None:
+    with pytest.raises(EventFieldWrongError):
+        read_event(sent(event("photo.taken", data=GOOD_DATA["photo.taken"] | {name: value})))
 
 
 def test_an_unknown_type_is_refused_with_its_name() -> None:

@@ -3,7 +3,7 @@
 from tests.record.made_up import Tale, broken_off, normal
 from webapp.domain.record.facts import record_facts
 from webapp.domain.setup.fold import fold
-from webapp.domain.setup.half_set import missing_axes
+from webapp.domain.setup.touching.half_set import missing_axes
 from webapp.words import say
 
 

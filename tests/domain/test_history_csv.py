@@ -339,7 +339,7 @@ def test_a_reason_without_its_axis_is_refused(cell: str) -> None:
 
 
 def test_a_time_ahead_of_now_and_a_fixture_of_another_machine_are_refused() -> None:
-    limits = {name: replace(one, fixture="vise-b") for name, one in KNOWN.machines.items()}
+    limits = {name: replace(one, fixtures=("vise-b", "vise-c")) for name, one in KNOWN.machines.items()}
     known = replace(KNOWN, latest_utc="2026-11-24T00:00:00.000Z")
     line = "2026-11-25,mill-1,vise-a,s2,mara,,-381.250,,\n"
     (ahead,) = read_history([HEADER, line], known)

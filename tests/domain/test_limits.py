@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -12,6 +13,8 @@ from hypothesis import strategies as st
 from scipy import integrate, stats
 
 from webapp.domain.plain.lengths import Display, Unit
+from webapp.domain.usual import limits
+from webapp.domain.usual.false_asks import false_asks
 from webapp.domain.usual.limits import (
     CHOICES_ONE_IN,
     ChanceNotBetweenError,
@@ -150,6 +153,36 @@ def test_equal_values_under_a_coarse_display_have_a_range_however_wide_the_floor
     assert line(found([0] * 6, FloorInputs(6_000, 0)), 100, CHOICE, MM).range_per_100 is not None
 
 
+@pytest.mark.parametrize(("scatter_nm", "step_nm"), [(1_000.0, 1_000), (10_000.0, 10_000), (2_540.0, None)])
+def test_a_range_is_told_below_one_step_of_spread_and_not_from_there_on(
+    scatter_nm: float, step_nm: int | None
+) -> None:
+    sheet = replace(found(TEN), s_nm=scatter_nm, step_nm=step_nm)
+    below = replace(sheet, s_nm=(step_nm or 1_000) - 1.0)
+    assert line(sheet, 100, CHOICE, MM).range_per_100 is None
+    assert line(below, 100, CHOICE, MM).range_per_100 is not None
+
+
+def test_a_range_is_told_of_a_hundred_setups() -> None:
+    coarse, choice = replace(found(TEN), s_nm=900.0), LinesChoice(2, 1000)
+    asked = false_asks(coarse, 2, choice, MM)
+    assert 0 < asked.least < asked.most < 1
+    assert line(coarse, 2, choice, MM).range_per_100 == (100 * asked.least, 100 * asked.most)
+
+
+def test_the_choices_are_round_numbers_the_rarest_last() -> None:
+    assert {str(one).rstrip("0") for one in CHOICES_ONE_IN} <= {"1", "15", "2", "3", "5", "75"}
+    assert sorted(set(CHOICES_ONE_IN)) == list(CHOICES_ONE_IN)
+
+
+def test_what_a_named_factor_does_is_told_in_widths_without_a_sign() -> None:
+    sheet = found([0], FloorInputs(3_000, 4_000))
+    (told,) = limits.factor_in_words(sheet, LinesChoice(coverage_factor=2.0), MM)
+    assert told.code == "limits.factor_rules"
+    assert told.fields["ask"] == f"{2 * sheet.u_b_nm * sheet.root / 1e6:.3f}"
+    assert not {"+", "−"} & set(f"{told.fields['ask']}{told.fields['stop']}")
+
+
 def test_no_value_has_no_line() -> None:
     with pytest.raises(LimitsWithoutValueError):
         line(usual([SeatingValues("a")], NO_FLOOR, CHOICE, MM), 100, CHOICE, MM)
@@ -206,3 +239,18 @@ def test_an_inch_shop_and_a_metric_shop_with_the_same_steps_get_the_same_rates(
     assert inch.ask_nm / 2_540 == metric.ask_nm / 1_000
     assert inch.false_asks_per_100 == pytest.approx(metric.false_asks_per_100, rel=1e-9)
     assert inch.caught_nm / 2_540 == pytest.approx(metric.caught_nm / 1_000, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"),
+    [
+        (0.0004, "fewer than 0.1"),
+        (0.0005, "0.1"),
+        (0.05, "5"),
+        (0.9, "90"),
+        (0.994, "99"),
+        (0.995, "more than 99"),
+    ],
+)
+def test_a_chance_is_said_of_a_hundred(chance: float, said: str) -> None:
+    assert limits.of_100(chance) == said

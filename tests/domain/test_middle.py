@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from webapp.domain.figures.middle import middle, variance_of_middle
-from webapp.domain.plain.errors import TooFewValuesError
+from webapp.domain.plain.usual_errors import TooFewValuesError
 
 lists = st.lists(st.integers(-(10**9), 10**9), min_size=1, max_size=20)
 

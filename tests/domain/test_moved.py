@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
+from webapp.domain.evidence.told import STAYED_OUT
 from webapp.domain.plain.lengths import Display, Unit
-from webapp.domain.usual.joining import STAYED_OUT
 from webapp.domain.usual.moved import Move, begun_back, moved_together, say_move
 from webapp.domain.usual.trend import SeatingRows, TrendRow
 from webapp.domain.usual.usual import FloorInputs, LinesChoice

@@ -14,7 +14,7 @@ from webapp.domain.record.not_plain import not_plain
 from webapp.domain.record.numbers import authorised, probe_check
 from webapp.domain.record.story import Story
 from webapp.domain.setup.fold import fold
-from webapp.domain.setup.worries import RULES
+from webapp.domain.setup.trouble.worries import RULES
 from webapp.words import say
 
 

@@ -178,6 +178,12 @@ def test_every_reason_is_named_at_once() -> None:
         ("vise.wipe", {"when": "full_moon"}, "procedure.condition_unknown"),
         ("vise.wipe", {"variants": (Variant("full_moon"),)}, "procedure.condition_unknown"),
         ("vise.wipe", {"variants": (Variant("practised"),)}, "procedure.condition_unknown"),
+        ("ready.stop", {"when": "door:none"}, "procedure.must_stand"),
+        ("slot.own", {"when": "warm_up"}, "procedure.must_stand"),
+        ("y.search", {"when": "jog:wheel"}, "procedure.must_stand"),
+        ("x.touch", {"when": "single_block"}, "procedure.must_stand"),
+        ("x.compare", {"when": "single_block"}, "procedure.must_stand"),
+        ("stow.away", {"when": "changer:arm"}, "procedure.must_stand"),
         ("vise.open", {"when": "practised"}, "procedure.condition_unknown"),
         ("vise.open", {"variants": (Variant("practised", do="A"), Variant("practised", do="B"))},
          "procedure.practised_twice"),
@@ -193,10 +199,22 @@ def test_every_reason_is_named_at_once() -> None:
         ("probe.modes", {"hands": True}, "procedure.hands_with_probe"),
         ("x.lower", {"variants": (Variant("warm_up", hands=True),)}, "procedure.hands_with_probe"),
         ("vise.wipe", {"kind": "over"}, "procedure.step_outside_axis"),
+        ("vise.wipe", {"photo": "The vise as it was found here"}, "procedure.photo_too_long"),
+        ("vise.wipe", {"photo": "Safe to use"}, "procedure.says_safe"),
+        ("vise.wipe", {"photo": "The {height}"}, "procedure.placeholder_unknown"),
+        ("x.search", {"photo": "The ball"}, "procedure.photo_misplaced"),
+        ("x.lower", {"photo": "The ball"}, "procedure.photo_misplaced"),
+        ("probe.load", {"photo": "The probe"}, "procedure.photo_misplaced"),
+        ("stow.away", {"photo": "The probe"}, "procedure.photo_misplaced"),
     ],
 )  # fmt: skip
 def test_a_fault_in_a_step_is_named(step_id: str, changes: dict[str, Any], code: str) -> None:
     assert code in codes(changed_step(step_id, **changes))
+
+
+def test_what_the_record_proves_may_have_other_words_under_a_condition_and_others_may_fall_away() -> None:
+    assert publish(changed_step("slot.own", variants=(Variant("warm_up", do="Read the slot."),))).hash
+    assert publish(changed_step("vise.wipe", when="warm_up")).hash
 
 
 def with_caution(**changes: str) -> Procedure:
@@ -347,10 +365,15 @@ def test_a_text_from_before_lists_and_conditions_is_read_as_it_was() -> None:
     data = json.loads(canonical_text(asdict(SHIPPED)))
     for stage in data["stages"]:
         for step in stage["steps"]:
-            for later in ("checks", "hands", "once_a_shift", "when", "variants"):
+            for later in ("checks", "hands", "once_a_shift", "when", "variants", "photo"):
                 del step[later]
     steps = procedure_from_json(json.dumps(data).encode()).steps
     assert all((step.checks, step.hands, step.when, step.variants) == ((), False, "", ()) for step in steps)
+
+
+def test_the_shipped_procedure_offers_a_picture_before_and_after_and_while_nothing_moves() -> None:
+    offered = {step.id: step.photo for step in SHIPPED.steps if step.photo}
+    assert offered == {"vise.wipe": "The vise as found", "stow.gone": "The probe as left"}
 
 
 def test_hands_go_in_before_the_probe_is_there_and_then_only_to_nudge_it() -> None:

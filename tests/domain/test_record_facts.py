@@ -157,6 +157,26 @@ def test_what_happened_on_the_way_stands_in_order_of_time() -> None:
     assert lines[2].where == "Touch in Y"
 
 
+def test_a_picture_is_told_by_its_hash_and_by_what_came_of_it() -> None:
+    tale = Tale()
+    tale.start()
+    tale.walk(until="vise.wipe")
+    sent = {"bytes": 150_000, "width": 1280, "height": 960}
+    events = [tale.tell("photo.taken", "vise.wipe", sha256=digit * 64, **sent) for digit in "abc"]
+    kept = {"sha256": "e" * 64, "bytes": 140_000, "width": 1280, "height": 960}
+    tale.decide("photo.kept", "server", event=events[0], sent_sha256="a" * 64, **kept)
+    refused = {"code": "picture.not_jpeg", "fields": {}}
+    tale.decide("photo.refused", "server", event=events[1], sent_sha256="b" * 64, **refused)
+    lines = [one.what for one in record_facts(tale.bundle(sealed=False), final=False).happenings]
+    assert [one.code for one in lines] == ["record.photo_kept", "record.photo_refused", "record.photo"]
+    first, second, third = said(lines)
+    assert all(part in first for part in ("The vise as found", "150000", "a" * 64, "e" * 64))
+    assert "b" * 64 in second
+    assert "because the file that came is no JPEG picture" in second
+    assert "c" * 64 in third
+    assert "not arrived" in third
+
+
 def test_a_hold_a_correction_and_a_break_are_told() -> None:
     holds = record_facts(normal().bundle(), final=True).happenings
     corrections = record_facts(stopped().bundle(), final=True).happenings

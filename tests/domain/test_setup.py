@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from copy import deepcopy
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from tests.rules.example_shop import sheet_value
 from tests.rules.generate import random_setup
 from tests.rules.playing import play
 from webapp.domain.evidence.events import KINDS
+from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.setup.fold import Fold, fold
 from webapp.words import catalogue, say
 
@@ -147,3 +149,33 @@ def test_the_fold_changes_neither_sheet_nor_events() -> None:
     before = json.dumps([sheet, events, decisions])
     fold(sheet, events, decisions)
     assert json.dumps([sheet, events, decisions]) == before
+
+
+@pytest.mark.parametrize("left_out", [None, "step", "person", "shift_hours"])
+def test_a_sheet_that_says_nothing_of_a_shift_lets_nobody_carry_a_caution(left_out: str | None) -> None:
+    """As sheets were before cautions could be carried: each of the three is asked for."""
+    sheet = deepcopy(sheet_of("mm"))
+    claim = {"caution": "machine", "read_at_utc": "2026-11-25T07:20:00.000Z", "read_event": "c" * 64}
+    holders = {
+        "step": (sheet["procedure"]["stages"][0]["steps"][0], "once_a_shift"),
+        "person": (next(one for one in sheet["people"] if one["id"] == "mara"), "once_a_shift"),
+        "shift_hours": (sheet["shop"], "shift_hours"),
+    }
+    if left_out:
+        holder, name = holders[left_out]
+        del holder[name]
+    found = fold(sheet, *play(sheet, {"play": [{"type": "caution.carried", "data": claim}]}))
+    refused = ["setup.caution_not_carried"] if left_out else []
+    assert [one["code"] for one in found["problems"]] == refused
+
+
+def test_a_reset_asks_again_for_what_is_set_with_the_probe_and_not_for_what_was_looked_at_before_it() -> None:
+    sheet = deepcopy(sheet_of("mm"))
+    stage = next(one for one in sheet["procedure"]["stages"] if one["steps"][0]["kind"] == "tool_in")
+    looked_at = next(step for step in planned_steps(sheet).values() if step["kind"] == "confirm")
+    stage["steps"].insert(0, {**looked_at, "id": "probe.drawer"})
+    trouble = {"trouble": "alarm", "touched": True, "reset": True}
+    met = ["until x.touch", {"type": "trouble.met", "data": trouble}]
+    steps = fold(sheet, *play(sheet, {"play": met}))["steps"]
+    found = {name: steps[name]["state"] for name in ("probe.drawer", "probe.input", "probe.modes")}
+    assert found == {"probe.drawer": "done", "probe.input": "open", "probe.modes": "open"}

@@ -23,7 +23,6 @@ from tests.rules.example_shop import (
     usual_of,
 )
 from webapp.domain.causes.of_sheet import measures_of, sheet_causes
-from webapp.domain.plain.errors import SlotListedTwiceError
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.procedure.procedure import Procedure, publish
 from webapp.domain.procedure.shipped import NOTICE, SHIPPED
@@ -34,6 +33,8 @@ from webapp.domain.sheet.sheet import (
     lines_choice,
     plan_axes,
 )
+from webapp.domain.shop.errors import SlotListedTwiceError
+from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.shop.measures import ZPoint, ZReading
 from webapp.domain.shop.shop import FixtureFace, ShopRules
 from webapp.domain.touch.compare import verdict_on
@@ -80,7 +81,7 @@ def test_a_sheet_has_exactly_the_agreed_parts() -> None:
     sheet = value_of()
     assert sheet.keys() == {
         "domain", "compiled_at_utc", "expires_at_utc", "shop", "machine", "fixture", "probe", "people",
-        "slots", "board", "axes", "square", "procedure", "pin_key", "format", "leads", "row_to_zero",
+        "slots", "board", "axes", "square", "procedure", "format", "leads", "row_to_zero",
     }  # fmt: skip
     assert sheet["machine"].keys() == {
         "id", "name", "unit", "decimals", "travel_nm", "confirm_limit_nm", "slot_family", "probe_tool",
@@ -210,7 +211,10 @@ def test_the_place_to_stand_comes_from_the_usual_and_the_gap() -> None:
 def test_all_three_coordinates_stand_on_the_sheet_once_z_was_looked_at() -> None:
     usuals = {axis: usual_of(MILL_MM, axis) for axis in "XYZ"}
     told = plan_axes(
-        RULES, MILL_MM, VISE, PROBE, usuals, causes_of(MILL_MM, usuals), ZReading(ZPoint.BALL_UNDERSIDE)
+        FittedMachine(RULES, MILL_MM, VISE, PROBE),
+        usuals,
+        causes_of(MILL_MM, usuals),
+        ZReading(ZPoint.BALL_UNDERSIDE),
     )
     for plan in told:
         assert plan.approach is not None
@@ -226,7 +230,10 @@ def test_the_leads_depth_and_what_stands_on_the_jaw_reach_the_plan() -> None:
     faces = (replace(VISE.faces[0], depth_nm=12_000_000), *VISE.faces[1:])
     fixture = replace(VISE, faces=faces, stops_above_jaw_nm=8_000_000, parallels_nm=(60_000_000,))
     plans = plan_axes(
-        RULES, MILL_MM, fixture, PROBE, usuals, causes_of(MILL_MM, usuals), ZReading("ball_centre", 10**8)
+        FittedMachine(RULES, MILL_MM, fixture, PROBE),
+        usuals,
+        causes_of(MILL_MM, usuals),
+        ZReading("ball_centre", 10**8),
     )
     first = plans[0].approach or {}
     assert (first["depth_low_nm"], first["depth_high_nm"]) == (11_000_000, 13_000_000)
@@ -256,14 +263,14 @@ def _early_sheet(values_nm: list[int], **rules: int) -> dict[str, Any]:
     usuals = {
         axis: usual(
             [SeatingValues.of("seating-1", values_nm if axis == "X" else [CENTRES_NM[axis]] * 6)],
-            floor_inputs(shop, MILL_MM, VISE, PROBE, axis),
+            floor_inputs(FittedMachine(shop, MILL_MM, VISE, PROBE), axis),
             choices[axis],
             MILL_MM.display,
         )
         for axis in "XYZ"
     }
     causes = sheet_causes(MILL_MM, VISE, measures_of(VISE, PROBE), usuals, choices)
-    axes = plan_axes(shop, MILL_MM, VISE, PROBE, usuals, causes)
+    axes = plan_axes(FittedMachine(shop, MILL_MM, VISE, PROBE), usuals, causes)
     value: dict[str, Any] = value_of(rules=shop, axes=axes)["axes"][0]
     return value
 
@@ -300,7 +307,9 @@ def test_values_farther_apart_than_the_ceiling_give_no_place_to_stand_and_are_na
 def test_a_narrow_end_of_the_jaw_is_measured_across_its_thickness() -> None:
     usuals = {axis: usual_of(MILL_MM, axis) for axis in "XYZ"}
     thin = replace(VISE, jaw_thickness_nm=7_000_000)
-    plans = plan_axes(RULES, MILL_MM, thin, PROBE, usuals, causes_of(MILL_MM, usuals, fixture=thin))
+    plans = plan_axes(
+        FittedMachine(RULES, MILL_MM, thin, PROBE), usuals, causes_of(MILL_MM, usuals, fixture=thin)
+    )
     codes = [plan.approach_error.code if plan.approach_error else None for plan in plans]
     assert codes == ["approach.face_too_narrow", None, "approach.face_too_narrow"]
 

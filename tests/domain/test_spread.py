@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from webapp.domain.figures import spread
-from webapp.domain.plain.errors import TooFewValuesError
+from webapp.domain.plain.usual_errors import TooFewValuesError
 
 values_nm = st.lists(st.integers(-(10**9), 10**9), min_size=2, max_size=30)
 
@@ -18,7 +18,7 @@ values_nm = st.lists(st.integers(-(10**9), 10**9), min_size=2, max_size=30)
 @given(values_nm)
 def test_mean_and_spread_agree_with_the_standard_library(values: list[int]) -> None:
     assert spread.mean(values) == statistics.mean(map(Fraction, values))
-    assert spread.standard_deviation(values) == pytest.approx(statistics.stdev(values), rel=1e-15)
+    assert spread.pool([values], [0]).s_nm == pytest.approx(statistics.stdev(values), rel=1e-15)
 
 
 @given(values_nm, st.integers(-(10**12), 10**12))
@@ -46,7 +46,7 @@ def test_the_order_of_values_does_not_matter(values: list[int], chance: object) 
 @pytest.mark.parametrize(("values", "least"), [([], 2), ([1], 2)])
 def test_a_spread_of_less_than_two_values_is_refused(values: list[int], least: int) -> None:
     with pytest.raises(TooFewValuesError) as refused:
-        spread.standard_deviation(values)
+        spread.pool([values], [0])
     assert refused.value.fields == {"n": len(values), "least": least}
 
 

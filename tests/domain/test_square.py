@@ -95,3 +95,9 @@ def test_both_places_are_drawn_whichever_way_the_vise_stands(axis: str, directio
         assert balls[0][other] != balls[1][other]
         assert all(0 <= ball["cx"] <= view["width"] and 0 <= ball["cy"] <= view["height"] for ball in balls)
     assert "100.000 mm" in say(drawing["words"]["code"], drawing["words"]["fields"])
+
+
+@pytest.mark.parametrize(("error_nm", "told"), [(7, False), (8, True), (-7, False), (-8, True)])
+def test_an_error_is_told_from_none_beyond_its_line_and_not_on_it(error_nm: int, told: bool) -> None:
+    plan = {**sheet_value("square")["square"], "jaw_length_nm": 100, "apart_nm": 100, "told_nm": 7}
+    assert error_over_jaw_nm([0, error_nm], plan) == (error_nm, told)  # type: ignore[arg-type]

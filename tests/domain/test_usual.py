@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from webapp.domain.figures.neighbours import set_aside
-from webapp.domain.plain import errors
+from webapp.domain.plain import usual_errors as errors
 from webapp.domain.plain.lengths import Display, Unit
 from webapp.domain.usual.usual import (
     FloorInputs,
@@ -470,3 +470,12 @@ def test_a_stop_line_of_no_length_is_refused() -> None:
     with pytest.raises(errors.StopLengthNotPositiveError) as refused:
         LinesChoice(stop_length_nm=0)
     assert refused.value.code == "usual.stop_length_not_positive"
+
+
+def test_what_lines_share_is_added_to_the_square_of_what_they_come_to_alone() -> None:
+    """JCGM 100:2008, 5.2.2: the mixed terms stand beside the squares, under one root."""
+    alone = FloorInputs(u_probe_nm=3_000, u_axis_nm=4_000, u_seat_nm=0)
+    square = combined_uncertainty_nm(alone, MM) ** 2
+    for shared_nm2 in (11e6, -7e6):
+        with_shared = combined_uncertainty_nm(replace(alone, shared_nm2=shared_nm2), MM)
+        assert with_shared**2 == pytest.approx(square + shared_nm2)

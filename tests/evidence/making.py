@@ -9,9 +9,11 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
+from base64 import b64decode, b64encode
 from pathlib import Path
 from typing import Any
 
+from tests.kit import taking_photos
 from tests.kit.device import Device
 from tests.kit.house import House
 from tests.kit.shop import PINS
@@ -19,7 +21,7 @@ from tests.kit.walk import Walk
 from webapp import record
 from webapp.composition import SEAL_REASON
 from webapp.domain.record.edition import PAGES_EDITION
-from webapp.proof.pdf_seal import seal
+from webapp.proof.pdf.pdf_seal import seal
 from webapp.renderer import RENDERER
 from webapp.services.setups import recording, stored_setups, worrying
 from webapp.shop_folder import certificates_pem
@@ -29,6 +31,7 @@ from webapp.store.files import HashedFiles
 DATABASE = "zerokeep.sql"
 CERTIFICATES = "seal-certificates.pem"
 SAID = "said.json"
+PICTURES = "pictures.json"
 KEPT_OF_A_FOLD = ("status", "person", "machine", "slot", "outcome", "values_nm", "probe_in_spindle")
 
 
@@ -38,6 +41,7 @@ def make(folder: Path, house: House) -> None:
     """
     folder.mkdir(parents=True)
     sealed = [_plain(house, 1), _plain(house, 2), _with_much_on_the_way(house), _in_inches(house)]
+    sealed.append(taking_photos.signed_off(house)[0].setup)
     _broken_off(house)
     house.walk("tomas").start().until("touch", "Y")
     _copied_tablet(house)
@@ -47,6 +51,9 @@ def make(folder: Path, house: House) -> None:
             *(house.keyring.head_signer, house.clock(), RENDERER),
         )
         (folder / f"record-{digest[:12]}.pdf").write_bytes(pdf)
+    pictures = [path.read_bytes() for path in sorted(house.store.photos.folder.glob("*/*"))]
+    kept = json.dumps([b64encode(one).decode() for one in pictures], indent=1)
+    (folder / PICTURES).write_text(f"{kept}\n", encoding="utf-8")
     house.store.close()
     (folder / DATABASE).write_text(dumped(house.folder / "zerokeep.db"), encoding="utf-8")
     shutil.copy(house.folder / "keys" / "keys.json", folder / "keys.json")
@@ -73,6 +80,8 @@ def _kept(said: dict[str, Any]) -> dict[str, Any]:
         "answers": [one["answer"] and one["answer"]["decision"] for one in said["questions"]],
         "break_reason": broken_off and broken_off["reason"],
         "problems": sorted(one["code"] for one in said["problems"]),
+        # Sets from before there were pictures do not say so.
+        **({"photos": [[one["shows"], one["sha256"]] for one in said["photos"]]} if said["photos"] else {}),
     }
 
 
@@ -89,6 +98,9 @@ def restored(folder: Path, target: Path) -> Path:
     connection.close()
     for pdf in folder.glob("record-*.pdf"):
         HashedFiles(target / "records").write(pdf.read_bytes())
+    if (folder / PICTURES).exists():
+        for picture in json.loads((folder / PICTURES).read_text(encoding="utf-8")):
+            HashedFiles(target / "photos").write(b64decode(picture))
     return target / "zerokeep.db"
 
 

@@ -37,8 +37,8 @@ def test_a_name_too_many_one_too_few_and_another_kind_are_seen() -> None:
     sheet = sheet_of("mm")
     assert list(misfits({**sheet, "more": 1}, WrittenSheet)) == [".more: not declared"]
     assert list(misfits({**sheet, "axes": None}, WrittenSheet)) == [".axes: no list"]
-    less = {name: value for name, value in sheet.items() if name != "pin_key"}
-    assert list(misfits(less, WrittenSheet)) == [".pin_key: missing"]
+    less = {name: value for name, value in sheet.items() if name != "procedure"}
+    assert list(misfits(less, WrittenSheet)) == [".procedure: missing"]
     other = {**sheet, "machine": {**sheet["machine"], "decimals": "3"}}
     assert list(misfits(other, WrittenSheet)) == [".machine.decimals: '3' is no int"]
 

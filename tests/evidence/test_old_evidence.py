@@ -3,19 +3,27 @@
 import json
 import re
 import shutil
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
 from cryptography import x509
 
 from tests.evidence.making import CERTIFICATES, SAID, make, restored, said_of_setups
+from tests.kit.clock import Clock
 from tests.kit.house import House
+from tests.kit.shop import SHOP, fixed_keyring
 from webapp import record
 from webapp.domain.record.edition import PAGES_EDITION
-from webapp.proof.record_verify import verify_record
+from webapp.domain.shop.shop_file import SeatingStart
 from webapp.proof.report import Report
+from webapp.proof.sealed_record.record_verify import verify_record
 from webapp.renderer import RENDERER
 from webapp.services.audit.auditing import audit
+from webapp.services.evidence.ledger import SERVER
+from webapp.services.shop import register
+from webapp.services.shop.loading import load
 from webapp.store import Store
 
 SETS = sorted(path.parent for path in Path(__file__).parent.glob(f"*/{SAID}"))
@@ -38,6 +46,26 @@ def test_an_old_database_opens_holds_and_folds_to_what_it_said(folder: Path, tmp
     assert len(said) >= 7
     assert said_of_setups(store) == said
     assert audit(store) == []
+
+
+@pytest.mark.parametrize("folder", SETS, ids=lambda folder: folder.name)
+def test_an_old_database_takes_in_a_file_with_other_seatings_and_holds(folder: Path, tmp_path: Path) -> None:
+    """One from before the shop began, one between, and one of today, loaded one after the other."""
+    store, clock = Store.open(restored(folder, tmp_path)), Clock()
+    clock.forward(days=30)
+    keyring = fixed_keyring(tmp_path / "keys", clock)
+    days = ("2026-10-05", "2026-11-20", "2026-12-20")
+    more = [SeatingStart(f"of-{day}", "vise-a", f"{day}T09:00:00.000Z", "Trammed.") for day in days]
+    for count in range(1, len(more) + 1):
+        shop = replace(SHOP, seatings=(*SHOP.seatings, *more[:count]))
+        load(store, shop, SERVER, clock(), lambda _: "", keyring)
+        assert audit(store) == []
+    register.start_seating(store, "vise-a", "back", "Trammed.", "ines", clock(), since=date(2026, 12, 22))
+    assert audit(store) == []
+    with store.reading():
+        ends = {row["id"]: row["until_utc"] for row in store.shop.seatings("vise-a")}
+    assert [*ends] == ["of-2026-10-05", "vise-a-1", "of-2026-11-20", "of-2026-12-20", "back"]
+    assert list(ends.values()).count(None) == 1
 
 
 @pytest.mark.parametrize("pdf", RECORDS, ids=lambda pdf: f"{pdf.parent.name}-{pdf.stem}")

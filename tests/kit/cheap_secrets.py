@@ -10,7 +10,7 @@ import dataclasses
 
 from argon2 import PasswordHasher
 
-from webapp.proof.key_file import USUAL_COST
+from webapp.proof.keys.key_file import USUAL_COST
 from webapp.services.people import secret_rules
 
 USUAL_HASHER, USUAL_WRAPPING = secret_rules._HASHER, dataclasses.replace(USUAL_COST)

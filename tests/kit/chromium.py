@@ -63,10 +63,22 @@ def shift_clock(page: Page, hours: float) -> None:
 
 
 class Profile:
-    """One tablet's browser: what it keeps lies in a folder, the process comes and goes."""
+    """One tablet's browser: what it keeps lies in a folder, the process comes and goes.
 
-    def __init__(self, playwright: Playwright, folder: Path, size: tuple[int, int] = PORTRAIT) -> None:
+    `flags`: more words on its command line. `home`: where it looks for what its system trusts.
+    """
+
+    def __init__(
+        self,
+        playwright: Playwright,
+        folder: Path,
+        size: tuple[int, int] = PORTRAIT,
+        *,
+        flags: tuple[str, ...] = (),
+        home: Path | None = None,
+    ) -> None:
         self.playwright, self.folder, self.size = playwright, folder, size
+        self.flags, self.home = flags, home
         self.context: BrowserContext | None = None
 
     def open(self) -> BrowserContext:
@@ -74,17 +86,25 @@ class Profile:
         self.context = self.playwright.chromium.launch_persistent_context(
             self.folder,
             executable_path=CHROMIUM,
-            args=list(CHROMIUM_FLAGS),
+            args=[*CHROMIUM_FLAGS, *self.flags],
+            env={**os.environ, "HOME": str(self.home)} if self.home else None,
             headless=True,
             viewport=viewport(self.size),
         )
         return self.context
 
+    def open_page(self) -> Page:
+        """Start it; the page that it shows."""
+        return self.open().pages[0]
+
     def kill(self) -> None:
         """SIGKILL to the browser and all its processes: a battery pull, as far as the page is concerned."""
-        pids = self.pids()
-        assert pids, "no browser runs on this profile"
-        for pid in pids:
+        assert self.pids(), "no browser runs on this profile"
+        self.kill_rest()
+
+    def kill_rest(self) -> None:
+        """The same to whatever still runs of a browser that is being killed."""
+        for pid in self.pids():
             try:
                 os.kill(pid, signal.SIGKILL)
             except ProcessLookupError:

@@ -22,13 +22,13 @@ from webapp.demo.mill import NO_MISTAKE, Mistake, SimulatedMill
 from webapp.demo.scenario import rebuild
 from webapp.domain.plain.lengths import Display, format_length, parse_length
 from webapp.domain.shop.shop_file import Shop
-from webapp.proof.key_file import WrappingCost
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_file import WrappingCost
+from webapp.proof.keys.key_ring import KeyRing
+from webapp.server.serving import seal_what_is_missing
 from webapp.services.intake import enrolling
 from webapp.services.setups import recording
-from webapp.services.sheets.preparing import machine_parts
+from webapp.services.sheets.fitted_machines import fitted_machine
 from webapp.services.times import utc_text
-from webapp.serving import seal_what_is_missing
 from webapp.settings import Settings, key_passphrase, read_settings
 from webapp.store import Store
 
@@ -57,9 +57,15 @@ def make_demo(folder: Path, setups_a_mill: int = SETUPS_A_MILL) -> Path:
     settings = settings_of(folder)
     with opened(settings) as (store, keyring):
         starting.make_demo_shop(folder, store, keyring, now(), lambda _: None, setups_a_mill)
-        keyring.save(settings.keys_folder, key_passphrase(settings, new_token, made=True), cost=LEAST_COST)
+        wrap_cheaply(keyring, folder)
     seal_the_past(settings)
     return folder
+
+
+def wrap_cheaply(keyring: KeyRing, folder: Path) -> None:
+    """Wrap a shop's keys at the least cost: every start unwraps them."""
+    settings = settings_of(folder)
+    keyring.save(settings.keys_folder, key_passphrase(settings, new_token, made=True), cost=LEAST_COST)
 
 
 def seal_the_past(settings: Settings) -> None:
@@ -122,7 +128,7 @@ class Demo:
         shop, practice = starting.practice_shop(self.folder, now())
         simulated = practice.mills[machine].mill
         with self.opened() as (store, _), store.reading():
-            _, machine_now, _, probe = machine_parts(store, machine)
+            _, machine_now, _, probe = fitted_machine(store, machine)
         rebuild(simulated, machine_now, probe)
         simulated.chance = random.Random(20_261)
         return Mill(simulated, next(one.display for one in shop.machines if one.id == machine))

@@ -48,7 +48,7 @@ class Desk:
     def sign_off(self, setup: str, secrets: Secrets) -> None:
         """Review and sign off."""
         self.open(f"/desk/setups/{setup}/sign-off")
-        self.page.fill('[name="passphrase"]', secrets.passphrase)
+        self.page.fill("#passphrase", secrets.passphrase)
         self.page.get_by_role("button", name="Sign off").click()
         self.page.wait_for_url("**done=sealed")
 

@@ -11,9 +11,9 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from webapp.domain.evidence.events import EVENT_DOMAIN
 from webapp.domain.plain.json_strict import canonical_bytes
-from webapp.proof.jwe import seal_pin
-from webapp.proof.jws import EVENT_TYPE, public_jwk, sign
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.jwe import seal_pin, sign_seal
+from webapp.proof.keys.jws import EVENT_TYPE, public_jwk, sign
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.intake import enrolling
 from webapp.store import Store
 
@@ -69,7 +69,7 @@ class Device:
     def seal(self, pin: str, event: str, person: str, keyring: KeyRing, **changes: str) -> str:
         """A PIN sealed to the server for one signature."""
         bound = {"event_id": event, "device_id": self.id, "person_id": person, **changes}
-        return seal_pin(pin, keyring.pin_jwk, **bound)
+        return sign_seal(seal_pin(pin, keyring.pin_jwk, **bound), self.key, self.id)
 
     def signed(self, payload: dict[str, Any], typ: str) -> str:
         """A compact JWS of another kind than an event."""

@@ -13,7 +13,7 @@ from tests.kit.postgresql import server
 from tests.kit.shop import PASSPHRASES, PINS, fixed_keyring, load_shop
 from tests.kit.walk import Walk
 from webapp.domain.shop.shop_file import Shop
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.decisions import signing_off
 from webapp.services.intake import intake
 from webapp.services.setups import answering
@@ -52,13 +52,16 @@ class House:
             return repr(server().rows()).encode()
         return b"".join(path.read_bytes() for path in self.folder.glob("zerokeep.db*"))
 
-    def sheet(self, machine: str = "mill-1") -> tuple[str, str]:
-        return current_sheet(self.store, self.keyring, machine, self.clock())
+    def sheet(self, machine: str = "mill-1", fixture: str | None = None) -> tuple[str, str]:
+        return current_sheet(self.store, machine, self.clock(), fixture)
 
-    def walk(self, person: str = "mara", device: Device | None = None, **more: Any) -> Walk:
-        """A new setup on the sheet of now."""
+    def walk(
+        self, person: str = "mara", device: Device | None = None, fixture: str | None = None, **more: Any
+    ) -> Walk:
+        """A new setup on the sheet of now, of the fixture that is named or offered first."""
         self.count += 1
-        return Walk(device or self.device, self.clock, self.sheet(), person, self.count, **more)
+        sheet = self.sheet(fixture=fixture)
+        return Walk(device or self.device, self.clock, sheet, person, self.count, **more)
 
     def accept(self, parts: list[dict[str, Any]]) -> list[dict[str, Any]]:
         return intake.accept(self.store, self.keyring, parts, self.clock())
@@ -77,11 +80,11 @@ class House:
         for question in answering.questions(self.store):
             answering.answer(self.store, question["id"], "ines", "go_on", reason, self.clock())
 
-    def signed_off(self, person: str = "mara", **more: Any) -> Walk:
+    def signed_off(self, person: str = "mara", note: str = "", **more: Any) -> Walk:
         """The same, signed off by the lead."""
         walk = self.signed(person, **more)
         self.clock.forward(minutes=1)
-        self.sign_off(walk.setup)
+        self.sign_off(walk.setup, note=note)
         return walk
 
     def sign_off(self, setup: str, by: str = "ines", passphrase: str | None = None, note: str = "") -> None:

@@ -11,12 +11,14 @@ from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
 from tests.kit.house import House
+from webapp.domain.usual.trend import SeatingRows, TrendRow
 from webapp.services.times import utc_text
+from webapp.store import Store
 
 FIRST = datetime(2020, 1, 6, 8, 0, tzinfo=UTC)
 SETUP = (
     "INSERT INTO setup (id, device, sheet, machine, person, status, outcome, signature, probe_in_spindle, "
-    "started_at_utc, last_at_utc) VALUES (?, ?, ?, ?, ?, 'signed_off', 'complete', 'verified', 0, ?, ?) "
+    "started_at_utc, last_at_utc) VALUES (?, ?, ?, ?, ?, 'signed_off', 'complete', 'verified', FALSE, ?, ?) "
     "ON CONFLICT DO NOTHING"
 )
 
@@ -55,3 +57,24 @@ def keep_past(
             for one, value, at in zip(ids, values_nm, times, strict=True)
         ])  # fmt: skip
     return ids
+
+
+def rows_of(store: Store, fixture: str, axis: str) -> list[SeatingRows]:
+    """Every kept value of an axis by seating, oldest first, read row by row: what is at hand in columns in
+    the program is held against this.
+    """
+    with store.reading():
+        seatings, kept = store.shop.seatings(fixture), store.setups.kept_with_people(fixture, axis)
+    names = "setup", "at_utc", "value_nm", "person", "left_out_reason", "has_page"
+    return [
+        SeatingRows(
+            seating["id"],
+            seating["since_utc"],
+            seating["until_utc"],
+            seating["reason"],
+            tuple(
+                TrendRow(*(row[name] for name in names)) for row in kept if row["seating"] == seating["id"]
+            ),
+        )
+        for seating in seatings
+    ]

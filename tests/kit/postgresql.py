@@ -70,17 +70,7 @@ class Server:
         self._programs = self._within_reach(programs())
         initdb = ["-D", self.folder / "data", "-U", "zerokeep", "-A", "trust", "-E", "UTF8", "--locale=C"]
         subprocess.run(self._command("initdb", *initdb, "--no-sync"), check=True, **self._quietly())
-        options = ["listen_addresses=", "fsync=off", "shared_buffers=32MB", "max_connections=60"]
-        settings = [part for option in options for part in ("-c", option)]
-        with (self.folder / "log").open("w") as log:
-            self._process = subprocess.Popen(
-                self._command("postgres", "-D", self.folder / "data", "-k", self.folder, *settings),
-                stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=log,
-                **self._environment(),
-            )
-        self._wait()
+        self.begin()
         with self.administered("postgres") as server:
             server.execute(f"CREATE ROLE {OWNER} LOGIN")
         self.make(TEMPLATE)
@@ -93,6 +83,29 @@ class Server:
                 if name != "migration"
             ]
         self.make(DATABASE, TEMPLATE)
+
+    def begin(self) -> None:
+        """Start on what the folder holds, and wait until it answers."""
+        self._process = self.running(self.folder / "data", self.folder)
+        self._wait()
+
+    def running(self, data: Path, sockets: Path) -> subprocess.Popen[bytes]:
+        """A server on this data, reached by a socket in that folder."""
+        options = ["listen_addresses=", "fsync=off", "shared_buffers=32MB", "max_connections=60"]
+        settings = [part for option in options for part in ("-c", option)]
+        with (self.folder / "log").open("a") as log:
+            return subprocess.Popen(
+                self._command("postgres", "-D", data, "-k", sockets, *settings),
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=log,
+                **self._environment(),
+            )
+
+    def end(self) -> None:
+        """At once, as where its computer went: nothing is finished, every connection breaks."""
+        self._process.send_signal(signal.SIGQUIT)
+        self._process.wait()
 
     def address(self, database: str = DATABASE, role: str = OWNER) -> str:
         return f"postgresql://{role}@/{database}?host={self.folder}"
@@ -140,8 +153,7 @@ class Server:
             return {table: server.execute(f"SELECT * FROM {table}").fetchall() for table in self._tables}  # noqa: S608
 
     def stop(self) -> None:
-        self._process.send_signal(signal.SIGQUIT)
-        self._process.wait()
+        self.end()
         shutil.rmtree(self.folder, ignore_errors=True)
 
     def _wait(self) -> None:

@@ -9,7 +9,7 @@ from hashlib import sha256
 from webapp.domain.evidence.reviewed import reviewed
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.record.bundle import RecordBundle
-from webapp.proof.jws import event_id
+from webapp.proof.keys.jws import event_id
 
 
 def bound(record: RecordBundle) -> RecordBundle:

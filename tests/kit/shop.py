@@ -1,6 +1,7 @@
 """An invented teaching shop, small enough to read: two mills, four people, all secrets known to the tests."""
 
 from dataclasses import replace
+from datetime import datetime
 from itertools import count
 from pathlib import Path
 
@@ -9,8 +10,8 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from tests.kit.clock import Clock
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Person, Probe, ShopRules
 from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
-from webapp.proof.key_file import WrappingCost
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_file import WrappingCost
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.people.secret_digests import digests_of
 from webapp.services.people.secret_rules import hash_passphrase, hash_pin
@@ -147,3 +148,23 @@ def load_shop(store: Store, keyring: KeyRing, clock: Clock, shop: Shop | None = 
             row = store.people.person(person)
             said = {"secret": "both", "first": False, "digests": digests_of(row)} if row else {}
             change(store, "secret.changed", person, person, None, said, clock())
+
+
+def with_second_vise() -> Shop:
+    """The same shop with another vise beside the first one on its first machine, a foot to the right."""
+    vise = replace(VISE, id="vise-c", name="Vise C")
+    seating = SeatingStart("vise-c-1", "vise-c", "2026-11-02T11:00:00.000Z", "Bolted down beside vise A.")
+    return replace(
+        SHOP,
+        machines=(replace(MILL, more_fixtures=("vise-c",)), SECOND_MILL),
+        fixtures=(*SHOP.fixtures, vise),
+        seatings=(*SHOP.seatings, seating),
+    )
+
+
+def load_second_vise(store: Store, keyring: KeyRing, now: datetime) -> None:
+    """Load that shop over the one that is there."""
+    load(store, with_second_vise(), SERVER, now, lambda _: "", keyring)
+
+
+RIGHT_NM = {"X": CENTRES_NM["X"] + 300_000_000, "Y": CENTRES_NM["Y"] - 8_000_000, "Z": -290_020_000}

@@ -14,8 +14,9 @@ from playwright.sync_api import Locator, Page
 
 from tests.kit.by_hand import answered_at
 from tests.kit.demo import AXES, Demo, Mill
+from tests.kit.engines.page import EnginePage, Located
 
-REPEAT_MS, BOUNCE_MS = 320, 100
+REPEAT_MS, BOUNCE_MS, LONGEST_MS = 320, 100, 30_000
 POLL_MS = 50  # by default the page is asked at every frame, and is drawn sixty times a second for it
 NEXT_SCREEN = """() => {
   const heading = document.getElementById('heading');
@@ -38,12 +39,13 @@ READ_ALL = """async store => {
   database.close();
   return JSON.parse(JSON.stringify(rows));
 }"""
+TabletPage = Page | EnginePage  # Playwright's, or one that has what is used here of it
 
 
 class Tablet:
     """One page of one tablet. `by_keypad`: type on the page's own keys instead of a hardware keyboard."""
 
-    def __init__(self, page: Page, address: str, *, by_keypad: bool = False) -> None:
+    def __init__(self, page: TabletPage, address: str, *, by_keypad: bool = False) -> None:
         self.page, self.address, self.by_keypad = page, address, by_keypad
 
     # Looking
@@ -69,7 +71,7 @@ class Tablet:
         """All that can be read on the page."""
         return self.page.locator("body").inner_text()
 
-    def find(self, action: str, choice: str | None = None) -> Locator:
+    def find(self, action: str, choice: str | None = None) -> Locator | Located:
         return self.page.locator(
             f'[data-action="{action}"]' + (f'[data-choice="{choice}"]' if choice else "")
         ).first
@@ -154,6 +156,23 @@ class Tablet:
         self.sync()
         self.page.wait_for_selector('[data-network="sent"]', timeout=60_000)
 
+    def all_wait(self) -> None:
+        """Wait until the quiet line says of every event that it waits: it is told a moment after each."""
+        for _ in range(LONGEST_MS // POLL_MS):
+            if self.waiting == len(self.events()):
+                return
+            self.page.wait_for_timeout(POLL_MS)
+        raise AssertionError(f"{self.waiting} of {len(self.events())} events are said to wait")
+
+    def keeps_typed(self, entry: str, text: str) -> None:
+        """Wait until what is half typed is kept: a key is written down a moment after it was pressed."""
+        for _ in range(LONGEST_MS // POLL_MS):
+            drafts = [row["typed"].get("typed", {}).get(entry, "") for row in self.rows("drafts")]
+            if text in [draft.replace("−", "-") for draft in drafts]:
+                return
+            self.page.wait_for_timeout(POLL_MS)
+        raise AssertionError(f"{text} was typed and is not kept")
+
     def events_of(self, kind: str) -> list[dict[str, Any]]:
         """Payloads of one type, in order."""
         return [row["payload"] for row in self.events() if row["payload"]["type"] == kind]
@@ -174,16 +193,33 @@ class Tablet:
         self.page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
         self.settled()
 
-    def begin(self, machine: str, person: str, *, begin: bool = True) -> None:
-        """Choose machine and person and begin a setup, or stand ready to."""
-        found = [row for row in self.rows("sheets") if row["machine"] == machine]
-        self.tap("machine", max(found, key=lambda row: row["got_at_utc"])["hash"])
+    def begin(self, machine: str, person: str, *, fixture: str | None = None, begin: bool = True) -> None:
+        """Choose machine and person, and the fixture where it is asked for, and begin a setup, or stand ready
+        to.
+        """
+        self.tap("machine", self._listed(machine))
+        if fixture is not None:
+            self.tap("fixture", fixture)
         self.tap("person", person)
         if begin:
             self.tap("begin")
 
+    def _listed(self, machine: str) -> str:
+        """The hash under which a machine is listed: of its newest sheet, that of its first fixture where it
+        has several.
+        """
+        found = [row for row in self.rows("sheets") if row["machine"] == machine]
+        sheets = {row["hash"]: json.loads(row["text"]) for row in found}
+        first = [row for row in found if _is_of_first(sheets[row["hash"]])]
+        return str(max(first, key=lambda row: row["got_at_utc"])["hash"])
+
     def _data(self, name: str) -> str:
         return self.page.locator("#app").get_attribute(f"data-{name}") or ""
+
+
+def _is_of_first(sheet: dict[str, Any]) -> bool:
+    own = {"id": sheet["fixture"]["id"]}
+    return bool(sheet["machine"].get("fixtures", [own])[0]["id"] == own["id"])
 
 
 class Operator:
@@ -210,6 +246,14 @@ class Operator:
             self.close(here[1])
         raise AssertionError(f"stuck at {self.tablet.step}:\n{self.tablet.text()}")
 
+    def end_for_practice(self) -> None:
+        """Break the setup off, as one for practice, and sign."""
+        self.tablet.tap("off")
+        self.tablet.tap("break-off")
+        self.walk(until="sign.review")
+        self.tablet.tap("break-reason", "practice")
+        self.walk()
+
     def close(self, kind: str) -> None:
         """Do what the step that is shown asks for."""
         getattr(self, f"_{kind.replace('-', '_')}")()
@@ -227,6 +271,10 @@ class Operator:
             self._go()
 
     _jaw = _input = _confirm
+
+    def _company(self) -> None:
+        """Name the first who may stand beside."""
+        self.tablet.tap("beside")
 
     def _input_old(self) -> None:
         self.tablet.tap("raised")

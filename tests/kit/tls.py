@@ -24,7 +24,7 @@ from playwright.sync_api import BrowserContext, Playwright
 from tests.kit.chromium import CHROMIUM_FLAGS, HEADLESS, HINTING, PORTRAIT, viewport
 from tests.kit.server import Server, free_port
 from webapp.cli import main
-from webapp.proof.own_certificate import AUTHORITY_FILE
+from webapp.proof.certificates.own_certificate import AUTHORITY_FILE
 
 NAME, ADDRESS = "setup.shop.lan", "127.0.0.2"
 PATIENCE_S = 10

@@ -11,7 +11,7 @@ from tests.kit.device import Device
 from webapp.demo.step_answers import StepAnswers
 from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.setup.fold import Fold
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_ring import KeyRing
 
 AXES = ("X", "Y", "Z")
 MOST_ANSWERS = 200

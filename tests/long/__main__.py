@@ -7,22 +7,48 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 
-from tests.long import grow, hand_edits, kills, leaves, machine, mistakes, mutations, seeds, verdicts, windows
+from tests.long import (
+    browser_kills,
+    container,
+    engines,
+    flips,
+    grow,
+    hand_edits,
+    kills,
+    leaves,
+    machine,
+    mistakes,
+    mutations,
+    scan,
+    seeds,
+    server_disk,
+    verdicts,
+    windows,
+)
 from tests.long.tablets import running
 
 RUNS: dict[str, Callable[[int | None], int]] = {
+    "flips": flips.run,
     "hand_edits": hand_edits.run,
     "kills": kills.run,
     "leaves": leaves.run,
     "machine": machine.run,
     "mistakes": mistakes.run,
-    "mutations": mutations.run,
     "seeds": seeds.run,
+    "server_disk": server_disk.run,
     "verdicts": verdicts.run,
     "windows": windows.run,
 }
 # Those that take more words than a number.
-WITH_WORDS: dict[str, Callable[[list[str]], int]] = {"grow": grow.run, "tablets": running.run}
+WITH_WORDS: dict[str, Callable[[list[str]], int]] = {
+    "browser_kills": browser_kills.run,
+    "container": container.run,
+    "engines": engines.run,
+    "grow": grow.run,
+    "mutations": mutations.run,
+    "scan": scan.run,
+    "tablets": running.run,
+}
 
 
 def main(arguments: list[str]) -> int:

@@ -11,6 +11,7 @@ the plot of cost against machines and years instead.
 from __future__ import annotations
 
 import argparse
+import os
 import shutil
 import sys
 import tempfile
@@ -90,10 +91,11 @@ def _costs(folder: Path, address: Address | None) -> dict[str, Cost]:
 
 @contextmanager
 def copied(folder: Path) -> Iterator[Path]:
-    """A copy of a shop's folder beside it, without its records."""
+    """A copy of a shop's folder beside it; records are the same files, which nobody writes into."""
     copy = folder.with_name(f"{folder.name}-measured")
     shutil.rmtree(copy, ignore_errors=True)
     shutil.copytree(folder, copy, ignore=shutil.ignore_patterns("records"))
+    shutil.copytree(folder / "records", copy / "records", copy_function=os.link)
     try:
         yield copy
     finally:
@@ -113,6 +115,12 @@ def _say_costs(found: dict[int, dict[str, Cost]]) -> int:
         told = " | ".join(f"{one.statements}, {one.ms:.1f}" for one in here)
         print(f"| {name} | {told} | {times:.2f}{' !' if too_much else ''} |", flush=True)
     print(f"{grown} of {len(found[sizes[0]])} grow by more than {MOST_TIMES} times", flush=True)
+    largest = found[sizes[-1]]
+    longest = max(largest, key=lambda name: largest[name].read_ms)
+    print(
+        f"the longest read transaction at {sizes[-1]:,}: {largest[longest].read_ms:.0f} ms, {longest}",
+        flush=True,
+    )
     return grown
 
 
@@ -120,16 +128,17 @@ def _say_alone(folders: dict[int, Path]) -> int:
     """Print audit, export and start; how many faults the audits found."""
     faults = 0
     print(
-        "| setups | audit: findings, s, MB | export: bytes, s, MB | start: first answer s, processor s, MB |"
+        "| setups | audit: findings, s, MB, longest read ms | export: bytes, s, MB, longest read ms "
+        "| start: first answer s, processor s, MB |"
     )
     print("| --- | --- | --- | --- |")
     for size, folder in folders.items():
         audit, export, start = (measuring.alone(what, folder) for what in ALONE)
-        faults += audit["told"]
-        told = start["told"]
+        found, written, told = audit["told"], export["told"], start["told"]
+        faults += found["faults"]
         print(
-            f"| {size:,} | {audit['told']}, {audit['s']:.0f}, {audit['mb']:.0f} "
-            f"| {export['told']:,}, {export['s']:.1f}, {export['mb']:.0f} "
+            f"| {size:,} | {found['faults']}, {audit['s']:.0f}, {audit['mb']:.0f}, {found['read_ms']:.0f} "
+            f"| {written['bytes']:,}, {export['s']:.1f}, {export['mb']:.0f}, {written['read_ms']:.0f} "
             f"| {told['first_s']:.1f}, {told['spent_s']:.1f}, {told['mb']:.0f} |",
             flush=True,
         )

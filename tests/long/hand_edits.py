@@ -31,7 +31,7 @@ from webapp.domain.evidence.checkpoint import Checkpoint
 from webapp.domain.evidence.tree import append, leaf_hash
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.record.bundle import RecordBundle
-from webapp.proof.signed_note import NoteSigner
+from webapp.proof.ledger.signed_note import NoteSigner
 from webapp.services.audit.auditing import audit
 from webapp.services.audit.auditing import run as audit_run
 from webapp.services.audit.row_notes import Notes, notes_until_now
@@ -39,7 +39,7 @@ from webapp.services.evidence.ledger import has_head
 from webapp.services.evidence.signed_heads import compare, sign_head
 from webapp.services.setups.recording import proven_bundle
 from webapp.store import Store
-from webapp.store.covered_rows import COVERED, Covered, digest
+from webapp.store.covered_rows import COVERED, NOT_COVERED, Covered, digest
 
 RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}
 ALONE, NOTED, ANEW = "the row alone", "with a note", "written anew"
@@ -89,25 +89,41 @@ def open_file(folder: Path) -> sqlite3.Connection:
     return connection
 
 
-def edits(shop: Shop) -> Iterator[Edit]:
-    """Every row's first kind of change and its removal, in three ways, and a word in each kind of entry, in
-    two.
+def columns_of(connection: sqlite3.Connection, table: Covered) -> dict[str, str]:
+    """The columns of a table as the database has it that can be changed, each with its type: all but its key
+    and those that no note is made of.
     """
-    connection = open_file(shop.folder)
+    found = {row[1]: row[2] for row in connection.execute(f"PRAGMA table_info({table.name})")}
+    left_out = {*table.key} | {one for one in found if f"{table.name}.{one}" in NOT_COVERED}
+    return {name: kind for name, kind in found.items() if name not in left_out}
+
+
+def another_value(column: str, kind: str) -> str:
+    """SQL for a value of this type that is not the one there, and means another."""
+    if kind == "REAL":
+        return f"coalesce({column}, 0) + 1"
+    return f"coalesce({column}, 0) = 0" if kind == "INTEGER" else f"coalesce({column}, '') || 'x'"
+
+
+def row_edits(connection: sqlite3.Connection) -> Iterator[Edit]:
+    """Of every table the first row is taken out, in three ways, and each of its columns changed with a note
+    that fits; the last one in the two other ways as well, which do not hang on the column.
+    """
     for table in COVERED:
-        types = {row[1]: row[2] for row in connection.execute(f"PRAGMA table_info({table.name})")}
-        key = table.key[0]
+        columns, key = columns_of(connection, table), table.key[0]
         first = f"{key} = (SELECT {key} FROM {table.name} ORDER BY {key} LIMIT 1)"
-        column = table.others[-1]
-        other = (
-            f"coalesce({column}, 0) + 1"
-            if types[column] in {"INTEGER", "REAL"}
-            else f"coalesce({column}, '') || 'x'"
-        )
         for way in (ALONE, NOTED, ANEW):
-            changed = f"UPDATE {table.name} SET {column} = {other} WHERE {first}"
-            yield Edit(f"{table.name}.{column} changed", changed, table, way=way)
+            for column in columns if way == NOTED else [*columns][-1:]:
+                value = another_value(column, columns[column])
+                changed = f"UPDATE {table.name} SET {column} = {value} WHERE {first}"
+                yield Edit(f"{table.name}.{column} changed", changed, table, way=way)
             yield Edit(f"{table.name} taken out", f"DELETE FROM {table.name} WHERE {first}", table, way=way)
+
+
+def edits(shop: Shop) -> Iterator[Edit]:
+    """Edits of rows, a word in each kind of entry, in two ways, and files."""
+    connection = open_file(shop.folder)
+    yield from row_edits(connection)
     rows = connection.execute("SELECT type, min(position) FROM change GROUP BY type ORDER BY 2").fetchall()
     for kind, position in rows:
         text = """replace(text, '"by":"', '"by":"x')"""

@@ -36,8 +36,8 @@ from tests.kit.postgresql import Rows, server
 from tests.kit.shop import fixed_keyring
 from webapp.domain.evidence.checkpoint import read_checkpoint
 from webapp.domain.evidence.consistency import is_consistent
-from webapp.proof.keys import KeyRing
-from webapp.proof.signed_note import read_note
+from webapp.proof.keys.key_ring import KeyRing
+from webapp.proof.ledger.signed_note import read_note
 from webapp.services.audit.auditing import audit
 from webapp.services.errors import LedgerWentBack
 from webapp.services.evidence import epochs, signed_heads
@@ -204,7 +204,7 @@ class Lasting(RuleBasedStateMachine):
     @invariant()
     def nothing_with_a_receipt_is_lost_and_nothing_is_there_twice(self) -> None:
         with self.house.store.reading():
-            rows = list(self.house.store.setups.all_events())
+            rows = list(self.house.store.setups.events_between(0, 2**62))
             raw = self.house.store._database.raw
             leaves = raw("SELECT count(*) FROM leaf WHERE kind = 'event'")[0][0]
         ids = {row["id"] for row in rows}
@@ -214,7 +214,7 @@ class Lasting(RuleBasedStateMachine):
     @invariant()
     def every_fork_is_seen(self) -> None:
         with self.house.store.reading():
-            rows = list(self.house.store.setups.all_events())
+            rows = list(self.house.store.setups.events_between(0, 2**62))
             states = {row["id"]: row["state"] for row in self.house.store.devices.everything()}
             told = {row["subject"] for row in self.house.store.ledger.changes(kind="device.forked")}
         holders: dict[tuple[str, int], set[str]] = defaultdict(set)
@@ -237,7 +237,7 @@ class Lasting(RuleBasedStateMachine):
             for tablet in self.tablets:
                 self._sync(tablet)
         with self.house.store.reading():
-            there = {row["id"] for row in self.house.store.setups.all_events()}
+            there = {row["id"] for row in self.house.store.setups.events_between(0, 2**62)}
         for tablet in self.tablets:
             assert not tablet.refused, tablet.refused
             assert tablet.held.keys() <= there, "what a tablet holds did not come in"

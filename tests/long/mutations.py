@@ -1,128 +1,168 @@
 """Changes of one place in the code, each with the tests that ought to notice it:
 what nobody notices is a survivor.
 
-A change swaps one comparison, joins by `or` what was joined by `and` (and the other way round), turns a truth
-value, drops a `not`, or moves a whole number by one. `python -m tests.long mutations` tries them all, with a
-number a sample of that many, drawn by a fixed seed; `tests/long/mutations.md` keeps the last figures and
-argues each survivor. It works on a copy of the tree.
-Own code, and no mutation tool of a registry: those start a whole test run for each change, and the tests of
-a room of this tree are named here beside the module, which makes a change some seconds instead of minutes.
+`python -m tests.long mutations` tries them all, with a number a sample of that many, drawn by a fixed seed (a
+second number names another); `--in webapp/services` draws from there alone.
+`tests/long/mutations.md` keeps the last figures and argues each survivor.
+First every quick test runs once and is watched (some minutes, kept beside the temporary files until a file
+changes); then each change is made in a fork of a process that has collected them, where the tests that run
+its line are asked, the nearest first, until one fails. A change of a module's own level, and one that nobody
+noticed, is tried once more in a fork that reads the program anew. A change that only a browser, the second
+database or a linter would notice counts as a survivor. What never ends counts as noticed, but not what the
+clock ended before it had its seconds of the processor.
+Own code, and no mutation tool of a registry: those start a whole test run for each change.
 """
 
 from __future__ import annotations
 
-import ast
-import copy
-import shutil
-import subprocess
+import argparse
+import json
+import os
 import sys
 import tempfile
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 from random import Random
 
+from tests.long.mutating import covering
+from tests.long.mutating.collected import Collected, collect
+from tests.long.mutating.forked import BY_THE_CLOCK, Outcome, in_fork, tried, warm
+from tests.long.mutating.places import Change, changes
+
 ROOT = Path(__file__).parents[2]
-COPIED = ("webapp", "static", "templates", "tests", "pyproject.toml", "README.md", "DEVELOPERS.md")
 SEED = 20_261_130
-LONGEST_S = 900
-# Rules, intake, rights and seal, each with the quickest tests that know it.
-TESTS: dict[str, tuple[str, ...]] = {
-    "webapp/domain/touch/compare.py": ("tests/domain/test_compare.py", "tests/domain/test_setup.py"),
-    "webapp/domain/setup/stops.py": ("tests/domain/test_setup.py",),
-    "webapp/domain/setup/touches.py": ("tests/domain/test_setup.py",),
-    "webapp/domain/setup/lifts.py": ("tests/domain/test_setup.py",),
-    "webapp/domain/setup/worries.py": ("tests/domain/test_setup.py",),
-    "webapp/domain/setup/troubles.py": ("tests/domain/test_setup.py",),
-    "webapp/domain/setup/copying.py": ("tests/domain/test_setup.py", "tests/domain/test_half_set.py"),
-    "webapp/domain/shop/slots.py": ("tests/domain/test_slots.py",),
-    "webapp/domain/plain/lengths.py": ("tests/domain/test_lengths.py",),
-    "webapp/services/intake/sorting.py": ("tests/services/test_intake.py",),
-    "webapp/services/intake/chain.py": ("tests/services/test_intake.py",),
-    "webapp/web/edge/rights.py": ("tests/web/test_rights.py", "tests/web/test_roles.py"),
-    "webapp/proof/pdf_verify.py": ("tests/proof/test_pdf_seal.py", "tests/proof/test_attacks.py"),
-}
-SWAPS: dict[type[ast.cmpop], type[ast.cmpop]] = {
-    ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
-    ast.In: ast.NotIn, ast.NotIn: ast.In, ast.Is: ast.IsNot, ast.IsNot: ast.Is,
-}  # fmt: skip
+LONGEST_S, AT_ALL_S = 240, 36_000
+# Numbers of pytest: all green or nothing to ask; a test that is named and not there.
+LIVES, NOT_FOUND = {0, 5, BY_THE_CLOCK}, 4
+NOBODY = Outcome(5, "no test runs it")
+# Rules, intake, decisions, secrets, what stands before every view, and seals with their judges.
+PLACES = (
+    "webapp/domain/plain/lengths.py",
+    "webapp/domain/touch/compare.py",
+    "webapp/domain/touch/square.py",
+    "webapp/domain/setup/*.py",
+    "webapp/domain/setup/*/*.py",
+    "webapp/domain/shop/levels.py",
+    "webapp/domain/shop/slots.py",
+    "webapp/domain/evidence/chain.py",
+    "webapp/domain/evidence/reviewed.py",
+    "webapp/domain/evidence/tree.py",
+    "webapp/domain/usual/usual.py",
+    "webapp/domain/usual/limits.py",
+    "webapp/services/intake/*.py",
+    "webapp/services/decisions/*.py",
+    "webapp/services/setups/pins.py",
+    "webapp/services/setups/sealed_pins.py",
+    "webapp/services/people/*.py",
+    "webapp/web/edge/*.py",
+    "webapp/proof/pdf/*.py",
+    "webapp/proof/keys/jw?.py",
+    "webapp/proof/keys/kept_seal.py",
+    "webapp/proof/sealed_record/*.py",
+)
 
 
-@dataclass(frozen=True)
-class Change:
-    """One place of a module changed: its line, what stood there, and the whole module as it reads then."""
-
-    path: str
-    line: int
-    before: str
-    after: str
-    text: str
+def modules() -> list[str]:
+    """The modules that are changed, by their paths in the tree."""
+    found = (str(path.relative_to(ROOT)) for place in PLACES for path in ROOT.glob(place))
+    return sorted(path for path in set(found) if not path.endswith("__init__.py"))
 
 
-def changes(path: str, source: str) -> Iterator[Change]:
-    """Yield every change of one place, in the order of the places."""
-    tree = ast.parse(source)
-    for number, node in enumerate(ast.walk(tree)):
-        for other in _others(node):
-            changed = copy.deepcopy(tree)
-            place = next(one for at, one in enumerate(ast.walk(changed)) if at == number)
-            for name, value in other.items():
-                setattr(place, name, value)
-            line = getattr(node, "lineno", 0)
-            yield Change(path, line, ast.unparse(node), ast.unparse(place), ast.unparse(changed))
+def known(rooms: Sequence[str] = ("",)) -> list[Change]:
+    """Every change of these modules, in the order of their places; a room is named by how its paths begin."""
+    named = [path for path in modules() if path.startswith(tuple(rooms))]
+    return [one for path in named for one in changes(path, (ROOT / path).read_text(encoding="utf-8"))]
 
 
-def _others(node: ast.AST) -> Iterator[dict[str, object]]:
-    """What else could stand there, as the node's fields."""
-    if isinstance(node, ast.Compare) and type(node.ops[0]) in SWAPS:
-        yield {"ops": [SWAPS[type(node.ops[0])](), *node.ops[1:]]}
-    elif isinstance(node, ast.BoolOp):
-        yield {"op": ast.And() if isinstance(node.op, ast.Or) else ast.Or()}
-    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
-        yield {"op": ast.UAdd(), "operand": ast.Call(ast.Name("bool", ast.Load()), [node.operand], [])}
-    elif isinstance(node, ast.Constant) and isinstance(node.value, bool):
-        yield {"value": not node.value}
-    elif isinstance(node, ast.Constant) and isinstance(node.value, int):
-        yield {"value": node.value + 1}
+def drawn(words: Sequence[str]) -> list[Change]:
+    """Every change that the words of the command ask for: `[COUNT [SEED]] [--in ROOM ...]`.
+    Raises SystemExit where the words cannot be read, or name a room in which no change is known.
+    """
+    reading = argparse.ArgumentParser(prog="python -m tests.long mutations")
+    reading.add_argument("count", nargs="?", type=int, help="a sample of so many, else all")
+    reading.add_argument("seed", nargs="?", type=int, default=SEED, help="which draw")
+    reading.add_argument("--in", dest="rooms", action="append", help="how the paths begin; all without it")
+    asked = reading.parse_args(words)
+    everything = known(asked.rooms or ("",))
+    if not everything:
+        named = ", ".join(asked.rooms)
+        reading.error(f"no change is known in {named}: give the beginning of a path of PLACES")
+    if asked.count is None:
+        return everything
+    return Random(asked.seed).sample(everything, min(asked.count, len(everything)))
 
 
-def survives(tree: Path, change: Change, tests: tuple[str, ...]) -> bool:
-    """Tell whether the tests stay green in this copy of the tree with the change in it."""
-    path = tree / change.path
-    source = path.read_text(encoding="utf-8")
-    path.write_text(change.text, encoding="utf-8")
-    command = (sys.executable, "-B", "-m", "pytest", "-q", "-x", "-n", "0", "-p", "no:cacheprovider", *tests)
-    try:
-        ended = subprocess.run(command, cwd=tree, capture_output=True, timeout=LONGEST_S, check=False)
-    except subprocess.TimeoutExpired:
-        return False
-    finally:
-        path.write_text(source, encoding="utf-8")
-    return ended.returncode == 0
+def watched_rooms(these: Sequence[Change]) -> tuple[str, ...]:
+    """The rooms of tests that could notice one of these: what lies below the services runs none of them."""
+    above = all(one.path.startswith(("webapp/services", "webapp/web")) for one in these)
+    return covering.ABOVE if above else covering.ROOMS
 
 
-def copied(into: Path) -> Path:
-    """Return a copy of the tree that may be spoilt."""
-    for name in COPIED:
-        if (ROOT / name).is_dir():
-            shutil.copytree(ROOT / name, into / name, ignore=shutil.ignore_patterns("__pycache__"))
-        else:
-            shutil.copy(ROOT / name, into / name)
-    return into
+def quickly(asked: Sequence[tuple[Change, list[str]]], rooms: Sequence[str]) -> list[str]:
+    """Who notices each change of a function, told by a process that has collected these rooms' tests;
+    nothing for a change that is to be tried anew.
+    """
+    terminal = os.fdopen(os.dup(1), "w")
+
+    def work() -> Outcome:
+        told: list[str] = []
+
+        def each(here: Collected) -> None:
+            for one, names in asked:
+                ended = here.tried(one, names, LONGEST_S) if names else None
+                told.append(ended.said if ended is not None and ended.code not in LIVES else "")
+                terminal.write(f"{one.path}:{one.line}: {told[-1] or 'to be tried anew'}\n")
+                terminal.flush()
+
+        with tempfile.TemporaryDirectory() as folder:
+            code = collect(ROOT, Path(folder) / "base", [*covering.QUICK, *rooms], each)
+        return Outcome(code, json.dumps(told))
+
+    ended = in_fork(work, AT_ALL_S)
+    if ended.code not in LIVES:
+        raise RuntimeError(ended.said)
+    found: list[str] = json.loads(ended.said)
+    return found
 
 
-def run(most: int | None) -> int:
+def anew(one: Change, names: list[str]) -> Outcome:
+    """How a change ends with the tests that are asked, in a process that reads the program anew."""
+    if not names:
+        return NOBODY
+    ended = tried(ROOT, one, names, LONGEST_S)
+    if ended.code == NOT_FOUND:  # the change is in a test's own name: all of its file is asked
+        files = list(dict.fromkeys(name.partition("::")[0] for name in names))
+        ended = tried(ROOT, one, files, LONGEST_S)
+    return ended
+
+
+def run(words: list[str]) -> int:
     """Print each survivor, and how many there are of how many; 1 where they are five in a hundred or more."""
-    known = [one for path in TESTS for one in changes(path, (ROOT / path).read_text(encoding="utf-8"))]
-    tried = known if most is None else Random(SEED).sample(known, min(most, len(known)))
-    left = 0
-    with tempfile.TemporaryDirectory() as folder:
-        tree = copied(Path(folder))
-        for number, one in enumerate(tried, start=1):
-            if survives(tree, one, TESTS[one.path]):
-                left += 1
-                sys.stdout.write(f"{one.path}:{one.line}: `{one.before}` -> `{one.after}`\n")
-            if number % 10 == 0 or number == len(tried):
-                sys.stdout.write(f"{left} of {number} survive ({len(known)} changes known)\n")
+    these = drawn(words)
+    warm()
+    rooms = watched_rooms(these)
+    tests = covering.seen(modules(), rooms)
+    asked = [(one, covering.nearest(one, tests)) for one in these]
+    sys.stdout.write(f"{len(known())} changes known, {len(tests)} tests run one of their modules\n")
+    sys.stdout.flush()
+    noticed = quickly(asked, rooms)
+    left = Counter[str]()
+    for (one, names), who in zip(asked, noticed, strict=True):
+        ended = Outcome(1, who) if who else anew(one, names)
+        if ended.code in LIVES:
+            left[room_of(one)] += 1
+            place = f"{one.path}:{one.line}: `{one.before}` -> `{one.after}`"
+            sys.stdout.write(f"{place} ({ended.said or 'all green'})\n")
             sys.stdout.flush()
-    return 1 if 20 * left >= len(tried) else 0
+    tried_of = Counter(map(room_of, these))
+    for room in sorted(tried_of):
+        sys.stdout.write(f"{room}: {left[room]} of {tried_of[room]} survive\n")
+    never = sum(who.startswith("ended by signal") for who in noticed)
+    sys.stdout.write(f"{left.total()} of {len(these)} survive, {never} never ended\n")
+    return 1 if 20 * left.total() >= len(these) else 0
+
+
+def room_of(change: Change) -> str:
+    """The room that a change is counted in: the first three folders of its path, else all of them."""
+    return "/".join(change.path.split("/")[:-1][:3])

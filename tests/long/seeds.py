@@ -28,7 +28,8 @@ def drawing_tests() -> list[str]:
 
 def run(most: int | None) -> int:
     """Run them once, or as often as that; 1 where a draw fails."""
-    command = (sys.executable, "-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", *drawing_tests())
+    plainly = ("-q", "-n", "0", "-p", "no:cacheprovider", "-m", "hypothesis")
+    command = (sys.executable, "-m", "pytest", *plainly, *drawing_tests())
     asked = {**os.environ, "ZEROKEEP_EXAMPLES": "random seeds"}
     ended = [subprocess.run(command, cwd=ROOT, env=asked, check=False) for _ in range(most or 1)]
     return 1 if any(one.returncode for one in ended) else 0

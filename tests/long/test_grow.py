@@ -36,7 +36,7 @@ def shops(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def test_the_audit_finds_nothing_in_a_grown_shop_and_each_setup_can_be_opened(shops: Path) -> None:
+def test_the_audit_finds_nothing_in_a_grown_shop(shops: Path) -> None:
     house = built.opened(shops / str(FEW))
     assert audit(house.store) == []
     found = signing_off.detail(house.store, setup_id(7))

@@ -74,19 +74,19 @@ def test_a_claim_that_does_not_hold_is_said(base: Base, case: Case, said: str) -
     ("taken_out", "otherwise", "variant", "said"),
     [
         (
-            "webapp.domain.setup.copying.rows_with_values",
+            "webapp.domain.setup.touching.copying.rows_with_values",
             lambda *_: [],
             "another's row, with values in it",
             "held another's values, and they are lost",
         ),
         (
-            "webapp.domain.setup.stops.is_the_leads",
+            "webapp.domain.setup.trouble.stops.is_the_leads",
             lambda _: False,
             "radius left out, touched again the same",
             "was kept past the stop line without the lead",
         ),
         (
-            "webapp.domain.setup.by_hand.hold_against_surface",
+            "webapp.domain.setup.touching.by_hand.hold_against_surface",
             lambda *_: None,
             "entered by hand a little wrong, inside the ask line",
             "came out as prevented, expected caught",

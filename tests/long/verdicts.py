@@ -18,7 +18,7 @@ from webapp.domain.touch.compare import verdict_on
 
 CASES, SEED = 20_000, 4
 ALL = """cases => cases.map(([value, usual]) => {
-  const {verdict, difference_nm} = compare.verdict(usual, value);
+  const {verdict, difference_nm} = compare.verdictOn(usual, value);
   return [verdict, difference_nm];
 })"""
 

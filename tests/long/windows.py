@@ -26,6 +26,7 @@ from typing import Any
 
 from tests.rules.example_shop import MILL_MM, PROBE, RULES, VISE, usual_of
 from webapp.domain.sheet.sheet import AxisPlan, plan_axes
+from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.shop.measures import ZPoint, ZReading
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, ShopRules
 from webapp.domain.usual.usual import Usual
@@ -164,7 +165,10 @@ def plans(world: World) -> tuple[AxisPlan, ...]:
     """The touches as the sheet carries them."""
     causes = dict.fromkeys("XYZ", CAUSES)
     return plan_axes(
-        world.rules, world.machine, world.fixture, world.probe, world.usuals, causes, world.z_reading
+        FittedMachine(world.rules, world.machine, world.fixture, world.probe),
+        world.usuals,
+        causes,
+        world.z_reading,
     )
 
 

@@ -23,9 +23,9 @@ from pyhanko.sign.signers.pdf_byterange import SignatureObject
 from pyhanko.stamp import TextStampStyle
 
 from tests.proof.pdfs import AT, SHOP, container_for, plain_pdf, seal_anything
-from webapp.proof import cms
-from webapp.proof.keys import KeyRing, seal_certificate
-from webapp.proof.pdf_layout import find_seals
+from webapp.proof.keys.key_ring import KeyRing, seal_certificate
+from webapp.proof.pdf import cms
+from webapp.proof.pdf.pdf_layout import find_seals
 
 Forge = Callable[[bytes, KeyRing], bytes]
 

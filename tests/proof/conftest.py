@@ -8,8 +8,8 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from tests.proof.made_up import CHEAP, PASSPHRASE, counted_bytes, numbered_keys
 from tests.proof.pdfs import AT_UTC, REASON, SHOP, plain_pdf
-from webapp.proof.keys import KeyRing
-from webapp.proof.pdf_seal import seal
+from webapp.proof.keys.key_ring import KeyRing
+from webapp.proof.pdf.pdf_seal import seal
 
 
 @pytest.fixture(scope="session")

@@ -6,7 +6,7 @@ from itertools import count
 
 from cryptography.hazmat.primitives.asymmetric import ec
 
-from webapp.proof.key_file import WrappingCost
+from webapp.proof.keys.key_file import WrappingCost
 
 PASSPHRASE = "four plain words here"
 CHEAP = WrappingCost(passes=1, memory_kib=8, lanes=1)

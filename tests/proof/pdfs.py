@@ -9,7 +9,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from pyhanko.sign.signers.pdf_byterange import BuildProps
 from weasyprint import HTML, Attachment
 
-from webapp.proof import cms, pdf_update
+from webapp.proof.pdf import cms, pdf_update
 
 PAGES = (
     "<html lang='en'><head><title>Record</title><style>@page { size: A5 }</style></head>"

@@ -10,15 +10,21 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from tests.kit.reviewing import bound
 from tests.proof.pdfs import AT_UTC, pdf_of
+from webapp.domain.evidence import tree
+from webapp.domain.evidence.checkpoint import Checkpoint
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.record.bundle import RecordBundle
 from webapp.domain.record.edition import PAGES_EDITION
-from webapp.proof import jws
+from webapp.domain.record.ledger_proofs import proofs_of
+from webapp.proof.keys import jws
+from webapp.proof.keys.key_ring import new_head_signer
 
 SETUP = "3e2b8c1a-5d47-4f0e-9a61-0c7d2b9e4f15"
 OTHER_SETUP = "b91f0c52-77aa-4d38-8f5e-2f6f0d1c3a90"
 SHEET = canonical_text({"domain": "zerokeep/sheet/1", "machine": {"id": "mill-1"}, "note": "Ø 6 mm"})
 RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}
+SIGNER = new_head_signer()
+STRANGERS = 7
 
 
 @dataclass(frozen=True)
@@ -104,6 +110,28 @@ def signed_off(claim: Any, by: str = "ines") -> str:
 SIGNED_OFF = signed_off(None)
 
 
+def ledger_of(record: RecordBundle) -> tuple[list[str], list[int], list[int]]:
+    """All texts of a ledger in which this record's entries stand among others', and where."""
+    texts, places = [], []
+    for number, text in enumerate((*record.events, *record.decisions)):
+        texts += [f"stranger {number} {one}" for one in range(STRANGERS)]
+        places.append(len(texts))
+        texts.append(text)
+    return texts, places[: len(record.events)], places[len(record.events) :]
+
+
+def in_ledger(record: RecordBundle, **changes: Any) -> RecordBundle:
+    """The record with the places of its entries in that ledger, under a signed head."""
+    texts, events, decisions = ledger_of(record)
+    growth = tree.append(0, {}, [tree.leaf_hash(text.encode()) for text in texts])
+    nodes = {(node.level, node.index): node.hash for node in growth.new_nodes}
+    head = Checkpoint(SIGNER.name, growth.size, growth.root.hex())
+    made = proofs_of(events, decisions, growth.size, nodes.get)
+    ledger = {**made, "note": SIGNER.sign(head.text), "key": SIGNER.verifier.text, **changes}
+    told = {**record.record, "ledger": {"size": head.size, "root": head.root}}
+    return replace(record, record=told, ledger=ledger)
+
+
 @cache
 def bundle() -> RecordBundle:
     """A whole record of a whole setup."""
@@ -120,12 +148,12 @@ def bundle() -> RecordBundle:
         "step_pace": None,
     }
     decisions = (verified_for(jws.event_id(events[-1])), SIGNED_OFF)
-    return bound(RecordBundle(SHEET, tuple(events), (TABLET.listed(),), decisions, record))
+    return in_ledger(bound(RecordBundle(SHEET, tuple(events), (TABLET.listed(),), decisions, record)))
 
 
 def changed(**changes: Any) -> RecordBundle:
     """The record with some of its files replaced, signed off as it then is."""
-    return bound(replace(bundle(), **changes))
+    return in_ledger(bound(replace(bundle(), **changes)))
 
 
 def render(record: RecordBundle) -> bytes:

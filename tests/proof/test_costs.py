@@ -9,7 +9,7 @@ from __future__ import annotations
 from argon2 import Type
 
 from tests.kit.cheap_secrets import USUAL_HASHER, USUAL_WRAPPING
-from webapp.proof.key_file import USUAL_COST
+from webapp.proof.keys.key_file import USUAL_COST
 from webapp.services.people import secret_rules
 
 

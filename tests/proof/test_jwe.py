@@ -11,11 +11,11 @@ from joserfc import jwe as joserfc_jwe
 from joserfc.jwk import ECKey
 
 from tests.proof.made_up import numbered_keys
-from webapp.proof import jwe
-from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.errors import PinSealRefused
-from webapp.proof.jws import public_jwk
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys import jwe
+from webapp.proof.keys.encoding import from_base64url, to_base64url
+from webapp.proof.keys.jws import public_jwk
+from webapp.proof.keys.key_ring import KeyRing
 
 BINDING = {"event_id": "ab" * 32, "device_id": "D" * 43, "person_id": "mara"}
 
@@ -123,6 +123,19 @@ def test_an_empty_or_endless_pin_is_malformed(keyring: KeyRing) -> None:
     assert code_of(sealed(keyring, ""), keyring) == "pin_seal.malformed"
     assert code_of(sealed(keyring, "9" * 129), keyring) == "pin_seal.malformed"
     assert code_of(sealed(keyring, "9" * 4000), keyring) == "pin_seal.malformed"
+
+
+@pytest.mark.parametrize(("beyond", "why"), [(0, "pin"), (1, "not_compact")])
+def test_a_seal_of_the_largest_length_is_read_and_a_longer_one_is_not(
+    keyring: KeyRing, beyond: int, why: str
+) -> None:
+    wanted = 2048 + beyond
+    # Base64url leaves out one length in four: a person with another name fills it.
+    seals = (sealed(keyring, "9" * n, person_id="m" * m) for n in range(900, 1200) for m in (1, 2))
+    compact = next(seal for seal in seals if len(seal) == wanted)
+    with pytest.raises(PinSealRefused) as caught:
+        jwe.open_pin(compact, keyring)
+    assert caught.value.fields == {"why_code": f"pin_seal.why.{why}"}
 
 
 def test_a_seal_to_a_key_that_is_gone_is_named(keyring: KeyRing) -> None:

@@ -9,9 +9,9 @@ from cryptography.hazmat.primitives.hashes import SHA256
 from hypothesis import given
 from hypothesis import strategies as st
 
-from webapp.proof import jws
-from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.errors import JwsRefused
+from webapp.proof.keys import jws
+from webapp.proof.keys.encoding import from_base64url, to_base64url
 
 ORDER = 0xFFFFFFFF00000000FFFFFFFFFFFFFFFFBCE6FAADA7179E84F3B9CAC2FC632551
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"

@@ -15,8 +15,8 @@ from cryptography.x509.oid import ExtensionOID
 from tests.proof.made_up import CHEAP, PASSPHRASE, counted_bytes, numbered_keys
 from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.proof.errors import DamagedKeyFileError, KeyFolderError, WrongPassphraseError
-from webapp.proof.key_file import unwrap, wrap
-from webapp.proof.keys import FILE_NAME, KeyRing, new_head_signer, seal_certificate
+from webapp.proof.keys.key_file import unwrap, wrap
+from webapp.proof.keys.key_ring import FILE_NAME, KeyRing, new_head_signer, seal_certificate
 
 
 def make(folder: Path, now: datetime, name: str = "Millbrook Teaching Shop") -> KeyRing:

@@ -16,12 +16,12 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import Encoding
 from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
 
-from webapp.proof import own_certificate
+from webapp.proof.certificates import own_certificate
+from webapp.proof.certificates.local_authority import AuthorityRefused, power_over, read_host, read_network
+from webapp.proof.certificates.own_certificate import AUTHORITY_KEY_FILE, Chance, Own
+from webapp.proof.certificates.tls_certificate import check_tls
 from webapp.proof.errors import WrongPassphraseError
-from webapp.proof.key_file import WrappingCost
-from webapp.proof.local_authority import AuthorityRefused, power_over, read_host, read_network
-from webapp.proof.own_certificate import AUTHORITY_KEY_FILE, Chance, Own
-from webapp.proof.tls_certificate import check_tls
+from webapp.proof.keys.key_file import WrappingCost
 
 NOW = datetime(2026, 11, 29, 9, 0, tzinfo=UTC)
 HOSTS = ("setup.shop.lan", "192.168.40.7", "fd12:3456:789a::7")

@@ -14,14 +14,14 @@ from pyhanko.sign.signers.pdf_byterange import BuildProps
 
 from tests.proof.made_up import numbered_keys
 from tests.proof.pdfs import AT, AT_UTC, PAGES, REASON, SHOP, container_for, pdf_of, plain_pdf, seal_anything
-from webapp.proof import cms
-from webapp.proof.cms import largest_length
 from webapp.proof.errors import SealError
-from webapp.proof.keys import KeyRing, seal_certificate
-from webapp.proof.pdf_seal import seal
-from webapp.proof.pdf_update import SealWords, prepare
-from webapp.proof.pdf_verify import verify_seal
-from webapp.proof.seal_term import seal_term
+from webapp.proof.keys.key_ring import KeyRing, seal_certificate
+from webapp.proof.keys.seal_term import seal_term
+from webapp.proof.pdf import cms
+from webapp.proof.pdf.cms import largest_length
+from webapp.proof.pdf.pdf_seal import seal
+from webapp.proof.pdf.pdf_update import SealWords, prepare
+from webapp.proof.pdf.pdf_verify import verify_seal
 from webapp.words import say
 
 

@@ -6,39 +6,22 @@ from typing import Any
 import pytest
 from pymerkle import InmemoryTree
 
-from tests.proof.records import bundle
-from webapp.domain.evidence import tree
-from webapp.domain.evidence.checkpoint import Checkpoint
+from tests.proof.records import SIGNER, bundle, in_ledger, ledger_of
 from webapp.domain.record.bundle import RecordBundle, from_files
-from webapp.domain.record.ledger_proofs import proofs_of
-from webapp.proof.keys import new_head_signer
-from webapp.proof.record_ledger import check_ledger
+from webapp.domain.record.edition import PAGES_EDITION, PLACES_SINCE
+from webapp.proof.keys.key_ring import new_head_signer
+from webapp.proof.sealed_record.record_ledger import check_ledger
 
-SIGNER = new_head_signer()
 KEYS = [SIGNER.verifier]
-STRANGERS = 7
-
-
-def ledger_of(record: RecordBundle) -> tuple[list[str], list[int], list[int]]:
-    """All texts of a ledger in which this record's entries stand among others', and where."""
-    texts, places = [], []
-    for number, text in enumerate((*record.events, *record.decisions)):
-        texts += [f"stranger {number} {one}" for one in range(STRANGERS)]
-        places.append(len(texts))
-        texts.append(text)
-    return texts, places[: len(record.events)], places[len(record.events) :]
 
 
 def proven(**changes: Any) -> RecordBundle:
-    record = bundle()
-    texts, events, decisions = ledger_of(record)
-    growth = tree.append(0, {}, [tree.leaf_hash(text.encode()) for text in texts])
-    nodes = {(node.level, node.index): node.hash for node in growth.new_nodes}
-    head = Checkpoint(SIGNER.name, growth.size, growth.root.hex())
-    made = proofs_of(events, decisions, growth.size, nodes.get)
-    ledger = {**made, "note": SIGNER.sign(head.text), "key": SIGNER.verifier.text, **changes}
-    told = {**record.record, "ledger": {"size": head.size, "root": head.root}}
-    return replace(record, record=told, ledger=ledger)
+    return in_ledger(bundle(), **changes)
+
+
+def bare(edition: int) -> RecordBundle:
+    """A record without places, of this edition."""
+    return replace(bundle(), record={**bundle().record, "edition": edition}, ledger=None)
 
 
 def says(record: RecordBundle, keys: Any = KEYS) -> list[tuple[str, str]]:
@@ -70,8 +53,12 @@ def test_a_key_that_is_not_known_and_no_key_at_all_are_two_answers() -> None:
     assert says(proven(), [new_head_signer().verifier])[0] == ("head.not_ours", "fails")
 
 
-def test_a_record_from_before_fails_nothing() -> None:
-    assert says(bundle()) == [("head.from_before", "not_looked_at"), ("places.from_before", "not_looked_at")]
+def test_a_record_from_before_fails_nothing_and_one_that_was_robbed_of_its_places_fails() -> None:
+    before = [("head.from_before", "not_looked_at"), ("places.from_before", "not_looked_at")]
+    robbed = [("head.left_out", "fails"), ("places.left_out", "fails")]
+    assert says(bare(PLACES_SINCE - 1)) == before
+    for edition in (PLACES_SINCE, PAGES_EDITION + 1, 0):
+        assert says(bare(edition)) == robbed
 
 
 def test_an_altered_text_and_a_moved_place_lead_nowhere() -> None:

@@ -12,15 +12,28 @@ from cryptography.hazmat.primitives.hashes import SHA256
 from tests.proof import records
 from tests.proof.made_up import numbered_keys
 from tests.proof.pdfs import AT, AT_UTC, REASON, SHOP, seal_anything
-from tests.proof.records import SETUP, SIGNED_OFF, TABLET, Tablet, bundle, chain, changed, decision, render
+from tests.proof.records import (
+    SETUP,
+    SIGNED_OFF,
+    TABLET,
+    Tablet,
+    bundle,
+    chain,
+    changed,
+    decision,
+    in_ledger,
+    render,
+)
 from webapp.domain.record.bundle import RecordBundle
 from webapp.domain.record.edition import PAGES_EDITION
-from webapp.proof import jws, pdf_verify, record_verify
-from webapp.proof.keys import KeyRing, seal_certificate
-from webapp.proof.pdf_layout import find_seals
-from webapp.proof.pdf_seal import seal
-from webapp.proof.record_verify import verify_record
+from webapp.proof.keys import jws
+from webapp.proof.keys.key_ring import KeyRing, seal_certificate
+from webapp.proof.pdf import pdf_verify
+from webapp.proof.pdf.pdf_layout import find_seals
+from webapp.proof.pdf.pdf_seal import seal
 from webapp.proof.report import NOT_ON_LEDGER, Report
+from webapp.proof.sealed_record import record_verify
+from webapp.proof.sealed_record.record_verify import verify_record
 
 Sealer = Callable[[RecordBundle], bytes]
 
@@ -412,7 +425,7 @@ def test_a_lead_who_signs_off_their_own_setup_is_told(seal_it: Sealer, keyring: 
 
 def bare(**changes: Any) -> RecordBundle:
     """The record with some of its files replaced and the sign-off left as it was."""
-    return replace(bundle(), **changes)
+    return in_ledger(replace(bundle(), **changes))
 
 
 def test_a_sign_off_that_does_not_say_what_was_read_does_not_hold(seal_it: Sealer, keyring: KeyRing) -> None:

@@ -21,7 +21,7 @@ from cryptography.hazmat.primitives.serialization import (
 )
 from cryptography.x509.oid import NameOID
 
-from webapp.proof.tls_certificate import TlsRefused, check_tls, tls_term
+from webapp.proof.certificates.tls_certificate import TlsRefused, check_tls, tls_term
 
 NOW = datetime(2026, 11, 29, 9, 0, tzinfo=UTC)
 HOSTS = ("localhost", "127.0.0.1", "mill.shop.example", "192.168.40.7")

@@ -6,7 +6,7 @@ import zlib
 
 import pytest
 
-from webapp.proof.pdf_unfolding import swells
+from webapp.proof.pdf.pdf_unfolding import swells
 
 BOMB = zlib.compress(bytes(1_000_000))
 

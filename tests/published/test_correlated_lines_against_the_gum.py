@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -38,8 +39,9 @@ def facts(name: str) -> dict[str, Any]:
 H2, G41 = facts("gum_h2.json"), facts("gum_g41.json")
 OBSERVED = np.array(list(H2["observations"].values()))
 PAIRS = {"V I": (0, 1), "V phi": (0, 2), "I phi": (1, 2)}
-MEANS = OBSERVED.mean(axis=1)
-STANDARD = OBSERVED.std(axis=1, ddof=1) / math.sqrt(5)
+SETS = [[Fraction(str(value)) for value in values] for values in H2["observations"].values()]
+MEANS = np.array([float(spread.mean(values)) for values in SETS])
+STANDARD = np.array([spread.pool([values], [0]).s_nm / math.sqrt(5) for values in SETS])
 COEFFICIENTS = np.corrcoef(OBSERVED)
 WORDS = [Correlation(one, other, float(COEFFICIENTS[one, other])) for one, other in PAIRS.values()]
 

@@ -8,19 +8,21 @@ data/ecdsa_p256_raw.json, which name where they were read.
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 from cryptography.hazmat.primitives.hashes import SHA256
-from joserfc import jwe as joserfc_jwe
+from cryptography.hazmat.primitives.kdf.concatkdf import ConcatKDFHash
 from joserfc import jws as joserfc_jws
 from joserfc.jwk import ECKey
 
-from webapp.proof import jws
-from webapp.proof.encoding import from_base64url, to_base64url
 from webapp.proof.errors import JwsRefused
+from webapp.proof.keys import jwe, jws
+from webapp.proof.keys.encoding import from_base64url, to_base64url
+from webapp.proof.keys.key_ring import KeyRing
 
 RFC_6979 = json.loads((Path(__file__).parent / "data" / "ecdsa_p256.json").read_text())
 
@@ -54,7 +56,7 @@ RFC_7518_BOB = {
     "y": "e8lnCO-AlStT-NJVX-crhB7QRYhiix03illJOVAOyck",
     "d": "VEmDZpDXXK8p8N0Cndsxs924q6nS1RXFASRl6BfUqdw",
 }
-RFC_7518_HEADER = {
+RFC_7518_HEADER: dict[str, Any] = {
     "alg": "ECDH-ES",
     "enc": "A128GCM",
     "apu": "QWxpY2U",
@@ -91,18 +93,20 @@ def rfc_6979_key() -> ec.EllipticCurvePrivateKey:
     return ec.derive_private_key(int(RFC_6979["private_d"], 16), ec.SECP256R1())
 
 
-def test_the_public_point_of_rfc_6979_belongs_to_its_private_key() -> None:
-    numbers = rfc_6979_key().public_key().public_numbers()
-    assert (numbers.x, numbers.y) == (int(RFC_6979["public_x"], 16), int(RFC_6979["public_y"], 16))
+def test_the_public_point_of_rfc_6979_is_written_as_a_key() -> None:
+    written = jws.public_jwk(rfc_6979_key().public_key())
+    assert [from_base64url(written[name]).hex().upper() for name in "xy"] == [
+        RFC_6979["public_x"],
+        RFC_6979["public_y"],
+    ]
 
 
 @pytest.mark.parametrize("case", RFC_6979["sha256"], ids=lambda case: case["message"])
-def test_deterministic_signatures_are_those_of_rfc_6979_and_verify_here(case: dict[str, str]) -> None:
-    r, s = int(case["r"], 16), int(case["s"], 16)
-    made = rfc_6979_key().sign(case["message"].encode(), ec.ECDSA(SHA256(), deterministic_signing=True))
-    assert decode_dss_signature(made) == (r, s)
-    raw = r.to_bytes(32, "big") + s.to_bytes(32, "big")
+def test_the_signatures_of_rfc_6979_fit_their_message_and_no_other(case: dict[str, str]) -> None:
+    raw = bytes.fromhex(case["r"].rjust(64, "0") + case["s"].rjust(64, "0"))
     jws.check_signature(rfc_6979_key().public_key(), raw, case["message"].encode())
+    with pytest.raises(JwsRefused):
+        jws.check_signature(rfc_6979_key().public_key(), raw, case["message"].encode() + b"A")
 
 
 def test_signing_twice_gives_the_same_text_and_joserfc_accepts_it() -> None:
@@ -123,16 +127,26 @@ def test_what_joserfc_signs_verifies_here() -> None:
     assert device.verify(compact).payload_bytes == b"payload"
 
 
-def test_the_library_that_opens_sealed_pins_derives_the_key_of_rfc_7518_appendix_c() -> None:
-    """A message is made by hand with the key that the RFC prints;
-    it opens only if the same key is derived.
-    """
-    protected = to_base64url(json.dumps(RFC_7518_HEADER).encode())
-    sealed = AESGCM(from_base64url(RFC_7518_DERIVED_KEY)).encrypt(bytes(12), b"4711", protected.encode())
-    parts = [protected, "", to_base64url(bytes(12)), to_base64url(sealed[:-16]), to_base64url(sealed[-16:])]
-    bob = ECKey.import_key(dict(RFC_7518_BOB))
-    opened = joserfc_jwe.decrypt_compact(".".join(parts), bob, algorithms=["ECDH-ES", "A128GCM"])
-    assert opened.plaintext == b"4711"
+def derived(header: dict[str, Any], own: ec.EllipticCurvePrivateKey, length: int) -> bytes:
+    """The key of RFC 7518 section 4.6: what both agree on, through the Concat KDF with the header's names."""
+    agreed = own.exchange(ec.ECDH(), jws.public_key_from_jwk(header["epk"]))
+    parts = [header["enc"].encode(), *(from_base64url(header.get(name, "")) for name in ("apu", "apv"))]
+    told = b"".join(len(part).to_bytes(4, "big") + part for part in parts)
+    return ConcatKDFHash(SHA256(), length, told + (8 * length).to_bytes(4, "big")).derive(agreed)
+
+
+def test_a_pin_under_the_key_that_rfc_7518_derives_is_opened() -> None:
+    """The derivation gives the key that appendix C prints, and a PIN sealed under it by hand opens here."""
+    bob = ECKey.import_key(dict(RFC_7518_BOB)).private_key
+    assert to_base64url(derived(RFC_7518_HEADER, bob, 16)) == RFC_7518_DERIVED_KEY
+    bound = {"event": "ab" * 32, "device": "D" * 43, "person": "mara"}
+    header = {"alg": "ECDH-ES", "enc": "A256GCM", "typ": jwe.PIN_SEAL_TYPE, "kid": "bob", **bound}
+    header["epk"] = RFC_7518_HEADER["epk"]
+    protected = to_base64url(json.dumps(header).encode())
+    sealed = AESGCM(derived(header, bob, 32)).encrypt(bytes(12), b"4711", protected.encode())
+    parts = [protected, "", *map(to_base64url, (bytes(12), sealed[:-16], sealed[-16:]))]
+    ring = cast("KeyRing", SimpleNamespace(pin_keys={"bob": bob}))
+    assert jwe.open_pin(".".join(parts), ring).pin == "4711"
 
 
 RAW_CASES = json.loads((Path(__file__).parent / "data" / "ecdsa_p256_raw.json").read_text())

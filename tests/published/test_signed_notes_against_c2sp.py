@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from webapp.domain.evidence.checkpoint import Checkpoint, CheckpointRefused, read_checkpoint
 from webapp.proof.errors import NoteRefused
-from webapp.proof.signed_note import NoteSigner, NoteVerifier, read_note, split_note
+from webapp.proof.ledger.signed_note import NoteSigner, NoteVerifier, read_note, split_note
 
 C2SP_KEY = "example.com/foo+530d903a+AekyeRrm56hApGFkyQR4ZCbV54Id2LKaANYcrnKv3U2k"
 C2SP_NOTE = (

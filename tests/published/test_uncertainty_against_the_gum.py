@@ -1,5 +1,5 @@
 """The budget against JCGM 100:2008, H.1 (end gauge);
-tolerance factors against the NIST/SEMATECH e-Handbook 7.2.6.3.
+the noncentral t of the limits against one-sided tolerance factors of the NIST/SEMATECH e-Handbook, 7.2.6.3.
 
 Reached: combined 32 nm, 16 degrees of freedom, t 2.92 and an expanded uncertainty of 93 nm, as printed.
 """
@@ -93,13 +93,6 @@ def test_divisors_are_those_of_the_distributions_standard_deviations() -> None:
         assert 1 / distribution.divisor == pytest.approx(known.std(), rel=1e-12)
 
 
-def test_tolerance_factors_of_the_handbook_follow_from_the_same_distributions() -> None:
-    n, p, gamma = TOLERANCE["n"], TOLERANCE["p"], TOLERANCE["gamma"]
-    z, chi = special.ndtri((1 + p) / 2), special.chdtri(n - 1, gamma)
-    howe = z * math.sqrt((n - 1) * (1 + 1 / n) / chi)
-    assert howe == pytest.approx(TOLERANCE["k2_howe_printed"], abs=6e-4)
-
-
 @pytest.mark.parametrize(
     ("n", "p", "gamma", "k1"),
     [
@@ -112,5 +105,4 @@ def test_the_noncentral_t_behind_the_caught_shift_gives_the_handbooks_one_sided_
 ) -> None:
     # A noncentral t with n - 1 degrees and shift z_p sqrt(n) lies below k1 sqrt(n) with probability gamma.
     shift = special.ndtri(p) * math.sqrt(n)
-    assert special.nctdtr(n - 1, shift, k1 * math.sqrt(n)) == pytest.approx(gamma, abs=2e-5)
     assert 1 - _above(np.array([k1 * math.sqrt(n)]), shift, n - 1)[0] == pytest.approx(gamma, abs=2e-5)

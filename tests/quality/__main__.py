@@ -30,7 +30,7 @@ from tests.quality.rows import Part, Row, shown
 HERE = Path(__file__).parent
 KEPT, BEFORE = HERE / "kept.md", HERE / "before.json"
 COUNT, SEED = 10_000, 20_261_130
-SHARES = {"causes_in_shops": 40, "checks_of_probes": 10}
+SHARES = {"causes_in_shops": 40, "checks_of_probes": 10, "mistakes": 20}
 TITLE = "# Figures and their bounds"
 TABLES = {"asks": 2_000, "mistakes": 200, "shifts": 1_000}
 HEAD = (

@@ -207,7 +207,11 @@ READ_OFF = frozenset(
 )
 MOVES = frozenset({MOVE, "cause.vise_moved"})
 PLANTS: dict[str, mistakes.Plant] = {
-    **{name: plant for name, plant in mistakes.PLANTS.items() if not name.startswith("alike")},
+    **{
+        name: plant
+        for name, plant in mistakes.PLANTS.items()
+        if name != mistakes.SMALL and not name.startswith("alike")
+    },
     "another probe's ball": _other_ball,
     "work coordinates": _work_coordinates,
 }

@@ -1,21 +1,22 @@
 """Planted mistakes: what each would show on a random machine, and whether it is caught and named.
 
 A mistake is planted with the touch's own scatter and with the error of whatever it depends on (the opening is
-set by hand, the vise's measures are known to 0.1 mm). It counts when it is larger than the ask line and three
-spreads.
+set by hand, the vise's measures are known to 0.1 mm). It counts when it is larger, before any scatter, than
+the ask line of somebody who knows the spread and LEAST_SPREADS more: the program is not asked for its line.
 """
 
 from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from scipy import stats
 
+from tests.quality.rows import Row
 from tests.quality.worlds import PEOPLE, World, draw
 from webapp.domain.causes.named import is_alike, name_causes
 from webapp.domain.causes.reading import OtherSeating, OtherSlot, RecentTouch
@@ -25,19 +26,26 @@ from webapp.domain.usual.usual import verdict
 
 @dataclass
 class Planted:
-    """A reading that a mistake gives; `setup` is what the tablet knows besides."""
+    """A reading that a mistake gives; `setup` is what the tablet knows besides. `size_nm` is how large a slip
+    in digits is; how large others are, a quiet world says.
+    """
 
     axis: str
     code: str
     value_nm: float
     setup: dict[str, Any]
+    size_nm: float | None = None
 
 
+# A mistake of exactly the line and three spreads agrees in 0.13 % of cases by its definition.
+LEAST_SPREADS = 3.1
+ITEM = 10
 Plant = Callable[[World, np.random.Generator], Planted | None]
 
 
 def _touch(world: World, chance: np.random.Generator, axis: str) -> float:
-    return world.place_nm[axis] + world.sigma_nm * float(chance.standard_normal())
+    scatter = world.sigma_nm * float(chance.standard_normal())
+    return world.place_nm[axis] + (0.0 if world.is_quiet else scatter)
 
 
 def _along(axis: str, code: str, shift: Callable[[World], float], own: Callable[[World], float]) -> Plant:
@@ -104,6 +112,15 @@ def _chip(world: World, chance: np.random.Generator) -> Planted | None:
     if least >= world.measures.largest_chip_nm:
         return None
     size = math.exp(chance.uniform(math.log(least), math.log(world.measures.largest_chip_nm)))
+    return Planted(axis, "cause.chip", _touch(world, chance, axis) + world.faces[axis].normal * size, {})
+
+
+def _small(world: World, chance: np.random.Generator) -> Planted:
+    """A chip whose size is chosen without asking the program for its line: from the least that counts to
+    half as much again.
+    """
+    axis = str(chance.choice(list("XYZ")))
+    size = _counts_from(world, axis) * chance.uniform(1, 1.5)
     return Planted(axis, "cause.chip", _touch(world, chance, axis) + world.faces[axis].normal * size, {})
 
 
@@ -182,7 +199,7 @@ def _typed(code: str, slip: Callable[[World, str, np.random.Generator], str | No
             return None
         sign = -1 if shown < 0 else 1
         value = sign * int(changed) * step if changed != "sign" else -shown
-        return Planted(axis, code, value, {})
+        return Planted(axis, code, value, {}, abs(value - shown))
 
     return plant
 
@@ -227,9 +244,11 @@ def _twin_of_length(world: World, chance: np.random.Generator) -> Planted:
     return PLANTS["Z cause.parallel_on_jaw"](world, chance)  # type: ignore[return-value]
 
 
+SMALL = "a chip that just counts"
 PLANTS: dict[str, Plant] = {
     **_geometry(),
     "chip": _chip,
+    SMALL: _small,
     "zero left": _zero,
     "other axis": _other_axis,
     "X and Y exchanged": _exchanged,
@@ -253,6 +272,19 @@ def _least(world: World, axis: str) -> float:
     return (found.ask_nm or 0) + 3 * world.sigma_nm * math.sqrt(1 + 1 / found.n_in_centre)
 
 
+def _counts_from(world: World, axis: str) -> float:
+    """The least size of a mistake that counts."""
+    return world.line_nm(axis) + LEAST_SPREADS * world.one_more_nm(axis)
+
+
+def _size_nm(world: World, plant: Plant, chance: np.random.Generator) -> float | None:
+    """The size of what would be planted now if no touch scattered; chance stays where it was."""
+    state = chance.bit_generator.state
+    found = plant(replace(world, is_quiet=True), chance)
+    chance.bit_generator.state = state
+    return None if found is None else abs(found.value_nm - world.place_nm[found.axis])
+
+
 @dataclass
 class Score:
     """How planted mistakes of one kind ended. `told` counts those that chance does not explain as well."""
@@ -267,6 +299,52 @@ class Score:
     alike_both: int = 0
 
 
+def rows(count: int, seed: int) -> Iterator[Row]:
+    """Yield how planted mistakes end: caught, named, and left to chance."""
+    scores = run(count, seed)
+    every = list(scores.values())
+    planted, told = sum(one.planted for one in every), sum(one.told for one in every)
+    yield _share("planted mistakes that count, not `agrees`, per cent", every, "agrees", 99.9)
+    yield _share("chips that just count, not `agrees`, per cent", [_small_chips(count, seed)], "agrees", 95)
+    first = 100 * sum(one.first for one in every) / told
+    yield Row(ITEM, "planted mistakes named with the first, per cent", first, 99, None, _error(first, told))
+    worst = min(100 * one.first / one.told for one in every if one.told)
+    least = min(one.told for one in every if one.told)
+    yield Row(ITEM, "the same, worst kind, per cent", worst, 90, None, _error(worst, least))
+    alike = [one for name, one in scores.items() if name.startswith("alike")]
+    pairs = sum(one.alike_pairs for one in alike)
+    both = 100 * sum(one.alike_both for one in alike) / pairs
+    yield Row(ITEM, "alike causes, both named, per cent", both, 95, None, _error(both, pairs))
+    share, error, _ = chance_asks(10 * count, seed)
+    yield Row(
+        ITEM, "clean touches that ask by chance, no cause named, per cent", 100 * (1 - share), 90, None,
+        100 * error,
+    )  # fmt: skip
+    yield Row(ITEM, "mistakes planted", planted)
+
+
+def _small_chips(count: int, seed: int) -> Score:
+    """Ten times as many of the kind that lies nearest to the line."""
+    score, chance = Score(), np.random.default_rng([seed, 98])
+    for _ in range(10 * count):
+        world = draw(chance)
+        planted = _small(world, chance)
+        score_one(world, planted, _counts_from(world, planted.axis), score)
+    return score
+
+
+def _share(what: str, scores: Sequence[Score], field: str, least: float) -> Row:
+    """How many in 100 of the planted are not that."""
+    planted = sum(one.planted for one in scores)
+    figure = 100 - 100 * sum(getattr(one, field) for one in scores) / planted
+    return Row(ITEM, what, figure, least, None, _error(figure, planted))
+
+
+def _error(per_cent: float, count: int) -> float:
+    """The standard error of a share of so many."""
+    return math.sqrt(per_cent * (100 - per_cent) / max(1, count))
+
+
 def run(counted: int, seed: int) -> dict[str, Score]:
     """Plant each mistake so many times, each in a world of its own, and score what is said."""
     scores: dict[str, Score] = defaultdict(Score)
@@ -276,18 +354,20 @@ def run(counted: int, seed: int) -> dict[str, Score]:
         while scores[name].planted < counted and tries < 40 * counted:
             tries += 1
             world = draw(chance)
+            quiet = _size_nm(world, plant, chance)
             planted = plant(world, chance)
-            if planted is not None:
-                score_one(world, planted, scores[name])
+            if planted is not None and quiet is not None:
+                size_nm = quiet if planted.size_nm is None else planted.size_nm
+                score_one(world, planted, size_nm, scores[name])
     return dict(scores)
 
 
-def score_one(world: World, planted: Planted, score: Score) -> None:
+def score_one(world: World, planted: Planted, size_nm: float, score: Score) -> None:
     """Count one planted mistake, where it is large enough and the machine can show it."""
     axis, value_nm = planted.axis, world.rounded(planted.value_nm)
-    truly_off = abs(planted.value_nm - world.place_nm[axis])
-    if truly_off <= _least(world, axis) or not world.inside(axis, value_nm):
+    if size_nm < _counts_from(world, axis) or not world.inside(axis, value_nm):
         return
+    truly_off = abs(planted.value_nm - world.place_nm[axis])
     score.planted += 1
     score.agrees += verdict(value_nm, world.usuals[axis]) == "agrees"
     known = world.known(axis)

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.published.run_length import ewma_run_length, individuals_run_length
-from webapp.domain.usual.drift import BASELINE, D2, PUBLISHED, WEIGHT, ChartLimits, DatedValue, chart
+from tests.quality.run_length import PUBLISHED, ewma_run_length, individuals_run_length
+from webapp.domain.usual.drift import BASELINE, D2, WEIGHT, ChartLimits, DatedValue, chart
 
 WITHIN = 8
 KINDS = ("individuals", "ewma", "either")

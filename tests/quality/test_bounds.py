@@ -15,6 +15,7 @@ from tests.quality import __main__ as command
 from tests.quality import arrays, coarse, factors, resisting, signals
 from tests.quality.histories import THOUSANDTH, ask_chance, earlier, lines, place_nm, seating
 from tests.quality.rows import Part, Row, per_cent_of
+from tests.quality.run_length import PUBLISHED
 from webapp.domain.figures import alike, neighbours
 from webapp.domain.usual import drift, usual
 
@@ -115,7 +116,7 @@ def test_new_signals_are_few_and_a_move_is_signalled() -> None:
 
 def test_the_published_limits_would_signal_too_often(monkeypatch: pytest.MonkeyPatch) -> None:
     shown = drift.chart.__defaults__
-    published = tuple(drift.PUBLISHED if one is drift.SHOWN else one for one in shown or ())
+    published = tuple(PUBLISHED if one is drift.SHOWN else one for one in shown or ())
     assert published != shown
     monkeypatch.setattr(drift.chart, "__defaults__", published)
     assert holding(signals.new_signals(120, SEED)) != []

@@ -7,20 +7,25 @@ The tables with tight intervals come from `python -m tests.quality`.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
-from tests.quality import false_asks, mistakes, shifts
+from tests.kit import more
+from tests.quality import false_asks, mistakes, shifts, worlds
 from tests.quality.__main__ import main
 from webapp.domain.usual.drift import SHOWN, chart
-from webapp.domain.usual.usual import SeatingValues
+from webapp.domain.usual.usual import SeatingValues, Usual
 
 SEED = 20261125
+# The whole table comes from the command; here its corners, and all of it when asked for.
+COUNTS, EARLIER = ((1, 2, 3, 5, 10, 30, 100), (0, 1, 4)) if more.ALL else ((1, 2, 10, 100), (0, 4))
 
 
-@pytest.mark.parametrize("n", [1, 2, 3, 5, 10, 30, 100])
-@pytest.mark.parametrize("earlier", [0, 1, 4])
+@pytest.mark.parametrize("n", COUNTS)
+@pytest.mark.parametrize("earlier", EARLIER)
 def test_clean_touches_are_asked_about_as_often_as_chosen(n: int, earlier: int) -> None:
     found = false_asks.measure(n, earlier, 250, SEED)
     low, high = found.interval
@@ -75,6 +80,23 @@ def test_planted_mistakes_are_caught(scores: dict[str, mistakes.Score]) -> None:
     # Allowed is one in a thousand; of about a thousand, more than five would show that it is not so.
     assert planted > 900
     assert agrees <= 5
+
+
+@pytest.mark.parametrize("times", [1, 2])
+def test_the_table_of_mistakes_says_so_where_lines_are_twice_too_wide(
+    monkeypatch: pytest.MonkeyPatch, times: int
+) -> None:
+    real = worlds.usual
+
+    def drawn(*history: Any) -> Usual:
+        found = real(*history)
+        return replace(found, ask_nm=times * (found.ask_nm or 0))
+
+    monkeypatch.setattr(worlds, "usual", drawn)
+    small = mistakes._small_chips(30, SEED)
+    caught = mistakes._share("", [small], "agrees", 95)
+    assert small.planted > 250
+    assert caught.holds == (times == 1)
 
 
 def test_planted_mistakes_are_named_first(scores: dict[str, mistakes.Score]) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from scipy import stats
 
 from webapp.domain.causes.facts import Known, Measures, known_axis
 from webapp.domain.causes.named import AxisFacts, prepare
@@ -27,7 +28,10 @@ PEOPLE = ("mara", "ivo", "lena", "odile")
 
 @dataclass
 class World:
-    """One machine with its vise: what is true (`place_nm`, `sigma_nm`) and what the shop knows."""
+    """One machine with its vise: what is true (`place_nm`, `sigma_nm`) and what the shop knows.
+
+    `sizes` are how many values each seating has, the one of now last. In a quiet world no touch scatters.
+    """
 
     display: Display
     measures: Measures
@@ -39,11 +43,25 @@ class World:
     usuals: dict[str, Usual]
     seatings: dict[str, list[OtherSeating]]
     slots: dict[str, list[OtherSlot]]
+    sizes: dict[str, list[int]] = field(default_factory=dict)
+    is_quiet: bool = False
     recent: dict[str, list[RecentTouch]] = field(default_factory=dict)
 
     def rounded(self, value_nm: float) -> int:
         """What the control shows, as whole nanometres."""
         return round(value_nm / self.display.resolution_nm) * self.display.resolution_nm
+
+    def line_nm(self, axis: str) -> float:
+        """The ask line of somebody who knows how much touches scatter and how few values there are; the
+        program is not asked, so that a line of its own that is too wide does not move what it is held to.
+        """
+        degrees = sum(size - 1 for size in self.sizes[axis])
+        factor = float(stats.t.ppf(1 - 1 / (2 * CHOICE.ask_one_in), degrees))
+        return factor * self.one_more_nm(axis) + self.display.resolution_nm
+
+    def one_more_nm(self, axis: str) -> float:
+        """The spread of one more value about the middle of those of now."""
+        return self.sigma_nm * math.sqrt(1 + 1 / self.sizes[axis][-1])
 
     def known(self, axis: str) -> Known:
         return known_axis(self.faces[axis], self.usuals[axis], CHOICE)
@@ -103,17 +121,19 @@ def draw(chance: np.random.Generator) -> World:
         parallels_nm=(round(chance.uniform(8, 28) * mm),),
         jaw_steps_nm=(round(chance.uniform(2, 8) * mm),),
     )
-    place, usuals, seatings, slots = {}, {}, {}, {}
+    place, usuals, seatings, slots, sizes = {}, {}, {}, {}, {}
     for axis in faces:
-        place[axis], usuals[axis], seatings[axis] = _axis(chance, display, travel[axis], sigma_nm)
+        place[axis], usuals[axis], seatings[axis], sizes[axis] = _axis(
+            chance, display, travel[axis], sigma_nm
+        )
         slots[axis] = _slots(chance, display, travel[axis])
-    return World(display, measures, faces, names, travel, place, sigma_nm, usuals, seatings, slots)
+    return World(display, measures, faces, names, travel, place, sigma_nm, usuals, seatings, slots, sizes)
 
 
 def _axis(
     chance: np.random.Generator, display: Display, travel: tuple[int, int], sigma_nm: float
-) -> tuple[float, Usual, list[OtherSeating]]:
-    """Where the vise sits, its usual from 5 to 200 values and 0 to 3 earlier seatings, and those.
+) -> tuple[float, Usual, list[OtherSeating], list[int]]:
+    """Where the vise sits, its usual from 5 to 200 values and 0 to 3 earlier seatings, those, and all sizes.
 
     Fewer values leave the floor to rule alone, which nobody has stated for these worlds:
     nearly every touch would ask.
@@ -132,7 +152,7 @@ def _axis(
         if number + 1 < len(sizes):
             centre = round(sum(values) / len(values) / step) * step
             earlier.append(OtherSeating(f"2026-0{number + 1}-01T00:00:00.000Z", centre, len(values)))
-    return at, usual(history, FloorInputs(500, 500), CHOICE, display), earlier
+    return at, usual(history, FloorInputs(500, 500), CHOICE, display), earlier, [int(one) for one in sizes]
 
 
 def _slots(chance: np.random.Generator, display: Display, travel: tuple[int, int]) -> list[OtherSlot]:

@@ -80,7 +80,6 @@ def made_sheet(inches: bool = False, names: dict[str, str] | None = None) -> dic
         ],
         "procedure": {"id": SHIPPED.id, "revision": sha256(b"revision").hexdigest(), "title": SHIPPED.title,
                       "stages": [made_stage(settled(asdict(stage)), words) for stage in in_order()]},
-        "pin_key": {},
     }  # fmt: skip
 
 
@@ -110,12 +109,19 @@ def in_order() -> list[Stage]:
     return [*SHIPPED.stages[: places[0]], *touches, *SHIPPED.stages[places[-1] + 1 :]]
 
 
+ONLY_WHERE_ASKED = {"level", "there", "picture"}
+
+
 def settled(stage: dict[str, Any]) -> dict[str, Any]:
     """The stage as the sheet of a fixture has it that asks for no look for square,
     its fixed jaw at the back.
     """
     steps = [
-        {name: value for name, value in step.items() if name not in {"when", "variants"}}
+        {
+            name: value
+            for name, value in step.items()
+            if name not in {"when", "variants"} and not (name in ONLY_WHERE_ASKED and not value)
+        }
         for step in stage["steps"]
         if step["when"] == ""
     ]

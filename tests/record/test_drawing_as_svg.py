@@ -102,6 +102,41 @@ def test_the_figure_shows_the_one_drawing_whose_words_can_be_read(page: Page, ad
     assert page.evaluate(script, [from_before, 240, 300]) == [False, True]
 
 
+@pytest.mark.browser
+def test_the_figure_draws_only_what_it_shows_another_size_when_it_is_shown_and_all_for_paper(
+    page: Page, address: str
+) -> None:
+    page.goto(f"{address}/css/drawing.css")
+    page.set_content(f'<link rel="stylesheet" href="{address}/css/drawing.css"><div id="place"></div>')
+    begin = """async drawing => {
+        const {drawingFigure} = await import('/js/ui/drawing.js');
+        const place = document.getElementById('place');
+        place.style.display = 'flex';
+        place.replaceChildren(drawingFigure(drawing, code => code));
+        place.firstChild.style.flex = '1';
+    }"""
+    sized = """([width, height]) => new Promise(painted => {
+        const place = document.getElementById('place');
+        Object.assign(place.style, {width: width + 'px', height: height + 'px'});
+        requestAnimationFrame(() => setTimeout(() => painted(
+            [...place.querySelectorAll('svg')].map(svg => svg.childElementCount))));
+    })"""
+    drawing = drawings()[0]
+    wide, compact, small = (1 + len(one["shapes"]) for one in (drawing, drawing["compact"], drawing["small"]))
+    page.evaluate(begin, drawing)
+    assert page.evaluate(sized, [0, 0]) == [1, 1, 1], "a title each, and no shape where there is no room"
+    assert page.evaluate(sized, [720, 300]) == [wide, 1, 1]
+    assert page.evaluate(sized, [720, 310]) == [wide, 1, 1]
+    assert page.evaluate(sized, [720, 200]) == [wide, compact, 1]
+    page.evaluate(sized, [240, 300])
+    page.evaluate(begin, drawing)
+    assert page.evaluate(sized, [240, 300]) == [1, 1, small]
+    page.pdf()
+    assert page.evaluate(sized, [240, 300]) == [wide, compact, small]
+    page.evaluate(begin, {name: part for name, part in drawing.items() if name != "small"})
+    assert page.evaluate(sized, [240, 300]) == [1, compact]
+
+
 def test_every_role_has_its_looks_here_and_in_the_style_sheet() -> None:
     roles = {
         shape["role"]

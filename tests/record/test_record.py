@@ -328,7 +328,7 @@ def test_square_the_probes_check_and_fast_steps_stand_in_the_record() -> None:
     tale.sheet |= told
     tale.sheet["probe"] |= {"check": {"due_at_utc": "2026-01-01T00:00:00.000Z", "overdue": True}}
     story = Story(tale.sheet, {}, {
-        "started_at_utc": "2026-11-25T08:00:00.000Z", "slot": "G56",
+        "started_at_utc": "2026-11-25T08:00:00.000Z", "slot": "G56", "person": "mara",
         "squares": [{"axis": "Y", "typed": ["-202.115", "-202.085"],
                      "values_nm": [-202_115_000, -202_085_000], "apart_nm": 100_000_000, "error_nm": 45_000,
                      "told": True, "stands": True, "event": "e", "at_utc": "2026-11-25T08:10:00.000Z"}],

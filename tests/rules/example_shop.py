@@ -12,7 +12,10 @@ from typing import Any
 from webapp.domain.causes.of_sheet import measures_of, sheet_causes
 from webapp.domain.evidence.written_sheet import WorryOnSheet
 from webapp.domain.plain.axes import Axis
-from webapp.domain.procedure.procedure import Revision, publish
+from webapp.domain.plain.levels import ALONE, BESIDE
+from webapp.domain.procedure import editing
+from webapp.domain.procedure.company import LEAD, SECOND
+from webapp.domain.procedure.procedure import Procedure, Revision, publish
 from webapp.domain.procedure.row_to_zero import ROW_TO_ZERO
 from webapp.domain.procedure.shipped import SHIPPED
 from webapp.domain.sheet.sheet import (
@@ -24,6 +27,7 @@ from webapp.domain.sheet.sheet import (
     lines_choice,
     plan_axes,
 )
+from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.shop.measures import ZPoint, ZReading
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
 from webapp.domain.shop.slots import SlotRow
@@ -31,7 +35,6 @@ from webapp.domain.usual.usual import SeatingValues, Usual, usual
 
 COMPILED = "2026-11-25T07:00:00.000Z"
 EXPIRES = "2026-11-25T19:00:00.000Z"
-PIN_KEY = {"kty": "EC", "crv": "P-256", "x": "x" * 43, "y": "y" * 43, "kid": "k" * 43}
 
 RULES = ShopRules(
     name="Kettle Lane Workshop",
@@ -134,8 +137,44 @@ PEOPLE = (
 
 # As a sheet carries it; its words matter to no rule.
 ZERO_STEP = json.loads(
-    json.dumps({name: part for name, part in asdict(ROW_TO_ZERO).items() if name not in {"when", "variants"}})
+    json.dumps(
+        {
+            name: part
+            for name, part in asdict(ROW_TO_ZERO).items()
+            if name not in {"when", "variants"} and (part or name not in {"level", "there", "picture"})
+        }
+    )
 )
+# Ivo sets up with a lead beside, and the procedure differs for him.
+BESIDE_PEOPLE = tuple(replace(one, beside=one.id == "ivo") for one in PEOPLE)
+
+
+def procedure_of_levels() -> Procedure:
+    """The shipped procedure with a caution and a step on top for whom a lead is beside, a step for whom sets
+    up alone, a lead there at two steps and anybody else at one.
+    """
+    probe = editing.step_of(SHIPPED, "ready.probe")
+    bring = editing.step_of(SHIPPED, "vise.bring")
+    assert probe.caution
+    learn = replace(
+        probe, id="ready.learn", level=BESIDE, once_a_shift=False, caution=replace(probe.caution, id="learn")
+    )
+    added = {
+        "ready.probe": [learn],
+        "vise.bring": [
+            replace(bring, id="vise.tell", level=BESIDE),
+            replace(bring, id="vise.note", level=ALONE),
+        ],
+    }
+    there = {"vise.bare": LEAD, "vise.tell": LEAD, "x.search": SECOND, "z.touch": SECOND}
+    stages = []
+    for stage in SHIPPED.stages:
+        steps = [it for step in stage.steps for it in (step, *added.get(step.id, []))]
+        told = tuple(replace(step, there=there.get(step.id, "")) for step in steps)
+        stages.append(replace(stage, steps=told))
+    return replace(SHIPPED, stages=tuple(stages))
+
+
 LEADS = (SheetPerson("ines", "Ines Varga", None), SheetPerson("mara", "Mara Okafor", None))
 
 
@@ -149,7 +188,7 @@ def usual_of(machine: Machine, axis: str, *, known: bool = True) -> Usual:
     if not known:
         history = [*history, SeatingValues("seating-new")]
     choice = lines_choice(RULES, axis, machine.unit)
-    return usual(history, floor_inputs(RULES, machine, VISE, PROBE, axis), choice, display)
+    return usual(history, floor_inputs(FittedMachine(RULES, machine, VISE, PROBE), axis), choice, display)
 
 
 def causes_of(
@@ -210,26 +249,25 @@ def example_sheet(
         "slots": SLOTS,
         "board": Board("clear", "2026-11-24T16:21:00.000Z", "Ivo Brandt", 0),
         "axes": plan_axes(
-            RULES,
-            changes.get("machine", machine),
-            fixture,
-            probe,
+            FittedMachine(RULES, changes.get("machine", machine), fixture, probe),
             usuals,
             causes_of(machine, usuals, fixture=fixture, probe=probe),
             z_reading,
         ),
         "revision": revision or publish(SHIPPED),
-        "pin_key": PIN_KEY,
         "compiled_at_utc": COMPILED,
         "expires_at_utc": EXPIRES,
     }
-    return compile_sheet(**{**inputs, **changes})
+    inputs |= changes
+    fitted = FittedMachine(*(inputs.pop(name) for name in ("rules", "machine", "fixture", "probe")))
+    return compile_sheet(fitted=fitted, **inputs)
 
 
 def sheet_value(name: str) -> dict[str, Any]:
     """The sheet as the fold takes it: "mm", "inch", "no_usual", "square" with its look, "x_only" with one
-    face, "practised" where Mara is, "parked" where a cleared row holds −50 mm in Z, or "worried" with an open
-    worry that keeps its probe from use, and one that does not.
+    face, "levels" where Ivo has a lead beside and steps differ by that, "practised" where Mara is, "parked"
+    where a cleared row holds −50 mm in Z, or "worried" with an open worry that keeps its probe from use, and
+    one that does not.
 
     Behind two lines: "unplanned" without the look that its procedure has, "twin_rows" with one row like
     another, "parked_rows" with two rows cleared, "parked_before" with two that were parked at an earlier
@@ -248,6 +286,7 @@ def sheet_value(name: str) -> dict[str, Any]:
         "worried": lambda: example_sheet(
             "mm", board=Board("unknown", None, "Ivo Brandt", 0, WORRIES, left="worry")
         ),
+        "levels": lambda: example_sheet("mm", people=BESIDE_PEOPLE, revision=publish(procedure_of_levels())),
         "x_only": lambda: example_sheet("mm", fixture=replace(VISE, faces=VISE.faces[:1])),
     }
     base, _, special = name.partition("__")

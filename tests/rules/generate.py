@@ -10,10 +10,10 @@ from __future__ import annotations
 
 from copy import deepcopy
 from random import Random
-from typing import Any
+from typing import Any, get_args
 
 from tests.rules.playing import Player
-from webapp.domain.evidence.events import BREAK_REASONS, LIFTS, SLOT_OUTCOMES, TROUBLES, WORRIES
+from webapp.domain.evidence.event_kinds import BreakReason, LiftDecision, SlotOutcome, Trouble, WorryKind
 from webapp.domain.plain.lengths import format_length
 from webapp.domain.touch.compare import compared_on_sheet, display_of
 
@@ -45,6 +45,11 @@ TAKEN_OVER: Plain = {
     "data": {"from_setup": "3f0c9f7e-0000-4000-8000-000000000009", "from_person": "ivo"},
 }
 PEOPLE = ("mara", "ivo", "lena", "zoe")
+SLOT_OUTCOMES: tuple[str, ...] = get_args(SlotOutcome)
+WORRIES: tuple[str, ...] = get_args(WorryKind)
+BREAK_REASONS: tuple[str, ...] = get_args(BreakReason)
+TROUBLES: tuple[str, ...] = get_args(Trouble)
+LIFTS: tuple[str, ...] = get_args(LiftDecision)
 
 
 def random_setup(sheet: Plain, seed: int) -> tuple[list[Plain], list[Plain]]:
@@ -122,6 +127,8 @@ def _next(player: RandomPlayer, chance: Random) -> None:
         line = chance.choice(ODD if player.sheet["square"] is None else (*ODD, _square, _square))(
             player, chance, player.steps[current]
         )
+        _photo(player)
+        _name_beside(player)
         if chance.random() < 0.08:
             line["step"] = chance.choice([*player.steps, "lunch.eat"])
         if chance.random() < 0.04:
@@ -244,6 +251,33 @@ def _decide(player: Player, chance: Random) -> None:
 def _in_turn(player: Player, values: Any) -> Any:
     """One of these by how far the setup is, so that a new choice draws nothing and moves no other case."""
     return values[len(player.events) % len(values)]
+
+
+def _photo(player: Player) -> None:
+    """Now and then a picture, mostly where one is offered, and what came of it; it draws nothing."""
+    number = len(player.events)
+    if number % 7 != 6:
+        return
+    offering = [step_id for step_id, step in player.steps.items() if step.get("photo")]
+    where = {"step": _in_turn(player, offering)} if offering and number % 4 else {}
+    sent = {"sha256": f"{number:064x}", "bytes": 1_000 + number, "width": 1280, "height": 960}
+    player.add({"type": "photo.taken", "data": sent, **where})
+    named = {"event_at": -1}
+    if number % 3 == 0:
+        data = {"sent_sha256": sent["sha256"], "sha256": "a" * 64, "bytes": 900, "width": 1280, "height": 960}
+        player.decide({"decision": "photo.kept", "data": data, **named})
+    elif number % 3 == 1:
+        data = {"sent_sha256": sent["sha256"], "code": "picture.broken", "fields": {}}
+        player.decide({"decision": "photo.refused", "data": data, **named})
+
+
+def _name_beside(player: Player) -> None:
+    """Now and then somebody named as standing beside, mostly where the sheet asks; it draws nothing."""
+    asking = [step_id for step_id, step in player.steps.items() if step.get("there")]
+    if not asking or len(player.events) % 5:
+        return
+    where = {"step": _in_turn(player, asking)} if len(player.events) % 3 == 0 else {}
+    player.add({"type": "beside.named", "data": {"who": _in_turn(player, ("ines", *PEOPLE))}, **where})
 
 
 def _worries(player: Player) -> list[int]:

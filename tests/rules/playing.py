@@ -11,6 +11,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from webapp.domain.evidence.for_whom import may_stand_beside
 from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.plain.lengths import format_length
 from webapp.domain.setup.fold import Fold
@@ -114,7 +115,12 @@ class Player:
         raise AssertionError(f"the careful operator never came to {step_id}")
 
     def careful(self, step: Plain) -> Plain:
-        """What a careful operator answers to a step: the right slot, the usual value, nothing odd."""
+        """What a careful operator answers to a step: the right slot, the usual value, nothing odd; who stands
+        beside first, where the step asks.
+        """
+        if self._fold.result()["beside_waits_for"]:
+            who = may_stand_beside(self.sheet, step, self.person)[0]["id"]
+            return {"type": "beside.named", "data": {"who": who}}
         done = dict.fromkeys(("confirm", "jaw", "input", "over", "lower", "search"), "done")
         kind = {**done, "tool_in": "tool", "tool_out": "tool"}.get(step["kind"], step["kind"])
         answer: Plain = getattr(self, f"_{kind}")(step)

@@ -27,11 +27,10 @@ def test_the_browser_gives_the_verdicts_that_the_server_gives(rules: Page) -> No
 
 @pytest.mark.browser
 def test_a_line_that_one_side_leaves_outside_would_be_seen(rules: Page) -> None:
-    assert (
-        rules.evaluate("() => compare.verdict({centre_nm: 0, ask_nm: 5, stop_nm: 9}, 5).verdict") == "agrees"
-    )
-    rules.evaluate("""() => { const {verdict} = compare; globalThis.compare = {
-      verdict: (usual, value) => verdict({...usual, ask_nm: usual.ask_nm === null ? null : usual.ask_nm - 1},
-                                         value),
+    on_the_line = "() => compare.verdictOn({centre_nm: 0, ask_nm: 5, stop_nm: 9}, 5).verdict"
+    assert rules.evaluate(on_the_line) == "agrees"
+    rules.evaluate("""() => { const {verdictOn} = compare; globalThis.compare = {
+      verdictOn: (usual, value) =>
+        verdictOn({...usual, ask_nm: usual.ask_nm === null ? null : usual.ask_nm - 1}, value),
     }; }""")
     assert different(rules, CASES)[1] != []

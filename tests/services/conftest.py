@@ -1,30 +1,38 @@
 """One set of keys for the whole run, and a house of its own for each test that asks for one."""
 
-import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from tests.kit import more
 from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.postgresql import Rows, server
 from tests.kit.shop import fixed_keyring
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_ring import KeyRing
 
 # Whose tests run in both databases. The others ask in a file's own words, or are about what no database
 # has a say in; those of MORE do too when ZEROKEEP_TESTS_MORE is set, because hashing secrets takes minutes.
-MORE = {"test_access", "test_enrolling", "test_pins"} if os.environ.get("ZEROKEEP_TESTS_MORE") else set[str]()
+MORE = {"test_access", "test_enrolling", "test_pins"} if more.ALL else set[str]()
 IN_BOTH = {
     "test_all_of_a_kind",
     "test_faults",
+    "test_finding_setups",
     "test_half_set",
     "test_intake",
+    "test_kept_seals",
+    "test_letting_go",
+    "test_meanwhile",
     "test_names",
     "test_parallel_requests",
+    "test_photos",
+    "test_procedures",
     "test_register",
+    "test_several_fixtures",
     "test_signing_off",
+    "test_step_pictures",
     "test_worrying",
     *MORE,
 }

@@ -1,5 +1,7 @@
 """Signing in, sessions, and the rules of secrets."""
 
+from hashlib import sha256
+from hmac import HMAC
 from typing import Any
 
 import pytest
@@ -8,19 +10,19 @@ from hypothesis import strategies as st
 
 from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES, PINS
-from webapp.services.errors import (
-    NoSuchPerson,
+from webapp.services.errors import NoSuchPerson, RoleMissing
+from webapp.services.people import access, throttle
+from webapp.services.people.errors import (
     PassphraseGuessable,
     PassphraseTooLong,
     PassphraseTooShort,
     PassphraseUnchanged,
     PinForm,
     PinGuessable,
-    RoleMissing,
     SignInRefused,
     TooManyTries,
 )
-from webapp.services.people import access, throttle
+from webapp.services.people.secret_digests import secret_digest
 from webapp.services.people.secret_rules import check_passphrase, check_pin
 from webapp.services.shop import register
 
@@ -156,7 +158,7 @@ def test_where_somebody_has_signed_in_lately_strangers_elsewhere_do_not_count(ho
     assert sign_in(house, source="10.0.0.7", token="b" * 43)["person"] == "mara"
     with pytest.raises(TooManyTries):
         sign_in(house, source="10.0.0.8")
-    house.clock.forward(days=access.KNOWN_DAYS, seconds=-30)
+    house.clock.forward(days=30, seconds=-30)
     guessed_by_strangers(house)
     house.clock.forward(seconds=31)
     with pytest.raises(TooManyTries):
@@ -214,6 +216,22 @@ def test_a_session_ends_when_it_is_not_used(house: House) -> None:
     assert session(house) is None
     house.clock.forward(minutes=-31)
     assert session(house) is None
+
+
+def test_when_a_session_was_last_used_is_written_down_each_half_minute(house: House) -> None:
+    def seen() -> str | None:
+        with house.store.reading():
+            row = house.store.access.session(access.token_hash(TOKEN))
+        return row["seen_at_utc"] if row else None
+
+    sign_in(house)
+    first = seen()
+    house.clock.forward(seconds=29)
+    assert session(house)
+    assert seen() == first
+    house.clock.forward(seconds=1)
+    assert session(house)
+    assert seen() == house.clock.text != first
 
 
 def test_a_session_ends_after_its_longest_time_however_much_it_is_used(house: House) -> None:
@@ -303,6 +321,23 @@ def test_a_passphrase_is_compared_in_one_unicode_form(house: House) -> None:
     assert sign_in(house, passphrase=decomposed)
 
 
+@pytest.mark.parametrize(
+    ("stored", "salt"),
+    [
+        pytest.param("$argon2id$v=19$m=64,t=1,p=1$c2FsdA$aGFzaA", b"c2FsdA", id="whole"),
+        pytest.param("$argon2id$v=19$m=64,t=1,p=1$c2FsdA", b"c2FsdA", id="cut behind the salt"),
+        pytest.param("$argon2id$v=19$m=64,t=1,p=1", b"", id="cut before the salt"),
+        pytest.param("", b"", id="empty"),
+    ],
+)
+def test_the_ledgers_digest_of_a_secret_is_keyed_with_its_salt_and_a_damaged_hash_has_one_too(
+    stored: str, salt: bytes
+) -> None:
+    """Worked out by the standard library alone: HMAC-SHA-256 (RFC 2104)."""
+    wanted = HMAC(salt, f"mara\n{stored}".encode(), sha256).hexdigest()
+    assert secret_digest("mara", stored) == wanted
+
+
 @pytest.mark.parametrize("short", ["", "x", "fourteen chars"])
 def test_a_short_passphrase_is_refused(short: str) -> None:
     with pytest.raises(PassphraseTooShort):
@@ -336,6 +371,12 @@ def test_a_passphrase_of_what_a_guess_starts_with_is_refused(typed: str) -> None
         check_passphrase(typed, ["mara", "Mara Okafor", "Kettle Lane Workshop"])
 
 
+def test_only_letters_that_follow_each_other_are_a_sequence_and_not_every_other_one() -> None:
+    assert check_passphrase("prtvxz bdfhjl mk") == "prtvxz bdfhjl mk"
+    with pytest.raises(PassphraseGuessable):
+        check_passphrase("pqrstu bcdefg mk")
+
+
 @pytest.mark.parametrize("typed", [NEW, FIRST, *PASSPHRASES.values(), "Wenn der Regen kommt, singt niemand"])
 def test_a_passphrase_of_plain_words_is_taken(typed: str) -> None:
     assert check_passphrase(typed, ["mara", "Mara Okafor"]) == typed
@@ -352,11 +393,61 @@ def test_a_pin_is_six_to_twelve_digits(typed: str) -> None:
 @pytest.mark.parametrize(
     "typed",
     ["111111", "121212", "123123", "123456", "987654", "890123", "135791", "112233", "147258", "159753",
-     "030587", "870503", "050387", "19870503", "03051987", "246802", "99999999"],
+     "030587", "870503", "050387", "19870503", "03051987", "246802", "99999999",
+     "20261130", "30112026", "30102026", "11302026", "19991020", "113026", "301126", "261130",
+     "301087", "871030", "290280", "022980", "11223344", "889900"],
 )  # fmt: skip
 def test_a_pin_that_anybody_would_try_first_is_refused(typed: str) -> None:
     with pytest.raises(PinGuessable):
         check_pin(typed)
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        pytest.param("114488", id="pairs that follow no rule"),
+        pytest.param("112233445", id="pairs and one digit more"),
+        pytest.param("310299", id="a day that no month has"),
+        pytest.param("20261301", id="a month that no year has"),
+        pytest.param("18991231", id="a day before the years that people are born in"),
+        pytest.param("271936271945", id="as long as a PIN may be"),
+    ],
+)
+def test_a_pin_that_only_looks_like_one_of_the_first_guesses_is_taken(typed: str) -> None:
+    assert check_pin(typed) == typed
+
+
+# Eight characters of six kinds have to be left when "password", which is a guess, is taken away.
+@pytest.mark.parametrize(
+    ("left", "taken"),
+    [
+        ("brtmxgkd", True),
+        ("brtmxgk", False),
+        ("brtmxgbr", True),
+        ("brtmxbrt", False),
+        ("abcmxgkd", True),
+        ("abcdmxgkd", False),
+        ("okbrtmxg", True),
+        ("odobrtmx", False),
+    ],
+    ids=[
+        "eight",
+        "seven",
+        "six kinds",
+        "five kinds",
+        "three in a row",
+        "four in a row",
+        "a word of two letters",
+        "a name of three letters",
+    ],
+)
+def test_what_is_left_of_a_passphrase_without_its_guesses_decides(left: str, taken: bool) -> None:
+    typed = f"password{left}"
+    if taken:
+        assert check_passphrase(typed, ["odo", "ok"]) == typed
+    else:
+        with pytest.raises(PassphraseGuessable):
+            check_passphrase(typed, ["odo", "ok"])
 
 
 @given(st.integers(1, 9), st.integers(6, 12))

@@ -7,10 +7,12 @@ import pytest
 from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES
 from webapp.domain.evidence import tree
+from webapp.proof.sealed_record.record_addition import check_addition
 from webapp.services.audit.auditing import audit
 from webapp.services.decisions import adding
-from webapp.services.errors import NoSuchRecord, OwnSetup, ReasonMissing, RoleMissing, SignInRefused
+from webapp.services.errors import NoSuchRecord, OwnSetup, ReasonMissing, RoleMissing
 from webapp.services.evidence.signed_heads import read_head
+from webapp.services.people.errors import SignInRefused
 from webapp.services.setups import recording
 
 RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}
@@ -54,6 +56,23 @@ def test_an_addition_names_the_record_and_leaves_it_as_it_was(house: House) -> N
     leaf, place = tree.leaf_hash(entry.encode()), int(index.removeprefix("index "))
     assert tree.root_from_inclusion(leaf, place, head.size, ways).hex() == head.root
     assert adding.proven(house.store, ring.head_signer, walk.setup, 3) is None
+    pdf, keys = record[1], list(ring.head_keys)
+    line = check_addition(text, pdf, keys)
+    assert (line.state, line.fields["number"], line.fields["text"]) == ("holds", 2, typed)
+    first = adding.proven(house.store, ring.head_signer, walk.setup, 1)
+    assert first
+    wrong = {
+        "record.addition.other_record": (text, pdf + b" ", keys),
+        "record.addition.no_key": (text, pdf, None),
+        "record.addition.refused": (text.replace(f"\n{head.size}\n", f"\n{head.size + 1}\n"), pdf, keys),
+        "record.addition.astray": (text.replace("the day after", "the day before"), pdf, keys),
+        "record.addition.malformed": (text.replace("record.added_to", "record.sealed"), pdf, keys),
+    }
+    for says, given in wrong.items():
+        found = check_addition(*given)
+        assert (found.says, found.state == "holds") == (says, False)
+    for text_of_none in ("", "{}\n\nc2sp.org/tlog-proof@v1\n\n", first.partition("\n\n")[0], text[:-9]):
+        assert not check_addition(text_of_none, pdf, keys).holds
 
 
 def test_whoever_ran_the_setup_does_not_add_to_its_record(house: House) -> None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from tests.kit.house import House
-from webapp.services.errors import ProofRefused
 from webapp.services.evidence import succession
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.intake import alarms
+from webapp.services.intake.errors import ProofRefused
 
 
 def test_every_statement_of_the_receipt_key_is_told_oldest_first(house: House) -> None:

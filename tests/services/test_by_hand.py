@@ -13,6 +13,7 @@ from webapp.domain.record.facts import record_facts
 from webapp.domain.shop.z_check import ZTyped
 from webapp.record import render
 from webapp.services.audit.auditing import audit
+from webapp.services.evidence.ledger import SERVER, change, on_ledger
 from webapp.services.numbers import z_reading
 from webapp.services.setups import recording
 from webapp.words import say
@@ -32,7 +33,10 @@ def house(house: House) -> House:
     """The same shop, its mill written by hand, its reading on Z checked."""
     with house.store.writing():
         value = house.store.shop.item("machine", "mill-1") or {}
-        house.store.shop.put("machine", "mill-1", {**value, "slot_written": "by_hand"})
+        said = {**value, "slot_written": "by_hand"}
+        house.store.shop.put("machine", "mill-1", said)
+        data = {"value": on_ledger(said)}
+        change(house.store, "machine.changed", SERVER, "mill-1", None, data, house.clock())
     z_reading.keep_check(house.store, "mill-1", Z_CHECK, PASSPHRASES["ines"], "ines", house.clock())
     house.clock.forward(minutes=2)
     return house

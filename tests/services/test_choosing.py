@@ -66,7 +66,8 @@ def test_the_ledger_has_the_choice_the_one_before_and_why(house: House) -> None:
     }  # fmt: skip
     assert first["data"]["new"] == second["data"]["old"]
     assert second["data"]["new"]["coverage_factor"] == 2.5
-    assert audit(house.store) == []
+    # That past was never walked: nothing else is found.
+    assert not [fault for fault in audit(house.store) if fault.code != "audit.derived"]
 
 
 def test_the_shops_own_choice_takes_the_axis_own_away(house: House) -> None:
@@ -112,6 +113,21 @@ def test_a_value_that_was_left_out_counts_among_the_touches_a_line_would_have_as
     register.leave_out(house.store, ids[4], "X", "A chip.", "ines", house.clock())
     beyond = choosing.matters(house.store, "vise-a", "X").now.beyond
     assert [point.row.setup_id for point in beyond] == [ids[4]]
+
+
+def test_many_touches_beyond_are_counted_and_the_newest_of_them_listed_by_their_number(house: House) -> None:
+    values = [CENTRES_NM["X"] + (place % 5) * 40_000 for place in range(300)]
+    ids = keep_past(house, values)
+    for place in (1, 150, 299):
+        register.leave_out(house.store, ids[place], "X", "A chip.", "ines", house.clock())
+    now = choosing.matters(house.store, "vise-a", "X", LinesChoice(3, 20, 500_000, 1.0)).looked_at
+    assert now is not None
+    centre_nm, ask_nm = now.usual.centre_nm or 0, now.usual.ask_nm or 0
+    wanted = [n for n, value in enumerate(values, start=1) if abs(value - centre_nm) > ask_nm]
+    assert now.beyond_count == len(wanted) > choosing.MOST_LISTED
+    assert [one.number for one in now.beyond] == wanted[-choosing.MOST_LISTED :]
+    assert [one.row.setup_id for one in now.beyond] == [ids[n - 1] for n in wanted[-choosing.MOST_LISTED :]]
+    assert now.beyond[-1].row.left_out_reason == "A chip."
 
 
 def test_without_a_value_there_are_no_lines_to_look_at(house: House) -> None:

@@ -17,6 +17,7 @@ from webapp.services.decisions import signing_off
 from webapp.services.errors import ReasonMissing, RecordDisposed, RoleMissing
 from webapp.services.evidence import tombstones
 from webapp.services.evidence.entries import sealed_here
+from webapp.services.evidence.ledger import said_by
 from webapp.services.setups import recording
 from webapp.store.files import HashedFiles
 from webapp.store.rows import RecordRow
@@ -142,6 +143,31 @@ def test_tombstones_come_in_pieces_each_for_a_lead_and_all_before_the_first_file
     assert disposal.dispose(house.store, rows, asked(house), between) == disposal.Disposed(2, [])
     assert seen == [(1, 2), (2, 2)]
     assert files(house) == []
+
+
+def test_what_a_crash_left_between_two_pieces_is_gone_on_with_under_the_same_word(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows, at = two_sealed(house), house.clock.forward(minutes=1)
+    word = disposal.Asked("Two years are over.", "ines", at, house.clock.text)
+    assert disposal.go_on(house.store, at) == disposal.Disposed(0, [])
+
+    def dies() -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(disposal, "AT_A_TIME", 1)
+    with pytest.raises(KeyboardInterrupt):
+        disposal.dispose(house.store, rows, word, dies)
+    assert len(files(house)) == 2
+    later = two_sealed(house)
+    house.clock.forward(minutes=5)
+    assert disposal.go_on(house.store, house.clock()) == disposal.Disposed(1, [])
+    with house.store.reading():
+        told = tombstones.disposed(house.store)
+    assert told.keys() == {row["sha256"] for row in rows}
+    assert {(one["by"], said_by(one["text"])["reason"]) for one in told.values()} == {("ines", word.reason)}
+    assert len(files(house)) == len(later) - len(rows)
+    assert disposal.go_on(house.store, house.clock()).records == 0
 
 
 def test_a_file_that_cannot_be_taken_away_keeps_no_other_one_and_goes_with_the_next_call(

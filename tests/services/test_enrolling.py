@@ -8,19 +8,17 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from tests.kit.device import Device
 from tests.kit.house import House
-from webapp.services.errors import (
+from webapp.services.errors import NameRefused, ReasonMissing, RoleMissing
+from webapp.services.intake import enrolling
+from webapp.services.intake.errors import (
     CodeRefused,
     DeviceDisabled,
     KeyRefused,
-    NameRefused,
     NoSuchDevice,
     NotForked,
     ProofRefused,
-    ReasonMissing,
-    RoleMissing,
-    TooManyTries,
 )
-from webapp.services.intake import enrolling
+from webapp.services.people.errors import TooManyTries
 
 CODE = "8RF3KM9XRB"
 
@@ -93,6 +91,23 @@ def test_an_unknown_a_used_and_an_old_code_are_refused_alike(house: House) -> No
     house.clock.forward(minutes=11)
     with pytest.raises(CodeRefused):
         enrol(house, Device(90_557), code="9RF3KM9XRB")
+
+
+def test_a_code_is_good_up_to_the_moment_that_is_said_and_not_after_it(house: House) -> None:
+    until_utc = make_code(house)["until_utc"]
+    make_code(house, "9RF3KM9XRB")
+    house.clock.forward(minutes=10)
+    assert house.clock.text == until_utc
+    assert enrol(house, Device(90_555))["device"]
+    house.clock.forward(milliseconds=1)
+    with pytest.raises(CodeRefused):
+        enrol(house, Device(90_556), code="9RF3KM9XRB")
+
+
+@pytest.mark.parametrize("name", ["A", "x" * 60])
+def test_the_shortest_and_the_longest_name_are_taken(house: House, name: str) -> None:
+    make_code(house)
+    assert enrol(house, Device(90_555, name))["device"]
 
 
 def test_guessing_codes_is_made_to_wait(house: House) -> None:
@@ -244,6 +259,58 @@ def test_a_request_of_the_version_before_is_read_and_leaves_what_was_said(house:
     news(house, house.device, health=HEALTH)
     assert news(house, house.device)["device"] == {"state": "enrolled"}
     assert health_kept(house, house.device) == HEALTH
+
+
+@pytest.mark.parametrize(
+    ("kept_ms", "told_ms", "is_noted"),
+    [
+        (None, 500, True),
+        (500, None, True),
+        (None, None, False),
+        (500, 1_500, False),
+        (500, 1_501, True),
+        (500, -501, True),
+    ],
+)
+def test_a_clock_that_moved_by_more_than_a_second_is_noted_at_once(
+    house: House, kept_ms: int | None, told_ms: int | None, is_noted: bool
+) -> None:
+    """Told within a minute of the last request, so that nothing else is worth a write."""
+    news(house, house.device, health={**HEALTH, "skew_ms": kept_ms})
+    news(house, house.device, health={**HEALTH, "skew_ms": told_ms})
+    assert health_kept(house, house.device)["skew_ms"] == (told_ms if is_noted else kept_ms)
+
+
+def test_the_first_word_of_a_tablets_health_and_another_about_its_storage_are_kept_at_once(
+    house: House,
+) -> None:
+    news(house, house.device)
+    news(house, house.device, health=HEALTH)
+    assert health_kept(house, house.device) == HEALTH
+    news(house, house.device, health={**HEALTH, "persisted": True})
+    assert health_kept(house, house.device) == {**HEALTH, "persisted": True}
+    news(house, house.device, health={**HEALTH, "persisted": True, "usage_bytes": 0})
+    assert health_kept(house, house.device) == {**HEALTH, "persisted": True}
+
+
+def test_when_a_tablet_was_heard_of_is_written_down_once_a_minute(house: House) -> None:
+    def seen() -> str | None:
+        with house.store.reading():
+            row = house.store.devices.device(house.device.id)
+        return row["last_seen_at_utc"] if row else None
+
+    news(house, house.device)
+    first = seen()
+    assert first == house.clock.text
+    house.clock.forward(seconds=59)
+    news(house, house.device)
+    assert seen() == first
+    house.clock.forward(seconds=1)
+    news(house, house.device)
+    assert seen() == house.clock.text != first
+    house.clock.forward(hours=-1)  # a server's clock that was set back
+    news(house, house.device)
+    assert seen() == house.clock.text
 
 
 def test_health_that_is_malformed_is_not_kept(house: House) -> None:

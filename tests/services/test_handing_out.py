@@ -14,9 +14,9 @@ import pytest
 from tests.kit.house import House
 from tests.proof.pdfs import pdf_of
 from webapp.domain.record.bundle import FILE_NAMES, RecordBundle
-from webapp.proof import bundle_check
-from webapp.proof.keys import new_head_signer
-from webapp.proof.pdf_seal import seal
+from webapp.proof.keys.key_ring import new_head_signer
+from webapp.proof.ledger import bundle_check
+from webapp.proof.pdf.pdf_seal import seal
 from webapp.services.audit import handing_out
 from webapp.services.audit.handing_out import Asked, Public, hand_out
 from webapp.services.errors import LedgerWentBack, NoSuchSetup, NothingToHandOut
@@ -133,9 +133,9 @@ def test_changes_come_with_old_new_who_when_and_why(told: tuple[House, str, dict
 def test_old_is_what_was_set_for_the_same_thing(house: House) -> None:
     store, now = house.store, house.clock()
     for machine in ("mill-1", "mill-2"):
-        register.authorise(store, "tomas", machine, None, "ines", now)
+        register.authorise(store, "tomas", machine, None, "ines", now, "alone")
     register.withdraw(store, "tomas", "mill-1", "Broke the rules", "ines", now)
-    register.authorise(store, "tomas", "mill-1", "2027-01-01T00:00:00.000Z", "ines", now)
+    register.authorise(store, "tomas", "mill-1", "2027-01-01T00:00:00.000Z", "ines", now, "alone")
     register.authorise(store, "tomas", "mill-1", None, "ines", now)
     register.change_roles(store, "tomas", ["operator", "auditor"], "ines", now)
     with store.reading():
@@ -399,3 +399,46 @@ def test_what_cannot_be_handed_out_is_refused(house: House) -> None:
         handed(house, Asked(setup="00000000-0000-0000-0000-00000000dead"))
     with pytest.raises(NothingToHandOut):
         handed(house, Asked(since_utc="2026-11-30", until_utc="2026-11-29"))
+
+
+@pytest.fixture
+def of_a_change(house: House) -> dict[str, bytes]:
+    """A bundle of days on which no setup was started: what a lead changed, and nothing else."""
+    sealed(house)
+    house.clock.forward(days=2)
+    since = house.clock.text
+    register.give_slot(house.store, "mill-1", "G57", "ines", None, "ines", house.clock())
+    register.end_slot(house.store, "mill-1", "G57", "ines", house.clock())
+    register.authorise(house.store, "ivo", "mill-2", None, "ines", house.clock(), "alone")
+    return handed(house, Asked(since_utc=since))
+
+
+def test_a_bundle_of_a_change_holds_by_itself_without_a_setup(of_a_change: dict[str, bytes]) -> None:
+    assert not [name for name in of_a_change if name.startswith("setups/")]
+    lines = [json.loads(line) for line in of_a_change["changes.jsonl"].splitlines()]
+    changed = ["slot.given", "slot.ended", "person.authorised", "evidence.handed_out"]
+    assert [line["what"] for line in lines] == changed
+    assert lines[1]["old"] == lines[0]["new"]
+    assert {line["who"] for line in lines} == {"ines", "odo"}
+    assert holds(of_a_change)
+
+
+@pytest.mark.parametrize("index", range(4))
+@pytest.mark.parametrize(
+    "fields", [{"who": "mara"}, {"about": "mill-9"}, {"when": "2026-11-25T08:00:00.000Z"}]
+)
+def test_a_change_in_a_bundle_of_its_own_is_what_the_ledger_says(
+    of_a_change: dict[str, bytes], index: int, fields: dict[str, object]
+) -> None:
+    places = [json.loads(line)["index"] for line in of_a_change["changes.jsonl"].splitlines()]
+    assert not holds(summed(alter_change(of_a_change, places[index], **fields)))
+
+
+def test_a_change_that_was_taken_from_another_ledger_leads_to_no_head_of_this_one(
+    of_a_change: dict[str, bytes],
+) -> None:
+    first = json.loads(of_a_change["changes.jsonl"].splitlines()[0])
+    text = first["text"].replace('"person":"ines"', '"person":"mara"')
+    assert text != first["text"]
+    new = {**first["new"], "person": "mara"}
+    assert not holds(summed(alter_change(of_a_change, first["index"], text=text, new=new)))

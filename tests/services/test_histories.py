@@ -14,7 +14,7 @@ from tests.kit.past import keep_past, setup_id
 from tests.kit.shop import CENTRES_NM
 from webapp.domain.usual.usual import LinesChoice, Usual, usual
 from webapp.services.numbers import choosing, histories, trending
-from webapp.services.sheets import preparing
+from webapp.services.sheets import fitted_machines, preparing
 from webapp.services.shop import register
 from webapp.store import Store
 
@@ -28,7 +28,7 @@ def worked_out_anew(house: House, axis: str = "X") -> Usual:
     other = Store.open(house.folder / "zerokeep.db")
     try:
         with other.reading():
-            parts = preparing.axis_parts(other, "vise-a", axis)
+            parts = fitted_machines.axis_parts(other, "vise-a", axis)
             history = histories.seating_history(other, "vise-a", axis)
             return usual(history, parts.floor, parts.choice, parts.machine.display)
     finally:
@@ -127,7 +127,7 @@ def test_with_nothing_changed_nothing_is_read_or_worked_out_again(house: House) 
     with house.store.reading():
         first = histories.seating_history(house.store, "vise-a", "X")
         assert histories.seating_history(house.store, "vise-a", "X") is first
-        parts = preparing.axis_parts(house.store, "vise-a", "X")
+        parts = fitted_machines.axis_parts(house.store, "vise-a", "X")
         inputs = parts.floor, parts.choice, parts.machine.display
         one = histories.usual_of(house.store, "vise-a", "X", first, *inputs)
         assert histories.usual_of(house.store, "vise-a", "X", first, *inputs) is one
@@ -143,8 +143,23 @@ def test_the_store_counts_each_axis_by_itself(house: House) -> None:
     with house.store.reading():
         assert house.store.setups.changes_of_values("vise-a", "X") == 3
         assert house.store.setups.changes_of_values("vise-a", "Y") == 0
-    with house.store.writing():
-        assert house.store.setups.changes_of_values("vise-a", "X") is None
+
+
+def test_what_is_kept_is_followed_inside_a_transaction_that_writes_and_forgotten_with_it(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keep(house)
+    with house.store.reading():
+        before = histories.seating_history(house.store, "vise-a", "X")
+    monkeypatch.setattr(histories, "_read", lambda *_: pytest.fail("all values were read again"))
+    with suppress(TakenBack), house.store.writing():
+        assert histories.seating_history(house.store, "vise-a", "X") is before
+        house.store.setups.leave_out(setup_id(3), "X", "A chip.")
+        (inside,) = histories.seating_history(house.store, "vise-a", "X")
+        assert set(before[0].setup_ids) - set(inside.setup_ids) == {setup_id(3)}
+        raise TakenBack
+    with house.store.reading():
+        assert histories.seating_history(house.store, "vise-a", "X") is before
 
 
 def test_what_is_kept_is_bounded_by_the_values_held_and_not_by_how_many_axes_there_are(

@@ -1,23 +1,28 @@
 """Accepting a setup and letting its values into the usual are two choices of the lead."""
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from tests.kit.house import House
+from tests.kit.kept import kept_values
 from tests.kit.past import keep_past
-from tests.kit.shop import PASSPHRASES, PINS
+from tests.kit.shop import PASSPHRASES, PINS, SHOP
 from tests.kit.walk import Walk
+from webapp.domain.shop.shop_file import SeatingStart
 from webapp.domain.usual.usual import Usual
+from webapp.services.audit.auditing import audit
 from webapp.services.decisions import joining, signing_off
 from webapp.services.decisions.joining import NewSeating, ValuesChoice
 from webapp.services.errors import ReasonMissing, RoleMissing, SeatingCannotBeginThere
-from webapp.services.evidence.ledger import change
+from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.numbers import trending
 from webapp.services.setups import stored_setups
 from webapp.services.sheets.preparing import usuals
 from webapp.services.shop import register
+from webapp.services.shop.loading import load
 
 # A usual of −413.321 whose lines stand 0.028 apart from it, and a bad value of −414.070.
 USUAL_NM, BAD_NM = -413_321_000, -414_070_000
@@ -30,7 +35,7 @@ def lines(house: House, axis: str = "X") -> Usual:
 
 def kept(house: House) -> dict[tuple[str, str], dict[str, Any]]:
     with house.store.reading():
-        return {(row["setup"], row["axis"]): row for row in house.store.setups.kept_values("vise-a")}
+        return {(row["setup"], row["axis"]): row for row in kept_values(house.store, "vise-a")}
 
 
 def decide(house: House, walk: Walk, choice: ValuesChoice) -> None:
@@ -93,6 +98,18 @@ def test_one_accepted_bad_value_moves_neither_lines_nor_centre(steady: House) ->
     right.values_nm["X"] = USUAL_NM + 1_000
     right.through()
     assert [touch["verdict"] for touch in right.fold.result()["touches"]] == ["agrees"] * 3
+
+
+def test_a_sign_off_reads_no_value_of_the_past_again(steady: House, monkeypatch: pytest.MonkeyPatch) -> None:
+    walk = steady.walk()
+    walk.values_nm["X"] = USUAL_NM
+    walk.through().sign(PINS["mara"], steady.keyring)
+    steady.accept(walk.parts)
+    signing_off.values_at_stake(steady.store, walk.setup)
+    read_all = type(steady.store.setups), "counted_values"
+    monkeypatch.setattr(*read_all, lambda *_: pytest.fail("the values of all setups were read"))
+    steady.sign_off(walk.setup)
+    assert {place[1] for place in kept(steady) if place[0] == walk.setup} == {"X", "Y", "Z"}
 
 
 def test_a_value_beyond_joins_by_a_second_choice_and_then_moves_the_lines(steady: House) -> None:
@@ -233,6 +250,28 @@ def test_a_seating_begins_back_at_a_past_setup_with_all_that_was_touched_since(s
     assert entry["reason"] == "Moved and not told."
 
 
+def test_values_that_stayed_out_count_in_a_seating_that_is_begun_back_with_a_day(steady: House) -> None:
+    steady.clock.forward(days=1)
+    walk, other = bad(steady), bad(steady)
+    for one in (walk, other):
+        decide(steady, one, ValuesChoice())
+    register.leave_out(steady.store, other.setup, "X", "A chip.", "ines", steady.clock())
+    day, faults = steady.clock().date(), audit(steady.store)
+    steady.clock.forward(hours=1)
+    register.start_seating(
+        steady.store, "vise-a", "vise-a-2", "Moved and not told.", "ines", steady.clock(), since=day
+    )
+    rows = kept(steady)
+    assert {rows[one.setup, "X"]["seating"] for one in (walk, other)} == {"vise-a-2"}
+    assert rows[walk.setup, "X"]["left_out_reason"] is None
+    assert rows[other.setup, "X"]["left_out_reason"] == "A chip."
+    assert lines(steady).centre_nm == BAD_NM
+    assert audit(steady.store) == faults
+    with steady.store.reading():
+        (entry,) = steady.store.ledger.changes(kind="seating.started", newest=1)
+    assert json.loads(entry["text"])["data"]["let_in"] == [f"{walk.setup} X"]
+
+
 def test_a_seating_begins_back_only_after_values_of_the_present_one_and_by_a_lead(steady: House) -> None:
     with pytest.raises(SeatingCannotBeginThere):
         register.begin_seating_back(
@@ -250,3 +289,78 @@ def test_a_seating_begins_back_only_after_values_of_the_present_one_and_by_a_lea
         )
     with steady.store.reading():
         assert len(steady.store.shop.seatings("vise-a")) == 1
+
+
+def test_a_setup_that_is_signed_off_after_a_seating_was_begun_back_with_a_day_lies_in_it(
+    house: House,
+) -> None:
+    """Its sheet names the seating before: what was touched since that day goes with the new one all the
+    same.
+    """
+    house.clock.forward(days=2)
+    walk = house.signed()
+    day = house.clock().date()
+    house.clock.forward(minutes=5)
+    register.start_seating(
+        house.store, "vise-a", "vise-a-9", "Trammed anew.", "ines", house.clock(), since=day
+    )
+    house.clock.forward(minutes=5)
+    house.sign_off(walk.setup)
+    assert {row["seating"] for row in kept(house).values()} == {"vise-a-9"}
+    assert audit(house.store) == []
+
+
+def load_older_seatings(house: House, *days: str) -> None:
+    """A file of the shop that knows of earlier seatings of the vise as well."""
+    older = [
+        SeatingStart(f"older-{day}", "vise-a", f"{day}T09:00:00.000Z", "As written down.") for day in days
+    ]
+    shop = replace(SHOP, seatings=(*older, *SHOP.seatings))
+    load(house.store, shop, SERVER, house.clock(), lambda _: "", house.keyring)
+
+
+def begin_back(house: House, seating: str) -> None:
+    """A seating that begins with the day of now, told five minutes later."""
+    day = house.clock().date()
+    house.clock.forward(minutes=5)
+    register.start_seating(house.store, "vise-a", seating, "Trammed anew.", "ines", house.clock(), since=day)
+    house.clock.forward(minutes=5)
+
+
+def test_an_older_seating_from_a_file_takes_no_part_in_one_that_is_begun_back_with_a_day(
+    house: House,
+) -> None:
+    house.clock.forward(days=2)
+    done = house.signed_off()
+    load_older_seatings(house, "2026-10-05", "2026-10-01")
+    later = house.signed()
+    begin_back(house, "vise-a-9")
+    house.sign_off(later.setup)
+    rows = kept(house)
+    assert {rows[walk.setup, "X"]["seating"] for walk in (done, later)} == {"vise-a-9"}
+    assert audit(house.store) == []
+
+
+def test_an_older_seating_that_a_file_brings_after_one_was_begun_back_accuses_nobody(house: House) -> None:
+    house.clock.forward(days=2)
+    done, later = house.signed_off(), house.signed()
+    begin_back(house, "vise-a-9")
+    load_older_seatings(house, "2026-11-20")
+    house.sign_off(later.setup)
+    rows = kept(house)
+    assert rows[done.setup, "X"]["seating"] == "vise-a-9"
+    assert audit(house.store) == []
+
+
+def test_two_hundred_seatings_of_another_vise_hide_none_that_was_begun_back(house: House) -> None:
+    house.clock.forward(days=2)
+    walk = house.signed()
+    begin_back(house, "vise-a-9")
+    for number in range(201):
+        house.clock.forward(minutes=2)
+        register.start_seating(
+            house.store, "vise-b", f"vise-b-{number + 2}", "Trammed.", "ines", house.clock()
+        )
+    house.sign_off(walk.setup)
+    assert {row["seating"] for row in kept(house).values()} == {"vise-a-9"}
+    assert audit(house.store) == []

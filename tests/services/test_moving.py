@@ -8,7 +8,7 @@ import pytest
 
 from tests.kit.house import House
 from tests.kit.postgresql import server
-from webapp.audit_room import audit_apart
+from webapp.server.audit_room import audit_apart
 from webapp.services.audit.auditing import audit
 from webapp.store import Store, moving
 from webapp.store.errors import NotTheSame, TargetNotEmpty

@@ -15,9 +15,10 @@ from tests.kit.shop import PASSPHRASES, SHOP
 from webapp.domain.shop.shop import Person
 from webapp.services.audit import people
 from webapp.services.audit.auditing import audit
-from webapp.services.errors import NameErased, PersonInUse, RoleMissing
+from webapp.services.errors import NameErased, RoleMissing
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.people import names
+from webapp.services.people.errors import PersonInUse
 from webapp.services.people.secret_rules import hash_passphrase
 from webapp.services.shop import loading, register
 

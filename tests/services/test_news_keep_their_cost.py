@@ -13,18 +13,21 @@ from typing import Any
 import pytest
 
 from tests.kit.house import House
+from tests.services.test_procedures import in_other_words, publish
 from tests.services.test_worrying import raised
 from webapp.services.evidence.ledger import change
 from webapp.services.intake import enrolling
 from webapp.services.sheets import preparing
-from webapp.services.shop import register
-from webapp.store.migrations import MORE_ON_SHEETS, NAMED_ON_SHEETS, ON_SHEETS
+from webapp.services.shop import procedures, register
+from webapp.store.steps.erasable import NAMED_ON_SHEETS
+from webapp.store.steps.on_sheets import MORE_ON_SHEETS, ON_SHEETS
 
 # Read beside what is counted: sheets themselves, what names them,
 # and events, each of which puts its setup's row anew.
 NOT_COUNTED = {
     "sheet",
-    "sheet_in_use",
+    "sheet_at_fixture",
+    "sheet_named",
     "sheet_version",
     "sheet_part",
     "event",
@@ -50,9 +53,9 @@ def compiled(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     found: list[str] = []
     inputs = preparing._inputs
 
-    def counted(store: Any, keyring: Any, machine_id: str, now: Any) -> Any:
-        found.append(machine_id)
-        return inputs(store, keyring, machine_id, now)
+    def counted(store: Any, place: Any, now: Any) -> Any:
+        found.append(place.machine)
+        return inputs(store, place, now)
 
     monkeypatch.setattr(preparing, "_inputs", counted)
     return found
@@ -99,6 +102,20 @@ def test_what_stands_on_the_ledger_and_on_no_sheet_compiles_nothing(
     assert compiled == []
 
 
+def test_a_draft_that_is_saved_compiles_nothing_and_its_publishing_every_sheet(
+    house: House, compiled: list[str]
+) -> None:
+    news(house)
+    compiled.clear()
+    draft = procedures.begin(house.store, "shop", "ines", house.clock())
+    draft = procedures.edit(house.store, "shop", draft.seen, in_other_words, "ines", house.clock())
+    news(house)
+    assert compiled == []
+    publish(house.store, "shop", draft.seen, "Cloth.", "ines", house.clock())
+    news(house)
+    assert sorted(compiled) == ["mill-1", "mill-2"]
+
+
 def test_for_the_clock_alone_one_sheet_a_call_is_looked_at(house: House, compiled: list[str]) -> None:
     news(house)
     compiled.clear()
@@ -143,7 +160,7 @@ def test_news_with_nothing_new_read_little_and_write_nothing(house: House) -> No
 
 def test_many_who_ask_at_once_wait_for_one_compile(house: House, compiled: list[str]) -> None:
     def ask() -> None:
-        preparing.current_sheet(house.store, house.keyring, "mill-1", house.clock())
+        preparing.current_sheet(house.store, "mill-1", house.clock())
         house.store.close()
 
     threads = [threading.Thread(target=ask) for _ in range(6)]

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from tests.kit.house import House
+from tests.kit.kept import kept_values
 from tests.kit.shop import PINS
 from tests.kit.walk import MOST_ANSWERS
 from webapp.domain.budget.correlated import CorrelationImpossibleError
@@ -27,7 +28,7 @@ from webapp.services.errors import (
     ReasonMissing,
     RoleMissing,
 )
-from webapp.services.numbers import budgeting, past_values, probing
+from webapp.services.numbers import budgeting, past_values, probing, staged_tables, written_out
 from webapp.services.setups import answering, pacing
 from webapp.store.repositories import numbers
 
@@ -230,7 +231,7 @@ def test_what_is_exported_is_known_again_and_comes_back_the_same_elsewhere(house
     with house.store.writing():
         first = house.store.numbers.kept_of(walk.setup)[0]
         house.store.setups.leave_out(walk.setup, first["axis"], "a | chip")
-    text = "".join(past_values.export(house.store))
+    text = "".join(written_out.export(house.store))
     assert text.count("\r\n") == 12
     assert walk.setup in text
     assert "X: a / chip" in text
@@ -252,7 +253,7 @@ def test_a_table_is_written_and_read_without_a_view_of_the_store_being_held(
     take_in(house, LOG)
     statements: list[str] = []
     house.store._database._connection().set_trace_callback(statements.append)
-    held = [in_a_view(house) for _ in past_values.export(house.store)]
+    held = [in_a_view(house) for _ in written_out.export(house.store)]
     house.store._database._connection().set_trace_callback(None)
     assert held == [False] * 11
     assert sum(one.startswith("BEGIN") for one in statements) > 5
@@ -350,12 +351,12 @@ def test_a_value_between_two_steps_of_the_display_is_refused(house: House) -> No
 def test_an_imported_setup_says_where_it_comes_from(house: House) -> None:
     take_in(house, LOG)
     with house.store.reading():
-        ids = {row["setup"] for row in house.store.setups.kept_values("vise-a")}
+        ids = {row["setup"] for row in kept_values(house.store, "vise-a")}
     one = past_values.past_setup(house.store, min(ids))
     assert [row["axis"] for row in one] == ["X", "Y", "Z"]
     assert {row["person"] for row in one} == {"mara"}
     with pytest.raises(NoSuchUpload):
-        past_values.staged(house.store, "../../etc/passwd")
+        staged_tables.staged(house.store, "../../etc/passwd")
 
 
 def slow_setup(house: House) -> str:

@@ -8,11 +8,13 @@ from collections.abc import Callable
 
 from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES
-from webapp.domain.plain.errors import DomainError, SlotTakenError
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.shop.errors import SlotTakenError
 from webapp.services.audit.auditing import audit
 from webapp.services.decisions import signing_off
-from webapp.services.errors import DecidedAlready, TooManyTries
+from webapp.services.decisions.errors import DecidedAlready
 from webapp.services.intake import intake
+from webapp.services.people.errors import TooManyTries
 from webapp.services.shop import register
 from webapp.store import Store
 
@@ -68,21 +70,22 @@ def test_one_sign_off_counts_and_its_values_are_kept_once(house: House) -> None:
 
 
 def test_a_slot_has_one_owner_whoever_was_given_it_at_the_same_moment(house: House) -> None:
-    owners = ("mara", "ivo")
+    owners = ("tomas", "ivo")
 
     def give(store: Store, number: int) -> str:
         owner = owners[number % 2]
-        register.give_slot(store, "mill-1", "G57", owner, None, "ines", house.clock())
+        register.give_slot(store, "mill-2", "G57", owner, None, "ines", house.clock())
         return owner
 
     found = at_once(house, give)
     granted = [one for one in found if isinstance(one, str)]
     with house.store.reading():
-        slot = house.store.shop.slot("mill-1", "G57")
+        slot = house.store.shop.slot("mill-2", "G57")
     assert slot is not None
     assert set(granted) == {slot["owner"]}
     assert {type(one) for one in found} == {str, SlotTakenError}
-    assert len(changes(house, "slot.given")) == len(granted)
+    # The same grant again is answered and noted once, as a second press is.
+    assert len(changes(house, "slot.given")) == 1
     assert audit(house.store) == []
 
 
@@ -95,6 +98,6 @@ def test_an_upload_that_comes_eight_times_is_taken_once(house: House) -> None:
     found = Counter(outcome for outcomes in at_once(house, upload) for outcome in outcomes)  # type: ignore[attr-defined]
     assert found == {"accepted": len(parts), "already_had": len(parts) * (WORKERS - 1)}
     with house.store.reading():
-        stored = [event["position"] for event in house.store.setups.all_events()]
+        stored = [event["position"] for event in house.store.setups.events_between(0, 2**62)]
         assert len(stored) == len(parts)
     assert audit(house.store) == []

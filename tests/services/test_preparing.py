@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from tests.kit.house import House
+from tests.kit.kept import kept_values
 from tests.kit.shop import SHOP
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.services.errors import NoSuchMachine
@@ -40,22 +41,22 @@ def test_a_sheet_past_half_its_life_is_replaced(house: House) -> None:
 def test_a_change_that_is_not_on_the_sheet_keeps_it(house: House) -> None:
     first = house.sheet()
     house.clock.forward(minutes=2)
-    register.authorise(house.store, "tomas", "mill-2", None, "ines", house.clock())
+    register.authorise(house.store, "tomas", "mill-2", None, "ines", house.clock(), "alone")
     assert house.sheet() == first
 
 
 def test_a_change_on_the_sheet_makes_another_at_once(house: House) -> None:
     first = house.sheet()
-    register.give_slot(house.store, "mill-1", "G57", "ivo", None, "ines", house.clock())
+    register.give_slot(house.store, "mill-1", "G57", "ines", None, "ines", house.clock())
     second = house.sheet()
     assert second[0] != first[0]
     owners = {slot["label"]: slot["owner_id"] for slot in json.loads(second[1])["slots"]}
-    assert owners["G57"] == "ivo"
+    assert owners["G57"] == "ines"
 
 
 def test_every_sheet_handed_out_is_kept(house: House) -> None:
     first = house.sheet()
-    register.give_slot(house.store, "mill-1", "G57", "ivo", None, "ines", house.clock())
+    register.give_slot(house.store, "mill-1", "G57", "ines", None, "ines", house.clock())
     second = house.sheet()
     with house.store.reading():
         assert [house.store.setups.sheet(sheet[0])["text"] for sheet in (first, second)] == [
@@ -161,7 +162,7 @@ def test_a_value_measured_before_the_vise_was_moved_stays_with_its_own_seating(h
     register.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
     house.sign_off(walk.setup)
     with house.store.reading():
-        assert {row["seating"] for row in house.store.setups.kept_values("vise-a")} == {"vise-a-1"}
+        assert {row["seating"] for row in kept_values(house.store, "vise-a")} == {"vise-a-1"}
     assert usual(house)["values"] == 0
 
 
@@ -195,13 +196,13 @@ def test_the_board_says_how_the_last_setup_left_the_machine(house: House) -> Non
 
 def test_an_unknown_machine_is_said_to_be_unknown(house: House) -> None:
     with pytest.raises(NoSuchMachine):
-        preparing.current_sheet(house.store, house.keyring, "mill-9", house.clock())
+        preparing.current_sheet(house.store, "mill-9", house.clock())
 
 
 def test_a_machine_whose_sheet_cannot_be_made_is_listed_with_the_reason(house: House) -> None:
     with house.store.writing():
         house.store.shop.retire("probe", "probe-1")
-    found = preparing.current_sheets(house.store, house.keyring, house.clock())
+    found = preparing.current_sheets(house.store, house.clock())
     assert [(row["hash"], row["error"]["code"]) for row in found] == [
         (None, "services.sheet_cannot_be_made")
     ] * 2
@@ -237,5 +238,5 @@ def test_who_is_practised_is_read_from_each_persons_setups_and_not_from_all_valu
     with house.store.reading():
         rows = house.store.setups._among(f"EXPLAIN QUERY PLAN {WITH_VALUES_AT}", ("[]", "vise-a"))
     plan = " / ".join(row[3] for row in rows)
-    assert "SEARCH setup USING COVERING INDEX setup_of_person (person=?)" in plan
+    assert "SEARCH setup USING COVERING INDEX setup_begun_by (person=?)" in plan
     assert "SEARCH kept_value USING PRIMARY KEY (setup=?)" in plan

@@ -1,16 +1,21 @@
 """What a lead changes about the shop."""
 
+import json
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 import pytest
 
 from tests.kit.house import House
 from tests.kit.shop import MILL, SHOP, load_shop
-from webapp.domain.plain.errors import SlotHeldBackError, SlotNotAssignedError, SlotTakenError, error_classes
+from webapp.domain.plain.errors import error_classes
+from webapp.domain.shop.errors import SlotHeldBackError, SlotNotAssignedError, SlotTakenError
 from webapp.domain.shop.shop_file import Shop
+from webapp.services.audit import shop_rows
 from webapp.services.errors import (
+    DayNotBegun,
     LastLead,
     NameRefused,
     NoSuchFixture,
@@ -23,6 +28,7 @@ from webapp.services.errors import (
     RoleMissing,
     RoleUnknown,
     SeatingJustStarted,
+    SeatingNotNewest,
     ServiceError,
     TimeRefused,
 )
@@ -43,7 +49,7 @@ def slot(house: House, label: str) -> Any:
 def give(
     house: House,
     label: str = "G57",
-    person: str = "ivo",
+    person: str = "ines",
     until: str | None = UNTIL,
     by: str = "ines",
     machine: str = "mill-1",
@@ -62,7 +68,7 @@ def reload(house: House, shop: Shop) -> Any:
 
 def test_a_free_slot_is_given_and_stands_on_the_ledger(house: House) -> None:
     give(house)
-    assert (slot(house, "G57")["owner"], slot(house, "G57")["until_utc"]) == ("ivo", UNTIL)
+    assert (slot(house, "G57")["owner"], slot(house, "G57")["until_utc"]) == ("ines", UNTIL)
     with house.store.reading():
         assert len(house.store.ledger.changes(kind="slot.given")) == 1
 
@@ -78,10 +84,10 @@ def test_an_ended_slot_is_held_back_until_its_values_are_copied_out(house: House
         register.release(house.store, "mill-1", "G54", "ines", house.clock())
     register.end_slot(house.store, "mill-1", "G54", "ines", house.clock())
     with pytest.raises(SlotHeldBackError):
-        give(house, "G54", "ivo")
+        give(house, "G54", "ines")
     register.release(house.store, "mill-1", "G54", "ines", house.clock())
-    give(house, "G54", "ivo")
-    assert slot(house, "G54")["owner"] == "ivo"
+    give(house, "G54", "ines")
+    assert slot(house, "G54")["owner"] == "ines"
 
 
 def test_a_free_slot_cannot_be_ended_and_an_own_one_cannot_be_kept_for_the_shop(house: House) -> None:
@@ -221,7 +227,7 @@ def test_loading_applies_only_the_differences(house: House) -> None:
         ("machine.changed", "mill-1"),
         ("person.disabled", "ivo"),
         ("person.authorisation_withdrawn", "ivo"),
-        ("slot.removed", "mill-1"),
+        ("slot.released", "mill-1"),
     }
 
 
@@ -250,6 +256,28 @@ def test_loading_keeps_what_was_seen_in_a_slot(house: House) -> None:
     assert slot(house, "G54")["until_utc"] == UNTIL
 
 
+def test_a_slot_that_a_file_leaves_out_is_set_free_and_keeps_its_last_values(house: House) -> None:
+    house.signed_off()
+    seen = slot(house, "G54")["last_values"]
+    without = replace(SHOP, slots=tuple(one for one in SHOP.slots if one.label not in {"G54", "G56", "G57"}))
+    told = {(one["type"], one["data"].get("slot")) for one in reload(house, without)}
+    assert told == {("slot.released", "G54"), ("slot.no_longer_kept", "G56")}
+    rows = {label: slot(house, label) for label in ("G54", "G56", "G57")}
+    assert {row["kind"] for row in rows.values()} == {"free"}
+    assert rows["G54"]["last_values"] == seen != {}
+    assert house.sheet()
+    assert reload(house, without) == []
+    assert list(shop_rows.misfits(house.store)) == []
+
+
+def test_a_free_slot_that_its_machine_does_not_have_any_more_stops_no_sheet(house: House) -> None:
+    fewer = replace(MILL, slot_family="G54-G56, G58")
+    reload(house, replace(SHOP, machines=(fewer, *SHOP.machines[1:])))
+    assert slot(house, "G57")["kind"] == "free"
+    labels = [one["label"] for one in json.loads(house.sheet()[1])["slots"]]
+    assert labels == ["G54", "G55", "G56", "G58"]
+
+
 def test_every_refusal_of_the_use_cases_has_words() -> None:
     classes = error_classes(ServiceError)
     assert len(classes) > 40
@@ -259,3 +287,23 @@ def test_every_refusal_of_the_use_cases_has_words() -> None:
         }
         assert say(refusal.code, fields)
     assert {one for one in catalogue() if one.startswith("services.")} >= {one.code for one in classes}
+
+
+def test_a_seating_may_begin_with_a_day_that_has_begun_and_the_newest_that_has_holds(house: House) -> None:
+    store, now = house.store, house.clock()
+    for day, refusal in ((date(2999, 1, 1), DayNotBegun), (date(2026, 11, 1), SeatingNotNewest)):
+        with pytest.raises(refusal):
+            register.start_seating(store, "vise-a", "late", "Moved.", "ines", now, day)
+    register.start_seating(store, "vise-a", "begun-back", "Moved.", "ines", now, date(2026, 11, 20))
+    with store.writing():
+        store.shop.start_seating("of-old", "vise-a", "2026-11-10T00:00:00.000Z", "Found in the log.")
+    with store.reading():
+        seatings = [(row["id"], row["until_utc"]) for row in store.shop.seatings("vise-a")]
+        present = store.shop.seating_now("vise-a")
+    assert seatings == [
+        ("vise-a-1", "2026-11-10T00:00:00.000Z"),
+        ("of-old", "2026-11-20T00:00:00.000Z"),
+        ("begun-back", None),
+    ]
+    assert present is not None
+    assert present["id"] == "begun-back"

@@ -9,8 +9,8 @@ from tests.kit.house import House
 from webapp.domain.evidence.checkpoint import CheckpointRefused, read_checkpoint
 from webapp.domain.evidence.consistency import is_consistent
 from webapp.proof.errors import NoteRefused
-from webapp.proof.keys import new_head_signer
-from webapp.proof.signed_note import NoteSigner
+from webapp.proof.keys.key_ring import new_head_signer
+from webapp.proof.ledger.signed_note import NoteSigner
 from webapp.services.errors import LedgerWentBack
 from webapp.services.evidence import epochs, signed_heads
 

@@ -7,25 +7,28 @@ from typing import Any
 import pytest
 
 from tests.kit.house import House
+from tests.kit.kept import kept_values
 from tests.kit.shop import PASSPHRASES, PINS
 from tests.kit.walk import Walk
 from webapp.domain.evidence.reviewed import fits
 from webapp.services.decisions import signing_off
+from webapp.services.decisions.errors import (
+    DecidedAlready,
+    NotFinished,
+    QuestionsOpen,
+    SetupChanged,
+    SignatureNotVerified,
+)
 from webapp.services.errors import (
     AnsweredAlready,
-    DecidedAlready,
     DecisionUnknown,
     NoSuchQuestion,
     NoSuchSetup,
-    NotFinished,
     OwnSetup,
-    QuestionsOpen,
     ReasonMissing,
     RoleMissing,
-    SetupChanged,
-    SignatureNotVerified,
-    SignInRefused,
 )
+from webapp.services.people.errors import SignInRefused
 from webapp.services.setups import answering
 from webapp.services.shop import register
 
@@ -34,7 +37,7 @@ UNKNOWN = "00000000-0000-0000-0000-00000000dead"
 
 def kept(house: House, fixture: str = "vise-a") -> Any:
     with house.store.reading():
-        return house.store.setups.kept_values(fixture)
+        return kept_values(house.store, fixture)
 
 
 def status(house: House, walk: Walk) -> Any:

@@ -8,13 +8,18 @@ from dataclasses import replace
 import pytest
 
 from tests.kit.house import House
-from tests.kit.past import keep_past, setup_id
+from tests.kit.past import keep_past, rows_of, setup_id
 from tests.kit.shop import CENTRES_NM
-from webapp.domain.usual.trend import seating_trend
+from webapp.domain.evidence.told import STAYED_OUT
+from webapp.domain.usual.moved import begun_back
+from webapp.domain.usual.trend import described, seating_trend, values_of
+from webapp.domain.usual.usual import usual
 from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
 from webapp.services.numbers import trending
+from webapp.services.numbers.long_axis import STRETCH, Counting
 from webapp.services.sheets import preparing
 from webapp.services.shop import register
+from webapp.words import say
 
 
 def scattered(count: int, off_nm: int = 0) -> list[int]:
@@ -87,8 +92,7 @@ def test_a_value_of_an_earlier_seating_is_weighed_as_the_whole_seating_read_row_
     for place, reason in ((280, None), (3, "A chip.")):
         one = trending.with_and_without(house.store, "vise-a", "X", ids[place])
         assert (one.number, one.seating["id"], one.row.left_out_reason) == (place + 1, "vise-a-1", reason)
-        with house.store.reading():
-            row = trending.seating_rows(house.store, "vise-a", "X")[0]
+        row = rows_of(house.store, "vise-a", "X")[0]
         turned = tuple(
             replace(kept, left_out_reason="Else." if reason is None else None) if kept == one.row else kept
             for kept in row.rows
@@ -96,8 +100,34 @@ def test_a_value_of_an_earlier_seating_is_weighed_as_the_whole_seating_read_row_
         for rows, counting in ((row.rows, one.now), (turned, one.other)):
             parts = one.parts.floor, one.parts.choice, one.parts.machine.display
             whole = seating_trend([replace(row, rows=rows)], *parts)
-            assert counting == trending.Counting(whole.usual, whole.signal_count)
+            assert counting == Counting(whole.usual, whole.signal_count)
             assert counting.signals > 0
+
+
+def test_a_seating_begun_back_is_weighed_as_the_whole_seating_read_row_by_row_is(house: House) -> None:
+    values = [value + (90_000 if place >= 60 else 0) for place, value in enumerate(scattered(90))]
+    ids = keep_past(house, values)
+    register.leave_out(house.store, ids[3], "X", "A chip.", "ines", house.clock())
+    for one, reason in ((ids[70], STAYED_OUT), (ids[71], "A chip."), (ids[50], STAYED_OUT)):
+        with house.store.writing():
+            house.store.setups.leave_out(one, "X", reason)
+    found = trending.begun_with(house.store, "vise-a", "X", ids[60])
+    parts = found.parts.floor, found.parts.choice, found.parts.machine.display
+    whole = rows_of(house.store, "vise-a", "X")
+    assert (found.number, found.row) == (61, whole[0].rows[60])
+    assert found.now == usual(list(map(values_of, whole)), *parts)
+    assert found.other == usual(list(map(values_of, begun_back(whole, ids[60]))), *parts)
+    assert (found.now.n_values, found.other.n_values) == (86, 29)
+    for there in (ids[0], setup_id(500)):
+        with pytest.raises(NoSuchValue):
+            trending.begun_with(house.store, "vise-a", "X", there)
+
+
+def test_the_words_of_a_chart_of_one_value_speak_of_one(house: House) -> None:
+    keep_past(house, [CENTRES_NM["X"]])
+    found = trending.trend(house.store, "vise-a", "X")
+    (said,) = described(found.now, found.parts.machine.display)
+    assert say(said.code, said.fields).startswith("1 value, ")
 
 
 def test_the_overview_has_every_fixture_with_each_axis_that_is_touched(house: House) -> None:
@@ -119,7 +149,7 @@ def test_every_page_of_a_seating_has_its_one_baseline_and_says_the_same_of_it(
     newest = trending.trend(house.store, "vise-a", "X").now
     seen = [point.number for point in newest.shown.points]
     assert newest.chart is not None
-    for start in range(trending.STRETCH, count, trending.STRETCH):
+    for start in range(STRETCH, count, STRETCH):
         older = trending.trend(house.store, "vise-a", "X", start=start).now
         assert older.chart is not None
         assert (older.chart.baseline, older.chart.centre_nm, older.chart.sigma_nm) == (

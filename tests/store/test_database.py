@@ -19,6 +19,7 @@ from webapp.store.errors import (
     CopyDisturbed,
     DatabaseDamaged,
     DatabaseLocked,
+    DecidedTwice,
     DiskFull,
     FolderNotWritable,
     KeptForever,
@@ -28,7 +29,9 @@ from webapp.store.errors import (
     SettingNotKept,
     WriteAheadLogRefused,
 )
-from webapp.store.migrations import MIGRATIONS, NOTES, Migration, copy_before, migrate
+from webapp.store.migrations import DRAFTS_NOT_COUNTED, MIGRATIONS, copy_before, migrate
+from webapp.store.steps.erasable import DECIDED_ONCE, NOTES
+from webapp.store.steps.step import Migration
 from webapp.store.tables import access, devices, ledger, numbers, people, records, setups, shop, worries
 from webapp.store.tables.base import Table
 
@@ -324,7 +327,10 @@ def test_classes_and_tables_have_the_same_columns(kept_in_file: Store) -> None:
     classes.discard(Table)
     made = {row[0] for row in raw(kept_in_file, "SELECT name FROM sqlite_master WHERE type = 'table'")} - {
         "migration",
-        "row_change",  # no query is built for it
+        "row_change",  # no query is built for these
+        "setup_term",
+        "setup_to_find",
+        "setup_words",
     }
     assert {one._meta.table_name for one in classes} == made
     for one in classes:
@@ -416,6 +422,24 @@ def test_a_text_that_nobody_signed_gives_the_id_of_an_event_back(tmp_path: Path)
     assert found == [("bb", None), ("unsigned:aa", None)]
 
 
+def test_a_shop_from_before_counts_no_draft_any_more_and_everything_else_as_it_did(tmp_path: Path) -> None:
+    database = Database(tmp_path / "zerokeep.db")
+    migrate(database, MIGRATIONS[: MIGRATIONS.index(DRAFTS_NOT_COUNTED)])
+
+    def number_after(kind: str, id_: str) -> int:
+        with database.writing():
+            database.raw("INSERT INTO item VALUES (?, ?, '{}', 1)", (kind, id_))
+            database.raw("UPDATE item SET active = 0 WHERE id = ?", (id_,))
+            found = database.raw("SELECT number FROM sheet_version WHERE subject = 'shop'")
+        return int(found[0][0])
+
+    assert number_after("procedure", "draft:shop") == 2
+    migrate(database)
+    assert number_after("procedure", "draft:vise-a") == 2
+    assert number_after("procedure", "for:vise-a") == 4
+    assert number_after("machine", "draft:mill") == 6
+
+
 def test_others_write_between_the_steps_of_a_copy_and_the_copy_has_what_they_wrote(
     kept_in_file: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -437,10 +461,33 @@ def test_others_write_between_the_steps_of_a_copy_and_the_copy_has_what_they_wro
         one.close()
 
 
-def test_a_copy_that_is_disturbed_again_and_again_is_given_up_with_its_own_sentence(
+def test_a_copy_that_is_disturbed_again_and_again_is_made_while_writers_wait(
     kept_in_file: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(sqlite, "PAGES_A_STEP", 4)
+    other, written = Store(kept_in_file._address), 0
+
+    def write() -> None:
+        nonlocal written
+        with other.writing():
+            other.ledger.append_change("{}", kind="t", by="b", subject="s", setup=None, at_utc="a")
+        written += 1
+
+    kept_in_file.copy_to(tmp_path / "copy.db", write)
+    copy = Store(tmp_path / "copy.db")
+    with copy.reading():
+        assert (copy.ledger.size(), copy.damage()) == (written, [])
+    assert written > sqlite.MOST_BEGUN_ANEW
+    write()
+    for one in (copy, other):
+        one.close()
+
+
+def test_a_copy_that_takes_longer_than_writers_wait_is_given_up_with_its_own_sentence(
+    kept_in_file: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sqlite, "PAGES_A_STEP", 4)
+    monkeypatch.setattr(sqlite, "LONGEST_HELD_SECONDS", -1)
     other = Store(kept_in_file._address)
 
     def write() -> None:
@@ -497,3 +544,22 @@ def test_steps_do_not_run_where_there_is_no_room_for_the_copy(
     with database.reading():
         assert database.raw("SELECT name FROM migration") == [("one",)]
     assert list(tmp_path.glob("*before-step-*")) == []
+
+
+def test_a_database_with_two_decisions_about_a_setup_is_refused_plainly_and_left_as_it_was(
+    tmp_path: Path,
+) -> None:
+    database, before = Database(tmp_path / "shop.db"), MIGRATIONS.index(DECIDED_ONCE)
+    migrate(database, MIGRATIONS[:before])
+    with database.altering(), database.writing():
+        for position, kind in enumerate(("setup.signed_off", "setup.not_accepted")):
+            database.raw("INSERT INTO leaf VALUES (?, 'change', ?)", (position, bytes(32)))
+            database.raw(
+                "INSERT INTO change VALUES (?, '{}', ?, 'ines', 's1', 's1', '2026-11-25')", (position, kind)
+            )
+    with pytest.raises(DecidedTwice, match="more than one decision about the setups s1"):
+        migrate(database)
+    with database.altering(), database.reading():
+        assert database.raw("SELECT count(*) FROM change")[0][0] == 2
+        assert database.raw("SELECT max(number) FROM migration")[0][0] == before
+    database.close()

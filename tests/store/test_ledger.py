@@ -73,3 +73,15 @@ def test_what_came_to_be_of_one_record_is_found_by_an_index_on_either_database(s
         explain = "EXPLAIN QUERY PLAN" if in_file else "EXPLAIN"
         plan = store.ask(f"{explain} {CHANGES_ABOUT_RECORD}", ("two", "record.added_to"))
     assert "change_about_record" in str(plan), plan
+
+
+def test_the_newest_change_about_one_subject_is_found_among_all_of_its_kinds(store: Store) -> None:
+    said = (("a", "one"), ("b", "one"), ("a", "other"), ("c", "one"))
+    with store.writing():
+        for kind, subject in said:
+            store.ledger.append_change("{}", kind=kind, by="b", subject=subject, setup=None, at_utc="a")
+        found = [
+            (one["type"], one["position"]) if (one := store.ledger.newest_about(*asked)) else None
+            for asked in (("one", ("a", "b")), ("other", ("a", "b")), ("nobody", ("a",)))
+        ]
+    assert found == [("b", 1), ("a", 2), None]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import threading
 from pathlib import Path
+from time import sleep
 from typing import Any
 
 import psycopg
@@ -25,7 +26,9 @@ from webapp.store.errors import (
     StoreError,
     SuperuserRefused,
 )
-from webapp.store.migrations import MIGRATIONS, NAMES_ERASABLE, _run, hash_of, kept_forever, migrate
+from webapp.store.migrations import MIGRATIONS, _run, migrate
+from webapp.store.steps.erasable import NAMES_ERASABLE
+from webapp.store.steps.step import hash_of, kept_forever
 
 KEPT_FOREVER = sorted(
     {
@@ -34,6 +37,8 @@ KEPT_FOREVER = sorted(
         for one in step.statements
         if (found := re.search(r"TRIGGER (\w+)_no_delete", one))
     }
+    # Parts of sheets go with the last sheet that has them.
+    - {"sheet_part"}
 )
 COLUMNS = (
     "SELECT table_name, column_name, data_type, is_nullable FROM information_schema.columns "
@@ -335,7 +340,8 @@ def test_one_of_all_workers_looks_after_things_until_it_ends(kept_on_server: Sto
     other = Store(server().address(), tmp_path)
     assert (kept_on_server.is_first(), other.is_first(), kept_on_server.is_first()) == (True, False, True)
     kept_on_server.close()
-    assert other.is_first()
+    # The server lets go of a lock a moment after its client has closed.
+    assert any(other.is_first() or sleep(0.1) for _ in range(100))
     other.close()
 
 

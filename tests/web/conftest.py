@@ -5,7 +5,6 @@ the kit's shop, an auditor, clients that behave like a browser.
 from __future__ import annotations
 
 import json
-import os
 import re
 import shutil
 from collections.abc import Callable, Iterator
@@ -20,12 +19,14 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from tests.kit import more
 from tests.kit.clock import Clock
 from tests.kit.house import House
+from tests.kit.one_press import share_the_press
 from tests.kit.postgresql import Rows, server
 from tests.kit.shop import PASSPHRASES, fixed_keyring
 from webapp import create_app
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.people import names
 from webapp.services.people.secret_digests import digests_of
@@ -34,11 +35,23 @@ from webapp.settings import Settings
 from webapp.store import Store
 from webapp.store.moving import carry
 
-# Whose tests run on a shop in a file and on one on a server; calls of tablets and long lists of people too
-# when ZEROKEEP_TESTS_MORE is set, because they take minutes.
-MORE = {"test_api", "test_many_people"} if os.environ.get("ZEROKEEP_TESTS_MORE") else set[str]()
-IN_BOTH = {"test_deciding", "test_tablets_page", "test_worries", *MORE}
+# Whose tests run on a shop in a file and on one on a server; calls of tablets, pages of decisions (what they
+# decide is tested on both in `tests/services`) and long lists of people too when ZEROKEEP_TESTS_MORE is set,
+# because they take minutes.
+MORE = {"test_api", "test_deciding", "test_many_people"} if more.ALL else set[str]()
+IN_BOTH = {
+    "test_closing",
+    "test_finding",
+    "test_out_of_use",
+    "test_several_fixtures",
+    "test_tablets_page",
+    "test_two_leads",
+    "test_worries",
+    *MORE,
+}
 FURNISHED_ROWS: Rows = {}
+
+share_the_press()
 
 DATABASE = "zerokeep.db"
 KEY_PASSPHRASE = "four plain words here"

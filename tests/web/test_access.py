@@ -10,7 +10,8 @@ from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import Site
 from webapp.web.desk.access import _own_page
 
-TOKEN_FIELD = re.compile(r'name="csrf_token" value="[^"]+"')
+# A token of this browser and the number of this form: other ones on every page.
+TOKEN_FIELD = re.compile(r'name="(?:csrf_token|press)"(?: type="hidden")? value="[^"]+"')
 
 
 def session_cookie(headers: list[str]) -> str:

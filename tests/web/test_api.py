@@ -15,8 +15,8 @@ from tests.kit.device import Device
 from tests.kit.shop import PINS
 from tests.web.conftest import ORIGIN, TABLET, Site
 from webapp.domain.evidence.consistency import is_consistent
-from webapp.proof.jws import DeviceKey
-from webapp.proof.signed_note import NoteVerifier
+from webapp.proof.keys.jws import DeviceKey
+from webapp.proof.ledger.signed_note import NoteVerifier
 from webapp.services.evidence.signed_heads import read_head
 from webapp.services.intake import enrolling
 from webapp.services.intake.tablets_in_use import MOST_TRIED

@@ -1,10 +1,9 @@
 """The lead's decisions at the desk: review, sign off, not accept, answer."""
 
-import re
-
 from tests.kit.shop import CENTRES_NM, PASSPHRASES, PINS, PROBE
-from tests.web.conftest import SEEN, Site
+from tests.web.conftest import SEEN, Site, read
 from webapp.services.decisions import signing_off
+from webapp.services.decisions.errors import DecidedAlready, NotPlain
 from webapp.services.evidence.ledger import change
 from webapp.services.setups import answering, stored_setups
 
@@ -20,7 +19,8 @@ def test_the_queue_shows_a_signed_setup_and_the_page_shows_every_number_beside_i
         assert shown in page, shown
     assert "Copy the three old values beside that label" in page
     assert "{slot}" not in page
-    assert page.count("<svg") == 6  # three axes, each wide and compact
+    assert page.count("<figure>") == 3
+    assert page.count('class="touch-rule"') == 6  # each axis in one look, and each touch in the table
 
 
 def test_a_setup_is_signed_off_with_the_passphrase_and_a_note(site: Site) -> None:
@@ -70,7 +70,7 @@ def test_a_setup_that_changed_since_its_form_was_opened_is_read_again_and_the_no
             text = answer.get_data(as_text=True)
             assert answer.status_code == 422
             assert "Words of mine." in text
-            fresh = SEEN.search(text)
+            fresh = SEEN.search(text, text.index(f'action="{path}'))
             assert fresh
             assert ("has changed since" in text) == told.startswith("has changed")
             assert (fresh[1] == read[1]) == (passphrase == "not the passphrase")
@@ -86,19 +86,6 @@ def test_a_form_without_what_was_read_decides_nothing(site: Site) -> None:
         )
         assert answer.status_code == 422
         assert "has changed since you looked at it" in answer.get_data(as_text=True)
-
-
-def test_the_form_says_so_when_the_setup_changed_between_its_page_and_the_form(site: Site) -> None:
-    walk = site.house.signed()
-    lead = site.signed_in("ines")
-    link = re.search(
-        r'href="(/desk/setups/[^"]+/sign-off\?seen=[0-9a-f]{64})"', lead.page(f"/desk/setups/{walk.setup}")
-    )
-    assert link
-    assert "has changed since you looked at it" not in lead.page(link[1])
-    walk.event("setup.resumed", {"away_ms": 1000}, None)
-    site.house.accept(walk.parts)
-    assert "has changed since you looked at it" in lead.page(link[1])
 
 
 def test_wrong_passphrases_typed_elsewhere_do_not_keep_a_lead_from_signing_off(site: Site) -> None:
@@ -144,9 +131,113 @@ def test_whoever_ran_a_setup_is_told_that_another_lead_signs_it_off(site: Site) 
     walk = site.house.signed("tomas")
     runner = site.signed_in("tomas")
     assert "another lead has to sign it off" in runner.page(f"/desk/setups/{walk.setup}")
-    answer = runner.decide(f"/desk/setups/{walk.setup}/sign-off", note="", passphrase=PASSPHRASES["tomas"])
+    path, read = f"/desk/setups/{walk.setup}/sign-off", site.house.seen(walk.setup)
+    answer = runner.send(path, note="", seen=read, passphrase=PASSPHRASES["tomas"])
     assert answer.status_code == 422
     assert "waits for sign-off" in runner.page(f"/desk/setups/{walk.setup}")
+
+
+def plain_setups(site: Site, count: int) -> list[str]:
+    """A vise with a usual, and so many plain setups that wait."""
+    site.house.signed_off()
+    found = []
+    for _ in range(count):
+        site.house.clock.forward(minutes=10)
+        found.append(site.house.signed().setup)
+    return found
+
+
+def listed(page: str) -> list[str]:
+    return [part.split('"', 1)[0] for part in page.split('name="one" checked value="')[1:]]
+
+
+def test_one_passphrase_signs_the_list_of_what_was_opened_each_as_its_own_event(site: Site) -> None:
+    first, second, unopened = plain_setups(site, 3)
+    lead = site.signed_in("ines")
+    assert "There is nothing here to sign." in lead.page("/desk/sign-together")
+    for setup in (first, second):
+        lead.page(f"/desk/setups/{setup}")
+    assert "Sign 2 opened setups" in lead.page("/desk")
+    one = listed(lead.page("/desk/sign-together"))
+    assert [each.split(":")[0] for each in one] == [first, second]
+    wrong = lead.send("/desk/sign-together", one=one, passphrase="not the passphrase")
+    assert wrong.status_code == 422
+    answer = lead.send("/desk/sign-together", one=one, passphrase=PASSPHRASES["ines"])
+    assert answer.status_code == 200
+    assert "<h2>2 signed off</h2>" in read(answer)
+    assert read(answer).count("Mara Okafor, Plover</a>: <b>signed off</b>, its record is sealed") == 2
+    with site.house.store.reading():
+        signed = site.house.store.ledger.changes(kind="setup.signed_off")
+        assert [row["setup"] for row in signed][:2] == [second, first]
+        assert {setup: site.house.store.records.record(setup) is not None for setup in (first, second)} == {
+            first: True, second: True,
+        }  # fmt: skip
+        waiting = site.house.store.setups.setup(unopened)
+        assert waiting is not None
+        assert waiting["status"] == "signed"
+
+
+def test_nothing_is_signed_together_that_was_not_opened_here_or_changed_since(site: Site) -> None:
+    (setup,) = plain_setups(site, 1)
+    lead = site.signed_in("ines")
+    made_up = f"{setup}:{site.house.seen(setup)}"
+    answer = lead.send("/desk/sign-together", one=made_up, passphrase=PASSPHRASES["ines"])
+    assert answer.status_code == 422
+    lead.page(f"/desk/setups/{setup}")
+    assert listed(lead.page("/desk/sign-together")) == [made_up]
+    assert lead.send("/desk/sign-together", passphrase=PASSPHRASES["ines"]).status_code == 422
+    assert "waits for sign-off" in lead.page(f"/desk/setups/{setup}")
+
+
+def test_of_two_leads_with_one_list_the_second_is_told_and_the_rest_is_signed(site: Site) -> None:
+    first, second = plain_setups(site, 2)
+    lead = site.signed_in("ines")
+    for setup in (first, second):
+        lead.page(f"/desk/setups/{setup}")
+    read = [(setup, site.house.seen(setup)) for setup in (first, second)]
+    site.house.sign_off(first, "tomas")
+    ((_, why), (_, signed)) = [
+        (one.setup, one.refused)
+        for one in signing_off.sign_off_together(
+            site.house.store, read, "ines", PASSPHRASES["ines"], site.house.clock()
+        )
+    ]
+    assert isinstance(why, DecidedAlready)
+    assert signed is None
+
+
+def test_the_outcome_of_a_list_is_told_setup_by_setup(site: Site) -> None:
+    gone, odd, good = plain_setups(site, 3)
+    lead = site.signed_in("ines")
+    for setup in (gone, odd, good):
+        lead.page(f"/desk/setups/{setup}")
+    one = listed(lead.page("/desk/sign-together"))
+    site.house.sign_off(gone, "tomas")
+    with site.house.store.reading():
+        row = site.house.store.setups.setup(odd)
+    assert row is not None
+    later = {"setup": odd, "sheet": row["sheet"], "person": "mara", "at_utc": site.house.clock.text}
+    site.house.device.event("hold.pressed", {}, **later)
+    site.house.accept(site.house.device.sent[-1:])
+    answer = lead.send("/desk/sign-together", one=one, passphrase=PASSPHRASES["ines"])
+    said = read(answer)
+    assert answer.status_code == 422
+    assert "2 not signed off, 1 signed off" in said
+    parts = {
+        setup: said.partition(f"/desk/setups/{setup}")[2].partition("</li>")[0] for setup in (gone, odd, good)
+    }
+    assert "<b>not signed off.</b> Tomas" in parts[gone]
+    assert "<b>not signed off.</b> This setup" in parts[odd]
+    assert "<b>signed off</b>, its record is sealed" in parts[good]
+
+
+def test_a_setup_with_something_odd_is_not_signed_in_a_list(site: Site) -> None:
+    setup, _ = question_of(site)
+    read = [(setup, site.house.seen(setup))]
+    (one,) = signing_off.sign_off_together(
+        site.house.store, read, "ines", PASSPHRASES["ines"], site.house.clock()
+    )
+    assert isinstance(one.refused, NotPlain)
 
 
 def question_of(site: Site) -> tuple[str, str]:

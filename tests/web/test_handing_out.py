@@ -9,7 +9,8 @@ from pathlib import Path
 from uuid import UUID
 
 from tests.web.conftest import Site
-from webapp.proof import bundle_check
+from webapp.proof.ledger import bundle_check
+from webapp.services.decisions import signing_off
 from webapp.services.evidence.signed_heads import read_head
 
 
@@ -84,6 +85,14 @@ def test_who_took_a_copy_and_who_was_denied_stands_on_the_ledger(site: Site) -> 
         }
     assert told["setup.downloaded_unsigned"] == [("odo", walk.setup)]
     assert told["values.exported"] == [("odo", "every fixture")]
+    with store.reading():
+        (row,) = store.ledger.changes(kind="values.exported")
+    given = sha256(auditor.get("/desk/past.csv").data).hexdigest()
+    assert json.loads(row["text"])["data"] == {"fixture": None, "sha256": given}
+    with store.reading():
+        (row,) = store.ledger.changes(kind="setup.downloaded_unsigned")
+    shown = signing_off.reviewed_now(store, walk.setup)["sha256"]
+    assert json.loads(row["text"])["data"] == {"reviewed_sha256": shown}, "it is no hash of the file"
     assert sorted(told["access.denied"]) == [
         ("mara", "audit.ledger"),
         ("mara", "desk.setup"),

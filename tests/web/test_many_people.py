@@ -12,7 +12,7 @@ import pytest
 
 from tests.web.conftest import Site, make_site
 from tests.web.test_pages_keep_their_cost import cost_of
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_ring import KeyRing
 
 ROW = re.compile(r'data-label="short name"><code>([^<]+)</code>')
 

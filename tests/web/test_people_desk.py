@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 
@@ -9,9 +10,11 @@ import pytest
 from wtforms import PasswordField
 
 from tests.kit.shop import PASSPHRASES
-from tests.web.conftest import Browser, Site
-from webapp.services.errors import SignInRefused
+from tests.web.conftest import Browser, Site, read
+from webapp.services.audit import people as people_rows
 from webapp.services.people import access
+from webapp.services.people.errors import SignInRefused
+from webapp.services.shop import register
 from webapp.services.times import from_text
 from webapp.web.desk.forms import DeskForm
 from webapp.web.edge.errors import is_secret
@@ -22,6 +25,7 @@ CLASS = {
     "roles": "operator",
     "machines": "mill-1",
     "until": "2026-12-18",
+    "level": "alone",
 }
 OWN = PASSPHRASES["ines"]
 
@@ -99,11 +103,16 @@ def test_a_second_press_of_the_same_form_shows_the_same_secrets(site: Site, lead
 def test_a_last_day_that_is_over_or_beyond_the_calendar_is_refused_beside_its_field(
     site: Site, lead: Browser
 ) -> None:
+    alone = {"authorise-level": "alone"}
     for day, told in (("2020-01-01", "2020-01-01 is over already"), ("9999-12-31", "is no day")):
         sent = {**CLASS, "until": day, "do": "keep", "passphrase": OWN}
         for path, fields in (
             ("/desk/let-in", sent),
-            ("/desk/people/mara/authorise", {"authorise-machine": "mill-1", "authorise-until": day}),
+            (
+                "/desk/people/tomas/authorise",
+                {"authorise-machine": "mill-2", "authorise-until": day, **alone},
+            ),
+            ("/desk/people/mara/change_right", {"machine": "mill-1", "until": day, "level": "alone"}),
             ("/desk/people/mara/extend_slot", {"slot": "mill-1 G54", "until": day}),
         ):
             answer = lead.send(path, **fields)
@@ -164,40 +173,42 @@ def test_forgotten_secrets_are_begun_anew_shown_once_and_end_the_old_ones(site: 
 def test_a_right_is_given_with_a_last_day_that_counts_whole_and_withdrawn_with_a_reason(
     site: Site, lead: Browser
 ) -> None:
-    given = {"authorise-machine": "mill-2", "authorise-until": "2026-12-31"}
-    assert lead.send("/desk/people/mara/authorise", **given).status_code == 303
+    given = {"authorise-machine": "mill-2", "authorise-until": "2026-12-31", "authorise-level": "alone"}
+    assert lead.send("/desk/people/tomas/authorise", **given).status_code == 303
     assert ledger(site, "person.authorised")[0]["data"] == {
         "machine": "mill-2",
         "until_utc": "2027-01-01T00:00:00.000Z",
+        "level": "alone",
+        "training": "",
     }
-    refused = lead.send("/desk/people/mara/withdraw", machine="mill-2", reason="")
+    refused = lead.send("/desk/people/tomas/withdraw", machine="mill-2", reason="")
     assert refused.status_code == 422
     assert "Say why" in refused.get_data(as_text=True)
-    assert lead.send("/desk/people/mara/withdraw", machine="mill-2", reason="over").status_code == 303
+    assert lead.send("/desk/people/tomas/withdraw", machine="mill-2", reason="over").status_code == 303
     with site.house.store.reading():
-        assert "mill-2" not in {one["machine"] for one in site.house.store.people.running(["mara"])}
-    assert lead.send("/desk/people/mara/withdraw", machine="lathe", reason="none").status_code == 422
+        assert "mill-2" not in {one["machine"] for one in site.house.store.people.running(["tomas"])}
+    assert lead.send("/desk/people/tomas/withdraw", machine="lathe", reason="none").status_code == 422
 
 
 def test_a_slot_is_given_once_ended_and_set_free(site: Site, lead: Browser) -> None:
-    page = lead.page("/desk/people/mara")
-    free = re.search(r'<option value="(mill-1 [^"]+)"', page)
+    page = lead.page("/desk/people/tomas")
+    free = re.search(r'<option value="(mill-2 [^"]+)"', page)
     assert free
     row = free[1]
     give = {"give_slot-slot": row, "give_slot-until": ""}
-    assert lead.send("/desk/people/mara/give_slot", **give).status_code == 303
-    assert slots_of(site, "mara")[row] is None
+    assert lead.send("/desk/people/tomas/give_slot", **give).status_code == 303
+    assert slots_of(site, "tomas")[row] is None
     assert lead.send("/desk/people/ivo/give_slot", **give).status_code == 422
-    assert lead.send("/desk/people/mara/extend_slot", slot=row, until="2026-12-30").status_code == 303
-    assert slots_of(site, "mara")[row] == "2026-12-31T00:00:00.000Z"
-    wrong = lead.send("/desk/people/mara/extend_slot", slot=row, until="soon")
+    assert lead.send("/desk/people/tomas/extend_slot", slot=row, until="2026-12-30").status_code == 303
+    assert slots_of(site, "tomas")[row] == "2026-12-31T00:00:00.000Z"
+    wrong = lead.send("/desk/people/tomas/extend_slot", slot=row, until="soon")
     assert wrong.status_code == 422
     assert 'value="soon"' in wrong.get_data(as_text=True)
-    assert lead.send("/desk/people/mara/release_slot", slot=row).status_code == 422
-    assert lead.send("/desk/people/mara/end_slot", slot=row).status_code == 303
-    assert "ended, held back" in lead.page("/desk/people/mara")
-    assert lead.send("/desk/people/mara/release_slot", slot=row).status_code == 303
-    assert row not in slots_of(site, "mara")
+    assert lead.send("/desk/people/tomas/release_slot", slot=row).status_code == 422
+    assert lead.send("/desk/people/tomas/end_slot", slot=row).status_code == 303
+    assert "ended, held back" in lead.page("/desk/people/tomas")
+    assert lead.send("/desk/people/tomas/release_slot", slot=row).status_code == 303
+    assert row not in slots_of(site, "tomas")
 
 
 def test_roles_change_with_the_leads_passphrase_and_the_last_lead_stays(lead: Browser) -> None:
@@ -236,7 +247,7 @@ def test_a_slot_that_is_no_slot_is_a_bad_request(lead: Browser) -> None:
 
 
 def test_times_of_the_page_are_those_of_the_store(site: Site, lead: Browser) -> None:
-    lead.send("/desk/people/mara/authorise", **{"authorise-machine": "mill-1", "authorise-until": ""})
+    lead.send("/desk/people/tomas/authorise", **{"authorise-machine": "mill-2", "authorise-level": "alone"})
     entry = ledger(site, "person.authorised")[0]
     assert from_text(str(entry["at_utc"])) == site.house.clock()
 
@@ -259,3 +270,154 @@ def test_a_lead_erases_the_name_of_somebody_who_left_with_the_own_passphrase(
     assert "Take into use" not in page
     assert "Ivo Brandt" not in lead.page("/desk/people")
     assert [one["by"] for one in ledger(site, "person.name_erased")] == ["ines"]
+
+
+def test_a_right_says_at_which_level_by_whom_and_after_what_training(site: Site, lead: Browser) -> None:
+    sent = {"authorise-machine": "mill-2", "authorise-until": "2026-12-18", "authorise-level": "beside",
+            "authorise-training": "Two mornings with Ines, 20 November"}  # fmt: skip
+    assert lead.send("/desk/people/tomas/authorise", **sent).status_code == 303
+    page = " ".join(lead.page("/desk/people/tomas").split())
+    assert "with a lead beside" in page
+    assert "Two mornings with Ines" in page
+    assert "Ines Varga" in page
+    (said,) = [one["data"] for one in ledger(site, "person.authorised") if one["by"] == "ines"]
+    assert isinstance(said, dict)
+    assert (said["level"], said["training"]) == ("beside", "Two mornings with Ines, 20 November")
+    refused = lead.send("/desk/people/tomas/authorise", **{**sent, "authorise-level": "blindfold"})
+    assert refused.status_code == 422
+    assert "with a lead beside" in lead.page("/desk/people")
+
+
+def fields(page: str, action: str, number: int = 0) -> dict[str, str]:
+    """What a form of the page would send without typing: the values that stand in it."""
+    form = re.findall(rf'<form[^>]*/{action}"[^>]*>(.*?)</form>', page, re.DOTALL)[number]
+    sent = {
+        name[1]: value[1] if (value := re.search(r'value="([^"]*)"', one)) else ""
+        for one in re.findall(r"<input[^>]*>", form)
+        if (name := re.search(r'name="([^"]*)"', one)) and name[1] != "csrf_token"
+    }
+    for name, options in re.findall(r'<select[^>]*name="([^"]*)"[^>]*>(.*?)</select>', form, re.DOTALL):
+        chosen = re.search(r'value="([^"]*)" selected', options)
+        assert chosen
+        sent[name] = chosen[1]
+    return sent
+
+
+@pytest.mark.parametrize("until", ["2026-12-19T00:00:00.000Z", "2026-12-18T15:30:00.000Z", None])
+def test_a_press_without_typing_changes_neither_a_right_nor_a_slot(
+    site: Site, lead: Browser, until: str | None
+) -> None:
+    store, now = site.house.store, site.house.clock.forward(minutes=1)
+    register.authorise(store, "ivo", "mill-1", until, "ines", now, "beside", "Two mornings")
+    register.give_slot(store, "mill-1", "G58", "ivo", until, "ines", now)
+    site.house.clock.forward(minutes=1)
+    with store.reading():
+        before = store.people.running(["ivo"])
+    page, given = lead.page("/desk/people/ivo"), ledger(site, "slot.given")
+    assert lead.send("/desk/people/ivo/change_right", **fields(page, "change_right")).status_code == 303
+    assert lead.send("/desk/people/ivo/extend_slot", **fields(page, "extend_slot")).status_code == 303
+    with store.reading():
+        assert store.people.running(["ivo"]) == before
+    assert slots_of(site, "ivo") == {"mill-1 G58": until}
+    own = fields(lead.page("/desk/slots/mill-1/G58"), "extend")
+    assert lead.send("/desk/slots/mill-1/G58/extend", **own).status_code == 303
+    assert slots_of(site, "ivo") == {"mill-1 G58": until}
+    assert ledger(site, "slot.given") == given, "what stays as it stands is no entry"
+
+
+def test_what_has_ended_is_not_brought_back_by_a_press_without_typing(site: Site, lead: Browser) -> None:
+    store = site.house.store
+    until = "2026-11-25T20:00:00.000Z"
+    register.give_slot(store, "mill-1", "G58", "ivo", until, "ines", site.house.clock())
+    site.house.clock.forward(hours=20)
+    lead = site.signed_in("ines")
+    page = lead.page("/desk/people/ivo")
+    for action in ("change_right", "extend_slot"):
+        answer = lead.send(f"/desk/people/ivo/{action}", **fields(page, action))
+        assert answer.status_code == 422
+        assert "2026-11-25 is over already" in read(answer)
+    assert slots_of(site, "ivo") == {"mill-1 G58": until}
+    with store.reading():
+        assert [one["until_utc"] for one in store.people.running(["ivo"])] == [until]
+
+
+def test_a_right_is_changed_in_its_row_and_keeps_what_is_not_typed(site: Site, lead: Browser) -> None:
+    store, now = site.house.store, site.house.clock.forward(minutes=1)
+    register.authorise(store, "ivo", "mill-1", None, "ines", now, "beside", "Two mornings")
+    site.house.clock.forward(minutes=1)
+    page = lead.page("/desk/people/ivo")
+    assert 'value="mill-1"' not in page.split('id="authorise-machine"', 1)[1].split("</select>", 1)[0]
+    sent = {**fields(page, "change_right"), "until": "2027-01-31"}
+    assert lead.send("/desk/people/ivo/change_right", **sent).status_code == 303
+    with store.reading():
+        (right,) = store.people.running(["ivo"])
+    assert (right["level"], right["training"]) == ("beside", "Two mornings")
+    assert right["until_utc"] == "2027-02-01T00:00:00.000Z"
+    refused = lead.send("/desk/people/ivo/change_right", machine="mill-1", until="soon", level="alone",
+                        training="One more")  # fmt: skip
+    assert refused.status_code == 422
+    for typed in ('value="soon"', 'value="One more"', 'value="alone" selected'):
+        assert typed in read(refused)
+    again = lead.send(
+        "/desk/people/ivo/authorise", **{"authorise-machine": "mill-1", "authorise-level": "alone"}
+    )
+    assert again.status_code == 422
+    assert list(people_rows.misfits(store)) == []
+
+
+def test_how_somebody_sets_up_is_asked_and_never_chosen_beforehand(site: Site, lead: Browser) -> None:
+    for path in ("/desk/let-in", "/desk/people/tomas"):
+        how = re.findall(r'<input[^>]*type="radio"[^>]*>', lead.page(path))
+        assert how
+        assert not any("checked" in one for one in how)
+    unsaid = {name: value for name, value in CLASS.items() if name != "level"}
+    answer = lead.send("/desk/let-in", **unsaid, do="keep", passphrase=OWN)
+    assert answer.status_code == 422
+    assert "Choose alone, or with a lead beside" in read(answer)
+    assert "Nora Lindt" in read(answer)
+    first = lead.send("/desk/people/tomas/authorise", **{"authorise-machine": "mill-2"})
+    assert first.status_code == 422
+    assert "Choose alone, or with a lead beside" in read(first)
+    assert added(site) == []
+    without = {name: value for name, value in unsaid.items() if name != "machines"}
+    assert lead.send("/desk/let-in", **without, do="keep", passphrase=OWN).status_code == 200
+
+
+def test_a_class_comes_from_a_csv_file_with_all_its_faults_at_once(site: Site, lead: Browser) -> None:
+    faulty = "Name;Short name\nMara Holm;mara\nTom Ray;T!\n山田;\nÉmile Dûr;emile;x\nmàra okafor;other\n"
+    file = (io.BytesIO(faulty.encode("utf-8-sig")), "class.csv")
+    answer = lead.send("/desk/let-in", **{**CLASS, "people": "", "file": file}, do="look")
+    page = answer.get_data(as_text=True)
+    assert answer.status_code == 422
+    for line in (2, 3, 4, 5, 6):
+        assert f"Line {line}: " in page, line
+    assert "Émile Dûr;emile;x" in page
+    sound = (io.BytesIO("Name,Short name\nÉmile Dûr,emile\n".encode("latin-1")), "class.csv")
+    page = lead.send("/desk/let-in", **{**CLASS, "people": "", "file": sound}, do="look").get_data(
+        as_text=True
+    )
+    assert "1 person, nothing stored yet" in page
+    assert "Émile Dûr" in page
+    assert added(site) == []
+
+
+def test_a_first_sign_in_is_one_form_with_three_fields_and_opens_the_desk(site: Site, lead: Browser) -> None:
+    shown = lead.send("/desk/let-in", **CLASS, do="keep", passphrase=OWN).get_data(as_text=True)
+    first = SECRET.findall(shown)[0]
+    nora = site.browser()
+    nora.send("/sign-in", person="nora", passphrase=first)
+    page = nora.page("/me")
+    assert len(re.findall(r'<input[^>]*type="password"', page)) == 3
+    own = {"current": first, "new_passphrase": "nine ferries under a paper moon", "new_pin": "814572"}
+    for wrong, told in (({"new_pin": "123456"}, "row"), ({"new_passphrase": "short"}, "15"),
+                        ({"current": "not the words"}, "do not fit")):  # fmt: skip
+        answer = nora.send("/me/own", **{**own, **wrong})
+        assert answer.status_code == 422
+        assert told in read(answer), told
+    assert nora.send("/me/own", **own).status_code == 303
+    assert nora.get("/desk/setups").status_code == 200
+    with site.house.store.reading():
+        person = site.house.store.people.person("nora")
+    assert person is not None
+    assert (person["must_change"], person["must_change_pin"]) == (False, False)
+    assert site.browser().send("/sign-in", person="nora", passphrase=first).status_code == 403

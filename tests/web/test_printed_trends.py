@@ -5,6 +5,7 @@ one PDF, each axis with its chart as vectors, its words and its newest values.
 from __future__ import annotations
 
 import io
+import json
 
 from pypdf import PdfReader
 
@@ -51,6 +52,23 @@ def test_the_same_moment_prints_the_same_bytes(site: Site) -> None:
     lead = site.signed_in("ines")
     first, second = (lead.get("/desk/fixtures/vise-a/trends.pdf").data for _ in range(2))
     assert first == second
+
+
+def test_who_took_a_copy_stands_on_the_ledger_once_for_each_that_shows_something_else(site: Site) -> None:
+    past = keep_past(site.house, [CENTRES_NM["X"] + 1000 * step for step in STEPS])
+    auditor, path = site.signed_in("odo"), "/desk/fixtures/vise-a/trends.pdf"
+    for _ in range(2):
+        assert auditor.get(path).status_code == 200
+        site.house.clock.forward(minutes=1)
+    assert auditor.get("/desk/fixtures/nothing/trends.pdf").status_code == 404
+    leave_out(site.house.store, past[9], "X", "A chip under the ball.", "ines", site.house.clock())
+    assert auditor.get(path).status_code == 200
+    with site.house.store.reading():
+        told = site.house.store.ledger.changes(kind="trends.printed")
+    assert [(row["by"], row["subject"]) for row in told] == [("odo", "vise-a")] * 2
+    first, second = (json.loads(row["text"])["data"] for row in told)
+    assert first.keys() == {"seating", "shown_sha256"}
+    assert first["shown_sha256"] != second["shown_sha256"]
 
 
 def test_an_axis_without_a_value_says_so_and_an_unknown_fixture_is_not_there(site: Site) -> None:

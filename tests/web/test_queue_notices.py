@@ -4,9 +4,13 @@ import sqlite3
 from datetime import timedelta
 from pathlib import Path
 
+from tests.kit.clock import Clock
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import Site, make_site
-from webapp.proof.keys import KeyRing
+from webapp.proof.certificates import own_certificate
+from webapp.proof.certificates.local_authority import Power
+from webapp.proof.keys.key_ring import KeyRing
+from webapp.server.certificates import CHANCE
 from webapp.services.audit import auditing
 from webapp.services.evidence import safekeeping
 
@@ -55,6 +59,42 @@ def test_the_end_of_the_seals_certificate_is_told_from_sixty_days_before(site: S
     page = site.signed_in("ines").page("/desk")
     assert "in 30 days" in page
     assert "zerokeep renew-seal" in page
+
+
+def test_the_end_of_the_servers_certificate_is_told_to_leads_and_at_last_on_the_board(
+    tmp_path: Path, keys: tuple[Path, KeyRing]
+) -> None:
+    folder, name = tmp_path / "certificate", "setup.shop.lan"
+    power = Power((name,), ())
+    made = own_certificate.make(folder, power, [name], "A shop", "four plain words", Clock()(), CHANCE)
+    shown = own_certificate.server_file(folder)
+    site = make_site(tmp_path, keys, tls_certificate=shown, tls_key=shown)
+    site.house.clock.moment = made.server.not_valid_after_utc - timedelta(days=61)
+    assert "certificate ends" not in site.signed_in("ines").page("/desk")
+    site.house.clock.forward(days=11)
+    assert "in 50 days" in site.signed_in("ines").page("/desk")
+    assert "certificate ends" not in site.browser().page("/")
+    site.house.clock.forward(days=25)
+    assert "in 25 days" in site.browser().page("/")
+    site.house.clock.forward(days=26)
+    assert "certificate ended on" in site.signed_in("ines").page("/desk")
+    assert "certificate ended on" in site.browser().page("/")
+    site.house.store.close()
+    site.app.extensions["zerokeep"].close()
+
+
+def test_what_is_signed_off_and_not_sealed_is_counted_and_said_at_the_top(site: Site) -> None:
+    assert "without a sealed record" not in site.signed_in("ines").page("/desk")
+    for _ in range(2):
+        site.house.signed_off()
+    page = site.signed_in("ines").page("/desk")
+    assert "2 setups are signed off without a sealed record yet" in page
+    assert 'record not sealed yet <span class="count">2</span>' in page
+    for _ in range(11):
+        site.house.signed_off()
+    page = site.signed_in("ines").page("/desk")
+    assert "13 setups are signed off without a sealed record yet" in page
+    assert "1 more behind them" in page
 
 
 def test_a_sign_off_past_the_end_stands_and_says_why_there_is_no_seal(site: Site) -> None:

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from webapp.proof.jws import DeviceKey
-from webapp.proof.keys import KeyRing
-from webapp.services.errors import ChallengeRefused
+from webapp.proof.keys.jws import DeviceKey
+from webapp.proof.keys.key_ring import KeyRing
+from webapp.services.intake.errors import ChallengeRefused
 from webapp.web.tablet.signed_answers import challenge, check_challenge, reach, receipts
 
 NOW = datetime(2026, 11, 25, 8, 3, 12, 345_000, tzinfo=UTC)

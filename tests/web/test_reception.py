@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from flask import Flask, request
 
-from webapp.reception import Limits, Reception
+from webapp.server.reception import Limits, Reception
 
 Answer = tuple[int, dict[str, str], bytes]
 

@@ -16,8 +16,8 @@ from cryptography import x509
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import KEY_PASSPHRASE, Site, make_site
 from webapp.cli import main
-from webapp.proof import own_certificate
-from webapp.proof.keys import KeyRing
+from webapp.proof.certificates import own_certificate
+from webapp.proof.keys.key_ring import KeyRing
 
 LAN = "http://mill.shop.lan:8420"
 

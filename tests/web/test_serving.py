@@ -6,6 +6,7 @@ import http.client
 import os
 import signal
 import socket
+import stat
 import subprocess
 import sys
 import time
@@ -17,15 +18,25 @@ import pytest
 from tests.kit.past import keep_past
 from tests.web.conftest import Site
 from webapp.data_folder import CannotStart, make_data_folder
+from webapp.server.serving import HEADER_WAIT_MS, check_port, prepare, read_the_past, seal_what_is_missing
 from webapp.services.numbers import histories
-from webapp.serving import HEADER_WAIT_MS, check_port, prepare, read_the_past, seal_what_is_missing
 from webapp.settings import Settings
 
 PROGRAM = """
 import os, sys
-from webapp.serving import serve
+from webapp.server.serving import serve
 from webapp.settings import read_settings
 serve(read_settings(os.environ))
+"""
+
+# What a start, and most answers, need nothing of; together they take longer to load than all else.
+HEAVY = ("fontTools.subset", "fontTools.ttLib", "matplotlib", "pyhanko", "scipy", "weasyprint", "webapp.demo")
+PREPARED = """
+import os, sys
+from webapp.server.serving import prepare
+from webapp.settings import read_settings
+prepare(read_settings(os.environ))
+print(*(name for name in sys.argv[1:] if name in sys.modules))
 """
 
 
@@ -85,7 +96,28 @@ def test_an_empty_data_folder_says_how_a_shop_is_loaded(tmp_path: Path, free_por
         prepare(Settings(data_folder=tmp_path, port=free_port, key_passphrase="four plain words here"))
     )
     assert "zerokeep load SHOP.toml" in said
+    assert f"http://localhost:{free_port}/set-up" in said
+    assert "Code for the set-up, good for this start alone: " in said
+    assert stat.S_IMODE((tmp_path / "set-up-code").stat().st_mode) == 0o600
     assert f"http://localhost:{free_port}" in said
+
+
+def test_a_start_reads_in_nothing_that_seals_prints_or_cuts_fonts(tmp_path: Path, free_port: int) -> None:
+    environment = {
+        **os.environ,
+        "PYTHONPATH": str(Path(__file__).resolve().parents[2]),
+        "ZEROKEEP_DATA_FOLDER": str(tmp_path / "data"),
+        "ZEROKEEP_PORT": str(free_port),
+    }
+    for _ in range(2):  # the first may cut the fonts
+        told = subprocess.run(
+            [sys.executable, "-c", PREPARED, *HEAVY],
+            env=environment,
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+    assert told.stdout.split() == []
 
 
 def test_the_wrong_key_passphrase_stops_the_start(tmp_path: Path, free_port: int) -> None:
@@ -141,7 +173,7 @@ def test_the_server_answers_refuses_other_hosts_and_ends_politely(
     server: tuple[subprocess.Popen[bytes], int],
 ) -> None:
     process, port = server
-    assert b"zerokeep load SHOP.toml" in get(port, "/")[1]
+    assert b'href="/set-up"' in get(port, "/")[1]
     assert get(port, "/", host="evil.example")[0] == 400
     slow = socket.create_connection(("127.0.0.1", port), timeout=20)
     body = b'{"nonce":"bm9uY2Utb2YtYS10YWJsZXQ"}'

@@ -15,6 +15,7 @@ def shell_of(folder: Path, script: str = "export const one = 1;", page: str = "<
     (folder / "js").mkdir(parents=True, exist_ok=True)
     (folder / "css").mkdir(exist_ok=True)
     (folder / "js" / "main.js").write_text(script)
+    (folder / "js" / "glass.js").write_text("")
     for sheet in (*TABLET_SHEETS, "css/desk.css"):
         (folder / sheet).write_text("p { color: red }")
     for words in TABLET_WORDS:

@@ -1,8 +1,13 @@
 """The lead's page of tablets: taking one out of use, and saying that a split history was looked into."""
 
 import json
+import re
+from io import BytesIO
 
-from tests.web.conftest import Site
+from werkzeug.test import TestResponse
+
+from tests.web.conftest import ORIGIN, Browser, Site, read
+from webapp.web.show.square_codes import square_code_svg
 
 
 def fork(site: Site) -> str:
@@ -91,3 +96,46 @@ def test_the_storage_of_a_tablet_out_of_use_is_nobody_s_concern(site: Site) -> N
     assert told in lead.page("/desk/tablets")
     assert lead.send(f"/desk/tablets/{site.house.device.id}/disable", reason="Lost.").status_code == 303
     assert told not in lead.page("/desk/tablets")
+
+
+def brought(lead: Browser, content: bytes) -> TestResponse:
+    """What the page answers to a file."""
+    file = {"csrf_token": lead.token(), "file": (BytesIO(content), "waiting.json")}
+    return lead.client.post(
+        "/desk/tablets/file",
+        base_url=ORIGIN,
+        data=file,
+        headers={"Origin": ORIGIN, "Sec-Fetch-Site": "same-origin"},
+    )
+
+
+def test_a_lead_brings_in_what_a_tablet_wrote_to_a_file_and_reads_what_became_of_it(site: Site) -> None:
+    walk = site.house.walk().start()
+    file = {"domain": "zerokeep/waiting/1", "device": walk.device.id, "events": walk.parts}
+    lead = site.signed_in("ines")
+    assert 'href="/desk/tablets/file"' in lead.page("/desk/tablets")
+    answer = brought(lead, json.dumps(file).encode())
+    assert answer.status_code == 200
+    assert "Taken in" in read(answer)
+    assert f"<dt>taken now</dt><dd>{len(walk.parts)}</dd>" in read(answer)
+    again = brought(lead, json.dumps(file).encode())
+    assert "Nothing new in it" in read(again)
+
+
+def test_a_file_that_is_not_a_tablets_is_refused_beside_its_field(site: Site) -> None:
+    lead = site.signed_in("ines")
+    answer = brought(lead, b"at_utc,machine\n")
+    assert answer.status_code == 422
+    assert "not a whole file as a tablet writes it" in read(answer)
+    assert lead.send("/desk/tablets/file").status_code == 422
+
+
+def test_a_code_stands_there_for_a_camera_too_with_the_servers_address_and_nothing_else(site: Site) -> None:
+    """The picture is that of the text, by the library that draws it (ISO/IEC 18004); no camera reads here."""
+    lead = site.signed_in("ines")
+    page = lead.send("/desk/tablets/code").get_data(as_text=True)
+    code = "".join(re.search(r'class="v code">(\w+) (\w+)<', page).groups())  # type: ignore[union-attr]
+    text = f"zerokeep/enrol/1 https://localhost {code}"
+    assert len(code) == 10
+    assert square_code_svg(text, within_page=True).decode() in page
+    assert "<figure" not in lead.page("/desk/tablets"), "shown this once"

@@ -16,7 +16,7 @@ import pytest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from tests.web.conftest import Site
-from webapp.log_lines import write_log
+from webapp.server.log_lines import write_log
 from webapp.services.evidence import safekeeping
 from webapp.store.errors import DatabaseLocked
 from webapp.words import say
@@ -72,7 +72,7 @@ def test_health_is_one_word_and_a_database_that_is_gone_is_told(
     for path in ("/health", "/metrics"):
         answer = client.get(path)
         assert (answer.status_code, answer.headers["Retry-After"]) == (503, "10")
-        assert say(DatabaseLocked(seconds=10).code) in unescape(answer.get_data(as_text=True))
+        assert say("web.store_locked") in unescape(answer.get_data(as_text=True))
 
 
 @pytest.fixture

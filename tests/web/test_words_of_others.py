@@ -17,7 +17,7 @@ PAYLOADS = [
     "'><iframe srcdoc='<script>alert(1)</script>'>",
     "</textarea><script>alert(1)</script>",
     "</title><script>alert(1)</script>",
-    "{{ 7191 * 7 }} {% raw %} ${7191*7} #{7191*7}",
+    "{{ 7191 * 70001 }} {% raw %} ${7191*70001} #{7191*70001}",
     "javascript:alert(1)",
     '<math><mi//xlink:href="data:x,<script>alert(1)</script>">',
     "&lt;script&gt;alert(1)&lt;/script&gt;",
@@ -37,7 +37,7 @@ def assert_text_only(page: str, payload: str, *, in_a_field: bool = False) -> No
     lowered = page.lower()
     for start in ("<script>alert", "<img src=x", "<svg onload", "<iframe", "<math", "onerror=alert(1)>"):
         assert start not in lowered, start
-    assert "50337" not in page
+    assert "503377191" not in page
 
 
 @pytest.mark.parametrize("payload", PAYLOADS)

@@ -20,7 +20,7 @@ def test_a_lead_finds_it_first_in_the_queue_and_closes_it_with_words(site: Site)
     walk = raised(site.house, "fell", "probe", "On the floor.")
     lead = site.signed_in("ines")
     queue = lead.page("/desk")
-    assert queue.index("On the floor.") < queue.index("A nut turned.") < queue.index("Open questions")
+    assert queue.index("On the floor.") < queue.index("A nut turned.") < queue.index("Questions")
     newest = worrying.open_worries(site.house.store)[0].row
     path = f"/desk/worries/{newest.event}"
     refused = lead.send(path, how="checked", reason="")

@@ -54,14 +54,15 @@ PROGRAM = (
     Need("font", "DroidSansFallbackFull.ttf", "fonts-droid-fallback"),
 )
 
-# What the tests drive or ask for a second opinion: a browser, whole and as its engine alone, readers of PDF,
-# of signatures and of backups, two certificate tools, git for the hook of a working copy; and what the
-# browser's driver is linked against.
+# What the tests drive or ask for a second opinion: a browser, whole and as its engine alone, one of another
+# engine, readers of PDF, of signatures and of backups, two certificate tools, git for the hook of a working
+# copy; and what the browser's driver is linked against.
 TESTS = (
     Need("library", "libatomic.so.1", "libatomic1"),
     Need("library", "libstdc++.so.6", "libstdc++6"),
     Need("program", "chromium", "chromium"),
     Need("program", "chromium-headless-shell", "chromium-headless-shell"),
+    Need("program", "firefox-esr", "firefox-esr"),
     Need("program", "pdfsig", "poppler-utils"),
     Need("program", "pdftoppm", "poppler-utils"),
     Need("program", "pdftotext", "poppler-utils"),

@@ -300,7 +300,7 @@ def _series(
         axes,
         [(_place(one, points[sign.since]), _place(one, points[sign.last])) for sign in signals],
     )
-    named = partial(_point, sheet, one)
+    named = partial(_point, sheet)
     for place, x in zip(shown, at, strict=True):
         shape = "signal" if kind in points[place].signals else "value"
         if kind == "individuals" and points[place].is_suspect:
@@ -327,11 +327,10 @@ def _left_out(sheet: Sheet, one: Placed, scale: LengthScale) -> Iterable[Point]:
     for place in thinned([point.row.value_nm for point in gone], sheet.layout.most_points // 4):
         point = gone[place]
         x = _place(one, point)
-        yield _point(sheet, one, point, x, scale.inside(point.row.value_nm), "left_out")
+        yield _point(sheet, point, x, scale.inside(point.row.value_nm), "left_out")
 
 
-def _point(sheet: Sheet, one: Placed, point: TrendPoint, x: float, y: float, shape: str) -> Point:
-    del one
+def _point(sheet: Sheet, point: TrendPoint, x: float, y: float, shape: str) -> Point:
     fields = {
         "number": point.number,
         "at": point.row.at_utc[:10],

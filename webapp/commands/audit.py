@@ -6,13 +6,13 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from webapp.audit_room import AuditNotDone, audit_apart
 from webapp.commands.opening import has_shop
-from webapp.services.audit import people
+from webapp.server.audit_room import AuditNotDone, audit_apart
+from webapp.services.audit import long_rows, people, shop_rows
 from webapp.services.evidence import tombstones
 from webapp.settings import Settings
 from webapp.store import Store
-from webapp.store.covered_rows import NOT_COVERED
+from webapp.store.covered_rows import NOT_COVERED, ONLY_NOTED
 from webapp.words import say
 
 if TYPE_CHECKING:
@@ -52,7 +52,9 @@ def _not_covered(settings: Settings) -> dict[str, str]:
     store = Store.open(settings.database, settings.files_folder)
     try:
         with store.reading():
-            return {**NOT_COVERED, **people.not_covered(store), **tombstones.not_kept(store)}
+            found = people.not_covered(store) | shop_rows.not_covered(store) | long_rows.not_covered(store)
+            noted = {name: f"by its note alone: {why}" for name, why in ONLY_NOTED.items()}
+            return {**NOT_COVERED, **noted, **found, **tombstones.not_kept(store)}
     finally:
         store.close()
 

@@ -25,8 +25,8 @@ from webapp.commands.opening import has_shop, opened
 from webapp.data_folder import COPY_PREFIX, clear_left_copies
 from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
-from webapp.proof.key_file import write_whole
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_file import write_whole
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.evidence import ledger, safekeeping, succession, tombstones
 from webapp.services.times import utc_text
 from webapp.settings import Settings
@@ -43,6 +43,7 @@ LEFT_OUT: dict[str, str] = {
     r"looked-at-.*\.db": "a copy that is being looked at",
     r"(.*/)?\..*": "files that are being written",
     r"(.*/)?.*\.new": "files that are being written",
+    r"short-keys/.*": "keys of sealed PINs that wait for their check: they are to be gone with it",
     r"incoming/.*": "tables that a lead is looking at, not taken in yet",
     r"server\.log": "what a demo says",
 }

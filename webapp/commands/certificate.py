@@ -8,13 +8,20 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from webapp import certificates
 from webapp.chance import one_time_code
 from webapp.clocks import utc_now
 from webapp.data_folder import make_data_folder
-from webapp.proof import own_certificate
-from webapp.proof.local_authority import AuthorityRefused, power_of, power_over, read_host, read_network, said
-from webapp.proof.own_certificate import AUTHORITY_KEY_FILE, Own, fingerprint
+from webapp.proof.certificates import own_certificate
+from webapp.proof.certificates.local_authority import (
+    AuthorityRefused,
+    power_of,
+    power_over,
+    read_host,
+    read_network,
+    said,
+)
+from webapp.proof.certificates.own_certificate import AUTHORITY_KEY_FILE, Own, fingerprint
+from webapp.server import certificates
 from webapp.settings import SHORTEST_PASSPHRASE, Settings
 
 VARIABLE = "ZEROKEEP_AUTHORITY_PASSPHRASE"

@@ -9,7 +9,7 @@ from webapp.commands.opening import opened
 from webapp.data_folder import make_data_folder
 from webapp.demo import starting
 from webapp.domain.shop.shop_file import read_shop
-from webapp.serving import check_port, serve
+from webapp.server.serving import check_port, serve
 from webapp.settings import Settings
 
 
@@ -29,7 +29,7 @@ def demo(settings: Settings) -> int:
 
 def _clear_half_made(settings: Settings) -> None:
     """A first start that was broken off left half a demo shop; it is made again from nothing."""
-    for path in (settings.records_folder, settings.keys_folder):
+    for path in (settings.records_folder, settings.photos_folder, settings.keys_folder):
         shutil.rmtree(path, ignore_errors=True)
     for path in (settings.data_folder / "zerokeep.db", settings.unlock_path):
         path.unlink(missing_ok=True)

@@ -31,7 +31,7 @@ def dispose(settings: Settings, years: int, by: str | None, reason: str | None, 
         if dry_run:
             print(f"{len(found)} sealed records are older than {years} years. Nothing was altered.")
             return DONE
-        asked = disposal.Asked(reason or "", by or "", now)
+        asked = disposal.Asked(reason or "", by or "", now, disposal.years_before(years, now))
         done = disposal.dispose(store, found, asked, lambda: time.sleep(PAUSE_S))
         keep_head(store)
     return _said(done)
@@ -39,6 +39,7 @@ def dispose(settings: Settings, years: int, by: str | None, reason: str | None, 
 
 def _said(done: disposal.Disposed) -> int:
     print(f"{done.records} sealed records are disposed of; their hashes, who and why stand on the ledger.")
+    print("The pictures of their setups went with them.")
     print("Events and decisions stay, and so do copies that left: bundles, downloads, backups.")
     if not done.left:
         return DONE

@@ -19,7 +19,7 @@ from webapp.domain.evidence.checkpoint import CheckpointRefused
 from webapp.domain.evidence.tree import TreeError
 from webapp.domain.record.ledger_head import LedgerHead
 from webapp.proof.errors import NoteRefused
-from webapp.proof.signed_note import NoteVerifier
+from webapp.proof.ledger.signed_note import NoteVerifier
 from webapp.services.audit import kept_heads
 from webapp.services.errors import HeadUnreadable
 from webapp.services.evidence import epochs, ledger, signed_heads

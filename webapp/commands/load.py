@@ -11,10 +11,11 @@ from webapp.clocks import utc_now
 from webapp.commands import first_look
 from webapp.commands.opening import opened
 from webapp.domain.plain.errors import Finding
-from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop
+from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop, seatings_to_come
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.shop import loading
 from webapp.services.shop.loading import Change
+from webapp.services.times import utc_text
 from webapp.settings import Settings
 from webapp.words import say
 
@@ -25,18 +26,29 @@ def load(settings: Settings, path: Path, *, dry_run: bool, as_json: bool) -> int
     """Apply the file to the data folder of the settings, or with `dry_run` only say what would change."""
     try:
         text = path.read_text(encoding="utf-8")
-        shop = read_shop(text)
+        shop = _begun(read_shop(text))
     except (OSError, UnicodeDecodeError) as error:
         print(f"Cannot read {path}: {error}. Give the path of a shop file.", file=sys.stderr)
         return NO_FILE
     except ShopFileError as error:
         _say_faults(path, error, as_json=as_json)
         return FAULTS
-    changes = _apply(settings, shop, dry_run=dry_run)
+    try:
+        changes = _apply(settings, shop, dry_run=dry_run)
+    except ShopFileError as error:
+        _say_faults(path, error, as_json=as_json)
+        return FAULTS
     if dry_run and not as_json:
         print("\n".join(first_look.lines(shop, text)))
     _say_changes(changes, _looked_at(shop, text) if dry_run else {}, dry_run=dry_run, as_json=as_json)
     return DONE
+
+
+def _begun(shop: Shop) -> Shop:
+    """The shop, if all its seatings have begun. Raises ShopFileError."""
+    if to_come := seatings_to_come(shop, utc_text(utc_now())):
+        raise ShopFileError(to_come)
+    return shop
 
 
 def _looked_at(shop: Shop, text: str) -> dict[str, list[dict[str, str]]]:

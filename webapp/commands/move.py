@@ -18,9 +18,7 @@ def move(settings: Settings, to: str) -> int:
     """
     address = database_address(to)
     if address is None or address == settings.database:
-        raise BadSetting(
-            "Name another database than the shop's own with --to: a file's path or postgresql://…"
-        )
+        raise BadSetting("settings.move_to")
     if not has_shop(settings):
         return NOTHING_TO_MOVE
     source = Store.open(settings.database, settings.files_folder)
@@ -34,8 +32,8 @@ def move(settings: Settings, to: str) -> int:
     print(f"Carried over: {carried.rows} rows, the same on both sides, into {where}.")
     print(f"The ledger there has the same {carried.entries} entries and the same root, {carried.root}.")
     print(
-        "From now on start the server with ZEROKEEP_DATABASE naming that one. Sealed records stay in "
-        f"{settings.files_folder}. Put the old database away: "
+        "From now on start the server with ZEROKEEP_DATABASE naming that one. Sealed records and pictures "
+        f"stay in {settings.files_folder}. Put the old database away: "
         "nothing keeps two servers from going on with one each."
     )
     return MOVED

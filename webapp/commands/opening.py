@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from webapp.chance import new_token
 from webapp.clocks import utc_now
 from webapp.data_folder import make_data_folder
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.settings import Settings
 from webapp.shop_folder import open_keyring
 from webapp.store import Store

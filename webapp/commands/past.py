@@ -18,7 +18,7 @@ from webapp.domain.usual.history_csv import RefusedLine
 from webapp.services.errors import NothingToImport
 from webapp.services.evidence import looked_at
 from webapp.services.evidence.ledger import SERVER
-from webapp.services.numbers import past_values
+from webapp.services.numbers import past_values, written_out
 from webapp.services.numbers.past_values import AllTheSame, AskedLine, Looked
 from webapp.settings import Settings
 from webapp.words import say
@@ -132,7 +132,7 @@ def export(settings: Settings, path: Path, fixture: str | None) -> int:
             with path.open("w", encoding="utf-8", newline="") as file:
                 about = fixture or "every fixture"
                 looked_at.downloaded(store, looked_at.VALUES, SERVER, about, {"fixture": fixture}, utc_now())
-                for count, line in enumerate(past_values.export(store, fixture)):  # noqa: B007
+                for count, line in enumerate(written_out.export(store, fixture)):  # noqa: B007
                     file.write(line)
         except OSError as error:
             print(f"Cannot write {path}: {error.strerror}. Give a path that can be written.", file=sys.stderr)

@@ -17,9 +17,9 @@ from webapp.chance import new_token
 from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
 from webapp.data_folder import HEAD_KEYS_FILE
-from webapp.proof.jws import public_jwk
-from webapp.proof.key_succession import statement
-from webapp.proof.keys import KeyRing, new_head_signer, new_private_key
+from webapp.proof.keys.jws import public_jwk
+from webapp.proof.keys.key_ring import KeyRing, new_head_signer, new_private_key
+from webapp.proof.keys.key_succession import statement
 from webapp.services.evidence.succession import HEAD_KEY_RENEWED, PIN_KEY_RENEWED, RECEIPT_KEY_RENEWED
 from webapp.services.times import utc_text
 from webapp.settings import Settings, key_passphrase

@@ -14,10 +14,10 @@ from pathlib import Path
 from webapp.chance import new_token
 from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop
+from webapp.proof.certificates.own_certificate import AUTHORITY_KEY_FILE
 from webapp.proof.errors import WrongPassphraseError
-from webapp.proof.key_file import USUAL_COST, unwrap, wrap, write_whole
-from webapp.proof.keys import FILE_NAME
-from webapp.proof.own_certificate import AUTHORITY_KEY_FILE
+from webapp.proof.keys.key_file import USUAL_COST, unwrap, wrap, write_whole
+from webapp.proof.keys.key_ring import FILE_NAME
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.evidence.rotation import PASSPHRASE_RENEWED
 from webapp.settings import SHORTEST_PASSPHRASE, BadSetting, Settings, key_passphrase, write_secret
@@ -59,10 +59,7 @@ def _new(settings: Settings, former: str, files: Sequence[Path]) -> str:
     if settings.key_passphrase is not None:
         typed = os.environ.get(NEW, "")
         if len(typed) < SHORTEST_PASSPHRASE or typed == settings.key_passphrase:
-            raise BadSetting(
-                f"Give the new passphrase in {NEW}: at least {SHORTEST_PASSPHRASE} characters, another than "
-                "the former one."
-            )
+            raise BadSetting("settings.new_passphrase", variable=NEW, least=SHORTEST_PASSPHRASE)
         return typed
     path = settings.next_unlock_path
     if path.exists() and _is_none(path.read_text(encoding="utf-8").strip(), former):

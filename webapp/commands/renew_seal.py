@@ -15,7 +15,7 @@ from webapp.chance import new_token
 from webapp.clocks import utc_now
 from webapp.commands.opening import has_shop, opened
 from webapp.data_folder import CERTIFICATES_FILE
-from webapp.proof.keys import new_private_key, seal_certificate
+from webapp.proof.keys.key_ring import new_private_key, seal_certificate
 from webapp.settings import Settings, key_passphrase
 from webapp.shop_folder import KEYS_NAME, Renewal, renew_keys, write_certificates
 

@@ -24,7 +24,7 @@ from webapp.commands.backup import DATABASE
 from webapp.proof import backup_file
 from webapp.proof.backup_file import BackupKey, Manifest
 from webapp.proof.errors import BackupRefused
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.audit import auditing
 from webapp.services.evidence import epochs, ledger, safekeeping
 from webapp.services.evidence.ledger_walk import Fault

@@ -1,21 +1,20 @@
-"""The demo shop's own shop file, with its dates counted from the day that the demo starts."""
+"""The demo shop's own shop file, with its dates counted from the day that the demo starts.
+
+Rules: the file is a sound shop file as it lies, with the days of a demo that starts on `WRITTEN_FOR`; only
+the days that a right, a slot or a seating has, and that one in its head, are moved, all by as much.
+"""
 
 import re
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 
 SHOP_FILE = Path(__file__).with_name("shop.toml")
-DAY = re.compile(r"DAY([+-][0-9]+)")
+WRITTEN_FOR = date(2026, 11, 1)
+DAY = re.compile(r"\b(since =|until =|starts on) ([0-9]{4}-[0-9]{2}-[0-9]{2})")
 
 
 def demo_shop_text(today: date) -> str:
-    """The shop file as `zerokeep load` takes it: DAY+n and DAY-n replaced by dates counted from `today`."""
+    """The shop file for a demo that starts `today`: as it lies on WRITTEN_FOR, else its days moved."""
+    moved = today - WRITTEN_FOR
     written = SHOP_FILE.read_text(encoding="utf-8")
-    filled = DAY.sub(lambda match: (today + timedelta(days=int(match.group(1)))).isoformat(), written)
-    return filled.replace(
-        (
-            f"# {(today - timedelta(days=45)).isoformat()} and "
-            f"{(today + timedelta(days=120)).isoformat()} stand for"
-        ),
-        "# DAY-45 and DAY+120 stood for",
-    )
+    return DAY.sub(lambda found: f"{found[1]} {date.fromisoformat(found[2]) + moved}", written)

@@ -8,8 +8,8 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from webapp.domain.evidence.events import EVENT_DOMAIN
 from webapp.domain.plain.json_strict import canonical_bytes
-from webapp.proof.jwe import seal_pin
-from webapp.proof.jws import EVENT_TYPE, event_id, public_jwk, sign, thumbprint
+from webapp.proof.keys.jwe import seal_pin, sign_seal
+from webapp.proof.keys.jws import EVENT_TYPE, event_id, public_jwk, sign, thumbprint
 from webapp.services.times import utc_text
 
 APP = "demo"
@@ -37,10 +37,11 @@ class Clock:
 
 @dataclass
 class Device:
-    """One enrolled tablet: signs events into its chain."""
+    """One enrolled tablet: signs events into its chain, and seals PINs to the server's key."""
 
     private_key: ec.EllipticCurvePrivateKey
     name: str
+    pin_key: dict[str, str]
     sequence: int = 0
     previous: str | None = None
 
@@ -75,6 +76,7 @@ class Device:
         self.previous = event_id(jws)
         return jws, {"id": self.previous, **payload}
 
-    def seal(self, pin: str, pin_jwk: dict[str, str], event: dict[str, Any]) -> str:
+    def seal(self, pin: str, event: dict[str, Any]) -> str:
         """The PIN, sealed to the server and bound to an event of this tablet."""
-        return seal_pin(pin, pin_jwk, event_id=event["id"], device_id=self.id, person_id=str(event["person"]))
+        bound = {"event_id": event["id"], "device_id": self.id, "person_id": str(event["person"])}
+        return sign_seal(seal_pin(pin, self.pin_key, **bound), self.private_key, self.id)

@@ -25,8 +25,8 @@ from webapp.demo.walker import Person, Walker
 from webapp.domain.evidence.folded_setup import Folded
 from webapp.domain.plain.json_strict import canonical_bytes
 from webapp.domain.shop.shop_file import Shop
-from webapp.proof.jws import sign
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.jws import sign
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.decisions import signing_off
 from webapp.services.intake import enrolling, intake
 from webapp.services.setups import answering
@@ -108,7 +108,7 @@ class Historian:
     def _live(self, past: Past, *, left_open: bool) -> None:
         if not self._may(past):
             past = Past(past.at, past.machine, "odile", past.story)
-        sheet_hash, sheet_text = preparing.current_sheet(self.store, self.keyring, past.machine, past.at)
+        sheet_hash, sheet_text = preparing.current_sheet(self.store, past.machine, past.at)
         mill = self.mills[past.machine]
         place(mill, past.machine, self._seating(past), past.at, self.chance)
         clock = Clock(past.at)
@@ -219,7 +219,7 @@ def no_secret(kind: str) -> str:
 
 def enrolled_device(store: Store, keyring: KeyRing, name: str, code: str, at: datetime) -> Device:
     """A tablet of the demo, taken in with a one-time code that a lead made."""
-    device = Device(ec.generate_private_key(ec.SECP256R1()), name)
+    device = Device(ec.generate_private_key(ec.SECP256R1()), name, keyring.pin_jwk)
     enrolling.make_code(store, LEADS[0], at, code)
     claim = {
         "domain": "zerokeep/enrol/1",

@@ -24,7 +24,7 @@ from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.lengths import Display, Unit, format_length
 from webapp.domain.shop.shop import Machine
 from webapp.domain.touch.feeds import format_feed
-from webapp.services.sheets.preparing import machine_parts
+from webapp.services.sheets.fitted_machines import fitted_machine
 from webapp.store import Store
 from webapp.web.edge.rights import EVERYONE
 from webapp.words import say
@@ -46,7 +46,7 @@ def _pages(shop: PracticeShop, names: dict[str, str], store: Store) -> Blueprint
         """The machine as the shop has it; its mill is made so."""
         practice = shop.mills.get(machine_id) or abort(404)
         with store.reading():
-            _, machine, _, probe = machine_parts(store, machine_id)
+            _, machine, _, probe = fitted_machine(store, machine_id)
         rebuild(practice.mill, machine, probe)
         return machine
 

@@ -15,7 +15,8 @@ from werkzeug.exceptions import BadRequest
 from webapp.demo.mill import AXES, Mistake
 from webapp.demo.mill.planting import PLANTS
 from webapp.demo.practice_shop import PracticeMill
-from webapp.domain.plain.errors import DomainError, LengthError
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.length_errors import LengthError
 from webapp.domain.plain.lengths import Display, Unit, parse_length
 from webapp.words import say
 

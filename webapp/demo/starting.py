@@ -22,7 +22,7 @@ from webapp.demo.practice_shop import PracticeMill, PracticeShop
 from webapp.demo.scenario import make_mill, place
 from webapp.domain.shop.shop import Fixture, Machine, Probe
 from webapp.domain.shop.shop_file import Shop, read_shop
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.people import access
 from webapp.services.shop import loading

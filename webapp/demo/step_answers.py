@@ -18,6 +18,7 @@ from typing import Any, Protocol
 
 from webapp.demo.mill import AXES, Values
 from webapp.domain.evidence.folded_setup import Folded
+from webapp.domain.evidence.for_whom import may_stand_beside
 from webapp.domain.evidence.written_sheet import StepOnSheet, UsualOnSheet, WrittenSheet
 from webapp.domain.plain.lengths import format_length
 from webapp.domain.touch.compare import (
@@ -92,6 +93,8 @@ class StepAnswers:
 
     def answer(self, step: StepOnSheet, state: Folded, at_utc: str) -> Answer:
         """The type of the event that answers this step, and its data."""
+        if state["beside_waits_for"]:
+            return "beside.named", {"who": may_stand_beside(self.sheet, step, self.person)[0]["id"]}
         if _waits(state) == SEARCH_NEEDS_LEAD:
             return "axis.given_up", {"axis": step["axis"]}
         make = getattr(self, f"_{step['kind']}", None)

@@ -170,5 +170,5 @@ class Walker:
         self.fold.apply(cast("AnyEvent", event))
         pin = None
         if kind == "setup.signed":
-            pin = self.device.seal(self.person.pin, self.sheet["pin_key"], event)
+            pin = self.device.seal(self.person.pin, event)
         return {"jws": jws, "pin": pin}

@@ -33,8 +33,8 @@ import pyrage
 
 from webapp.domain.plain.json_strict import JsonError, canonical_bytes, read_json
 from webapp.proof.errors import BackupRefused, JwsRefused
-from webapp.proof.jws import DeviceKey, public_jwk, sign
-from webapp.proof.key_succession import PrivateKey, succeeded_by
+from webapp.proof.keys.jws import DeviceKey, public_jwk, sign
+from webapp.proof.keys.key_succession import PrivateKey, succeeded_by
 
 DOMAIN = "zerokeep/backup/1"
 SIGNED_TYPE = "zerokeep-backup+jws"

@@ -1,24 +1,15 @@
 """What goes wrong in the proof room, each by name.
 
-Every error carries a `code` and `fields`; its sentence stands in the words catalogue under the code, and
-`str()` gives it. Passphrases, PINs and key material never appear in either.
+Passphrases, PINs and key material never appear in a code or a field.
 """
 
 from __future__ import annotations
 
-from webapp.words import say
+from webapp.words import SaidByCode
 
 
-class ProofError(Exception):
-    """Base of all errors of this room; `str()` is the sentence for a person."""
-
-    def __init__(self, code: str, **fields: str | int) -> None:
-        super().__init__(code, fields)
-        self.code = code
-        self.fields = fields
-
-    def __str__(self) -> str:
-        return say(self.code, self.fields)
+class ProofError(SaidByCode):
+    """Base of all errors of this room."""
 
 
 class KeyFolderError(ProofError):

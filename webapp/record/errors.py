@@ -24,6 +24,12 @@ class PressDidNotStartError(PressError):
     field_names = ("how",)
 
 
+class PictureRoomError(DomainError):
+    """No process could look at a picture; nothing is known of it."""
+
+    code = "picture.not_looked_at"
+
+
 class PressFailedError(PressError):
     code = "press.failed"
     field_names = ("why",)

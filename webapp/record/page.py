@@ -150,7 +150,7 @@ class Typesetter:
                 pdf_variant=VARIANT,
                 pdf_identifier=digest[:IDENTIFIER_BYTES],
                 attachments=attachments,
-                finisher=_name_files_once,
+                finisher=_finish,
             )
         return data, frozenset(watcher.missing)
 
@@ -203,8 +203,12 @@ def _watched() -> Iterator[_Watcher]:
         LOGGER.removeHandler(watcher)
 
 
-def _name_files_once(_: Any, pdf: Any) -> None:
-    """Take out the second mention that the renderer gives each attached file."""
+def _finish(_: Any, pdf: Any) -> None:
+    """Take out the second mention that the renderer gives each attached file, and leave what the file says of
+    itself uncompressed, so that it can be read without decoding anything (ISO 19005-3, 6.6.2.1).
+    """
+    number = int(pdf.catalog["Metadata"].split()[0])
+    pdf.objects[number].compress = False
     if "AF" in pdf.catalog:
         pdf.catalog["AF"] = type(pdf.catalog["AF"])(dict.fromkeys(pdf.catalog["AF"]))
 

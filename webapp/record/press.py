@@ -103,11 +103,6 @@ class Press:
         with self._turn:
             self._end(gently=True)
 
-    @property
-    def process_id(self) -> int | None:
-        """Return the identifier of the running process, None when there is none."""
-        return None if self._process is None else self._process.pid
-
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is not None and self._process.poll() is None:
             return self._process
@@ -122,7 +117,7 @@ class Press:
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             cwd=self._folder.name,
-            env=_environment(self._folder.name),
+            env=own_environment(self._folder.name),
         )
         self._process = process
         try:
@@ -212,7 +207,7 @@ def _is_alive(process: int) -> bool:
     return True
 
 
-def _environment(folder: str) -> dict[str, str]:
+def own_environment(folder: str) -> dict[str, str]:
     """Return all that the process learns of its surroundings."""
     return {
         "PATH": os.defpath,
@@ -227,7 +222,10 @@ def _environment(folder: str) -> dict[str, str]:
 
 def _refusal(said: dict[str, Any]) -> DomainError:
     """Return the refusal that the process named, as the class that it is here."""
-    for error in error_classes():
+    # What draws a page knows every refusal that a page can meet; nobody waits for it at an import of this.
+    import webapp.domain.record.facts  # noqa: F401, PLC0415
+
+    for error in error_classes(DomainError):
         if error.code == said["code"]:
             return error(**said["fields"])
     return PressFailedError(why=str(said["code"]))

@@ -53,7 +53,7 @@ def main() -> None:
     from webapp.record.page import typesetter  # noqa: PLC0415 - under the memory limit already
 
     typesetter().warm()
-    granted = confinement.confine(Path(tempfile.gettempdir()), _readable())
+    granted = confinement.confine(Path(tempfile.gettempdir()), readable_folders())
     write_frame(answers, json.dumps(granted).encode())
     jobs = sys.stdin.buffer
     while (job := read_frame(jobs)) is not None:
@@ -61,7 +61,7 @@ def main() -> None:
         write_frame(answers, _answer(job))
 
 
-def _readable() -> list[Path]:
+def readable_folders() -> list[Path]:
     """Return the folders that late imports and fonts are read from."""
     program = Path(__file__).resolve().parents[2]
     folders = [sys.prefix, sys.base_prefix, *sys.path, *FONT_FOLDERS]

@@ -1,13 +1,14 @@
 """Use cases: one function each; it owns the transaction. Time, chance and identifiers are arguments.
 
-`now` is always an aware UTC datetime, `store` a webapp.store.Store, `keyring` a webapp.proof.keys.KeyRing.
+`now` is always an aware UTC datetime, `store` a webapp.store.Store, `keyring` a KeyRing of
+webapp/proof/keys/key_ring.py.
 A refusal is raised as a DomainError of services/errors.py, whose `code` has its sentence in
 static/words/en/services.json; four classes sort them for an answer: NotFound, NotAllowed, NotNow (the state
 does not allow it), NotTaken (what was typed). What comes back is plain data: dicts with the column names of
 the store, times as text.
 
-preparing    current_sheet(store, keyring, machine_id, now) -> (hash, text)
-             current_sheets(store, keyring, now) -> [{"machine","hash","text","error"}]
+preparing    current_sheet(store, machine_id, now, fixture_id) -> (hash, text)
+             current_sheets(store, now) -> [{"machine","fixture","hash","text","error"}]
 intake       accept(store, keyring, batch, now) -> [receipt]; check_pending_seals(store, keyring, now) -> int
              waiting(store), refused(store) -> what is kept apart
 enrolling    make_code(store, by, now, code) -> {"until_utc"}

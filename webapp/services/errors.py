@@ -1,10 +1,13 @@
-"""Every refusal of the use cases, by name. The sentences stand in static/words/en/services.json.
+"""Refusals of the use cases, by name; of secrets, tablets and decisions in `errors.py` of their rooms. The
+sentences stand in static/words/en/services.json.
 
 Four classes sort them for whoever answers a person:
 nothing of that name, not this person, not in this state, not with what was typed.
 """
 
-from webapp.domain.plain.errors import DomainError
+from collections.abc import Sequence
+
+from webapp.domain.plain.errors import DomainError, Finding
 
 
 class ServiceError(DomainError):
@@ -45,6 +48,10 @@ class NoSuchSlot(NotFound):
     field_names = ("machine", "slot")
 
 
+class NoDraft(NotFound):
+    code = "services.no_draft"
+
+
 class NoSuchFixture(NotFound):
     code = "services.no_such_fixture"
     field_names = ("fixture",)
@@ -60,6 +67,21 @@ class NoSuchSetup(NotFound):
     field_names = ("setup",)
 
 
+class NoSuchPhoto(NotFound):
+    code = "services.no_such_photo"
+    field_names = ("event",)
+
+
+class NoSuchPicture(NotFound):
+    code = "services.no_such_picture"
+    field_names = ("picture",)
+
+
+class StepPictureRefused(ServiceError):
+    code = "services.step_picture_refused"
+    field_names = ("why_code",)
+
+
 class NoSuchQuestion(NotFound):
     code = "services.no_such_question"
     field_names = ("question",)
@@ -68,11 +90,6 @@ class NoSuchQuestion(NotFound):
 class NoSuchWorry(NotFound):
     code = "services.no_such_worry"
     field_names = ("worry",)
-
-
-class NoSuchDevice(NotFound):
-    code = "services.no_such_device"
-    field_names = ("device",)
 
 
 class NoSuchValue(NotFound):
@@ -111,21 +128,6 @@ class NoShopYet(NotFound):
 # Not this person or tablet
 
 
-class SignInRefused(NotAllowed):
-    """The same words whatever was wrong: name, passphrase, a disabled account."""
-
-    code = "services.sign_in_refused"
-
-
-class TooManyTries(NotAllowed):
-    code = "services.too_many_tries"
-    field_names = ("seconds",)
-
-
-class StoppedAfterTries(NotAllowed):
-    code = "services.stopped_after_tries"
-
-
 class RoleMissing(NotAllowed):
     code = "services.role_missing"
     field_names = ("role_code",)
@@ -135,28 +137,7 @@ class OwnSetup(NotAllowed):
     code = "services.own_setup"
 
 
-class DeviceDisabled(NotAllowed):
-    code = "services.device_disabled"
-
-
-class ProofRefused(NotAllowed):
-    code = "services.proof_refused"
-
-
-class ChallengeRefused(NotAllowed):
-    code = "services.challenge_refused"
-
-
 # Not in this state
-
-
-class NotFinished(NotNow):
-    code = "services.not_finished"
-
-
-class DecidedAlready(NotNow):
-    code = "services.decided_already"
-    field_names = ("by", "at_utc")
 
 
 class SeatingJustStarted(NotNow):
@@ -172,19 +153,28 @@ class SeatingCannotBeginThere(NotNow):
     code = "services.seating_cannot_begin_there"
 
 
-class SetupChanged(NotNow):
-    """The setup is not what it was when the person read it."""
+class ClosedOrOpenAlready(NotNow):
+    """Another lead closed the machine, or opened it again, a moment before."""
 
-    code = "services.setup_changed"
-
-
-class SignatureNotVerified(NotNow):
-    code = "services.signature_not_verified"
+    code = "services.closed_or_open_already"
 
 
-class QuestionsOpen(NotNow):
-    code = "services.questions_open"
-    field_names = ("count",)
+class DraftChanged(NotNow):
+    """The draft is not what it was when the person read it."""
+
+    code = "services.draft_changed"
+    field_names = ("by", "at_utc")
+
+
+class DraftBehind(NotNow):
+    """Another revision was published since the draft was begun."""
+
+    code = "services.draft_behind"
+    field_names = ("revision", "by", "at_utc")
+
+
+class NothingChanged(NotNow):
+    code = "services.nothing_changed"
 
 
 class AnsweredAlready(NotNow):
@@ -197,22 +187,12 @@ class ClosedAlready(NotNow):
     field_names = ("by", "at_utc")
 
 
-class NotForked(NotNow):
-    code = "services.not_forked"
-    field_names = ("device",)
-
-
 class NotSignedOff(NotNow):
     code = "services.not_signed_off"
 
 
 class LastLead(NotNow):
     code = "services.last_lead"
-
-
-class PersonInUse(NotNow):
-    code = "services.person_in_use"
-    field_names = ("person",)
 
 
 class NameErased(NotNow):
@@ -223,12 +203,6 @@ class NameErased(NotNow):
 class PersonKnownAlready(NotNow):
     code = "services.person_known_already"
     field_names = ("person",)
-
-
-class SecretNotChecked(NotNow):
-    """The check itself failed, for want of memory."""
-
-    code = "services.secret_not_checked"
 
 
 class LedgerWentBack(NotNow):
@@ -264,16 +238,6 @@ class SheetCannotBeMade(NotNow):
 # Not with what was typed or sent
 
 
-class CodeRefused(NotTaken):
-    """The same words for a code that is unknown, used or too old."""
-
-    code = "services.code_refused"
-
-
-class KeyRefused(NotTaken):
-    code = "services.key_refused"
-
-
 class NameRefused(NotTaken):
     code = "services.name_refused"
     field_names = ("longest",)
@@ -299,51 +263,117 @@ class RoleUnknown(NotTaken):
     field_names = ("role",)
 
 
-class BatchTooLong(NotTaken):
-    code = "services.batch_too_long"
-    field_names = ("most",)
-
-
-class BatchMalformed(NotTaken):
-    code = "services.batch_malformed"
-
-
 class TimeRefused(NotTaken):
     code = "services.time_refused"
     field_names = ("typed",)
 
 
-class DayIsOver(NotTaken):
-    code = "services.day_is_over"
+class SetUpIsOver(NotNow):
+    code = "services.set_up_is_over"
+
+
+class SetUpCodeRefused(NotTaken):
+    code = "services.set_up_code_refused"
+
+
+class ProcedureFallsShort(NotTaken):
+    """A machine's sheet would not hold what every sheet has to; `faults` lists every reason."""
+
+    code = "services.procedure_falls_short"
+    field_names = ("machine", "count")
+
+    def __init__(self, machine: str, found: Sequence[Finding]) -> None:
+        super().__init__(machine=machine, count=len(found))
+        self.faults = tuple(found)
+
+
+class ChangedMeanwhile(NotNow):
+    code = "services.changed_meanwhile"
+
+
+class LookChangedMeanwhile(NotNow):
+    code = "services.look_changed_meanwhile"
+
+
+class NotLookedAt(NotTaken):
+    code = "services.not_looked_at"
+
+
+class NoSuchItem(NotFound):
+    code = "services.no_such_item"
+    field_names = ("kind", "id")
+
+
+class SlotChangedMeanwhile(NotNow):
+    code = "services.slot_changed_meanwhile"
+    field_names = ("slot", "owner")
+
+
+class LevelUnknown(NotTaken):
+    code = "services.level_unknown"
+    field_names = ("level",)
+
+
+class OwnerOutOfUse(NotTaken):
+    code = "services.owner_out_of_use"
+    field_names = ("person",)
+
+
+class OwnerHasOne(NotTaken):
+    code = "services.owner_has_one"
+    field_names = ("person",)
+
+
+class FixtureElsewhere(NotTaken):
+    code = "services.fixture_elsewhere"
+    field_names = ("fixture", "machine")
+
+
+class SeatingOfElsewhere(NotTaken):
+    code = "services.seating_of_elsewhere"
+    field_names = ("fixture", "machine")
+
+
+class StillBoltedThere(NotTaken):
+    code = "services.still_bolted_there"
+    field_names = ("name", "machine")
+
+
+class SetupUnderWay(NotNow):
+    code = "services.setup_under_way"
+    field_names = ("person", "at_utc")
+
+
+class OutOfUseAlready(NotNow):
+    code = "services.out_of_use_already"
+
+
+class SlotOutsideFamily(NotTaken):
+    code = "services.slot_outside_family"
+    field_names = ("slot",)
+
+
+class LevelMissing(NotTaken):
+    code = "services.level_missing"
+
+
+class SlotsChangedMeanwhile(NotNow):
+    code = "services.slots_changed_meanwhile"
+
+
+class SeatingNotNewest(NotTaken):
+    code = "services.seating_not_newest"
+    field_names = ("at_utc",)
+
+
+class DayNotBegun(NotTaken):
+    code = "services.day_not_begun"
     field_names = ("day",)
 
 
-class PassphraseTooShort(NotTaken):
-    code = "services.passphrase_too_short"
-    field_names = ("characters", "least")
-
-
-class PassphraseTooLong(NotTaken):
-    code = "services.passphrase_too_long"
-    field_names = ("characters", "most")
-
-
-class PassphraseGuessable(NotTaken):
-    code = "services.passphrase_guessable"
-    field_names = ("least",)
-
-
-class PassphraseUnchanged(NotTaken):
-    code = "services.passphrase_unchanged"
-
-
-class PinForm(NotTaken):
-    code = "services.pin_form"
-    field_names = ("least", "most")
-
-
-class PinGuessable(NotTaken):
-    code = "services.pin_guessable"
+class DayIsOver(NotTaken):
+    code = "services.day_is_over"
+    field_names = ("day",)
 
 
 class CareRefused(NotTaken):

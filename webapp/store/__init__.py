@@ -18,20 +18,25 @@ from webapp.store.migrations import copy_before, migrate
 from webapp.store.moving import carry
 from webapp.store.repositories.access import AccessRepository
 from webapp.store.repositories.devices import DevicesRepository
+from webapp.store.repositories.found import FoundRepository
 from webapp.store.repositories.ledger import LedgerRepository
 from webapp.store.repositories.numbers import NumbersRepository
+from webapp.store.repositories.old_sheets import OldSheetsRepository
 from webapp.store.repositories.people import PeopleRepository
 from webapp.store.repositories.records import RecordsRepository
 from webapp.store.repositories.row_changes import RowChangesRepository
 from webapp.store.repositories.setups import SetupsRepository
 from webapp.store.repositories.shop import ShopRepository
 from webapp.store.repositories.worries import WorriesRepository
+from webapp.store.short_keys import ShortKeys
 
 __all__ = ["Store", "StoreError"]
 
 
 class Store:
-    """One shop's data: an SQLite file or a PostgreSQL database, and beside it a folder of sealed records."""
+    """One shop's data: an SQLite file or a PostgreSQL database, and beside it a folder of sealed records
+    and one of pictures.
+    """
 
     def __init__(self, address: Address, files: Path | None = None) -> None:
         """`files` is the folder beside it, a database file's own by default."""
@@ -41,6 +46,8 @@ class Store:
         self.people = PeopleRepository(self._database)
         self.shop = ShopRepository(self._database)
         self.setups = SetupsRepository(self._database)
+        self.found = FoundRepository(self._database)
+        self.old_sheets = OldSheetsRepository(self._database)
         self.worries = WorriesRepository(self._database)
         self.devices = DevicesRepository(self._database)
         self.access = AccessRepository(self._database)
@@ -49,7 +56,10 @@ class Store:
         self.numbers = NumbersRepository(self._database)
         self.kept_head = KeptHead(folder)
         self.incoming = HashedFiles(folder / "incoming")
+        self.short_keys = ShortKeys(folder / "short-keys")
         self.records = RecordsRepository(self._database, HashedFiles(folder / "records"))
+        self.photos = HashedFiles(folder / "photos")
+        self.step_pictures = HashedFiles(folder / "step-pictures")
 
     @staticmethod
     def is_at(address: Address) -> bool:
@@ -87,6 +97,11 @@ class Store:
     def altering(self) -> AbstractContextManager[None]:
         """While this lasts, no change is noted: for steps and for what carries whole shops over."""
         return self._database.altering()
+
+    @property
+    def is_writing(self) -> bool:
+        """Whether this thread is inside a transaction that writes, and that may yet be taken back."""
+        return self._database.is_writing
 
     def ask(self, statement: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
         """Rows of a statement of this room's own (see moving.py). Needs a transaction around it."""

@@ -70,7 +70,10 @@ def _covered(name: str, key: str, others: str, *, secret: bool = False) -> Cover
     return Covered(name, tuple(key.split()), tuple(others.split()), secret)
 
 
-COLUMNS_SINCE: dict[str, tuple[str, ...]] = {}
+COLUMNS_SINCE: dict[str, tuple[str, ...]] = {
+    "authorisation": ("level", "given_by", "training"),
+    "slot": ("used_otherwise",),
+}
 COVERED_AT_FIRST: tuple[Covered, ...] = (
     _covered(
         "person",
@@ -122,7 +125,14 @@ COVERED_AT_FIRST: tuple[Covered, ...] = (
 PERSON = COVERED_AT_FIRST[0]
 # The salt is erased with the name: what is left of it here tells nobody who it was.
 PERSON_NAME = _covered("person_name", "person", "name salt")
-COVERED = (*COVERED_AT_FIRST, PERSON_NAME)
+SHEET_AT_FIXTURE = _covered("sheet_at_fixture", "machine fixture", "hash")
+# Tables that are no more: notes of their rows stay, and are of nothing that can be looked at.
+NO_MORE = {"sheet_in_use"}
+COVERED = (
+    *(table for table in COVERED_AT_FIRST if table.name not in NO_MORE),
+    PERSON_NAME,
+    SHEET_AT_FIXTURE,
+)
 # What the server adds to events, noted once an upload under the first and the last position.
 EVENTS = "event"
 EVENT_COLUMNS = ("position", "received_at_utc", "problems")
@@ -140,6 +150,7 @@ FIRST_NOTE_OF_EVENTS = (
     f"FROM (SELECT {_PARTS} FROM event ORDER BY position) HAVING count(*) > 0"
 )
 SIGNED = "the event's signature covers it, and the audit compares the row with what was signed"
+FOLDED = "made of the setup's events, and the audit makes it again and compares"
 # What no note is made of, each with the reason: a table, or table.column.
 NOT_COVERED: dict[str, str] = {
     "leaf": "the hash tree covers it",
@@ -151,17 +162,32 @@ NOT_COVERED: dict[str, str] = {
         for column in ("id", "device", "sequence", "setup", "type", "person", "sheet", "at_utc")
     },
     "throttle": "counts of failed tries, which strangers make; what is refused for them stands on the ledger",
-    "sheet.text": "its hash is its name",
+    "sheet.text": "its hash is its name; one that was let go is none that an event names",
+    "sheet_named": "made of the events' own rows",
+    **dict.fromkeys(("setup_term", "setup_words", "setup_to_find"), FOLDED),
     "sheet_part": "its hash is its name, and every sheet that has it is put together and hashed",
     "migration": "compared with the program at every start",
     "row_change": "the digest over all notes that each audit writes onto the ledger covers it",
     "device.last_seen_at_utc": "when a tablet was last heard of",
     "device.health": "what a tablet last said of its storage and clock",
     "session.seen_at_utc": "when a session was last used",
-    "sheet_in_use.version": "only says when a sheet is compiled anew",
-    "sheet_in_use.checked_at_utc": "only says when a sheet is compiled anew",
+    "sheet_at_fixture.version": "only says when a sheet is compiled anew",
+    "sheet_at_fixture.checked_at_utc": "only says when a sheet is compiled anew",
     "sheet_version": "only says when a sheet is compiled anew",
     "kept_change": "only says what is read anew of the usual values",
+}
+
+# What follows from no event and no entry: only the note of a change tells it, so that whoever forges a note
+# behind the last audit is found by nobody.
+ONLY_NOTED: dict[str, str] = {
+    "item procedure draft:": "a draft of a procedure, which nobody decided yet",
+    "waiting.received_at_utc": "when an event came that waits for an earlier one",
+    "waiting": "that it is gone: the tablet keeps it until it is taken in, and sends it again",
+    "sheet_at_fixture": "which sheet is handed out: looked at anew within a quarter of an hour",
+    "pending_seal": "that it is gone: the tablet asks for the PIN again",
+    "pending_seal.seal": "a sealed PIN that waits for its check: another one opens nothing",
+    "event.received_at_utc": "when the server took an event in",
+    "event.problems": "what was wrong when it came; the fold says anew what is wrong now",
 }
 
 
@@ -179,10 +205,13 @@ def note_changes(connection: sqlite3.Connection) -> bool:
     """Have every change of a covered row made through this connection noted;
     False where no notes are kept yet.
     """
-    found = connection.execute("SELECT 1 FROM main.sqlite_master WHERE name = 'row_change'").fetchone()
-    if not found:
+    tables = connection.execute("SELECT name FROM main.sqlite_master WHERE type = 'table'")
+    there = {name for (name,) in tables}
+    if "row_change" not in there:
         return False
     for table in COVERED:
+        if table.name not in there:
+            continue  # a step that comes later makes it
         for statement in _triggers(table):
             connection.execute(statement)
     return True

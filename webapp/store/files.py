@@ -34,7 +34,7 @@ class HashedFiles:
                 path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
                 _write_whole(path, data)
         except OSError as error:
-            raise _named(error, path) from error
+            raise named_error(error, path) from error
         return digest
 
     def read(self, digest: str) -> bytes:
@@ -43,9 +43,9 @@ class HashedFiles:
         try:
             data = path.read_bytes()
         except OSError as error:
-            raise DatabaseDamaged(path=path, why=error.strerror or "not readable") from error
+            raise DatabaseDamaged(path=str(path), why=error.strerror or "not readable") from error
         if sha256(data).hexdigest() != digest:
-            raise DatabaseDamaged(path=path, why="its bytes are not those that were written")
+            raise DatabaseDamaged(path=str(path), why="its bytes are not those that were written")
         return data
 
     def whole(self, digest: str) -> bytes | None:
@@ -95,9 +95,10 @@ def flush_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def _named(error: OSError, path: Path) -> StoreError:
+def named_error(error: OSError, path: Path) -> StoreError:
+    """What an error of the disk is called here."""
     if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS, errno.ENOTDIR}:
-        return FolderNotWritable(folder=path.parent)
+        return FolderNotWritable(folder=str(path.parent))
     if error.errno in {errno.ENOSPC, errno.EDQUOT}:
         return DiskFull()
     return DiskFailed(why=error.strerror or str(error))

@@ -37,12 +37,15 @@ TABLES: dict[str, tuple[str, ...]] = {
     "code": ("hash",),
     "sheet": ("hash",),
     "sheet_part": ("hash",),
-    "sheet_in_use": ("machine",),
+    "sheet_at_fixture": ("machine", "fixture"),
     "event": ("position",),
     "waiting": ("id",),
     "set_aside": ("id",),
     "pending_seal": ("event",),
     "setup": ("id",),
+    "setup_term": ("setup", "term"),
+    "setup_words": ("setup",),
+    "setup_to_find": ("setup",),
     "question": ("id",),
     "worry": ("event",),
     "history_import": ("number",),
@@ -61,6 +64,7 @@ TABLES: dict[str, tuple[str, ...]] = {
 # Made by triggers of the rows above, and replaced.
 MADE_BY_TRIGGERS: dict[str, tuple[str, ...]] = {
     "kept_change": ("fixture", "axis", "number"),
+    "sheet_named": ("sheet",),
     "sheet_version": ("subject",),
 }
 AT_A_TIME = 2_000

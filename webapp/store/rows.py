@@ -33,7 +33,9 @@ class PersonRow(TypedDict):
 
 
 class AuthorisationRow(TypedDict):
-    """A stretch of time in which a person may run a machine."""
+    """A stretch of time in which a person may run a machine, alone or with a lead beside;
+    by whom it was given and what is noted of the training for it.
+    """
 
     number: int
     person: str
@@ -41,6 +43,10 @@ class AuthorisationRow(TypedDict):
     from_utc: str
     until_utc: str | None
     withdrawn_at_utc: str | None
+    # None: alone, by somebody who is not noted beside it.
+    level: str | None
+    given_by: str | None
+    training: str | None
 
 
 class SessionRow(TypedDict):
@@ -152,9 +158,12 @@ class SheetDated(TypedDict):
 
 
 class SheetChecked(TypedDict):
-    """When a machine's sheet was last found right, and at which version of what it is compiled from."""
+    """When the sheet of a machine with one of its fixtures was last found right, and at which version of what
+    it is compiled from.
+    """
 
     machine: str
+    fixture: str
     hash: str
     version: str
     checked_at_utc: str
@@ -163,6 +172,7 @@ class SheetChecked(TypedDict):
 class SheetInUseRow(SheetRow):
     """The same with the sheet itself."""
 
+    fixture: str
     version: str
     checked_at_utc: str
 
@@ -330,6 +340,8 @@ class SlotRow(TypedDict):
     last_values: dict[str, int] | None
     last_seen_at_utc: str | None
     last_setup: str | None
+    # The setup that found other values here than were last seen; None since one found them the same.
+    used_otherwise: str | None
 
 
 class SeatingRow(TypedDict):

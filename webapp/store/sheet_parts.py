@@ -8,6 +8,8 @@ Rules:
   have parts. What is drawn and what the procedure says is the same on sheet after sheet and is kept once;
 - a kept form is a JSON list of pieces: text, hash, text, hash … text. A sheet's text begins with a brace, so
   a form is never mistaken for one, and a sheet from before, or one that cannot be split, is kept as its text;
+- the form of a sheet that was let go (see `services/sheets/letting_go.py`) is empty: its hash, its machine
+  and its times stay, and it counts as one that is not there until a tablet brings it back;
 - a form that is not as it was written, and a part that is gone,
   give a text with another hash, so that it is seen.
 """
@@ -44,11 +46,11 @@ def split(text: str) -> tuple[str, dict[str, bytes]]:
 def join(form: str, load: Load) -> str:
     """The text that was kept in this form."""
     bodies: dict[str, str] = {}
-    wanted = _named(form)
+    wanted = named(form)
     while wanted := wanted - bodies.keys():
         found = load(wanted)
-        bodies.update({hash_: _opened(found.get(hash_)) for hash_ in wanted})
-        wanted = set[str]().union(*map(_named, bodies.values()))
+        bodies.update({hash_: opened(found.get(hash_)) for hash_ in wanted})
+        wanted = set[str]().union(*map(named, bodies.values()))
     return _joined(form, bodies)
 
 
@@ -97,7 +99,8 @@ def _read(form: str) -> list[str] | None:
     return pieces if as_written else None
 
 
-def _named(form: str) -> set[str]:
+def named(form: str) -> set[str]:
+    """The hashes of the parts that a form, or the text of a part, names itself."""
     return set((_read(form) or [])[1::2])
 
 
@@ -108,7 +111,8 @@ def _joined(form: str, bodies: Mapping[str, str]) -> str:
     return "".join(_joined(bodies[one], bodies) if place % 2 else one for place, one in enumerate(pieces))
 
 
-def _opened(body: bytes | None) -> str:
+def opened(body: bytes | None) -> str:
+    """The text of a part from how it is kept; empty for one that is gone or damaged."""
     try:
         return zlib.decompress(body or b"").decode()
     except (zlib.error, UnicodeDecodeError):

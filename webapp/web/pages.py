@@ -17,19 +17,27 @@ from webapp.web.desk import (
     access,
     audit,
     board,
+    closing,
     deciding,
     desk,
     handing_out,
     heads,
+    items,
+    out_of_use,
     people,
+    pressed_once,
+    procedures,
     registers,
+    set_up,
+    slots,
+    step_pictures,
     worrying,
 )
 from webapp.web.desk.people_forms import LONGEST_FIELD
 from webapp.web.edge import errors, guards, headers, rights, shop_zone, watched
 from webapp.web.edge.wiring import Wiring, attach
 from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes, z_readings
-from webapp.web.show import shown_values, top_rule
+from webapp.web.show import shown_values, top_rule, touch_rules
 from webapp.web.tablet import api, offline
 from webapp.web.tablet import page as tablet_page
 
@@ -39,11 +47,18 @@ BLUEPRINTS: Sequence[Blueprint] = (
     api.blueprint,
     access.blueprint,
     board.blueprint,
+    closing.blueprint,
     desk.blueprint,
     deciding.blueprint,
     worrying.blueprint,
     registers.blueprint,
     people.blueprint,
+    items.blueprint,
+    out_of_use.blueprint,
+    set_up.blueprint,
+    slots.blueprint,
+    procedures.blueprint,
+    step_pictures.blueprint,
     budgets.blueprint,
     probes.blueprint,
     z_readings.blueprint,
@@ -72,12 +87,15 @@ def init_app(
     # A page that asks for a name that nobody gave it says so, and does not stay empty in that place.
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.finalize = shown_value
-    app.jinja_env.filters.update({**shown_values.FILTERS, "local": shop_zone.local})
+    app.jinja_env.filters.update({**shown_values.FILTERS, **shop_zone.FILTERS})
     app.jinja_env.globals["shop_zone"] = shop_zone.shop_zone
     app.jinja_env.globals.update(
         asset=parts.shell.address,
         plain=shown_values.plain,
+        press_number=pressed_once.new_number,
         marks_for=top_rule.marks_for,
+        axis_marks=touch_rules.axis_marks,
+        touch_rule=touch_rules.touch_rule,
         longest_text=LONGEST_TEXT,
         longest_line=LONGEST_FIELD,
     )

@@ -5,6 +5,7 @@
  * same PIN never looks the same twice.
  */
 import {joined, sha256, toBase64url, utf8} from './bytes.js';
+import {sign} from './jws.js';
 
 const ECDH = {name: 'ECDH', namedCurve: 'P-256'};
 
@@ -35,6 +36,16 @@ export async function sealPin(pin, pinKey, bound) {
     toBase64url(sealed.slice(0, -16)),
     toBase64url(sealed.slice(-16)),
   ].join('.');
+}
+
+/**
+ * The same with this tablet's signature around it, so that nobody else can put a guess beside a copied event.
+ * `device` is {id, privateKey, pin_key}. Resolves to a compact JWS.
+ */
+export async function signedSeal(pin, device, bound) {
+  const seal = await sealPin(pin, device.pin_key, {...bound, device: device.id});
+  const payload = {domain: 'zerokeep/pin-seal/1', seal};
+  return (await sign(device.privateKey, device.id, 'zerokeep-pin+jws', payload)).jws;
 }
 
 /** The shared secret Z of a private key and another's public JWK: 32 bytes. */

@@ -23,8 +23,11 @@ export class NotGenuine extends Error {
 export async function sign(privateKey, kid, typ, payload) {
   const coded = part => toBase64url(utf8(JSON.stringify(part)));
   const input = `${coded({alg: 'ES256', kid, typ})}.${coded(payload)}`;
-  const signature = await crypto.subtle.sign(ES256, privateKey, utf8(input));
-  return {jws: `${input}.${toBase64url(signature)}`, id: await sha256Hex(input)};
+  const [signature, id] = await Promise.all([
+    crypto.subtle.sign(ES256, privateKey, utf8(input)),
+    sha256Hex(input),
+  ]);
+  return {jws: `${input}.${toBase64url(signature)}`, id};
 }
 
 /**

@@ -1,6 +1,6 @@
 /**
  * One key of the server takes over from another: statements that the former key signs are followed from the
- * key that this tablet knows. Twin of webapp/proof/key_succession.py.
+ * key that this tablet knows. Twin of webapp/proof/keys/key_succession.py.
  */
 import {thumbprint, verified} from './jws.js';
 

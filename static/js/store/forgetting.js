@@ -2,7 +2,7 @@
  * What a tablet may forget: a setup that is over and whose end is known here.
  * Then the server has all of it, and nobody at the machine needs it any more.
  *
- * - No event of it is unsent or refused, it is not the running one,
+ * - No event of it is unsent or refused, no picture of it unsent, it is not the running one,
  *   and its newest event is more than thirty days old:
  *   so long it can be sent again, should the server have to go back to a backup.
  * - The lead's decision is here: signed off behind a signature that was verified, or not accepted.
@@ -17,7 +17,7 @@ import {asked} from './db.js';
 import {CURRENT, MINE} from './opening.js';
 
 const KEPT_MS = 30 * 24 * 3_600_000;
-const STORES = ['events', 'decisions', 'drafts', 'sheets', 'used_sheets', 'notes'];
+const STORES = ['events', 'photos', 'decisions', 'drafts', 'sheets', 'used_sheets', 'notes'];
 
 /**
  * Forget all that may go, in one strict transaction; resolves to the ids of the setups that went.
@@ -33,6 +33,7 @@ export function forgetClosed(store, nowMs, inUse) {
       const rows = await asked(tx.objectStore('events').index('setup').getAll(of(setup)));
       if (
         setup !== current &&
+        !(await photosOf(tx, setup)).some(({waiting}) => waiting !== undefined) &&
         mayGo(rows, (await asked(tx.objectStore('decisions').get(setup)))?.texts ?? [], nowMs)
       )
         gone.push({setup, rows});
@@ -47,6 +48,8 @@ export function forgetClosed(store, nowMs, inUse) {
 }
 
 const of = setup => IDBKeyRange.bound([setup], [setup, []]);
+
+const photosOf = (tx, setup) => asked(tx.objectStore('photos').index('setup').getAll(setup));
 
 /** Every setup that there are events of; the cursor jumps from one to the next. */
 function setupsOf(tx) {
@@ -74,7 +77,10 @@ function mayGo(rows, texts, nowMs) {
 }
 
 async function forget(tx, {setup, rows}, used) {
-  for (const {id} of rows) await asked(tx.objectStore('events').delete(id));
+  for (const {id} of rows) {
+    await asked(tx.objectStore('events').delete(id));
+    await asked(tx.objectStore('photos').delete(id));
+  }
   await asked(tx.objectStore('decisions').delete(setup));
   await asked(tx.objectStore('drafts').delete(of(setup)));
   const {sheet} = rows[0].payload;

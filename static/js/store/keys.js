@@ -7,7 +7,7 @@
 import {newPair, thumbprint} from '../proof/jws.js';
 import {asked} from './db.js';
 import {StoreError} from './errors.js';
-import {ENROLLED, ROW, whatIsHeld} from './opening.js';
+import {CURRENT, ENROLLED, ROW, UNSIGNED, whatIsHeld} from './opening.js';
 
 const TRIAL = 'trial';
 const ES256 = {name: 'ECDSA', hash: 'SHA-256'};
@@ -40,13 +40,17 @@ export async function ownDevice(store, opening = whatIsHeld(store)) {
 
 /**
  * Keep a fresh pair with what enrolment gave back, read it back, and say that this tablet is now a device.
+ * What a device before it was at is let go: the server takes no event of another device for a setup, so that
+ * nobody could end it here. What that one kept stays and is sent.
  */
 export async function keepDevice(store, pair, enrolment) {
   const id = await thumbprint(pair.jwk);
   const row = {name: ROW, id, ...pair, ...enrolment};
   await store.writeEvidence(['keys', 'notes'], async tx => {
     await asked(tx.objectStore('keys').put(row));
-    await asked(tx.objectStore('notes').put({name: ENROLLED, value: id}));
+    const notes = tx.objectStore('notes');
+    await asked(notes.put({name: ENROLLED, value: id}));
+    for (const name of [CURRENT, UNSIGNED]) await asked(notes.delete(name));
   });
   const kept = await get(store, ROW);
   await check(kept);

@@ -9,7 +9,10 @@ export const ENROLLED = 'enrolled';
 export const CURRENT = 'current_setup';
 export const MINE = 'my_setups';
 export const CLOCK = 'clock';
-/** Finished setups that wait on this tablet for their signer: [{id, sheet, name, machine, slot}]. */
+/**
+ * Setups that wait on this tablet, finished for their signer or `open` for the person who goes on:
+ * [{id, sheet, name, machine, slot, open?, at?}], `at` the machine's id.
+ */
 export const UNSIGNED = 'unsigned_setups';
 const STORES = ['keys', 'notes', 'chain', 'events', 'sheets', 'decisions', 'drafts'];
 

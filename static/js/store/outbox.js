@@ -11,6 +11,7 @@
 import {sign} from '../proof/jws.js';
 import {asked} from './db.js';
 import {StoreError} from './errors.js';
+import {keepPhoto, photosAgain} from './photos.js';
 
 export const EVENT_TYPE = 'zerokeep-event+jws';
 export const EVENT_DOMAIN = 'zerokeep/event/1';
@@ -44,16 +45,19 @@ export class Outbox {
 
   /**
    * Keep one event. `body` has type, setup, sheet, app, person, at_utc, elapsed_ms, step and data;
-   * `seal(id)` may resolve to a PIN seal that travels beside it. Resolves to the kept row after the
-   * transaction is complete.
+   * `seal(id)` may resolve to a PIN seal that travels beside it; `picture` are the bytes of one that the
+   * event names. Resolves to the kept row after the transaction is complete.
+   * @param {Object<string, any>} body
+   * @param {(event: string) => Promise<?string>} [seal]
+   * @param {?Uint8Array} [picture]
    */
-  append(body, seal = noSeal) {
-    const turn = this.#last.then(() => this.#append(body, seal));
+  append(body, seal = noSeal, picture = null) {
+    const turn = this.#last.then(() => this.#append(body, seal, picture));
     this.#last = turn.catch(() => {});
     return turn;
   }
 
-  async #append(body, seal) {
+  async #append(body, seal, picture) {
     const {id: device, privateKey} = this.device;
     const chain =
       this.#known ?? (await this.store.read(['chain'], tx => asked(tx.objectStore('chain').get(device))));
@@ -74,18 +78,23 @@ export class Outbox {
       waiting: WAITS,
       outcome: null,
     };
-    await this.store.writeEvidence(['events', 'chain'], tx => this.#put(tx, row));
+    const stores = picture ? ['events', 'chain', 'photos'] : ['events', 'chain'];
+    await this.store.writeEvidence(stores, tx => this.#put(tx, row, picture));
     this.#known = {sequence, head: id};
     return row;
   }
 
-  async #put(tx, row) {
-    const events = tx.objectStore('events');
-    if (await asked(events.getKey(row.id))) return;
-    const chain = await asked(tx.objectStore('chain').get(row.device));
+  async #put(tx, row, picture) {
+    const [events, chains] = [tx.objectStore('events'), tx.objectStore('chain')];
+    const [kept, chain] = await Promise.all([asked(events.getKey(row.id)), asked(chains.get(row.device))]);
+    if (kept) return;
     if ((chain?.head ?? null) !== row.payload.previous) throw new StoreError('store.chain_moved');
-    await asked(events.add(row));
-    await asked(tx.objectStore('chain').put({device: row.device, sequence: row.sequence, head: row.id}));
+    const written = [
+      asked(events.add(row)),
+      asked(chains.put({device: row.device, sequence: row.sequence, head: row.id})),
+    ];
+    if (picture) written.push(keepPhoto(tx, row, picture));
+    await Promise.all(written);
   }
 
   /**
@@ -94,7 +103,8 @@ export class Outbox {
    * the signature again.
    */
   sendAgain() {
-    return this.store.writeEvidence(['events'], async tx => {
+    return this.store.writeEvidence(['events', 'photos'], async tx => {
+      await photosAgain(tx);
       const events = tx.objectStore('events');
       for (const row of await asked(events.getAll())) {
         if (row.waiting === WAITS) continue;
@@ -136,23 +146,20 @@ export class Outbox {
   }
 
   /**
-   * {count, oldestAtUtc, refused}: what the network line says; `count` is all that the server has not taken.
+   * {count, oldestAtUtc, refused, photos}: what the network line says; `count` is all that the server has not
+   * taken, `photos` the pictures that it has not answered about.
    */
   async tally() {
-    return this.store.read(['events'], async tx => {
+    return this.store.read(['events', 'photos'], async tx => {
       const index = tx.objectStore('events').index('waiting');
-      const [count, refused] = await Promise.all([asked(index.count()), asked(index.count(all(REFUSED)))]);
+      const [count, refused, photos] = await Promise.all([
+        asked(index.count()),
+        asked(index.count(all(REFUSED))),
+        asked(tx.objectStore('photos').index('waiting').count()),
+      ]);
       const oldest = count > 0 ? await asked(index.get(count > refused ? all(WAITS) : all(REFUSED))) : null;
-      return {count, refused, oldestAtUtc: oldest?.payload.at_utc ?? null};
+      return {count, refused, photos, oldestAtUtc: oldest?.payload.at_utc ?? null};
     });
-  }
-
-  /**
-   * Rows that the server answered without taking them: kept out of order, or refused.
-   * They stay, and are shown.
-   */
-  async troubled() {
-    return [...(await this.waiting()), ...(await this.refused())].filter(row => row.outcome !== null);
   }
 
   /**

@@ -12,6 +12,8 @@
  * used_sheets  {hash, text, tag}: those that a setup was begun on, as long as its events are held; the server
  *              may lose its own
  * decisions  {setup, texts}
+ * photos     {event, setup, bytes, waiting, outcome}: pictures, by the event that names them (photos.js)
+ * step_pictures  {sha256, bytes}: pictures that steps show, by hash, as long as a held sheet names them
  * drafts     {setup, step, typed}: what stands half typed
  * notes      small things of this tablet: {name, value}
  */
@@ -30,6 +32,14 @@ const STEPS = [
   },
   database => {
     database.createObjectStore('used_sheets', {keyPath: 'hash'});
+  },
+  database => {
+    const photos = database.createObjectStore('photos', {keyPath: 'event'});
+    photos.createIndex('setup', 'setup');
+    photos.createIndex('waiting', 'waiting');
+  },
+  database => {
+    database.createObjectStore('step_pictures', {keyPath: 'sha256'});
   },
 ];
 

@@ -3,6 +3,7 @@
  * A sheet is kept only if its text has the hash it came under.
  */
 import {sha256Hex} from '../proof/bytes.js';
+import {placeOf} from '../rules/shop/fixtures.js';
 import {asked} from './db.js';
 
 export class Shelf {
@@ -66,7 +67,10 @@ export class Shelf {
     return this.store.writeEvidence(['decisions'], tx => asked(tx.objectStore('decisions').clear()));
   }
 
-  /** Newest sheet of every machine: [{hash, sheet}], by the machine's name. */
+  /**
+   * Newest sheet of every fixture on every machine: [{hash, sheet}], by the machine's name, its fixtures
+   * as they are offered.
+   */
   async newest() {
     const [note, rows] = await this.store.read(['notes', 'sheets'], tx =>
       Promise.all([
@@ -78,7 +82,12 @@ export class Shelf {
     return rows
       .filter(row => current.has(row.hash))
       .map(row => ({hash: row.hash, sheet: JSON.parse(row.text)}))
-      .sort((one, other) => one.sheet.machine.name.localeCompare(other.sheet.machine.name));
+      .sort(
+        (one, other) =>
+          one.sheet.machine.name.localeCompare(other.sheet.machine.name) ||
+          one.sheet.machine.id.localeCompare(other.sheet.machine.id) ||
+          placeOf(one.sheet) - placeOf(other.sheet),
+      );
   }
 
   /**

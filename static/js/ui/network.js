@@ -1,4 +1,8 @@
-/** The one quiet line: what is kept here and what has been sent. Never colour alone, never a moving thing. */
+/**
+ * The one quiet line: what is kept here and what has been sent. Never colour alone, never a moving thing.
+ * Whoever hears the page is told when the server is lost or found, and of what is wrong, each once: not of
+ * every press that is kept and sent, and not of every minute (WCAG 2.2, 4.1.3).
+ */
 import {el} from './dom.js';
 import {say} from './say.js';
 import {clockTime, span} from './when.js';
@@ -6,31 +10,40 @@ import {clockTime, span} from './when.js';
 const SAME_DAY_MS = 12 * 3_600_000;
 
 export class NetworkLine {
-  constructor() {
+  /** @type {string|boolean|undefined} what was told last: what is wrong, or whether the server is there */
+  #heard;
+
+  /** @param {(text: string) => void} [tell] says it to whoever hears the page */
+  constructor(tell = () => {}) {
+    this.tell = tell;
     this.text = el('span', {});
     this.element = el('p', {class: 'network', data: {network: ''}}, this.text);
   }
 
   /**
    * `tally` of the outbox, `state` of the sync, the clock, what is known of the ledger.
-   * @param {{count: number, oldestAtUtc: ?string, refused?: number}} tally
+   * @param {{count: number, oldestAtUtc: ?string, refused?: number, photos?: number}} tally
    * @param {any} state
    * @param {import('../clock.js').Clock} clock
    * @param {?import('../store/ledger.js').Ledger} [ledger]
    */
-  show({count, oldestAtUtc, refused = 0}, state, clock, ledger = null) {
+  show({count, oldestAtUtc, refused = 0, photos = 0}, state, clock, ledger = null) {
     const warning = warningOf(refused, state, clock, ledger);
     const text = warning
       ? [shortly(count, refused), warning].filter(Boolean).join(' · ')
-      : atLength(count, oldestAtUtc, state, clock);
-    this.element.dataset.network = count > 0 ? 'waiting' : 'sent';
+      : atLength({count, oldestAtUtc, photos}, state, clock);
+    this.element.dataset.network = count + photos > 0 ? 'waiting' : 'sent';
     this.element.dataset.waiting = count;
     if (this.text.textContent !== text) this.text.textContent = text;
+    const now = warning ?? state.reached;
+    if (this.#heard !== undefined && now !== undefined && now !== this.#heard) this.tell(text);
+    this.#heard = now ?? this.#heard;
   }
 }
 
-function atLength(count, oldestAtUtc, {lastAtUtc, reached}, clock) {
+function atLength({count, oldestAtUtc, photos}, {lastAtUtc, reached}, clock) {
   if (count > 0) return say('tablet.network.waiting', {count, span: span(clock.sinceMs(oldestAtUtc))});
+  if (photos > 0) return say(`tablet.network.photo${photos > 1 ? 's' : ''}`, {count: photos});
   if (reached && lastAtUtc) return say('tablet.network.sent', {time: clockTime(lastAtUtc)});
   return sentBefore(lastAtUtc ?? clock.comparedAtUtc, clock);
 }

@@ -6,8 +6,8 @@ import {button, el} from './dom.js';
 import {say} from './say.js';
 import {notice} from './text.js';
 
-/** {element, value(), take(), refuse(text, kind)}; `enter` is what the primary action does. */
-export function pinField(label, enter) {
+/** {element, value(), take(), refuse(text, kind)}; Enter presses the primary action, as everywhere. */
+export function pinField(label) {
   const refused = el('div', {id: 'refused', 'aria-live': 'assertive'});
   const input = el('input', {
     type: 'password',
@@ -23,12 +23,6 @@ export function pinField(label, enter) {
     const hidden = input.type === 'password';
     input.type = hidden ? 'text' : 'password';
     show.textContent = say(hidden ? 'tablet.sign.hide' : 'tablet.sign.show');
-  });
-  input.addEventListener('keydown', event => {
-    if (event.key === 'Enter') {
-      event.preventDefault();
-      enter();
-    }
   });
   return {
     element: el(

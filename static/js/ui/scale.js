@@ -47,21 +47,18 @@ function place(stages, currentStep) {
 /** Where a step stands within its stage: the first under the long mark, a little in from the stage's edge. */
 const inset = (step, count) => 0.16 + (0.84 * step) / count;
 
+/** All marks as one path for each of their looks: the scale is made anew for every step. */
 function graduation(stages, at, upright) {
   const span = 1000;
-  const lines = stages.flatMap(({steps}, stage) =>
-    steps.map((_, step) => {
+  const looks = {};
+  stages.forEach(({steps}, stage) =>
+    steps.forEach((_, step) => {
       const along = ((stage + inset(step, steps.length)) / stages.length) * span;
       const behind = stage < at.stage || (stage === at.stage && step <= at.step);
       const start = step === 0 ? 0 : DEPTH - 24;
-      const ends = upright
-        ? {x1: start, x2: DEPTH, y1: along, y2: along}
-        : {x1: along, x2: along, y1: start, y2: DEPTH};
-      return svg('line', {
-        ...ends,
-        class: `mark${step === 0 ? ' long' : ''}${behind ? ' behind' : ''}`,
-        'vector-effect': 'non-scaling-stroke',
-      });
+      const look = `mark${step === 0 ? ' long' : ''}${behind ? ' behind' : ''}`;
+      const mark = upright ? `M${start} ${along}H${DEPTH}` : `M${along} ${start}V${DEPTH}`;
+      looks[look] = (looks[look] ?? '') + mark;
     }),
   );
   const box = upright ? `0 0 ${DEPTH} ${span}` : `0 0 ${span} ${DEPTH}`;
@@ -73,7 +70,9 @@ function graduation(stages, at, upright) {
       preserveAspectRatio: 'none',
       'aria-hidden': 'true',
     },
-    ...lines,
+    ...Object.entries(looks).map(([look, d]) =>
+      svg('path', {d, class: look, 'vector-effect': 'non-scaling-stroke'}),
+    ),
   );
 }
 

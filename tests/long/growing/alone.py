@@ -9,31 +9,33 @@ import time
 from pathlib import Path
 
 from tests.kit.server import Server, free_port
+from tests.long.growing.reads import reads_of
 
 RUNS_FOR_S = 90.0
 
 
-def audit(folder: Path) -> int:
-    """How many faults the audit finds in the whole shop."""
+def audit(folder: Path) -> dict[str, float]:
+    """How many faults the audit finds in the whole shop, and its longest read transaction."""
     from webapp.services.audit import auditing  # noqa: PLC0415 - what is loaded counts
     from webapp.store import Store  # noqa: PLC0415
 
     store = Store.open(folder / "zerokeep.db")
     outcome = auditing.Outcome("", "")
-    with store.reading():
+    with reads_of(store._database) as reads:
         outcome.take(auditing.everything(store, outcome))
     store.close()
-    return outcome.count
+    return {"faults": outcome.count, "read_ms": reads.longest_ms}
 
 
-def export(folder: Path) -> int:
-    """How many bytes the table of all values has."""
+def export(folder: Path) -> dict[str, float]:
+    """How many bytes the table of all values has, and the longest read transaction for it."""
     from tests.long.growing.measuring import site_on  # noqa: PLC0415
 
-    with site_on(folder) as site:
+    with site_on(folder) as site, reads_of(site.app.extensions["zerokeep"].store._database) as reads:
         answer = site.signed_in("ines").get("/desk/past.csv")
         assert answer.status_code == 200
-        return sum(map(len, answer.iter_encoded()))
+        count = sum(map(len, answer.iter_encoded()))
+        return {"bytes": count, "read_ms": reads.longest_ms}
 
 
 def start(folder: Path) -> dict[str, float]:

@@ -5,8 +5,10 @@ An endpoint that is not asked for stands in NOT_ASKED with the reason, so that a
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import Any, cast
 
 from tests.kit.device import Device
@@ -17,33 +19,42 @@ from tests.long.growing import large_shop
 from tests.long.growing.built import tablet
 from tests.long.growing.originals import signed, values_nm
 from tests.long.growing.writing import setup_id
-from tests.web.conftest import SEEN, Browser, Site
+from tests.web.conftest import Browser, Site
 from webapp.services.decisions import signing_off
 from webapp.services.intake import enrolling
+from webapp.services.setups import closing
 from webapp.web.tablet import signed_answers
 
 FAR_OFF, LEADS_OWN = 400, PASSPHRASES["ines"]
+# What a page's form carries of what was read there, however its other attributes stand.
+VERSION = re.compile(r'name="seen" (?:type="hidden" )?value="([0-9a-f]{64})"')
 Ask = Callable[[], Any]
 OFFLINE = "a file of the program, the same in every shop"
 ONE_ROW = (
     "reads and writes rows of one person by their key, and hashes a secret, which takes longer than all else"
 )
 OWN_LINE = "writes one row of one machine or probe by its key; the page that shows it is asked for"
-LIKE_SIGN_OFF = "the same way as sign-off"
+OWN_DRAFT = "writes the one draft of a fixture's procedure by its key; the pages that show it are asked for"
 NOT_ASKED: Mapping[str, str] = {
+    "api.photo": "a picture is looked at in a process of its own, and costs the same in a grown shop",
+    "desk.photo": "a picture is one file, found by its setup and its hash",
+    "set_up.begin": "is over in a shop that has people: it leads to the sign-in, which is asked for",
     **dict.fromkeys(
         ("offline.worker", "offline.manifest", "offline.font", "offline.asset", "offline.icon",
         "offline.favicon", "tablet.page", "tablet.self_test"), OFFLINE,
     ),
-    **dict.fromkeys(("access.change_passphrase", "access.change_pin"), ONE_ROW),
+    **dict.fromkeys(("access.choose_own", "access.change_passphrase", "access.change_pin"), ONE_ROW),
     **dict.fromkeys(
         ("budgets.confidence", "budgets.correlate", "budgets.take_correlation_back", "budgets.line",
          "budgets.take_back", "probes.care", "probes.check", "z_readings.check"), OWN_LINE,
     ),
+    **dict.fromkeys(
+        ("procedures.begin", "procedures.act", "procedures.step", "procedures.publish", "procedures.discard",
+         "procedures.retire", "procedures.take_over"), OWN_DRAFT,
+    ),
     "deciding.seal": "prints one record: how long that takes is the printing's, see tests/bench",
     "desk.unsigned": "prints one record: how long that takes is the printing's, see tests/bench",
     "printing.trends": "prints the newest values of three axes: how long that takes is the printing's",
-    "desk.record": "the file of one record by its hash; nothing of the shop is read but its row",
     "deciding.addition": "one text of one record by its key",
     "worrying.worry": "one worry by its key, as a question",
     "registers.clear_fork": "as switching a tablet off",
@@ -51,7 +62,6 @@ NOT_ASKED: Mapping[str, str] = {
     "past.export": "grows with what it writes: measured in a process of its own",
     "past.setup": "one imported setup by its key",
     "past.take_in": "grows with the file that is taken in; looking at one is asked for",
-    "fixtures.back": "a new seating, as fixtures.seating",
 }  # fmt: skip
 
 
@@ -90,19 +100,43 @@ class Asking:
         past, first = setup_id(setups // 2), self.house.clock().date()
         return {
             "board.machines": "/",
+            "board.wall": "/wall",
+            "closing.machine": f"/desk/machines/{self.mill}/closed",
             "watched.health": "/health",
             "watched.metrics": "/metrics",
             "desk.queue": "/desk",
+            "deciding.sign_together": "/desk/sign-together",
             "desk.setups": "/desk/setups",
             "desk.setups of a person": "/desk/setups?person=p0003",
             "desk.setups of a machine": f"/desk/setups?machine={self.mill}&state=signed_off",
             "desk.setups of a day": f"/desk/setups?from={first}&to={first}",
+            "desk.setups of a slot": "/desk/setups?slot=G54&verdict=ask",
+            "desk.setups of a machine and of words": f"/desk/setups?machine={self.mill}&words=floor",
+            "desk.setups_csv": "/desk/setups.csv",
+            "desk.setups_csv of a machine": f"/desk/setups.csv?machine={self.mill}&state=signed_off",
+            "desk.setups_json": "/desk/setups.json",
+            "desk.setups_json of a person": "/desk/setups.json?person=p0003",
+            "desk.record": f"/records/{past}.pdf",
             "desk.setup": f"/desk/setups/{past}",
             "access.me": "/me",
             "deciding.question": f"/desk/questions/{self.question()}",
             "registers.tablets": "/desk/tablets",
+            "registers.waiting_file": "/desk/tablets/file",
             "registers.slots": "/desk/slots",
+            "registers.slots by an owner's name": "/desk/slots?words=Person 00",
+            "registers.slots_file": "/desk/slots.csv",
+            "slots.slot": f"/desk/slots/{self.mill}/G54",
+            "slots.term": "/desk/slots/term",
+            "items.page": "/desk/shop",
+            "items.new": "/desk/shop/fixture/new",
+            "items.change": f"/desk/shop/machine/{self.mill}",
+            "out_of_use.thing": f"/desk/shop/machine/{self.mill}/use",
+            "items.rules": "/desk/shop/rules",
+            "items.drawing": "/desk/shop/drawing.svg",
+            "items.file": "/desk/shop/file",
+            "set_up.guide": "/desk/set-up",
             "registers.people": "/desk/people",
+            "registers.people_file": "/desk/people.csv",
             "registers.people by a name": "/desk/people?find=Person 00",
             "people.person": "/desk/people/p0003",
             "people.new": "/desk/let-in",
@@ -111,14 +145,21 @@ class Asking:
             "fixtures.trends": f"/desk/fixtures/{self.vise}/X",
             "fixtures.seating": f"/desk/fixtures/{self.vise}/seating",
             "fixtures.value": f"/desk/fixtures/{self.fixture(past)}/X/values/{past}",
+            "fixtures.back": f"/desk/fixtures/{self.vise}/X/back/{self.latest()}",
             "choosing.matters": f"/desk/fixtures/{self.vise}/X/matters",
             "budgets.page": f"/desk/machines/{self.mill}/budget",
             "probes.overview": "/desk/probes",
             "probes.probe": f"/desk/probes/probe-{self.other + 1}",
             "z_readings.page": f"/desk/machines/{self.mill}/z",
+            "procedures.overview": "/desk/procedures",
+            "procedures.procedure": f"/desk/procedures/{self.vise}",
+            "procedures.glass": f"/desk/procedures/{self.vise}/glass?machine={self.mill}&step=x.search",
+            "procedures.preview": f"/desk/procedures/{self.vise}/preview?machine={self.mill}",
             "past.overview": "/desk/past",
             "past.look": "/desk/past/import",
             "audit.ledger": "/audit",
+            "audit.ledger_file": "/audit/entries.csv",
+            "audit.ledger by words and days": f"/audit?words=floor&from={first}&to={first}",
             "audit.ledger further down": "/audit?before=900",
             "audit.entry": "/audit/901",
             "audit.verify": "/audit/verify",
@@ -166,6 +207,12 @@ class Asking:
             "registers.disable_tablet": self._disable,
             "people.change": self._change,
             "handing_out.setup": self._bundle,
+            "slots.change": self._extend,
+            "set_up.own_slot": self._own_slot,
+            "closing.machine closed": lambda: self._closing("close"),
+            "closing.machine of a closed one": self._closed_page,
+            "board.machines with a closed one": lambda: self.page("/"),
+            "closing.machine opened again": lambda: self._closing("open"),
         }
 
     def question(self) -> str:
@@ -174,6 +221,13 @@ class Asking:
         with self.house.store.reading():
             found = self.house.store.setups.questions(setup=walk.setup)
         return found[0]["id"]
+
+    def latest(self) -> str:
+        """The setup that brought the newest value of another machine's vise."""
+        with self.house.store.reading():
+            seating = self.house.store.shop.seating_now(self.vise)
+            assert seating is not None
+            return self.house.store.setups.kept_newest(self.vise, "X", seating["id"], 1, 0)[0]["setup"]
 
     def fixture(self, setup: str) -> str:
         """Where a setup was."""
@@ -211,10 +265,11 @@ class Asking:
 
         return ask
 
-    def _decide(self, path: str, **fields: str) -> Ask:
-        found = SEEN.search(self.lead.page(path))
-        assert found
-        return self._send(path, seen=found[1], **fields)
+    def _decide(self, page: str, path: str | None = None, **fields: str) -> Ask:
+        """Send what a page's form sends, to another address than the page's where that is named."""
+        found = VERSION.search(self.lead.page(page))
+        assert found, page
+        return self._send(path or page, seen=found[1], **fields)
 
     def _head(self) -> Ask:
         with self.house.store.reading():
@@ -340,12 +395,38 @@ class Asking:
         self.asked += 1
         machine = f"mill-{1 + self.asked % self.machines}"
         return self._send(
-            f"/desk/people/{large_shop.person_id(self.machines * 5 + 3)}/authorise",
-            **{"authorise-machine": machine, "authorise-until": ""},
+            f"/desk/people/{large_shop.person_id(self.machines * 5 + 3)}/change_right",
+            machine=machine,
+            level="alone",
+            training=f"Change {self.asked}",
         )
 
     def _bundle(self) -> Ask:
-        return self._send(f"/desk/setups/{setup_id(3)}/bundle.zip")
+        """Of a setup that waits: of one with a record it opens that, and here none is printed."""
+        return self._send(f"/desk/setups/{self._signed().setup}/bundle.zip")
+
+    def _extend(self) -> Ask:
+        self.asked += 1
+        slot, until = f"/desk/slots/{self.mill}/G54", self.house.clock() + timedelta(days=self.asked)
+        owner = large_shop.owners(self.other)[0]
+        return self._decide(slot, f"{slot}/extend", person=owner, until=until.date().isoformat())
+
+    def _own_slot(self) -> Ask:
+        return self._send("/desk/set-up/slot", slot="G59.1", until="")
+
+    def _closing(self, do: str) -> Ask:
+        self._leave(closed=do == "open")
+        return self._send(f"/desk/machines/{self.mill}/closed", do=do, reason="The spindle is looked at.")
+
+    def _closed_page(self) -> Ask:
+        self._leave(closed=True)
+        return self.page(f"/desk/machines/{self.mill}/closed")
+
+    def _leave(self, *, closed: bool) -> None:
+        """Let the other machine be closed, or not."""
+        if bool(closing.machine_name(self.house.store, self.mill)[1]) != closed:
+            act = closing.close if closed else closing.open_again
+            act(self.house.store, self.mill, "As it is asked for.", "ines", self.house.clock())
 
 
 def endpoints(names: list[str]) -> set[str]:

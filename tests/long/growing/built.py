@@ -15,9 +15,9 @@ from tests.kit.house import House
 from tests.kit.shop import PINS, fixed_keyring
 from tests.long.growing import large_shop
 from tests.long.growing.large_shop import Size
-from tests.long.growing.originals import original, originals, walked, with_questions
+from tests.long.growing.originals import original, originals, sealed, with_questions
 from tests.long.growing.writing import Grower, Span
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.store import Store
 from webapp.store.engines.opening import Address
 from webapp.store.moving import carry
@@ -26,7 +26,6 @@ SETUPS_A_YEAR = 10_000
 KEYS, MADE, DATABASE = "keys", "made.json", "zerokeep.db"
 HURRIED = {"journal_mode": "OFF", "synchronous": "OFF", "cache_size": "-2000000", "locking_mode": "EXCLUSIVE",
            "secure_delete": "OFF"}  # fmt: skip
-NO_RECORD = b"%PDF-1.7 in place of a record"
 OF_THE_KIT = 3
 
 
@@ -73,7 +72,6 @@ def _build_originals(base: Path, size: Size) -> None:
     hurry(house)
     ids = originals(house, devices, *_people(size))
     _mara_too(house, devices[0])
-    _seal_all(house.store, house.clock.text)
     house.store.close()
     _keep(base, house, {"machines": size.machines, "people": size.people, "originals": ids})
 
@@ -93,17 +91,7 @@ def _mara_too(house: House, device: Device) -> None:
     """One of the kit's people who can sign in has a past, too."""
     for _ in range(OF_THE_KIT):
         house.clock.forward(hours=20)
-        walked(house, device, "mill-1", "mara", PINS["mara"], large_shop.OWNERS)
-
-
-def _seal_all(store: Store, at_utc: str) -> None:
-    """Nobody waits for a record: what is measured is not the printing."""
-    digest = store.records.files.write(NO_RECORD)
-    with store.reading():
-        waiting = store.setups.to_seal(1_000)
-    with store.writing():
-        for setup in waiting:
-            store.records.add(setup, digest, len(NO_RECORD), at_utc)
+        sealed(house, device, "mill-1", "mara", PINS["mara"], large_shop.OWNERS)
 
 
 def hurry(house: House) -> None:

@@ -13,11 +13,12 @@ from tests.kit.device import Device
 from tests.kit.house import House
 from tests.kit.shop import MILL, PROBE, SHOP, VISE, load_shop
 from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.evidence.ledger import change
 from webapp.services.people import names
 from webapp.services.people.secret_digests import digests_of
 from webapp.services.people.secret_rules import hash_pin
+from webapp.services.shop.register import give_slot
 from webapp.services.times import utc_text
 from webapp.store.engines.opening import Address
 
@@ -71,6 +72,7 @@ def make(
     house = House(folder, keyring, loaded=True, address=address)
     load_shop(house.store, keyring, house.clock, shop_of(size))
     _add_people(house, size)
+    _give_slots(house, size)
     devices = [Device(90_001 + n, f"Tablet {n + 1}") for n in range(size.machines)]
     for number, device in enumerate(devices):
         device.enrol(house.store, keyring, house.clock, f"7QF3KM9X{number:03d}")
@@ -90,9 +92,14 @@ def _add_people(house: House, size: Size) -> None:
             data = {"machine": machine, "until_utc": UNTIL}
             change(store, "person.authorised", "ines", person, None, data, now)
         for number in range(size.machines):
-            for label, person in zip(LABELS, owners(number), strict=True):
+            for person in owners(number):
                 _give_pin(house, person)
-                store.shop.put_slot(f"mill-{number + 1}", label, "person", person, None)
+
+
+def _give_slots(house: House, size: Size) -> None:
+    for number in range(size.machines):
+        for label, person in zip(LABELS, owners(number), strict=True):
+            give_slot(house.store, f"mill-{number + 1}", label, person, None, "ines", house.clock())
 
 
 def _give_pin(house: House, person: str) -> None:

@@ -20,6 +20,7 @@ from typing import Any
 from tests.kit.statements import noted
 from tests.long.growing import built
 from tests.long.growing.asked import Ask, Asking
+from tests.long.growing.reads import reads_of
 from tests.web.conftest import KEY_PASSPHRASE, Site
 from webapp import create_app
 from webapp.settings import Settings
@@ -31,10 +32,13 @@ NS_PER_MS = 1_000_000
 
 @dataclass(frozen=True)
 class Cost:
-    """Statements of the second asking, and the least processor time of some, milliseconds."""
+    """Statements of the second asking, and the least processor time of some, milliseconds; and of that the
+    longest read transaction.
+    """
 
     statements: int
     ms: float
+    read_ms: float = 0.0
 
 
 @contextmanager
@@ -68,12 +72,12 @@ class Meter:
 
     def cost(self, ask: Ask) -> Cost:
         """Ask once and measure."""
-        with noted(self._database) as asked:
+        with noted(self._database) as asked, reads_of(self._database) as reads:
             began, there = time.process_time_ns(), self._spent_there_ns()
             ask()
             spent = time.process_time_ns() - began + self._spent_there_ns() - there
         self.statements = [statement for statement, _ in asked]
-        return Cost(len(asked), spent / NS_PER_MS)
+        return Cost(len(asked), spent / NS_PER_MS, reads.longest_ms)
 
     def _spent_there_ns(self) -> int:
         """What the database's own process of this thread's connection has spent; nothing for a file."""
@@ -88,17 +92,30 @@ def costs(folder: Path, address: Address | None = None) -> dict[str, Cost]:
     kept = built.made(folder)
     with site_on(folder, address) as site:
         asking, meter = Asking(site, kept["machines"]), Meter(site)
-        found = {name: least(meter, asking.page(path)) for name, path in asking.pages(kept["setups"]).items()}
+        found = {}
+        for name, path in asking.pages(kept["setups"]).items():
+            found[name] = _said(name, least(meter, asking.page(path)))
         for name, ready in asking.calls().items():
             tries = [meter.cost(ready()) for _ in range(CALL_TRIES)]
-            found[name] = Cost(tries[-1].statements, min(one.ms for one in tries))
+            found[name] = _said(name, _least(tries, tries))
     return found
+
+
+def _said(name: str, cost: Cost) -> Cost:
+    """Tell who waits what was found so far."""
+    print(f"  {name}: {cost.statements}, {cost.ms:.1f} ms", file=sys.stderr, flush=True)
+    return cost
 
 
 def least(meter: Meter, ask: Ask) -> Cost:
     """The least of some askings behind the first."""
     tries = [meter.cost(ask) for _ in range(PAGE_TRIES)]
-    return Cost(tries[-1].statements, min(one.ms for one in tries[1:]))
+    return _least(tries, tries[1:])
+
+
+def _least(tries: list[Cost], counted: list[Cost]) -> Cost:
+    least_ms, least_read_ms = (min(getattr(one, name) for one in counted) for name in ("ms", "read_ms"))
+    return Cost(tries[-1].statements, least_ms, least_read_ms)
 
 
 ALONE = """

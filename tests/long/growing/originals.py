@@ -12,7 +12,10 @@ from typing import Any
 from tests.kit.device import Device
 from tests.kit.house import House
 from tests.kit.walk import CENTRES, Walk
-from webapp.proof.jws import event_id
+from webapp.domain.record.bundle import RecordBundle
+from webapp.proof.keys.jws import event_id
+from webapp.services.evidence.entries import SEALED
+from webapp.services.setups import recording
 from webapp.services.sheets.preparing import current_sheet
 from webapp.store import Store
 
@@ -50,6 +53,11 @@ def originals(
     return [walk.setup for walk in _round(house, devices, people, pins)]
 
 
+def stand_in(setup: str) -> bytes:
+    """What lies in the place of a record: what is measured is not the printing."""
+    return b"%PDF-1.7 in place of " + setup.encode()
+
+
 def _round(house: House, devices: list[Device], people: list[list[str]], pins: dict[str, str]) -> list[Walk]:
     """Let everybody walk once, the next of a machine a day later than the one before."""
     walks = []
@@ -57,9 +65,26 @@ def _round(house: House, devices: list[Device], people: list[list[str]], pins: d
         house.clock.forward(hours=20)
         for machine, (device, some) in enumerate(zip(devices, people, strict=True), start=1):
             if place < len(some):
-                walks.append(walked(house, device, f"mill-{machine}", some[place], pins[some[place]], place))
+                walks.append(sealed(house, device, f"mill-{machine}", some[place], pins[some[place]], place))
                 house.clock.forward(minutes=1)
     return walks
+
+
+def sealed(house: House, device: Device, machine: str, person: str, pin: str, place: int = 0) -> Walk:
+    """The same as `walked`, and its record is kept."""
+    walk = walked(house, device, machine, person, pin, place)
+    recording.sealed_pdf(
+        house.store, walk.setup, _stood_in, _as_it_is, house.keyring.head_signer, house.clock(), {}
+    )
+    return walk
+
+
+def _stood_in(bundle: RecordBundle) -> bytes:
+    return stand_in(bundle.record["setup"])
+
+
+def _as_it_is(pdf: bytes, _: str) -> bytes:
+    return pdf
 
 
 def walked(house: House, device: Device, machine: str, person: str, pin: str, place: int = 0) -> Walk:
@@ -79,7 +104,7 @@ def values_nm(place: int) -> dict[str, int]:
 def signed(house: House, device: Device, machine: str, person: str, pin: str, place: int = 0) -> Walk:
     """A setup sent in and signed by its operator."""
     house.count += 1
-    sheet = current_sheet(house.store, house.keyring, machine, house.clock())
+    sheet = current_sheet(house.store, machine, house.clock())
     walk = Walk(device, house.clock, sheet, person, house.count, values_nm(place)).through()
     walk.sign(pin, house.keyring)
     receipts = house.accept(walk.parts)
@@ -88,7 +113,7 @@ def signed(house: House, device: Device, machine: str, person: str, pin: str, pl
 
 
 def original(store: Store, setup: str, devices: list[Device]) -> Original:
-    """A setup as all that stands of it. Raises AssertionError for one that puts a question."""
+    """A setup as all that stands of it. Raises AssertionError for one with a question or without a record."""
     with store.reading():
         row = store.setups.setup(setup)
         events = store.setups.events_of(setup)
@@ -98,6 +123,7 @@ def original(store: Store, setup: str, devices: list[Device]) -> Original:
     asked = [payload for payload in payloads if payload["type"] == "question.put"]
     assert row is not None
     assert not asked, asked
+    assert changes[-1]["type"] == SEALED, changes[-1]
     return Original(
         next(device for device in devices if device.id == row["device"]),
         setup,

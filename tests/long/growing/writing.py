@@ -1,8 +1,9 @@
 """Setups like the original ones, many of them, written straight into the tables: signed, hashed and true.
 
 Each is an original's events with times, numbers and names of its own, signed again by its tablet; leaves,
-nodes and hashes follow from them, and the rows beside the ledger are what the fold made of the original. So
-the audit finds nothing, and every page shows them as it shows others.
+nodes and hashes follow from them, and the rows beside the ledger are what the fold made of the original; what
+was seen last in a slot is what the fold makes of the newest of them. So the audit finds nothing, and every
+page shows them as it shows others.
 """
 
 from __future__ import annotations
@@ -22,10 +23,12 @@ from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature
 
 from tests.kit.device import Device
 from tests.kit.house import House
-from tests.long.growing.originals import Original
+from tests.long.growing.originals import Original, stand_in
 from webapp.domain.evidence import tree
 from webapp.domain.plain.json_strict import canonical_bytes, canonical_text
-from webapp.proof.jws import EVENT_TYPE
+from webapp.proof.keys.jws import EVENT_TYPE
+from webapp.services.evidence.entries import SEALED
+from webapp.services.setups import stored_setups
 from webapp.store import Store
 from webapp.store.repositories.ledger import INSERT_LEAF, INSERT_NODE
 
@@ -122,7 +125,7 @@ class Batch:
 
 
 class Grower:
-    """Puts setups into a store, each like the next of the originals. `unsealed`: so many of the last wait."""
+    """Puts setups into a store, each like the next of the originals."""
 
     def __init__(self, house: House, originals: list[Original], span: Span, first: int = 0) -> None:
         self.house, self.originals, self.span, self.count = house, originals, span, first
@@ -139,6 +142,14 @@ class Grower:
                     self._setup(number, batch)
                     self.count += 1
                 self._write(batch)
+        self._see_slots()
+
+    def _see_slots(self) -> None:
+        """Let the register say what the newest of each original saw in its slot."""
+        store = self.house.store
+        with store.writing():
+            for number in range(max(0, self.count - len(self.originals)), self.count):
+                stored_setups.refresh(store, setup_id(number))
 
     def _setup(self, number: int, batch: Batch) -> None:
         which = number % len(self.originals)
@@ -159,9 +170,11 @@ class Grower:
             for row in one.values
         ]
         for change in one.changes:
-            _put_change(_changed(change, one.setup, setup, shift, ids), setup, batch)
-        record = self._record(number)
-        batch.records.append((setup, record, 29, last))
+            changed = _changed(change, one.setup, setup, shift, ids)
+            if changed["type"] == SEALED:
+                changed["data"] = self._record(setup)
+                batch.records.append((setup, *changed["data"].values(), changed["at_utc"]))
+            _put_change(changed, setup, batch)
 
     def _events(
         self, one: Original, rests: list[str], setup: str, shift: timedelta, batch: Batch
@@ -178,13 +191,14 @@ class Grower:
             yield old, new
         batch.events.append(rows)
 
-    def _record(self, number: int) -> str:
-        data = b"%%PDF-1.7 in place of %06d" % number
+    def _record(self, setup: str) -> dict[str, Any]:
+        """What the ledger says of a sealed file, which is there."""
+        data = stand_in(setup)
         digest = sha256(data).hexdigest()
         path = self.house.store.records.files.path(digest)
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         path.write_bytes(data)
-        return digest
+        return {"sha256": digest, "bytes": len(data)}
 
     def _write(self, batch: Batch) -> None:
         store = self.house.store

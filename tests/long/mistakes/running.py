@@ -28,9 +28,9 @@ from webapp.demo.history import Secrets, enrolled_device
 from webapp.demo.mill import WELL, SimulatedMill, Values
 from webapp.demo.mill.planting import planted
 from webapp.demo.scenario import place, rebuild
-from webapp.proof.keys import KeyRing
+from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.intake import intake
-from webapp.services.sheets import preparing
+from webapp.services.sheets import fitted_machines, preparing
 from webapp.settings import read_settings
 from webapp.store import Store
 
@@ -95,12 +95,12 @@ class World:
         store = Store.open(folder / "zerokeep.db")
         with store.writing():
             store.shop.put("machine", machine, {**(store.shop.item("machine", machine) or {}), **profile})
-            _, here_now, _, probe = preparing.machine_parts(store, machine)
+            _, here_now, _, probe = fitted_machines.fitted_machine(store, machine)
         rebuild(mill, here_now, probe)
         return cls(base, store, machine, mill, chance, Clock(NOW), replace(base.device))
 
     def sheet(self, machine: str) -> tuple[str, dict[str, Any]]:
-        sheet_hash, text = preparing.current_sheet(self.store, self.base.keyring, machine, self.clock.at)
+        sheet_hash, text = preparing.current_sheet(self.store, machine, self.clock.at)
         return sheet_hash, json.loads(text)
 
     def walk(self, case: Case, person: str) -> Walked:

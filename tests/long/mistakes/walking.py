@@ -23,7 +23,7 @@ from webapp.demo.device import Clock, Device
 from webapp.demo.mill import InAlarmError, SimulatedMill
 from webapp.demo.step_answers import StepAnswers
 from webapp.domain.evidence.planned_steps import planned_steps
-from webapp.domain.plain.errors import LengthError
+from webapp.domain.plain.length_errors import LengthError
 from webapp.domain.setup.fold import Fold
 from webapp.services.times import utc_text
 
@@ -223,7 +223,7 @@ class Walk:
         problems = self.fold.apply(event)
         if problems:
             raise StuckError(kind, step, problems)
-        pin = self.device.seal(self.pin, self.sheet["pin_key"], event) if kind == "setup.signed" else None
+        pin = self.device.seal(self.pin, event) if kind == "setup.signed" else None
         self.parts.append({"jws": jws, "pin": pin})
 
     def _new_id(self) -> str:

@@ -132,6 +132,6 @@ def ask_news(line: Line, tablet: Tablet) -> None:
 
 
 def _payload(jws: str) -> Any:
-    from webapp.proof.encoding import from_base64url  # noqa: PLC0415
+    from webapp.proof.keys.encoding import from_base64url  # noqa: PLC0415
 
     return json.loads(from_base64url(jws.split(".")[1]))

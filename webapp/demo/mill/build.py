@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from webapp.demo.mill.solids import AXES, Tool, Values
 
 SLOT, LENGTH, HOME, SHIFT = "slot", "length", "home", "shift"
-Z_READS = ("ball_centre", "gauge_line", "ball_underside")
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,7 @@ from webapp.domain.budget.uncertainty import (
     widened_when_overdue,
 )
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.shop.shop import Fixture, Machine, Probe, ShopRules
+from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.usual.usual import FloorInputs
 
 PROBE, AXIS, RESOLUTION, SEAT, THERMAL = "probe", "axis", "resolution", "seat", "thermal"
@@ -127,17 +127,14 @@ def lead_lines(values: Sequence[LineData]) -> tuple[LeadLine, ...]:
 
 
 def axis_lines(
-    rules: ShopRules,
-    machine: Machine,
-    fixture: Fixture,
-    probe: Probe,
+    fitted: FittedMachine,
     axis: str,
     changes: Sequence[LeadLine] = (),
     overdue_factor: float = 1.0,
 ) -> tuple[NamedLine, ...]:
     """Return the lines of one axis, the shop's first. `overdue_factor` above 1 widens the probe's line."""
     lines: list[NamedLine] = []
-    for name, from_shop in _shop_lines(rules, machine, fixture, probe, axis).items():
+    for name, from_shop in _shop_lines(fitted, axis).items():
         own = _chosen(changes, name, axis)
         line = from_shop if own is None else _as_line(own)
         widened = name == PROBE and overdue_factor > 1
@@ -178,22 +175,20 @@ def _chosen(changes: Sequence[LeadLine], name: str, axis: str) -> LeadLine | Non
     return None
 
 
-def _shop_lines(
-    rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe, axis: str
-) -> dict[str, BudgetLine]:
+def _shop_lines(fitted: FittedMachine, axis: str) -> dict[str, BudgetLine]:
     standard = Distribution.STANDARD
-    half_step = machine.display.resolution_nm / 2
+    half_step = fitted.machine.display.resolution_nm / 2
     return {
-        PROBE: BudgetLine("budget.probe", probe.u_probe_nm, standard, "budget.source_probe"),
-        AXIS: BudgetLine("budget.axis", machine.u_axis_nm[axis], standard, "budget.source_axis"),
+        PROBE: BudgetLine("budget.probe", fitted.probe.u_probe_nm, standard, "budget.source_probe"),
+        AXIS: BudgetLine("budget.axis", fitted.machine.u_axis_nm[axis], standard, "budget.source_axis"),
         RESOLUTION: BudgetLine(
             "budget.resolution", half_step, Distribution.RECTANGULAR, "budget.source_resolution"
         ),
-        SEAT: BudgetLine("budget.seat", fixture.u_seat_nm, standard, "budget.source_seat"),
+        SEAT: BudgetLine("budget.seat", fitted.fixture.u_seat_nm, standard, "budget.source_seat"),
         THERMAL: thermal_line(
-            rules.expansion_um_per_m_kelvin * 1e-6,
-            fixture.expanding_length_nm,
-            rules.temperature_half_range_kelvin,
+            fitted.rules.expansion_um_per_m_kelvin * 1e-6,
+            fitted.fixture.expanding_length_nm,
+            fitted.rules.temperature_half_range_kelvin,
             "budget.source_thermal",
         ),
     }

@@ -16,8 +16,9 @@ from decimal import Decimal
 
 from webapp.domain.budget.lines import CONFIDENCES, THERMAL, LeadLine
 from webapp.domain.budget.uncertainty import ConfidenceNotBetweenError, Distribution
-from webapp.domain.plain.errors import DomainError, LengthError
-from webapp.domain.plain.lengths import Display, Unit, format_length, parse_length
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.length_errors import LengthError
+from webapp.domain.plain.lengths import Display, Unit, check_comma, format_length, parse_length
 
 LARGEST_NM = 10_000_000
 LARGEST_SPAN_NM = 10_000_000_000
@@ -79,7 +80,10 @@ def read_value_nm(typed: str, unit: str, largest_nm: int = LARGEST_NM) -> int:
 
 
 def read_number(typed: str, field_code: str, *, above_zero: bool = False) -> str:
-    """Return a typed decimal of zero or more as plain text. Raises `BudgetNumberNotReadError`."""
+    """Return a typed decimal of zero or more as plain text.
+    Raises `BudgetNumberNotReadError`, `NumberAmbiguousCommaError`.
+    """
+    check_comma(typed)
     text = typed.strip().replace(",", ".")
     if not _NUMBER.fullmatch(text) or (above_zero and Decimal(text) == 0) or Decimal(text) > LARGEST_NUMBER:
         raise BudgetNumberNotReadError(field_code=field_code, typed=typed[:LONGEST_SHOWN])

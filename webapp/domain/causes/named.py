@@ -36,7 +36,6 @@ from webapp.domain.causes.reading import (
 )
 from webapp.domain.causes.typing_slips import Repair, repairs
 from webapp.domain.evidence.written_sheet import (
-    AxisOnSheet,
     BesideOnSheet,
     CandidateOnSheet,
     CausesOnSheet,
@@ -55,7 +54,6 @@ __all__ = [
     "AxisFacts",
     "is_alike",
     "name_causes",
-    "name_causes_of_vector",
     "prepare",
     "repairs",
     "say_causes",
@@ -298,32 +296,6 @@ _SAID_APART = frozenset({
     "cause.parallel_on_bed",
     "cause.jaw_step",
 })  # fmt: skip
-
-
-def name_causes_of_vector(
-    touches: Sequence[EarlierTouch],
-    axes: Mapping[str, AxisOnSheet],
-    display: Display,
-    copied_nm: Mapping[str, int] | None = None,
-    own_slot: str | None = None,
-) -> dict[str, list[Named]]:
-    """Return the causes of every touch, each with the touches before it; for the lead's desk and the record.
-
-    `touches`: {"axis", "value_nm", "verdict"} in order; `axes`: the sheet's axes by name.
-    """
-    named = {}
-    for place, touch in enumerate(touches):
-        axis = axes[touch["axis"]]
-        named[touch["axis"]] = name_causes(
-            touch["value_nm"],
-            axis["causes"],
-            axis["usual"],
-            display,
-            copied_nm=(copied_nm or {}).get(touch["axis"]),
-            own_slot=own_slot,
-            earlier=touches[:place],
-        )
-    return named
 
 
 def say_causes(value_nm: int, named: Sequence[Named], display: Display) -> list[Sentences]:

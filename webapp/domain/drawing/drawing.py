@@ -19,20 +19,24 @@ Rules of this module:
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypedDict
 
 from webapp.domain.drawing.canvas import Canvas
 from webapp.domain.drawing.close_up import COMPACT, COMPACT_TEXT, SMALL, WIDE, draw_close_up
 from webapp.domain.drawing.locator import draw_axes, draw_locator, draw_named_locator, draw_small_locator
 from webapp.domain.drawing.touch import Touch
-from webapp.domain.evidence.written_sheet import ApproachOnSheet, Drawing, Said
+from webapp.domain.evidence.written_sheet import ApproachOnSheet, Drawing, Said, ShapeOnSheet
 from webapp.domain.plain.errors import DomainError, Fields
 from webapp.domain.plain.lengths import Display, as_judged, format_length
+from webapp.domain.shop.shop import FixtureFace
 
 NM_PER_MM = 1_000_000
 ENDS = ("left_end", "right_end")
 SIDES = ("front", "back")
 WIDE_TEXT = 16.0
+WHOLE_WIDTH = 720
 
 
 class DrawingError(DomainError):
@@ -105,6 +109,30 @@ def draw_touch(
         "compact": {"width": 360, "height": 200, "shapes": compact.shapes},
         "small": {"width": 360, "height": 96, "shapes": small.shapes},
     }
+
+
+class ViseDrawing(TypedDict):
+    """A whole vise, as many times as it has faces that are touched."""
+
+    width: int
+    height: int
+    words: Said
+    shapes: list[ShapeOnSheet]
+
+
+def draw_vise(vise: Vise, faces: Sequence[FixtureFace], display: Display) -> ViseDrawing:
+    """Return the vise with each place that is touched, beside each other: 720 by 300 units.
+
+    The ball is a mark and not to scale. Raises a `DrawingError` as `draw_touch` does.
+    """
+    canvas = Canvas(text=COMPACT_TEXT)
+    width = WHOLE_WIDTH / len(faces)
+    for number, face in enumerate(faces):
+        _check(vise, NM_PER_MM, face.axis, face.face)
+        touch = _touch(vise, NM_PER_MM, None, face.axis, face.face, face.normal, display)
+        draw_locator(canvas, touch, (number * width + 4, 8, width - 8, 284))
+    words: Said = {"code": "drawing.words_vise", "fields": {}}
+    return {"width": WHOLE_WIDTH, "height": 300, "words": words, "shapes": canvas.shapes}
 
 
 def _check(vise: Vise, ball_diameter_nm: int, axis: str, face: str) -> None:

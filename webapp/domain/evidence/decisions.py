@@ -110,8 +110,30 @@ class Sealed(TypedDict):
     bytes: int
 
 
+class PictureKept(TypedDict):
+    """Photo.kept: the file that this event names came, and was made again as pixels alone; both hashes."""
+
+    event: str
+    sent_sha256: str
+    sha256: str
+    bytes: int
+    width: int
+    height: int
+
+
+class PictureRefused(TypedDict):
+    """Photo.refused: the file that this event names came, and why it is not kept."""
+
+    event: str
+    sent_sha256: str
+    code: str
+    fields: Fields
+
+
 QuestionAnswered = Change[Literal["question.answered"], AnswerGiven]
 WorryClosed = Change[Literal["worry.closed"], WorryEnded]
+PhotoKept = Change[Literal["photo.kept"], PictureKept]
+PhotoRefused = Change[Literal["photo.refused"], PictureRefused]
 Decision = (
     QuestionAnswered
     | WorryClosed
@@ -123,5 +145,7 @@ Decision = (
     | Change[Literal["setup.not_accepted"], NotAccepted]
     | Change[Literal["event.set_aside"], SetAside]
     | Change[Literal["caution.not_found"], CitedNotFound]
+    | PhotoKept
+    | PhotoRefused
     | Change[Literal["record.sealed"], Sealed]
 )

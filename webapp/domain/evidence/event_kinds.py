@@ -30,6 +30,9 @@ EVENT_DOMAIN = "zerokeep/event/1"
 LONGEST_TYPED = 40
 LONGEST_TEXT = 2000
 LARGEST_LENGTH_NM = 10**13
+# What a tablet sends of a picture, small enough for a slow network (proposed here, no source).
+LONGEST_PHOTO_SIDE_PX = 1280
+LARGEST_PHOTO_BYTES = 256 * 1024
 
 AxisName = Literal["X", "Y", "Z"]
 AXIS_NAMES: tuple[AxisName, ...] = ("X", "Y", "Z")
@@ -99,6 +102,8 @@ DifferenceNm = Annotated[
 ]
 Count = Annotated[int, Field(ge=0, le=LARGEST_INTEGER), Expected("expected.count")]
 Ordinal = Annotated[int, Field(ge=1, le=LARGEST_INTEGER), Expected("expected.count")]
+Pixels = Annotated[int, Field(ge=1, le=LONGEST_PHOTO_SIDE_PX), Expected("expected.count")]
+PhotoBytes = Annotated[int, Field(ge=1, le=LARGEST_PHOTO_BYTES), Expected("expected.count")]
 Truth = Annotated[bool, Expected("expected.truth")]
 Axis = Annotated[AxisName, Expected("expected.axis")]
 
@@ -365,6 +370,23 @@ class WorryRaised(TypedDict):
 
 
 @exactly
+class PhotoTaken(TypedDict):
+    """Photo.taken: the JPEG file that the tablet sends of what a step shows: its SHA-256, size, pixels."""
+
+    sha256: Hash
+    bytes: PhotoBytes
+    width: Pixels
+    height: Pixels
+
+
+@exactly
+class BesideNamed(TypedDict):
+    """Beside.named: who stands beside for a step, by the word of whoever sets up. Nothing checks it."""
+
+    who: ShortId
+
+
+@exactly
 class Nothing(TypedDict):
     """Hold.pressed, setup.broken_off, break.undone, setup.left, setup.left_unsigned:
     that it happened is all.
@@ -438,6 +460,8 @@ KINDS: Mapping[str, Kind] = {
     "question.put": Kind(QuestionPut),
     "worry.raised": Kind(WorryRaised),
     "hold.pressed": Kind(Nothing),
+    "photo.taken": Kind(PhotoTaken),
+    "beside.named": Kind(BesideNamed),
     "input.aged": Kind(Nothing),
     "trouble.met": Kind(TroubleMet),
     "step.reopened": Kind(StepReopened),

@@ -12,43 +12,27 @@ Rules of this module:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NoReturn, get_args
+from typing import Any, NoReturn
 
 from webapp.domain.evidence.event_kinds import (
     CLOSING,
     EVENT_DOMAIN,
     KINDS,
-    BreakReason,
     Hash,
-    LiftDecision,
     ShortId,
     SignedEvent,
-    SlotOutcome,
-    Trouble,
-    WorryKind,
 )
 from webapp.domain.plain.declared import Fault, Shape
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import SHOWN_CHARACTERS, read_json
 
 __all__ = [
-    "BREAK_REASONS",
     "CLOSING",
     "EVENT_DOMAIN",
     "HASH",
     "KINDS",
-    "LIFTS",
     "SHORT_ID",
-    "SLOT_OUTCOMES",
-    "TROUBLES",
-    "WORRIES",
 ]
-
-SLOT_OUTCOMES: tuple[str, ...] = get_args(SlotOutcome)
-WORRIES: tuple[str, ...] = get_args(WorryKind)
-BREAK_REASONS: tuple[str, ...] = get_args(BreakReason)
-TROUBLES: tuple[str, ...] = get_args(Trouble)
-LIFTS: tuple[str, ...] = get_args(LiftDecision)
 
 
 class EventError(DomainError):

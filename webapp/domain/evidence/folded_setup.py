@@ -299,6 +299,44 @@ class Remark(TypedDict):
     at_utc: str
 
 
+class Picture(TypedDict):
+    """What came of a photo's picture. Kept: SHA-256 and size of the file that the server made of it. Refused:
+    `code` and `fields` say why, and the others are None.
+    """
+
+    at_utc: str
+    sha256: str | None
+    bytes: int | None
+    code: str | None
+    fields: Fields
+
+
+class Photo(TypedDict):
+    """A picture that was taken at a step: what it shows, hash, size and pixels of the file that the tablet
+    sends. `stands` until another is taken at the same step; `picture` is None until the file came.
+    """
+
+    step: str
+    shows: str
+    sha256: str
+    bytes: int
+    width: int
+    height: int
+    at_utc: str
+    event: str
+    stands: bool
+    picture: Picture | None
+
+
+class Beside(TypedDict):
+    """Who stood beside for a step, by the word of whoever set up."""
+
+    step: str
+    who: str
+    at_utc: str
+    event: str
+
+
 class Signature(TypedDict):
     """The operator's signature, and whether the server has verified it."""
 
@@ -357,6 +395,9 @@ class Folded(TypedDict):
     to_enter_nm: int | None
     values_nm: dict[str, int | None]
     holds: list[Hold]
+    photos: list[Photo]
+    beside: list[Beside]
+    beside_waits_for: str | None
     troubles: list[TroubleMet]
     lifts: list[Lift]
     may_touch_again: bool

@@ -5,16 +5,17 @@ The last is there only on a sheet that carries it, and due only where a setup wa
 
 from __future__ import annotations
 
+from webapp.domain.evidence.for_whom import stages_for
 from webapp.domain.evidence.written_sheet import StageOnSheet, StepOnSheet, WrittenSheet
 
 STOW = "stow"
 
 
-def planned_steps(sheet: WrittenSheet) -> dict[str, StepOnSheet]:
-    """Return every step by its id, in the order in which they are done."""
+def planned_steps(sheet: WrittenSheet, person: str | None = None) -> dict[str, StepOnSheet]:
+    """Return every step that stands for this person, by its id, in the order in which they are done."""
     steps: dict[str, StepOnSheet] = {}
     zero = sheet.get("row_to_zero")
-    for stage in sheet["procedure"]["stages"]:
+    for stage in stages_for(sheet, person):
         for step in stage["steps"]:
             if zero is not None and step["kind"] == "finish":
                 steps[zero["id"]] = zero

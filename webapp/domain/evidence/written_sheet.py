@@ -49,10 +49,18 @@ class ProfileOnSheet(TypedDict):
     feeds_typed: bool
 
 
+class FixtureNamed(TypedDict):
+    """One of the fixtures on a machine."""
+
+    id: str
+    name: str
+
+
 class MachineOnSheet(TypedDict):
     """The machine: its display, its travels in machine coordinates, its slots and two tools.
 
-    `z_point` is what its machine page reads on Z with the probe loaded
+    `fixtures` are all that are bolted to it, in the order in which they are offered; without it, the sheet's
+    own alone. `z_point` is what its machine page reads on Z with the probe loaded
     (`webapp.domain.shop.measures.ZPoint`), None: not checked yet. `parked_nm` is what each axis of a cleared
     row holds; without it, zero.
     """
@@ -71,6 +79,7 @@ class MachineOnSheet(TypedDict):
     profile: NotRequired[ProfileOnSheet]
     serial: NotRequired[str]
     parked_nm: NotRequired[dict[str, int]]
+    fixtures: NotRequired[list[FixtureNamed]]
 
 
 class SeatingOnSheet(TypedDict):
@@ -118,6 +127,8 @@ class PersonOnSheet(TypedDict):
     until_utc: str | None
     once_a_shift: NotRequired[bool]
     practised: NotRequired[bool]
+    # With a lead beside them; without it: alone.
+    beside: NotRequired[bool]
 
 
 class LeadOnSheet(TypedDict):
@@ -129,7 +140,8 @@ class LeadOnSheet(TypedDict):
 
 class SlotOnSheet(TypedDict):
     """A row of the register. The last setup in it left `missing_axes` without a value,
-    `not_usable_axes` by a stop.
+    `not_usable_axes` by a stop. `last_fixture_name`: where its values were touched, on a machine with several
+    fixtures.
     """
 
     label: str
@@ -142,6 +154,7 @@ class SlotOnSheet(TypedDict):
     last_seen_at_utc: str | None
     missing_axes: NotRequired[list[str]]
     not_usable_axes: NotRequired[list[str]]
+    last_fixture_name: NotRequired[str]
 
 
 class UnsignedOnSheet(TypedDict):
@@ -401,6 +414,15 @@ class PractisedWords(TypedDict):
     action: str
 
 
+class PictureOnSheet(TypedDict):
+    """A picture that a step shows, by the hash of its file; the tablet fetches it once."""
+
+    sha256: str
+    width: int
+    height: int
+    shows: str
+
+
 class StepOnSheet(TypedDict):
     """One action, with every word filled but {slot}."""
 
@@ -419,6 +441,14 @@ class StepOnSheet(TypedDict):
     hands: NotRequired[bool]
     once_a_shift: NotRequired[bool]
     practised: NotRequired[PractisedWords]
+    # What a picture of this step shows; without it none is asked for.
+    photo: NotRequired[str]
+    # For whom alone it stands; without it: for everybody.
+    level: NotRequired[Literal["alone", "beside"]]
+    # Who is to stand beside for it, a lead or anybody else; without it: nobody.
+    there: NotRequired[Literal["lead", "second"]]
+    # A picture that it shows; without it none.
+    picture: NotRequired[PictureOnSheet]
 
 
 class StageOnSheet(TypedDict):
@@ -455,7 +485,8 @@ class WrittenSheet(TypedDict):
     axes: list[AxisOnSheet]
     square: NotRequired[SquareOnSheet | None]
     procedure: ProcedureOnSheet
-    pin_key: dict[str, str]
+    # Sheets of then; a tablet has the server's key for PINs from its enrolment.
+    pin_key: NotRequired[dict[str, str]]
     # Without it: the first format.
     format: NotRequired[int]
     leads: NotRequired[list[LeadOnSheet]]

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from webapp.domain.plain.errors import TooFewValuesError
+from webapp.domain.plain.usual_errors import TooFewValuesError
 
 MOST_FOR_MEDIAN = 6
 VARIANCE_OF_MEDIAN = {1: 1.0, 2: 0.5, 3: 0.4487, 4: 0.2982, 5: 0.2868, 6: 0.2147}

@@ -23,10 +23,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from scipy import special
-
+from webapp.domain.figures import special
 from webapp.domain.figures.exact_sums import times_n_squares
-from webapp.domain.plain.errors import TooFewValuesError
+from webapp.domain.plain.usual_errors import TooFewValuesError
 
 SUSPECT_LEVEL = 0.05
 # A thousand times what sixty lines' sums can lose,
@@ -46,13 +45,6 @@ def squares(values: Sequence[int | Fraction]) -> Fraction:
     if len(values) < 2:
         return Fraction(0)
     return Fraction(times_n_squares(values)) / len(values)
-
-
-def standard_deviation(values: Sequence[int | Fraction]) -> float:
-    """Return the sample standard deviation (divisor n - 1). Raises `TooFewValuesError` below two values."""
-    if len(values) < 2:
-        raise TooFewValuesError(n=len(values), least=2)
-    return math.sqrt(squares(values) / (len(values) - 1))
 
 
 @dataclass(frozen=True)

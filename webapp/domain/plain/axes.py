@@ -17,7 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from webapp.domain.plain.errors import NormalNotAlongAxisError
+from webapp.domain.plain.length_errors import NormalNotAlongAxisError
 from webapp.domain.plain.lengths import MINUS
 
 

@@ -11,8 +11,9 @@ Rules of this module:
   decimals library, no big integers.
 - Shown values are rounded half to even (NIST SP 811 appendix B.7.1). Limits are rounded inward
   (`round_inward_nm`).
-- A comma is a decimal separator. Where a comma is followed by exactly three digits and could just as well
-  be a thousands comma inside the limits, nothing is guessed: `LengthAmbiguousCommaError`.
+- A comma is a decimal separator. Where it could just as well be a thousands comma (`could_be_thousands`),
+  nothing is guessed: with limits, if both readings lie inside them (`LengthAmbiguousCommaError`); without
+  limits always (`check_comma`).
 - Characters are taken one code point at a time; digits are the ASCII digits only.
 """
 
@@ -22,9 +23,9 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
-from webapp.domain.plain.errors import (
+from webapp.domain.plain.errors import Finding
+from webapp.domain.plain.length_errors import (
     DisplayNotExactError,
-    Finding,
     HalfWidthNotANumberError,
     LengthAmbiguousCommaError,
     LengthBeyondTravelError,
@@ -39,6 +40,7 @@ from webapp.domain.plain.errors import (
     LengthSignNotFirstError,
     LengthTooManyDecimalsError,
     LimitsReversedError,
+    NumberAmbiguousCommaError,
 )
 
 NM_PER_MM = 1_000_000
@@ -122,13 +124,13 @@ def parse_length(text: str, display: Display, limit_low_nm: int, limit_high_nm: 
     """
     _check_limits(limit_low_nm, limit_high_nm, display)
     typed = text.strip(BLANKS)
-    sign, whole, separator, decimals = _split(typed)
+    sign, whole, decimals = _split(typed)
     if len(decimals) > display.decimals:
         raise LengthTooManyDecimalsError(typed=typed, decimals=display.decimals, unit=display.unit.value)
     if len(whole.lstrip("0")) > MOST_WHOLE_DIGITS:
         raise _beyond_travel(typed, display, limit_low_nm, limit_high_nm)
     value_nm = _value_nm(sign, whole, decimals, display)
-    if separator == "," and len(decimals) == 3 and 1 <= len(whole) <= 3 and whole[0] != "0":
+    if could_be_thousands(typed):
         thousands_nm = _value_nm(sign, whole + decimals, "", display)
         if limit_low_nm <= min(value_nm, thousands_nm) and max(value_nm, thousands_nm) <= limit_high_nm:
             raise LengthAmbiguousCommaError(
@@ -146,14 +148,35 @@ def parse_length(text: str, display: Display, limit_low_nm: int, limit_high_nm: 
     raise _beyond_travel(typed, display, limit_low_nm, limit_high_nm)
 
 
+def could_be_thousands(text: str) -> bool:
+    """Tell whether the one comma of a typed number could part thousands: exactly three digits behind it, one
+    to three before it, the first of them not zero ("1,016", not "1,5" and not "0,123").
+    """
+    typed = text.strip(BLANKS)
+    whole, _, rest = (typed[1:] if typed[:1] and typed[0] in SIGNS else typed).partition(",")
+    are_digits = bool(whole) and all(character in DIGITS for character in whole + rest)
+    return are_digits and len(whole) <= 3 and whole[0] != "0" and len(rest) == 3
+
+
+def check_comma(text: str) -> None:
+    """Refuse a number that can be read in two ways, where no limits say which of them is meant.
+
+    Raises `NumberAmbiguousCommaError` with both readings, as each would be typed.
+    """
+    if could_be_thousands(text):
+        typed = text.strip(BLANKS)
+        readings = {"as_decimal": typed.replace(",", "."), "as_thousands": typed.replace(",", "")}
+        raise NumberAmbiguousCommaError(typed=typed, **readings)
+
+
 def _check_limits(low_nm: int, high_nm: int, display: Display) -> None:
     if low_nm > high_nm or max(abs(low_nm), abs(high_nm)) > MOST_LIMIT_NM:
         low, high = format_length(low_nm, display), format_length(high_nm, display)
         raise LimitsReversedError(low=low, high=high, unit=display.unit.value)
 
 
-def _split(typed: str) -> tuple[int, str, str, str]:
-    """Return sign (+1 or -1), digits before the separator, the separator or "", digits after it."""
+def _split(typed: str) -> tuple[int, str, str]:
+    """Return sign (+1 or -1), digits before the separator, digits after it."""
     if typed == "":
         raise LengthEmptyError
     _check_characters(typed)
@@ -166,7 +189,7 @@ def _split(typed: str) -> tuple[int, str, str, str]:
     whole, _, decimals = body.partition(separator) if separator else (body, "", "")
     if whole + decimals == "":
         raise LengthNoDigitsError(typed=typed)
-    return sign, whole, separator, decimals
+    return sign, whole, decimals
 
 
 def _check_characters(typed: str) -> None:
@@ -247,14 +270,6 @@ def looks_like_other_unit(value_nm: int, display: Display, centre_nm: int, stop_
                 },
             )
     return None
-
-
-def round_half_even_nm(value_nm: int, display: Display) -> int:
-    """Return the value on the display's grid, in nanometres; a value half-way goes to the even step (SP 811
-    B.7.1).
-    """
-    steps = _half_even(abs(value_nm), display.resolution_nm)
-    return steps * display.resolution_nm * (-1 if value_nm < 0 else 1)
 
 
 def _half_even(numerator: int, denominator: int) -> int:

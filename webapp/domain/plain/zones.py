@@ -48,6 +48,28 @@ def local_time(at_utc: str, zone: str) -> str | None:
     return _beside(at, at.astimezone(ZoneInfo(zone)))
 
 
+def shop_time(at_utc: str, zone: str) -> datetime:
+    """Return the moment in this zone."""
+    return datetime.fromisoformat(at_utc).astimezone(ZoneInfo(zone))
+
+
+def shop_moment(at_utc: str, zone: str) -> str:
+    """Return "2026-11-25 09:30 +01:00" in this zone, with its day and its offset whatever the zone is."""
+    local = shop_time(at_utc, zone)
+    return f"{local:%Y-%m-%d %H:%M} {local.isoformat()[-6:]}"
+
+
+def utc_beside(at_utc: str, zone: str) -> str:
+    """Return "08:30 UTC" for what stands beside the zone's own time, with the day before it where that is
+    another; nothing where the zone is UTC.
+    """
+    if zone == UTC_NAME:
+        return ""
+    at = datetime.fromisoformat(at_utc).astimezone(UTC)
+    day = "" if shop_time(at_utc, zone).date() == at.date() else f"{at:%Y-%m-%d} "
+    return f"{day}{at:%H:%M} UTC"
+
+
 def offsets(zone: str, from_utc: str) -> list[TimeOffset]:
     """Return the zone's offsets from a time on, for 400 days:
     [{"from_utc", "minutes"}], the first from that time.
@@ -85,6 +107,14 @@ def day_begins_utc(day: date, zone: str, days_later: int = 0) -> str:
     """
     begins = datetime.combine(day + timedelta(days=days_later), time.min, ZoneInfo(zone)).astimezone(UTC)
     return begins.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def typed_day_begins_utc(day: str, zone: str, days_later: int = 0) -> str | None:
+    """Return the same for a day that was typed as YYYY-MM-DD; None for what is no day."""
+    try:
+        return day_begins_utc(date.fromisoformat(day), zone, days_later)
+    except (ValueError, OverflowError):
+        return None
 
 
 def _beside(at: datetime, local: datetime) -> str:

@@ -23,8 +23,8 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
+from webapp.domain.figures import special
 from webapp.domain.figures.circle_fit import Circle, Point
 
 Form = Literal["cannot_show", "not_how", "may_miss", "uneven", "none_found", "named"]

@@ -21,6 +21,9 @@ from webapp.domain.plain.json_strict import canonical_text, read_json
 from webapp.domain.procedure.rules import faults
 
 LARGEST_PROCEDURE_BYTES = 1024 * 1024
+# Fields of a step that its text has only where they say something: a procedure from before them keeps its
+# text, and so its hash.
+SAID_ALONE = ("level", "there", "picture")
 
 
 class ProcedureError(DomainError):
@@ -103,12 +106,26 @@ class Variant:
 
 @exactly
 @dataclass(frozen=True)
+class Picture:
+    """A picture that a step shows: SHA-256 and pixels of the file that is kept, and its words."""
+
+    sha256: str
+    width: int
+    height: int
+    shows: str
+
+
+@exactly
+@dataclass(frozen=True)
 class Step:
     """One action. `id` is stage and name with a point between; `action` labels the one primary button.
 
     `hands`: hands are inside, so nothing may move. `once_a_shift`: a caution that whom the lead allows it
     reads once a shift. `when`: the step stands only where this condition holds
-    (`webapp.domain.procedure.profile`), empty always.
+    (`webapp.domain.procedure.profile`), empty always. `photo`: what a picture shows that the tablet offers to
+    take here, empty where it offers none. `level`: the step stands only for who sets up so
+    (`webapp.domain.plain.levels`), empty for everybody. `there`: who has to stand beside for it
+    (`webapp.domain.procedure.company`), empty nobody. `picture`: one that the step shows, None where none.
     """
 
     id: str
@@ -127,6 +144,10 @@ class Step:
     once_a_shift: bool = False
     when: str = ""
     variants: tuple[Variant, ...] = ()
+    photo: str = ""
+    level: str = ""
+    there: str = ""
+    picture: Picture | None = None
 
 
 @exactly
@@ -165,6 +186,7 @@ PARTS: Mapping[str, str] = {
     "checks": "check",
     "variants": "variant",
     "caution": "caution",
+    "picture": "picture",
 }
 
 
@@ -191,8 +213,19 @@ def publish(procedure: Procedure) -> Revision:
     found = faults(procedure)
     if found:
         raise ProcedureRefusedError(found)
-    text = canonical_text(asdict(procedure))
+    text = text_of(procedure)
     return Revision(_hash(text), text, procedure)
+
+
+def text_of(procedure: Procedure) -> str:
+    """Return the canonical text of a procedure, whether it could be published or not."""
+    value = asdict(procedure)
+    for stage in value["stages"]:
+        for step in stage["steps"]:
+            for name in SAID_ALONE:
+                if not step[name]:
+                    del step[name]
+    return canonical_text(value)
 
 
 def procedure_from_json(data: bytes) -> Procedure:
@@ -210,7 +243,7 @@ def _part_and_field(place: tuple[str | int, ...]) -> dict[str, str]:
     """Say in which part of a procedure a place lies, and which of the part's fields it is."""
     part, field = "procedure", ""
     for one in place:
-        if isinstance(one, int) or field == "caution":
+        if isinstance(one, int) or field in {"caution", "picture"}:
             part = PARTS[field]
         field = "" if isinstance(one, int) else one
     return {"part": part, "field": field}

@@ -3,17 +3,20 @@
 Rules of this module:
 - A record proves the cautions, the slot match, the copy-down, at least one touch,
   its comparison and the stow: no revision without them, and none in an order in which they prove nothing.
+  Nor may a condition take them away (`standing`), nor how somebody sets up (`company`).
 - Signal words by definition only (ANSI Z535.4, ISO 3864-2, from memory): danger will, warning could kill or
   seriously injure; caution could injure slightly or moderately; notice is about property and never about
   injury.
 - The machine state before a hand goes in is never empty.
   Between loading the probe and putting it away no hand goes in, but to nudge the stylus.
 - Before each search the ball is brought over the face on its own step, with Z up:
-  a search without is refused.
-- A list that is ticked off has at most six lines.
+  a search without is refused (`ways`).
+- A list that is ticked off has at most six lines, a procedure one step at least and 200 at most.
 - Only the question which jaw stood still may have other words for whom is practised: nothing else hangs on
   the person, not why it is done, nor what stands still, nor whether hands are inside; and there is one such
   set of words at most.
+- A picture is offered only at steps where nothing moves by itself and no hand belongs at feed hold; what it
+  shows is said in six words at most, because they stand on a button.
 - At most twelve words say what to do (plain language: one action, verb first).
 - Nothing is called safe: a list can say what was checked, and no more.
 """
@@ -25,8 +28,13 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from webapp.domain.plain.errors import Finding
+from webapp.domain.plain.errors import Fields, Finding
+from webapp.domain.plain.taken_words import TAKEN_WORDS
+from webapp.domain.procedure.company import company_faults
+from webapp.domain.procedure.pictures import picture_faults
 from webapp.domain.procedure.profile import CONDITIONS, PRACTISED
+from webapp.domain.procedure.standing import REQUIRED, standing_faults
+from webapp.domain.procedure.ways import over_faults
 
 if TYPE_CHECKING:
     from webapp.domain.procedure.procedure import Caution, Procedure, Step
@@ -57,10 +65,10 @@ KINDS = (
 AXIS_KINDS = ("search", "touch", "compare")
 IN_AXIS_STAGE = {*AXIS_KINDS, "square", "over", "lower"}
 WITH_CHOICES = {"confirm", "search", "over", "lower", "input"}
+WITH_PHOTO = {"board", "confirm", "checks", "jaw"}
 JAWS = ("back", "front", "left", "right")
 MOST_CHECKS = 6
-# The procedure is refused without one of these; the last two are what closes and signs it.
-REQUIRED = ("caution", "slot", "copy", "touch", "compare", "tool_out", "finish", "sign")
+MOST_STEPS = 200
 AT_MOST_ONCE = ("board", "jaw", "tool_in", "input", "slot", "copy", "clear", "tool_out", "finish", "sign")
 # Every step of the first kind stands before every step of the second.
 BEFORE = (
@@ -109,10 +117,12 @@ TEXTS = ("do", "look_for", "why", "if_not", "action", "machine_state")
 # What of a step may be said otherwise to whom is practised.
 PRACTISED_TEXTS = ("do", "look_for", "if_not", "action")
 MOST_WORDS_TO_DO = 12
+MOST_WORDS_OF_PHOTO = 6
 
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 _SAFE = re.compile(r"\b(safe|safely)\b", re.IGNORECASE)
 _ID = re.compile(r"[a-z][a-z0-9_]{0,30}")
+_PROCEDURE_ID = re.compile(r"[a-z][a-z0-9-]{0,40}")
 _WILL = re.compile(r"\bwill\b", re.IGNORECASE)
 _COULD = re.compile(r"\b(could|can|may|might)\b", re.IGNORECASE)
 _SEVERE = re.compile(r"\b(kill\w*|death\w*|die|dies|fatal\w*|serious\w*|severe\w*)\b", re.IGNORECASE)
@@ -127,13 +137,31 @@ _INJURY = re.compile(
 def faults(procedure: Procedure) -> tuple[Finding, ...]:
     """Return every reason why this procedure cannot be published, in reading order; empty when it can."""
     return (
+        *_size_faults(procedure),
         *_stage_faults(procedure),
         *_kind_faults(procedure),
+        *standing_faults(procedure),
         *_order_faults(procedure),
-        *_over_faults(procedure),
+        *over_faults(procedure),
+        *company_faults(procedure),
         *_hands_faults(procedure),
         *(fault for step in procedure.steps for fault in _step_faults(step)),
     )
+
+
+def is_name(text: str) -> bool:
+    """Tell whether a step, behind its stage and a point, may be called this."""
+    return _ID.fullmatch(text) is not None
+
+
+def _size_faults(procedure: Procedure) -> Iterator[Finding]:
+    count = len(procedure.steps)
+    if procedure.id in TAKEN_WORDS or not _PROCEDURE_ID.fullmatch(procedure.id):
+        yield Finding("procedure.id", {"id": procedure.id})
+    if not count:
+        yield Finding("procedure.no_steps")
+    if count > MOST_STEPS:
+        yield Finding("procedure.too_many_steps", {"count": count, "most": MOST_STEPS})
 
 
 def _stage_faults(procedure: Procedure) -> Iterator[Finding]:
@@ -221,18 +249,6 @@ def _order_faults(procedure: Procedure) -> Iterator[Finding]:
         yield Finding("procedure.axes_apart")
 
 
-def _over_faults(procedure: Procedure) -> Iterator[Finding]:
-    """Each search, and each look for square, needs its own way over since the touch before it."""
-    for stage in procedure.stages:
-        stands_over = False
-        for step in stage.steps:
-            if step.kind in {"search", "square"} and not stands_over:
-                yield Finding("procedure.search_without_over", {"step": step.id})
-            if step.kind in {"touch", "square"}:
-                stands_over = False
-            stands_over = stands_over or step.kind == "over"
-
-
 def _hands_faults(procedure: Procedure) -> Iterator[Finding]:
     """No hand goes in while the probe is in the spindle, but for the check of its input."""
     kinds = [step.kind for step in procedure.steps]
@@ -269,6 +285,9 @@ def _step_faults(step: Step) -> Iterator[Finding]:
     if step.caution is not None:
         yield from _caution_faults(step, step.caution)
     yield from _choice_faults(step)
+    yield from _photo_faults(step)
+    yield from picture_faults(step)
+    yield from _text_faults(step, "picture", step.picture.shows if step.picture else "")
 
 
 def _is_personal(step: Step) -> bool:
@@ -345,6 +364,16 @@ def _choice_faults(step: Step) -> Iterator[Finding]:
         yield Finding("procedure.choice_misplaced", {"step": step.id})
     elif ids and not any(choice.closes for choice in step.choices):
         yield Finding("procedure.no_closing_choice", {"step": step.id})
+
+
+def _photo_faults(step: Step) -> Iterator[Finding]:
+    if step.photo and step.kind not in WITH_PHOTO:
+        yield Finding("procedure.photo_misplaced", {"step": step.id})
+    words = len(step.photo.split())
+    if words > MOST_WORDS_OF_PHOTO:
+        fields: Fields = {"step": step.id, "words": words, "most": MOST_WORDS_OF_PHOTO}
+        yield Finding("procedure.photo_too_long", fields)
+    yield from _text_faults(step, "photo", step.photo)
 
 
 def _caution_faults(step: Step, caution: Caution) -> Iterator[Finding]:

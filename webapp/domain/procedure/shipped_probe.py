@@ -66,6 +66,7 @@ VISE = Stage(
             action="The jaw is clean and whole",
             machine_state=_HANDS,
             hands=True,
+            photo="The vise as found",
         ),
         Step(
             id="vise.bare",

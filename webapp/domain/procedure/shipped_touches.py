@@ -281,6 +281,7 @@ STOW = Stage(
                 Choice("still_there", "Still in the spindle", closes=False),
             ),
             variants=(Variant("changer:by_hand", look_for="In its box, not in the spindle."),),
+            photo="The probe as left",
         ),
     ),
 )

@@ -19,6 +19,7 @@ from typing import Any
 
 from webapp.domain.causes.of_setup import causes_of_touch
 from webapp.domain.evidence.folded_setup import Folded, Signature, SignOff
+from webapp.domain.evidence.for_whom import stages_for
 from webapp.domain.evidence.reviewed import fits
 from webapp.domain.evidence.written_sheet import AxisOnSheet, WrittenSheet
 from webapp.domain.plain.errors import DomainError, Fields, Finding
@@ -42,8 +43,8 @@ from webapp.domain.record.rows import (
 )
 from webapp.domain.record.story import Story, happenings
 from webapp.domain.setup.fold import fold
-from webapp.domain.setup.half_set import missing_axes, not_usable_axes
 from webapp.domain.setup.steps import is_practised
+from webapp.domain.setup.touching.half_set import missing_axes, not_usable_axes
 from webapp.domain.touch.compare import display_of
 
 VERDICT_SIGNS = {"agrees": "=", "ask": "?", "stop": "×"}
@@ -157,7 +158,7 @@ def _outcome(state: Folded) -> Finding:
 
 def _scale(sheet: WrittenSheet, state: Folded) -> tuple[ScaleStage, ...]:
     stages = []
-    for stage in sheet["procedure"]["stages"]:
+    for stage in stages_for(sheet, state["person"]):
         states = tuple(state["steps"][step["id"]]["state"] for step in stage["steps"])
         kinds = set(states)
         whole = states[0] if len(kinds) == 1 else "part"

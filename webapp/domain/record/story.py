@@ -13,7 +13,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from webapp.domain.evidence.chain import forks
-from webapp.domain.evidence.folded_setup import Correction, Folded, Question
+from webapp.domain.evidence.folded_setup import Correction, Folded, Photo, Question
+from webapp.domain.evidence.for_whom import stages_for
 from webapp.domain.evidence.planned_steps import planned_steps, stage_of
 from webapp.domain.evidence.written_sheet import AxisOnSheet, StepOnSheet, WrittenSheet
 from webapp.domain.plain.errors import Fields, Finding
@@ -52,8 +53,8 @@ class Story:
 
     @property
     def steps(self) -> dict[str, StepOnSheet]:
-        """Return every step of the sheet by id, in order."""
-        return planned_steps(self.sheet)
+        """Return every step of the sheet that stood for the operator, by id, in order."""
+        return planned_steps(self.sheet, self.state["person"])
 
     def axis(self, axis: str) -> AxisOnSheet:
         """Return what the sheet says of this axis."""
@@ -126,6 +127,8 @@ def happenings(story: Story) -> tuple[Happening, ...]:
         *((one["at_utc"], one["step"], _away(one["away_ms"]), "") for one in state["resumes"]),
         *_triggers(story),
         *_troubles(story),
+        *map(_photo, story.state["photos"]),
+        *_beside(story),
         *_remarks(story),
         *_answers_that_kept_open(story),
         *_break(story),
@@ -175,6 +178,32 @@ def _troubles(story: Story) -> list[Line]:
         said = Finding(f"record.lift_{lift['state']}", fields)
         met.append((lift["at_utc"], story.events[lift["event"]]["step"], said, lift["reason"]))
     return met
+
+
+def _photo(photo: Photo) -> Line:
+    """A picture by its hash, and what came of its file as far as the record's decisions say."""
+    fields: Fields = {"shows": photo["shows"], "bytes": photo["bytes"], "sha256": photo["sha256"]}
+    picture = photo["picture"]
+    if picture is None:
+        said = Finding("record.photo", fields)
+    elif picture["code"] is not None:
+        said = Finding("record.photo_refused", {**fields, "why_code": picture["code"]})
+    else:
+        said = Finding("record.photo_kept", {**fields, "kept": picture["sha256"] or ""})
+    return (photo["at_utc"], photo["step"], said, "")
+
+
+def _beside(story: Story) -> list[Line]:
+    """Who stood beside at which step, as the operator said."""
+    return [
+        (
+            one["at_utc"],
+            one["step"],
+            Finding("record.beside", {"name": story.name_of(one["who"]), "do": story.do(one["step"])}),
+            "",
+        )
+        for one in story.state["beside"]
+    ]
 
 
 def _remarks(story: Story) -> list[Line]:
@@ -256,7 +285,7 @@ def _break(story: Story) -> list[Line]:
     lines: list[Line] = [
         (broken["at_utc"], broken["step"], Finding(f"record.broken_off_{reason}"), broken["text"] or "")
     ]
-    for stage in story.sheet["procedure"]["stages"]:
+    for stage in stages_for(story.sheet, story.state["person"]):
         skipped = [step for step in stage["steps"] if story.state["steps"][step["id"]]["state"] == "skipped"]
         if skipped:
             fields: Fields = {"stage": stage["title"], "count": len(skipped), "of": len(stage["steps"])}

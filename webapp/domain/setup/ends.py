@@ -14,9 +14,10 @@ from __future__ import annotations
 from webapp.domain.evidence.decisions import Decision, QuestionAnswered
 from webapp.domain.evidence.event_kinds import Answer, Event, SetupFinished, SetupSigned, SetupStarted
 from webapp.domain.evidence.folded_setup import Answered
-from webapp.domain.setup import lifts
+from webapp.domain.setup import photos
 from webapp.domain.setup.state import Refused, SetupState
-from webapp.domain.setup.worries import close_worry, note_open_worries
+from webapp.domain.setup.trouble import lifts
+from webapp.domain.setup.trouble.worries import close_worry, note_open_worries
 
 
 def start(state: SetupState, event: Event[SetupStarted]) -> None:
@@ -26,6 +27,7 @@ def start(state: SetupState, event: Event[SetupStarted]) -> None:
     state.setup, state.sheet_hash = event["setup"], event["sheet"]
     state.person, state.device = event["person"], event["device"]
     state.machine, state.started_at_utc = event["data"]["machine"], event["at_utc"]
+    state.plan_for(event["person"])
     if state.machine != state.sheet["machine"]["id"]:
         state.note(event, "setup.machine_differs", machine=state.machine)
     if event["at_utc"] >= state.sheet["expires_at_utc"]:
@@ -102,6 +104,8 @@ def decide(state: SetupState, decision: Decision) -> None:
     elif decision["type"] == "event.set_aside":
         aside = decision["data"]
         state.set_aside[aside["event"]] = {"code": aside["code"], "fields": aside["fields"]}
+    elif decision["type"] == "photo.kept" or decision["type"] == "photo.refused":
+        photos.settle_picture(state, decision)
     elif decision["type"] == "caution.not_found":
         state.not_found[decision["data"]["event"]] = decision["data"]["caution"]
 

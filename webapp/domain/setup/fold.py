@@ -19,22 +19,11 @@ from webapp.domain.evidence.decisions import Decision
 from webapp.domain.evidence.event_kinds import KINDS
 from webapp.domain.evidence.folded_setup import Folded, Problem
 from webapp.domain.evidence.written_sheet import WrittenSheet
-from webapp.domain.setup import (
-    by_hand,
-    copying,
-    ends,
-    input_age,
-    leaving,
-    lifts,
-    notes,
-    square,
-    steps,
-    touches,
-    troubles,
-    worries,
-)
+from webapp.domain.setup import company, ends, leaving, notes, photos, steps
 from webapp.domain.setup.result import result_of
 from webapp.domain.setup.state import AnyEvent, Refused, SetupState
+from webapp.domain.setup.touching import by_hand, copying, input_age, square, touches
+from webapp.domain.setup.trouble import lifts, troubles, worries
 
 Handler = Callable[[SetupState, Any], None]
 
@@ -66,6 +55,8 @@ HANDLERS: Mapping[str, Handler] = {
     "question.put": notes.put_question,
     "worry.raised": worries.raise_worry,
     "hold.pressed": notes.press_hold,
+    "photo.taken": photos.take_photo,
+    "beside.named": company.name_beside,
     "input.aged": input_age.raise_first,
     "trouble.met": troubles.meet_trouble,
     "step.reopened": notes.reopen,

@@ -13,11 +13,11 @@ Rules of this module:
 from __future__ import annotations
 
 from webapp.domain.evidence.event_kinds import AxisGivenUp, Event, Nothing, SetupHandedOver, SetupTakenOver
-from webapp.domain.setup import stops
 from webapp.domain.setup.notes import break_for
 from webapp.domain.setup.state import Refused, SetupState
-from webapp.domain.setup.touches import same_axis
-from webapp.domain.setup.troubles import BEFORE_A_TOUCH
+from webapp.domain.setup.touching.touches import same_axis
+from webapp.domain.setup.trouble import stops
+from webapp.domain.setup.trouble.troubles import BEFORE_A_TOUCH
 
 HARMLESS_KINDS = frozenset({"caution", "board"})
 

@@ -17,6 +17,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from webapp.domain.figures import special
 from webapp.domain.plain.errors import DomainError
 
 FIRST_PERCENTILE = 0.01
@@ -92,8 +93,6 @@ def _kind(logs: Sequence[float]) -> KindPace:
     if n < LEAST_TIMES:
         return KindPace(n, math.exp(mean), None)
     s = math.sqrt(math.fsum((value - mean) ** 2 for value in logs) / (n - 1))
-    from scipy import special  # noqa: PLC0415 - whoever only verifies a record asks for no quantile
-
     t = float(special.stdtrit(n - 1, 1 - FIRST_PERCENTILE))
     return KindPace(n, math.exp(mean), math.exp(mean - t * s * math.sqrt(1 + 1 / n)))
 

@@ -11,14 +11,16 @@ from __future__ import annotations
 from webapp.domain.evidence.folded_setup import Blocked, Folded, NotUsable, Problem, Status
 from webapp.domain.evidence.written_sheet import StepOnSheet
 from webapp.domain.plain.errors import Fields
-from webapp.domain.setup import stops
-from webapp.domain.setup.by_hand import to_enter_nm
+from webapp.domain.setup.company import waits_for
 from webapp.domain.setup.leaving import may_leave
-from webapp.domain.setup.redo import redo_of, untouched_since
+from webapp.domain.setup.photos import photos_of
 from webapp.domain.setup.remarks import remarks_of
 from webapp.domain.setup.state import SetupState
-from webapp.domain.setup.touches import keep_reasons, waits_at_compare
-from webapp.domain.setup.troubles import BEFORE_A_TOUCH, search_waits
+from webapp.domain.setup.touching.by_hand import to_enter_nm
+from webapp.domain.setup.touching.redo import redo_of, untouched_since
+from webapp.domain.setup.touching.touches import keep_reasons, waits_at_compare
+from webapp.domain.setup.trouble import stops
+from webapp.domain.setup.trouble.troubles import BEFORE_A_TOUCH, search_waits
 
 
 def result_of(state: SetupState, seen: set[str]) -> Folded:
@@ -47,6 +49,9 @@ def result_of(state: SetupState, seen: set[str]) -> Folded:
         "to_enter_nm": to_enter_nm(state),
         "values_nm": _values_nm(state),
         "holds": state.holds,
+        "photos": photos_of(state),
+        "beside": state.beside,
+        "beside_waits_for": waits_for(state),
         "troubles": state.troubles,
         "lifts": state.lifts,
         "may_touch_again": _may_touch_again(state),

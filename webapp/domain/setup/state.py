@@ -14,6 +14,7 @@ from typing import Any
 from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.evidence.folded_setup import (
     Answered,
+    Beside,
     Blocked,
     BrokenOff,
     ClosedWorry,
@@ -23,6 +24,8 @@ from webapp.domain.evidence.folded_setup import (
     LeftUnsigned,
     Lift,
     NotCounted,
+    Photo,
+    Picture,
     Problem,
     PutBack,
     Question,
@@ -41,6 +44,7 @@ from webapp.domain.evidence.folded_setup import (
     Worry,
     Zeroed,
 )
+from webapp.domain.evidence.for_whom import asked_for
 from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.evidence.written_sheet import StepOnSheet, WrittenSheet
 
@@ -111,6 +115,10 @@ class SetupState:
     entered_otherwise: dict[str, int] = field(default_factory=dict)
     searched_at: dict[str, int] = field(default_factory=dict)
     holds: list[Hold] = field(default_factory=list)
+    photos: list[Photo] = field(default_factory=list)
+    beside: list[Beside] = field(default_factory=list)
+    # Who stands beside at a step that is open, by the step.
+    named: dict[str, str] = field(default_factory=dict)
     questions: list[Question] = field(default_factory=list)
     question_order: dict[str, int] = field(default_factory=dict)
     worries: list[Worry] = field(default_factory=list)
@@ -134,6 +142,8 @@ class SetupState:
     set_aside: dict[str, Blocked] = field(default_factory=dict)
     # Events that carried a caution on the word of one that does not bear it out, and that caution.
     not_found: dict[str, str] = field(default_factory=dict)
+    # What came of the picture of each photo, by its event.
+    pictures: dict[str, Picture] = field(default_factory=dict)
     # Counts events, so that "since that touch" has a meaning without a clock.
     count: int = 0
     slot_read_at: int = 0
@@ -141,9 +151,13 @@ class SetupState:
     input_checked_ms: int | None = None
 
     def __post_init__(self) -> None:
-        self.plan = planned_steps(self.sheet)
-        self.stage_of = {step_id: step_id.partition(".")[0] for step_id in self.plan}
         self.axes = {axis["axis"]: axis for axis in self.sheet["axes"]}
+        self.plan_for(None)
+
+    def plan_for(self, person: str | None) -> None:
+        """Plan the steps that stand for a person, all of them open; before anybody began: every step."""
+        self.plan = planned_steps(self.sheet, person)
+        self.stage_of = {step_id: step_id.partition(".")[0] for step_id in self.plan}
         # The step that sets a row to zero again is there only once it is due.
         self.steps = {step_id: OPEN.copy() for step_id, step in self.plan.items() if step["kind"] != "zero"}
 
@@ -187,6 +201,8 @@ class SetupState:
         self.steps[step_id] = {"state": "done", "event": event["id"], "at_utc": event["at_utc"]}
         self.blocked = None
         self.before_break = None
+        if asked_for(self.sheet, self.plan[step_id], self.person) and step_id not in self.named:
+            self.note(event, "setup.beside_not_named", step=step_id)
 
     def skip(self, step_id: str, event: AnyEvent) -> None:
         """Skip an open step for good."""
@@ -194,8 +210,7 @@ class SetupState:
 
     def open(self, step_id: str) -> None:
         """Open a step again; what it brought no longer counts, and its events stay."""
-        self.steps[step_id] = OPEN.copy()
-        self.blocked = None
+        self.ask_again(step_id)
         step = self.plan[step_id]
         if step["kind"] == "slot":
             self.slot, self.copy_waits = None, None
@@ -219,6 +234,7 @@ class SetupState:
         """
         self.steps[step_id] = OPEN.copy()
         self.blocked = None
+        self.named.pop(step_id, None)
 
     def remark(
         self,

@@ -28,10 +28,10 @@ from webapp.domain.evidence.event_kinds import (
     ValuesCopied,
 )
 from webapp.domain.evidence.written_sheet import MachineOnSheet, StepOnSheet, WrittenSheet
-from webapp.domain.plain.errors import LengthError
-from webapp.domain.setup import input_age
+from webapp.domain.plain.length_errors import LengthError
 from webapp.domain.setup.state import Refused, SetupState
-from webapp.domain.setup.troubles import search_waits
+from webapp.domain.setup.touching import input_age
+from webapp.domain.setup.trouble.troubles import search_waits
 from webapp.domain.touch.compare import not_cleared, parked_nm, same_tool, slot_length_nm, slot_on_sheet
 
 TypedEvent = Answer[ValuesCopied] | Answer[SlotCleared] | Answer[SlotZeroed] | Event[RowPutBack]

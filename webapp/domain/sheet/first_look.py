@@ -16,7 +16,8 @@ from webapp.domain.causes.of_sheet import measures_of, sheet_causes
 from webapp.domain.evidence.written_sheet import ApproachOnSheet
 from webapp.domain.plain.errors import Finding
 from webapp.domain.sheet.sheet import floor_inputs, lines_choice, plan_axes
-from webapp.domain.shop.shop import Fixture, Machine, Probe, ShopRules
+from webapp.domain.shop.fitted_machine import FittedMachine
+from webapp.domain.shop.shop import Fixture, Machine
 from webapp.domain.shop.shop_file import Shop
 from webapp.domain.shop.z_check import stated
 from webapp.domain.usual.usual import SeatingValues, Usual, usual
@@ -40,27 +41,26 @@ class FirstLook:
 
 
 def first_looks(shop: Shop) -> list[FirstLook]:
-    """Return every touch of every machine whose fixture and probe stand in the shop,
+    """Return every touch of every fixture on every machine whose fixtures and probe stand in the shop,
     in the order of the file.
     """
     fixtures = {one.id: one for one in shop.fixtures}
     probes = {one.id: one for one in shop.probes}
     found: list[FirstLook] = []
     for machine in shop.machines:
-        found += _of_machine(shop.rules, machine, fixtures[machine.fixture], probes[machine.probe])
+        for fixture in machine.fixtures:
+            found += _of_machine(FittedMachine(shop.rules, machine, fixtures[fixture], probes[machine.probe]))
     return found
 
 
-def _of_machine(rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe) -> list[FirstLook]:
-    known, unknown = (_usuals(rules, machine, fixture, probe, count) for count in (1, 0))
+def _of_machine(fitted: FittedMachine) -> list[FirstLook]:
+    rules, machine, fixture, probe = fitted
+    known, unknown = (_usuals(fitted, count) for count in (1, 0))
     choices = {axis: lines_choice(rules, axis, machine.unit) for axis in known}
     found = []
     plans = [
         plan_axes(
-            rules,
-            machine,
-            fixture,
-            probe,
+            fitted,
             usuals,
             sheet_causes(machine, fixture, measures_of(fixture, probe), usuals, choices),
             stated(machine),
@@ -84,9 +84,8 @@ def _of_machine(rules: ShopRules, machine: Machine, fixture: Fixture, probe: Pro
     return found
 
 
-def _usuals(
-    rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe, count: int
-) -> dict[str, Usual]:
+def _usuals(fitted: FittedMachine, count: int) -> dict[str, Usual]:
+    rules, machine, fixture, _ = fitted
     found = {}
     for face in fixture.faces:
         low, high = machine.travel_nm[face.axis]
@@ -94,7 +93,7 @@ def _usuals(
         middle = (low + high) // 2 // step * step
         found[face.axis] = usual(
             [SeatingValues.of("first", [middle] * count)],
-            floor_inputs(rules, machine, fixture, probe, face.axis),
+            floor_inputs(fitted, face.axis),
             lines_choice(rules, face.axis, machine.unit),
             machine.display,
         )

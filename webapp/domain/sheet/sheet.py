@@ -26,6 +26,7 @@ from webapp.domain.evidence.written_sheet import (
     CausesOnSheet,
     Drawing,
     MachineOnSheet,
+    PersonOnSheet,
     ProfileOnSheet,
     RedoOnSheet,
     ShopOnSheet,
@@ -34,8 +35,9 @@ from webapp.domain.evidence.written_sheet import (
     WorryOnSheet,
     WrittenSheet,
 )
+from webapp.domain.plain.approach_errors import ApproachError, ValuesTooFarApartError
 from webapp.domain.plain.axes import Axis, search_direction
-from webapp.domain.plain.errors import ApproachError, DomainError, Finding, ValuesTooFarApartError
+from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.plain.zones import offsets
@@ -45,6 +47,7 @@ from webapp.domain.procedure.row_to_zero import ROW_TO_ZERO
 from webapp.domain.procedure.shipped import NOTICE
 from webapp.domain.sheet.early import early_stops_nm
 from webapp.domain.sheet.steps_here import Here, procedure_here, row_to_zero
+from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.shop.measures import (
     AxisTravel,
     FaceMeasures,
@@ -93,11 +96,14 @@ class SheetOfAnotherError(SheetError):
 
 @dataclass(frozen=True)
 class SheetPerson:
-    """Somebody who is authorised on the machine, until when (exclusive; None: until further notice)."""
+    """Somebody who is authorised on the machine, until when (exclusive; None: until further notice).
+    `beside`: with a lead beside them, not alone.
+    """
 
     id: str
     name: str
     until_utc: str | None
+    beside: bool = False
 
 
 @dataclass(frozen=True)
@@ -149,17 +155,15 @@ class Sheet:
     text: str
 
 
-def floor_inputs(
-    rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe, axis: str
-) -> FloorInputs:
+def floor_inputs(fitted: FittedMachine, axis: str) -> FloorInputs:
     """Return what is known about the scatter of one axis without history."""
     return FloorInputs(
-        u_probe_nm=probe.u_probe_nm,
-        u_axis_nm=machine.u_axis_nm[axis],
-        u_seat_nm=fixture.u_seat_nm,
-        expansion_per_kelvin=rules.expansion_um_per_m_kelvin * 1e-6,
-        length_nm=fixture.expanding_length_nm,
-        temperature_half_range_kelvin=rules.temperature_half_range_kelvin,
+        u_probe_nm=fitted.probe.u_probe_nm,
+        u_axis_nm=fitted.machine.u_axis_nm[axis],
+        u_seat_nm=fitted.fixture.u_seat_nm,
+        expansion_per_kelvin=fitted.rules.expansion_um_per_m_kelvin * 1e-6,
+        length_nm=fitted.fixture.expanding_length_nm,
+        temperature_half_range_kelvin=fitted.rules.temperature_half_range_kelvin,
     )
 
 
@@ -179,10 +183,7 @@ def lines_choice(rules: ShopRules, axis: str, unit: str) -> LinesChoice:
 
 
 def plan_axes(
-    rules: ShopRules,
-    machine: Machine,
-    fixture: Fixture,
-    probe: Probe,
+    fitted: FittedMachine,
     usuals: Mapping[str, Usual],
     causes: Mapping[str, CausesOnSheet],
     z_reading: ZReading | None = None,
@@ -193,21 +194,18 @@ def plan_axes(
     machine page reads on Z, once it was checked at the machine; without it no plan has a Z coordinate.
     """
     return tuple(
-        _plan_axis(rules, machine, fixture, probe, face, usuals, causes[face.axis], z_reading)
-        for face in fixture.faces
+        _plan_axis(fitted, face, usuals, causes[face.axis], z_reading) for face in fitted.fixture.faces
     )
 
 
 def _plan_axis(
-    rules: ShopRules,
-    machine: Machine,
-    fixture: Fixture,
-    probe: Probe,
+    fitted: FittedMachine,
     face: FixtureFace,
     usuals: Mapping[str, Usual],
     causes: CausesOnSheet,
     z_reading: ZReading | None,
 ) -> AxisPlan:
+    rules, machine, fixture, probe = fitted
     usual = usuals[face.axis]
     approach, error = None, None
     try:
@@ -349,14 +347,12 @@ def _vise(fixture: Fixture) -> Vise:
 
 def compile_sheet(
     *,
-    rules: ShopRules,
-    machine: Machine,
-    fixture: Fixture,
+    fitted: FittedMachine,
     seating: Seating,
-    probe: Probe,
     probe_check: CheckState | None = None,
     probe_checked_at_utc: str | None = None,
     z_reading: ZReading | None = None,
+    beside: Sequence[tuple[str, str]] = (),
     people: Sequence[SheetPerson],
     leads: Sequence[SheetPerson] = (),
     practised: Collection[str] = (),
@@ -364,34 +360,35 @@ def compile_sheet(
     board: Board,
     axes: Sequence[AxisPlan],
     revision: Revision,
-    pin_key: Mapping[str, str],
     compiled_at_utc: str,
     expires_at_utc: str,
 ) -> Sheet:
-    """Return the sheet of these inputs; `practised`: ids of people who are asked less at this fixture.
+    """Return the sheet of these inputs; `practised`: ids of people who are asked less at this fixture,
+    `beside`: id and name of every fixture on the machine, this one too, where there are several.
 
     Raises a `SheetError` or, for a register that cannot be, a `SlotError`.
     """
-    for part, given, expected in (
-        ("fixture", fixture.id, machine.fixture),
-        ("probe", probe.id, machine.probe),
+    rules, machine, fixture, probe = fitted
+    for part, given, there in (
+        ("fixture", fixture.id, machine.fixtures),
+        ("probe", probe.id, (machine.probe,)),
     ):
-        if given != expected:
-            raise SheetOfAnotherError(machine=machine.id, part=part, given=given, expected=expected)
+        if given not in there:
+            raise SheetOfAnotherError(machine=machine.id, part=part, given=given, expected=", ".join(there))
     staged = {stage.id for stage in revision.procedure.stages}
     touched = [plan for plan in axes if plan.face.axis.lower() in staged]
     if not touched:
         raise SheetWithoutTouchError(machine=machine.name, fixture=fixture.name)
     square = _square(machine, fixture, probe)
     register = check_register(SlotFamily(machine.labels), slots)
-    here = Here(rules, machine, fixture, probe, [plan.face for plan in touched])
+    here = Here(fitted, [plan.face for plan in touched])
     value: WrittenSheet = {
         "domain": SHEET_DOMAIN,
         "format": SHEET_FORMAT,
         "compiled_at_utc": compiled_at_utc,
         "expires_at_utc": expires_at_utc,
         "shop": _shop(rules, compiled_at_utc),
-        "machine": _machine(machine, z_reading),
+        "machine": _machine(machine, z_reading, beside),
         "fixture": {
             "id": fixture.id,
             "name": fixture.name,
@@ -406,16 +403,7 @@ def compile_sheet(
             "checked_at_utc": probe_checked_at_utc,
             "serial": probe.serial,
         },
-        "people": [
-            {
-                "id": one.id,
-                "name": one.name,
-                "until_utc": one.until_utc,
-                "once_a_shift": one.id in rules.cautions_once_a_shift,
-                "practised": one.id in practised,
-            }
-            for one in people
-        ],
+        "people": [_person(one, rules, practised) for one in people],
         "leads": [{"id": one.id, "name": one.name} for one in leads],
         "slots": [_slot(label, register[label]) for label in machine.labels if label in register],
         "board": _board(board),
@@ -423,7 +411,6 @@ def compile_sheet(
         "square": square,
         "row_to_zero": row_to_zero(ROW_TO_ZERO, here) if SHEET_FORMAT > 1 else None,
         "procedure": procedure_here(revision, here),
-        "pin_key": dict(pin_key),
     }
     text = canonical_text(value)
     return Sheet(sha256(text.encode("utf-8")).hexdigest(), text)
@@ -440,8 +427,11 @@ def _shop(rules: ShopRules, compiled_at_utc: str) -> ShopOnSheet:
     }
 
 
-def _machine(machine: Machine, z_reading: ZReading | None) -> MachineOnSheet:
-    return {
+def _machine(
+    machine: Machine, z_reading: ZReading | None, beside: Sequence[tuple[str, str]]
+) -> MachineOnSheet:
+    """Return the machine; a sheet of one with a single fixture is what it always was."""
+    told: MachineOnSheet = {
         "id": machine.id,
         "name": machine.name,
         "unit": machine.unit,
@@ -457,6 +447,9 @@ def _machine(machine: Machine, z_reading: ZReading | None) -> MachineOnSheet:
         "serial": machine.serial,
         "parked_nm": machine.parked_nm,
     }
+    if len(beside) > 1:
+        told["fixtures"] = [{"id": id_, "name": name} for id_, name in beside]
+    return told
 
 
 def _profile(machine: Machine) -> ProfileOnSheet:
@@ -492,9 +485,22 @@ def _board(board: Board) -> BoardOnSheet:
     }
 
 
+def _person(one: SheetPerson, rules: ShopRules, practised: Collection[str]) -> PersonOnSheet:
+    """A person as the sheet has them; who works with a lead beside them reads everything each time."""
+    alone = not one.beside
+    told: PersonOnSheet = {
+        "id": one.id,
+        "name": one.name,
+        "until_utc": one.until_utc,
+        "once_a_shift": alone and one.id in rules.cautions_once_a_shift,
+        "practised": alone and one.id in practised,
+    }
+    return told if alone else {**told, "beside": True}
+
+
 def _slot(label: str, row: SlotRow) -> SlotOnSheet:
     last = row.last_values_nm
-    return {
+    told: SlotOnSheet = {
         "label": label,
         "kind": row.kind,
         "owner_id": row.owner_id,
@@ -506,6 +512,9 @@ def _slot(label: str, row: SlotRow) -> SlotOnSheet:
         "missing_axes": list(row.missing_axes),
         "not_usable_axes": list(row.not_usable_axes),
     }
+    if row.last_fixture_name is not None:
+        told["last_fixture_name"] = row.last_fixture_name
+    return told
 
 
 def _utc_text(at_utc: datetime | None) -> str | None:

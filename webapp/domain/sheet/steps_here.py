@@ -7,6 +7,8 @@ Rules of this module:
   an axis without a face has no stage.
 - Of the jaws that can have stood still, the fixture's fixed one alone closes the step;
   the operator's screen does not tell which that is.
+- A step that offers no picture says nothing of one, nor one for everybody of levels, nor one that asks for
+  nobody of company: their sheet is the one that it was before there were any.
 - Words for whom is practised stand beside the step's own: a sheet is everybody's at the machine.
 - Wording is filled once, here; only {slot} is left, because it differs from person to person.
 """
@@ -15,7 +17,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, cast
 
 from webapp.domain.evidence.written_sheet import (
@@ -29,54 +31,53 @@ from webapp.domain.plain.lengths import format_length
 from webapp.domain.procedure.procedure import Procedure, Revision, Stage, Step
 from webapp.domain.procedure.profile import PRACTISED, UNIT_WORDS
 from webapp.domain.procedure.rules import AXIS_STAGES, JAWS, TEXTS
-from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, ShopRules
+from webapp.domain.shop.fitted_machine import FittedMachine
+from webapp.domain.shop.shop import FixtureFace
 
 _PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
 # Fields of a step that say when and how it stands; what they say is done once the sheet is made.
 _SETTLED = ("when", "variants")
+# Fields that a step on a sheet has only where they say something.
+SAID_ALONE = ("photo", "level", "there", "picture")
 
 
 @dataclass(frozen=True)
 class Here:
     """Where a procedure is worked by: the machine, its fixture and probe, and the faces that are touched."""
 
-    rules: ShopRules
-    machine: Machine
-    fixture: Fixture
-    probe: Probe
+    fitted: FittedMachine
     faces: Sequence[FixtureFace]
 
     @property
     def words(self) -> dict[str, str]:
         """Return what stands for each placeholder, those of an axis aside."""
+        machine = self.fitted.machine
         return {
-            "probe_tool": self.machine.probe_tool,
-            "parking_tool": self.machine.parking_tool,
-            "probe": self.probe.name,
-            "fixture": self.fixture.name,
-            "machine": self.machine.name,
-            "lead": self.rules.lead,
-            "units": UNIT_WORDS[self.machine.unit],
+            "probe_tool": machine.probe_tool,
+            "parking_tool": machine.parking_tool,
+            "probe": self.fitted.probe.name,
+            "fixture": self.fitted.fixture.name,
+            "machine": machine.name,
+            "lead": self.fitted.rules.lead,
+            "units": UNIT_WORDS[machine.unit],
             "slot": "{slot}",
-            "parked": (
-                f"{format_length(self.machine.parked_nm['Z'], self.machine.display)} {self.machine.unit}"
-            ),
-            **self.machine.profile_words,
+            "parked": (f"{format_length(machine.parked_nm['Z'], machine.display)} {machine.unit}"),
+            **machine.profile_words,
         }
 
     def conditions(self, axis: str | None) -> frozenset[str]:
         """Return what holds for a step of this axis."""
         more = set()
-        clamping = axis == self.fixture.clamping_axis
-        if clamping and self.fixture.square_apart_nm:
+        clamping = axis == self.fitted.fixture.clamping_axis
+        if clamping and self.fitted.fixture.square_apart_nm:
             more.add("square")
         if clamping:
             more.add("clamping_face")
-        if clamping and self.machine.clamping_face_hidden:
+        if clamping and self.fitted.machine.clamping_face_hidden:
             more.add("face_hidden")
-        if self.machine.confirm_limit_nm is not None:
+        if self.fitted.machine.confirm_limit_nm is not None:
             more.add("control_asks")
-        return self.machine.conditions | more
+        return self.fitted.machine.conditions | more
 
 
 def procedure_here(revision: Revision, here: Here) -> ProcedureOnSheet:
@@ -91,9 +92,9 @@ def procedure_here(revision: Revision, here: Here) -> ProcedureOnSheet:
                 "id": stage.id,
                 "short": stage.short,
                 "title": stage.title,
-                "steps": [_step(step, here) for step in stage.steps if _stands(step, here)],
+                "steps": [_step(step, here) for step in stage.steps],
             }
-            for stage in _ordered(procedure, here)
+            for stage in stages_here(procedure, here)
         ],
     }
 
@@ -103,16 +104,39 @@ def row_to_zero(step: Step, here: Here) -> StepOnSheet:
     return _step(step, here)
 
 
+def stages_here(procedure: Procedure, here: Here) -> list[Stage]:
+    """Return the stages in the order of this fixture, each with the steps that stand here."""
+    return [
+        replace(stage, steps=tuple(step for step in stage.steps if _stands(step, here)))
+        for stage in _ordered(procedure, here)
+    ]
+
+
+def step_here(step: Step, here: Here) -> Step:
+    """Return a step that stands here as it is here, its placeholders aside: under no condition any more, in
+    the words and with the lines that hold. Words for whom is practised stay beside them.
+    """
+    holds = here.conditions(step.axis)
+    said = replace(step, when="", variants=tuple(one for one in step.variants if one.when == PRACTISED))
+    for variant in step.variants:
+        if variant.when in holds:
+            texts = {name: text for name in TEXTS if (text := getattr(variant, name))}
+            hands = said.hands if variant.hands is None else variant.hands
+            said = replace(said, **texts, hands=hands)
+    checks = [replace(one, when="") for one in step.checks if not one.when or one.when in holds]
+    return replace(said, checks=tuple(checks))
+
+
 def _ordered(procedure: Procedure, here: Here) -> list[Stage]:
     """Return the stages with those of the axes in the fixture's order, in the place of the first of them."""
     by_id = {stage.id: stage for stage in procedure.stages}
     touched = [face.axis for face in here.faces]
-    axis_stages = [axis.lower() for axis in here.fixture.touched_axes if axis in touched]
+    axis_stages = [axis.lower() for axis in here.fitted.fixture.touched_axes if axis in touched]
     ordered: list[Stage] = []
     for stage in procedure.stages:
         if stage.id not in AXIS_STAGES:
             ordered.append(stage)
-        elif by_id[axis_stages[0]] not in ordered:
+        elif axis_stages and by_id[axis_stages[0]] not in ordered:
             ordered.extend(by_id[axis] for axis in axis_stages)
     return ordered
 
@@ -124,21 +148,15 @@ def _stands(step: Step, here: Here) -> bool:
 
 
 def _step(step: Step, here: Here) -> StepOnSheet:
-    holds = here.conditions(step.axis)
-    value = {name: item for name, item in asdict(step).items() if name not in _SETTLED}
-    for variant in step.variants:
-        if variant.when in holds:
-            value |= {name: text for name in TEXTS if (text := getattr(variant, name))}
-            value["hands"] = value["hands"] if variant.hands is None else variant.hands
-    value["checks"] = [
-        {"id": check.id, "label": check.label}
-        for check in step.checks
-        if not check.when or check.when in holds
-    ]
+    value = {name: item for name, item in asdict(step_here(step, here)).items() if name not in _SETTLED}
+    for name in SAID_ALONE:
+        if not value[name]:
+            del value[name]
+    value["checks"] = [{"id": one["id"], "label": one["label"]} for one in value["checks"]]
     if any(variant.when == PRACTISED for variant in step.variants):
         value["practised"] = _for_practised(step, cast("StepOnSheet", value))
     if step.kind == "jaw":
-        value["choices"] = [_jaw(choice, here.fixture.fixed_side) for choice in value["choices"]]
+        value["choices"] = [_jaw(choice, here.fitted.fixture.fixed_side) for choice in value["choices"]]
     return _filled(value, _words(step, here))  # type: ignore[no-any-return]
 
 

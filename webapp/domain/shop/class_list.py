@@ -4,8 +4,8 @@ Rules of this module:
 - A line is "name" or "name, short name"; a semicolon or a tab parts them as well, and a name with a comma
   stands in quotation marks (RFC 4180). Empty lines and a first line of headings count for nothing.
 - Without a short name one is made of the name's first word, in plain Latin letters as far as Unicode takes
-  them apart (NFKD); one that is taken gets a number. A name of which no letter is left needs one that is
-  typed.
+  them apart (NFKD), and those that it does not as they are written without them; one that is taken gets a
+  number. A name of which no letter is left needs one that is typed.
 - All faults are found at once, each with its line. Names are the same whatever their case and accents: a
   second account of one person would part their slots and their setups.
 """
@@ -14,12 +14,12 @@ from __future__ import annotations
 
 import csv
 import re
-import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from webapp.domain.evidence.events import SHORT_ID
 from webapp.domain.plain.errors import Finding
+from webapp.domain.plain.folding import folded
 
 MOST = 60
 LONGEST_NAME = 80
@@ -52,7 +52,7 @@ def read_class_list(text: str, known: Mapping[str, str]) -> ClassList:
     if len(rows) > MOST:
         return ClassList((), (Finding("class_list.too_long", {"most": MOST, "lines": len(rows)}),))
     typed = {_plain(parts[1]) for _, parts in rows if len(parts) > 1}
-    ids, names = set(known), {_folded(name): short for short, name in known.items()}
+    ids, names = set(known), {folded(name): short for short, name in known.items()}
     people, faults = [], []
     for line, parts in rows:
         name = " ".join(parts[0].split())
@@ -62,7 +62,7 @@ def read_class_list(text: str, known: Mapping[str, str]) -> ClassList:
             faults.append(fault)
             continue
         ids.add(short)
-        names[_folded(name)] = short
+        names[folded(name)] = short
         people.append(Invited(line, name, short))
     return ClassList(tuple(people), tuple(faults))
 
@@ -93,8 +93,8 @@ def _fault(
         return Finding("class_list.short_name", {**at, "short": short[:40]})
     if short in ids:
         return Finding("class_list.short_name_taken", {**at, "short": short})
-    if _folded(name) in names:
-        return Finding("class_list.known", {**at, "name": name, "short": names[_folded(name)]})
+    if folded(name) in names:
+        return Finding("class_list.known", {**at, "name": name, "short": names[folded(name)]})
     return None
 
 
@@ -102,15 +102,9 @@ def _plain(typed: str) -> str:
     return typed.strip().lower()
 
 
-def _folded(name: str) -> str:
-    """A name without case and accents, to compare by."""
-    apart = unicodedata.normalize("NFKD", name.casefold())
-    return " ".join("".join(one for one in apart if not unicodedata.combining(one)).split())
-
-
 def _made(name: str, taken: set[str]) -> str:
     """A short name that nobody has, or nothing where no plain letter of the name is left."""
-    first = _folded(name).replace("ß", "ss").split(" ")[0]
+    first = folded(name).split(" ")[0]
     stem = re.sub(r"[^a-z]", "", first)[:LONGEST_MADE]
     if not stem:
         return ""

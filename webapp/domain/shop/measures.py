@@ -14,12 +14,12 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
-from webapp.domain.plain.axes import Axis, Face
-from webapp.domain.plain.errors import (
+from webapp.domain.plain.approach_errors import (
     MeasureNegativeError,
     MeasureNotPositiveError,
     SafetyFactorBelowOneError,
 )
+from webapp.domain.plain.axes import Axis, Face
 
 COMMON_SEARCH_CAP_NM = 6_350_000
 SHIPPED_SAFETY_FACTOR = 2.0

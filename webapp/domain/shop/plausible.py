@@ -17,6 +17,8 @@ from webapp.domain.shop.shop_file import Shop
 
 MM = NM_PER_MM
 NM_PER_UM = 1_000
+MM_PER_IN = 25.4
+COUNTED = ("value", "low", "high", "off")
 # Field, what it is counted in, low and high of what is usual, both inside.
 SHOP: tuple[tuple[str, str, float, float], ...] = (
     ("search_cap_nm", "mm", 4, 20),
@@ -53,6 +55,15 @@ PROBE = (
     ("radius_uncertainty_nm", "µm", 0, 20),
 )
 FARTHEST_RADIUS_NM = 100_000
+USUAL = {"shop": SHOP, "machine": MACHINE, "fixture": FIXTURE, "probe": PROBE}
+
+
+def usual_range(kind: str, name: str) -> dict[str, str] | None:
+    """Return low, high and unit of what is usual for a field, as words; None where nothing is said."""
+    for field, unit, low, high in USUAL.get(kind, ()):
+        if field == name:
+            return {"low": _plain(low), "high": _plain(high), "unit": unit}
+    return None
 
 
 def doubts(shop: Shop) -> list[Finding]:
@@ -74,6 +85,17 @@ def doubts(shop: Shop) -> list[Finding]:
     for probe in shop.probes:
         found += [*_outside(f"probe “{probe.id}”", probe, PROBE), *_radius(probe)]
     return found
+
+
+def in_unit(doubt: Finding, unit: str) -> Finding:
+    """Return the doubt in a reader's unit of lengths, "mm" or "in"; what has another unit stays as it is."""
+    counted = str(doubt.fields.get("unit", ""))
+    if unit != "in" or counted not in {"mm", "mm/min"}:
+        return doubt
+    inches = {
+        name: f"{float(value) / MM_PER_IN:.4g}" for name, value in doubt.fields.items() if name in COUNTED
+    }
+    return Finding(doubt.code, {**doubt.fields, **inches, "unit": counted.replace("mm", "in", 1)})
 
 
 def _outside(

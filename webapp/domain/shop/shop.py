@@ -62,6 +62,7 @@ SHIPPED_U_PROBE_NM = 2_000
 LONGEST_SHIFT_HOURS = 12
 LEAST_SQUARE_APART_NM = 20_000_000
 MOST_HEIGHTS = 8
+MOST_MORE_FIXTURES = 7
 
 Roles = Annotated[tuple[str, ...], LIST, Field(min_length=1), some_of(ROLES), Expected("expected.roles")]
 ZoneName = Annotated[str, holding(is_zone), Expected("expected.time_zone")]
@@ -73,6 +74,13 @@ Travel = Annotated[Mapping[str, Span], BY_AXIS, Expected("expected.travel")]
 SpreadByAxis = Annotated[Mapping[str, Annotated[int, Field(ge=0)]], BY_AXIS, Expected("expected.by_axis")]
 FamilyText = Annotated[str, Expected("expected.slot_family")]
 ToolNumber = Annotated[str, Field(pattern=r"^[0-9]+$"), Expected("expected.tool")]
+MoreFixtures = Annotated[
+    tuple[ShortId, ...],
+    LIST,
+    Field(max_length=MOST_MORE_FIXTURES),
+    DIFFERENT,
+    Expected("expected.more_fixtures"),
+]
 ZPointName = Annotated[str, one_of(ZPoint), Expected("expected.z_point")]
 Parked = Annotated[int | None, Expected("expected.parked")]
 AxisLetter = Annotated[str, one_of(Axis), Expected("expected.axis")]
@@ -87,11 +95,12 @@ Heights = Annotated[
 
 @dataclass(frozen=True)
 class Person:
-    """Somebody with a name of their own and one or more roles."""
+    """Somebody with a name of their own and one or more roles; out of use they sign in and sign nothing."""
 
     id: ShortId
     name: ItemName
     roles: Roles
+    in_use: bool = True
 
     def __post_init__(self) -> None:
         check_fields(self)
@@ -139,13 +148,14 @@ class Machine(MachineProfile):
     """A mill with its control, how it probes, and what is on and in it.
 
     `travel_nm` holds low and high of each axis in machine coordinates; `confirm_limit_nm` the change of a
-    slot beyond which the control asks, None where it never does; `slot_family` what a lead types ("G54-G59");
-    `u_axis_nm` the standard uncertainty of positioning by axis (from the ISO 230-2 repeatability). `fixture`
-    and `probe` are ids. How it is worked at stands in `MachineProfile`; all of that may be left out. So may
-    `z_point`, which point the machine page reads on Z with the probe loaded (see `ZPoint`), with
-    `z_length_nm` from the gauge line to the ball's centre; until it is checked at the machine no sheet gives
-    a Z coordinate. Where machine Z zero is not at the top, a row of zeros could send the tool down:
-    `parked_z_nm` is what Z of a cleared row holds there instead, None: zero.
+    slot beyond which the control asks, None where it never does; `slot_family` what a lead types
+    ("G54-G59"); `u_axis_nm` the standard uncertainty of positioning by axis (from the ISO 230-2
+    repeatability). `fixture` and `probe` are ids, `more_fixtures` those of the others that are bolted to
+    it: a setup begins with one of them. How it is worked at stands in `MachineProfile`; all of that may
+    be left out. So may `z_point`, which point the machine page reads on Z with the probe loaded (see
+    `ZPoint`), with `z_length_nm` from the gauge line to the ball's centre; until it is checked at the
+    machine no sheet gives a Z coordinate. Where machine Z zero is not at the top, a row of zeros could
+    send the tool down: `parked_z_nm` is what Z of a cleared row holds there instead, None: zero.
     """
 
     id: ShortId
@@ -153,7 +163,7 @@ class Machine(MachineProfile):
     unit: UnitName
     decimals: Count
     travel_nm: Travel
-    confirm_limit_nm: Count | None
+    confirm_limit_nm: Count | None = field(default=None, kw_only=True)
     slot_family: FamilyText
     probe_tool: ToolNumber
     parking_tool: ToolNumber
@@ -168,10 +178,11 @@ class Machine(MachineProfile):
     z_length_nm: Positive | None = None
     serial: Serial = ""
     parked_z_nm: Parked = None
+    more_fixtures: MoreFixtures = ()
 
     def __post_init__(self) -> None:
         check_fields(self)
-        keep_as_tuple(self, "reset_drops")
+        keep_as_tuple(self, "reset_drops", "more_fixtures")
         object.__setattr__(self, "travel_nm", {axis: tuple(span) for axis, span in self.travel_nm.items()})
         needs_length = self.z_point == ZPoint.GAUGE_LINE
         require(self, "z_length_nm", not needs_length or self.z_length_nm is not None, "z_length")
@@ -179,6 +190,12 @@ class Machine(MachineProfile):
         _ = self.labels
         require(self, "parking_tool", int(self.probe_tool) != int(self.parking_tool), "other_tool")
         require(self, "parked_z_nm", self._can_be_parked(), "parked")
+        require(self, "more_fixtures", self.fixture not in self.more_fixtures, "more_fixtures")
+
+    @property
+    def fixtures(self) -> tuple[str, ...]:
+        """Return the ids of all fixtures that are bolted to it, in the order in which they are offered."""
+        return (self.fixture, *self.more_fixtures)
 
     @property
     def parked_nm(self) -> dict[str, int]:

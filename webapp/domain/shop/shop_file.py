@@ -9,34 +9,44 @@ Rules of this module:
 - An item is checked field by field beside a sound example, so that one wrong field does not hide the next;
   then as a whole; then the items against each other. A fault names the place: the table, the item's id, the
   field.
-- Slots that the file does not name are free.
+- A day is a day of the shop's zone: an end counts to its end, a seating begins with its beginning.
+- Tool numbers may stand as numbers; feeds may stand in the unit that the control shows (`_in_per_min`).
+- Slots that the file does not name are free. A right that says no level keeps the one that it has.
   A seating is a stretch of time: the last one of a fixture holds now.
 """
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from functools import partial
 from typing import Any, NotRequired, TypeVar, cast
 
 from typing_extensions import TypedDict
 
+from webapp.domain.evidence.event_kinds import LONGEST_TEXT
 from webapp.domain.plain.declared import Shape, exactly
 from webapp.domain.plain.errors import DomainError, Finding
+from webapp.domain.plain.levels import LEVELS
+from webapp.domain.plain.taken_words import TAKEN_WORDS
+from webapp.domain.plain.zones import UTC_NAME, day_begins_utc, is_zone
 from webapp.domain.procedure.procedure import Procedure
 from webapp.domain.procedure.shipped import SHIPPED
 from webapp.domain.shop import examples as example
 from webapp.domain.shop.fields import ShopFieldError, required_fields
 from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules
-from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label
+from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label, why_no_slot
 
 NM_PER = {"_mm": Decimal(1_000_000), "_in": Decimal(25_400_000), "_um": Decimal(1_000)}
 TABLES = ("shop", "machine", "fixture", "probe", "person", "slot")
 SLOT_KINDS = ("person", "shop")
+MM_PER_IN = Decimal("25.4")
+FEEDS_IN_INCHES = {f"{touch}_feed_in_per_min": f"{touch}_feed_mm_per_min" for touch in ("first", "fine")}
+TOOLS = ("probe_tool", "parking_tool")
 # Fields that only make sense together with another.
 BESIDE = {
     "faces": ("clamping_axis",),
@@ -54,7 +64,9 @@ Table = Mapping[str, object]
 @exactly
 class _AuthorisedInFile(TypedDict):
     machine: str
-    until: object
+    until: NotRequired[object]
+    level: NotRequired[str]
+    training: NotRequired[str]
 
 
 @exactly
@@ -80,11 +92,15 @@ SEATING: Shape[_SeatingInFile] = Shape(_SeatingInFile)
 
 @dataclass(frozen=True)
 class Authorisation:
-    """A person may run setups on a machine until a time (exclusive), `until_utc` in the format of events."""
+    """A person may run setups on a machine until a time (exclusive; None: until withdrawn).
+    `until_utc` is in the format of events; a level or a training that is None is not said, and stays.
+    """
 
     person: str
     machine: str
-    until_utc: str
+    until_utc: str | None
+    level: str | None = None
+    training: str | None = None
 
 
 @dataclass(frozen=True)
@@ -131,6 +147,18 @@ class ShopFileError(Exception):
         self.faults = tuple(faults)
 
 
+def seatings_to_come(shop: Shop, now_utc: str) -> list[Finding]:
+    """Return a fault for each seating that would begin only later: where a fixture stands is known of now."""
+    return [
+        Finding(
+            "shop_file.seating_in_future",
+            {"place": f"fixture “{one.fixture}”, seating", "id": one.id, "at_utc": one.since_utc},
+        )
+        for one in shop.seatings
+        if one.since_utc > now_utc
+    ]
+
+
 class LengthNotWholeError(DomainError):
     """A length that is no whole number of nanometres."""
 
@@ -141,8 +169,9 @@ class LengthNotWholeError(DomainError):
 class _Reading:
     """One pass over a file: collects faults, remembers the place it is at."""
 
-    def __init__(self) -> None:
+    def __init__(self, zone: str) -> None:
         self.faults: list[Finding] = []
+        self.zone = zone
 
     def fault(self, place: str, code: str, **more: str | int) -> None:
         self.faults.append(Finding(f"shop_file.{code}", {"place": place, **more}))
@@ -165,14 +194,28 @@ def read_shop(text: str) -> Shop:
         tables = tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         raise ShopFileError([Finding("shop_file.not_toml", {"reason": str(error)})]) from error
-    reading = _Reading()
+    reading = _Reading(_zone(tables))
     for name in sorted(tables.keys() - set(TABLES)):
         reading.fault(name, "unknown_table", known=", ".join(TABLES))
     shop = _read_tables(reading, tables)
     reading.faults.extend(_faults_between(shop, _ids(tables)))
     if reading.faults:
         raise ShopFileError(reading.each_once())
-    return shop
+    return _in_own_spelling(shop)
+
+
+def _in_own_spelling(shop: Shop) -> Shop:
+    """The sound shop with each slot's label as its machine's family spells it: a slot has one name."""
+    families = {one.id: SlotFamily.parse(one.slot_family) for one in shop.machines}
+    slots = (replace(one, label=normalise_label(one.label, families[one.machine])) for one in shop.slots)
+    return replace(shop, slots=tuple(slots))
+
+
+def _zone(tables: Table) -> str:
+    """The zone that the file's days are of; UTC where it names none, or none that there is."""
+    shop = tables.get("shop")
+    name = shop.get("time_zone") if isinstance(shop, dict) else None
+    return str(name) if is_zone(name) else UTC_NAME
 
 
 def _ids(tables: Table) -> dict[str, set[str]]:
@@ -232,6 +275,8 @@ def _items(
         item_id = str(getattr(item, "id"))  # noqa: B009 - generic over the items
         if item_id in found:
             reading.fault(place, "id_twice", id=item_id)
+        if item_id in TAKEN_WORDS and name != "person":
+            reading.fault(place, "id_taken", id=item_id)
         found[item_id] = item
     return tuple(found.values())
 
@@ -245,7 +290,7 @@ def _item(reading: _Reading, place: str, sound: Item, row: Table) -> Item | None
     }
     kind = type(sound)
     missing = sorted(set(required_fields(kind)) - given.keys())
-    written = {name_and_unit(key, known)[0] for key in row}
+    written = {FEEDS_IN_INCHES.get(key, name_and_unit(key, known)[0]) for key in row}
     for name in missing:
         if name not in written:
             reading.fault(place, "field_missing", field=name.replace("_nm", "_mm (or _in, _um)"))
@@ -270,6 +315,10 @@ def _field(reading: _Reading, place: str, known: set[str], key: str, raw: Any) -
     nothing and a fault when there is none.
     """
     name, suffix = name_and_unit(key, known)
+    if key in FEEDS_IN_INCHES:
+        name, suffix, raw = FEEDS_IN_INCHES[key], "", _feed(raw)
+    if name in TOOLS and isinstance(raw, int) and not isinstance(raw, bool):
+        raw = str(raw)
     if name not in known or key.endswith("_nm"):
         reading.fault(place, "unknown_field", field=key)
         return
@@ -279,6 +328,12 @@ def _field(reading: _Reading, place: str, known: set[str], key: str, raw: Any) -
         reading.refused(f"{place}, {key}", error)
     except (TypeError, ArithmeticError):
         reading.fault(f"{place}, {key}", "not_a_length", given=str(raw))
+
+
+def _feed(raw: Any) -> Any:
+    """A feed in inches a minute in millimetres a minute; what is no number stays, and is refused as such."""
+    is_number = isinstance(raw, int | Decimal) and not isinstance(raw, bool)
+    return Decimal(raw) * MM_PER_IN if is_number else raw
 
 
 def name_and_unit(key: str, known: set[str]) -> tuple[str, str]:
@@ -320,19 +375,22 @@ def _in_a_row(key: str, raw: Any) -> tuple[str, Any]:
     return key, _plain(raw)
 
 
-def _moment(reading: _Reading, place: str, raw: Any) -> str | None:
-    """A date counts to the end of that day (UTC); a time needs its zone."""
+def _moment(reading: _Reading, place: str, raw: Any, days_later: int = 1) -> str | None:
+    """A day of the shop's zone counts to its end, or, `days_later` 0, from its beginning;
+    a time needs its zone.
+    """
     if isinstance(raw, datetime):
         if raw.tzinfo is None:
             reading.fault(place, "time_without_zone", given=str(raw))
             return None
-        moment = raw.astimezone(UTC)
-    elif isinstance(raw, date):
-        moment = datetime.combine(raw + timedelta(days=1), time(), UTC)
-    else:
-        reading.fault(place, "not_a_date", given=str(raw))
-        return None
-    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        return raw.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    if isinstance(raw, date):
+        try:
+            return day_begins_utc(raw, reading.zone, days_later)
+        except OverflowError:
+            pass
+    reading.fault(place, "not_a_date", given=str(raw))
+    return None
 
 
 def _written(reading: _Reading, place: str, shape: Shape[Row], row: object) -> Row | None:
@@ -357,9 +415,16 @@ def _authorisations(reading: _Reading, tables: Table) -> Iterator[Authorisation]
         for row in rows if isinstance(rows, list) else [rows]:
             inner = f"{place}, authorised"
             written = _written(reading, inner, AUTHORISED, row)
-            until_utc = None if written is None else _moment(reading, inner, written["until"])
-            if written is not None and until_utc is not None:
-                yield Authorisation(str(person.get("id", "")), written["machine"], until_utc)
+            if written is None:
+                continue
+            until_utc = _moment(reading, inner, written["until"]) if "until" in written else None
+            level, training = written.get("level"), written.get("training")
+            if level is not None and level not in LEVELS:
+                reading.fault(inner, "level", given=level, known=", ".join(LEVELS))
+            if training is not None and len(training) > LONGEST_TEXT:
+                reading.fault(inner, "training_too_long", longest=LONGEST_TEXT)
+            if until_utc is not None or "until" not in written:
+                yield Authorisation(str(person.get("id", "")), written["machine"], until_utc, level, training)
 
 
 def _slots(reading: _Reading, tables: Table) -> Iterator[SlotAssignment]:
@@ -386,7 +451,7 @@ def _seatings(reading: _Reading, tables: Table) -> Iterator[SeatingStart]:
         for row in rows:
             inner = f"{place}, seating"
             written = _written(reading, inner, SEATING, row)
-            since_utc = None if written is None else _moment(reading, inner, written["since"])
+            since_utc = None if written is None else _moment(reading, inner, written["since"], 0)
             if written is None or since_utc is None:
                 continue
             if since_utc <= latest:
@@ -398,16 +463,21 @@ def _seatings(reading: _Reading, tables: Table) -> Iterator[SeatingStart]:
 def _faults_between(shop: Shop, ids: Mapping[str, set[str]]) -> Iterator[Finding]:
     """What is wrong between items, among those that are sound each by itself."""
     for machine in shop.machines:
-        for kind, name in (("fixture", machine.fixture), ("probe", machine.probe)):
+        for kind, name in (*(("fixture", one) for one in machine.fixtures), ("probe", machine.probe)):
             if name not in ids.get(kind, ()):
                 yield _unknown(f"machine “{machine.id}”", kind, name)
+    bolted: dict[str, str] = {}
+    for machine_id, fixture in ((one.id, name) for one in shop.machines for name in one.fixtures):
+        if bolted.setdefault(fixture, machine_id) != machine_id:
+            said = {"fixture": fixture, "one": bolted[fixture], "other": machine_id}
+            yield Finding("shop_file.fixture_twice", {"place": f"machine “{machine_id}”", **said})
     for name in shop.rules.cautions_once_a_shift:
         if name not in ids.get("person", ()):
             yield _unknown("shop, cautions_once_a_shift", "person", name)
     for given in shop.authorisations:
         if given.machine not in ids.get("machine", ()):
             yield _unknown(f"person “{given.person}”, authorised", "machine", given.machine)
-    if shop.people and not any("lead" in person.roles for person in shop.people):
+    if shop.people and not any("lead" in person.roles and person.in_use for person in shop.people):
         yield Finding("shop_file.no_lead", {"place": "person"})
     yield from _slot_faults(shop, ids)
     names = [one.id for one in shop.seatings]
@@ -418,7 +488,6 @@ def _faults_between(shop: Shop, ids: Mapping[str, set[str]]) -> Iterator[Finding
 def _slot_faults(shop: Shop, ids: Mapping[str, set[str]]) -> Iterator[Finding]:
     machines = {one.id: one for one in shop.machines}
     taken: set[tuple[str, str]] = set()
-    owned: set[tuple[str, str | None]] = set()
     for slot in shop.slots:
         place = f"slot {slot.machine} {slot.label}"
         if slot.owner is not None and slot.owner not in ids.get("person", ()):
@@ -435,10 +504,34 @@ def _slot_faults(shop: Shop, ids: Mapping[str, set[str]]) -> Iterator[Finding]:
             continue
         if (slot.machine, label) in taken:
             yield Finding("shop_file.slot_twice", {"place": place})
-        if slot.owner is not None and (slot.machine, slot.owner) in owned:
-            yield Finding("shop_file.second_slot", {"place": place, "owner": slot.owner})
         taken.add((slot.machine, label))
-        owned.add((slot.machine, slot.owner))
+
+
+def new_owner_faults(
+    shop: Shop, owners: Mapping[tuple[str, str], str | None], machines: Collection[str]
+) -> list[Finding]:
+    """Return a fault for each slot that the file gives to somebody who can have none (`slots.why_no_slot`).
+
+    `owners` says whose each slot is by machine and label, `machines` which machines there are: what stands
+    may stay, and at a machine that is new the file says what stood elsewhere.
+    """
+    out_of_use = {one.id for one in shop.people if not one.in_use}
+    stay = {one for one in shop.slots if one.owner and owners.get((one.machine, one.label)) == one.owner}
+    having = defaultdict[str, set[str]](set)
+    for one in stay:
+        having[one.machine].add(one.owner or "")
+    faults = []
+    for slot in shop.slots:
+        if slot.owner is None or slot in stay:
+            continue
+        others = having[slot.machine]
+        in_use = slot.owner not in out_of_use or slot.machine not in machines
+        why = why_no_slot(slot.owner, in_use=in_use, owners=others)
+        if why is not None:
+            place = f"slot {slot.machine} {slot.label}"
+            faults.append(Finding(f"shop_file.owner_{why}", {"place": place, "owner": slot.owner}))
+        others.add(slot.owner)
+    return faults
 
 
 def _unknown(place: str, kind: str, name: str) -> Finding:

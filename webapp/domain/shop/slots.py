@@ -15,21 +15,20 @@ Rules of this module:
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Literal
 
 from webapp.domain.plain.axes import Axis
-from webapp.domain.plain.errors import (
+from webapp.domain.plain.errors import Fields, Finding
+from webapp.domain.shop.errors import (
     FamilyEmptyError,
     FamilyItemNotUnderstoodError,
     FamilyLabelTwiceError,
     FamilyRangeBackwardsError,
     FamilyRangeStemsDifferError,
     FamilyTooLongError,
-    Fields,
-    Finding,
     LabelAmbiguousError,
     LabelEmptyError,
     LabelNotInFamilyError,
@@ -44,12 +43,12 @@ from webapp.domain.plain.errors import (
 )
 
 MOST_SLOTS = 500
-RS274_NGC_FAMILY = "G54-G59, G59.1-G59.3"
 DASHES = "-\u2010\u2011\u2012\u2013\u2014\u2212"
 LABEL = re.compile(r"([^\W\d_][\w. ]*?|)(\d+)", re.ASCII)
 
 SlotKind = Literal["person", "shop", "free"]
 Outcome = Literal["own", "somebody_elses", "shop", "free", "expired", "unknown"]
+NoSlot = Literal["out_of_use", "has_one"]
 Copied = Literal["same", "changed", "not_seen_before"]
 
 
@@ -134,7 +133,8 @@ def _number_of(label: str) -> str:
 class SlotRow:
     """One row of the register: the slot, whose it is until when (exclusive), and what was last seen in it.
 
-    `missing_axes` are those without a value where the last setup left the slot half set,
+    `last_fixture_name` says at which fixture, where that is told. `missing_axes` are those without a value
+    where the last setup left the slot half set,
     `not_usable_axes` those that a stop kept from standing.
     """
 
@@ -148,6 +148,7 @@ class SlotRow:
     held_back: bool = False
     missing_axes: tuple[str, ...] = ()
     not_usable_axes: tuple[str, ...] = ()
+    last_fixture_name: str | None = None
 
     def __post_init__(self) -> None:
         if self.kind == "person" and not (self.owner_id and self.owner_name):
@@ -185,7 +186,6 @@ class SlotMatch:
     outcome: Outcome
     label: str | None
     row: SlotRow | None
-    own_labels: tuple[str, ...]
     finding: Finding
 
 
@@ -209,13 +209,13 @@ def match_slot(
     try:
         label = normalise_label(typed, family)
     except LabelNotInFamilyError as error:
-        return SlotMatch("unknown", None, None, own, Finding("slots.match.unknown", error.fields))
+        return SlotMatch("unknown", None, None, Finding("slots.match.unknown", error.fields))
     row = by_label.get(label)
     outcome = _outcome(row, person_id, at_utc)
     fields: Fields = {"label": label, "own": ", ".join(own) or "\u2013"}
     if outcome == "somebody_elses" and row is not None:
         fields["owner"] = row.owner_name or ""
-    return SlotMatch(outcome, label, row, own, Finding(f"slots.match.{outcome}", fields))
+    return SlotMatch(outcome, label, row, Finding(f"slots.match.{outcome}", fields))
 
 
 def _outcome(row: SlotRow | None, person_id: str, at_utc: datetime) -> Outcome:
@@ -226,33 +226,6 @@ def _outcome(row: SlotRow | None, person_id: str, at_utc: datetime) -> Outcome:
     if row.owner_id != person_id:
         return "somebody_elses"
     return "expired" if row.has_ended(at_utc) else "own"
-
-
-@dataclass(frozen=True)
-class ClearStep:
-    """What clearing one axis does: how far the value moves, and whether the control will ask first."""
-
-    change_nm: int
-    asks_confirmation: bool
-    size_nm: int = field(init=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "size_nm", abs(self.change_nm))
-
-
-def clear_plan(
-    values_nm: Mapping[Axis, int], confirm_limit_nm: int | None, cleared_nm: Mapping[Axis, int] | None = None
-) -> dict[Axis, ClearStep]:
-    """Return for each axis the change that clearing makes. None as limit: this control never asks.
-
-    `cleared_nm`: what each axis of a cleared row holds; an axis that is not there, zero.
-    The control asks where the size of the change is above the limit (common practice, no source).
-    """
-    changes = {axis: (cleared_nm or {}).get(axis, 0) - value_nm for axis, value_nm in values_nm.items()}
-    return {
-        axis: ClearStep(change_nm, confirm_limit_nm is not None and abs(change_nm) > confirm_limit_nm)
-        for axis, change_nm in changes.items()
-    }
 
 
 def assign_slot(row: SlotRow, owner_id: str, owner_name: str, until_utc: datetime | None) -> SlotRow:
@@ -267,6 +240,17 @@ def assign_slot(row: SlotRow, owner_id: str, owner_name: str, until_utc: datetim
     return replace(
         row, kind="person", owner_id=owner_id, owner_name=owner_name, until_utc=until_utc, held_back=False
     )
+
+
+def why_no_slot(person_id: str, *, in_use: bool, owners: Collection[str]) -> NoSlot | None:
+    """Return why somebody can be given no slot, None where they can; `in_use` says whether their account is,
+    `owners` are the ids of all who have another slot of the same machine.
+
+    Two slots of one person could be taken for each other at the control (the shop's own rule, no source).
+    """
+    if not in_use:
+        return "out_of_use"
+    return "has_one" if person_id in owners else None
 
 
 def end_assignment(row: SlotRow) -> SlotRow:

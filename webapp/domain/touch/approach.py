@@ -23,16 +23,16 @@ from dataclasses import asdict, dataclass
 from typing import cast
 
 from webapp.domain.evidence.written_sheet import ApproachOnSheet
-from webapp.domain.plain.axes import Axis, Face, search_direction
-from webapp.domain.plain.errors import (
+from webapp.domain.plain.approach_errors import (
     FaceTooNarrowError,
-    Finding,
     FineFeedNotSlowerError,
     MeasureNotPositiveError,
     NoFeedStopsInTimeError,
     SearchLeavesTravelError,
     TravelReversedError,
 )
+from webapp.domain.plain.axes import Axis, Face, search_direction
+from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.shop.measures import (
     AxisTravel,

@@ -16,8 +16,8 @@ from datetime import datetime
 
 from webapp.domain.evidence.event_kinds import AXIS_NAMES, AxisName
 from webapp.domain.evidence.written_sheet import MachineOnSheet, SlotOnSheet, UsualOnSheet, WrittenSheet
-from webapp.domain.plain.errors import LabelAmbiguousError, LabelEmptyError, SlotError
 from webapp.domain.plain.lengths import Display, Unit, parse_length
+from webapp.domain.shop.errors import LabelAmbiguousError, LabelEmptyError, SlotError
 from webapp.domain.shop.slots import SlotFamily, SlotRow, match_slot, normalise_label
 
 _TOOL = re.compile(r"[Tt]?[ \t]*0*([0-9]+)")

@@ -24,8 +24,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
-from webapp.domain.plain.axes import Axis, Face
-from webapp.domain.plain.errors import (
+from webapp.domain.plain.approach_errors import (
     DepthOutsideError,
     DepthTooUncertainError,
     FaceTooLowError,
@@ -33,6 +32,7 @@ from webapp.domain.plain.errors import (
     StandOutsideTravelError,
     StylusTooShortError,
 )
+from webapp.domain.plain.axes import Axis, Face
 from webapp.domain.plain.lengths import NM_PER_MM, Display, format_length
 from webapp.domain.shop.measures import AxisTravel, FaceMeasures, JawSide, KnownPlace, Stylus
 from webapp.domain.touch.window import MARK_NM, Window, down, up

@@ -28,7 +28,7 @@ import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from webapp.domain.plain.errors import (
+from webapp.domain.plain.approach_errors import (
     ApproachError,
     CapTooSmallError,
     CapTooSmallForFeedError,

@@ -19,7 +19,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TypeVar
 
-from webapp.domain.plain.errors import DomainError, LengthError
+from webapp.domain.plain.errors import DomainError
+from webapp.domain.plain.length_errors import LengthError
 from webapp.domain.plain.lengths import Display, format_length, parse_length
 from webapp.domain.usual.usual import LinesChoice
 

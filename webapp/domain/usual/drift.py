@@ -35,7 +35,6 @@ from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.plain.lengths import Display, format_length
 
 D2 = 1.128
-D4 = 3.267
 WEIGHT = 0.2
 BASELINE = 30
 LEAST_VALUES = 5
@@ -55,7 +54,6 @@ class ChartLimits:
     moving_range: float
 
 
-PUBLISHED = ChartLimits(3.0, 2.962, D4 * D2)
 SHOWN = ChartLimits(4.0, 3.6, 6.0)
 # In steps of the display, whatever sigma is.
 LEAST_STEPS = ChartLimits(1.5, 0.45, 2.0)

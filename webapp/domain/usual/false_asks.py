@@ -34,9 +34,8 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
-from webapp.domain.figures import spread
+from webapp.domain.figures import special, spread
 from webapp.domain.figures.alike import LEAST_DEGREES_TO_STAND_ALONE, SCATTERS_MORE_LEVEL
 from webapp.domain.figures.middle import MOST_FOR_MEDIAN
 from webapp.domain.figures.neighbours import DEGREES_EACH, LEAST_CUT_DEVIATIONS, degrees_of, share_kept

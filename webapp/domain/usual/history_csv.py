@@ -33,7 +33,8 @@ from datetime import UTC, datetime
 from hashlib import sha256
 from uuid import UUID
 
-from webapp.domain.plain.errors import Finding, LengthError
+from webapp.domain.plain.errors import Finding
+from webapp.domain.plain.length_errors import LengthError
 from webapp.domain.plain.lengths import Display, Unit, format_length, parse_length
 from webapp.domain.usual.history_columns import (
     AXES,
@@ -61,12 +62,12 @@ _TIME = re.compile(
 class MachineLimits:
     """What a value is read against: travel of each axis in nanometres, and what the control shows.
 
-    `fixture` is the one that is on the machine; None takes any.
+    `fixtures` are those that are on the machine; empty takes any.
     Without `display` decimals are the finest of the unit.
     """
 
     travel_nm: Mapping[str, tuple[int, int]]
-    fixture: str | None = None
+    fixtures: tuple[str, ...] = ()
     display: Display | None = None
 
 
@@ -258,9 +259,9 @@ def _refusal(raw: Mapping[str, str], row: Mapping[str, str], known: Known) -> Fi
         return Finding("history.fixture_unknown", {"fixture": row["fixture"]})
     if row["seating"] not in known.seatings[row["fixture"]]:
         return Finding("history.seating_unknown", {"seating": row["seating"], "fixture": row["fixture"]})
-    fixture = known.machines[row["machine"]].fixture
-    if fixture is not None and fixture != row["fixture"]:
-        fields = {"fixture": row["fixture"], "machine": row["machine"], "own": fixture}
+    fixtures = known.machines[row["machine"]].fixtures
+    if fixtures and row["fixture"] not in fixtures:
+        fields = {"fixture": row["fixture"], "machine": row["machine"], "own": ", ".join(fixtures)}
         return Finding("history.fixture_elsewhere", {**fields})
     if len(row.get("setup", "")) > LONGEST_NAMED or len(row.get("person", "")) > LONGEST_NAMED:
         return Finding("history.name_too_long", {"most": LONGEST_NAMED})

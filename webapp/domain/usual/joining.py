@@ -17,8 +17,6 @@ from webapp.domain.usual.usual import SeatingValues, Usual, verdict
 
 Standing = Literal["first", "within", "beyond"]
 AGREES = "agrees"
-# The reason that is kept with a value beyond the ask line that the lead did not let in.
-STAYED_OUT = "Beyond the ask line when it was signed off, and not let into the usual."
 
 
 def standing(value_nm: int, touched_as: str | None, now: Usual | None) -> Standing:

@@ -22,9 +22,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
-from webapp.domain.figures import spread
+from webapp.domain.figures import special, spread
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.usual.false_asks import before_rounding, false_asks

@@ -16,10 +16,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from webapp.domain.evidence.told import STAYED_OUT
 from webapp.domain.figures.middle import middle
 from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.lengths import Display, format_length
-from webapp.domain.usual.joining import STAYED_OUT
 from webapp.domain.usual.trend import SeatingRows, TrendRow, values_of
 from webapp.domain.usual.usual import (
     LATEST,

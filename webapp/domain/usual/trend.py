@@ -362,13 +362,15 @@ def described(trend: SeatingTrend, display: Display) -> tuple[Finding, ...]:
     }
     usual_now = trend.usual
     if usual_now.centre_nm is None or usual_now.ask_nm is None or usual_now.stop_nm is None:
-        return (Finding("trend.described_no_lines", fields),)
+        code = "trend.described_one_no_lines" if len(values) == 1 else "trend.described_no_lines"
+        return (Finding(code, fields),)
     fields |= {
         "usual": format_length(usual_now.centre_nm, display),
         "ask": format_length(usual_now.ask_nm, display, sign=False),
         "stop": format_length(usual_now.stop_nm, display, sign=False),
     }
-    return (Finding("trend.described", fields), *_described_chart(trend.chart, display))
+    code = "trend.described_one" if len(values) == 1 else "trend.described"
+    return (Finding(code, fields), *_described_chart(trend.chart, display))
 
 
 def _described_chart(found: Chart | None, display: Display) -> Iterable[Finding]:

@@ -40,17 +40,17 @@ from webapp.domain.figures import spread
 from webapp.domain.figures.alike import pool_alike
 from webapp.domain.figures.middle import middle, variance_of_middle
 from webapp.domain.figures.neighbours import without_set_aside
-from webapp.domain.plain.errors import (
+from webapp.domain.plain.errors import Finding
+from webapp.domain.plain.lengths import Display, format_length, round_inward_nm
+from webapp.domain.plain.usual_errors import (
     CeilingNotPositiveError,
     FalseAskTooOftenError,
-    Finding,
     SeatingListedTwiceError,
     SetupCountedTwiceError,
     StopLengthNotPositiveError,
     StopNotRarerThanAskError,
     UncertaintyNegativeError,
 )
-from webapp.domain.plain.lengths import Display, format_length, round_inward_nm
 
 Verdict = Literal["agrees", "ask", "stop"]
 

@@ -1,36 +1,52 @@
 """What is kept beside the events of a setup, made again from its events and decisions and compared.
 
-Rules: where a setup stands, its questions with their answers, what was closed of its worries and the values
-that it brought are a fold over signed events and entries of the ledger; the row in a list is only there to be
-searched. A row that the fold does not give is named by table and key, whatever was noted of it.
+Rules: where a setup stands, its questions with their answers, its worries and how they ended, what was seen
+in its slot and the values that it brought are a fold over signed events and entries of the ledger; the row in
+a list is only there to be searched. A row that the fold does not give is named by table and key, whatever was
+noted of it; so is one of a setup that has no event.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.evidence.folded_setup import Folded
+from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.plain.errors import DomainError
+from webapp.domain.record.found_by import terms_of, words_of
+from webapp.services.audit import values
+from webapp.services.audit.said_beside import SaidBeside
 from webapp.services.audit.unreadable import readable
 from webapp.services.evidence.ledger_walk import Fault
 from webapp.services.setups import stored_setups
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import SetupRow, SetupStanding, SlotRow
 
 AT_A_TIME = 200
 
 
 def misfits(store: Store) -> Iterator[Fault]:
     """Rows that the events and decisions of their setup do not give, each setup in a short transaction."""
-    after = ""
+    after, said = "", SaidBeside(store)
+    with store.reading():
+        said.read()
     while setups := _some(store, after):
         for setup in setups:
             with store.reading():
-                found = list(readable(f"setup {setup}", misfits_of(store, setup)))
+                said.read()
+                found = list(readable(f"setup {setup}", misfits_of(store, setup, said)))
             yield from found
         after = setups[-1]
+    with store.reading():
+        slots = [f"slot {machine} {label}" for machine, label in said.strays()]
+        strays = [*store.setups.of_no_setup(), *slots]
+    yield from (Fault("audit.derived", one) for one in strays)
+    yield from values.misfits_of_tables(store)
 
 
 def _some(store: Store, after: str) -> list[str]:
@@ -38,7 +54,7 @@ def _some(store: Store, after: str) -> list[str]:
         return store.setups.setups_with_events(after, AT_A_TIME)
 
 
-def misfits_of(store: Store, setup: str) -> Iterator[Fault]:
+def misfits_of(store: Store, setup: str, said: SaidBeside) -> Iterator[Fault]:
     """The same for one setup that has events."""
     try:
         events = stored_setups.events_of(store, setup)
@@ -48,11 +64,23 @@ def misfits_of(store: Store, setup: str) -> Iterator[Fault]:
         yield Fault("audit.not_folded", f"setup {setup}")
         return
     row = store.setups.setup(setup)
-    if row is None or any(row[name] != value for name, value in wanted.items()):  # type: ignore[literal-required]
+    if row is None or not _stands(store, row, wanted, events):
         yield Fault("audit.derived", f"setup {setup}")
+    sheet = stored_setups.sheet_of(store, events[0]["sheet"])
     yield from _questions(store, setup, state)
-    yield from _worries(store, state)
-    yield from _values(store, setup, state)
+    yield from _worries(store, setup, state, sheet)
+    yield from _found_by(store, setup, state, sheet, wanted["started_at_utc"])
+    yield from _slot(store, setup, state, sheet, said)
+    yield from values.misfits_of(store, setup, sheet, state, said.words)
+
+
+def _stands(store: Store, row: SetupRow, wanted: SetupStanding, events: list[Event[Any]]) -> bool:
+    """Whether the row of a setup says where it stands, when it was last heard of, whether it is sealed."""
+    newest = store.setups.newest_receipt([event["id"] for event in events]) or ""
+    heard = min(newest, max(event["at_utc"] for event in events))
+    sealed = store.records.record(row["id"]) is not None
+    same = all(row[name] == value for name, value in wanted.items())  # type: ignore[literal-required]
+    return same and row["last_at_utc"] == heard and bool(row["sealed"]) == sealed
 
 
 def _questions(store: Store, setup: str, state: Folded) -> Iterator[Fault]:
@@ -69,22 +97,51 @@ def _questions(store: Store, setup: str, state: Folded) -> Iterator[Fault]:
             yield Fault("audit.derived", f"question {id_}")
 
 
-def _worries(store: Store, state: Folded) -> Iterator[Fault]:
-    for one in state["worries"]:
-        row = store.worries.worry(event=one["event"])
-        if row is None:
-            continue  # those from before worries had a list stand in none
-        closed = one["closed"]
+def _worries(store: Store, setup: str, state: Folded, sheet: WrittenSheet) -> Iterator[Fault]:
+    """Worries that name something stand in a list; those from before it did named nothing."""
+    ends = {one["event"]: one["closed"] for one in state["worries"]}
+    for raised in stored_setups.raised_worries(setup, state, sheet):
+        row, closed = store.worries.worry(event=raised.event), ends[raised.event]
         wanted = (closed["at_utc"], closed["by"], closed["how"], closed["reason"]) if closed else (None,) * 4
-        said = (row.about, row.kind, row.text, row.at_utc)
-        found = (row.closed_at_utc, row.closed_by, row.closed_how, row.closed_reason)
-        if found != wanted or said != (one["about"], one["worry"], one["text"], one["at_utc"]):
-            yield Fault("audit.derived", f"worry {one['event']}")
+        if (
+            row is None
+            or wanted != (row.closed_at_utc, row.closed_by, row.closed_how, row.closed_reason)
+            or any(getattr(row, name) != value for name, value in asdict(raised).items())
+        ):
+            yield Fault("audit.derived", f"worry {raised.event}")
 
 
-def _values(store: Store, setup: str, state: Folded) -> Iterator[Fault]:
-    """A value that was kept is the one of the last touch that was kept, of a setup that was signed off."""
-    for row in store.numbers.kept_of(setup):
-        value_nm = state["values_nm"].get(row["axis"]) if state["sign_off"] is not None else None
-        if row["value_nm"] != value_nm:
-            yield Fault("audit.derived", f"kept_value {setup} {row['axis']}")
+def _found_by(
+    store: Store, setup: str, state: Folded, sheet: WrittenSheet, began_utc: str
+) -> Iterator[Fault]:
+    """What a setup is found by; one from before there was such a list waits to be looked at."""
+    terms, words, began = store.found.found_by(setup)
+    wanted = terms_of(sheet, state), words_of(state)
+    if ((terms, words) != wanted or began - {began_utc}) and not store.found.waits(setup):
+        yield Fault("audit.derived", f"setup {setup}, what it is found by")
+
+
+def _slot(store: Store, setup: str, state: Folded, sheet: WrittenSheet, said: SaidBeside) -> Iterator[Fault]:
+    """What a slot holds is what the setup saw there that it names as the last one, and none that is known to
+    be later saw another thing, as long as the slot was not put in anew since.
+    """
+    seen, machine = stored_setups.seen_in_slot(store, sheet, state), sheet["machine"]["id"]
+    row = store.shop.slot(machine, state["slot"]) if state["slot"] is not None else None
+    if row is None or seen is None:
+        return
+    key, (values_nm, at_utc) = (machine, row["label"]), seen
+    if row["last_setup"] == setup:
+        said.meet(*key)
+        wrong = (row["last_values"], row["last_seen_at_utc"]) != (values_nm, at_utc)
+        wrong = wrong or not _used_as_found(row, setup, state, said)
+    else:
+        later = at_utc > max(said.slots.get(key, ""), row["last_seen_at_utc"] or "")
+        wrong = later and not stored_setups.may_be_older(store, machine, setup, row["label"])
+    if wrong:
+        yield Fault("audit.derived", f"slot {machine} {row['label']}")
+
+
+def _used_as_found(row: SlotRow, setup: str, state: Folded, said: SaidBeside) -> bool:
+    """Whether a slot says that others used it where its last setup found that, and not otherwise."""
+    found_by = setup if stored_setups.found_otherwise(state) else None
+    return row["used_otherwise"] == found_by or said.may_not_say(row)

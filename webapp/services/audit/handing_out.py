@@ -11,6 +11,8 @@ Rules:
 - changes come with old, new, who, when and why; old is what the change itself says was there before, else
   what the last change of the same thing (THINGS: a slot, a right for a machine) set, given with its proof;
   a change that replaces nothing has none;
+- pictures lie beside their setup under the hash of what is kept, each with the ledger's entry that names
+  both hashes and its proof; one that has not come yet is named by its event alone;
 - pieces are made one after the other, none larger than one record, whatever the bundle holds.
 """
 
@@ -32,26 +34,26 @@ from webapp.domain.plain.json_strict import canonical_bytes, canonical_text
 from webapp.domain.record.bundle import RecordBundle, from_files
 from webapp.domain.record.ledger_head import LedgerHead
 from webapp.domain.record.ledger_proofs import LEDGER_FILE, proofs_of
-from webapp.proof.pdf_attachments import attachments
-from webapp.proof.pdf_layout import base_length
 from webapp.services.decisions.adding import ADDED
 from webapp.services.errors import NoSuchSetup, NothingToHandOut
+from webapp.services.evidence import photo_entries
 from webapp.services.evidence.entries import SEALED
 from webapp.services.evidence.ledger import change
 from webapp.services.evidence.signed_heads import sign_head
-from webapp.services.evidence.tombstones import disposed
+from webapp.services.evidence.tombstones import disposed, tombstone
 from webapp.services.setups import recording
 from webapp.services.times import utc_text
 from webapp.words import say
 
 if TYPE_CHECKING:
-    from webapp.proof.signed_note import NoteSigner
+    from webapp.proof.ledger.signed_note import NoteSigner
     from webapp.store import Store
     from webapp.store.rows import ChangeRow
 
 HANDED_OUT = "evidence.handed_out"
 A_STRETCH = 256
 CHECKER, README, SUMS, HEAD, CHANGES = "verify.py", "README.txt", "SHA256SUMS", "head.txt", "changes.jsonl"
+PHOTOS = "photos.jsonl"
 NEVER_ENDS = "9999-12-31T23:59:59.999Z"
 # Changes that set a thing, those that end it, and the field of their data that names it beside the subject.
 # What checks a bundle has the same list of its own.
@@ -180,10 +182,16 @@ def _files(
     for setup in setups:
         for name, data in _of_setup(made, setup).items():
             yield f"setups/{setup}/{name}", [data]
+        for name, data in _photos(made, setup):
+            yield f"setups/{setup}/{name}", [data]
     yield CHANGES, _changes(made, asked)
 
 
 def _of_setup(made: _Making, setup: str) -> dict[str, bytes]:
+    # What reads a PDF takes long to load, and whoever starts a server reads none.
+    from webapp.proof.pdf.pdf_attachments import attachments  # noqa: PLC0415
+    from webapp.proof.pdf.pdf_layout import base_length  # noqa: PLC0415
+
     store = made.store
     with store.reading():
         entry, sealed = _sealed(made, setup), store.records.record(setup)
@@ -191,6 +199,8 @@ def _of_setup(made: _Making, setup: str) -> dict[str, bytes]:
             found = recording.bundle(store, setup, made.now, made.renderer)
             files = _proven(made, setup, _as_of(made, setup, found)).files()
             return {**files, "grown.json": _grown(made, made.head["size"])}
+        if tombstone(store, sealed) is not None:
+            return {}  # disposed of since the bundle was begun: left out, as those from before are
         pdf = store.records.files.read(sealed["sha256"])
         files = attachments(pdf[: base_length(pdf)])
         record = from_files(files)
@@ -200,6 +210,21 @@ def _of_setup(made: _Making, setup: str) -> dict[str, bytes]:
         else:
             grown = _grown(made, record.record["ledger"]["size"])
         return {"record.pdf": pdf, **files, "grown.json": grown, **_entry(made, entry)}
+
+
+def _photos(made: _Making, setup: str) -> Iterator[tuple[str, bytes]]:
+    """The setup's pictures in front of the head, one at a time, and then a line about each."""
+    store = made.store
+    with store.reading():
+        sealed = store.records.record(setup)
+        disposed = sealed is not None and tombstone(store, sealed) is not None
+        kept = [] if disposed else photo_entries.of_setup(store, setup)
+        kept = [one for one in kept if one.entry["position"] < made.head["size"]]
+        lines = [_line(made, one.entry, None) for one in kept]
+    for sha256_ in dict.fromkeys(one.sha256 for one in kept):
+        yield f"photo-{sha256_}.jpg", store.photos.read(sha256_)
+    if kept:
+        yield PHOTOS, b"".join(lines)
 
 
 def _as_of(made: _Making, setup: str, found: RecordBundle) -> RecordBundle:

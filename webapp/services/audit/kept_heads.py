@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.consistency import consistency_proof
 from webapp.domain.record.ledger_head import LedgerHead
-from webapp.proof.signed_note import NoteVerifier
+from webapp.proof.ledger.signed_note import NoteVerifier
 from webapp.services.errors import HeadUnreadable
 from webapp.services.evidence import ledger
 from webapp.services.evidence.signed_heads import read_head

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from webapp.services.audit.row_notes import said_by
+from webapp.services.evidence.ledger import entries, said_by
 from webapp.services.evidence.ledger_walk import Fault
 from webapp.services.people.access import FIRST_SECRETS_DAYS
 from webapp.services.people.names import NAME_ERASED, name_hash
@@ -24,11 +24,12 @@ if TYPE_CHECKING:
     from webapp.store import Store
     from webapp.store.rows import AuthorisationRow, ChangeRow, PersonRow
 
-A_STRETCH = 500
 ABOUT_ACCOUNTS = (
     "person.added", "person.changed", "person.disabled", "person.enabled", NAME_ERASED, "secret.changed",
 )  # fmt: skip
 AUTHORISED, WITHDRAWN = "person.authorised", "person.authorisation_withdrawn"
+EARLY_RIGHT = "who gave it: from before rows said it, until it is given anew"
+Right = tuple[Any, ...]
 
 
 @dataclass(slots=True)
@@ -105,9 +106,10 @@ def misfits(store: Store) -> Iterator[Fault]:
     with store.reading():
         accounts = accounts_said(store)
         rows = {row["id"]: row for row in store.people.everybody()}
+        named = {*store.people.named_in_account()}
     for person in sorted(accounts.keys() | rows.keys()):
         account, row = accounts.get(person), rows.get(person)
-        if account is None or row is None or not account.fits(row):
+        if account is None or row is None or not account.fits(row) or person in named:
             yield Fault("audit.not_as_said", f"person {person}")
     with store.reading():
         rights = list(_rights(store))
@@ -125,44 +127,54 @@ def not_covered(store: Store) -> dict[str, str]:
                 "secrets from before the ledger had digests of them: by the note of the row alone, "
                 "until they are changed"
             )
-    return found
+    rights = (row for row in store.people.authorisations() if _early_right(row))
+    return found | {f"authorisation {row['number']}": EARLY_RIGHT for row in rights}
 
 
 def accounts_said(store: Store) -> dict[str, Account]:
     """What the ledger says of everybody, by id. Inside a transaction."""
     accounts: dict[str, Account] = {}
-    for entry in _entries(store, ABOUT_ACCOUNTS):
+    for entry in entries(store, ABOUT_ACCOUNTS):
         accounts.setdefault(entry["subject"], Account()).take(entry)
     return accounts
 
 
-def _entries(store: Store, kinds: tuple[str, ...]) -> Iterator[ChangeRow]:
-    after = -1
-    while found := store.ledger.changes_of(kinds, after, A_STRETCH):
-        yield from found
-        after = found[-1]["position"]
-
-
 def _rights(store: Store) -> Iterator[Fault]:
     """Each right was given by an entry, and ended by one: that it was withdrawn, or given anew."""
-    given: dict[tuple[Any, ...], int] = {}
-    ends: Counter[tuple[Any, ...]] = Counter()
-    for entry in _entries(store, (AUTHORISED, WITHDRAWN)):
-        data, about = said_by(entry["text"]), (entry["subject"], entry["at_utc"])
-        ends[*about, data.get("machine")] += 1
-        if entry["type"] == AUTHORISED:
-            right = (*about, data.get("machine"), data.get("until_utc"))
-            given[right] = given.get(right, 0) + 1
+    given, ends = _rights_said(store)
     for row in store.people.authorisations():
-        right = (row["person"], row["from_utc"], row["machine"], row["until_utc"])
-        given[right] = given.get(right, 0) - 1
-        if given[right] < 0 or not _ended_as_said(row, ends):
+        level = row["level"], row["training"]
+        right = (row["person"], row["from_utc"], row["machine"], row["until_utc"], *level)
+        said = given.get(right, [])
+        found = next((by for by in said if row["given_by"] == by or _early_right(row)), None)
+        if found is not None:
+            said.remove(found)
+        if found is None or not _ended_as_said(row, ends):
             yield Fault("audit.not_as_said", f"authorisation {row['number']}")
     yield from (
         Fault("audit.not_as_said", f"authorisation of {right[0]} for {right[2]}, which is gone")
         for right, left in given.items()
-        if left > 0
+        if left
     )
+
+
+def _rights_said(store: Store) -> tuple[dict[Right, list[str]], Counter[Right]]:
+    """Rights by what they are, each with those who gave one, and how many of them each moment ended."""
+    given: dict[Right, list[str]] = {}
+    ends: Counter[Right] = Counter()
+    for entry in entries(store, (AUTHORISED, WITHDRAWN)):
+        data, about = said_by(entry["text"]), (entry["subject"], entry["at_utc"])
+        ends[*about, data.get("machine")] += 1
+        if entry["type"] == AUTHORISED:
+            level = data.get("level"), data.get("training") or None
+            right = (*about, data.get("machine"), data.get("until_utc"), *level)
+            given.setdefault(right, []).append(entry["by"])
+    return given, ends
+
+
+def _early_right(row: AuthorisationRow) -> bool:
+    """Whether a right is from before rows said who gave one: before levels, that is."""
+    return row["given_by"] is None and row["level"] is None
 
 
 def _ended_as_said(row: AuthorisationRow, ends: Mapping[tuple[Any, ...], int]) -> bool:

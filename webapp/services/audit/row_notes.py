@@ -11,7 +11,7 @@ ledger from outside holds that digest with it.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from functools import partial
 from hashlib import sha256
 from itertools import islice
@@ -22,6 +22,7 @@ from typing_extensions import TypedDict
 from webapp.domain.plain.declared import Fault as NotOfShape
 from webapp.domain.plain.declared import Shape
 from webapp.services.audit.unreadable import readable
+from webapp.services.evidence.ledger import said_by
 from webapp.services.evidence.ledger_walk import AUDIT_RAN, Fault
 
 if TYPE_CHECKING:
@@ -75,15 +76,6 @@ def _in_pieces(store: Store, read: Callable[[tuple[Any, ...]], Piece]) -> Iterat
         with store.reading():
             found, then = read(then)
         yield from found
-
-
-def said_by(text: str) -> Mapping[str, object]:
-    """The data of a change; nothing for one that cannot be read, which the walk along the ledger names."""
-    try:
-        data = json.loads(text)["data"]
-    except (ValueError, LookupError, TypeError):
-        return {}
-    return data if isinstance(data, dict) else {}
 
 
 def notes_until_now(store: Store, start: Notes = NO_NOTES) -> Iterator[Notes | Fault]:

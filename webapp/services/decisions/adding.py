@@ -18,14 +18,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from webapp.domain.evidence import tree
 from webapp.domain.evidence.checkpoint import read_checkpoint
-from webapp.services.errors import NoSuchRecord, OwnSetup, SignInRefused
+from webapp.services.errors import NoSuchRecord, OwnSetup
 from webapp.services.evidence.ledger import change
 from webapp.services.evidence.signed_heads import sign_head
 from webapp.services.people.access import DESK, check_secret, must_be_lead
+from webapp.services.people.errors import SignInRefused
 from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
-    from webapp.proof.signed_note import NoteSigner
+    from webapp.proof.ledger.signed_note import NoteSigner
     from webapp.store import Store
 
 ADDED = "record.added_to"

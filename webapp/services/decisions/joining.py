@@ -14,25 +14,26 @@ Rules:
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.folded_setup import Folded, Touch
+from webapp.domain.evidence.told import STAYED_OUT
 from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.usual.joining import STAYED_OUT, Standing, standing, with_value
+from webapp.domain.shop.seatings import seating_then
+from webapp.domain.usual.joining import Standing, standing, with_value
 from webapp.domain.usual.usual import Usual, usual
 from webapp.services.errors import SeatingCannotBeginThere
-from webapp.services.evidence.ledger import change
-from webapp.services.numbers.histories import seating_history, usual_of
-from webapp.services.sheets.preparing import axis_parts
+from webapp.services.evidence.ledger import change, entries, said_by
+from webapp.services.numbers.histories import dated_history, place_in, usual_of
+from webapp.services.numbers.values_told import told_start
+from webapp.services.sheets.fitted_machines import axis_parts
 from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
-    from webapp.store.rows import SeatingRow
 
 COMPLETE = "complete"
 SEATING_STARTED = "seating.started"
@@ -107,16 +108,13 @@ def _lines(
         parts = axis_parts(store, fixture, axis)
     except DomainError:  # not in use any more: nothing is compared with it
         return None, None
-    history = seating_history(store, fixture, axis)
+    history, times_utc = dated_history(store, fixture, axis)
     ids = [one.seating_id for one in history]
     if seating not in ids:
         return None, None
     known = history if ids[-1] == seating else history[: ids.index(seating) + 1]
     inputs = parts.floor, parts.choice, parts.machine.display
-    earlier = sum(
-        there == seating and (time, name) < (at_utc, setup)
-        for there, name, _, time in store.setups.counted_values(fixture, axis)
-    )
+    earlier = place_in(known[-1].setup_ids, times_utc[ids.index(seating)], at_utc, setup)
     more = with_value(known, seating, setup, value_nm, earlier)
     return usual_of(store, fixture, axis, known, *inputs), usual(more, *inputs)
 
@@ -190,20 +188,7 @@ def _seating_then(store: Store, sheet: Sheet, state: State) -> str:
     """The seating of a setup's values:
     as its sheet named it, or one since begun back to a time before this setup.
     """
-    named: str = sheet["fixture"]["seating"]["id"]
-    began_back = {
-        data["seating"]
-        for row in store.ledger.changes(kind=SEATING_STARTED)
-        if row["subject"] == sheet["fixture"]["id"]
-        and (data := json.loads(row["text"])["data"]).get("from_setup") is not None
-    }
-    for row in store.shop.seatings(sheet["fixture"]["id"]):
-        if row["id"] in began_back and row["since_utc"] <= (state["started_at_utc"] or ""):
-            named = row["id"] if _follows(store, sheet, named, row) else named
-    return named
-
-
-def _follows(store: Store, sheet: Sheet, named: str, row: SeatingRow) -> bool:
-    """Whether this seating is the one that ended the named one."""
-    ended = {one["id"]: one["until_utc"] for one in store.shop.seatings(sheet["fixture"]["id"])}
-    return bool(ended.get(named) == row["since_utc"])
+    fixture = sheet["fixture"]["id"]
+    told = (entry for entry in entries(store, (SEATING_STARTED,)) if entry["subject"] == fixture)
+    starts = [told_start(store, fixture, said_by(entry["text"])) for entry in told]
+    return seating_then(starts, sheet["fixture"]["seating"]["id"], state["started_at_utc"] or "")

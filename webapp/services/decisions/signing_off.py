@@ -2,8 +2,11 @@
 
 Rules:
 - two different people: whoever ran the setup does not sign it off (OWASP ASVS 5.0, 2.3.5);
+- what is odd about a setup (`domain.setup.oddities`) keeps it out of every list, asked in the transaction
+  that signs;
 - the operator's signature has to be verified first, and every question answered;
-- each sign-off asks for the passphrase again, whatever the session (7.5.3; 21 CFR 11.200(a)); the right to
+- each sign-off asks for the passphrase again, whatever the session (7.5.3; 21 CFR 11.200(a)); one entry of it
+  may sign a list of plain setups that were each opened before, each as a change of its own; the right to
   sign off is looked at after that, in the transaction that writes, so that of two leads one signs (15.4.2);
 - a decision is about what the person read:
   the fingerprint that their page carried has to be the one of now, and it stands in the decision (11.70);
@@ -13,6 +16,7 @@ Rules:
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypedDict
@@ -23,23 +27,26 @@ from webapp.domain.evidence.event_kinds import Event
 from webapp.domain.evidence.folded_setup import Folded, Problem, Touch
 from webapp.domain.evidence.reviewed import Reviewed, reviewed
 from webapp.domain.evidence.written_sheet import Said, WrittenSheet
-from webapp.domain.setup.half_set import not_usable_axes
+from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.setup.step_times import PacedStep
-from webapp.services.decisions import joining
-from webapp.services.errors import (
+from webapp.domain.setup.touching.half_set import not_usable_axes
+from webapp.services.decisions import joining, odd_setups
+from webapp.services.decisions.errors import (
     DecidedAlready,
-    NoSuchSetup,
     NotFinished,
-    OwnSetup,
+    NotPlain,
     QuestionsOpen,
     SetupChanged,
     SignatureNotVerified,
-    SignInRefused,
 )
+from webapp.services.decisions.meanwhile import Difference
+from webapp.services.errors import NoSuchSetup, OwnSetup
 from webapp.services.evidence.ledger import change
 from webapp.services.evidence.tombstones import tombstone
 from webapp.services.people.access import DESK, check_secret, must_be_lead
-from webapp.services.setups import pacing, stored_setups, worrying
+from webapp.services.people.errors import SignInRefused
+from webapp.services.setups import at_a_glance, pacing, stored_setups, worrying
+from webapp.services.setups.at_a_glance import Glance
 from webapp.services.setups.worrying import OpenWorry
 from webapp.services.typed_reasons import note_text, reason_text
 
@@ -61,7 +68,9 @@ if TYPE_CHECKING:
         told_squares: int
         remarks: int
         not_usable: str
-        verdicts: dict[str, str]
+        glance: Glance
+        oddities: tuple[Finding, ...]
+        plain: bool
 
 
 class TouchNumbers(Touch):
@@ -103,6 +112,9 @@ class SetupDetail(TypedDict):
     pace: list[PacedStep]
     reviewed: Reviewed
     worries_of_others: list[OpenWorry]
+    glance: Glance
+    oddities: tuple[Finding, ...]
+    meanwhile: tuple[Difference, ...]
 
 
 WAITING = ("finished", "signed")
@@ -114,10 +126,11 @@ def queue(store: Store) -> list[QueuedSetup]:
     the row, names, how many problems, questions, holds.
     """
     with store.reading():
-        names = {person["id"]: person["name"] for person in store.people.everybody()}
+        names = store.people.names()
         rows = store.setups.setups(status=WAITING)
         paces = pacing.paces(store, [row["id"] for row in rows])
-        return [_queued(store, row, names, paces[row["id"]]) for row in reversed(rows)]
+        known = odd_setups.Known(store, rows)
+        return [_queued(store, row, names, paces[row["id"]], known) for row in reversed(rows)]
 
 
 def detail(store: Store, setup_id: str) -> SetupDetail:
@@ -127,7 +140,8 @@ def detail(store: Store, setup_id: str) -> SetupDetail:
     `numbers`), names (of people by id), device_name (None: not known), record (row or None), disposed (its
     tombstone or None), pace (see pacing.setup_pace), forks (see domain.chain), reviewed (what a decision
     about it now would be about, see
-    domain.reviewed), worries_of_others (open ones about what this setup used).
+    domain.reviewed), worries_of_others (open ones about what this setup used), glance (in one look),
+    oddities (see domain.setup.oddities; how its values stand to the usual of now aside).
     """
     with store.reading():
         row = store.setups.setup(setup_id)
@@ -145,13 +159,16 @@ def detail(store: Store, setup_id: str) -> SetupDetail:
             "forks": forks(events),
             "decisions": stored_setups.decisions_of(store, setup_id),
             "numbers": numbers(sheet, state),
-            "names": {person["id"]: person["name"] for person in store.people.everybody()},
+            "names": store.people.names(),
             "record": (record := store.records.record(setup_id)),
             "disposed": tombstone(store, record) if record else None,
             "device_name": device["name"] if device else None,
-            "pace": pacing.setup_pace(store, setup_id),
+            "pace": (pace := pacing.setup_pace(store, setup_id)),
+            "oddities": (known := odd_setups.Known(store, [row])).oddities(row, sheet, state, pace),
+            "meanwhile": known.differences(row, sheet, state),
             "reviewed": reviewed_now(store, setup_id),
             "worries_of_others": worrying.about_setup(store, sheet, setup_id),
+            "glance": at_a_glance.glance(sheet, state),
         }
 
 
@@ -241,15 +258,70 @@ def sign_off(
     note = note_text(note)
     _ask_again(store, by, passphrase, now, source)
     with store.writing():
-        must_be_lead(store, by)
-        state = _undecided(store, setup_id, by)
-        read = _must_be_as_seen(store, setup_id, seen)
-        _must_be_signed(state)
-        sheet = stored_setups.sheet_of(store, state["sheet"])
-        joined = joining.join(store, sheet, state, values, by, now)
-        data = {"meaning": MEANING, "note": note, "reviewed": read, "into_usual": joined}
-        change(store, "setup.signed_off", by, setup_id, setup_id, data, now)
-        stored_setups.refresh(store, setup_id)
+        _sign(store, setup_id, by, note, now, seen, values)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of one setup of a list: signed off where `refused` is None."""
+
+    setup: str
+    refused: DomainError | None
+
+
+def sign_off_together(
+    store: Store,
+    read: Sequence[tuple[str, str]],
+    by: str,
+    passphrase: str,
+    now: datetime,
+    source: str = DESK,
+) -> tuple[Outcome, ...]:
+    """Sign off a list of plain setups by one entry of the passphrase, each in a transaction and as a change
+    of its own; one that is refused keeps none of the others from it. `read` has each setup with the
+    fingerprint of what was read.
+
+    Raises SignInRefused, TooManyTries, StoppedAfterTries for the passphrase, and signs nothing then.
+    """
+    _ask_again(store, by, passphrase, now, source)
+    found = []
+    for setup_id, seen in read:
+        try:
+            with store.writing():
+                _must_be_plain(store, setup_id, _undecided(store, setup_id, by))
+                _sign(store, setup_id, by, "", now, seen, joining.AS_IT_IS)
+        except DomainError as refusal:
+            found.append(Outcome(setup_id, refusal))
+        else:
+            found.append(Outcome(setup_id, None))
+    return tuple(found)
+
+
+def _must_be_plain(store: Store, setup_id: str, state: Folded) -> None:
+    """Raise NotPlain for a setup that asks for a page, or for a choice, of its own."""
+    row = store.setups.setup(setup_id)
+    if row is None:
+        raise NoSuchSetup(setup=setup_id)
+    sheet = stored_setups.sheet_of(store, row["sheet"])
+    standings = {one.axis: one.standing for one in joining.joinings(store, sheet, state)}
+    pace = pacing.setup_pace(store, setup_id)
+    found = odd_setups.Known(store, [row]).oddities(row, sheet, state, pace, standings)
+    if found:
+        raise NotPlain(found)
+
+
+def _sign(
+    store: Store, setup_id: str, by: str, note: str, now: datetime, seen: str, values: joining.ValuesChoice
+) -> None:
+    must_be_lead(store, by)
+    state = _undecided(store, setup_id, by)
+    read = _must_be_as_seen(store, setup_id, seen)
+    _must_be_signed(state)
+    sheet = stored_setups.sheet_of(store, state["sheet"])
+    joined = joining.join(store, sheet, state, values, by, now)
+    data = {"meaning": MEANING, "note": note, "reviewed": read, "into_usual": joined}
+    change(store, "setup.signed_off", by, setup_id, setup_id, data, now)
+    stored_setups.refresh(store, setup_id)
 
 
 def not_accept(
@@ -313,9 +385,12 @@ def _must_be_signed(state: Folded) -> None:
         raise QuestionsOpen(count=still_open)
 
 
-def _queued(store: Store, row: SetupRow, names: dict[str, str], pace: list[PacedStep]) -> QueuedSetup:
+def _queued(
+    store: Store, row: SetupRow, names: dict[str, str], pace: list[PacedStep], known: odd_setups.Known
+) -> QueuedSetup:
     state = stored_setups.fold_stored(store, row["id"])
     sheet = stored_setups.sheet_of(store, row["sheet"])
+    found = known.oddities(row, sheet, state, pace)
     return {
         **row,
         "person_name": names.get(row["person"], row["person"]),
@@ -327,9 +402,11 @@ def _queued(store: Store, row: SetupRow, names: dict[str, str], pace: list[Paced
         "corrections": len(state["corrections"]),
         "pace": pacing.marked(pace),
         "told_squares": sum(square["stands"] and square["told"] for square in state["squares"]),
-        "verdicts": {touch["axis"]: touch["verdict"] for touch in state["touches"]},
         "remarks": len(state["remarks"]),
         "not_usable": ", ".join(not_usable_axes(state)),
+        "glance": at_a_glance.glance(sheet, state),
+        "oddities": found,
+        "plain": row["status"] == "signed" and not found,
     }
 
 

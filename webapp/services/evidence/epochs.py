@@ -14,12 +14,12 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 from webapp.domain.plain.json_strict import canonical_bytes
-from webapp.proof.jws import sign
+from webapp.proof.keys.jws import sign
 from webapp.services.evidence.ledger import RESTORED, SERVER, change, head
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
-    from webapp.proof.keys import KeyRing
+    from webapp.proof.keys.key_ring import KeyRing
     from webapp.store import Store
 
 EPOCH_DOMAIN = "zerokeep/epoch/1"

@@ -6,10 +6,12 @@ it is written in the same transaction as what it tells of, so that neither can b
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import json
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
-from typing import TYPE_CHECKING
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
 
 from typing_extensions import TypedDict
 
@@ -22,6 +24,7 @@ from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import ChangeRow
 
 
 @exactly
@@ -45,6 +48,7 @@ GROWN: Shape[Grown] = Shape(Grown)
 CHANGE_DOMAIN = "zerokeep/change/1"
 SERVER = "server"
 RESTORED = "ledger.restored"
+A_STRETCH = 500
 
 
 def change(
@@ -64,6 +68,35 @@ def change(
     envelope = {"domain": CHANGE_DOMAIN, "type": type, "at_utc": at_utc, "by": by, "subject": subject}
     text = canonical_text({**envelope, "setup": setup, "data": data})
     return store.ledger.append_change(text, kind=type, by=by, subject=subject, setup=setup, at_utc=at_utc)
+
+
+def said_by(text: str) -> Mapping[str, object]:
+    """The data of a change; nothing for one that cannot be read, which the walk along the ledger names."""
+    try:
+        data = json.loads(text)["data"]
+    except (ValueError, LookupError, TypeError):
+        return {}
+    return data if isinstance(data, dict) else {}
+
+
+def entries(store: Store, kinds: Sequence[str], after: int = -1) -> Iterator[ChangeRow]:
+    """Changes of these kinds behind a place, in the order of the ledger, read in stretches.
+    Inside a transaction.
+    """
+    while found := store.ledger.changes_of(kinds, after, A_STRETCH):
+        yield from found
+        after = found[-1]["position"]
+
+
+def on_ledger(value: Any) -> Any:
+    """A plain value with every number that would need an exponent as a plain decimal text:
+    the ledger has one spelling.
+    """
+    if isinstance(value, Mapping):
+        return {name: on_ledger(item) for name, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [on_ledger(item) for item in value]
+    return f"{Decimal(repr(value)):f}" if isinstance(value, float) and "e" in repr(value) else value
 
 
 def keep_head(store: Store) -> None:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Literal, NotRequired, TypedDict, cast
 from webapp.domain.evidence import tree
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.proof.errors import JwsRefused
-from webapp.proof.jws import DeviceKey
+from webapp.proof.keys.jws import DeviceKey
 
 if TYPE_CHECKING:
     from webapp.store import Store

@@ -18,12 +18,16 @@ if TYPE_CHECKING:
 
 DENIED = "access.denied"
 RECORD, UNSIGNED, VALUES = "record.downloaded", "setup.downloaded_unsigned", "values.exported"
+SHOP_FILE = "shop.downloaded"
+LISTED, OTHER_LIST, TRENDS = "setups.list_exported", "list.exported", "trends.printed"
 
 
 def downloaded(
     store: Store, kind: str, by: str, subject: str, data: Mapping[str, object], now: datetime
 ) -> None:
-    """Note a copy that is about to leave: one of RECORD, UNSIGNED, VALUES, by whom, of what."""
+    """Note a copy that is about to leave, by whom, of what: one of RECORD, UNSIGNED, VALUES, SHOP_FILE,
+    LISTED, OTHER_LIST, TRENDS.
+    """
     with store.writing():
         change(store, kind, by, subject, None, data, now)
 

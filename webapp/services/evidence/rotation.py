@@ -3,7 +3,7 @@
 Rules: each renewal by command is a change on the ledger; from those alone it is told how old a key is, and a
 key that was never renewed is as old as the ledger. How long a key is kept is this program's choice (NIST SP
 800-57 part 1, table 1, has one to three years for keys that sign; from memory): what a former one signed
-stays good. The seal has a term of its own (proof/seal_term.py).
+stays good. The seal has a term of its own (proof/keys/seal_term.py).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Heads of the ledger that are signed, and what proves that a later one belongs to an earlier one.
 
 Rules:
-- a head is signed as a checkpoint in a note (domain/evidence/checkpoint.py, proof/signed_note.py);
+- a head is signed as a checkpoint in a note (domain/evidence/checkpoint.py, proof/ledger/signed_note.py);
 - none is ever signed that does not grow from one signed before (C2SP tlog-checkpoint): the last one is kept
   apart from the database, the ledger has to have it, and the new one is kept there before it leaves. Where a
   backup was brought back, or the ledger is another one, nothing is signed until somebody says so (`zerokeep
@@ -17,7 +17,7 @@ from typing_extensions import TypedDict
 
 from webapp.domain.evidence.checkpoint import Checkpoint, CheckpointRefused, read_checkpoint
 from webapp.domain.evidence.consistency import consistency_proof
-from webapp.proof.signed_note import NoteSigner, NoteVerifier, read_note
+from webapp.proof.ledger.signed_note import NoteSigner, NoteVerifier, read_note
 from webapp.services.errors import LedgerWentBack
 from webapp.services.evidence import ledger
 

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from webapp.domain.evidence.event_kinds import Event
-from webapp.proof.encoding import from_base64url
+from webapp.proof.keys.encoding import from_base64url
 
 
 def stored_event(id_: str, jws: str) -> Event[Any]:

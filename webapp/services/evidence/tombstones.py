@@ -45,10 +45,15 @@ def hashes(store: Store) -> Iterator[str]:
         after = rows[-1]["position"]
 
 
+def last(store: Store) -> ChangeRow | None:
+    """The last such entry, None before the first. Inside a transaction."""
+    return next(iter(store.ledger.changes(kind=DISPOSED, newest=1)), None)
+
+
 def newest(store: Store) -> int | None:
     """The place on the ledger of the last such entry, None before the first. Inside a transaction."""
-    found = store.ledger.changes(kind=DISPOSED, newest=1)
-    return found[0]["position"] if found else None
+    found = last(store)
+    return found["position"] if found else None
 
 
 def not_kept(store: Store) -> dict[str, str]:

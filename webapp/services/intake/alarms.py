@@ -7,7 +7,6 @@ the answer. A server that hides such a report hides it from its own lead alone: 
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,22 +18,23 @@ from typing_extensions import TypedDict
 from webapp.domain.plain.declared import Shape, exactly
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import read_json
-from webapp.proof.encoding import from_base64url
 from webapp.proof.errors import JwsRefused
-from webapp.proof.jws import DeviceKey
-from webapp.services.errors import ProofRefused
+from webapp.proof.keys.encoding import from_base64url
+from webapp.proof.keys.jws import DeviceKey
 from webapp.services.evidence.ledger import SERVER, change
+from webapp.services.evidence.open_alarms import ANSWERED, RAISED, data_of, unanswered
+from webapp.services.intake.errors import ProofRefused
 from webapp.services.people.access import must_be_lead
+from webapp.services.times import utc_text
 from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
     from webapp.store.rows import ChangeRow, DeviceRow
 
-ALARM_DOMAIN = "zerokeep/alarm/1"
 ALARM_TYPE = "zerokeep-alarm+jws"
-RAISED, ANSWERED = "tablet.alarm", "tablet.alarm_answered"
-MOST_LISTED = 50
+# Each is signed by the tablet, but a tablet that went wrong could sign one after the other.
+MOST_A_DAY = 20
 
 
 @exactly
@@ -88,8 +88,11 @@ class OpenAlarm:
     got_size: int | None
 
 
-def take(store: Store, device: DeviceRow, report: str, now: datetime) -> AlarmNews:
-    """Put a tablet's report onto the ledger, once; what to tell the tablet. Raises ProofRefused."""
+def take(store: Store, device: DeviceRow, report: str, now: datetime) -> AlarmNews | None:
+    """Put a tablet's report onto the ledger, once; what to tell the tablet. Raises ProofRefused.
+
+    None for one more than a tablet may make a day: it is not noted, and the tablet goes on showing it.
+    """
     try:
         verified = DeviceKey.from_jwk(device["jwk"]).verify(report, ALARM_TYPE)
         payload = read_json(verified.payload_bytes)
@@ -99,7 +102,11 @@ def take(store: Store, device: DeviceRow, report: str, now: datetime) -> AlarmNe
         raise ProofRefused
     id_ = verified.event_id
     with store.reading():
-        known = id_ in {_data(row)["alarm"] for row in _of(store, device["id"], RAISED)}
+        raised = _of(store, device["id"], RAISED)
+        known = id_ in {data_of(row)["alarm"] for row in raised}
+        today = sum(row["at_utc"][:10] == utc_text(now)[:10] for row in raised)
+    if not known and today >= MOST_A_DAY:
+        return None
     if not known:
         data = {"alarm": id_, "kind": payload["kind"], "statement": report}
         with store.writing():
@@ -111,14 +118,9 @@ def take(store: Store, device: DeviceRow, report: str, now: datetime) -> AlarmNe
 def open_alarms(store: Store) -> list[OpenAlarm]:
     """Reports that no lead has answered, newest first."""
     with store.reading():
-        answered = {_data(row)["alarm"] for row in store.ledger.changes(kind=ANSWERED)}
-        raised = [
-            (row, data)
-            for row in store.ledger.changes(kind=RAISED, newest=MOST_LISTED)
-            if (data := _data(row))["alarm"] not in answered
-        ]
+        found = unanswered(store)
         names = {row["id"]: row["name"] for row in store.devices.everything()}
-    return [_open(row, data, names) for row, data in raised]
+    return [_open(row, data_of(row), names) for row in found]
 
 
 def answer(store: Store, alarm: str, by: str, reason: str, now: datetime) -> None:
@@ -129,7 +131,7 @@ def answer(store: Store, alarm: str, by: str, reason: str, now: datetime) -> Non
     with store.writing():
         must_be_lead(store, by)
         found = [
-            row for row in store.ledger.changes(kind=RAISED, newest=None) if _data(row)["alarm"] == alarm
+            row for row in store.ledger.changes(kind=RAISED, newest=None) if data_of(row)["alarm"] == alarm
         ]
         if not found:
             raise ProofRefused
@@ -140,15 +142,10 @@ def _of(store: Store, device: str, kind: str) -> list[ChangeRow]:
     return [row for row in store.ledger.changes(kind=kind, newest=None) if row["subject"] == device]
 
 
-def _data(row: ChangeRow) -> Mapping[str, str]:
-    data: Mapping[str, str] = json.loads(row["text"])["data"]
-    return data
-
-
 def _answer(store: Store, device: str, alarm: str) -> AlarmAnswer | None:
     for row in _of(store, device, ANSWERED):
-        if _data(row)["alarm"] == alarm:
-            return {"by": row["by"], "at_utc": row["at_utc"], "reason": _data(row)["reason"]}
+        if data_of(row)["alarm"] == alarm:
+            return {"by": row["by"], "at_utc": row["at_utc"], "reason": data_of(row)["reason"]}
     return None
 
 

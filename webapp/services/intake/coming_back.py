@@ -21,12 +21,12 @@ from typing import TYPE_CHECKING
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 
-from webapp.proof.encoding import from_base64url, to_base64url
+from webapp.proof.keys.encoding import from_base64url, to_base64url
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
-    from webapp.proof.keys import KeyRing
+    from webapp.proof.keys.key_ring import KeyRing
     from webapp.store import Store
     from webapp.store.rows import SetAsideRow
 
@@ -54,7 +54,9 @@ def take_sheet(store: Store, keyring: KeyRing, text: str, tag: str, now: datetim
     machine, times = sheet["machine"]["id"], (sheet["compiled_at_utc"], sheet["expires_at_utc"])
     with store.writing():
         if not store.setups.has_sheet(sheet_hash):
-            store.setups.keep_sheet(sheet_hash, machine, text, BROUGHT_BACK, times)
+            # With the time: each return of a sheet is a change of its row, of which a note is made.
+            content = f"{BROUGHT_BACK} {utc_text(now)}"
+            store.setups.keep_sheet(sheet_hash, machine, text, content, times)
             change(store, BROUGHT_BACK, SERVER, machine, None, {"sheet": sheet_hash}, now)
     return True
 

@@ -23,33 +23,35 @@ from typing import TYPE_CHECKING, Annotated, Literal, NotRequired, cast
 from pydantic import Field
 from typing_extensions import TypedDict
 
+from webapp.domain.evidence.told import code_digest
 from webapp.domain.plain.declared import Shape, exactly
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import read_json
+from webapp.domain.shop.fitted_machine import Place
 from webapp.proof.errors import JwsRefused
-from webapp.proof.jws import DeviceKey, key_id
-from webapp.services.errors import (
-    CodeRefused,
-    DeviceDisabled,
-    KeyRefused,
-    NameRefused,
-    NoSuchDevice,
-    NotForked,
-    ProofRefused,
-    TooManyTries,
-)
+from webapp.proof.keys.jws import DeviceKey, key_id
+from webapp.services.errors import NameRefused
 from webapp.services.evidence.ledger import change
 from webapp.services.intake import alarms
 from webapp.services.intake.alarms import AlarmNews
 from webapp.services.intake.coming_back import bridge, sheet_tag
+from webapp.services.intake.errors import (
+    CodeRefused,
+    DeviceDisabled,
+    KeyRefused,
+    NoSuchDevice,
+    NotForked,
+    ProofRefused,
+)
 from webapp.services.people import throttle
 from webapp.services.people.access import must_be_lead
+from webapp.services.people.errors import TooManyTries
 from webapp.services.sheets.known_at_once import known_at_once
 from webapp.services.times import later, utc_text
 from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
-    from webapp.proof.keys import KeyRing
+    from webapp.proof.keys.key_ring import KeyRing
     from webapp.store import Store
     from webapp.store.rows import DeviceRow, Health
 
@@ -93,7 +95,7 @@ class SaidOfItself(TypedDict):
 @exactly
 class SignedRequest(TypedDict):
     """The payload of a signed request.
-    Programs from before say neither how they are nor which sheets they hold.
+    Programs from before say neither how they are nor which sheets they hold, nor that they ask which fixture.
     """
 
     domain: Literal["zerokeep/request/1"]
@@ -103,6 +105,7 @@ class SignedRequest(TypedDict):
     health: NotRequired[SaidOfItself]
     sheets_sha256: NotRequired[str]
     own_machines: NotRequired[Annotated[list[str], Field(max_length=MOST_ASKED)]]
+    asks_which_fixture: NotRequired[Literal[True]]
     not_held: NotRequired[Annotated[list[str], Field(max_length=MOST_ASKED)]]
     alarm: NotRequired[str]
 
@@ -122,6 +125,7 @@ class NewsRequest(TypedDict):
     health: NotRequired[Health]
     sheets_sha256: NotRequired[str]
     own_machines: NotRequired[list[str]]
+    asks_which_fixture: NotRequired[Literal[True]]
     not_held: NotRequired[list[str]]
     alarm: NotRequired[str]
     device: DeviceRow
@@ -165,7 +169,8 @@ def make_code(store: Store, by: str, now: datetime, code: str) -> dict[str, str]
     with store.writing():
         must_be_lead(store, by)
         store.devices.add_code(code_hash(code), by, utc_text(now), until)
-        change(store, "code.made", by, "device", None, {"until_utc": until}, now)
+        data = {"until_utc": until, "code": code_digest(code_hash(code))}
+        change(store, "code.made", by, "device", None, data, now)
     return {"until_utc": until}
 
 
@@ -193,7 +198,7 @@ def enrol(
     _count_try(store, source, now)
     with store.writing():
         made_by = _use_code(store, code, key.kid, now)
-        _add(store, keyring, key.kid, name, jwk, display, made_by, now)
+        _add(store, keyring, key.kid, name, jwk, display, made_by, code_digest(code_hash(code)), now)
         shop = store.shop.item("shop", "shop")
         throttle.was_right(store, _subjects(source))
     return {
@@ -322,6 +327,7 @@ def _add(
     jwk: Mapping[str, object],
     display: str,
     by: str,
+    code: str,
     now: datetime,
 ) -> None:
     public = {part: str(jwk[part]) for part in ("kty", "crv", "x", "y")}
@@ -334,8 +340,9 @@ def _add(
         receipt_key=keyring.receipt_key_id,
         enrolled_at_utc=utc_text(now),
     )
-    data = {"name": name, "jwk": public, "display": display, "pin_key": keyring.pin_key_id}
-    change(store, "device.enrolled", by, kid, None, {**data, "receipt_key": keyring.receipt_key_id}, now)
+    keys = {"pin_key": keyring.pin_key_id, "receipt_key": keyring.receipt_key_id}
+    data = {"name": name, "jwk": public, "display": display, **keys, "code": code}
+    change(store, "device.enrolled", by, kid, None, data, now)
     if display != "standalone":
         change(store, "device.display_override", by, kid, None, {"display": display}, now)
 
@@ -358,13 +365,15 @@ def _set_state(
 
 
 def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) -> News:
-    """What a tablet is told: the sheets of all machines, decisions of its setups, how it stands itself.
+    """What a tablet is told: the sheets of all machines and their fixtures, decisions of its setups, how it
+    stands itself.
 
     `request` is what read_request gave. A disabled tablet is told only that. Texts of sheets it has are left
     out (None). Of a machine where it is not used, it keeps the sheet it has for ELSEWHERE_MINUTES while only
     values changed, so that a touch at one machine is no news at all others; tablets that do not say where
     they are used are told everything. "sheets_sha256" names the whole list of hashes: a tablet that says it
-    keeps just that list gets no list (None).
+    keeps just that list gets no list (None). A program that cannot ask which fixture gets those alone that
+    are offered first.
     """
     from webapp.services.sheets.preparing import current_hashes  # noqa: PLC0415 - preparing is slow to load
 
@@ -374,10 +383,10 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
     if "not_held" in request:
         bridge(store, request["device"]["id"], request["not_held"], now)
     told = alarms.take(store, request["device"], request["alarm"], now) if "alarm" in request else None
-    found = current_hashes(store, keyring, now)
+    found = current_hashes(store, now, first_only="asks_which_fixture" not in request)
     with store.reading():
         found |= _kept_elsewhere(store, request, found, now)
-        hashes = [found[machine] for machine in sorted(found)]
+        hashes = [found[place] for place in sorted(found)]
         digest = sha256("\n".join(hashes).encode()).hexdigest()
         had = set(request["have"])
         same = request.get("sheets_sha256") == digest
@@ -396,30 +405,35 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
 
 
 def _kept_elsewhere(
-    store: Store, request: NewsRequest, current: Mapping[str, str], now: datetime
-) -> dict[str, str]:
-    """The hash of the sheet to keep for each machine where the tablet is not used and has one that is young
-    enough.
+    store: Store, request: NewsRequest, current: Mapping[Place, str], now: datetime
+) -> dict[Place, str]:
+    """The hash of the sheet to keep for each fixture of a machine where the tablet is not used, where it has
+    one of that very fixture that is young enough.
     """
     have = set(request["have"])
-    elsewhere = {
-        machine
-        for machine in current.keys() - request.get("own_machines", current)
-        if current[machine] not in have
-    }
+    used_at = request.get("own_machines")
+    elsewhere = [
+        place
+        for place, hash_ in current.items()
+        if used_at is not None and place.machine not in used_at and hash_ not in have
+    ]
     if not elsewhere:
         return {}
     now_utc, since_utc = utc_text(now), later(now, minutes=-ELSEWHERE_MINUTES)
-    young = {
-        row["machine"]: row["hash"]
+    young = [
+        (row["machine"], row["hash"])
         for row in store.setups.sheets_dated(have)
-        if row["machine"] in elsewhere
-        and row["compiled_at_utc"] >= since_utc
-        and row["expires_at_utc"] > now_utc
-    }
-    told = known_at_once(store, [*young.values(), *(current[machine] for machine in young)])
+        if row["compiled_at_utc"] >= since_utc and row["expires_at_utc"] > now_utc
+    ]
+    machines = {place.machine for place in elsewhere}
+    held = [one for one in young if one[0] in machines]
+    told = known_at_once(store, [*(hash_ for _, hash_ in held), *(current[place] for place in elsewhere)])
+    # What is told at once says which fixture it is and how it sits: only its own sheet can be the same.
     return {
-        machine: held for machine, held in young.items() if told.get(held) == told.get(current[machine], "")
+        place: hash_
+        for place in elsewhere
+        for machine, hash_ in held
+        if machine == place.machine and told.get(hash_) == told.get(current[place], "")
     }
 
 

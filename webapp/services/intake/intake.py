@@ -23,14 +23,14 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from webapp.domain.evidence.event_kinds import Event
-from webapp.domain.evidence.folded_setup import Folded
-from webapp.domain.setup.fold import Fold
+from webapp.domain.evidence.told import UNSIGNED
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.intake.chain import Problem
 from webapp.services.intake.cited import unfounded
@@ -44,18 +44,18 @@ from webapp.services.intake.reading import (
     unreadable,
 )
 from webapp.services.intake.sorting import Intake, Receipt, event_of, receipt, sort_out
-from webapp.services.setups import pins, stored_setups
+from webapp.services.setups import pins, sealed_pins, stored_setups
+from webapp.services.setups.stored_setups import Standing
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
-    from webapp.proof.keys import KeyRing
+    from webapp.proof.keys.key_ring import KeyRing
     from webapp.store import Store
     from webapp.store.rows import SetAsideRow, WaitingRow
 
 MOST_UNSIGNED_ASIDE = 2000
 MOST_UNSIGNED_A_DAY = 50
 MOST_UNSIGNED_OF_ONE = 10
-UNSIGNED = "unsigned:"
 UNKNOWN_SOURCE = "network"
 LONGEST_UNSIGNED = 4096
 SEALED = frozenset({"setup.signed", "stop.lifted", "row.put_back"})
@@ -65,14 +65,6 @@ CITED_NOT_FOUND = "caution.not_found"
 # Id, signed text, sealed PIN, key of the tablet that it names.
 Readable = tuple[str, str, str | None, tuple[tuple[str, str], ...] | None]
 Taken = tuple[Sent, Event[Any], list[Problem]]
-
-
-class Grown(NamedTuple):
-    """A setup with what came of it: all its events, their fold, and what that says."""
-
-    events: list[Event[Any]]
-    fold: Fold
-    state: Folded
 
 
 def accept(store: Store, keyring: KeyRing, batch: object, now: datetime) -> list[Receipt]:
@@ -95,8 +87,8 @@ def take_in(
     intake = Intake(now, source)
     with store.writing():
         sort_out(store, intake, sent, [part[0] for part in parts])
-        _store(store, intake)
-    _check_signatures(store, keyring, intake, parts)
+        standing = _store(store, intake)
+    _check_signatures(store, keyring, intake, parts, standing)
     return [intake.receipts[id_] for id_, _, _ in parts]
 
 
@@ -105,7 +97,9 @@ def check_pending_seals(store: Store, keyring: KeyRing, now: datetime) -> int:
     with store.reading():
         rows = store.setups.pending_seals()
     for row in rows:
-        pins.check(store, keyring, row["event"], [row["seal"]], now)
+        # What is kept is looked at first; one whose key is gone is as if none had come.
+        pins.check(store, keyring, row["event"], [None], now)
+    sealed_pins.forget_all_but_waiting(store, now)
     return len(rows)
 
 
@@ -155,22 +149,24 @@ def _key_of(store: Store, device_id: str) -> tuple[tuple[str, str], ...] | None:
     return tuple(sorted(row["jwk"].items())) if row else None
 
 
-def _store(store: Store, intake: Intake) -> None:
-    """Write all of it: leaves, events, the rows of their setups, what waits, what is set aside, flags."""
+def _store(store: Store, intake: Intake) -> dict[str, Standing]:
+    """Write all of it: leaves, events, the rows of their setups, what waits, what is set aside, flags.
+    How each setup of the upload stands then, by its id.
+    """
     rows = list(intake.taken.values())
     received = utc_text(intake.now)
     by_setup: dict[str, list[Taken]] = {}
     for taken in rows:
         by_setup.setdefault(taken[1]["setup"], []).append(taken)
-    folded = {setup: _fold_with(store, setup, new) for setup, new in by_setup.items()}
-    _look_up_cited(store, intake, folded)
+    standing = {setup: _fold_with(store, setup, new) for setup, new in by_setup.items()}
+    _look_up_cited(store, intake, standing)
     if rows:
         start = store.ledger.append("event", [sent.jws.encode() for sent, _, _ in rows])
         store.setups.add_events([_row(start + place, *taken, received) for place, taken in enumerate(rows)])
         for place, (sent, _, problems) in enumerate(rows, start=start + 1):
             intake.receipts[sent.id] = receipt(sent.id, "accepted", problems=problems, sequence=place)
-    for setup, (events, _, state) in folded.items():
-        stored_setups.keep_lists(store, setup, events, state, received)
+    for setup, one in standing.items():
+        stored_setups.keep_lists(store, setup, one.events, one.state, received)
     for device in {event["device"] for _, event, _ in rows}:
         store.devices.see(device, received)
     _keep_waiting(store, intake, received)
@@ -178,32 +174,26 @@ def _store(store: Store, intake: Intake) -> None:
     for device, pair in intake.chain.newly_forked.items():
         store.devices.set_state(device, "forked")
         change(store, "device.forked", SERVER, device, None, {"events": sorted(pair)}, intake.now)
+    return standing
 
 
-def _fold_with(store: Store, setup: str, new: list[Taken]) -> Grown:
+def _fold_with(store: Store, setup: str, new: list[Taken]) -> Standing:
     """Fold a setup once with all its new events and put what the fold finds wrong on each of them."""
-    events = stored_setups.events_of(store, setup) + [event for _, event, _ in new]
-    events.sort(key=lambda event: (event["sequence"], event["id"]))
-    fold = Fold(stored_setups.sheet_of(store, events[0]["sheet"]), stored_setups.decisions_of(store, setup))
-    for event in events:
-        fold.apply(event)
-    state = fold.result()
+    standing = Standing.with_more(store, setup, [event for _, event, _ in new])
     found: dict[str | None, list[Problem]] = {}
-    for problem in state["problems"]:
+    for problem in standing.state["problems"]:
         found.setdefault(problem["event"], []).append({"code": problem["code"], "fields": problem["fields"]})
     for sent, _, problems in new:
         problems.extend(found.get(sent.id, ()))
-    return Grown(events, fold, state)
+    return standing
 
 
-def _look_up_cited(store: Store, intake: Intake, folded: dict[str, Grown]) -> None:
+def _look_up_cited(store: Store, intake: Intake, standing: dict[str, Standing]) -> None:
     """Write down, and put on its event, each carried caution that nothing bears out."""
     for event, data in unfounded(store, intake):
         setup = event["setup"]
         change(store, CITED_NOT_FOUND, SERVER, event["person"], setup, data, intake.now)
-        events, fold, _ = folded[setup]
-        fold.decide(stored_setups.decisions_of(store, setup)[-1])
-        folded[setup] = Grown(events, fold, fold.result())
+        standing[setup].take_decision(store, setup)
         problem: Problem = {"code": "setup.caution_not_found", "fields": {"caution": data["caution"]}}
         intake.taken[event["id"]][2].append(problem)
 
@@ -278,7 +268,9 @@ def _set_one_aside(store: Store, intake: Intake, sent: Sent, refusal: Refusal, r
         "source": source,
     }
     if store.setups.set_aside(row):
-        data = {"event": id_, "code": refusal.code, "fields": refusal.fields}
+        data: dict[str, object] = {"event": id_, "code": refusal.code, "fields": refusal.fields}
+        if not sent.verified:
+            data |= {"source": source, "kept_sha256": sha256(row["jws"].encode()).hexdigest()}
         change(store, "event.set_aside", SERVER, sent.device or "unknown", setup, data, intake.now)
 
 
@@ -297,7 +289,9 @@ def _own_setup(store: Store, sent: Sent) -> str | None:
     return row["id"] if row is not None and row["device"] == sent.device else None
 
 
-def _check_signatures(store: Store, keyring: KeyRing, intake: Intake, parts: list[Part]) -> None:
+def _check_signatures(
+    store: Store, keyring: KeyRing, intake: Intake, parts: list[Part], standing: Mapping[str, Standing]
+) -> None:
     """Check the sealed PINs of this upload in its order,
     after the events are kept, each in short transactions.
 
@@ -310,7 +304,9 @@ def _check_signatures(store: Store, keyring: KeyRing, intake: Intake, parts: lis
     with store.reading():
         stored = store.setups.signed_texts(seals)
     for id_, jws in stored.items():
-        intake.receipts[id_]["signature"] = pins.check(store, keyring, id_, seals[id_][jws], intake.now)
+        known = standing.get(intake.taken[id_][1]["setup"]) if id_ in intake.taken else None
+        answer = pins.check(store, keyring, id_, seals[id_][jws], intake.now, known)
+        intake.receipts[id_]["signature"] = answer
 
 
 def _type_of(intake: Intake, id_: str) -> str | None:

@@ -20,8 +20,8 @@ from webapp.domain.evidence.events import read_event
 from webapp.domain.plain.declared import Fault, Shape, exactly
 from webapp.domain.plain.errors import DomainError
 from webapp.proof.errors import JwsRefused
-from webapp.proof.jws import DeviceKey, key_id
-from webapp.services.errors import BatchMalformed, BatchTooLong
+from webapp.proof.keys.jws import DeviceKey, key_id
+from webapp.services.intake.errors import BatchMalformed, BatchTooLong
 
 MOST_EVENTS = 500
 LONGEST_CODE_VALUE = 80

@@ -12,7 +12,7 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from webapp.proof.errors import JwsRefused
-from webapp.proof.jws import DeviceKey
+from webapp.proof.keys.jws import DeviceKey
 from webapp.services.intake.reading import named_device
 
 if TYPE_CHECKING:

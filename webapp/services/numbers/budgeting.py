@@ -23,12 +23,13 @@ from webapp.domain.budget.lines import CHANGEABLE, RESOLUTION, SHOP_LINES, Budge
 from webapp.domain.budget.monte_carlo import MonteCarlo, beside
 from webapp.domain.budget.uncertainty import Budget, budget
 from webapp.domain.probe.probe_health import CheckState
+from webapp.domain.shop.fitted_machine import Place
 from webapp.domain.shop.shop import Fixture, Machine, Probe
 from webapp.services.errors import BudgetTooLong, NoSuchLine
-from webapp.services.evidence.ledger import change
+from webapp.services.evidence.ledger import change, on_ledger
 from webapp.services.people.access import must_be_lead
 from webapp.services.sheets import known_of_axis
-from webapp.services.sheets.preparing import machine_parts
+from webapp.services.sheets.fitted_machines import fitted_machine
 from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
@@ -52,6 +53,14 @@ class AxisBudget:
     result: Budget
 
 
+# A machine, with the fixture that is offered first, or with the one that is named.
+Where = str | Place
+
+
+def _place(at: Where) -> tuple[str, str | None]:
+    return (at, None) if isinstance(at, str) else (at.machine, at.fixture)
+
+
 @dataclass(frozen=True)
 class MachineBudget:
     """The budgets of all axes that are touched, what the lead changed, and whether the probe's check still
@@ -69,16 +78,19 @@ class MachineBudget:
     factor: float
 
 
-def machine_budget(store: Store, machine_id: str, now: datetime) -> MachineBudget:
-    """The budget of a machine. Raises NoShopYet, NoSuchMachine, SheetCannotBeMade, BudgetEmptyError."""
+def machine_budget(store: Store, at: Where, now: datetime) -> MachineBudget:
+    """The budget of a machine with a fixture.
+    Raises NoShopYet, NoSuchMachine, NoSuchFixture, SheetCannotBeMade, BudgetEmptyError.
+    """
     with store.reading():
-        rules, machine, fixture, probe = machine_parts(store, machine_id)
+        fitted = fitted_machine(store, *_place(at))
+        _, machine, fixture, probe = fitted
         changes, confidence = known_of_axis.budget_changes(store, machine.id, fixture.id, probe.id)
         words = known_of_axis.correlations(store, machine.id, fixture.id, probe.id)
         axes = tuple(
             AxisBudget(face.axis, lines, _result(lines, confidence, words, face.axis))
             for face in fixture.faces
-            for lines in [known_of_axis.lines(store, rules, machine, fixture, probe, face.axis, now)]
+            for lines in [known_of_axis.lines(store, fitted, face.axis, now)]
         )
         check, care = known_of_axis.check_state(store, probe.id, now), store.numbers.care(probe.id)
     factor = care["factor_hundredths"] / known_of_axis.HUNDREDTHS if care else 1.0
@@ -91,7 +103,7 @@ def _result(
     return budget([one.line for one in lines], float(confidence), on_axis(words, lines, axis))
 
 
-def set_line(store: Store, machine_id: str, line: LeadLine, reason: str, by: str, now: datetime) -> None:
+def set_line(store: Store, at: Where, line: LeadLine, reason: str, by: str, now: datetime) -> None:
     """Change a line of the shop's, or add or change one of the lead's.
 
     Raises RoleMissing, ReasonMissing, NoSuchMachine, NoSuchLine, BudgetTooLong, BudgetEmptyError.
@@ -106,11 +118,11 @@ def set_line(store: Store, machine_id: str, line: LeadLine, reason: str, by: str
             raise BudgetTooLong(most=MOST_LINES)
         return [*kept, line]
 
-    _change(store, "budget.line_set", machine_id, changed, data, None, reason, by, now)
+    _change(store, "budget.line_set", at, changed, data, None, reason, by, now)
 
 
 def take_back(
-    store: Store, machine_id: str, line_id: str, axis: str | None, reason: str, by: str, now: datetime
+    store: Store, at: Where, line_id: str, axis: str | None, reason: str, by: str, now: datetime
 ) -> None:
     """Take a lead's line back; the shop's counts again where there is one. Raises as set_line does."""
 
@@ -121,19 +133,17 @@ def take_back(
         return kept
 
     data = {"line": line_id, "axis": axis}
-    _change(store, "budget.line_taken_back", machine_id, changed, data, None, reason, by, now)
+    _change(store, "budget.line_taken_back", at, changed, data, None, reason, by, now)
 
 
-def set_confidence(
-    store: Store, machine_id: str, confidence: str, reason: str, by: str, now: datetime
-) -> None:
+def set_confidence(store: Store, at: Where, confidence: str, reason: str, by: str, now: datetime) -> None:
     """Choose the confidence that the result is stated with. Raises as set_line does."""
     data = {"confidence": confidence}
-    _change(store, "budget.confidence_set", machine_id, list, data, confidence, reason, by, now)
+    _change(store, "budget.confidence_set", at, list, data, confidence, reason, by, now)
 
 
 def set_correlation(
-    store: Store, machine_id: str, word: LeadCorrelation, reason: str, by: str, now: datetime
+    store: Store, at: Where, word: LeadCorrelation, reason: str, by: str, now: datetime
 ) -> None:
     """Say how two lines hang together.
     Raises as set_line does, NoSuchLine for a line that is on no axis, and a CorrelationError.
@@ -145,15 +155,15 @@ def set_correlation(
             raise BudgetTooLong(most=MOST_LINES)
         return [*kept, word]
 
-    _must_be_there(store, machine_id, word, now)
+    _must_be_there(store, at, word, now)
     data = {"correlation": word.as_plain()}
-    _change(store, "budget.correlation_set", machine_id, list, data, None, reason, by, now, said)
+    _change(store, "budget.correlation_set", at, list, data, None, reason, by, now, said)
 
 
-def _must_be_there(store: Store, machine_id: str, word: LeadCorrelation, now: datetime) -> None:
+def _must_be_there(store: Store, at: Where, word: LeadCorrelation, now: datetime) -> None:
     names = {
         named.id
-        for axis in machine_budget(store, machine_id, now).axes
+        for axis in machine_budget(store, at, now).axes
         for named in axis.lines
         if word.axis in {None, axis.axis}
     }
@@ -163,7 +173,7 @@ def _must_be_there(store: Store, machine_id: str, word: LeadCorrelation, now: da
 
 
 def take_correlation_back(
-    store: Store, machine_id: str, pair: tuple[str, str, str | None], reason: str, by: str, now: datetime
+    store: Store, at: Where, pair: tuple[str, str, str | None], reason: str, by: str, now: datetime
 ) -> None:
     """Let two lines stand by themselves again. Raises as set_line does."""
 
@@ -174,13 +184,13 @@ def take_correlation_back(
         return kept
 
     data = {"one": pair[0], "other": pair[1], "axis": pair[2]}
-    _change(store, "budget.correlation_taken_back", machine_id, list, data, None, reason, by, now, said)
+    _change(store, "budget.correlation_taken_back", at, list, data, None, reason, by, now, said)
 
 
 def _change(
     store: Store,
     kind: str,
-    machine_id: str,
+    at: Where,
     changed: Callable[[Sequence[LeadLine]], list[LeadLine]],
     data: Mapping[str, object],
     confidence: str | None,
@@ -192,7 +202,8 @@ def _change(
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
-        rules, machine, fixture, probe = machine_parts(store, machine_id)
+        fitted = fitted_machine(store, *_place(at))
+        _, machine, fixture, probe = fitted
         lines, chosen_before = known_of_axis.budget_changes(store, machine.id, fixture.id, probe.id)
         words = said(known_of_axis.correlations(store, machine.id, fixture.id, probe.id))
         value: BudgetData = {
@@ -203,7 +214,14 @@ def _change(
             value["correlations"] = [one.as_plain() for one in words]
         store.numbers.put_budget(machine.id, fixture.id, probe.id, value)
         for face in fixture.faces:  # a budget that comes to nothing is no budget: refused, and nothing stays
-            found = known_of_axis.lines(store, rules, machine, fixture, probe, face.axis, now)
+            found = known_of_axis.lines(store, fitted, face.axis, now)
             _result(found, value["confidence"], words, face.axis)
-        noted = {**data, "reason": reason, "fixture": fixture.id, "probe": probe.id}
+        # The whole of it as well, so that an audit can compare what is stored.
+        noted = {
+            **data,
+            "reason": reason,
+            "fixture": fixture.id,
+            "probe": probe.id,
+            "value": on_ledger(value),
+        }
         change(store, kind, by, machine.id, None, noted, now)

@@ -16,24 +16,39 @@ from webapp.domain.plain.errors import Finding
 from webapp.domain.sheet.sheet import lines_choice
 from webapp.domain.usual import limits
 from webapp.domain.usual.choice import ChoiceUnchangedError, as_data
+from webapp.domain.usual.joining import AGREES
 from webapp.domain.usual.limits import Line
-from webapp.domain.usual.trend import SeatingTrend, TrendPoint, seating_trend
-from webapp.domain.usual.usual import LATEST, LinesChoice, Usual
+from webapp.domain.usual.trend import TrendRow
+from webapp.domain.usual.usual import LATEST, LinesChoice, Usual, Verdict, verdict
 from webapp.services.errors import NoSuchSeating
 from webapp.services.evidence.ledger import change
-from webapp.services.numbers.trending import seating_rows
+from webapp.services.numbers.long_axis import LongAxis, NumberedRow
 from webapp.services.people.access import must_be_lead
-from webapp.services.sheets.preparing import AxisParts, axis_parts
+from webapp.services.sheets.fitted_machines import AxisParts, axis_parts
 from webapp.services.typed_reasons import reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
 
 
+MOST_LISTED = 100
+
+
+@dataclass(frozen=True)
+class Beyond:
+    """A past touch beyond a line: its number in the seating, how far off, and what is said of it."""
+
+    number: int
+    row: TrendRow
+    distance_nm: int
+    verdict: Verdict
+
+
 @dataclass(frozen=True)
 class Lines:
     """One choice and what it gives:
-    the usual with its lines, the ask line in numbers, the past touches beyond it.
+    the usual with its lines, the ask line in numbers, how many past touches lie beyond it and, oldest first,
+    the newest MOST_LISTED of them.
 
     `line` is None where the seating has no value yet.
     `doubts`: that the latest touches do not lie around the usual.
@@ -42,7 +57,8 @@ class Lines:
     choice: LinesChoice
     usual: Usual
     line: Line | None
-    beyond: tuple[TrendPoint, ...]
+    beyond_count: int = 0
+    beyond: tuple[Beyond, ...] = ()
     doubts: tuple[Finding, ...] = ()
 
 
@@ -72,20 +88,16 @@ def matters(store: Store, fixture_id: str, axis: str, looked_at: LinesChoice | N
     """
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
-        seatings = seating_rows(store, fixture_id, axis)
-    if not seatings:
-        raise NoSuchSeating(fixture=fixture_id[:40], seating="")
-
-    def lines(choice: LinesChoice) -> Lines:
-        trend = seating_trend(seatings, parts.floor, choice, parts.machine.display, charted=False)
-        return _lines(parts, trend, choice)
-
-    now = lines(parts.choice)
-    looked_at = None if looked_at is None else _whole(looked_at, parts)
-    other = lines(looked_at) if looked_at is not None and looked_at != parts.choice else None
+        long = LongAxis(store, fixture_id, axis)
+        if not long.seatings:
+            raise NoSuchSeating(fixture=fixture_id[:40], seating="")
+        now = _lines(parts, long, parts.choice)
+        looked_at = None if looked_at is None else _whole(looked_at, parts)
+        is_other = looked_at is not None and looked_at != parts.choice
+        other = _lines(parts, long, looked_at) if looked_at is not None and is_other else None
     shown = other or now
     curve = limits.curve(shown.usual, shown.choice, parts.machine.display) if shown.line else ()
-    return Matters(parts, _shops(parts), now, other, curve, len(seatings[-1].rows))
+    return Matters(parts, _shops(parts), now, other, curve, long.count(len(long.seatings) - 1))
 
 
 def _shops(parts: AxisParts) -> LinesChoice:
@@ -99,18 +111,24 @@ def _whole(choice: LinesChoice, parts: AxisParts) -> LinesChoice:
     return replace(choice, least_ask_nm=shops.least_ask_nm, early_setups=shops.early_setups)
 
 
-def _lines(parts: AxisParts, trend: SeatingTrend, choice: LinesChoice) -> Lines:
+def _lines(parts: AxisParts, long: LongAxis, choice: LinesChoice) -> Lines:
     """What a choice gives; values that were left out
     count among the touches that it would have asked about.
     """
-    now = trend.usual
+    now = long.usual(long.history, parts, choice)
+    count, newest = long.beyond(len(long.seatings) - 1, now, MOST_LISTED)
     if now.centre_nm is None:
-        return Lines(choice, now, None, ())
-    beyond = tuple(point for point in trend.points if point.verdict in {"ask", "stop"})
+        return Lines(choice, now, None)
     line = limits.line(now, choice.ask_one_in, choice, parts.machine.display)
-    latest = trend.counted[-LATEST:]
-    outside = sum(point.verdict in {"ask", "stop"} for point in latest)
-    return Lines(choice, now, line, beyond, limits.not_around(outside, len(latest), line))
+    latest = long.history[-1].values_nm[-LATEST:]
+    outside = sum(verdict(value_nm, now) != AGREES for value_nm in latest)
+    beyond = tuple(_beyond(one, now) for one in newest)
+    return Lines(choice, now, line, count, beyond, limits.not_around(outside, len(latest), line))
+
+
+def _beyond(one: NumberedRow, now: Usual) -> Beyond:
+    value_nm = one.row.value_nm
+    return Beyond(one.number, one.row, value_nm - (now.centre_nm or 0), verdict(value_nm, now))
 
 
 def choose(

@@ -5,7 +5,7 @@ Rules:
   in this process under the number of the last change, with all else that goes in. After a change only that
   setup's value is read again: nothing here is a source of its own;
 - after more than MOST_CHANGES, or with other seatings, all is read anew;
-- inside a transaction that writes nothing is taken from here or put here: it may yet be taken back;
+- inside a transaction that writes, what is kept is followed and nothing put here: it may yet be taken back;
 - what is kept is bounded by the values held, however many machines and axes they are of; what was asked for
   longest ago goes first. So a shop's sheets cost as much with a hundred thousand past touches as with ten.
 """
@@ -15,7 +15,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from threading import Lock
 from typing import TYPE_CHECKING, Any, TypeVar
 from weakref import WeakKeyDictionary
@@ -79,26 +79,42 @@ def dated_history(store: Store, fixture_id: str, axis: str) -> tuple[History, tu
 
 
 def _now(store: Store, fixture_id: str, axis: str) -> _Kept:
+    place = fixture_id, axis
     seatings = tuple(row["id"] for row in store.shop.seatings(fixture_id))
     change = store.setups.changes_of_values(fixture_id, axis)
-    if change is None:
-        return _kept(0, _read(store, fixture_id, axis, seatings))
+    with _lock:
+        known = _stores.setdefault(store, OrderedDict()).get(place)
+    found = _followed(store, place, seatings, change, known)
+    # A view of an earlier moment puts nothing here either: the later one is of more use.
+    if not store.is_writing and (known is None or change >= known.change):
+        _put(store, place, found)
+    return found
+
+
+def _followed(
+    store: Store, place: tuple[str, str], seatings: tuple[str, ...], change: int, known: _Kept | None
+) -> _Kept:
+    """The history as of a change: what is known, on from where it was; read anew where that cannot be."""
+    if (
+        known is None
+        or tuple(one.seating_id for one in known.history) != seatings
+        or not 0 <= change - known.change <= MOST_CHANGES
+    ):
+        return _kept(change, _read(store, *place, seatings))
+    if change == known.change:
+        return known
+    changed = store.setups.changed_values(*place, known.change)
+    return _kept(change, tuple(_after(one, changed) for one in known.seatings))
+
+
+def _put(store: Store, place: tuple[str, str], found: _Kept) -> None:
     with _lock:
         axes = _stores.setdefault(store, OrderedDict())
-        kept = axes.get((fixture_id, axis))
-    same = kept is not None and tuple(one.seating_id for one in kept.history) == seatings
-    if kept is None or not same or change - kept.change > MOST_CHANGES:
-        kept = _kept(change, _read(store, fixture_id, axis, seatings))
-    elif kept.change != change:
-        changed = store.setups.changed_values(fixture_id, axis, kept.change)
-        kept = _kept(change, tuple(_after(one, changed) for one in kept.seatings))
-    with _lock:
-        axes[fixture_id, axis] = kept
-        axes.move_to_end((fixture_id, axis))
+        axes[place] = found
+        axes.move_to_end(place)
         held = sum(one.count for one in axes.values())
         while held > MOST_VALUES and len(axes) > 1:
             held -= axes.popitem(last=False)[1].count
-    return kept
 
 
 def _kept(change: int, seatings: tuple[_Seating, ...]) -> _Kept:
@@ -156,6 +172,21 @@ def turned_round(
     changed = kept["setup"], seating, kept["value_nm"], kept["at_utc"]
     found = _after(_Seating(times_utc, values), [changed])
     return found.values, found.times_utc
+
+
+def begun_back(
+    values: SeatingValues, times_utc: tuple[str, ...], since_utc: str, let_in: Sequence[KeptWithPerson]
+) -> tuple[SeatingValues, SeatingValues]:
+    """A seating as it were if another had begun at this time, and that other one with what it lets in."""
+    end, seating_id = bisect_left(times_utc, since_utc), values.seating_id
+    before, after = (_part(values, times_utc, one) for one in (slice(0, end), slice(end, None)))
+    came = [(one["setup"], seating_id, one["value_nm"], one["at_utc"]) for one in let_in]
+    return before.values, replace(_after(after, came).values, seating_id=f"{seating_id} begun back")
+
+
+def _part(values: SeatingValues, times_utc: tuple[str, ...], part: slice) -> _Seating:
+    columns = list(times_utc[part]), list(values.setup_ids[part]), list(values.values_nm[part])
+    return _seating(values.seating_id, *columns)
 
 
 def usual_of(

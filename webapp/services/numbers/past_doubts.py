@@ -22,7 +22,7 @@ from webapp.domain.usual.history_csv import HistoryRow
 from webapp.domain.usual.history_doubts import Doubt, Whereabouts, doubt_of_unit, doubt_of_value, middle_nm
 from webapp.domain.usual.usual import usual
 from webapp.services.numbers.histories import seating_history
-from webapp.services.sheets.preparing import axis_parts
+from webapp.services.sheets.fitted_machines import axis_parts
 
 if TYPE_CHECKING:
     from webapp.store import Store

@@ -1,4 +1,4 @@
-"""Past values from a table: looked at without changing anything, taken in, and written out again.
+"""Past values from a table: looked at without changing anything, and taken in.
 
 Rules:
 - a table that is looked at and the table that is taken in go through the same reading,
@@ -18,13 +18,13 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from hashlib import sha256
-from itertools import groupby, islice
+from itertools import islice
 from typing import TYPE_CHECKING, Literal
 
-from webapp.domain.evidence.events import HASH
 from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.lengths import Display, Unit
 from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.fitted_machine import fixtures_of
 from webapp.domain.shop.shop import Machine
 from webapp.domain.usual.history_csv import (
     HistoryRow,
@@ -33,11 +33,11 @@ from webapp.domain.usual.history_csv import (
     RefusedLine,
     decode_lines,
     read_history,
-    write_history,
 )
-from webapp.services.errors import NoSuchUpload, NothingToImport
+from webapp.services.errors import NothingToImport
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.numbers.past_doubts import Judge
+from webapp.services.numbers.values_told import digest_of_table
 from webapp.services.people.access import must_be_lead
 from webapp.services.times import utc_text
 
@@ -50,7 +50,6 @@ Source = Callable[[], Iterable[bytes]]
 AT_A_TIME = 2_000
 MOST_TOLD = 500
 LONGEST_NAME = 120
-MOST_STAGED = 8
 
 
 # Which of the doubted lines the lead takes all the same, by number; EVERY for all of them.
@@ -146,6 +145,7 @@ def take_in(
             _keep(store, number, rows)
         fixtures = [{"fixture": one, "values": count} for one, count in sorted(looked.by_fixture.items())]
         data = {"sha256": digest, "name": shown, **counts, "by_fixture": fixtures}
+        data["rows_sha256"] = digest_of_table(store, number)
         if looked.asked:
             lines = [one.line for one in looked.asked_lines if one.taken]
             data |= {
@@ -282,7 +282,7 @@ def _known(store: Store, now: datetime) -> Known:
     machines = {
         machine: MachineLimits(
             {axis: (low, high) for axis, (low, high) in value["travel_nm"].items()},
-            value["fixture"],
+            fixtures_of(value),
             Display(Unit(value["unit"]), value["decimals"]),
         )
         for machine, value in store.shop.items("machine").items()
@@ -349,64 +349,3 @@ def past_page(store: Store, setup: str) -> PastPage | None:
     display = from_plain(Machine, machine).display if machine else Display(Unit.MM, 3)
     name = str(fixture["name"]) if fixture else rows[0]["fixture"]
     return PastPage(tuple(rows), line, table, name, display)
-
-
-def export(store: Store, fixture: str | None = None) -> Iterator[str]:
-    """The lines of a table of all kept values, left-out ones marked:
-    in inches where every machine shows them, else mm.
-
-    The lines are read a stretch at a time, each in a short view of its own,
-    so that nobody waits for a slow reader; a setup that comes meanwhile may be among them or not.
-    """
-    with store.reading():
-        machines = store.shop.items("machine")
-    inches = bool(machines) and all(value["unit"] == "in" for value in machines.values())
-    display = Display(Unit.INCH, 4) if inches else Display(Unit.MM, 3)
-    yield from write_history(_rows(store, fixture), display)
-
-
-def _rows(store: Store, fixture: str | None) -> Iterator[HistoryRow]:
-    after = ""
-    while True:
-        with store.reading():
-            rows = store.numbers.kept_after(fixture, after)
-        if not rows:
-            return
-        for _, values in groupby(rows, key=lambda row: row["setup"]):
-            yield _as_row(list(values))
-        after = rows[-1]["setup"]
-
-
-def _as_row(rows: list[KeptWithOrigin]) -> HistoryRow:
-    first = rows[0]
-    return HistoryRow(
-        0,
-        first["at_utc"],
-        first["machine"] or "",
-        first["fixture"],
-        first["seating"],
-        first["person"] or "",
-        first["named"] or first["setup"],
-        {row["axis"]: row["value_nm"] for row in rows},
-        first["note"],
-        {row["axis"]: row["left_out_reason"] for row in rows if row["left_out_reason"] is not None},
-    )
-
-
-def stage(store: Store, data: bytes) -> str:
-    """Keep a table that was looked at until it is taken in; its SHA-256. Older ones go."""
-    digest = store.incoming.write(data)
-    store.incoming.keep_newest(MOST_STAGED)
-    return digest
-
-
-def staged(store: Store, digest: str) -> bytes:
-    """A table that was looked at. Raises NoSuchUpload."""
-    if not (HASH.passes(digest) and store.incoming.is_whole(digest)):
-        raise NoSuchUpload
-    return store.incoming.read(digest)
-
-
-def drop(store: Store, digest: str) -> None:
-    """Forget a table that was taken in."""
-    store.incoming.remove(digest)

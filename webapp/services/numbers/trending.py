@@ -8,34 +8,28 @@ back are read before them: a page costs the same after ten years.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypedDict
 
 from webapp.domain.plain.lengths import Display
 from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.fitted_machine import Place, fixtures_of
 from webapp.domain.shop.shop import Fixture, Machine
 from webapp.domain.usual.drift import LOOK_BACK
-from webapp.domain.usual.moved import Move, begun_back, in_order, moved_together
-from webapp.domain.usual.trend import (
-    SeatingRows,
-    SeatingTrend,
-    Stretch,
-    TrendRow,
-    seating_trend,
-    signals_of,
-)
-from webapp.domain.usual.usual import SeatingValues, Usual, Verdict, verdict
+from webapp.domain.usual.moved import Move, moved_together
+from webapp.domain.usual.trend import SeatingRows, SeatingTrend, TrendRow, seating_trend, signals_of
+from webapp.domain.usual.usual import Usual, Verdict, verdict
 from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
-from webapp.services.numbers.histories import dated_history, place_in, turned_round, usual_of, worked_out
-from webapp.services.sheets.preparing import AxisParts, axis_parts, parts_of_axes
+from webapp.services.numbers.histories import dated_history, usual_of, worked_out
+from webapp.services.numbers.long_axis import STRETCH, Counting, LongAxis, NumberedRow, trend_row
+from webapp.services.sheets.fitted_machines import AxisParts, axis_parts, parts_of_axes
 
 if TYPE_CHECKING:
     from webapp.store import Store
-    from webapp.store.rows import KeptWithPerson, SeatingRow
+    from webapp.store.rows import SeatingRow
 
 EVERY_SEATING = "all"
-STRETCH = 50
 
 
 @dataclass(frozen=True)
@@ -72,14 +66,6 @@ class FixtureAtAGlance(TypedDict):
 
 
 @dataclass(frozen=True)
-class NumberedRow:
-    """A value, and its number in its seating."""
-
-    number: int
-    row: TrendRow
-
-
-@dataclass(frozen=True)
 class AxisTrend:
     """What the trends page shows:
     the parts, all seatings (oldest first), which were asked for, and their trends; and of the latest of these
@@ -108,7 +94,7 @@ def trend(store: Store, fixture_id: str, axis: str, seating: str | None = None, 
     """
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
-        long = _Long(store, fixture_id, axis)
+        long = LongAxis(store, fixture_id, axis)
         ids = [row["id"] for row in long.seatings]
         chosen = seating or (ids[-1] if ids else EVERY_SEATING)
         if chosen != EVERY_SEATING and chosen not in ids:
@@ -124,107 +110,12 @@ def trend(store: Store, fixture_id: str, axis: str, seating: str | None = None, 
 
 
 def _trend(
-    store: Store, parts: AxisParts, long: _Long, rows: Sequence[SeatingRows], place: int
+    store: Store, parts: AxisParts, long: LongAxis, rows: Sequence[SeatingRows], place: int
 ) -> SeatingTrend:
     inputs = parts.floor, parts.choice, parts.machine.display
     history = long.history if place == len(rows) - 1 else long.history[: place + 1]
     known = usual_of(store, long.fixture, long.axis, history, *inputs)
     return seating_trend(rows[: place + 1], *inputs, known=known)
-
-
-class _Long:
-    """The values of an axis, of which only a stretch is read row by row, inside the caller's transaction."""
-
-    def __init__(self, store: Store, fixture: str, axis: str) -> None:
-        self._store, self.fixture, self.axis = store, fixture, axis
-        self.seatings = store.shop.seatings(fixture)
-        self.history, self._times = dated_history(store, fixture, axis)
-        self._left_out = store.setups.left_out_values(fixture, axis)
-
-    def count(self, place: int) -> int:
-        """How many values a seating has, those left out too."""
-        return len(self._times[place]) + self._left_out.get(self.seatings[place]["id"], 0)
-
-    def rows(self, place: int, start: int | None) -> SeatingRows:
-        """A seating with the rows of a stretch behind so many newer values; without any for None."""
-        row = self.seatings[place]
-        kept = [] if start is None else self._newest(row["id"], start)
-        rows = tuple(_row(one) for one in kept)
-        before = self._before(place, rows)
-        first = self.count(place) - (start or 0) - len(rows) + 1
-        leading, count = max(0, len(rows) - STRETCH), self.count(place)
-        stretch = Stretch(before, self.history[place], first, leading, count)
-        return SeatingRows(row["id"], row["since_utc"], row["until_utc"], row["reason"], rows, stretch)
-
-    def suspects(self, place: int, usual_now: Usual) -> Iterable[NumberedRow]:
-        """The suspects of a seating: each is looked up by itself, for it may lie far behind what is shown."""
-        seating = self.history[place].seating_id
-        for one in usual_now.suspects:
-            if one.seating_id != seating:
-                continue
-            for kept in self._store.setups.kept_of(self.fixture, self.axis, one.setup_id):
-                yield NumberedRow(self.number(place, kept), _row(kept))
-
-    def number(self, place: int, kept: KeptWithPerson) -> int:
-        """The number of a value in its seating, whether it counts or not."""
-        at_utc, setup = kept["at_utc"], kept["setup"]
-        known = self.fixture, self.axis, kept["seating"], at_utc, setup
-        left_out = self._store.setups.left_out_before(*known)
-        return place_in(self.history[place].setup_ids, self._times[place], at_utc, setup) + left_out + 1
-
-    def counting(self, place: int, parts: AxisParts, turned: KeptWithPerson | None = None) -> Counting:
-        """What a seating comes to as it stands, or with one of its values turned round."""
-        history, times_utc = self.history[: place + 1], self._times[place]
-        if turned is not None:
-            now, times_utc = turned_round(history[-1], times_utc, turned)
-            history = (*history[:-1], now)
-        axis, display = (self.fixture, self.axis), parts.machine.display
-        found = usual_of(self._store, *axis, history, parts.floor, parts.choice, display)
-        signals = worked_out(
-            self._store,
-            axis,
-            history,
-            (display, place),
-            lambda: signals_of(history, times_utc, display, len(times_utc), 0),
-        )
-        return Counting(found, signals)
-
-    def _newest(self, seating: str, start: int) -> list[KeptWithPerson]:
-        most = STRETCH + LOOK_BACK
-        return self._store.setups.kept_newest(self.fixture, self.axis, seating, most, start)
-
-    def _before(self, place: int, rows: Sequence[TrendRow]) -> SeatingValues:
-        """The values that count and lie before these rows: all where there are none."""
-        values, times = self.history[place], self._times[place]
-        if not rows:
-            return values
-        end = place_in(values.setup_ids, times, rows[0].at_utc, rows[0].setup_id)
-        return replace(values, setup_ids=values.setup_ids[:end], values_nm=values.values_nm[:end])
-
-
-def _row(kept: KeptWithPerson) -> TrendRow:
-    parts = kept["setup"], kept["at_utc"], kept["value_nm"], kept["person"], kept["left_out_reason"]
-    return TrendRow(*parts, has_page=bool(kept["has_page"]))
-
-
-def seating_rows(store: Store, fixture_id: str, axis: str) -> list[SeatingRows]:
-    """Every kept value of a fixture's axis by seating, oldest first, inside the caller's transaction."""
-    seatings = store.shop.seatings(fixture_id)
-    rows: dict[str, list[TrendRow]] = {row["id"]: [] for row in seatings}
-    for row in store.setups.kept_with_people(fixture_id, axis):
-        rows[row["seating"]].append(_row(row))
-    return [
-        SeatingRows(row["id"], row["since_utc"], row["until_utc"], row["reason"], tuple(rows[row["id"]]))
-        for row in seatings
-    ]
-
-
-@dataclass(frozen=True)
-class Counting:
-    """What a seating comes to with the values that count in it: its usual, and how many signals there are."""
-
-    usual: Usual
-    signals: int
 
 
 @dataclass(frozen=True)
@@ -263,7 +154,7 @@ def with_and_without(store: Store, fixture_id: str, axis: str, setup: str) -> On
     """
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
-        long = _Long(store, fixture_id, axis)
+        long = LongAxis(store, fixture_id, axis)
         found = store.setups.kept_of(fixture_id, axis, setup)
         if not found:
             raise NoSuchValue(setup=setup[:40], axis=axis)
@@ -272,7 +163,7 @@ def with_and_without(store: Store, fixture_id: str, axis: str, setup: str) -> On
         number = long.number(place, kept)
         now = long.counting(place, parts)
         other = long.counting(place, parts, kept)
-    return OneValue(parts, long.seatings[place], number, _row(kept), now, other)
+    return OneValue(parts, long.seatings[place], number, trend_row(kept), now, other)
 
 
 @dataclass(frozen=True)
@@ -284,8 +175,8 @@ class BegunBack:
     parts: AxisParts
     number: int
     row: TrendRow
-    now: SeatingTrend
-    other: SeatingTrend
+    now: Usual
+    other: Usual
 
 
 def begun_with(store: Store, fixture_id: str, axis: str, setup: str) -> BegunBack:
@@ -294,16 +185,16 @@ def begun_with(store: Store, fixture_id: str, axis: str, setup: str) -> BegunBac
     """
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
-        seatings = seating_rows(store, fixture_id, axis)
-    rows = in_order(seatings[-1]) if seatings else []
-    for number, row in enumerate(rows, start=1):
-        if row.setup_id == setup and number > 1:
-            now, other = (
-                seating_trend(some, parts.floor, parts.choice, parts.machine.display)
-                for some in (seatings, begun_back(seatings, setup))
-            )
-            return BegunBack(parts, number, row, now, other)
-    raise NoSuchValue(setup=setup[:40], axis=axis)
+        long = LongAxis(store, fixture_id, axis)
+        found = store.setups.kept_of(fixture_id, axis, setup)
+        last = len(long.seatings) - 1
+        if not found or last < 0 or found[0]["seating"] != long.seatings[last]["id"]:
+            raise NoSuchValue(setup=setup[:40], axis=axis)
+        number = long.number(last, found[0])
+        if number == 1:
+            raise NoSuchValue(setup=setup[:40], axis=axis)
+        now, other = (long.usual(some, parts) for some in (long.history, long.begun_back(found[0]["at_utc"])))
+    return BegunBack(parts, number, trend_row(found[0]), now, other)
 
 
 def parts_of(store: Store, fixture_id: str, axis: str) -> AxisParts:
@@ -314,19 +205,23 @@ def parts_of(store: Store, fixture_id: str, axis: str) -> AxisParts:
 
 def overview(store: Store) -> list[FixtureAtAGlance]:
     """Each fixture in use with its machine, and for each axis that is touched the trend of the present
-    seating.
+    seating; each read in a view of its own, so that nobody who writes waits for all of them.
     """
     with store.reading():
         machines = store.shop.items("machine")
         fixtures = store.shop.items("fixture")
-        found = [_fixture(store, from_plain(Machine, value), fixtures) for value in machines.values()]
+    found = []
+    for id_, value in machines.items():
+        for fixture in fixtures_of(value):
+            with store.reading():
+                found.append(_fixture(store, from_plain(Machine, value), Place(id_, fixture), fixtures))
     return [one for one in found if one is not None]
 
 
 def _fixture(
-    store: Store, machine: Machine, fixtures: Mapping[str, Mapping[str, object]]
+    store: Store, machine: Machine, place: Place, fixtures: Mapping[str, Mapping[str, object]]
 ) -> FixtureAtAGlance | None:
-    fixture_id = machine.fixture
+    fixture_id = place.fixture
     if fixture_id not in fixtures:
         return None
     fixture = from_plain(Fixture, fixtures[fixture_id])
@@ -337,7 +232,7 @@ def _fixture(
             "glance": _glance(store, parts),
             "own_choice": parts.has_own_choice,
         }
-        for parts in parts_of_axes(store, machine.id)
+        for parts in parts_of_axes(store, place)
     ]
     return {
         "fixture": fixture_id,

@@ -18,9 +18,10 @@ from webapp.domain.shop.fields import from_plain
 from webapp.domain.shop.measures import ZPoint, ZReading
 from webapp.domain.shop.shop import Machine, Probe
 from webapp.domain.shop.z_check import ZCheck, ZTyped, stated, work_out
-from webapp.services.errors import NoSuchMachine, NoSuchProbe, SignInRefused
+from webapp.services.errors import NoSuchMachine, NoSuchProbe
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import DESK, check_secret, must_be_lead
+from webapp.services.people.errors import SignInRefused
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
@@ -103,6 +104,7 @@ def add_check(
     data = {
         **reading,
         "probe": probe.id,
+        "made_with": row["made_with"],
         "typed": asdict(typed),
         "surface_nm": found.surface_nm,
         "page_nm": found.page_nm,

@@ -19,17 +19,16 @@ from datetime import datetime, timedelta
 from hashlib import sha256
 from typing import TYPE_CHECKING, TypedDict
 
-from webapp.services.errors import (
-    NoSuchPerson,
+from webapp.services.errors import NoSuchPerson, RoleMissing
+from webapp.services.evidence.ledger import SERVER, change
+from webapp.services.people import throttle
+from webapp.services.people.errors import (
     PassphraseUnchanged,
-    RoleMissing,
     SecretNotChecked,
     SignInRefused,
     StoppedAfterTries,
     TooManyTries,
 )
-from webapp.services.evidence.ledger import SERVER, change
-from webapp.services.people import throttle
 from webapp.services.people.secret_digests import digests_of
 from webapp.services.people.secret_rules import (
     check_passphrase,
@@ -42,7 +41,7 @@ from webapp.services.people.secret_rules import (
 from webapp.services.times import from_text, later, utc_text
 
 if TYPE_CHECKING:
-    from webapp.proof.keys import KeyRing
+    from webapp.proof.keys.key_ring import KeyRing
     from webapp.store import Store
     from webapp.store.rows import PersonRow
 
@@ -87,7 +86,9 @@ def sign_in(
         raise SignInRefused
     with store.writing():
         store.access.start_session(token_hash(token), person["id"], source, utc_text(now))
-        change(store, "sign_in.succeeded", person["id"], person["id"], None, {"source": source}, now)
+        # Only the hash of the token, of which 256 bits of chance cannot be guessed.
+        data = {"source": source, "session": token_hash(token)}
+        change(store, "sign_in.succeeded", person["id"], person["id"], None, data, now)
     return _session_of(person, utc_text(now))
 
 
@@ -192,6 +193,34 @@ def change_pin(
         change(store, "secret.changed", person_id, person_id, None, data, now)
 
 
+def choose_own(
+    store: Store,
+    keyring: KeyRing,
+    person_id: str,
+    given: str,
+    passphrase: str,
+    pin: str,
+    now: datetime,
+    source: str = DESK,
+) -> None:
+    """Set passphrase and PIN of one's own in the place of first ones, at once; all sessions end.
+
+    Raises SignInRefused for a wrong first passphrase, PassphraseUnchanged, and what the checks of secrets
+    raise; nothing is changed then.
+    """
+    person = check_secret(store, person_id, given, now, source)
+    if person is None:
+        raise SignInRefused
+    text = check_passphrase(passphrase, own_words(store, person))
+    if passphrase_fits(person["passphrase_hash"], text):
+        raise PassphraseUnchanged
+    hashes = hash_passphrase(text), hash_pin(keyring.pepper, person_id, check_pin(pin))
+    with store.writing():
+        keep_own_secrets(store, person_id, hashes, now)
+        store.access.end_sessions_of(person_id, utc_text(now), "passphrase_changed")
+        throttle.open_pins(store, person_id)
+
+
 def set_first_secrets(
     store: Store, keyring: KeyRing, person_id: str, by: str, now: datetime, passphrase: str, pin: str
 ) -> None:
@@ -222,6 +251,15 @@ def give_first_secrets(store: Store, person_id: str, hashes: tuple[str, str], by
     throttle.open_passphrase(store, person_id)
     data = {"secret": "both", "first": True, **said}
     change(store, "secret.changed", by, person_id, None, data, now)
+
+
+def keep_own_secrets(store: Store, person_id: str, hashes: tuple[str, str], now: datetime) -> None:
+    """Store hashed secrets that a person chose both of, inside the caller's transaction."""
+    columns = {"passphrase_hash": hashes[0], "pin_hash": hashes[1], "must_change": False}
+    said = _set(store, person_id, **columns, must_change_pin=False, first_secrets_until_utc=None)
+    change(
+        store, "secret.changed", person_id, person_id, None, {"secret": "both", "first": False, **said}, now
+    )
 
 
 def verify_pin(
@@ -285,7 +323,10 @@ def _first_secret_is_over(person: PersonRow, now: datetime) -> bool:
 
 def _end(store: Store, hashed: str, now: datetime, because: str) -> None:
     with store.writing():
-        store.access.end_session(hashed, utc_text(now), because)
+        row = store.access.session(hashed)
+        if row is not None and store.access.end_session(hashed, utc_text(now), because):
+            data = {"session": hashed, "because": because}
+            change(store, "session.ended", row["person"], row["person"], None, data, now)
 
 
 def _session_of(person: PersonRow, started_at_utc: str) -> Session:

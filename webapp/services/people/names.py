@@ -16,10 +16,11 @@ from datetime import datetime
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
-from webapp.proof.salt import new_salt
-from webapp.services.errors import NameErased, NoSuchPerson, PersonInUse
+from webapp.proof.keys.salt import new_salt
+from webapp.services.errors import NameErased, NoSuchPerson
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.people.access import must_be_lead
+from webapp.services.people.errors import PersonInUse
 
 if TYPE_CHECKING:
     from webapp.store import Store

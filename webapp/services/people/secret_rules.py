@@ -34,7 +34,7 @@ from itertools import pairwise
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError, VerifyMismatchError
 
-from webapp.services.errors import (
+from webapp.services.people.errors import (
     PassphraseGuessable,
     PassphraseTooLong,
     PassphraseTooShort,

@@ -19,6 +19,7 @@ from webapp.services.errors import AnsweredAlready, DecisionUnknown, NoSuchQuest
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import must_be_lead
 from webapp.services.setups import stored_setups
+from webapp.services.setups.at_a_glance import Glance, glance
 from webapp.services.times import utc_text
 from webapp.services.typed_reasons import reason_text
 
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
         decimals: int
         touch: Touch | None
         usual: UsualOnSheet | None
+        glance: Glance
 
 
 # A touch of the fold, or one with more beside it.
@@ -57,7 +59,7 @@ def questions(store: Store, *, only_open: bool = True) -> list[AskedQuestion]:
     "usual" the axis' lines on the setup's sheet; None without an axis.
     """
     with store.reading():
-        names = {person["id"]: person["name"] for person in store.people.everybody()}
+        names = store.people.names()
         return [_with_arithmetic(store, row, names) for row in store.setups.questions(only_open=only_open)]
 
 
@@ -125,4 +127,5 @@ def _with_arithmetic(store: Store, row: QuestionRow, names: dict[str, str]) -> A
         "decimals": sheet["machine"]["decimals"],
         "touch": touch,
         "usual": lines["usual"] if lines else None,
+        "glance": glance(sheet, state),
     }

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from webapp.domain.setup.half_set import missing_axes, not_usable_axes
+from webapp.domain.setup.touching.half_set import missing_axes, not_usable_axes
 from webapp.services.setups.stored_setups import WHOLE, fold_stored, sheet_of
 from webapp.services.times import utc_text
 

@@ -1,9 +1,11 @@
 """The PIN that travels sealed beside a signature: opened once, checked, forgotten.
 
 Rules:
-- the seal opens for its own event, device and person only (see proof/jwe.py); the PIN is compared under the
-  throttle, in the order of the upload; a seal is not stored, unless the check could not be made, and then it
-  is erased with the check;
+- the seal is signed by the tablet that signed the event, and opens for its own event, device and person only
+  (see proof/keys/jwe.py); a tablet that was enrolled before tablets signed seals may leave the signature out
+  until its first one that has it; the PIN is compared under the throttle, in the order of the upload;
+- a seal is not stored, unless the check could not be made; then it is kept under a key of its own, which is
+  destroyed with the check (see proof/keys/kept_seal.py);
 - one event gets one decision about a PIN. The same event with another seal gets the first answer again;
   a new try needs a new setup.signed event, of which there are three after the first, then that signing waits;
 - that no seal came, or none that opens, is no such decision: it is written down once, so that the person is
@@ -28,16 +30,16 @@ from datetime import datetime
 from typing import TYPE_CHECKING, TypeVar
 
 from webapp.proof.errors import PinSealRefused
-from webapp.proof.jwe import open_pin_for
-from webapp.services.errors import SecretNotChecked
+from webapp.proof.keys.jwe import open_pin_for
 from webapp.services.evidence.ledger import SERVER, change
 from webapp.services.people import throttle
 from webapp.services.people.access import verify_pin
-from webapp.services.setups import stored_setups
+from webapp.services.people.errors import SecretNotChecked
+from webapp.services.setups import sealed_pins, stored_setups
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
-    from webapp.proof.keys import KeyRing
+    from webapp.proof.keys.key_ring import KeyRing
     from webapp.store import Store
     from webapp.store.rows import EventParts
 
@@ -50,26 +52,32 @@ DECISIONS = frozenset(f"{kind}.{how}" for kind in (SIGNATURE, LIFT) for how in (
 
 
 def check(
-    store: Store, keyring: KeyRing, event_id: str, seals: Sequence[str | None], now: datetime
+    store: Store,
+    keyring: KeyRing,
+    event_id: str,
+    seals: Sequence[str | None],
+    now: datetime,
+    known: stored_setups.Standing | None = None,
 ) -> str | None:
     """Decide about the PIN sealed beside a stored event,
     or give the decision that was made: "verified" or why not.
 
-    `seals` are what came beside its text this time, in order; none at all decides nothing.
+    `seals` are what came beside its text this time, in order; none at all decides nothing. `known`: how the
+    setup stood when this event was stored.
     None where nothing hangs on it (the fold did not take the event), or when the check has to be made later.
     """
     with store.reading():
         row = store.setups.events_by_id([event_id])[event_id]
         decided = decision(store, row["setup"], event_id)
-        sealed = _sealed(store, row, decided) if seals else None
-        kept = store.setups.pending_seal(event_id)
+        sealed = _sealed(store, row, decided, known) if seals else None
+        kept = sealed_pins.kept(store, event_id)
     if sealed is None:
         return decided
     came = [seal for seal in (kept, *seals) if seal is not None]
     if decided is not None and not came:
         return decided
     found = _judge_in_turn(store, keyring, row, sealed, came or [None], now)
-    return None if found is None else _decide(store, row, sealed, *found, now)
+    return None if found is None else _decide(store, row, sealed, *found, now, known)
 
 
 def _judge_in_turn(
@@ -87,7 +95,7 @@ def _judge_in_turn(
             answer, key = _judge(store, keyring, row, sealed, seal, now)
         except SecretNotChecked:
             with store.writing():
-                store.setups.keep_seal(row["id"], seal)
+                store.setups.keep_seal(row["id"], sealed_pins.closed(store, row["id"], seal))
             return None
         if answer not in NO_PIN_SEEN:
             break
@@ -102,11 +110,14 @@ class Sealed:
     kind: str
 
 
-def _sealed(store: Store, row: EventParts, decided: str | None) -> Sealed | None:
+def _sealed(
+    store: Store, row: EventParts, decided: str | None, known: stored_setups.Standing | None
+) -> Sealed | None:
     """The PIN that hangs on this event by the fold and is still to be decided about, or None."""
     if not _is_open(decided):
         return None
-    state = stored_setups.fold_stored(store, row["setup"])
+    is_all = known is not None and known.is_all(store, row["setup"])
+    state = known.state if known and is_all else stored_setups.fold_stored(store, row["setup"])
     for one in _still_asked(state["signatures"], decided):
         if one["event"] == row["id"]:
             return Sealed(row["person"], SIGNATURE)
@@ -151,7 +162,11 @@ def _judge(
         return "seal_missing", ""
     try:
         opened = open_pin_for(
-            seal, keyring, event_id=row["id"], device_id=row["device"], person_id=sealed.person
+            sealed_pins.as_the_tablet_sealed(store, row["device"], seal, now),
+            keyring,
+            event_id=row["id"],
+            device_id=row["device"],
+            person_id=sealed.person,
         )
     except PinSealRefused:
         return "seal_wrong", ""
@@ -186,9 +201,35 @@ def _right(store: Store, row: EventParts, now: datetime) -> str | None:
     return None if all(allowed) else "not_authorised"
 
 
-def _decide(store: Store, row: EventParts, sealed: Sealed, answer: str, key: str, now: datetime) -> str:
+def _decide(
+    store: Store,
+    row: EventParts,
+    sealed: Sealed,
+    answer: str,
+    key: str,
+    now: datetime,
+    known: stored_setups.Standing | None,
+) -> str:
     """Write the decision, unless another thread was first; the decision that stands."""
+    try:
+        return _decided(store, row, sealed, answer, key, now, known)
+    finally:
+        sealed_pins.forget(store, row["id"])
+
+
+def _decided(
+    store: Store,
+    row: EventParts,
+    sealed: Sealed,
+    answer: str,
+    key: str,
+    now: datetime,
+    known: stored_setups.Standing | None,
+) -> str:
     with store.writing():
+        # A decision says what may come after: with events behind this one, all is folded again.
+        if known and not (known.events[-1]["id"] == row["id"] and known.is_all(store, row["setup"])):
+            known = None
         store.setups.erase_seal(row["id"])
         first = decision(store, row["setup"], row["id"])
         if first is not None and (answer in NO_PIN_SEEN or not _is_open(first)):
@@ -202,5 +243,7 @@ def _decide(store: Store, row: EventParts, sealed: Sealed, answer: str, key: str
             )
             kind, data = f"{sealed.kind}.refused", {**data, "reason": answer, "tries_left": left}
         change(store, kind, SERVER, sealed.person, row["setup"], data, now)
-        stored_setups.refresh(store, row["setup"])
+        if known:
+            known.take_decision(store, row["setup"])
+        stored_setups.refresh(store, row["setup"], known)
     return answer

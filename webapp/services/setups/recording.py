@@ -38,7 +38,7 @@ from webapp.services.setups import pacing, stored_setups
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
-    from webapp.proof.signed_note import NoteSigner
+    from webapp.proof.ledger.signed_note import NoteSigner
     from webapp.store import Store
     from webapp.store.rows import ChangeRow, RecordRow
 
@@ -169,6 +169,12 @@ def unsealed(store: Store) -> list[str]:
         return store.setups.to_seal(MOST_UNSEALED)
 
 
+def count_unsealed(store: Store) -> int:
+    """How many setups are signed off and have no sealed record yet."""
+    with store.reading():
+        return store.setups.count_to_seal()
+
+
 def _keep(store: Store, setup_id: str, pdf: bytes, now: datetime) -> str:
     digest = store.records.files.write(pdf)
     try:
@@ -184,9 +190,10 @@ def _keep(store: Store, setup_id: str, pdf: bytes, now: datetime) -> str:
 
 
 def _people(store: Store, state: Folded) -> list[PersonInRecord]:
-    """Everybody whom the record names: who ran it, signed it, answered, decided."""
+    """Everybody whom the record names: who ran it, signed it, stood beside, answered, decided."""
     named = {state["person"], *(signature["person"] for signature in state["signatures"])}
     named |= {question["answer"]["by"] for question in state["questions"] if question["answer"]}
+    named |= {beside["who"] for beside in state["beside"]}
     named |= {decided["by"] for decided in (state["sign_off"], state["not_accepted"]) if decided}
     people = [store.people.person(person) for person in sorted(one for one in named if one)]
     return [{"id": one["id"], "name": one["name"], "roles": one["roles"]} for one in people if one]

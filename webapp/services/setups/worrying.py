@@ -14,7 +14,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.written_sheet import WrittenSheet
-from webapp.domain.setup.worries import WorryRow
+from webapp.domain.setup.trouble.worries import WorryRow
+from webapp.domain.shop.fitted_machine import fixtures_of
 from webapp.services.errors import ClosedAlready, HowUnknown, NoSuchWorry
 from webapp.services.evidence.ledger import change
 from webapp.services.people.access import must_be_lead
@@ -45,6 +46,12 @@ def open_worries(store: Store) -> list[OpenWorry]:
         return _named(store, store.worries.open())
 
 
+def count_open(store: Store) -> int:
+    """How many worries are open."""
+    with store.reading():
+        return len(store.worries.open())
+
+
 def worry(store: Store, event: str) -> OpenWorry:
     """One worry, open or closed. Raises NoSuchWorry."""
     with store.reading():
@@ -54,12 +61,15 @@ def worry(store: Store, event: str) -> OpenWorry:
         return _named(store, [row])[0]
 
 
-def about_machine(store: Store, machine_id: str) -> list[OpenWorry]:
-    """Open worries about a machine, its vise or its probe, newest first, inside the caller's transaction."""
+def about_machine(store: Store, machine_id: str, fixture_id: str | None = None) -> list[OpenWorry]:
+    """Open worries about a machine, its probe and its vises, or only the one that is named; newest first,
+    inside the caller's transaction.
+    """
     machine = store.shop.item("machine", machine_id)
     if machine is None:
         return []
-    rows = store.worries.open_about(machine=machine_id, fixture=machine["fixture"], probe=machine["probe"])
+    fixtures = (fixture_id,) if fixture_id else fixtures_of(machine)
+    rows = store.worries.open_about(machine=machine_id, fixtures=fixtures, probe=machine["probe"])
     return _named(store, rows)
 
 
@@ -68,7 +78,7 @@ def about_setup(store: Store, sheet: WrittenSheet, setup: str) -> list[OpenWorry
     newest first, inside the caller's transaction.
     """
     rows = store.worries.open_about(
-        machine=sheet["machine"]["id"], fixture=sheet["fixture"]["id"], probe=sheet["probe"]["id"]
+        machine=sheet["machine"]["id"], fixtures=(sheet["fixture"]["id"],), probe=sheet["probe"]["id"]
     )
     return _named(store, [row for row in rows if row.setup != setup])
 
@@ -94,7 +104,9 @@ def close(store: Store, event: str, by: str, how: str, reason: str, now: datetim
 
 
 def _named(store: Store, rows: Sequence[WorryRow]) -> list[OpenWorry]:
-    people = {person["id"]: person["name"] for person in store.people.everybody()}
+    if not rows:
+        return []
+    people = store.people.names()
     machines, probes = store.shop.items("machine"), store.shop.items("probe")
     fixtures = store.shop.items("fixture")
     of_kind = {"machine": machines, "probe": probes, "vise": fixtures}

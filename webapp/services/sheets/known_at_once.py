@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from webapp.store import Store
 
 LATER = {"axes", "square", "compiled_at_utc", "expires_at_utc"}
-LATER_OF_SLOT = {"last_seen_at_utc", "last_values_nm"}
+LATER_OF_SLOT = {"last_seen_at_utc", "last_values_nm", "last_fixture_name"}
 LATER_OF_SHOP = {"offsets"}  # they begin with the moment at which a sheet is made
 LATER_OF_BOARD = {"since_utc", "by_name", "open_questions"}
 MOST_KEPT = 2_000
@@ -30,8 +30,8 @@ def known_at_once(store: Store, hashes: Collection[str]) -> dict[str, str]:
 
     A sheet never changes under its hash, so each is read once in this process.
     """
-    if len(_digests) > MOST_KEPT:
-        _digests.clear()
+    for one in list(_digests)[: len(_digests) - MOST_KEPT]:  # the oldest
+        _digests.pop(one, None)
     unread = [one for one in hashes if one not in _digests]
     for sheet_hash, text in store.setups.texts_of_sheets(unread).items():
         _digests[sheet_hash] = _digest(json.loads(text))

@@ -18,7 +18,7 @@ from webapp.domain.budget.lead_correlations import LeadCorrelation, lead_correla
 from webapp.domain.budget.lines import LeadLine, NamedLine, axis_lines, floor_of, lead_lines
 from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.probe.probe_health import CheckState, state_of
-from webapp.domain.shop.shop import Fixture, Machine, Probe, ShopRules
+from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.usual.usual import FloorInputs
 
 if TYPE_CHECKING:
@@ -30,34 +30,28 @@ SHIPPED_CONFIDENCE = "0.95"
 
 def floor(
     store: Store,
-    rules: ShopRules,
-    machine: Machine,
-    fixture: Fixture,
-    probe: Probe,
+    fitted: FittedMachine,
     axis: str,
     now: datetime | None = None,
 ) -> FloorInputs:
     """What the usual's floor stands on, inside the caller's transaction.
     Without `now` as the sheet in use has it.
     """
-    found = lines(store, rules, machine, fixture, probe, axis, now)
+    _, machine, fixture, probe = fitted
+    found = lines(store, fitted, axis, now)
     return floor_of(found, on_axis(correlations(store, machine.id, fixture.id, probe.id), found, axis))
 
 
 def lines(
     store: Store,
-    rules: ShopRules,
-    machine: Machine,
-    fixture: Fixture,
-    probe: Probe,
+    fitted: FittedMachine,
     axis: str,
     now: datetime | None = None,
 ) -> tuple[NamedLine, ...]:
     """The budget's lines of one axis, inside the caller's transaction."""
+    _, machine, fixture, probe = fitted
     changes = budget_changes(store, machine.id, fixture.id, probe.id)[0]
-    return axis_lines(
-        rules, machine, fixture, probe, axis, changes, _factor(store, machine.id, probe.id, now)
-    )
+    return axis_lines(fitted, axis, changes, _factor(store, fitted, now))
 
 
 def budget_changes(
@@ -91,7 +85,8 @@ def check_state(store: Store, probe_id: str, now: datetime) -> CheckState | None
     return state_of(store.numbers.last_check_at(probe_id), care["every_days"], now)
 
 
-def _factor(store: Store, machine_id: str, probe_id: str, now: datetime | None) -> float:
+def _factor(store: Store, fitted: FittedMachine, now: datetime | None) -> float:
+    probe_id = fitted.probe.id
     care = store.numbers.care(probe_id)
     if care is None:
         return 1.0
@@ -99,12 +94,12 @@ def _factor(store: Store, machine_id: str, probe_id: str, now: datetime | None) 
         state = check_state(store, probe_id, now)
         overdue = state is not None and state.overdue
     else:
-        overdue = _sheet_says_overdue(store, machine_id)
+        overdue = _sheet_says_overdue(store, fitted)
     return float(care["factor_hundredths"] / HUNDREDTHS) if overdue else 1.0
 
 
-def _sheet_says_overdue(store: Store, machine_id: str) -> bool:
-    kept = store.setups.sheet_in_use(machine_id)
+def _sheet_says_overdue(store: Store, fitted: FittedMachine) -> bool:
+    kept = store.setups.sheet_in_use(fitted.machine.id, fitted.fixture.id)
     sheet: WrittenSheet | None = json.loads(kept["text"]) if kept else None
     check = sheet["probe"].get("check") if sheet else None
     return bool(check and check["overdue"])

@@ -2,66 +2,69 @@
 the same sheet is handed out for as long as nothing on it changes.
 
 Rules:
+- a sheet is of a machine and one of its fixtures; a machine with several has one of each;
 - a sheet is worked out by the domain alone; here its inputs are read, in one view of the store;
 - a sheet is used again while its content, times aside, is the same and it is younger than half of its life;
   so a tablet always gets one that lasts, and does not get a new one at each question;
 - the store counts the changes of what a sheet is compiled from, for the shop, each machine and each fixture;
   while those numbers stand, only the clock can have changed anything, and it is looked at again every few
   minutes;
-- one thread compiles a machine's sheet at a time, and those that waited for it take the same;
-- every sheet that is handed out is kept by its hash for ever: events name it.
+- one thread compiles such a sheet at a time, and those that waited for it take the same;
+- every sheet that is handed out is kept by its hash: for ever where an event names it, else see `letting_go`.
 """
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from threading import Lock
-from typing import TYPE_CHECKING, Any, TypedDict, cast
+from typing import TYPE_CHECKING, TypedDict, cast
+from weakref import WeakKeyDictionary
 
-from webapp.domain.evidence.written_sheet import RedoOnSheet, Said, WorryOnSheet
-from webapp.domain.plain.axes import Axis
+from webapp.domain.evidence.written_sheet import Said, WrittenSheet
 from webapp.domain.plain.errors import DomainError
-from webapp.domain.plain.field_types import LONGEST_NAME
-from webapp.domain.procedure.procedure import Revision
+from webapp.domain.plain.levels import BESIDE
 from webapp.domain.sheet.sheet import (
     AxisPlan,
-    Board,
     Sheet,
     SheetPerson,
-    Waiting,
     compile_sheet,
-    lines_choice,
     plan_axes,
 )
-from webapp.domain.shop.fields import from_plain
-from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules
-from webapp.domain.shop.slots import SlotFamily, SlotKind, SlotRow, normalise_label
-from webapp.domain.usual.usual import FloorInputs, LinesChoice, SeatingValues, Usual
-from webapp.services.errors import NoShopYet, NoSuchFixture, NoSuchMachine, SheetCannotBeMade
+from webapp.domain.shop.fitted_machine import FittedMachine, Place
+from webapp.domain.shop.shop import Fixture, Machine, Seating
+from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label
+from webapp.domain.usual.usual import SeatingValues, Usual
+from webapp.services.errors import NoSuchMachine, SheetCannotBeMade
 from webapp.services.numbers import z_reading
 from webapp.services.numbers.histories import seating_history, usual_of
-from webapp.services.setups.board import machine_state, unsigned_at
 from webapp.services.setups.half_set import left_slots
-from webapp.services.setups.to_redo import SlotToRedo, slots_to_redo
-from webapp.services.setups.worrying import OpenWorry
+from webapp.services.setups.touched_at import touched_at
 from webapp.services.sheets import known_of_axis
+from webapp.services.sheets.board_here import board_at
 from webapp.services.sheets.cause_material import causes_now
-from webapp.services.times import from_text, later, utc_text
+from webapp.services.sheets.fitted_machines import fitted_machine, lines_of, places, places_on
+from webapp.services.sheets.stored_rows import procedure_used, slot_row
+from webapp.services.times import later, utc_text
 
 if TYPE_CHECKING:
-    from webapp.proof.keys import KeyRing
     from webapp.store import Store
-    from webapp.store.rows import SheetChecked, SheetInUseRow
-    from webapp.store.rows import SlotRow as StoredSlot
+    from webapp.store.rows import PersonRow, SheetChecked, SheetInUseRow
 
 
-class SheetOrRefusal(TypedDict):
-    """A machine's sheet of now, or why there is none."""
+class WhereOf(TypedDict):
+    """Whose sheet it is."""
 
     machine: str
+    fixture: str
+
+
+class SheetOrRefusal(WhereOf):
+    """A sheet of now, or why there is none."""
+
     hash: str | None
     text: str | None
     error: Said | None
@@ -70,26 +73,27 @@ class SheetOrRefusal(TypedDict):
 NO_TIME = ""
 CHECK_AGAIN = timedelta(minutes=5)
 LATEST_CHECK = timedelta(minutes=15)
-PROCEDURE = "current"
-_ONE_COMPILES: defaultdict[str, Lock] = defaultdict(Lock)
+_ONE_COMPILES: defaultdict[tuple[str, str | None], Lock] = defaultdict(Lock)
+_PLACES: WeakKeyDictionary[Store, tuple[int, tuple[Place, ...]]] = WeakKeyDictionary()
 
 
-def current_sheet(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> tuple[str, str]:
-    """Hash and text of the sheet for a machine, kept.
+def current_sheet(
+    store: Store, machine_id: str, now: datetime, fixture_id: str | None = None
+) -> tuple[str, str]:
+    """Hash and text of the sheet for a machine with one of its fixtures (None: the one that is offered
+    first), kept.
 
-    Raises NoSuchMachine, NoShopYet, SheetCannotBeMade,
+    Raises NoSuchMachine, NoSuchFixture, NoShopYet, SheetCannotBeMade,
     and the refusals of the domain (SheetError, SlotError …).
     """
-    with _ONE_COMPILES[machine_id]:
+    with _ONE_COMPILES[machine_id, fixture_id]:
         with store.reading():
-            kept, machine = (
-                store.setups.sheet_in_use(machine_id),
-                store.shop.item("machine", machine_id) or {},
-            )
-            version = _version(store.setups.sheet_versions(), machine_id, machine.get("fixture"))
-            if kept is not None and _is_right(kept, version, now, CHECK_AGAIN):
+            place = asked_place(store, machine_id, fixture_id)
+            kept = store.setups.sheet_in_use(*place)
+            version = _version(store.setups.sheet_versions(), place)
+            if kept is not None and _is_right(kept, version, _since(now, CHECK_AGAIN)):
                 return kept["hash"], kept["text"]
-            made, content = _inputs(store, keyring, machine_id, now)
+            made, content = _inputs(store, place, now)
         half_life_ago = utc_text(now - timedelta(hours=made.rules.sheet_hours / 2))
         times = (utc_text(now), later(now, hours=made.rules.sheet_hours))
         if (
@@ -102,34 +106,74 @@ def current_sheet(store: Store, keyring: KeyRing, machine_id: str, now: datetime
             sheet = made.compile(*times)
         with store.writing():
             store.setups.keep_sheet(sheet.hash, machine_id, sheet.text, content, times)
-            store.setups.use_sheet(machine_id, sheet.hash, version, times[0])
+            store.setups.use_sheet(*place, sheet.hash, version, times[0])
         return sheet.hash, sheet.text
 
 
-def _version(counted: Mapping[str, int], machine_id: str, fixture_id: str | None) -> str:
-    """How often what this machine's sheet is compiled from has changed:
+def asked_place(store: Store, machine_id: str, fixture_id: str | None) -> Place:
+    """Whose sheet is asked for. Raises NoSuchMachine."""
+    on_it = places_on(store, machine_id)
+    if not on_it:
+        raise NoSuchMachine(machine=machine_id)
+    return on_it[0] if fixture_id is None else Place(machine_id, fixture_id)
+
+
+def _version(counted: Mapping[str, int], place: Place) -> str:
+    """How often what this sheet is compiled from has changed:
     by the shop, the machine, the fixture.
     """
-    subjects = ("shop", f"machine:{machine_id}", f"fixture:{fixture_id}")
+    subjects = ("shop", f"machine:{place.machine}", f"fixture:{place.fixture}")
     return ".".join(str(counted.get(subject, 0)) for subject in subjects)
 
 
-def _is_right(kept: SheetChecked | SheetInUseRow, version: str, now: datetime, within: timedelta) -> bool:
-    """Whether nothing changed since the sheet was found right, not longer ago than that:
+def _since(now: datetime, within: timedelta) -> tuple[str, str]:
+    """This long before now, and now, as times are kept."""
+    return utc_text(now - within), utc_text(now)
+
+
+def _is_right(kept: SheetChecked | SheetInUseRow, version: str, recent: tuple[str, str]) -> bool:
+    """Whether nothing changed since the sheet was found right, and that was between these times:
     time changes little.
     """
-    recent = utc_text(now - within) < kept["checked_at_utc"] <= utc_text(now)
-    return bool(recent and kept["version"] == version)
+    return recent[0] < kept["checked_at_utc"] <= recent[1] and kept["version"] == version
 
 
-def _inputs(store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> tuple[_Inputs, str]:
+def _places(store: Store, shop_version: int) -> tuple[Place, ...]:
+    """Every fixture on every machine, read again when the shop has changed: every tablet that asks for news
+    needs it.
+    """
+    known = _PLACES.get(store)
+    if known is None or known[0] != shop_version:
+        known = _PLACES[store] = shop_version, places(store)
+    return known[1]
+
+
+def _offered_first(everywhere: Sequence[Place]) -> tuple[Place, ...]:
+    """Of each machine the fixture that is offered first."""
+    first: dict[str, Place] = {}
+    for place in everywhere:
+        first.setdefault(place.machine, place)
+    return tuple(first.values())
+
+
+def _inputs(store: Store, place: Place, now: datetime) -> tuple[Inputs, str]:
     """What a sheet is compiled from, and the hash of the sheet without its times."""
-    made = _Inputs(store, keyring, machine_id, now)
+    made = Inputs(store, place, now)
     return made, made.compile(NO_TIME, NO_TIME).hash
 
 
-def current_hashes(store: Store, keyring: KeyRing, now: datetime) -> dict[str, str]:
-    """The hash of each machine's sheet, by machine; a machine whose sheet cannot be made is left out.
+def sheet_unkept(store: Store, place: Place, now: datetime) -> WrittenSheet:
+    """A sheet as it would be made now, inside the caller's transaction, for nobody to work by.
+    Raises as `current_sheet` does.
+    """
+    made = Inputs(store, place, now).compile(NO_TIME, NO_TIME)
+    return cast("WrittenSheet", json.loads(made.text))
+
+
+def current_hashes(store: Store, now: datetime, *, first_only: bool = False) -> dict[Place, str]:
+    """The hash of each sheet of now, by machine and fixture, those of a machine in the order in which its
+    fixtures are offered; one that cannot be made is left out. `first_only`: for whoever cannot be asked which
+    fixture, of each machine the one that is offered first, or none.
 
     What changed is compiled anew. For the clock alone one sheet a call is looked at again, the one that waits
     longest, so that nobody who asks for news waits for all of them; none goes longer than LATEST_CHECK
@@ -137,270 +181,169 @@ def current_hashes(store: Store, keyring: KeyRing, now: datetime) -> dict[str, s
     """
     with store.reading():
         counted, kept = store.setups.sheet_versions(), store.setups.sheets_in_use()
-        machines = store.shop.items("machine")
-    versions = {machine: _version(counted, machine, value["fixture"]) for machine, value in machines.items()}
+        everywhere = _places(store, counted.get("shop", 0))
+    wanted = _offered_first(everywhere) if first_only else everywhere
+    versions = {place: _version(counted, place) for place in wanted}
+    recent, anew = (_since(now, within) for within in (LATEST_CHECK, CHECK_AGAIN))
     due = [
-        machine
-        for machine, version in versions.items()
-        if machine not in kept or not _is_right(kept[machine], version, now, LATEST_CHECK)
+        place
+        for place, version in versions.items()
+        if place not in kept or not _is_right(kept[place], version, recent)
     ]
     by_clock = [
-        (kept[machine]["checked_at_utc"], machine)
-        for machine, version in versions.items()
-        if machine not in due and not _is_right(kept[machine], version, now, CHECK_AGAIN)
+        (kept[place]["checked_at_utc"], place)
+        for place, version in versions.items()
+        if place not in due and not _is_right(kept[place], version, anew)
     ]
-    found = {machine: kept[machine]["hash"] for machine in versions if machine not in due}
-    for machine in (*due, *(machine for _, machine in sorted(by_clock)[:1])):
+    found = {place: kept[place]["hash"] for place in versions if place not in due}
+    for place in (*due, *(place for _, place in sorted(by_clock)[:1])):
         try:
-            found[machine], _ = current_sheet(store, keyring, machine, now)
+            found[place], _ = current_sheet(store, place.machine, now, place.fixture)
         except DomainError:
-            found.pop(machine, None)
-    return found
+            found.pop(place, None)
+    return {place: found[place] for place in versions if place in found}
 
 
-def current_sheets(store: Store, keyring: KeyRing, now: datetime) -> list[SheetOrRefusal]:
-    """For each machine: machine, hash, text, error.
+def current_sheets(store: Store, now: datetime) -> list[SheetOrRefusal]:
+    """For each fixture on each machine: machine, fixture, hash, text, error.
     A sheet that cannot be made has None and the refusal as error.
     """
     with store.reading():
-        machines = list(store.shop.items("machine"))
+        all_places = places(store)
     found: list[SheetOrRefusal] = []
-    for machine in machines:
+    for machine, fixture in all_places:
+        here: WhereOf = {"machine": machine, "fixture": fixture}
         try:
-            sheet_hash, text = current_sheet(store, keyring, machine, now)
-            found.append({"machine": machine, "hash": sheet_hash, "text": text, "error": None})
+            sheet_hash, text = current_sheet(store, machine, now, fixture)
+            found.append({**here, "hash": sheet_hash, "text": text, "error": None})
         except DomainError as error:
             refusal: Said = {"code": error.code, "fields": error.fields}
-            found.append({"machine": machine, "hash": None, "text": None, "error": refusal})
+            found.append({**here, "hash": None, "text": None, "error": refusal})
     return found
 
 
-def usuals(store: Store, machine_id: str) -> dict[str, Usual]:
-    """The usual of each axis that is touched on a machine's fixture, in one view.
-    Raises NoSuchMachine, NoShopYet.
+def usuals(store: Store, machine_id: str, fixture_id: str | None = None) -> dict[str, Usual]:
+    """The usual of each axis that is touched on one of a machine's fixtures (None: the one that is offered
+    first), in one view. Raises NoSuchMachine, NoSuchFixture, NoShopYet.
     """
     with store.reading():
-        machine = _item(store, Machine, "machine", machine_id)
-        fixture = _item(store, Fixture, "fixture", machine.fixture)
-        parts = _rules(store), machine, fixture, _item(store, Probe, "probe", machine.probe)
-        histories = {face.axis: seating_history(store, fixture.id, face.axis) for face in fixture.faces}
-        return {axis: _usual(store, *parts, axis, history) for axis, history in histories.items()}
+        fitted = fitted_machine(store, machine_id, fixture_id)
+        faces = fitted.fixture.faces
+        histories = {face.axis: seating_history(store, fitted.fixture.id, face.axis) for face in faces}
+        return {axis: _usual(store, fitted, axis, history) for axis, history in histories.items()}
 
 
-class _Inputs:
-    """All that a sheet is compiled from, read once."""
+class Inputs:
+    """All that a sheet is compiled from, read once. Who and which revision it is for may be put otherwise."""
 
-    def __init__(self, store: Store, keyring: KeyRing, machine_id: str, now: datetime) -> None:
-        self.rules = _rules(store)
-        self._machine = _item(store, Machine, "machine", machine_id)
-        self._fixture = _item(store, Fixture, "fixture", self._machine.fixture)
-        self._probe = _item(store, Probe, "probe", self._machine.probe)
-        self._people = _people(store, machine_id, utc_text(now))
-        self._leads = _leads(store)
-        self._slots = _slots(store, self._machine, now)
-        self._seating = _seating(store, self._fixture)
-        self._practised = store.setups.with_values_at(self._seating.id, self.rules.cautions_once_a_shift)
-        self._board = _board(store, machine_id, now)
-        self._probe_check = known_of_axis.check_state(store, self._probe.id, now)
-        self._probe_checked_at_utc = store.numbers.last_check_at(self._probe.id)
-        self._revision = current_procedure(store)
-        self._z_reading = z_reading.holding(store, self._machine, self._probe)
+    def __init__(self, store: Store, place: Place, now: datetime) -> None:
+        machine_id = place.machine
+        self._fitted = fitted_machine(store, *place)
+        self.rules, machine, fixture, probe = self._fitted
+        self.machine = machine
+        everybody = store.people.everybody()
+        names = {person["id"]: person["name"] for person in everybody}
+        self.people = _people(store, everybody, machine_id, utc_text(now))
+        self.leads = _leads(everybody)
+        self._beside = _beside(store, machine)
+        self.slots = _slots(store, machine, now, names)
+        self._seating = _seating(store, fixture)
+        self.practised = store.setups.with_values_at(self._seating.id, self.rules.cautions_once_a_shift)
+        self.board = board_at(store, place, now, names)
+        self._probe_check = known_of_axis.check_state(store, probe.id, now)
+        self._probe_checked_at_utc = store.numbers.last_check_at(probe.id)
+        self.revision = procedure_used(store, fixture.id)
+        self._z_reading = z_reading.holding(store, machine, probe)
         self._axes = self._plan(store, now)
-        self._pin_key = keyring.pin_jwk
 
     def compile(self, compiled_at_utc: str, expires_at_utc: str) -> Sheet:
         """The sheet with these two times."""
         return compile_sheet(
-            rules=self.rules,
-            machine=self._machine,
-            fixture=self._fixture,
+            fitted=self._fitted,
             seating=self._seating,
-            probe=self._probe,
             probe_check=self._probe_check,
             probe_checked_at_utc=self._probe_checked_at_utc,
             z_reading=self._z_reading,
-            people=self._people,
-            leads=self._leads,
-            practised=self._practised,
-            slots=self._slots,
-            board=self._board,
+            beside=self._beside,
+            people=self.people,
+            leads=self.leads,
+            practised=self.practised,
+            slots=self.slots,
+            board=self.board,
             axes=self._axes,
-            revision=self._revision,
-            pin_key=self._pin_key,
+            revision=self.revision,
             compiled_at_utc=compiled_at_utc,
             expires_at_utc=expires_at_utc,
         )
 
     def _plan(self, store: Store, now: datetime) -> tuple[AxisPlan, ...]:
-        parts = self.rules, self._machine, self._fixture, self._probe
-        fixture = self._fixture.id
-        histories = {face.axis: seating_history(store, fixture, face.axis) for face in self._fixture.faces}
-        usuals_now = {axis: _usual(store, *parts, axis, history, now) for axis, history in histories.items()}
-        unit = self._machine.unit
-        choices = {axis: lines_of(store, self.rules, fixture, axis, unit) for axis in histories}
-        causes = causes_now(store, *parts[1:], usuals_now, choices, self._slots, histories)
-        return plan_axes(*parts, usuals_now, causes, self._z_reading)
-
-
-def current_procedure(store: Store) -> Revision:
-    """The published procedure in use, inside the caller's transaction.
-    Raises NoShopYet, RevisionChangedError.
-    """
-    value = store.shop.item("procedure", PROCEDURE)
-    if value is None:
-        raise NoShopYet
-    return Revision.from_text(value["text"], value["hash"])
-
-
-def lines_of(store: Store, rules: ShopRules, fixture_id: str, axis: str, unit: str) -> LinesChoice:
-    """The lead's choice for one fixture and axis, the shop's where there is none of its own."""
-    own, shops = store.shop.choice(fixture_id, axis), lines_choice(rules, axis, unit)
-    if own is None:
-        return shops
-    return replace(
-        shops,
-        ask_one_in=own["ask_one_in"],
-        stop_one_in=own["stop_one_in"],
-        ceiling_nm=own["ceiling_nm"],
-        coverage_factor=own["coverage_factor"],
-        stop_length_nm=own["stop_length_nm"],
-    )
-
-
-@dataclass(frozen=True)
-class AxisParts:
-    """All that the usual of one fixture's axis is worked out from, its values aside."""
-
-    rules: ShopRules
-    machine: Machine
-    machine_id: str
-    fixture: Fixture
-    face: FixtureFace
-    floor: FloorInputs
-    choice: LinesChoice
-    has_own_choice: bool
-
-
-def axis_parts(store: Store, fixture_id: str, axis: str) -> AxisParts:
-    """The parts of an axis that is touched on a fixture in use, inside the caller's transaction.
-
-    Raises NoShopYet, NoSuchFixture, SheetCannotBeMade.
-    """
-    for machine_id, value in store.shop.items("machine").items():
-        if value["fixture"] == fixture_id:
-            parts = machine_parts(store, machine_id)
-            for face in parts[2].faces:
-                if face.axis == axis:
-                    return _axis_parts(store, machine_id, *parts, face)
-    raise NoSuchFixture(fixture=fixture_id[:LONGEST_NAME])
-
-
-def parts_of_axes(store: Store, machine_id: str) -> tuple[AxisParts, ...]:
-    """The parts of every axis that is touched at a machine,
-    inside the caller's transaction. Raises as above.
-    """
-    parts = machine_parts(store, machine_id)
-    return tuple(_axis_parts(store, machine_id, *parts, face) for face in parts[2].faces)
-
-
-def _axis_parts(
-    store: Store, machine_id: str, rules: ShopRules, machine: Machine, fixture: Fixture, probe: Probe,
-    face: FixtureFace,
-) -> AxisParts:  # fmt: skip
-    floor = known_of_axis.floor(store, rules, machine, fixture, probe, face.axis)
-    choice = lines_of(store, rules, fixture.id, face.axis, machine.unit)
-    own = store.shop.choice(fixture.id, face.axis)
-    return AxisParts(rules, machine, machine_id, fixture, face, floor, choice, own is not None)
+        _, machine, fixture, probe = fitted = self._fitted
+        histories = {face.axis: seating_history(store, fixture.id, face.axis) for face in fixture.faces}
+        usuals_now = {axis: _usual(store, fitted, axis, history, now) for axis, history in histories.items()}
+        choices = {axis: lines_of(store, fitted, axis) for axis in histories}
+        causes = causes_now(store, machine, fixture, probe, usuals_now, choices, self.slots, histories)
+        return plan_axes(fitted, usuals_now, causes, self._z_reading)
 
 
 def _usual(
     store: Store,
-    rules: ShopRules,
-    machine: Machine,
-    fixture: Fixture,
-    probe: Probe,
+    fitted: FittedMachine,
     axis: str,
     history: Sequence[SeatingValues],
     now: datetime | None = None,
 ) -> Usual:
-    floor = known_of_axis.floor(store, rules, machine, fixture, probe, axis, now)
-    choice = lines_of(store, rules, fixture.id, axis, machine.unit)
-    return usual_of(store, fixture.id, axis, history, floor, choice, machine.display)
+    floor = known_of_axis.floor(store, fitted, axis, now)
+    choice = lines_of(store, fitted, axis)
+    return usual_of(store, fitted.fixture.id, axis, history, floor, choice, fitted.machine.display)
 
 
-def machine_parts(store: Store, machine_id: str) -> tuple[ShopRules, Machine, Fixture, Probe]:
-    """A machine with all that belongs to it, inside the caller's transaction.
-
-    Raises NoShopYet, NoSuchMachine, SheetCannotBeMade.
-    """
-    machine = _item(store, Machine, "machine", machine_id)
-    fixture = _item(store, Fixture, "fixture", machine.fixture)
-    return _rules(store), machine, fixture, _item(store, Probe, "probe", machine.probe)
-
-
-def _rules(store: Store) -> ShopRules:
-    value = store.shop.item("shop", "shop")
-    if value is None:
-        raise NoShopYet
-    return from_plain(ShopRules, value)
-
-
-def _item(store: Store, kind: type[Any], word: str, item_id: str) -> Any:
-    value = store.shop.item(word, item_id)
-    if value is None and word == "machine":
-        raise NoSuchMachine(machine=item_id)
-    if value is None:
-        raise SheetCannotBeMade(machine=item_id, what_code="services.part_missing")
-    return from_plain(kind, value)
-
-
-def _people(store: Store, machine_id: str, now_utc: str) -> list[SheetPerson]:
+def _people(store: Store, everybody: Sequence[PersonRow], machine_id: str, now_utc: str) -> list[SheetPerson]:
     """Active operators with an authorisation that is still running or yet to begin;
     the longest one counts.
     """
     until: dict[str, str | None] = {}
+    alone: set[str] = set()
     for row in store.people.authorisations(machine=machine_id):
         over = row["until_utc"] is not None and row["until_utc"] <= now_utc
         if row["withdrawn_at_utc"] is None and not over:
             ends = [row["until_utc"], until.get(row["person"], row["until_utc"])]
             until[row["person"]] = None if None in ends else max(end for end in ends if end is not None)
+            if row["level"] != BESIDE:
+                alone.add(row["person"])
     return [
-        SheetPerson(person["id"], person["name"], until[person["id"]])
-        for person in store.people.everybody()
+        SheetPerson(person["id"], person["name"], until[person["id"]], beside=person["id"] not in alone)
+        for person in everybody
         if person["id"] in until and person["active"] and "operator" in person["roles"]
     ]
 
 
-def _slots(store: Store, machine: Machine, now: datetime) -> list[SlotRow]:
-    """The register in the order in which the control counts its slots."""
-    names = {person["id"]: person["name"] for person in store.people.everybody()}
+def _slots(store: Store, machine: Machine, now: datetime, names: dict[str, str]) -> list[SlotRow]:
+    """The register in the order in which the control counts its slots. A slot that is nobody's is left out
+    where the machine does not have it any more.
+    """
     family = SlotFamily(machine.labels)
     places = {label: place for place, label in enumerate(family.labels)}
     left = left_slots(store, machine.id, now)
+    touched = touched_at(store, machine)
     rows = [
         replace(
             slot_row(row, names),
+            last_fixture_name=touched.get(row["label"]),
             missing_axes=left[row["label"]].missing if row["label"] in left else (),
             not_usable_axes=left[row["label"]].not_usable if row["label"] in left else (),
         )
         for row in store.shop.slots(machine.id)
+        if row["kind"] != "free" or row["label"] in places
     ]
     return sorted(rows, key=lambda row: places[normalise_label(row.label, family)])
 
 
-def slot_row(row: StoredSlot, names: Mapping[str, str]) -> SlotRow:
-    """A row of the register as the domain takes it."""
-    values = row["last_values"]
-    return SlotRow(
-        label=row["label"],
-        kind=cast("SlotKind", row["kind"]),
-        owner_id=row["owner"],
-        owner_name=names.get(row["owner"]) if row["owner"] else None,
-        until_utc=from_text(row["until_utc"]) if row["until_utc"] else None,
-        last_values_nm={Axis(axis): value for axis, value in values.items()} if values else None,
-        last_seen_at_utc=from_text(row["last_seen_at_utc"]) if row["last_seen_at_utc"] else None,
-        held_back=bool(row["held_back"]),
-    )
+def _beside(store: Store, machine: Machine) -> tuple[tuple[str, str], ...]:
+    """Id and name of each fixture on a machine that has several; else nothing, and nothing is read."""
+    if not machine.more_fixtures:
+        return ()
+    named = {key: str(value["name"]) for key, value in store.shop.items("fixture").items()}
+    return tuple((one, named.get(one, one)) for one in machine.fixtures)
 
 
 def _seating(store: Store, fixture: Fixture) -> Seating:
@@ -410,52 +353,10 @@ def _seating(store: Store, fixture: Fixture) -> Seating:
     return Seating(row["id"], row["since_utc"])
 
 
-def _board(store: Store, machine_id: str, now: datetime) -> Board:
-    names = {person["id"]: person["name"] for person in store.people.everybody()}
-    state = machine_state(store, machine_id, now, names)
-    # A tablet of an earlier version knows no state of this name, and shows the nearest that is not clear.
-    known = "unknown" if state["state"] == "worry" else state["state"]
-    worries = tuple(_worry(one) for one in state["worries"])
-    left = (state["since_utc"], state["by_name"], state["open_questions"])
-    redo = tuple(_redo(one) for one in slots_to_redo(store, machine_id, names))
-    unsigned = tuple(
-        Waiting(one["person_name"], one["tablet"], one["since_utc"])
-        for one in unsigned_at(store, machine_id, names)
-    )
-    return Board(known, *left, worries, left=state["state"], redo=redo, unsigned=unsigned)
-
-
-def _worry(one: OpenWorry) -> WorryOnSheet:
-    row = one.row
-    return {
-        "event": row.event,
-        "worry": row.kind,
-        "about": row.about,
-        "blocks": row.blocks,
-        "text": row.text,
-        "at_utc": row.at_utc,
-        "by_name": one.by_name,
-        "thing_name": one.thing_name,
-        "machine_name": one.machine_name,
-    }
-
-
-def _redo(one: SlotToRedo) -> RedoOnSheet:
-    return {
-        "label": one.label,
-        "person": one.person,
-        "why": one.why,
-        "axis": one.axis,
-        "reason": one.reason,
-        "by_name": one.by_name,
-        "at_utc": one.at_utc,
-    }
-
-
-def _leads(store: Store) -> list[SheetPerson]:
+def _leads(everybody: Sequence[PersonRow]) -> list[SheetPerson]:
     """Active leads: who may lift a stop at the tablet."""
     return [
         SheetPerson(person["id"], person["name"], None)
-        for person in store.people.everybody()
+        for person in everybody
         if person["active"] and "lead" in person["roles"]
     ]

@@ -13,16 +13,19 @@ from typing import TYPE_CHECKING
 
 from webapp.domain.plain.zones import day_begins_utc
 from webapp.domain.shop.class_list import ClassList, Invited, read_class_list
-from webapp.services.errors import DayIsOver, NoSuchMachine, PersonKnownAlready, SignInRefused
+from webapp.domain.shop.levels import Held
+from webapp.services.errors import DayIsOver, NoSuchMachine, PersonKnownAlready
 from webapp.services.evidence.ledger import change
 from webapp.services.people import names as people_names
 from webapp.services.people.access import check_secret, give_first_secrets, must_be_lead, set_first_secrets
+from webapp.services.people.errors import SignInRefused
 from webapp.services.people.secret_rules import check_passphrase, check_pin, hash_passphrase, hash_pin
-from webapp.services.shop.register import checked_roles, checked_time
+from webapp.services.shop.register import authorise_here, checked_level, checked_roles, checked_time
 from webapp.services.times import utc_text
+from webapp.services.typed_reasons import note_text
 
 if TYPE_CHECKING:
-    from webapp.proof.keys import KeyRing
+    from webapp.proof.keys.key_ring import KeyRing
     from webapp.store import Store
 
 
@@ -36,17 +39,21 @@ class FirstSecrets:
 
 @dataclass(frozen=True)
 class Rights:
-    """What a class is let in with: roles, and machines until a time (exclusive; None: until withdrawn)."""
+    """What a class is let in with: roles, and machines until a time (exclusive; None: until withdrawn), alone
+    or with a lead beside (which has to be said where there are machines), with what is noted of the training.
+    """
 
     roles: Sequence[str]
     machines: Sequence[str]
     until_utc: str | None
+    level: str | None = None
+    training: str = ""
 
 
 def read_list(store: Store, text: str) -> ClassList:
     """The people of a typed list beside those that there are, and what is wrong with it."""
     with store.reading():
-        known = {row["id"]: row["name"] for row in store.people.everybody()}
+        known = store.people.names()
     return read_class_list(text, known)
 
 
@@ -61,10 +68,12 @@ def let_in(
 ) -> None:
     """Open an account for each with first secrets (by short name).
 
-    Raises RoleMissing, RoleUnknown, NoSuchMachine, TimeRefused, PersonKnownAlready, and what the checks of
-    secrets raise; nothing is stored then.
+    Raises RoleMissing, RoleUnknown, NoSuchMachine, TimeRefused, LevelMissing, LevelUnknown,
+    PersonKnownAlready, and what the checks of secrets raise; nothing is stored then.
     """
     roles, until = checked_roles(rights.roles), checked_time(rights.until_utc)
+    training = note_text(rights.training)
+    level = checked_level(rights.level) if rights.machines else ""
     hashes = {one.id: _hashes(keyring, one.id, secrets[one.id]) for one in people}
     with store.writing():
         must_be_lead(store, by)
@@ -78,9 +87,7 @@ def let_in(
             added = people_names.add(store, one.id, one.name, roles)
             change(store, "person.added", by, one.id, None, added, now)
             for machine in rights.machines:
-                store.people.authorise(one.id, machine, utc_text(now), until)
-                data = {"machine": machine, "until_utc": until}
-                change(store, "person.authorised", by, one.id, None, data, now)
+                authorise_here(store, one.id, machine, until, by, now, Held(level, training))
             give_first_secrets(store, one.id, hashes[one.id], by, now)
 
 

@@ -2,8 +2,9 @@
 
 Rules:
 - the whole file is applied in one transaction, or nothing of it;
-- what the file leaves out is taken out of use and stays stored;
-  a slot that is somebody's keeps what was seen in it;
+- what the file leaves out is taken out of use and stays stored: a slot that it does not name is set free,
+  and every slot keeps what was seen in it;
+- a file after which a machine's sheet would not hold what a record proves is refused, with every reason;
 - loading the same file again changes nothing and appends nothing;
 - whoever is new gets first secrets made by chance, handed back once and never stored as they are.
 """
@@ -13,27 +14,40 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NotRequired, TypedDict
 
-from webapp.domain.plain.errors import DomainError
+from webapp.domain.evidence.told import AT_DESK, PROCEDURE
+from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.procedure.procedure import Procedure, publish
 from webapp.domain.shop.fields import as_plain, from_plain
+from webapp.domain.shop.fitted_machine import fixtures_of
 from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules
-from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
-from webapp.services.evidence.ledger import change
+from webapp.domain.shop.shop_file import (
+    Authorisation,
+    SeatingStart,
+    Shop,
+    ShopFileError,
+    SlotAssignment,
+    new_owner_faults,
+    seatings_to_come,
+)
+from webapp.services.evidence.ledger import change, on_ledger
 from webapp.services.people import names
 from webapp.services.people.access import give_first_secrets
 from webapp.services.people.secret_rules import check_passphrase, check_pin, hash_passphrase, hash_pin
-from webapp.services.sheets.preparing import PROCEDURE
+from webapp.services.sheets.holding_here import ShortAt, short_now, short_since
+from webapp.services.shop import bolted
+from webapp.services.shop.loaded_rights import differences
 from webapp.services.shop.register import close_account
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
-    from webapp.proof.keys import KeyRing
+    from webapp.proof.keys.key_ring import KeyRing
     from webapp.store import Store
+    from webapp.store.rows import PersonRow
 
 LEFT_OUT = "not in the shop file"
+OUT_OF_USE = "out of use in the shop file"
 
 # "passphrase" or "pin" -> a value made by chance that the rules of secrets take.
 MakeSecret = Callable[[str], str]
@@ -62,18 +76,25 @@ def load(
     "secrets": {"passphrase","pin"}, which are shown once.
 
     With `dry_run` the same is worked out and nothing stays. `by` is a person's id,
-    or ledger.SERVER at the first start. Raises a DomainError of the shop's values and stores nothing then.
+    or ledger.SERVER at the first start. Raises a DomainError of the shop's values, and ShopFileError for a
+    seating that is still to come, a slot for somebody who can have none, or a machine at which its procedure
+    would not hold, and stores nothing then.
     """
+    if faults := [*seatings_to_come(shop, utc_text(now)), *_owner_faults(store, shop)]:
+        raise ShopFileError(faults)
     secrets = _first_secrets(store, shop, make_secret, keyring, once=dry_run)
     changes: list[Change] = []
     with suppress(_OnlyLooked), store.writing():
-        loader = _Loader(store, by, now)
+        short, loader = short_now(store, store.shop.items("machine")), _Loader(store, by, now)
+        fixtures = {machine: fixtures_of(value) for machine, value in store.shop.items("machine").items()}
         loader.items("shop", {"shop": as_plain(shop.rules)})
         loader.items("fixture", {one.id: as_plain(one) for one in shop.fixtures})
         loader.items("probe", {one.id: as_plain(one) for one in shop.probes})
         loader.items("machine", {one.id: as_plain(one) for one in shop.machines})
         loader.procedure(shop.procedure)
+        _must_hold(store, short)
         loader.seatings(shop.seatings)
+        _must_be_bolted(store, shop.machines, fixtures)
         loader.people(shop.people, secrets)
         loader.authorisations(shop.authorisations)
         loader.slots(shop.slots)
@@ -83,6 +104,34 @@ def load(
         if changes:
             change(store, "shop.loaded", by, "shop", None, {"changes": len(changes)}, now)
     return changes
+
+
+def _owner_faults(store: Store, shop: Shop) -> list[Finding]:
+    with store.reading():
+        machines = store.shop.items("machine")
+        rows = [row for machine in machines for row in store.shop.slots(machine)]
+    owners = {(row["machine"], row["label"]): row["owner"] for row in rows}
+    return new_owner_faults(shop, owners, machines)
+
+
+def _must_hold(store: Store, before: Sequence[ShortAt]) -> None:
+    faults = [
+        Finding(fault.code, {**fault.fields, "place": f"machine “{one.place.machine}”"})
+        for one in short_since(short_now(store, store.shop.items("machine")), before)
+        for fault in one.faults
+    ]
+    if faults:
+        raise ShopFileError(faults)
+
+
+def _must_be_bolted(store: Store, machines: Sequence[Machine], before: Mapping[str, Sequence[str]]) -> None:
+    found = [
+        Finding(fault.code, {**fault.fields, "place": f"machine “{machine.id}”"})
+        for machine in machines
+        for fault in bolted.faults(store, machine, before.get(machine.id, ()))
+    ]
+    if found:
+        raise ShopFileError(found)
 
 
 class _OnlyLooked(Exception):
@@ -124,22 +173,27 @@ class _Loader:
         """Machines, fixtures, probes, the shop's rules."""
         before = self._store.shop.items(kind)
         for item_id, value in wanted.items():
-            value = _as_stored(value)  # noqa: PLW2901
+            value = as_stored(value)  # noqa: PLW2901
             if item_id not in before or _as_now(kind, before[item_id]) != value:
                 self._store.shop.put(kind, item_id, value)
                 self._note(
                     f"{kind}.{'changed' if item_id in before else 'added'}",
                     item_id,
-                    {"value": _on_ledger(value)},
+                    {"value": on_ledger(value)},
                 )
-        for item_id in before.keys() - wanted.keys():
+        # A colon stands in what the desk alone keeps there: a shop file has no words for it.
+        for item_id in {one for one in before if ":" not in one} - wanted.keys():
             self._store.shop.retire(kind, item_id)
             self._note(f"{kind}.retired", item_id, {})
 
     def procedure(self, wanted: Procedure) -> None:
-        """The procedure: published first, which asks whether it may be."""
+        """The procedure: published first, which asks whether it may be. What was published at the desk
+        stays: a shop file has no words for it.
+        """
         revision = publish(wanted)
         before = self._store.shop.item("procedure", PROCEDURE)
+        if before is not None and before.get("from") == AT_DESK:
+            return
         if before is None or before["hash"] != revision.hash:
             value = {"hash": revision.hash, "text": revision.text}
             self._store.shop.put("procedure", revision.hash, value)
@@ -153,7 +207,8 @@ class _Loader:
         for start in wanted:
             if all(known["id"] != start.id for known in self._store.shop.seatings(start.fixture)):
                 self._store.shop.start_seating(start.id, start.fixture, start.since_utc, start.reason)
-                self._note("seating.started", start.fixture, {"seating": start.id, "reason": start.reason})
+                data = {"seating": start.id, "reason": start.reason, "since_utc": start.since_utc}
+                self._note("seating.started", start.fixture, data)
 
     def people(self, wanted: Sequence[Person], secrets: Secrets) -> None:
         """Accounts: new ones with first secrets, changed ones, and those left out are closed."""
@@ -162,36 +217,32 @@ class _Loader:
             if person.id not in before:
                 self._add(person, secrets)
                 continue
-            known, data = before[person.id], {"name": person.name, "roles": list(person.roles)}
-            if (known["name"], known["roles"], known["active"]) != (data["name"], data["roles"], True):
-                called = names.call(self._store, known, person.name)
-                roles = data["roles"]
-                self._store.people.change(person.id, roles=roles, active=True, disabled_at_utc=None)
-                said = {**called, "roles": roles, "before": known["roles"], "active_before": known["active"]}
-                self._note("person.changed", person.id, data, said)
+            self._change(before[person.id], person)
         kept = {person.id for person in wanted}
         for person_id, row in before.items():
             if row["active"] and person_id not in kept:
-                close_account(self._store, person_id, LEFT_OUT, self._by, self._now)
-                self.changes.append({"type": "person.disabled", "subject": person_id, "data": {}})
+                self._close(person_id, LEFT_OUT)
 
     def authorisations(self, wanted: Sequence[Authorisation]) -> None:
         """Authorisations that are not there yet, and those that are no longer wanted."""
-        running = {
-            (row["person"], row["machine"], row["until_utc"]): row["number"]
-            for row in self._store.people.authorisations()
-            if row["withdrawn_at_utc"] is None
-        }
-        asked = {(one.person, one.machine, one.until_utc) for one in wanted}
-        for person, machine, until_utc in sorted(running.keys() - asked, key=str):
-            self._store.people.withdraw(running[person, machine, until_utc], utc_text(self._now))
-            self._note("person.authorisation_withdrawn", person, {"machine": machine, "reason": LEFT_OUT})
-        for person, machine, until_utc in sorted(asked - running.keys(), key=str):
-            self._store.people.authorise(person, machine, utc_text(self._now), until_utc)
-            self._note("person.authorised", person, {"machine": machine, "until_utc": until_utc})
+        ended, given = differences(self._store.people.authorisations(), wanted)
+        for row in ended:
+            self._store.people.withdraw(row["number"], utc_text(self._now))
+            data = {"machine": row["machine"], "reason": LEFT_OUT}
+            self._note("person.authorisation_withdrawn", row["person"], data)
+        for one in given:
+            noted = {"level": one.how.level, "training": one.how.training or None, "given_by": self._by}
+            at = utc_text(self._now)
+            self._store.people.authorise(one.person, one.machine, at, one.until_utc, **noted)
+            until = {"machine": one.machine, "until_utc": one.until_utc}
+            self._note(
+                "person.authorised",
+                one.person,
+                until | {"level": one.how.level, "training": one.how.training},
+            )
 
     def slots(self, wanted: Sequence[SlotAssignment]) -> None:
-        """The registers of all machines."""
+        """The registers of all machines. What the file leaves out is set free and keeps its last values."""
         asked = {(one.machine, one.label): (one.kind, one.owner, one.until_utc) for one in wanted}
         machines = {*self._store.shop.items("machine"), *(machine for machine, _ in asked)}
         before = {
@@ -199,14 +250,42 @@ class _Loader:
             for machine in machines
             for row in self._store.shop.slots(machine)
         }
+        for machine, label in sorted(before.keys() - asked.keys()):
+            self._set_free(machine, label, *before[machine, label][:2])
         for (machine, label), row in asked.items():
             if before.get((machine, label)) != row:
                 self._store.shop.put_slot(machine, label, *row)
                 data = {"slot": label, "kind": row[0], "person": row[1], "until_utc": row[2]}
                 self._note("slot.changed", machine, data)
-        for machine, label in sorted(before.keys() - asked.keys()):
-            self._store.shop.remove_slot(machine, label)
-            self._note("slot.removed", machine, {"slot": label})
+
+    def _change(self, known: PersonRow, person: Person) -> None:
+        data = {"name": person.name, "roles": list(person.roles)}
+        called_so = (known["name"], known["roles"]) == (data["name"], data["roles"])
+        if called_so and (known["active"] == person.in_use or not person.in_use):
+            if known["active"] != person.in_use:
+                self._close(person.id, OUT_OF_USE)
+            return
+        called = names.call(self._store, known, person.name)
+        roles = data["roles"]
+        self._store.people.change(person.id, roles=roles, active=True, disabled_at_utc=None)
+        said = {**called, "roles": roles, "before": known["roles"], "active_before": known["active"]}
+        self._note("person.changed", person.id, data, said)
+        if not person.in_use:
+            self._close(person.id, OUT_OF_USE)
+
+    def _close(self, person_id: str, reason: str) -> None:
+        close_account(self._store, person_id, reason, self._by, self._now)
+        self.changes.append({"type": "person.disabled", "subject": person_id, "data": {}})
+
+    def _set_free(self, machine: str, label: str, kind: str, owner: str | None) -> None:
+        if kind == "free":
+            return
+        self._store.shop.put_slot(machine, label, "free", None, None)
+        data = {"slot": label, "reason": LEFT_OUT}
+        if kind == "shop":
+            self._note("slot.no_longer_kept", machine, data)
+        else:
+            self._note("slot.released", machine, {**data, "person": owner})
 
     def _add(self, person: Person, secrets: Secrets) -> None:
         data = {"name": person.name, "roles": list(person.roles)}
@@ -215,6 +294,8 @@ class _Loader:
         values, hashes = secrets[person.id]
         give_first_secrets(self._store, person.id, hashes, self._by, self._now)
         self.changes[-1]["secrets"] = values
+        if not person.in_use:
+            self._close(person.id, OUT_OF_USE)
 
     def _note(
         self, kind: str, subject: str, data: Mapping[str, object], said: Mapping[str, object] | None = None
@@ -232,27 +313,16 @@ def _as_now(kind: str, stored: dict[str, object]) -> dict[str, object]:
     so that a new field alone is no difference.
     """
     try:
-        found: dict[str, object] = _as_stored(as_plain(from_plain(ITEMS[kind], stored)))
+        found: dict[str, object] = as_stored(as_plain(from_plain(ITEMS[kind], stored)))
     except DomainError:
         return stored
     return found
 
 
-def _as_stored(value: Any) -> Any:
+def as_stored(value: Any) -> Any:
     """The value as it comes back from JSON, to be compared: tuples are lists there."""
     if isinstance(value, Mapping):
-        return {str(name): _as_stored(item) for name, item in value.items()}
+        return {str(name): as_stored(item) for name, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_as_stored(item) for item in value]
+        return [as_stored(item) for item in value]
     return value
-
-
-def _on_ledger(value: Any) -> Any:
-    """The value with every number that would need an exponent as a plain decimal text:
-    the ledger has one spelling.
-    """
-    if isinstance(value, dict):
-        return {name: _on_ledger(item) for name, item in value.items()}
-    if isinstance(value, list):
-        return [_on_ledger(item) for item in value]
-    return f"{Decimal(repr(value)):f}" if isinstance(value, float) and "e" in repr(value) else value

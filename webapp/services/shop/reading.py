@@ -14,8 +14,12 @@ from webapp.domain.plain.lengths import Display
 from webapp.domain.plain.zones import UTC_NAME
 from webapp.domain.shop.fields import from_plain
 from webapp.domain.shop.shop import Machine
+from webapp.domain.shop.slots import SlotRow as DomainSlotRow
 from webapp.services.errors import NoSuchPerson
 from webapp.services.setups.half_set import half_set_slots
+from webapp.services.setups.touched_at import touched_at
+from webapp.services.sheets.stored_rows import slot_row
+from webapp.services.shop.register import slot_now, version_of, version_of_person
 
 if TYPE_CHECKING:
     from webapp.store import Store
@@ -66,13 +70,17 @@ def time_zone(store: Store) -> str:
 
 @dataclass(frozen=True)
 class Register:
-    """One machine's slots in its control's order; `half_set` holds the axes without a value by slot."""
+    """One machine's slots in its control's order; `half_set` holds the axes without a value by slot, `free`
+    the labels that nobody has, `touched_at` the fixture's name by slot where the machine has several.
+    """
 
     id: str
     name: str
     display: Display
     half_set: dict[str, tuple[str, ...]]
+    touched_at: dict[str, str]
     rows: tuple[SlotRow, ...]
+    free: tuple[str, ...]
 
 
 def registers(store: Store, now: datetime) -> tuple[Register, ...]:
@@ -85,9 +93,50 @@ def registers(store: Store, now: datetime) -> tuple[Register, ...]:
                 machine.name,
                 machine.display,
                 half_set_slots(store, machine.id, now),
-                in_family_order(store.shop.slots(machine.id), machine.labels),
+                touched_at(store, machine),
+                *_taken_and_free(machine, store.shop.slots(machine.id)),
             )
             for machine in machines
+        )
+
+
+def _taken_and_free(machine: Machine, rows: list[SlotRow]) -> tuple[tuple[SlotRow, ...], tuple[str, ...]]:
+    taken = [row for row in rows if row["kind"] != "free" or row["last_setup"]]
+    return in_family_order(taken, machine.labels), tuple(_free(machine, rows))
+
+
+@dataclass(frozen=True)
+class OneSlot:
+    """A slot with its machine: the row as the domain has it, its version, and the row as it is stored."""
+
+    machine: Machine
+    row: DomainSlotRow
+    version: str
+    stored: SlotRow | None
+    missing: tuple[str, ...]
+
+
+def one_slot(store: Store, machine_id: str, label: str, now: datetime) -> OneSlot:
+    """One slot of the register. Raises NoSuchMachine, NoSuchSlot."""
+    with store.reading():
+        row = slot_now(store, machine_id, label)
+        value = store.shop.item("machine", machine_id)
+        machine = from_plain(Machine, value or {})
+        half_set = half_set_slots(store, machine_id, now).get(row.label, ())
+        return OneSlot(machine, row, version_of(row), store.shop.slot(machine_id, row.label), half_set)
+
+
+def owned_slots(store: Store) -> tuple[tuple[str, str, tuple[SlotRow, ...]], ...]:
+    """Every machine with the slots that are somebody's: id, name, rows in its control's order."""
+    with store.reading():
+        machines = [from_plain(Machine, value) for value in store.shop.items("machine").values()]
+        return tuple(
+            (
+                one.id,
+                one.name,
+                in_family_order([row for row in store.shop.slots(one.id) if row["owner"]], one.labels),
+            )
+            for one in machines
         )
 
 
@@ -154,14 +203,17 @@ def own_page(store: Store, person_id: str) -> OwnPage:
 class PersonsPage:
     """All that a lead may change about somebody: the account, what they may run, their slots, and free ones.
 
-    `slots` are rows of the register with `machine`; `free` are (machine, label) that nobody has.
+    `slots` are rows of the register with `machine`, `slot_versions` says by "machine label" what tells each
+    from the same slot after a change; `free` are (machine, label) that nobody has.
     """
 
     person: PersonRow
     authorisations: tuple[AuthorisationRow, ...]
     slots: tuple[SlotRow, ...]
+    slot_versions: dict[str, str]
     free: tuple[tuple[str, str], ...]
     machines: dict[str, str]
+    version: str
 
 
 def persons_page(store: Store, person_id: str) -> PersonsPage:
@@ -176,12 +228,15 @@ def persons_page(store: Store, person_id: str) -> PersonsPage:
             for machine in machines
             for label in _free(machine, store.shop.slots(machine.id))
         )
+        slots, called = tuple(store.shop.slots_of([person_id])), {person_id: person["name"]}
         return PersonsPage(
             person,
             tuple(store.people.running([person_id])),
-            tuple(store.shop.slots_of([person_id])),
+            slots,
+            {f"{one['machine']} {one['label']}": version_of(slot_row(one, called)) for one in slots},
             free,
             {machine.id: machine.name for machine in machines},
+            version_of_person(store, person),
         )
 
 

@@ -9,13 +9,17 @@ somebody ends their sessions at once.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.events import SHORT_ID
-from webapp.domain.plain.errors import LabelNotInFamilyError
+from webapp.domain.evidence.told import STAYED_OUT
+from webapp.domain.plain.levels import ALONE, LEVELS
+from webapp.domain.plain.zones import UTC_NAME, day_begins_utc
+from webapp.domain.shop.errors import LabelNotInFamilyError, SlotNotAssignedError
 from webapp.domain.shop.fields import from_plain
+from webapp.domain.shop.levels import Held, held
 from webapp.domain.shop.shop import ROLES, Machine
 from webapp.domain.shop.slots import (
     SlotFamily,
@@ -24,32 +28,40 @@ from webapp.domain.shop.slots import (
     end_assignment,
     normalise_label,
     release_slot,
+    why_no_slot,
 )
-from webapp.domain.usual.joining import STAYED_OUT
 from webapp.services.errors import (
+    ChangedMeanwhile,
+    DayNotBegun,
     LastLead,
+    LevelMissing,
+    LevelUnknown,
     NameRefused,
     NoSuchFixture,
     NoSuchMachine,
     NoSuchPerson,
     NoSuchSlot,
     NoSuchValue,
+    OwnerHasOne,
+    OwnerOutOfUse,
     PersonKnownAlready,
     RoleUnknown,
     SeatingCannotBeginThere,
     SeatingJustStarted,
+    SeatingNotNewest,
+    SlotChangedMeanwhile,
     TimeRefused,
 )
 from webapp.services.evidence.ledger import change
 from webapp.services.people import names as people_names
 from webapp.services.people.access import must_be_lead
-from webapp.services.sheets.preparing import slot_row
+from webapp.services.sheets.stored_rows import slot_row
 from webapp.services.times import from_text, utc_text
-from webapp.services.typed_reasons import reason_text
+from webapp.services.typed_reasons import note_text, reason_text
 
 if TYPE_CHECKING:
     from webapp.store import Store
-    from webapp.store.rows import PersonRow
+    from webapp.store.rows import PersonRow, SeatingRow
 
 LONGEST_NAME = 80
 SAME_PRESS_SECONDS = 60
@@ -57,103 +69,245 @@ AXES = ("X", "Y", "Z")
 
 
 def give_slot(
-    store: Store, machine: str, label: str, person: str, until_utc: str | None, by: str, now: datetime
+    store: Store,
+    machine: str,
+    label: str,
+    person: str,
+    until_utc: str | None,
+    by: str,
+    now: datetime,
+    seen: str | None = None,
 ) -> None:
-    """Give a slot to a person until a time (exclusive; None: until ended), or extend it.
+    """Give a slot to a person until a time (exclusive; None: until ended), or extend it. Where just that
+    stands already nothing is stored.
 
-    Raises RoleMissing, NoSuchMachine, NoSuchSlot, NoSuchPerson, TimeRefused, and SlotTakenError and its like.
+    `seen` is the version of the row that somebody decided by; another one meanwhile raises
+    SlotChangedMeanwhile. Raises RoleMissing, NoSuchMachine, NoSuchSlot, NoSuchPerson, TimeRefused,
+    OwnerOutOfUse, OwnerHasOne, and SlotTakenError and its like.
     """
     until = checked_time(until_utc)
     with store.writing():
         must_be_lead(store, by)
         owner = _person(store, person)
+        _give(store, machine, _slot(store, machine, label, seen), owner, until, by, now)
+
+
+def give_first_slot(
+    store: Store, machine: str, label: str, until_utc: str | None, by: str, now: datetime
+) -> None:
+    """Give a lead a slot of their own and the right to set its machine up, both until one time.
+    Where they have both already, nothing changes.
+
+    Raises as give_slot does.
+    """
+    until = checked_time(until_utc)
+    with store.writing():
+        owner = must_be_lead(store, by)
         row = _slot(store, machine, label)
-        _put(
-            store, machine, assign_slot(row, owner["id"], owner["name"], from_text(until) if until else None)
-        )
-        data = {"slot": row.label, "person": person, "until_utc": until}
-        change(store, "slot.given", by, machine, None, data, now)
+        rights = {(one["machine"], one["until_utc"]) for one in store.people.running([by])}
+        stands = assign_slot(row, owner["id"], owner["name"], from_text(until) if until else None) == row
+        if stands and (machine, until) in rights:
+            return
+        _give(store, machine, row, owner, until, by, now)
+        how = held_here(store, by, machine) or Held(ALONE)
+        authorise_here(store, by, machine, until, by, now, how)
 
 
-def end_slot(store: Store, machine: str, label: str, by: str, now: datetime) -> None:
+def _give(
+    store: Store, machine: str, row: SlotRow, owner: PersonRow, until: str | None, by: str, now: datetime
+) -> None:
+    given = assign_slot(row, owner["id"], owner["name"], from_text(until) if until else None)
+    if given == row:
+        return
+    if row.owner_id != owner["id"] or row.held_back:
+        _check_may_have(store, machine, row.label, owner)
+    _put(store, machine, given)
+    data = {"slot": row.label, "person": owner["id"], "until_utc": until}
+    change(store, "slot.given", by, machine, None, data, now)
+
+
+def _check_may_have(store: Store, machine: str, label: str, owner: PersonRow) -> None:
+    others = [row["owner"] for row in store.shop.slots(machine) if row["owner"] and row["label"] != label]
+    why = why_no_slot(owner["id"], in_use=owner["active"], owners=others)
+    if why is not None:
+        raise {"out_of_use": OwnerOutOfUse, "has_one": OwnerHasOne}[why](person=owner["name"])
+
+
+def end_slot(store: Store, machine: str, label: str, by: str, now: datetime, seen: str | None = None) -> None:
     """End an assignment: the slot is held back until its last values are copied out.
     Raises as give_slot does.
     """
     with store.writing():
         must_be_lead(store, by)
-        row = _slot(store, machine, label)
+        row = _slot(store, machine, label, seen)
         _put(store, machine, end_assignment(row))
         change(store, "slot.ended", by, machine, None, {"slot": row.label, "person": row.owner_id}, now)
 
 
-def release(store: Store, machine: str, label: str, by: str, now: datetime) -> None:
+def release(store: Store, machine: str, label: str, by: str, now: datetime, seen: str | None = None) -> None:
     """Set a slot free that was ended and whose values are copied out. Raises as give_slot does."""
     with store.writing():
         must_be_lead(store, by)
-        row = _slot(store, machine, label)
+        row = _slot(store, machine, label, seen)
         _put(store, machine, release_slot(row))
         change(store, "slot.released", by, machine, None, {"slot": row.label, "person": row.owner_id}, now)
 
 
-def keep_slot(store: Store, machine: str, label: str, by: str, now: datetime) -> None:
+def free_kept_slot(
+    store: Store, machine: str, label: str, by: str, now: datetime, seen: str | None = None
+) -> None:
+    """Keep a slot for the shop no longer. Raises SlotNotAssignedError for one that is not kept."""
+    with store.writing():
+        must_be_lead(store, by)
+        row = _slot(store, machine, label, seen)
+        if row.kind != "shop":
+            raise SlotNotAssignedError(label=row.label)
+        store.shop.put_slot(machine, row.label, "free", None, None)
+        change(store, "slot.no_longer_kept", by, machine, None, {"slot": row.label}, now)
+
+
+def keep_slot(
+    store: Store, machine: str, label: str, by: str, now: datetime, seen: str | None = None
+) -> None:
     """Keep a free slot for the shop. Raises SlotTakenError for one that is somebody's."""
     with store.writing():
         must_be_lead(store, by)
-        row = _slot(store, machine, label)
+        row = _slot(store, machine, label, seen)
         if row.kind == "person":
             release_slot(row)  # says why it is not to be had; a held-back one has to be released first
         store.shop.put_slot(machine, row.label, "shop", None, None)
         change(store, "slot.kept_for_shop", by, machine, None, {"slot": row.label}, now)
 
 
-def authorise(store: Store, person: str, machine: str, until_utc: str | None, by: str, now: datetime) -> None:
-    """Let a person run a machine from now until a time (exclusive; None: until withdrawn).
+def authorise(
+    store: Store,
+    person: str,
+    machine: str,
+    until_utc: str | None,
+    by: str,
+    now: datetime,
+    level: str | None = None,
+    training: str | None = None,
+    seen: str | None = None,
+) -> None:
+    """Let a person run a machine from now until a time (exclusive; None: until withdrawn), at a level.
 
-    Raises RoleMissing, NoSuchPerson, NoSuchMachine, TimeRefused.
+    A level or a training that is None stays what it is; a first right has to be given a level. Where just
+    that stands already nothing is stored. Raises
+    RoleMissing, NoSuchPerson, NoSuchMachine, TimeRefused, LevelUnknown, LevelMissing, ReasonMissing.
     """
     until = checked_time(until_utc)
     with store.writing():
         must_be_lead(store, by)
-        _person(store, person)
+        _person(store, person, seen)
         _machine(store, machine)
-        _withdraw_running(store, person, machine, now)
-        store.people.authorise(person, machine, utc_text(now), until)
-        data = {"machine": machine, "until_utc": until}
-        change(store, "person.authorised", by, person, None, data, now)
+        how = _held_as_asked(held_here(store, person, machine), level, training)
+        if _stands(store, person, machine, until, how):
+            return
+        authorise_here(store, person, machine, until, by, now, how)
 
 
-def withdraw(store: Store, person: str, machine: str, reason: str, by: str, now: datetime) -> None:
+def held_here(store: Store, person: str, machine: str) -> Held | None:
+    """How a person's rights to a machine are held that were not withdrawn, ended ones too, inside a
+    transaction; None without any.
+    """
+    rows = store.people.authorisations(person=person, machine=machine)
+    return held((row["level"], row["training"]) for row in rows if row["withdrawn_at_utc"] is None)
+
+
+def _stands(store: Store, person: str, machine: str, until: str | None, how: Held) -> bool:
+    rows = store.people.authorisations(person=person, machine=machine)
+    return [
+        (row["until_utc"], row["level"] or ALONE, row["training"] or "")
+        for row in rows
+        if row["withdrawn_at_utc"] is None
+    ] == [(until, how.level, how.training)]
+
+
+def checked_level(level: str | None) -> str:
+    """A level that somebody chose. Raises LevelMissing, LevelUnknown."""
+    if not level:
+        raise LevelMissing
+    if level not in LEVELS:
+        raise LevelUnknown(level=level[:40])
+    return level
+
+
+def _held_as_asked(stands: Held | None, level: str | None, training: str | None) -> Held:
+    noted = note_text(training) if training is not None else stands.training if stands else ""
+    return Held(stands.level if stands and level is None else checked_level(level), noted)
+
+
+def authorise_here(
+    store: Store,
+    person: str,
+    machine: str,
+    until: str | None,
+    by: str,
+    now: datetime,
+    how: Held,
+) -> None:
+    """Give a right in the place of the one that runs, inside the caller's transaction."""
+    _withdraw_running(store, person, machine, now)
+    noted = {"level": how.level, "training": how.training or None}
+    store.people.authorise(person, machine, utc_text(now), until, given_by=by, **noted)
+    data = {"machine": machine, "until_utc": until, "level": how.level, "training": how.training}
+    change(store, "person.authorised", by, person, None, data, now)
+
+
+def withdraw(
+    store: Store, person: str, machine: str, reason: str, by: str, now: datetime, seen: str | None = None
+) -> None:
     """Take an authorisation back, with a reason.
     Raises RoleMissing, ReasonMissing, NoSuchPerson, NoSuchMachine.
     """
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
-        _person(store, person)
+        _person(store, person, seen)
         _machine(store, machine)
         _withdraw_running(store, person, machine, now)
         data = {"machine": machine, "reason": reason}
         change(store, "person.authorisation_withdrawn", by, person, None, data, now)
 
 
-def start_seating(store: Store, fixture: str, seating: str, reason: str, by: str, now: datetime) -> None:
-    """Say that a fixture was moved or trammed anew: from now on its usual starts again.
-    `seating` is a new id.
+def start_seating(
+    store: Store, fixture: str, seating: str, reason: str, by: str, now: datetime, since: date | None = None
+) -> None:
+    """Say that a fixture was moved or trammed anew: from now, or from the beginning of a day in the shop's
+    zone, its usual starts again. `seating` is a new id. The newest that has begun holds.
 
-    One that was started less than a minute ago is taken for the same press sent twice: nobody moves a vise
-    and trams it in that time. Raises RoleMissing, ReasonMissing, NoSuchFixture, SeatingJustStarted.
+    What was touched since that day goes with it, as in `begin_seating_back`. One that was started less than a
+    minute ago is taken for the same press sent twice: nobody moves a vise and trams it in that time. Raises
+    RoleMissing, ReasonMissing, NoSuchFixture, SeatingJustStarted, DayNotBegun, SeatingNotNewest.
     """
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
         if store.shop.item("fixture", fixture) is None:
             raise NoSuchFixture(fixture=fixture)
+        since_utc = utc_text(now) if since is None else day_that_began(store, since, now)
         present = store.shop.seating_now(fixture)
         if present and abs(now - from_text(present["since_utc"])) < timedelta(seconds=SAME_PRESS_SECONDS):
             raise SeatingJustStarted(at_utc=present["since_utc"], seconds=SAME_PRESS_SECONDS)
-        store.shop.start_seating(seating, fixture, utc_text(now), reason)
-        data = {"seating": seating, "reason": reason}
+        if present and since_utc <= present["since_utc"]:
+            raise SeatingNotNewest(at_utc=present["since_utc"])
+        store.shop.start_seating(seating, fixture, since_utc, reason)
+        data: dict[str, object] = {"seating": seating, "reason": reason, "since_utc": since_utc}
+        if since is not None:
+            before = present["id"] if present else ""
+            let_in = _values_with_seating(store, fixture, before, seating, since_utc)
+            data |= {"begun_back": True, "let_in": let_in}
         change(store, "seating.started", by, fixture, None, data, now)
+
+
+def day_that_began(store: Store, day: date, now: datetime) -> str:
+    """When a day began in the shop's zone, inside a transaction. Raises DayNotBegun for one to come."""
+    shop = store.shop.item("shop", "shop") or {}
+    since_utc = day_begins_utc(day, str(shop.get("time_zone", UTC_NAME)))
+    if since_utc > utc_text(now):
+        raise DayNotBegun(day=day.isoformat())
+    return since_utc
 
 
 def begin_seating_back(
@@ -172,38 +326,46 @@ def begin_seating_back(
         if store.shop.item("fixture", fixture) is None:
             raise NoSuchFixture(fixture=fixture)
         present = store.shop.seating_now(fixture)
-        rows = [
-            (axis, row)
-            for axis in AXES
-            for row in store.setups.kept_with_people(fixture, axis)
-            if present is not None and row["seating"] == present["id"]
-        ]
-        since = min((row["at_utc"] for _, row in rows if row["setup"] == setup), default="")
-        if (
-            present is None
-            or not present["since_utc"] < since
-            or min(row["at_utc"] for _, row in rows) >= since
-        ):
+        since = _kept_since(store, fixture, setup, present) if present else ""
+        if present is None or not since:
             raise SeatingCannotBeginThere
         store.shop.start_seating(seating, fixture, since, reason)
-        store.setups.move_values(
-            fixture=fixture, from_seating=present["id"], to_seating=seating, since_utc=since
-        )
-        let_in = [
-            (row["setup"], axis)
-            for axis, row in rows
-            if row["at_utc"] >= since and row["left_out_reason"] == STAYED_OUT
-        ]
-        for one, axis in let_in:
-            store.setups.leave_out(one, axis, None)
         data = {
             "seating": seating,
             "reason": reason,
             "since_utc": since,
             "from_setup": setup,
-            "let_in": [f"{one} {axis}" for one, axis in let_in],
+            "let_in": _values_with_seating(store, fixture, present["id"], seating, since),
         }
         change(store, "seating.started", by, fixture, None, data, now)
+
+
+def _values_with_seating(store: Store, fixture: str, before: str, seating: str, since_utc: str) -> list[str]:
+    """Let the values since a time go from one seating to the next; those that it lets in, "setup axis" each:
+    they had stayed out because they lay beyond the ask line of the old place.
+    """
+    stayed_out = [
+        (row["setup"], axis)
+        for axis in AXES
+        for row in store.setups.kept_left_out(fixture, axis, before)
+        if row["at_utc"] >= since_utc and row["left_out_reason"] == STAYED_OUT
+    ]
+    store.setups.move_values(fixture=fixture, from_seating=before, to_seating=seating, since_utc=since_utc)
+    for setup, axis in stayed_out:
+        store.setups.leave_out(setup, axis, None)
+    return [f"{setup} {axis}" for setup, axis in stayed_out]
+
+
+def _kept_since(store: Store, fixture: str, setup: str, present: SeatingRow) -> str:
+    """When the first value of a setup was touched in the present seating; empty where no other begins there:
+    it has none, or the seating's own first values are its.
+    """
+    kept = [row for axis in AXES for row in store.setups.kept_of(fixture, axis, setup)]
+    since = min((row["at_utc"] for row in kept if row["seating"] == present["id"]), default="")
+    if not present["since_utc"] < since:
+        return ""
+    here = present["id"], since
+    return since if any(store.setups.is_kept_before(fixture, axis, *here) for axis in AXES) else ""
 
 
 def seating_id(fixture: str, now: datetime, token: str) -> str:
@@ -236,12 +398,14 @@ def add_person(store: Store, person: str, name: str, roles: Sequence[str], by: s
         change(store, "person.added", by, person, None, people_names.add(store, person, name, wanted), now)
 
 
-def change_roles(store: Store, person: str, roles: Sequence[str], by: str, now: datetime) -> None:
+def change_roles(
+    store: Store, person: str, roles: Sequence[str], by: str, now: datetime, seen: str | None = None
+) -> None:
     """Set a person's roles. Raises RoleMissing, RoleUnknown, NoSuchPerson, LastLead."""
     wanted = checked_roles(roles)
     with store.writing():
         must_be_lead(store, by)
-        before = _person(store, person)
+        before = _person(store, person, seen)
         if "lead" not in wanted:
             _must_not_be_last_lead(store, person)
         store.people.change(person, roles=wanted)
@@ -249,7 +413,9 @@ def change_roles(store: Store, person: str, roles: Sequence[str], by: str, now: 
         change(store, "person.changed", by, person, None, data, now)
 
 
-def disable_person(store: Store, person: str, reason: str, by: str, now: datetime) -> None:
+def disable_person(
+    store: Store, person: str, reason: str, by: str, now: datetime, seen: str | None = None
+) -> None:
     """Close an account: its sessions end at once, its signatures are refused from now on;
     everything stays stored.
 
@@ -258,17 +424,19 @@ def disable_person(store: Store, person: str, reason: str, by: str, now: datetim
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
-        _person(store, person)
+        _person(store, person, seen)
         _must_not_be_last_lead(store, person)
         close_account(store, person, reason, by, now)
 
 
-def enable_person(store: Store, person: str, reason: str, by: str, now: datetime) -> None:
+def enable_person(
+    store: Store, person: str, reason: str, by: str, now: datetime, seen: str | None = None
+) -> None:
     """Open an account again. Raises RoleMissing, ReasonMissing, NoSuchPerson, NameErased."""
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
-        people_names.hash_of(_person(store, person))
+        people_names.hash_of(_person(store, person, seen))
         store.people.change(person, active=True, disabled_at_utc=None)
         change(store, "person.enabled", by, person, None, {"reason": reason}, now)
 
@@ -280,16 +448,34 @@ def close_account(store: Store, person: str, reason: str, by: str, now: datetime
     change(store, "person.disabled", by, person, None, {"reason": reason}, now)
 
 
-def _slot(store: Store, machine: str, label: str) -> SlotRow:
-    """The row of a slot, a free one if the register has none. Raises NoSuchMachine, NoSuchSlot."""
+def version_of(row: SlotRow) -> str:
+    """What tells a row of the register from the same row after a change of whose it is."""
+    said = (row.kind, row.owner_id, utc_text(row.until_utc) if row.until_utc else None, row.held_back)
+    return sha256(repr(said).encode()).hexdigest()
+
+
+def slot_now(store: Store, machine: str, label: str) -> SlotRow:
+    """A row of the register, inside the caller's transaction; a free one where the register has none.
+    Raises NoSuchMachine, NoSuchSlot.
+    """
+    return _slot(store, machine, label)
+
+
+def _slot(store: Store, machine: str, label: str, seen: str | None = None) -> SlotRow:
+    """The row of a slot, a free one if the register has none, and the one that was seen.
+    Raises NoSuchMachine, NoSuchSlot, SlotChangedMeanwhile.
+    """
     family = SlotFamily(_machine(store, machine).labels)
     try:
         own_label = normalise_label(label, family)
     except LabelNotInFamilyError:
         raise NoSuchSlot(machine=machine, slot=label[:40]) from None
     row = store.shop.slot(machine, own_label)
-    names = {person["id"]: person["name"] for person in store.people.everybody()}
-    return slot_row(row, names) if row else SlotRow(own_label, "free")
+    found = slot_row(row, store.people.names()) if row else SlotRow(own_label, "free")
+    if seen is not None and seen != version_of(found):
+        owner = found.owner_name or ("kept for the shop" if found.kind == "shop" else "free")
+        raise SlotChangedMeanwhile(slot=own_label, owner=owner)
+    return found
 
 
 def _put(store: Store, machine: str, row: SlotRow) -> None:
@@ -303,10 +489,12 @@ def _set_left_out(
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
+        before = {row["axis"]: row["left_out_reason"] for row in store.numbers.kept_of(setup)}
         if not store.setups.leave_out(setup, axis, reason if kind == "value.left_out" else None):
             raise NoSuchValue(setup=setup, axis=axis)
         # About a value of the usual, not about the setup: a sealed record does not change with it.
-        change(store, kind, by, setup, None, {"axis": axis, "reason": reason}, now)
+        data = {"axis": axis, "reason": reason, "before": before[axis]}
+        change(store, kind, by, setup, None, data, now)
 
 
 def _withdraw_running(store: Store, person: str, machine: str, now: datetime) -> None:
@@ -321,10 +509,19 @@ def _must_not_be_last_lead(store: Store, person: str) -> None:
         raise LastLead
 
 
-def _person(store: Store, person: str) -> PersonRow:
+def version_of_person(store: Store, row: PersonRow) -> str:
+    """What tells a person's account and rights from the same after a change, inside a transaction."""
+    rights = [one["number"] for one in store.people.running([row["id"]])]
+    return sha256(repr((row["roles"], row["active"], rights)).encode()).hexdigest()
+
+
+def _person(store: Store, person: str, seen: str | None = None) -> PersonRow:
+    """An account as it was seen. Raises NoSuchPerson, ChangedMeanwhile."""
     row = store.people.person(person)
     if row is None:
         raise NoSuchPerson(person=person[:LONGEST_NAME])
+    if seen and seen != version_of_person(store, row):
+        raise ChangedMeanwhile
     return row
 
 

@@ -18,7 +18,7 @@ from webapp.store.errors import StoreError
 
 if TYPE_CHECKING:
     from webapp.store.covered_rows import Covered
-    from webapp.store.migrations import Migration
+    from webapp.store.steps.step import Migration
 
 BUSY_SECONDS = 10.0
 Values = Sequence[Any]

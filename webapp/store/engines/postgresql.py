@@ -42,14 +42,14 @@ from webapp.store.errors import (
     PostgresqlTooOld,
     SettingNotKept,
     StoreError,
+    StoreFailed,
     SuperuserRefused,
     attribute_in_chain,
 )
 
 if TYPE_CHECKING:
-    from webapp.store.migrations import Migration
+    from webapp.store.steps.step import Migration
 
-SCHEME = "postgresql://"
 OLDEST = 150_000
 WRITERS = 0x7A65726F6B656570  # the lock's number, any that no other program of this database takes
 LOOKING_AFTER = 1_517_310_833  # another lock: of the process that looks after what no request asks for
@@ -320,7 +320,7 @@ def _named(error: BaseException, where: str) -> StoreError:
         return DatabaseNotReached(where=where, why=why)
     if not state and "NUL" in why:
         return Conflict(why="a text with a NUL character in it")
-    return StoreError(why=why)
+    return StoreFailed(why=why)
 
 
 def _is_of_connection(error: BaseException | None) -> bool:

@@ -19,6 +19,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import sys
+import time
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from errno import ENOSPC
@@ -49,17 +50,19 @@ from webapp.store.errors import (
     SettingNotKept,
     SqliteTooOld,
     StoreError,
+    StoreFailed,
     WriteAheadLogRefused,
     attribute_in_chain,
 )
 
 if TYPE_CHECKING:
-    from webapp.store.migrations import Migration
+    from webapp.store.steps.step import Migration
 
 # A copy is made in steps of 4 MB; between two of them nobody is kept from writing.
 PAGES_A_STEP = 1_000
 WAIT_FOR_WRITER_SECONDS = 0.05
 MOST_BEGUN_ANEW = 20
+LONGEST_HELD_SECONDS = 5
 MOST_LOOKS = 3
 OLDEST_SQLITE = (3, 37, 0)  # STRICT tables
 EXTRA = 3
@@ -156,7 +159,7 @@ class SqliteEngine(Engine):
             raise SqliteTooOld(version=sqlite3.sqlite_version, least=least)
         folder = path.parent
         if not os.access(folder, os.W_OK | os.X_OK) or (path.exists() and not os.access(path, os.W_OK)):
-            raise FolderNotWritable(folder=folder)
+            raise FolderNotWritable(folder=str(folder))
 
     # Connections and transactions
 
@@ -218,7 +221,7 @@ class SqliteEngine(Engine):
         except OSError as error:
             if error.errno == ENOSPC:
                 raise DiskFull from error
-            raise FolderNotWritable(folder=self.path.parent) from error
+            raise FolderNotWritable(folder=str(self.path.parent)) from error
 
     @override
     def columns(self, execute: Callable[..., list[tuple[Any, ...]]], table: str) -> list[str]:
@@ -262,9 +265,33 @@ class SqliteEngine(Engine):
     ) -> None:
         """A whole copy as a file by SQLite's backup interface, in short steps, while others go on working.
 
-        SQLite begins anew when somebody wrote between two steps. Raises CopyDisturbed when that happened
-        again and again. https://www.sqlite.org/c3ref/backup_finish.html
+        SQLite begins anew when somebody wrote between two steps. Where that happened again and again, whoever
+        writes waits for one copy in one go, for a part of the time that they are patient for. Raises
+        CopyDisturbed where that is not enough. https://www.sqlite.org/c3ref/backup_finish.html
         """
+        try:
+            self._copy_beside(connection, path, between_steps)
+        except CopyDisturbed:
+            self._copy_while_writers_wait(connection, path)
+
+    def _copy_while_writers_wait(self, connection: Connection, path: Path) -> None:
+        """A copy under a reader's lock, which in rollback-journal mode keeps writers from committing."""
+        until = time.monotonic() + LONGEST_HELD_SECONDS
+
+        def step(*_: int) -> None:
+            if time.monotonic() > until:
+                raise CopyDisturbed(path=str(self.path), times=MOST_BEGUN_ANEW, seconds=LONGEST_HELD_SECONDS)
+
+        with closing(sqlite3.connect(path)) as target:
+            target.execute("PRAGMA synchronous=OFF")
+            connection.execute("BEGIN")
+            try:
+                connection.execute("SELECT count(*) FROM sqlite_master").fetchall()
+                connection.backup(target, pages=PAGES_A_STEP, progress=step)
+            finally:
+                connection.execute("ROLLBACK")
+
+    def _copy_beside(self, connection: Connection, path: Path, between_steps: Callable[[], None]) -> None:
         begun_anew, left = 0, sys.maxsize
 
         def step(_: int, remaining: int, __: int) -> None:
@@ -272,7 +299,7 @@ class SqliteEngine(Engine):
             begun_anew += remaining >= left
             left = remaining
             if begun_anew > MOST_BEGUN_ANEW:
-                raise CopyDisturbed(path=self.path, times=begun_anew)
+                raise CopyDisturbed(path=str(self.path), times=begun_anew, seconds=LONGEST_HELD_SECONDS)
             between_steps()
 
         target = sqlite3.connect(path)
@@ -304,7 +331,7 @@ def _named(error: BaseException, path: str, busy_seconds: float) -> StoreError:
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return DatabaseLocked(seconds=round(busy_seconds))
     if name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):
-        return FolderNotWritable(folder=folder)
+        return FolderNotWritable(folder=str(folder))
     if name.startswith("SQLITE_FULL"):
         return DiskFull()
     if name.startswith("SQLITE_IOERR"):
@@ -315,4 +342,4 @@ def _named(error: BaseException, path: str, busy_seconds: float) -> StoreError:
         return KeptForever(why=why)
     if name.startswith("SQLITE_CONSTRAINT"):
         return Conflict(why=why)
-    return StoreError(why=why)
+    return StoreFailed(why=why)

@@ -4,9 +4,10 @@ Full subtrees are stored once, so an append reads and writes no more than the ri
 """
 
 from collections.abc import Sequence
-from typing import cast
+from typing import Any, cast
 
 from webapp.domain.evidence import tree
+from webapp.store.like import escaped
 from webapp.store.repositories.base import Repository
 from webapp.store.rows import ChangeRow, EntryRow, LeafRow
 from webapp.store.tables.ledger import Change, Leaf, Node
@@ -38,6 +39,22 @@ ENTRIES = (
     "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
     "WHERE leaf.position >= ? AND leaf.position < ? ORDER BY leaf.position"
 )
+# The newest of a stretch that something fits; what was typed in a setup is found by its words, and given
+# where an event says something.
+SOUGHT = ENTRIES.replace(" ORDER BY leaf.position", "{fits} ORDER BY leaf.position DESC LIMIT ?")
+OF_TYPE = (
+    " AND (coalesce(change.type, event.type) = ? OR coalesce(change.type, event.type) LIKE ? ESCAPE '!')"
+)
+WRITTEN_BY = " AND coalesce(change.by, event.person) = ?"
+WITH_WORDS = (
+    " AND (lower(change.text) LIKE ? ESCAPE '!' OR (event.type IN ({spoken}) AND EXISTS (SELECT 1 FROM "
+    "setup_words WHERE setup_words.setup = event.setup AND setup_words.words LIKE ? ESCAPE '!')))"
+)
+WRITTEN_AT = (
+    "SELECT coalesce(change.at_utc, event.received_at_utc) FROM leaf "
+    "LEFT JOIN change ON change.position = leaf.position LEFT JOIN event ON event.position = leaf.position "
+    "WHERE leaf.position = ?"
+)
 # The first place from here on where anything of an entry is left, whichever of its rows that may be.
 NEXT_PLACE = (
     "SELECT min(place) FROM (SELECT min(position) AS place FROM leaf WHERE position >= ?1 "
@@ -50,6 +67,11 @@ PLACES = (
 )
 BEYOND = "SELECT level, number FROM node WHERE level = ? AND number >= ? ORDER BY number LIMIT ?"
 ABOVE = "SELECT level, number FROM node WHERE level > ? ORDER BY level, number LIMIT ?"
+
+
+# Words as they were typed, for what the server wrote; folded, for what people typed at a tablet; and the
+# types of events in which people type.
+Words = tuple[str, str, tuple[str, ...]]
 
 
 class LedgerRepository(Repository):
@@ -118,12 +140,42 @@ class LedgerRepository(Repository):
         query = Change.select().where(Change.type.in_(list(kinds)), Change.position > after)
         return self._rows(query.order_by(Change.position).limit(most))
 
+    def newest_about(self, subject: str, kinds: Sequence[str]) -> ChangeRow | None:
+        """The newest change of some types about one subject, None where there is none."""
+        mine = Change.select().where(Change.type.in_(list(kinds)), Change.subject == subject)
+        found: list[ChangeRow] = self._rows(mine.order_by(Change.position.desc()).limit(1))
+        return found[0] if found else None
+
     def entries(self, first: int, before: int) -> list[EntryRow]:
         """Entries from `first` up to, not including, `before`, in order:
         leaf, exact text, and what lists show.
         """
         rows = self._database.raw(ENTRIES, (first, before))
         return [cast("EntryRow", dict(zip(ENTRY_COLUMNS, row, strict=True))) for row in rows]
+
+    def sought(
+        self, first: int, before: int, most: int, *, type_: str = "", by: str = "", words: Words | None = None
+    ) -> list[EntryRow]:
+        """The newest entries from `first` up to, not including, `before` that all of this fits, the newest
+        first. `type_` is a type or its beginning with a point behind it, such as "slot.".
+        """
+        fits, values = "", list[Any]()
+        if type_:
+            beginning = escaped(type_.removesuffix(".")) + ".%"
+            fits, values = fits + OF_TYPE, [*values, type_, beginning]
+        if by:
+            fits, values = fits + WRITTEN_BY, [*values, by]
+        if words:
+            typed, folded, spoken = words
+            fits += WITH_WORDS.replace("{spoken}", ", ".join("?" * len(spoken)))
+            values = [*values, f"%{escaped(typed.lower())}%", *spoken, f"%{escaped(folded)}%"]
+        rows = self._database.raw(SOUGHT.replace("{fits}", fits), (first, before, *values, most))
+        return [cast("EntryRow", dict(zip(ENTRY_COLUMNS, row, strict=True))) for row in rows]
+
+    def written_at(self, position: int) -> str | None:
+        """When the entry at this place was written, as `newest_at_utc` says it; None for no entry."""
+        rows = self._database.raw(WRITTEN_AT, (position,))
+        return str(rows[0][0]) if rows and rows[0][0] is not None else None
 
     def next_place(self, start: int) -> int | None:
         """The first place from `start` on with a leaf, an event or a change; None where nothing follows."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import TYPE_CHECKING, Any, cast
 
 from webapp.store.repositories.base import Repository
@@ -47,6 +47,18 @@ KEPT_AFTER = (
     f"{KEPT} WHERE (CAST(? AS TEXT) IS NULL OR k.fixture = ?) AND k.setup > ? "
     "ORDER BY k.setup, k.axis LIMIT ?"
 )
+# Every row of a table, the reason that a value is left out for last: it is what changes.
+IMPORTED_ROWS = (
+    "SELECT i.id, coalesce(k.axis, ''), k.fixture, k.seating, k.value_nm, k.at_utc, k.imported, i.line, "
+    "i.machine, i.person, i.named, i.note, k.left_out_reason FROM imported_setup AS i "
+    "LEFT JOIN kept_value AS k ON k.setup = i.id WHERE i.imported = ? AND (i.id > ?) "
+    "ORDER BY i.id, k.axis LIMIT ?"
+)
+OF_NO_SETUP = (
+    "SELECT setup, axis FROM kept_value WHERE NOT EXISTS (SELECT 1 FROM event WHERE event.setup = "
+    "kept_value.setup) AND NOT EXISTS (SELECT 1 FROM imported_setup WHERE imported_setup.id = "
+    "kept_value.setup) ORDER BY setup, axis LIMIT 1000"
+)
 IMPORTED_AMONG = "SELECT id FROM imported_setup WHERE id IN ({these})"
 AT_A_TIME = 3_000
 
@@ -74,6 +86,22 @@ class NumbersRepository(Repository):
     def imports(self) -> list[ImportRow]:
         """Files that were taken in, newest first."""
         return self._rows(HistoryImport.select().order_by(HistoryImport.number.desc()))
+
+    def imported_rows(self, number: int) -> Iterator[tuple[Any, ...]]:
+        """Every row of an import by setup and axis, read in stretches that end between two setups: setup,
+        axis, fixture, seating, value, time, import, line, machine, person, name, note, why it is left out.
+        """
+        after: str | None = ""
+        while after is not None:
+            rows = self._database.raw(IMPORTED_ROWS, (number, after, AT_A_TIME))
+            full = len(rows) == AT_A_TIME
+            whole = [row for row in rows if row[0] != rows[-1][0]] if full else rows
+            yield from whole
+            after = whole[-1][0] if full else None
+
+    def of_no_setup(self) -> list[tuple[str, str]]:
+        """Setup and axis of values that belong to no setup that was walked here or taken in."""
+        return [(row[0], row[1]) for row in self._database.raw(OF_NO_SETUP)]
 
     def imported(self, setup: str) -> ImportedSetupRow | None:
         """A past setup by its id, or None for one that was not imported."""

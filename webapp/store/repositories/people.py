@@ -13,6 +13,9 @@ ACCOUNT = (
     Person.must_change, Person.must_change_pin, Person.first_secrets_until_utc,
 )  # fmt: skip
 NAME = PersonName.name
+DISABLED_AMONG = (
+    "SELECT id, disabled_at_utc FROM person WHERE disabled_at_utc IS NOT NULL AND id IN ({these})"
+)
 # In the place of an erased name stands the id, with this in the place of the salt: lists go by one index.
 ERASED = "0" * 64
 
@@ -31,8 +34,11 @@ class PeopleRepository(Repository):
 
     def names(self) -> dict[str, str]:
         """What everybody is called, by id, the id itself where the name was erased."""
-        rows = self._rows(PersonName.select(PersonName.person, PersonName.name))
-        return {row["person"]: row["name"] for row in rows}
+        return dict(self._database.raw("SELECT person, name FROM person_name"))
+
+    def named_in_account(self) -> list[str]:
+        """Accounts that have a name in their own row, where it could not be erased: none in a whole store."""
+        return [row["id"] for row in self._rows(Person.select(Person.id).where(Person.name != ""))]
 
     def listed(
         self, *, find: str = "", after: tuple[str, str] | None = None, most: int = 100
@@ -55,6 +61,11 @@ class PeopleRepository(Repository):
         """Authorisations of these people that were not withdrawn, oldest first."""
         mine = Authorisation.person.in_(list(people)) & Authorisation.withdrawn_at_utc.is_null()
         return self._rows(Authorisation.select().where(mine).order_by(Authorisation.number))
+
+    def disabled_among(self, people: Sequence[str]) -> dict[str, str]:
+        """When those of these people who are out of use were taken out of it, by id."""
+        rows = self._among(DISABLED_AMONG, (json.dumps(list(people)),)) if people else []
+        return {str(person): str(at_utc) for person, at_utc in rows}
 
     def add(self, person_id: str, name: str, roles: Sequence[str], salt: str) -> None:
         """A new account without secrets, its name with a salt (64 hex digits) that goes with it.
@@ -91,10 +102,23 @@ class PeopleRepository(Repository):
             query = query.where(Authorisation.machine == machine)
         return self._rows(query)
 
-    def authorise(self, person: str, machine: str, from_utc: str, until_utc: str | None) -> None:
-        """Let a person run a machine from one time to another (None: until withdrawn)."""
+    def next_to_end(self, machine: str, now_utc: str) -> AuthorisationRow | None:
+        """The authorisation for a machine that ends next after this time, or None."""
+        query = Authorisation.select().where(
+            (Authorisation.machine == machine)
+            & Authorisation.withdrawn_at_utc.is_null()
+            & (Authorisation.until_utc > now_utc)
+        )
+        return self._row(query.order_by(Authorisation.until_utc, Authorisation.number).limit(1))
+
+    def authorise(
+        self, person: str, machine: str, from_utc: str, until_utc: str | None, **noted: str | None
+    ) -> None:
+        """Let a person run a machine from one time to another (None: until withdrawn).
+        `noted`: level, given_by, training.
+        """
         fields = {"person": person, "machine": machine, "from_utc": from_utc, "until_utc": until_utc}
-        self._run(Authorisation.insert(fields))
+        self._run(Authorisation.insert({**fields, **noted}))
 
     def withdraw(self, number: int, at_utc: str) -> None:
         """End an authorisation; the row stays."""

@@ -53,6 +53,23 @@ class RowChangesRepository(Repository):
         """The tables of whose rows notes are made."""
         return (*(table.name for table in COVERED), EVENTS)
 
+    def rows(
+        self, name: str, after: tuple[Any, ...] = ()
+    ) -> tuple[list[dict[str, Any]], tuple[Any, ...] | None]:
+        """Rows of a table with the columns that notes cover, by key; behind what the next piece begins."""
+        table = _named(name)
+        columns = (*table.key, *table.others, *table.since)
+        quoted = ", ".join(f'"{column}"' for column in columns)
+        behind = f"WHERE ({', '.join(table.key)}) > ({', '.join('?' * len(table.key))})" if after else ""
+        statement = f"SELECT {quoted} FROM {name} {behind} ORDER BY {', '.join(table.key)} LIMIT ?"  # noqa: S608
+        read = self._database.raw(statement, (*after, AT_A_TIME))
+        then = read[-1][: len(table.key)] if len(read) == AT_A_TIME else None
+        return [dict(zip(columns, row, strict=True)) for row in read], then
+
+    def count(self, name: str) -> int:
+        """How many rows a table has."""
+        return int(self._database.raw(f"SELECT count(*) FROM {_named(name).name}")[0][0])  # noqa: S608
+
     def changed(self, name: str, after: tuple[Any, ...] = ()) -> Piece:
         """Keys of rows of a table that are not what was noted last of them, or were never noted."""
         if name == EVENTS:

@@ -9,7 +9,6 @@ from webapp.store.repositories.base import Repository
 from webapp.store.rows import (
     EventParts,
     EventRow,
-    KeptValueRow,
     KeptWithPerson,
     NewValue,
     PendingSealRow,
@@ -34,8 +33,7 @@ from webapp.store.tables.setups import (
     SetAside,
     Setup,
     Sheet,
-    SheetInUse,
-    SheetVersion,
+    SheetAtFixture,
     Waiting,
 )
 
@@ -54,6 +52,10 @@ SHEET_DATES = ("hash", "machine", "compiled_at_utc", "expires_at_utc")
 EVENT_PARTS = ("id", "position", "device", "sequence", "setup", "type", "person", "at_utc", "problems")
 HOLDERS = (
     "SELECT sequence, id FROM event WHERE device = ? AND sequence BETWEEN ? AND ? ORDER BY position DESC"
+)
+FORKS_IN = (
+    "SELECT forked.setup, count(*) FROM (SELECT setup FROM event WHERE setup IN ({these}) "
+    "GROUP BY setup, device, sequence HAVING count(*) > 1) AS forked GROUP BY forked.setup"
 )
 SETUP_COLUMNS = (
     "id", "device", "sheet", "machine", "person", "status", "outcome", "signature", "probe_in_spindle",
@@ -92,10 +94,23 @@ KEPT_NEWEST = KEPT_WITH_PEOPLE.replace(
     "AND axis = ? AND seating = ? ORDER BY at_utc DESC, kept_value.setup DESC LIMIT ? OFFSET ?",
 )
 KEPT_OF = KEPT_WITH_PEOPLE.replace("AND axis = ? ORDER BY", "AND axis = ? AND kept_value.setup = ? ORDER BY")
+# From each setup to its value: no index of all values of the axis is offered.
+KEPT_AMONG = KEPT_WITH_PEOPLE.replace(
+    "fixture = ? AND axis = ? ORDER", "fixture || '' = ? AND axis = ? AND kept_value.setup IN ({these}) ORDER"
+)
+KEPT_LEFT_OUT = KEPT_WITH_PEOPLE.replace(
+    "AND axis = ? ORDER BY at_utc,",
+    "AND axis = ? AND seating = ? AND left_out_reason IS NOT NULL ORDER BY at_utc || '',",
+)
 # From what was left out to its times: no index of times is offered, for all that counts stands in it.
 LEFT_OUT_BEFORE = (
     "SELECT count(*) FROM kept_value WHERE fixture = ? AND axis = ? AND left_out_reason IS NOT NULL "
     "AND seating = ? AND (at_utc || '', setup) < (?, ?)"
+)
+# The nearest first: it is in the same seating as a rule.
+KEPT_BEFORE = (
+    "SELECT 1 FROM kept_value WHERE fixture = ? AND axis = ? AND seating = ? AND at_utc < ? "
+    "ORDER BY at_utc DESC LIMIT 1"
 )
 LEFT_OUT = (
     "SELECT seating, count(*) FROM kept_value WHERE fixture = ? AND axis = ? AND left_out_reason IS NOT NULL "
@@ -106,11 +121,27 @@ STARTED_BETWEEN = (
     "AND EXISTS (SELECT 1 FROM event WHERE event.setup = setup.id) ORDER BY started_at_utc, id"
 )
 TO_SEAL = "SELECT id FROM setup WHERE status = 'signed_off' AND sealed = FALSE ORDER BY last_at_utc LIMIT ?"
+COUNT_TO_SEAL = "SELECT count(*) FROM setup WHERE status = 'signed_off' AND sealed = FALSE"
 # From the open questions to their setups, never from all setups of a machine to their questions.
 OPEN_AT_MACHINE = (
     "SELECT count(*) FROM question WHERE answered_at_utc IS NULL "
     "AND (SELECT machine FROM setup WHERE setup.id = question.setup) = ?"
 )
+# Rows in lists whose setup has no event any more, or never had one.
+OF_NO_SETUP = (
+    "SELECT 'setup ' || id FROM setup WHERE NOT EXISTS (SELECT 1 FROM event WHERE event.setup = setup.id) "
+    "UNION ALL SELECT 'question ' || id FROM question "
+    "WHERE NOT EXISTS (SELECT 1 FROM event WHERE event.id = question.event) "
+    "UNION ALL SELECT 'worry ' || event FROM worry "
+    "WHERE NOT EXISTS (SELECT 1 FROM event WHERE event.id = worry.event) LIMIT 1000"
+)
+# From the few that wait to their events, never along all events for the order of the ledger.
+PENDING_SEALS = (
+    "SELECT pending_seal.event, pending_seal.seal FROM pending_seal CROSS JOIN event "
+    "WHERE event.id = pending_seal.event ORDER BY event.position + 0"
+)
+CHECKED = ("machine", "fixture", "hash", "version", "checked_at_utc")
+SHEETS_IN_USE = f"SELECT {', '.join(CHECKED)} FROM sheet_at_fixture"  # noqa: S608
 KEEP_PART = "INSERT INTO sheet_part (hash, body) VALUES (?, ?) ON CONFLICT DO NOTHING"
 # Their order is that of the ledger: a later touch of the same axis comes later.
 NEWEST_RECEIPT = "SELECT max(received_at_utc) FROM event WHERE id IN ({these})"
@@ -145,7 +176,7 @@ class SetupsRepository(Repository):
         self, sheet_hash: str, machine: str, text: str, content: str, times: tuple[str, str]
     ) -> None:
         """Keep a sheet that is handed out; `times` are compiled and expires.
-        Does nothing for one that is there.
+        Does nothing for one that is there; one that was let go is there again.
 
         A sheet whose parts do not join to its text,
         because one that was kept before is damaged, is kept whole.
@@ -157,11 +188,14 @@ class SetupsRepository(Repository):
         kept = form if self._joins_to(form, text) else text
         fields = {"hash": sheet_hash, "machine": machine, "text": kept, "content": content}
         row = {**fields, "compiled_at_utc": times[0], "expires_at_utc": times[1]}
-        self._run(Sheet.insert(row).on_conflict_ignore())
+        if self._run(Sheet.insert(row).on_conflict_ignore()) == 0:
+            back = Sheet.update(text=kept, content=content)
+            self._run(back.where((Sheet.hash == sheet_hash) & (Sheet.text == "")))
 
     def sheet(self, sheet_hash: str) -> SheetRow | None:
-        """One sheet, or None."""
-        row: SheetRow | None = self._row(Sheet.select().where(Sheet.hash == sheet_hash))
+        """One sheet, or None; also for one that was let go."""
+        query = Sheet.select().where((Sheet.hash == sheet_hash) & (Sheet.text != ""))
+        row: SheetRow | None = self._row(query)
         return self._whole(row) if row else None
 
     def _joins_to(self, form: str, text: str) -> bool:
@@ -171,8 +205,8 @@ class SetupsRepository(Repository):
             return False
 
     def has_sheet(self, sheet_hash: str) -> bool:
-        """Whether this sheet was handed out."""
-        return bool(self._database.raw("SELECT 1 FROM sheet WHERE hash = ?", (sheet_hash,)))
+        """Whether this sheet was handed out and is there."""
+        return bool(self._database.raw("SELECT 1 FROM sheet WHERE hash = ? AND text <> ''", (sheet_hash,)))
 
     def _whole(self, row: SheetRow) -> SheetRow:
         """The row with the exact text of its sheet."""
@@ -183,7 +217,9 @@ class SetupsRepository(Repository):
         return {hash_: bytes(row["body"]) for hash_, row in found.items()}
 
     def all_sheets(self) -> Iterator[SheetRow]:
-        """Every sheet that was handed out, by hash, read a few at a time."""
+        """Every sheet that was handed out, by hash, read a few at a time: those that were let go, too, which
+        have no text, and of which none may be one that an event names.
+        """
         after = ""
         while rows := self._rows(
             Sheet.select().where(Sheet.hash > after).order_by(Sheet.hash).limit(SHEETS_AT_A_TIME)
@@ -191,22 +227,25 @@ class SetupsRepository(Repository):
             yield from map(self._whole, rows)
             after = rows[-1]["hash"]
 
-    def sheet_in_use(self, machine: str) -> SheetInUseRow | None:
-        """The sheet that was last found right for a machine, with `version` and `checked_at_utc`, or None."""
-        row = self._row(SheetInUse.select().where(SheetInUse.machine == machine))
+    def sheet_in_use(self, machine: str, fixture: str) -> SheetInUseRow | None:
+        """The sheet that was last found right for a machine with this fixture, with `version` and
+        `checked_at_utc`, or None.
+        """
+        here = (SheetAtFixture.machine == machine) & (SheetAtFixture.fixture == fixture)
+        row = self._row(SheetAtFixture.select().where(here))
         sheet = self.sheet(row["hash"]) if row else None
         return cast("SheetInUseRow", {**row, **sheet}) if row and sheet else None
 
-    def sheets_in_use(self) -> dict[str, SheetChecked]:
-        """The same for all machines, by machine, without the sheets themselves."""
-        rows: list[SheetChecked] = self._rows(SheetInUse.select())
-        return {row["machine"]: row for row in rows}
+    def sheets_in_use(self) -> dict[tuple[str, str], SheetChecked]:
+        """The same for all, by machine and fixture, without the sheets themselves."""
+        rows = self._database.raw(SHEETS_IN_USE)
+        return {(row[0], row[1]): cast("SheetChecked", dict(zip(CHECKED, row, strict=True))) for row in rows}
 
     def sheet_versions(self) -> dict[str, int]:
         """How often what sheets are compiled from has changed, by subject:
         "shop", "machine:…", "fixture:…".
         """
-        return {row["subject"]: row["number"] for row in self._rows(SheetVersion.select())}
+        return dict(self._database.raw("SELECT subject, number FROM sheet_version"))
 
     def sheets_dated(self, hashes: Collection[str]) -> list[SheetDated]:
         """When these sheets were made and end, without the sheets themselves, in the order in which they were
@@ -220,13 +259,16 @@ class SetupsRepository(Repository):
         found = self._found("sheet", ("hash", "text"), hashes, key="hash")
         return {hash_: join(row["text"], self._parts_of_sheets) for hash_, row in found.items()}
 
-    def use_sheet(self, machine: str, sheet_hash: str, version: str, checked_at_utc: str) -> None:
-        """Say that a sheet was found right for a machine."""
-        fields = {"machine": machine, "hash": sheet_hash, "version": version}
+    def use_sheet(
+        self, machine: str, fixture: str, sheet_hash: str, version: str, checked_at_utc: str
+    ) -> None:
+        """Say that a sheet was found right for a machine with this fixture."""
+        fields = {"machine": machine, "fixture": fixture, "hash": sheet_hash, "version": version}
+        here = SheetAtFixture
         self._run(
-            SheetInUse.insert({**fields, "checked_at_utc": checked_at_utc}).on_conflict(
-                conflict_target=[SheetInUse.machine],
-                preserve=[SheetInUse.hash, SheetInUse.version, SheetInUse.checked_at_utc],
+            here.insert({**fields, "checked_at_utc": checked_at_utc}).on_conflict(
+                conflict_target=[here.machine, here.fixture],
+                preserve=[here.hash, here.version, here.checked_at_utc],
             )
         )
 
@@ -251,6 +293,13 @@ class SetupsRepository(Repository):
         """Id and signed text of the events of one setup, in the order of the device's chain."""
         return [(id_, jws) for id_, jws in self._database.raw(EVENTS_OF, (setup,))]
 
+    def forks_in(self, setups: Collection[str]) -> dict[str, int]:
+        """In which of these setups a number of a tablet is carried by several events, and how many numbers
+        are, by setup.
+        """
+        rows = self._among(FORKS_IN, (json.dumps(list(setups)),))
+        return {setup: int(count) for setup, count in rows}
+
     def signed_texts(self, ids: Collection[str]) -> dict[str, str]:
         """The signed texts of those of these events that are stored, by id, in the order asked for."""
         found = self._found("event", ("id", "jws"), ids)
@@ -274,15 +323,6 @@ class SetupsRepository(Repository):
         return {
             sequence: id_ for sequence, id_ in self._database.raw(HOLDERS, values) if sequence in sequences
         }
-
-    def all_events(self) -> Iterator[EventRow]:
-        """Every event in the order of the ledger, read in stretches."""
-        start = 0
-        while rows := self._rows(
-            Event.select().where(Event.position >= start).order_by(Event.position).limit(AT_A_TIME)
-        ):
-            yield from rows
-            start = rows[-1]["position"] + 1
 
     def events_between(self, first: int, before: int) -> list[EventRow]:
         """The events at these places of the ledger, `before` not included, in order."""
@@ -359,8 +399,8 @@ class SetupsRepository(Repository):
 
     def pending_seals(self) -> list[PendingSealRow]:
         """Event and seal of every signature whose PIN is still to be checked, in the order of the ledger."""
-        query = PendingSeal.select(PendingSeal.event, PendingSeal.seal)
-        return self._rows(query.join(Event, on=(Event.id == PendingSeal.event)).order_by(Event.position))
+        rows = self._database.raw(PENDING_SEALS)
+        return [{"event": event, "seal": seal} for event, seal in rows]
 
     def pending_seal(self, event: str) -> str | None:
         """The seal that is kept for this event, or None."""
@@ -372,6 +412,10 @@ class SetupsRepository(Repository):
         return self._run(PendingSeal.delete().where(PendingSeal.event == event))
 
     # Lists
+
+    def of_no_setup(self) -> list[str]:
+        """Table and key of rows of setups, questions and worries without an event."""
+        return [row[0] for row in self._database.raw(OF_NO_SETUP)]
 
     def put_setup(self, setup_id: str, **fields: Any) -> None:
         """Set where a setup stands; `fields` are all columns but the id."""
@@ -399,33 +443,9 @@ class SetupsRepository(Repository):
             query = query.where(Setup.machine == machine)
         return self._rows(query)
 
-    def listed(
-        self,
-        *,
-        status: str | None = None,
-        machine: str | None = None,
-        person: str | None = None,
-        from_utc: str | None = None,
-        before_utc: str | None = None,
-        after: tuple[str, str] | None = None,
-        most: int = 100,
-    ) -> list[SetupRow]:
-        """Setups that all of this fits, by when they were last heard of, newest first.
-
-        They began from `from_utc` on and before `before_utc`;
-        `after` is (last_at_utc, id) of the last row of the page before.
-        """
-        query = Setup.select().order_by(Setup.last_at_utc.desc(), Setup.id).limit(most)
-        for column, wanted in ((Setup.status, status), (Setup.machine, machine), (Setup.person, person)):
-            query = query.where(column == wanted) if wanted is not None else query
-        if from_utc is not None:
-            query = query.where(Setup.started_at_utc >= from_utc)
-        if before_utc is not None:
-            query = query.where(Setup.started_at_utc < before_utc)
-        if after is not None:
-            same = (Setup.last_at_utc == after[0]) & (Setup.id > after[1])
-            query = query.where((Setup.last_at_utc <= after[0]) & ((Setup.last_at_utc < after[0]) | same))
-        return self._rows(query)
+    def any_was_begun(self) -> bool:
+        """Whether there is a setup at all."""
+        return bool(self._database.raw("SELECT id FROM setup ORDER BY id LIMIT 1"))
 
     def started_between(self, since_utc: str, until_utc: str) -> list[str]:
         """Setups that a tablet started from `since_utc` up to, not including, `until_utc`, earliest first."""
@@ -434,6 +454,10 @@ class SetupsRepository(Repository):
     def to_seal(self, most: int) -> list[str]:
         """Setups that are signed off and have no sealed record, longest waiting first."""
         return [row[0] for row in self._database.raw(TO_SEAL, (most,))]
+
+    def count_to_seal(self) -> int:
+        """How many setups are signed off and have no sealed record."""
+        return int(self._database.raw(COUNT_TO_SEAL)[0][0])
 
     def open_questions_at(self, machine: str) -> int:
         """How many questions of setups at this machine are open."""
@@ -473,13 +497,6 @@ class SetupsRepository(Repository):
         for row in rows:
             self._run(KeptValue.insert(row))
 
-    def kept_values(self, fixture: str, *, axis: str | None = None) -> list[KeptValueRow]:
-        """Values of a fixture, those left out too, oldest first."""
-        query = (
-            KeptValue.select().where(KeptValue.fixture == fixture).order_by(KeptValue.at_utc, KeptValue.setup)
-        )
-        return self._rows(query.where(KeptValue.axis == axis) if axis else query)
-
     def kept_with_people(self, fixture: str, axis: str) -> list[KeptWithPerson]:
         """Values of one axis of a fixture, those left out too, oldest first:
         who brought each, and whether its setup was walked through here.
@@ -498,9 +515,21 @@ class SetupsRepository(Repository):
         """
         return self._kept(KEPT_NEWEST, fixture, axis, seating, most, passed)[::-1]
 
+    def kept_among(self, fixture: str, axis: str, setups: Collection[str]) -> list[KeptWithPerson]:
+        """The values of these setups on an axis of a fixture, left out or not, oldest first."""
+        rows = self._among(KEPT_AMONG, (fixture, axis, json.dumps(list(setups))))
+        return list(map(_with_person, rows))
+
+    def kept_left_out(self, fixture: str, axis: str, seating: str) -> list[KeptWithPerson]:
+        """The values of one axis that were left out in a seating, oldest first."""
+        return self._kept(KEPT_LEFT_OUT, fixture, axis, seating)
+
+    def is_kept_before(self, fixture: str, axis: str, seating: str, at_utc: str) -> bool:
+        """Whether a value of an axis in a seating, left out or not, was touched before this time."""
+        return bool(self._database.raw(KEPT_BEFORE, (fixture, axis, seating, at_utc)))
+
     def _kept(self, statement: str, *values: str | int) -> list[KeptWithPerson]:
-        rows = self._database.raw(statement, values)
-        return [cast("KeptWithPerson", dict(zip(KEPT_PARTS, row, strict=True))) for row in rows]
+        return list(map(_with_person, self._database.raw(statement, values)))
 
     def left_out_before(self, fixture: str, axis: str, seating: str, at_utc: str, setup: str) -> int:
         """How many values of an axis were left out in a seating before this setup of this time."""
@@ -520,10 +549,8 @@ class SetupsRepository(Repository):
         rows = self._among(WITH_VALUES_AT, (json.dumps(list(people)), seating)) if people else []
         return frozenset(person for (person,) in rows)
 
-    def changes_of_values(self, fixture: str, axis: str) -> int | None:
-        """How often an axis' values have changed; None while this transaction may yet be taken back."""
-        if self._database.is_writing:
-            return None
+    def changes_of_values(self, fixture: str, axis: str) -> int:
+        """How often an axis' values have changed, those of this transaction among them."""
         statement = "SELECT coalesce(max(number), 0) FROM kept_change WHERE fixture = ? AND axis = ?"
         return int(self._database.raw(statement, (fixture, axis))[0][0])
 
@@ -555,6 +582,10 @@ class SetupsRepository(Repository):
         statement = f"SELECT {', '.join(columns)} FROM {table} WHERE {key} IN ({{these}})"  # noqa: S608
         rows = self._among(statement, (json.dumps(list(ids)),))
         return {row[0]: dict(zip(columns, row, strict=True)) for row in rows}
+
+
+def _with_person(row: tuple[Any, ...]) -> KeptWithPerson:
+    return cast("KeptWithPerson", dict(zip(KEPT_PARTS, row, strict=True)))
 
 
 def _fields(text: str) -> Any:

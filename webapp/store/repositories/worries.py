@@ -1,10 +1,10 @@
 """Worries that name a machine, a vise or a probe: open until a lead closes them."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from webapp.domain.setup.worries import RaisedWorry, WorryRow
+from webapp.domain.setup.trouble.worries import RaisedWorry, WorryRow
 from webapp.store.repositories.base import Repository
 from webapp.store.tables.worries import Worry
 
@@ -25,13 +25,13 @@ class WorriesRepository(Repository):
         """All open worries, newest first."""
         return self._worries(Worry.closed_at_utc.is_null())
 
-    def open_about(self, *, machine: str, fixture: str, probe: str) -> tuple[WorryRow, ...]:
-        """Open worries about this machine, this fixture or this probe,
+    def open_about(self, *, machine: str, fixtures: Collection[str], probe: str) -> tuple[WorryRow, ...]:
+        """Open worries about this machine, one of these fixtures or this probe,
         wherever they were raised, newest first.
         """
         named = (
             ((Worry.about == "machine") & (Worry.machine == machine))
-            | ((Worry.about == "vise") & (Worry.fixture == fixture))
+            | ((Worry.about == "vise") & Worry.fixture.in_(list(fixtures)))
             | ((Worry.about == "probe") & (Worry.probe == probe))
         )
         return self._worries(Worry.closed_at_utc.is_null() & named)

@@ -39,3 +39,6 @@ class Authorisation(Table):
     from_utc = peewee.TextField()
     until_utc = peewee.TextField(null=True)
     withdrawn_at_utc = peewee.TextField(null=True)
+    level = peewee.TextField(null=True)
+    given_by = peewee.TextField(null=True)
+    training = peewee.TextField(null=True)

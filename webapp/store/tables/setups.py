@@ -9,7 +9,7 @@ from webapp.store.tables.base import Table
 
 class Sheet(Table):
     """A setup sheet that was handed out, in the form of `sheet_parts`.
-    `content` hashes it without its times.
+    `content` hashes it without its times; `text` is empty where it was let go.
     """
 
     hash = peewee.TextField(primary_key=True)
@@ -27,15 +27,25 @@ class SheetPart(Table):
     body = peewee.BlobField()
 
 
-class SheetInUse(Table):
-    """When, and at which version of what it is compiled from,
-    a machine's sheet was last found to be the right one.
+class SheetAtFixture(Table):
+    """When, and at which version of what it is compiled from, the sheet of a machine with one of its fixtures
+    was last found to be the right one.
     """
 
-    machine = peewee.TextField(primary_key=True)
+    machine = peewee.TextField()
+    fixture = peewee.TextField()
     hash = peewee.TextField()
     version = peewee.TextField()
     checked_at_utc = peewee.TextField()
+
+    class Meta:  # noqa: D106
+        primary_key = peewee.CompositeKey("machine", "fixture")
+
+
+class SheetNamed(Table):
+    """A sheet that an event names; triggers list them."""
+
+    sheet = peewee.TextField(primary_key=True)
 
 
 class SheetVersion(Table):

@@ -29,6 +29,7 @@ class Slot(Table):
     last_values = peewee.TextField(null=True)
     last_seen_at_utc = peewee.TextField(null=True)
     last_setup = peewee.TextField(null=True)
+    used_otherwise = peewee.TextField(null=True)
 
     class Meta:  # noqa: D106
         primary_key = peewee.CompositeKey("machine", "label")

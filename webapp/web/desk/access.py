@@ -33,7 +33,7 @@ def sign_in() -> AnyResponse:
     token = parts.new_token()
     person = (form.person.data or "").strip()
     try:
-        access.sign_in(
+        session = access.sign_in(
             parts.store,
             person,
             form.passphrase.data,
@@ -47,13 +47,12 @@ def sign_in() -> AnyResponse:
     before = sessions.token()
     if before:
         access.sign_out(parts.store, before, parts.now())
-    return sessions.begin(_to(_own_page(request.args.get("to"))), token)
+    first = "desk.queue" if "lead" in session["roles"] else "desk.setups"
+    return sessions.begin(_to(_own_page(request.args.get("to"), first)), token)
 
 
 def _sign_in_page(form: forms.SignIn, status: int) -> Response:
-    return make_response(
-        render_template("desk/sign_in.html", form=form, to=_own_page(request.args.get("to"))), status
-    )
+    return make_response(render_template("desk/sign_in.html", form=form, to=request.args.get("to")), status)
 
 
 @blueprint.post("/sign-out")
@@ -114,7 +113,38 @@ def change_pin() -> AnyResponse:
     return _me_page(forms.ChangePassphrase(formdata=None), form, 422)
 
 
-def _me_page(passphrase: forms.ChangePassphrase, pin: forms.ChangePin, status: int) -> Response:
+@blueprint.post("/me/own")
+def choose_own() -> AnyResponse:
+    """Choose passphrase and PIN of one's own at the first sign-in: one form, and the desk is open."""
+    form, parts, who = forms.ChooseOwn(), wiring(), sessions.signed_in()
+    if form.validate():
+        own, token = (form.new_passphrase.data, form.new_pin.data), parts.new_token()
+        try:
+            access.choose_own(
+                parts.store, parts.keyring, who.id, form.current.data, *own, parts.now(), sessions.source()
+            )
+            access.sign_in(parts.store, who.id, own[0], parts.now(), token, sessions.source())
+        except DomainError as refusal:
+            form.refuse(_place_of(refusal.code), plain(refusal.code, refusal.fields))
+        else:
+            return sessions.begin(_to(url_for("access.me", changed="both")), token)
+    fresh = forms.ChangePassphrase(formdata=None), forms.ChangePin(formdata=None)
+    return _me_page(*fresh, 422, form)
+
+
+def _place_of(code: str) -> str | None:
+    """The field of the first form that a refusal is about."""
+    if ".pin" in code:
+        return "new_pin"
+    return "new_passphrase" if "passphrase" in code else None
+
+
+def _me_page(
+    passphrase: forms.ChangePassphrase,
+    pin: forms.ChangePin,
+    status: int,
+    own_secrets: forms.ChooseOwn | None = None,
+) -> Response:
     parts, who = wiring(), sessions.signed_in()
     own = reading.own_page(parts.store, who.id)
     page = render_template(
@@ -122,6 +152,7 @@ def _me_page(passphrase: forms.ChangePassphrase, pin: forms.ChangePin, status: i
         row=own.person,
         passphrase=passphrase,
         pin=pin,
+        own_secrets=own_secrets or forms.ChooseOwn(formdata=None),
         changed=request.args.get("changed"),
         authorisations=own.authorisations,
         machines=own.machines,
@@ -133,9 +164,9 @@ def _to(address: str) -> Response:
     return make_response(redirect(address, 303))
 
 
-def _own_page(address: str | None) -> str:
-    """An address of ours to go to after signing in; anything else leads to the first page of the desk."""
-    first = url_for("desk.setups")
+def _own_page(address: str | None, first_page: str = "desk.setups") -> str:
+    """An address of ours to go to after signing in; anything else leads to the person's first page."""
+    first = url_for(first_page)
     if not address or not address.startswith("/") or address.startswith(("//", "/\\")):
         return first
     parts = urlsplit(address)

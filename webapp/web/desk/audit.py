@@ -9,14 +9,24 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from collections.abc import Mapping
 
 from flask import Blueprint, Response, make_response, render_template, request
 from werkzeug.exceptions import NotFound
 
 from webapp.domain.evidence import tree
 from webapp.services.decisions import adding
-from webapp.services.evidence.entries import Entry, entry_at, newest_entries
-from webapp.web.desk import forms
+from webapp.services.evidence.entries import (
+    LONGEST_WORDS,
+    Entry,
+    Found,
+    Sought,
+    entry_at,
+    newest_entries,
+    sought_entries,
+)
+from webapp.services.shop import reading
+from webapp.web.desk import forms, lists
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import rendering
 from webapp.web.show.naming import names
@@ -28,19 +38,66 @@ A_PAGE = 100
 
 @blueprint.get("/audit")
 def ledger() -> str:
-    """The ledger's head, and its entries, newest first, a page at a time."""
-    found = newest_entries(wiring().store, _before(), A_PAGE)
+    """The ledger's head, and its entries, newest first, a page at a time; or those that a filter lets
+    through.
+    """
+    parts, asked = wiring(), _asked()
+    found, newer = _page(asked)
+    kept = {name: value for name, value in asked.items() if value}
     return render_template(
         "desk/ledger.html",
-        size=found.size,
-        root=found.root,
-        entries=list(reversed(found.entries)),
-        older=found.first or None,
-        newer=min(found.size, found.before + A_PAGE) if found.before < found.size else None,
-        first=found.first,
-        before=found.before,
+        found=found,
+        newer=newer,
+        asked=asked,
+        filtered=bool(kept),
+        older=lists.address("audit.ledger", kept, before=str(found.older)) if found.older else None,
+        files=lists.files("audit.ledger_file", kept, before=request.args.get("before")),
+        filter_people=reading.people_to_choose_from(parts.store),
         names=names(),
     )
+
+
+@blueprint.get("/audit/entries.<any(csv, json):form>")
+def ledger_file(form: str) -> Response:
+    """The entries that the page shows, as a table or as JSON, without their texts."""
+    asked, called = _asked(), names()
+    rows = [
+        {
+            "entry": str(one.position),
+            **lists.time_columns("at", one.at_utc),
+            "stored_as": one.kind,
+            "what": one.type,
+            "by": one.by,
+            "by_name": called.get(one.by, one.by),
+            "about": one.subject,
+            "setup": one.setup or "",
+            "leaf_hash": one.hash,
+        }
+        for one in _page(asked)[0].entries
+    ]
+    return lists.handed_out("ledger", form, COLUMNS, rows, {**asked, "before": str(_before() or "")})
+
+
+COLUMNS = (
+    "entry", *lists.time_columns("at"), "stored_as", "what", "by", "by_name", "about", "setup", "leaf_hash",
+)  # fmt: skip
+# What stands in the address, and what it asks for.
+FILTERS = {"what": "type", "by": "by", "from": "from_day", "to": "to_day", "words": "words"}
+
+
+def _asked() -> dict[str, str]:
+    return {name: request.args.get(name, "").strip()[:LONGEST_WORDS] for name in FILTERS}
+
+
+def _page(asked: Mapping[str, str]) -> tuple[Found, int | None]:
+    """The entries of the page, and in front of which place the page before it ends (None: there is none)."""
+    store, before = wiring().store, _before()
+    if any(asked.values()):
+        sought = Sought(**{FILTERS[name]: value for name, value in asked.items()})
+        return sought_entries(store, sought, before, A_PAGE), None
+    found = newest_entries(store, before, A_PAGE)
+    newer = min(found.size, found.before + A_PAGE) if found.before < found.size else None
+    return Found(found.size, found.root, found.entries[::-1], found.first or None, None), newer
 
 
 def _before() -> int | None:

@@ -1,4 +1,4 @@
-"""The lead's decisions: sign off, not accept, answer a question, seal again.
+"""The lead's decisions: sign off, sign a list, not accept, answer a question, seal again.
 
 Rules: each decision shows what it is about before it is sent (WCAG 2.2, 3.3.4). A sign-off and its refusal
 are signatures and ask for the passphrase again, whatever the session says (OWASP ASVS 5.0, 7.5.3; 21 CFR
@@ -9,24 +9,30 @@ then; a refusal of the use case comes back into the form with all that was typed
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from flask import Blueprint, Response, current_app, make_response, redirect, render_template, request, url_for
 from werkzeug.exceptions import NotFound
 
 from webapp.domain.plain.errors import DomainError
 from webapp.services.decisions import adding, signing_off
+from webapp.services.decisions.errors import SetupChanged
 from webapp.services.decisions.joining import NewSeating, ValuesChoice
-from webapp.services.errors import LedgerWentBack, ServiceError, SetupChanged
+from webapp.services.errors import LedgerWentBack, ServiceError
 from webapp.services.setups import answering, recording
 from webapp.services.shop import register
 from webapp.web.desk import forms
-from webapp.web.desk.opened import opened
+from webapp.web.desk.on_one_page import opened_before, setup_page
+from webapp.web.desk.opened import must_see, opened
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import rendering
 from webapp.web.show.naming import names
-from webapp.web.show.shown_values import plain
+from webapp.web.show.shown_values import plain, with_reasons
+
+if TYPE_CHECKING:
+    from webapp.services.decisions.signing_off import QueuedSetup
 
 blueprint = Blueprint("deciding", __name__)
 
@@ -38,6 +44,7 @@ def sign_off(setup_id: object) -> Response:
     """
     form, parts, who = forms.SignOff(), wiring(), sessions.signed_in()
     identifier = str(setup_id)
+    must_see(identifier)
     stake = signing_off.values_at_stake(parts.store, identifier)
     form.offer([one.axis for one in stake.standing_as("beyond")])
     if request.method == "POST" and form.validate():
@@ -57,7 +64,76 @@ def sign_off(setup_id: object) -> Response:
             _refuse(form, refusal)
         else:
             return _to_setup(identifier, _sealed(identifier))
-    return _decision_page("desk/sign_off.html", form, identifier, stake=stake)
+    return setup_page(identifier, sign=form if request.method == "POST" else None)
+
+
+@blueprint.route("/desk/sign-together", methods=["GET", "POST"])
+def sign_together() -> Response:
+    """Sign the list that the page shows by one entry of the passphrase: plain setups, each opened before."""
+    form, parts, before = forms.SignTogether(), wiring(), opened_before()
+    listed = tuple(one for one in signing_off.queue(parts.store) if _is_to_be_signed(one, before))
+    read = [(one["id"], before[one["id"]]) for one in listed]
+    shown = [(one.partition(":")[0], one.partition(":")[2]) for one in request.form.getlist("one")]
+    if request.method == "POST" and form.validate():
+        opened_as_shown = [one for one in before.items() if one in shown]
+        if not opened_as_shown:
+            form.refuse(None, plain("services.setup_changed"))
+        else:
+            try:
+                changed = [setup for setup, seen in shown if before.get(setup, seen) != seen]
+                return _signed_together(opened_as_shown, changed, form.passphrase.data)
+            except DomainError as refusal:
+                form.refuse(None, plain(refusal.code, refusal.fields))
+    return _page("desk/sign_together.html", form, listed=listed, read=dict(read), came=())
+
+
+def _is_to_be_signed(one: QueuedSetup, before: Mapping[str, str]) -> bool:
+    return one["plain"] and one["id"] in before and one["person"] != sessions.signed_in().id
+
+
+class ToldOutcome(NamedTuple):
+    """What came of one setup of a list, as its page says it: why it is not signed off, or whether its record
+    is sealed.
+    """
+
+    setup: str
+    about: str
+    why_not: str
+    sealed: bool
+
+
+def _signed_together(read: list[tuple[str, str]], changed: list[str], passphrase: str) -> Response:
+    """Sign each, seal each, and say of every one what came of it. `changed`: those that were shown otherwise
+    than they were opened last, which are not signed.
+    """
+    parts, who = wiring(), sessions.signed_in()
+    about = {
+        one["id"]: f"{one['person_name']}, {one['machine_name']}" for one in signing_off.queue(parts.store)
+    }
+    came = signing_off.sign_off_together(
+        parts.store, read, who.id, passphrase, parts.now(), sessions.source()
+    )
+    refused = {one: SetupChanged() for one in changed} | {one.setup: one.refused for one in came}
+    told = [
+        ToldOutcome(
+            setup,
+            about.get(setup, setup[:8]),
+            _refused_because(why) if why else "",
+            why is None and _sealed(setup) == "sealed",
+        )
+        for setup, why in refused.items()
+    ]
+    page = render_template(
+        "desk/sign_together.html", form=forms.SignTogether(formdata=None), listed=(), read={}, came=told
+    )
+    return make_response(page, 422 if any(refused.values()) else 200)
+
+
+def _refused_because(why: DomainError) -> str:
+    """Why a setup was not signed off; whoever decided before by their name."""
+    if "by" not in why.fields:
+        return with_reasons(why)
+    return plain(why.code, {**why.fields, "by": names().get(str(why.fields["by"]), why.fields["by"])})
 
 
 def _values_choice(form: forms.SignOff, setup_id: str) -> ValuesChoice:
@@ -93,7 +169,7 @@ def not_accept(setup_id: object) -> Response:
             _refuse(form, refusal)
         else:
             return _to_setup(identifier, "not_accepted")
-    return _decision_page("desk/not_accept.html", form, identifier)
+    return setup_page(identifier, refuse=form if request.method == "POST" else None)
 
 
 @blueprint.post("/desk/setups/<uuid:setup_id>/seal")
@@ -161,6 +237,8 @@ def question(question_id: object) -> Response:
         except DomainError as refusal:
             form.refuse(None, plain(refusal.code, refusal.fields))
         else:
+            if request.args.get("from") == "setup":
+                return _to_setup(asked["setup"], "answered")
             return _see_other(url_for("desk.queue", done="answered"))
     about["touches"] = [one for one in about["touches"] if asked["axis"] in {None, one["axis"]}]
     asked_about = answering.touch_asked_about(asked, about["touches"])
@@ -201,19 +279,6 @@ def _refuse(form: forms.SignOff | forms.NotAccept, refusal: DomainError) -> None
     form.refuse(None, plain(refusal.code, refusal.fields))
     if isinstance(refusal, SetupChanged):
         form.seen.data = None
-
-
-def _decision_page(
-    template: str, form: forms.SignOff | forms.NotAccept, setup_id: str, **more: Any
-) -> Response:
-    """The setup and the form that decides about it.
-    What was read stays what it was until the person is told.
-    """
-    about = opened(setup_id)
-    shown = about["detail"]["reviewed"]["sha256"]
-    read_before = request.args.get("seen") if request.method == "GET" else None
-    form.seen.data = form.seen.data or shown
-    return _page(template, form, changed=read_before not in {None, shown}, **about, **more)
 
 
 def _page(template: str, form: forms.DeskForm, **about: Any) -> Response:

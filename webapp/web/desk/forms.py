@@ -7,7 +7,7 @@ The form token is checked before every view (guards.py), so the forms carry none
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Self
 
 from flask_wtf import FlaskForm
 from flask_wtf.file import FileField, FileRequired
@@ -57,6 +57,12 @@ class DeskForm(FlaskForm):  # type: ignore[misc]
 
         csrf = False
 
+    def within(self, name: str) -> Self:
+        """Give the fields ids of their own, where several forms stand on one page."""
+        for field in self:
+            field.id = f"{name}-{field.id}"
+        return self
+
     def refuse(self, field: str | None, sentence: str) -> None:
         """Put a refusal of a use case beside the field it is about, or above the form."""
         if field is None:
@@ -103,6 +109,14 @@ class ChangePin(DeskForm):
     )
 
 
+class ChooseOwn(DeskForm):
+    """The first passphrase, and passphrase and PIN of one's own."""
+
+    current = secret("The passphrase that you were given")
+    new_passphrase = secret("Your own passphrase", "new-password")
+    new_pin = secret("Your own PIN", "new-password")
+
+
 class SignOff(DeskForm):
     """What becomes of the values, a note, and the passphrase again, whatever the session says.
 
@@ -134,6 +148,12 @@ class SignOff(DeskForm):
         """A new seating needs words. Raises ValidationError."""
         if self.moved.data and not (field.data or "").strip():
             raise ValidationError("It is empty. Say what was done to the vise, such as: moved, trammed anew.")
+
+
+class SignTogether(DeskForm):
+    """The passphrase again; the list of setups stands in the page."""
+
+    passphrase = secret("Your passphrase, again")
 
 
 class NotAccept(DeskForm):
@@ -181,6 +201,41 @@ class Answer(DeskForm):
         self.decision.choices = [SelectChoice(one, ANSWERS[one, about_axis, finished]) for one in decisions]
 
 
+class CloseMachine(DeskForm):
+    """Why a machine is closed, or opened again."""
+
+    do = HiddenField(validators=[AnyOf(["close", "open"], "The page is old. Load it again.")])
+    reason = words("Reason", "It is empty. Say why in a sentence; the next person reads it.")
+
+
+class OutOfUse(DeskForm):
+    """Why a machine, a fixture or a probe is taken out of use, or back into it."""
+
+    do = HiddenField(validators=[AnyOf(["out", "back"], "The page is old. Load it again.")])
+    reason = words("Reason", "It is empty. Say why in a sentence; it stands on the ledger.")
+
+
+class Publish(DeskForm):
+    """What changed in a procedure and why, in the writer's own words."""
+
+    note = words(
+        "Change note", "It is empty. Say what changed and why; it stands with the revision for good."
+    )
+    seen = HiddenField()
+    looked = HiddenField()
+
+
+NO_WORDS_OF_PICTURE = "It is empty. Say what the picture shows: whoever cannot see it hears it."
+
+
+class StepPicture(DeskForm):
+    """A picture for a step, and what it shows; without a file the words alone are kept."""
+
+    file = FileField("The picture")
+    shows = StringField("What it shows", [InputRequired(NO_WORDS_OF_PICTURE), Length(max=300)])
+    seen = HiddenField()
+
+
 class CloseWorry(DeskForm):
     """By a check or with a reason, and the words."""
 
@@ -207,6 +262,14 @@ class CheckRecord(DeskForm):
     """The PDF to check."""
 
     pdf = FileField("The PDF", [FileRequired("No file is chosen. Choose the PDF that you want to check.")])
+
+
+class WaitingFile(DeskForm):
+    """The file that a tablet wrote of what it could not send."""
+
+    file = FileField(
+        "The tablet’s file", [FileRequired("No file is chosen. Choose the file that the tablet wrote.")]
+    )
 
 
 class Days(DeskForm):
@@ -240,7 +303,9 @@ class SaveChoice(DeskForm):
 
 
 class StartSeating(DeskForm):
-    """Why a fixture's usual starts again."""
+    """Why a fixture's usual starts again, and since when it stands there; without a day, since now."""
+
+    since = DateField("Since which day", [Optional()])
 
     reason = words(
         "What was done to the fixture", "It is empty. Say what was done, such as: moved, re-trammed, cleaned."

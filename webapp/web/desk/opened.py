@@ -9,7 +9,8 @@ from typing import Any
 
 from werkzeug.exceptions import NotFound
 
-from webapp.proof.seal_term import seal_term
+from webapp.domain.evidence.for_whom import stages_for
+from webapp.proof.keys.seal_term import seal_term
 from webapp.services.decisions import adding, signing_off
 from webapp.services.errors import NoSuchSetup
 from webapp.services.setups import listing, pacing
@@ -48,7 +49,7 @@ def opened(setup_id: str) -> dict[str, Any]:
         "state": state,
         "lengths": shown_values.Lengths(shown_values.display_of(sheet["machine"])),
         "touches": shown_values.touch_rows(sheet, state),
-        "timings": shown_values.timings(sheet["procedure"]["stages"], state, detail["events"]),
+        "timings": shown_values.timings(stages_for(sheet, state["person"]), state, detail["events"]),
         "pace": {row["step"]: row for row in detail["pace"]},
         "paced": pacing.marked(detail["pace"]),
         "triggers": shown_values.trigger_lines(sheet, state),

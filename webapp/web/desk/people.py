@@ -9,22 +9,22 @@ all that was typed in it.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from flask import Blueprint, Response, abort, make_response, redirect, render_template, request, url_for
 from wtforms.fields.choices import SelectChoice
 
 from webapp.domain.plain.errors import DomainError
-from webapp.services.errors import DayIsOver, SignInRefused, StoppedAfterTries, TooManyTries
+from webapp.services.errors import ChangedMeanwhile, DayIsOver
 from webapp.services.people import names as people_names
+from webapp.services.people.errors import SignInRefused, StoppedAfterTries, TooManyTries
 from webapp.services.shop import inviting, reading, register
 from webapp.services.shop.inviting import FirstSecrets, Rights
 from webapp.services.shop.reading import PersonsPage
 from webapp.web.desk import people_forms
-from webapp.web.desk.pressed_once import PressedOnce
+from webapp.web.desk.last_days import end_of, last_day
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
-from webapp.web.edge.shop_zone import shop_zone
 from webapp.web.edge.wiring import wiring
 from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
@@ -38,6 +38,7 @@ blueprint = Blueprint("people", __name__)
 FORMS: Mapping[str, type[DeskForm]] = {
     "roles": people_forms.Roles,
     "authorise": people_forms.Authorise,
+    "change_right": people_forms.ChangeRight,
     "withdraw": people_forms.Withdraw,
     "give_slot": people_forms.GiveSlot,
     "extend_slot": people_forms.ExtendSlot,
@@ -49,24 +50,23 @@ FORMS: Mapping[str, type[DeskForm]] = {
     "erase_name": people_forms.EraseName,
 }
 # These stand in each row of a table.
-IN_ROWS = {"withdraw", "extend_slot", "end_slot", "release_slot"}
-MADE: PressedOnce[list[dict[str, Any]]] = PressedOnce()
+IN_ROWS = {"change_right", "withdraw", "extend_slot", "end_slot", "release_slot"}
 ACTION = f"<any({', '.join(FORMS)}):action>"
 
 
 @blueprint.route("/desk/let-in", methods=["GET", "POST"])
+@once
 def new() -> Response:
     """Let one or many in: a look at the list first, then accounts for all of them with first secrets."""
     form, store = people_forms.LetIn(), wiring().store
     form.offer(reading.names_of_machines(store).items())
     if request.method == "GET":
-        form.roles.data, form.press.data = ["operator"], wiring().new_token()
+        form.roles.data = ["operator"]
         return _new_page(form, None, 200)
     if request.form.get("do") == "look":
         form.passphrase.validators = []
+    _take_file(form)
     valid = form.validate()
-    if valid and (made := _made_before(form)):
-        return _secrets_page(made)
     found = inviting.read_list(store, form.people.data or "")
     for fault in found.faults if valid or not form.people.errors else ():
         form.people.errors = [*form.people.errors, plain(fault.code, fault.fields)]
@@ -77,23 +77,22 @@ def new() -> Response:
     return _let_in(form, found)
 
 
-def _made_before(form: people_forms.LetIn) -> list[dict[str, Any]] | None:
-    """What an earlier press of this very form made, for the lead whose passphrase it brings."""
-    made = MADE.waited(sessions.signed_in().id, form.press.data or "")
-    if made is None or request.form.get("do") == "look":
-        return None
+def _take_file(form: people_forms.LetIn) -> None:
+    """Let the lines of a file stand in the field, where they can be read and changed before they are kept."""
+    sent = form.file.data
+    body = sent.read() if sent else b""
+    if not body:
+        return
     try:
-        _own_passphrase(form)
-    except DomainError:
-        return None
-    return made
+        form.people.data = body.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError:
+        form.people.data = body.decode("latin-1").replace("\r\n", "\n")
 
 
 def _let_in(form: people_forms.LetIn, found: ClassList) -> Response:
-    who, now = sessions.signed_in(), wiring().now()
     try:
         _own_passphrase(form)
-        made = MADE.made(who.id, form.press.data or "", now, lambda: _accounts(form, found))
+        made = _accounts(form, found)
     except DomainError as refusal:
         _refuse(form, refusal)
         return _new_page(form, found, 422)
@@ -104,7 +103,8 @@ def _accounts(form: people_forms.LetIn, found: ClassList) -> list[dict[str, Any]
     """Open an account for each; names with first secrets, to be shown once."""
     store, keyring = wiring().store, wiring().keyring
     secrets = {one.id: _first_secrets() for one in found.people}
-    rights = Rights(form.roles.data or [], form.machines.data or [], _until(form.until.data))
+    until, training = end_of(form.until.data), form.training.data or ""
+    rights = Rights(form.roles.data or [], form.machines.data or [], until, form.level.data, training)
     inviting.let_in(store, keyring, found.people, secrets, rights, *_by_now())
     return [{"id": one.id, "name": one.name, "secrets": secrets[one.id]} for one in found.people]
 
@@ -128,6 +128,7 @@ def person(person: str) -> Response:
 
 
 @blueprint.post(f"/desk/people/<person>/{ACTION}")
+@once
 def change(person: str, action: str) -> Response:
     """Change one thing about a person."""
     about, form = reading.persons_page(wiring().store, person), _form(action)
@@ -136,6 +137,7 @@ def change(person: str, action: str) -> Response:
         try:
             said = CHANGES[action](about, form)
         except DomainError as refusal:
+            about = reading.persons_page(wiring().store, person)
             _refuse(form, refusal)
         else:
             return said or make_response(redirect(url_for("people.person", person=person, done=action), 303))
@@ -151,6 +153,8 @@ def _person_page(about: PersonsPage, sent: Mapping[str, DeskForm], status: int) 
         sent=next(iter(sent), None),
         about_row=request.form.get("slot") or request.form.get("machine"),
         may=people_forms.WHAT_ROLES_MAY,
+        levels=people_forms.LEVEL_WORDS,
+        last_day=last_day,
         done=request.args.get("done"),
         names=names(),
         now=wiring().now().strftime("%Y-%m-%dT%H:%M:%S.000Z"),
@@ -172,7 +176,10 @@ def _fresh(action: str, about: PersonsPage) -> DeskForm:
 
 def _offer(form: DeskForm, about: PersonsPage) -> None:
     if isinstance(form, people_forms.Authorise):
-        form.machine.choices = [SelectChoice(key, name) for key, name in about.machines.items()]
+        there = {one["machine"] for one in about.authorisations} - {form.machine.data}
+        form.machine.choices = [
+            SelectChoice(key, name) for key, name in about.machines.items() if key not in there
+        ]
     if isinstance(form, people_forms.GiveSlot):
         form.slot.choices = [
             SelectChoice(f"{machine} {label}", f"{label} on {about.machines[machine]}")
@@ -185,29 +192,43 @@ def _offer(form: DeskForm, about: PersonsPage) -> None:
 
 def _change_roles(about: PersonsPage, form: Any) -> None:
     _own_passphrase(form)
-    register.change_roles(*_store_and(about), form.roles.data, *_by_now())
+    register.change_roles(*_store_and(about), form.roles.data, *_by_now(), seen=_seen())
 
 
 def _authorise(about: PersonsPage, form: Any) -> None:
-    register.authorise(*_store_and(about), form.machine.data, _until(form.until.data), *_by_now())
+    if _ends(about, form):
+        raise ChangedMeanwhile  # the page offers no machine that they may set up already
+    _set_right(about, form)
+
+
+def _set_right(about: PersonsPage, form: Any) -> None:
+    until = end_of(form.until.data, *_ends(about, form))
+    noted = form.level.data, form.training.data or ""
+    register.authorise(*_store_and(about), form.machine.data, until, *_by_now(), *noted, seen=_seen())
+
+
+def _ends(about: PersonsPage, form: Any) -> list[str | None]:
+    """When the rights to the form's machine end that stand."""
+    return [one["until_utc"] for one in about.authorisations if one["machine"] == form.machine.data]
 
 
 def _withdraw(about: PersonsPage, form: Any) -> None:
-    register.withdraw(*_store_and(about), form.machine.data or "", form.reason.data, *_by_now())
+    register.withdraw(*_store_and(about), form.machine.data or "", form.reason.data, *_by_now(), seen=_seen())
 
 
 def _give_slot(about: PersonsPage, form: Any) -> None:
     machine, label = _slot(form)
-    until = _until(form.until.data)
-    register.give_slot(wiring().store, machine, label, about.person["id"], until, *_by_now())
+    own = [one["until_utc"] for one in about.slots if (one["machine"], one["label"]) == (machine, label)]
+    until = end_of(form.until.data, *own)
+    register.give_slot(wiring().store, machine, label, about.person["id"], until, *_by_now(), _seen())
 
 
 def _end_slot(_: PersonsPage, form: Any) -> None:
-    register.end_slot(wiring().store, *_slot(form), *_by_now())
+    register.end_slot(wiring().store, *_slot(form), *_by_now(), _seen())
 
 
 def _release_slot(_: PersonsPage, form: Any) -> None:
-    register.release(wiring().store, *_slot(form), *_by_now())
+    register.release(wiring().store, *_slot(form), *_by_now(), _seen())
 
 
 def _begin_secrets_anew(about: PersonsPage, form: Any) -> Response:
@@ -218,7 +239,7 @@ def _begin_secrets_anew(about: PersonsPage, form: Any) -> Response:
 
 
 def _disable(about: PersonsPage, form: Any) -> None:
-    register.disable_person(*_store_and(about), form.reason.data, *_by_now())
+    register.disable_person(*_store_and(about), form.reason.data, *_by_now(), seen=_seen())
 
 
 def _erase_name(about: PersonsPage, form: Any) -> None:
@@ -227,12 +248,13 @@ def _erase_name(about: PersonsPage, form: Any) -> None:
 
 
 def _enable(about: PersonsPage, form: Any) -> None:
-    register.enable_person(*_store_and(about), form.reason.data, *_by_now())
+    register.enable_person(*_store_and(about), form.reason.data, *_by_now(), seen=_seen())
 
 
 CHANGES: Mapping[str, Callable[[PersonsPage, Any], Response | None]] = {
     "roles": _change_roles,
     "authorise": _authorise,
+    "change_right": _set_right,
     "withdraw": _withdraw,
     "give_slot": _give_slot,
     "extend_slot": _give_slot,
@@ -249,6 +271,11 @@ def _store_and(about: PersonsPage) -> tuple[Any, str]:
     return wiring().store, about.person["id"]
 
 
+def _seen() -> str | None:
+    """The version of the person, or of the slot, that stood on the page; None for a form without one."""
+    return request.form.get("seen") or None
+
+
 def _by_now() -> tuple[str, Any]:
     return sessions.signed_in().id, wiring().now()
 
@@ -258,12 +285,6 @@ def _slot(form: Any) -> tuple[str, str]:
     if not label:
         abort(400)
     return machine, label
-
-
-def _until(day: str | None) -> str | None:
-    """The end of a last day in the shop; None without one. Raises DayIsOver."""
-    typed = (day or "").strip()
-    return inviting.end_of_day(date.fromisoformat(typed), shop_zone(), wiring().now()) if typed else None
 
 
 def _first_secrets() -> FirstSecrets:

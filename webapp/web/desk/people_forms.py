@@ -5,18 +5,23 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 
-from wtforms import HiddenField, SelectField, SelectMultipleField, StringField, TextAreaField
+from flask_wtf.file import FileField
+from wtforms import HiddenField, RadioField, SelectField, SelectMultipleField, StringField, TextAreaField
 from wtforms.fields.choices import SelectChoice
 from wtforms.validators import InputRequired, Length, Optional, ValidationError
 from wtforms.widgets import CheckboxInput, ListWidget
 
+from webapp.domain.plain.levels import ALONE, BESIDE
 from webapp.domain.shop.shop import ROLES
 from webapp.web.desk.forms import DeskForm, secret
 
 LONGEST_LIST = 10_000
 LONGEST_FIELD = 200
 DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+LEVEL_ASKED = "Nothing is chosen. Choose alone, or with a lead beside."
+LEVEL_WORDS = {ALONE: "alone", BESIDE: "with a lead beside"}
 WHAT_ROLES_MAY = {
     "operator": "sets up machines that they are authorised for",
     "lead": "signs off, answers, changes the shop",
@@ -63,13 +68,33 @@ def _is_some(_: DeskForm, field: Ticks) -> None:
         raise ValidationError("Nothing is ticked. Everybody has at least one role.")
 
 
+def how_set_up(*rules: Any) -> RadioField:
+    """How a machine is set up, alone or with a lead beside: never chosen beforehand."""
+    choices = [SelectChoice(*one) for one in LEVEL_WORDS.items()]
+    return RadioField("How", [*rules, _is_level], choices=choices, validate_choice=False)
+
+
+def _is_level(_: DeskForm, field: RadioField) -> None:
+    if field.data and field.data not in LEVEL_WORDS:
+        raise ValidationError(f"“{field.data[:40]}” is neither of the two. Choose one.")
+
+
+def _where_there_are_machines(form: DeskForm, field: RadioField) -> None:
+    if form["machines"].data and not field.data:
+        raise ValidationError(LEVEL_ASKED)
+
+
+def _training() -> StringField:
+    return StringField("Training", [Optional(), Length(max=LONGEST_FIELD)])
+
+
 class LetIn(DeskForm):
     """Who, as what, for which machines until when, and the lead's own passphrase."""
 
     people = TextAreaField(
         "People, one a line",
         [
-            InputRequired("It is empty. Type one person a line."),
+            Optional(),
             Length(
                 max=LONGEST_LIST, message=f"It has more than {LONGEST_LIST:,} characters. Take fewer at once."
             ),
@@ -77,9 +102,10 @@ class LetIn(DeskForm):
         render_kw={"rows": 8, "spellcheck": "false"},
     )
     roles = _roles()
+    file = FileField("Or a CSV file of them")
     machines = Ticks("May set up", choices=[])
+    level, training = how_set_up(_where_there_are_machines), _training()
     until = last_day("Last day")
-    press = HiddenField()
     passphrase = secret("Your own passphrase, again")
 
     def offer(self, machines: Iterable[tuple[str, str]]) -> None:
@@ -99,6 +125,15 @@ class Authorise(DeskForm):
 
     machine = SelectField("Machine", choices=[])
     until = last_day("Last day")
+    level, training = how_set_up(InputRequired(LEVEL_ASKED)), _training()
+
+
+class ChangeRight(DeskForm):
+    """A right that stands, as it is to be from now on."""
+
+    machine = HiddenField()
+    until = last_day("Last day")
+    level, training = how_set_up(InputRequired(LEVEL_ASKED)), _training()
 
 
 class Withdraw(DeskForm):

@@ -9,28 +9,32 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 
-from webapp import trust_page
 from webapp.domain.plain.errors import DomainError
-from webapp.proof import own_certificate
-from webapp.services.intake import alarms, enrolling
+from webapp.proof.certificates import own_certificate
+from webapp.server import trust_page
+from webapp.services.intake import alarms, enrolling, from_file
 from webapp.services.sheets import preparing
 from webapp.services.sheets.preparing import SheetOrRefusal
-from webapp.services.shop import reading
-from webapp.web.desk import forms
+from webapp.services.shop import finding_slots, reading
+from webapp.services.shop.finding_slots import ONLY, FoundSlots, WantedSlots
+from webapp.web.desk import forms, lists
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
+from webapp.web.edge.shop_zone import shop_moment
 from webapp.web.edge.wiring import wiring
-from webapp.web.show import shown_values
+from webapp.web.show import shown_values, square_codes
 from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 
 if TYPE_CHECKING:
     from webapp.store import Store
+    from webapp.store.rows import AuthorisationRow
 
 blueprint = Blueprint("registers", __name__)
 
@@ -46,12 +50,20 @@ def tablets() -> Response:
 
 
 @blueprint.post("/desk/tablets/code")
+@once
 def make_code() -> Response:
     """Make a one-time code for enrolling one tablet, and show it this once."""
     parts, who = wiring(), sessions.signed_in()
     code = one_time_code(parts.new_token())
     made = enrolling.make_code(parts.store, who.id, parts.now(), code)
-    return _tablets_page(code=code, until_utc=made["until_utc"])
+    picture = square_codes.enrolment_picture(_address(), code)
+    return _tablets_page(code=code, until_utc=made["until_utc"], picture=picture)
+
+
+def _address() -> str:
+    """Where tablets reach this server: the name that it is told, else the one that the desk calls it by."""
+    settings = wiring().settings
+    return settings.address if settings.by_own_authority else request.host_url.rstrip("/")
 
 
 def one_time_code(token: str) -> str:
@@ -69,12 +81,14 @@ def one_time_code(token: str) -> str:
 
 
 @blueprint.post("/desk/tablets/<device_id>/disable")
+@once
 def disable_tablet(device_id: str) -> Response:
     """Take a tablet out of use. What it sent before stays; what it sends from now on is refused."""
     return _change_tablet(device_id, "disable", enrolling.disable)
 
 
 @blueprint.post("/desk/tablets/<device_id>/fork-cleared")
+@once
 def clear_fork(device_id: str) -> Response:
     """Say that the two histories of a tablet were looked into.
     Both stay; what it sends is no longer marked.
@@ -83,6 +97,7 @@ def clear_fork(device_id: str) -> Response:
 
 
 @blueprint.post("/desk/tablets/alarms/<alarm>")
+@once
 def answer_alarm(alarm: str) -> Response:
     """Write down what was found about a tablet's report of the ledger."""
     form, parts, who = forms.TabletReason(), wiring(), sessions.signed_in()
@@ -95,6 +110,22 @@ def answer_alarm(alarm: str) -> Response:
         else:
             return make_response(redirect(url_for("registers.tablets"), 303))
     return _tablets_page(status=422, wrong={"device": alarm, "form": "alarm", "said": said, "typed": ""})
+
+
+@blueprint.route("/desk/tablets/file", methods=["GET", "POST"])
+@once
+def waiting_file() -> Response:
+    """Take in what a tablet could not send, from the file that it wrote; what became of it."""
+    form, parts, who = forms.WaitingFile(), wiring(), sessions.signed_in()
+    brought = None
+    if request.method == "POST" and form.validate():
+        try:
+            content = form.file.data.read()
+            brought = from_file.take_file(parts.store, parts.keyring, content, who.id, parts.now())
+        except DomainError as refusal:
+            form.refuse("file", plain(refusal.code, refusal.fields))
+    page = render_template("desk/waiting_file.html", form=form, brought=brought)
+    return make_response(page, 200 if request.method == "GET" or brought else 422)
 
 
 def _change_tablet(
@@ -143,12 +174,80 @@ def _how_to_trust() -> dict[str, str] | None:
 
 @blueprint.get("/desk/slots")
 def slots() -> str:
-    """The slot register of every machine: whose each slot is, until when, what was last seen in it."""
+    """The slot register of every machine: whose each slot is, until when, what was last seen in it; or the
+    slots that a filter lets through.
+    """
+    parts, asked = wiring(), _slots_asked()
+    kept = {name: value for name, value in asked.items() if value and name != "after"}
+    found = _found_slots(asked) if kept else None
     registers = [
         {"register": one, "lengths": shown_values.Lengths(one.display)}
-        for one in reading.registers(wiring().store, wiring().now())
+        for one in (reading.registers(parts.store, parts.now()) if found is None else ())
     ]
-    return render_template("desk/slots.html", registers=registers, names=names(), now=_now_text())
+    return render_template(
+        "desk/slots.html",
+        registers=registers,
+        found=found,
+        more=lists.address("registers.slots", kept, after=found.more) if found and found.more else None,
+        lengths_of=shown_values.Lengths,
+        asked=asked,
+        only=ONLY,
+        files=lists.files("registers.slots_file", kept, after=asked["after"]),
+        filter_machines=reading.names_of_machines(parts.store),
+        filter_people=reading.people_to_choose_from(parts.store),
+        names=names(),
+        now=_now_text(),
+    )
+
+
+@blueprint.get("/desk/slots.<any(csv, json):form>")
+def slots_file(form: str) -> Response:
+    """The slots that the page shows, as a table or as JSON."""
+    asked, called = _slots_asked(), names()
+    filtered = any(asked.values())
+    if filtered:
+        shown = [(one.machine.id, one.machine.display, one.row) for one in _found_slots(asked).rows]
+    else:
+        registers = reading.registers(wiring().store, wiring().now())
+        shown = [(one.id, one.display, row) for one in registers for row in one.rows]
+    rows = [
+        {
+            "machine": machine,
+            "machine_name": called.get(machine, machine),
+            "slot": row["label"],
+            "kind": row["kind"],
+            "owner": row["owner"] or "",
+            "owner_name": called.get(row["owner"], row["owner"]) if row["owner"] else "",
+            **lists.time_columns("until", row["until_utc"]),
+            "held_back": "yes" if row["held_back"] else "no",
+            "unit": shown_values.Lengths(display).unit,
+            **{
+                axis.lower(): shown_values.Lengths(display).signed((row["last_values"] or {}).get(axis))
+                for axis in AXES
+            },
+            **lists.time_columns("seen_at", row["last_seen_at_utc"]),
+            "last_setup": row["last_setup"] or "",
+            "used_otherwise": row["used_otherwise"] or "",
+        }
+        for machine, display, row in shown
+    ]
+    return lists.handed_out("slots", form, SLOT_COLUMNS, rows, asked)
+
+
+AXES = ("X", "Y", "Z")
+SLOT_COLUMNS = (
+    "machine", "machine_name", "slot", "kind", "owner", "owner_name", *lists.time_columns("until"),
+    "held_back", "unit", "x", "y", "z", *lists.time_columns("seen_at"), "last_setup", "used_otherwise",
+)  # fmt: skip
+SLOT_FILTERS = ("machine", "person", "only", "words", "after")
+
+
+def _slots_asked() -> dict[str, str]:
+    return {name: request.args.get(name, "").strip()[:LONGEST_FIND] for name in SLOT_FILTERS}
+
+
+def _found_slots(asked: Mapping[str, str]) -> FoundSlots:
+    return finding_slots.slots(wiring().store, WantedSlots(**asked), wiring().now())
 
 
 @blueprint.get("/desk/people")
@@ -156,26 +255,61 @@ def people() -> str:
     """People by name, a page at a time:
     roles, authorisations and until when, whether first secrets are changed.
     """
-    find = request.args.get("find", "").strip()[:LONGEST_FIND]
-    found = reading.everybody(wiring().store, find, request.args.get("after", "")[:LONGEST_FIND])
+    asked, found = _people_asked(), _found_people()
     return render_template(
         "desk/people.html",
         everybody=found.people,
         given=found.given,
         slots=found.slots,
         more=found.more,
-        find=find,
+        find=asked["find"],
+        files=lists.files("registers.people_file", asked),
         may_change=sessions.signed_in().is_a("lead"),
         names=names(),
         now=_now_text(),
     )
 
 
+@blueprint.get("/desk/people.<any(csv, json):form>")
+def people_file(form: str) -> Response:
+    """The people whom the page shows, as a table or as JSON; no secret is in it."""
+    found, called = _found_people(), names()
+    rows = [
+        {
+            "person": one["id"],
+            "name": one["name"],
+            "roles": " ".join(one["roles"]),
+            "may_set_up": "; ".join(_right(right, called) for right in found.given.get(one["id"], [])),
+            "slots": "; ".join(found.slots.get(one["id"], [])),
+            "in_use": "yes" if one["active"] else "no",
+            "first_secrets": "yes" if one["must_change"] else "no",
+        }
+        for one in found.people
+    ]
+    return lists.handed_out("people", form, PEOPLE_COLUMNS, rows, _people_asked())
+
+
+PEOPLE_COLUMNS = ("person", "name", "roles", "may_set_up", "slots", "in_use", "first_secrets")
+
+
+def _right(right: AuthorisationRow, called: Mapping[str, str]) -> str:
+    machine = called.get(right["machine"], right["machine"])
+    return f"{machine} until {shop_moment(right['until_utc'])}" if right["until_utc"] else machine
+
+
+def _people_asked() -> dict[str, str]:
+    return {name: request.args.get(name, "").strip()[:LONGEST_FIND] for name in ("find", "after")}
+
+
+def _found_people() -> reading.Everybody:
+    return reading.everybody(wiring().store, **_people_asked())
+
+
 @blueprint.get("/desk/machines")
 def machines() -> str:
     """Machines, fixtures and probes with their measures, and for each axis the usual with its two lines."""
     parts = wiring()
-    compiled = preparing.current_sheets(parts.store, parts.keyring, parts.now())
+    compiled = preparing.current_sheets(parts.store, parts.now())
     return render_template("desk/machines.html", sheets=[_with_sheet(one) for one in compiled])
 
 

@@ -29,6 +29,9 @@ def worry(event: str) -> Response:
         except DomainError as refusal:
             form.refuse(None, plain(refusal.code, refusal.fields))
         else:
+            if request.args.get("from") == "setup":
+                address = url_for("desk.setup", setup_id=one.row.setup, done="worry_closed")
+                return make_response(redirect(address, 303))
             return make_response(
                 redirect(url_for("desk.queue", done="worry_closed", about=one.row.about), 303)
             )

@@ -4,7 +4,8 @@ fills up.
 Rules: one entry for each person and page, or person and copied thing, in ten minutes, a denial with what its
 address names (a setup, a person); beyond twenty of them one for each kind of page alone. A denial that
 cannot be noted is a denial all the same, a copy that cannot be noted is not given. Of one file taken three
-times in ten minutes the ledger says once that it left. Whoever has no name here adds nothing to the ledger:
+times in ten minutes the ledger says once that it left; another file of the same page, told by the digest of
+what is given, is another copy. Whoever has no name here adds nothing to the ledger:
 that goes to the log.
 """
 
@@ -39,7 +40,7 @@ class Denials:
             if self._lately(person, asked_for, now):
                 return False
             if len(self._last) >= MOST_REMEMBERED:
-                self._last.clear()
+                self._last.pop(next(iter(self._last)))  # the oldest
             self._last[person, asked_for] = now
             return True
 
@@ -72,13 +73,19 @@ def note(who: Who) -> None:
         current_app.logger.exception("a denial of %s to %s was not noted", asked_for, who.id)
 
 
-def note_copy(who: Who, kind: str, subject: str, data: Mapping[str, object]) -> None:
-    """Note, before it leaves, that this person takes a copy. Raises what the store does."""
-    parts, thing = wiring(), f"{kind} {subject}"
+def note_copy(
+    who: Who, kind: str, subject: str, digest: str, data: Mapping[str, object], *, of: str = "sha256"
+) -> None:
+    """Note, before it leaves, that this person takes a copy. `digest` tells what is given: the SHA-256 of its
+    bytes in hex, or, where each printing has other bytes, that of what its pages show, which then stands in
+    the entry under another name (`of`). Raises what the store does.
+    """
+    parts, thing = wiring(), f"{kind} {subject} {digest}"
     if not _remembered().is_new(who.id, thing, parts.now()):
         return
     try:
-        looked_at.downloaded(parts.store, kind, who.id, subject, data, parts.now())
+        noted = {**data, of: digest}
+        looked_at.downloaded(parts.store, kind, who.id, subject, noted, parts.now())
     except BaseException:
         _remembered().forget(who.id, thing)
         raise

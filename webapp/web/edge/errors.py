@@ -8,6 +8,8 @@ aside.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from flask import Flask, Response, current_app, g, json, make_response, render_template, request
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException, SecurityError
@@ -15,6 +17,7 @@ from werkzeug.exceptions import HTTPException, SecurityError
 from webapp.domain.plain.errors import DomainError
 from webapp.proof.errors import ProofError
 from webapp.services import errors as refusals
+from webapp.services.people.errors import StoppedAfterTries, TooManyTries
 from webapp.store.errors import (
     DatabaseLocked,
     DatabaseNotReached,
@@ -39,7 +42,7 @@ SECRETS = frozenset(
         "current",
     }
 )
-OWN_FIELDS = frozenset({"csrf_token"})
+OWN_FIELDS = frozenset({"csrf_token", "press"})
 TOO_MANY = 429
 KNOWN = {
     400: "web.bad_request",
@@ -53,21 +56,21 @@ KNOWN = {
     503: "web.busy",
 }
 STATUS_OF: tuple[tuple[type[Exception], int], ...] = (
-    (refusals.TooManyTries, 429),
-    (refusals.StoppedAfterTries, 429),
+    (TooManyTries, 429),
+    (StoppedAfterTries, 429),
     (refusals.NotFound, 404),
     (refusals.NotAllowed, 403),
     (refusals.NotNow, 409),
 )
 # What the store could not do now and may do in a while: the disk or the database is busy, full or out of
-# reach.
-PASSING: tuple[type[StoreError], ...] = (
-    DatabaseLocked,
-    DatabaseNotReached,
-    DiskFull,
-    DiskFailed,
-    FolderNotWritable,
-)
+# reach. To each the words for everybody: the store's own name folders.
+PASSING: Mapping[type[StoreError], str] = {
+    DatabaseLocked: "web.store_locked",
+    DatabaseNotReached: "web.store_not_reached",
+    DiskFull: "web.store_disk_full",
+    DiskFailed: "web.store_disk_failed",
+    FolderNotWritable: "web.store_folder_not_writable",
+}
 RETRY_AFTER_SECONDS = 10
 LAST_WORDS = "Something went wrong on the server. It was noted. Try again; if it stays, tell the lead.\n"
 
@@ -142,7 +145,8 @@ def _not_now(error: StoreError) -> Response:
         answer = api_error(503, error.code)
     else:
         # The rule along the top asks the store how much waits: not now.
-        page = render_template("desk/error.html", status=503, code=error.code, fields={}, can_link=False)
+        words = PASSING[type(error)]
+        page = render_template("desk/error.html", status=503, code=words, fields={}, can_link=False)
         answer = make_response(page, 503)
     answer.headers["Retry-After"] = str(RETRY_AFTER_SECONDS)
     return answer

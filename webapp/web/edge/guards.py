@@ -26,10 +26,16 @@ from webapp.web.edge.wiring import wiring
 READING = frozenset({"GET", "HEAD"})
 OWN_PAGES = frozenset({"same-origin", "none"})
 WHILE_MUST_CHANGE = frozenset(
-    {"access.me", "access.change_passphrase", "access.change_pin", "access.sign_out"}
+    {
+        "access.me",
+        "access.choose_own",
+        "access.change_passphrase",
+        "access.change_pin",
+        "access.sign_out",
+    }
 )
 
-WAYS_IN = frozenset({"access.sign_in", "access.sign_out"})
+WAYS_IN = frozenset({"access.sign_in", "access.sign_out", "set_up.begin"})
 
 csrf = CSRFProtect()
 
@@ -88,7 +94,7 @@ def _check_sender(*, for_tablets: bool) -> None:
     if for_tablets:
         if request.headers.get("X-Zerokeep") != "1":
             raise FromElsewhere
-        if request.mimetype != "application/json":
+        if request.mimetype != request_sizes.kind_of_body(request.endpoint):
             raise UnsupportedMediaType
 
 

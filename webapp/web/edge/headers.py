@@ -46,6 +46,12 @@ FIXED = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": PERMISSIONS_POLICY,
 }
+# A page of the desk may show the glass, which is a page of this server that shows and does nothing.
+FRAMED = "procedures.glass"
+FRAMING = frozenset({"procedures.preview", "procedures.step"})
+# The tablet's page alone may look through the camera, for the one-time code of its enrolment.
+WITH_CAMERA = PERMISSIONS_POLICY.replace("camera=()", "camera=(self)")
+SEES = "tablet.page"
 ONE_DAY_S = 86_400
 
 
@@ -56,10 +62,20 @@ def init_app(app: Flask, *, by_tls: bool) -> None:
     def add(response: Response) -> Response:
         for name, value in FIXED.items():
             response.headers[name] = value
+        response.headers["Content-Security-Policy"] = policy_for(request.endpoint)
+        if request.endpoint == SEES:
+            response.headers["Permissions-Policy"] = WITH_CAMERA
         response.headers.setdefault("Cache-Control", "no-store")
         if by_tls and request.is_secure and _is_a_name(request.environ.get("HTTP_HOST", "")):
             response.headers["Strict-Transport-Security"] = f"max-age={ONE_DAY_S}"
         return response
+
+
+def policy_for(endpoint: str | None) -> str:
+    """What a page may load, and who may show it inside another."""
+    if endpoint == FRAMED:
+        return CONTENT_SECURITY_POLICY.replace("frame-ancestors 'none'", "frame-ancestors 'self'")
+    return f"{CONTENT_SECURITY_POLICY}; frame-src 'self'" if endpoint in FRAMING else CONTENT_SECURITY_POLICY
 
 
 def _is_a_name(host: str) -> bool:

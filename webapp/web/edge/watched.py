@@ -17,7 +17,7 @@ from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST, genera
 from prometheus_client.registry import Collector, CollectorRegistry
 from werkzeug.exceptions import Forbidden
 
-from webapp.proof.tls_certificate import its_days
+from webapp.proof.certificates.tls_certificate import its_days
 from webapp.services.audit.watched_figures import Figures, figures, look
 from webapp.web.edge.wiring import Wiring, wiring
 

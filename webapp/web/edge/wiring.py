@@ -18,9 +18,11 @@ from webapp.web.edge.strangers import Strangers
 
 if TYPE_CHECKING:
     from webapp.domain.record.bundle import RecordBundle
-    from webapp.proof.keys import KeyRing
+    from webapp.proof.keys.key_ring import KeyRing
     from webapp.proof.report import Report
     from webapp.services.audit.handing_out import Asked
+    from webapp.services.intake.pictures import MakeAgain
+    from webapp.services.shop.step_pictures import Shrink
     from webapp.settings import Settings
     from webapp.store import Store
     from webapp.web.files.shell import Shell
@@ -35,7 +37,9 @@ class Wiring:
 
     `render` and `render_unsigned` draw a record, `print_trends` a fixture's trends, `renderer` names the
     programs and versions that do; `seal` seals a drawn PDF as of the time given; `verify` judges one that
-    somebody brings; `hand_out` writes a bundle into a file, `checker` gives the program that checks one.
+    somebody brings; `hand_out` writes a bundle into a file, `checker` gives the program that checks one;
+    `make_picture_again` gives a picture as pixels alone, or why it is none; `shrink_picture` the same of a
+    camera's, made small.
     `strangers` counts calls that no tablet in use has signed. `timekeeper` is None where there is no second
     clock. `first_secret` makes a "passphrase" or a "pin" by chance.
     """
@@ -54,6 +58,8 @@ class Wiring:
     verify: Callable[[bytes], Report]
     hand_out: Callable[[Asked, str, datetime, IO[bytes]], int]
     checker: Callable[[], bytes]
+    make_picture_again: MakeAgain
+    shrink_picture: Shrink
     close: Callable[[], None]
     strangers: Strangers = field(default_factory=Strangers)
     timekeeper: Timekeeper | None = None

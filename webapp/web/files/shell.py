@@ -28,12 +28,13 @@ TYPES = {
 }
 WORKER_FILES = ("sw.js", "sw-cache.js")
 VERSION_DIGITS = 16
-TABLET_ENTRY = "js/main.js"
+TABLET_ENTRY, GLASS_ENTRY = "js/main.js", "js/glass.js"
 # In the order of the cascade.
 TABLET_SHEETS = tuple(
     f"css/{name}.css"
     for name in (
-        "fonts", "tokens", "base", "tablet", "scale", "plate", "keypad", "step", "lists", "drawing", "square",
+        "fonts", "tokens", "base", "tablet", "scale", "plate", "keypad", "step", "lists", "drawing", "photo",
+        "square",
     )
 )  # fmt: skip
 TABLET_WORDS = tuple(
@@ -102,16 +103,21 @@ def read_shell(
 
 
 def joined(assets: Mapping[str, File]) -> dict[str, File]:
-    """The files that the tablet's page asks for, made of `assets`.
+    """The files that the tablet's page and the glass of the desk ask for, made of `assets`.
     Raises CannotJoin, KeyError for one not there.
     """
     modules = {path: file.body.decode() for path, file in assets.items() if path.endswith(".js")}
     texts = {
-        "tablet.js": joining.join_modules(modules, TABLET_ENTRY),
-        "tablet.css": joining.join_sheets({path: assets[path].body.decode() for path in TABLET_SHEETS}),
-        "tablet.json": joining.join_words({path: assets[path].body.decode() for path in TABLET_WORDS}),
+        "joined-desk/glass.js": joining.join_modules(modules, GLASS_ENTRY),
+        f"{JOINED}tablet.js": joining.join_modules(modules, TABLET_ENTRY),
+        f"{JOINED}tablet.css": joining.join_sheets(
+            {path: assets[path].body.decode() for path in TABLET_SHEETS}
+        ),
+        f"{JOINED}tablet.json": joining.join_words(
+            {path: assets[path].body.decode() for path in TABLET_WORDS}
+        ),
     }
-    return {f"{JOINED}{name}": File(text.encode(), TYPES[Path(name).suffix]) for name, text in texts.items()}
+    return {name: File(text.encode(), TYPES[Path(name).suffix]) for name, text in texts.items()}
 
 
 def font_name(family: str, body: bytes) -> str:

@@ -16,8 +16,10 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.usual.moved import say_move
 from webapp.domain.usual.trend import described
+from webapp.services.errors import DayNotBegun, SeatingNotNewest
 from webapp.services.numbers import trending
-from webapp.services.numbers.trending import EVERY_SEATING, STRETCH, AxisTrend
+from webapp.services.numbers.long_axis import STRETCH
+from webapp.services.numbers.trending import EVERY_SEATING, AxisTrend
 from webapp.services.shop import register
 from webapp.web.desk import forms
 from webapp.web.edge import sessions
@@ -102,9 +104,12 @@ def seating(fixture: str) -> Response:
         now = parts.now()
         try:
             new = register.seating_id(fixture, now, parts.new_token())
-            register.start_seating(parts.store, fixture, new, form.reason.data or "", who.id, now)
+            register.start_seating(
+                parts.store, fixture, new, form.reason.data or "", who.id, now, form.since.data
+            )
         except DomainError as refusal:
-            form.refuse("reason", plain(refusal.code, refusal.fields))
+            about_day = isinstance(refusal, DayNotBegun | SeatingNotNewest)
+            form.refuse("since" if about_day else "reason", plain(refusal.code, refusal.fields))
         else:
             return _see_other(url_for("fixtures.overview", done="seated"))
     found = [one for one in trending.overview(parts.store) if one["fixture"] == fixture]

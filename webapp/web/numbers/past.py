@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
+from hashlib import sha256
 from tempfile import TemporaryFile
 
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
@@ -18,7 +19,7 @@ from werkzeug.exceptions import NotFound
 from webapp.domain.plain.errors import DomainError
 from webapp.services.errors import NothingToImport
 from webapp.services.evidence import looked_at
-from webapp.services.numbers import past_values
+from webapp.services.numbers import past_values, staged_tables, written_out
 from webapp.services.numbers.past_values import AllTheSame, Looked
 from webapp.services.shop import reading
 from webapp.web.edge import denials, sessions
@@ -50,10 +51,11 @@ def overview() -> str:
 def export() -> Response:
     """All kept values as a table, or those of one fixture."""
     wanted = request.args.get("fixture", "").strip()[:80] or None
-    pieces = _written_out(past_values.export(wiring().store, wanted))
+    pieces = _written_out(written_out.export(wiring().store, wanted))
     with rendering.one_at_a_time():
-        next(pieces)
-    denials.note_copy(sessions.signed_in(), looked_at.VALUES, wanted or "every fixture", {"fixture": wanted})
+        given = next(pieces).decode()
+    who, about = sessions.signed_in(), wanted or "every fixture"
+    denials.note_copy(who, looked_at.VALUES, about, given, {"fixture": wanted})
     answer = Response(pieces)
     answer.headers["Content-Type"] = "text/csv; charset=utf-8"
     answer.headers["Content-Disposition"] = 'attachment; filename="past-values.csv"'
@@ -61,13 +63,16 @@ def export() -> Response:
 
 
 def _written_out(lines: Iterable[str]) -> Iterator[bytes]:
-    """Nothing, once all lines lie in a file, and then that file:
+    """The SHA-256 of all lines in hex, once they lie in a file, and then that file:
     an answer of many years is not held in memory.
     """
+    digest = sha256()
     with TemporaryFile() as table:
-        table.writelines(line.encode() for line in lines)
+        for line in lines:
+            digest.update(line.encode())
+            table.write(line.encode())
         table.seek(0)
-        yield b""
+        yield digest.hexdigest().encode()
         while piece := table.read(PIECE_BYTES):
             yield piece
 
@@ -85,7 +90,7 @@ def look() -> Response:
     try:
         with rendering.one_at_a_time():
             looked = past_values.look(parts.store, lambda: [data], parts.now())
-            past_values.stage(parts.store, data)
+            staged_tables.stage(parts.store, data)
     except DomainError as refusal:
         form.refuse(None, plain(refusal.code, refusal.fields))
         return _look_page(form, None, 422)
@@ -100,9 +105,9 @@ def take_in(digest: str) -> Response:
     ticked = _ticked(request.form.getlist("all_the_same"))
     try:
         with rendering.one_at_a_time():
-            data = past_values.staged(parts.store, digest)
+            data = staged_tables.staged(parts.store, digest)
             past_values.take_in(parts.store, lambda: [data], name, who.id, parts.now(), all_the_same=ticked)
-            past_values.drop(parts.store, digest)
+            staged_tables.drop(parts.store, digest)
     except NothingToImport as refusal:
         form.refuse(None, plain(refusal.code, refusal.fields))
         looked = past_values.look(parts.store, lambda: [data], parts.now())

@@ -1,23 +1,26 @@
 """A fixture's trends on paper: every axis with its chart, its words and its newest values, as one PDF.
 
 Rules: what is printed is what the trends page shows at that moment; it is no record, carries no seal and says
-so. The press prints it, a process that can fetch nothing; the chart is text that our own code wrote with an
-XML library.
+so. That it leaves stands on the ledger before it does. The press prints it, a process that can fetch nothing;
+the chart is text that our own code wrote with an XML library.
 """
 
 from __future__ import annotations
 
+import json
 from datetime import datetime
+from hashlib import sha256
 from typing import Any
 
 from flask import Blueprint, Response, make_response, request
 
 from webapp.domain.usual.trend import described
 from webapp.services.errors import NoSuchFixture
+from webapp.services.evidence.looked_at import TRENDS
 from webapp.services.numbers import trending
 from webapp.services.numbers.trending import EVERY_SEATING, AxisTrend
 from webapp.services.times import utc_text
-from webapp.web.edge.shop_zone import local
+from webapp.web.edge import denials, sessions, shop_zone
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.fixtures import sentences
 from webapp.web.show import charting, rendering, shown_values
@@ -38,12 +41,23 @@ def trends(fixture: str) -> Response:
     found = [one for axis in AXES if (one := _axis(fixture, axis, seating)) is not None]
     if not found:
         raise NoSuchFixture(fixture=fixture[:80])
+    paper = _paper(found, parts.now())
     with rendering.one_at_a_time():
-        pdf = parts.print_trends(_paper(found, parts.now()))
+        pdf = parts.print_trends(paper)
+    _note(found[0].parts.fixture.id, seating, paper)
     answer = make_response(pdf)
     answer.content_type = "application/pdf"
     answer.headers["Content-Disposition"] = f'inline; filename="trends-{found[0].parts.fixture.id}.pdf"'
     return answer
+
+
+def _note(fixture: str, seating: str | None, paper: dict[str, Any]) -> None:
+    """Put onto the ledger that this person takes a copy. The time of printing tells no two copies apart."""
+    shown = {name: value for name, value in paper.items() if not name.startswith("made")}
+    digest = sha256(json.dumps(shown, sort_keys=True).encode()).hexdigest()
+    if request.method == "GET":
+        data = {"seating": seating}
+        denials.note_copy(sessions.signed_in(), TRENDS, fixture, digest, data, of="shown_sha256")
 
 
 def _axis(fixture: str, axis: str, seating: str | None) -> AxisTrend | None:
@@ -61,16 +75,11 @@ def _paper(found: list[AxisTrend], now: datetime) -> dict[str, Any]:
         "shop": parts.rules.name,
         "fixture": parts.fixture.name,
         "machine": parts.machine.name,
-        "made": _time(made),
+        "made": shop_zone.both(made),
         "made_at_utc": made,
         "every": found[0].chosen == EVERY_SEATING,
         "axes": [_axis_on_paper(one) for one in found],
     }
-
-
-def _time(at_utc: str) -> str:
-    beside = local(at_utc)
-    return f"{shown_values.moment(at_utc)} UTC{f' ({beside})' if beside else ''}"
 
 
 def _axis_on_paper(found: AxisTrend) -> dict[str, Any]:
@@ -80,7 +89,7 @@ def _axis_on_paper(found: AxisTrend) -> dict[str, Any]:
         "axis": axis,
         "face": shown_values.FACES[found.parts.face.face],
         "unit": lengths.unit,
-        "since": _time(now.since_utc),
+        "since": shop_zone.both(now.since_utc),
         "plates": [
             ["usual", lengths.signed(now.usual.centre_nm), f"{now.usual.n_values} values"],
             ["ask line", lengths.line(now.usual.ask_nm), f"one false ask in {found.parts.choice.ask_one_in}"],
@@ -107,7 +116,7 @@ def _rows(found: AxisTrend, lengths: shown_values.Lengths) -> list[list[str]]:
     return [
         [
             str(point.number),
-            shown_values.moment(point.row.at_utc),
+            shop_zone.minute(point.row.at_utc),
             str(people.get(point.row.person or "", point.row.person or "–")),
             lengths.signed(point.row.value_nm),
             "–" if centre is None else lengths.signed(point.row.value_nm - centre),

@@ -22,8 +22,8 @@ from webapp.services.numbers.probing import ProbeHealth
 from webapp.services.setups import worrying
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
-from webapp.web.numbers.budgets import fine
 from webapp.web.numbers.forms import ProbeCare, ProbeCheckForm
+from webapp.web.show.budget_texts import fine
 from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 

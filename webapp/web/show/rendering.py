@@ -14,6 +14,7 @@ from typing import Any
 from markupsafe import Markup
 from werkzeug.exceptions import ServiceUnavailable
 
+from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.record.svg import draw_svg
 from webapp.web.show.shown_values import plain
 
@@ -32,6 +33,12 @@ def one_at_a_time() -> Iterator[None]:
         yield
     finally:
         _one.release()
+
+
+def drawing_of(sheet: WrittenSheet, axis: str | None) -> Markup | None:
+    """The drawing of one axis' touch as SVG, None for an axis without one."""
+    found = (one["drawing"] for one in sheet["axes"] if one["axis"] == axis)
+    return next((Markup(draw_svg(one, plain)) for one in found), None)  # noqa: S704 - as below
 
 
 def drawings(sheet: Mapping[str, Any]) -> list[dict[str, Any]]:

@@ -16,26 +16,12 @@ from webapp.domain.causes.of_setup import causes_of_touch
 from webapp.domain.evidence.folded_setup import Folded
 from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.evidence.written_sheet import StageOnSheet, WrittenSheet
+from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.plain.lengths import Display, Unit, format_length, format_other_unit
 from webapp.domain.setup.remarks import say_remark
 from webapp.domain.setup.state import OPEN, AnyEvent
 from webapp.domain.touch.jaw_square import jaw_angle, say_angle
-from webapp.words import NoWordsError, say
-
-
-def moment(at_utc: str | None) -> str:
-    """`2026-11-25T08:03:12.345Z` as `2026-11-25 08:03`; an en dash for no time at all."""
-    return at_utc[:16].replace("T", " ") if at_utc else "–"
-
-
-def moment_to_seconds(at_utc: str | None) -> str:
-    """The same with seconds."""
-    return at_utc[:19].replace("T", " ") if at_utc else "–"
-
-
-def clock(at_utc: str | None) -> str:
-    """Only the time of day, with seconds: for rows whose day stands above them."""
-    return at_utc[11:19] if at_utc else "–"
+from webapp.words import NoWordsError, catalogue, say
 
 
 def span(milliseconds: int | None) -> str:
@@ -91,12 +77,17 @@ class Lengths:
     @property
     def unit_word(self) -> str:
         """The unit as a heading says it: mm or inches."""
-        return "inches" if self.display.unit is Unit.INCH else "mm"
+        return unit_word(self.unit)
 
     @property
     def unit(self) -> str:
         """Mm or in."""
         return str(self.display.unit)
+
+
+def unit_word(unit: str) -> str:
+    """A unit of lengths as it stands behind the word “in”: mm or inches."""
+    return "inches" if unit == Unit.INCH else unit
 
 
 def touch_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
@@ -120,6 +111,8 @@ def touch_rows(sheet: WrittenSheet, state: Folded) -> list[dict[str, Any]]:
                 "setups": usual["values"],
                 "seatings": usual["seatings"],
                 "causes": causes_of_touch(sheet, state, place),
+                "ask_nm": usual["ask_nm"],
+                "stop_nm": usual["stop_nm"],
             }
         )
     return rows
@@ -206,6 +199,12 @@ def plain(code: str, fields: Mapping[str, Any] | None = None) -> str:
         return f"{code} {json.dumps(fields or {}, ensure_ascii=False, sort_keys=True)}"
 
 
+def with_reasons(refusal: DomainError) -> str:
+    """The sentence of a refusal, and after it those of the reasons that it lists, if it lists any."""
+    listed: Sequence[Finding] = getattr(refusal, "faults", ())
+    return " ".join(plain(one.code, one.fields) for one in (refusal.finding(), *listed))
+
+
 def json_text(value: Any) -> str:
     """A stored value as JSON on one line; nothing for an empty one."""
     return json.dumps(value, ensure_ascii=False, sort_keys=True) if value else ""
@@ -256,10 +255,13 @@ def step_words(step_id: str, sheet: WrittenSheet, slot: str | None) -> str:
     return str(do).replace("{slot}", slot or "the slot").removesuffix(".")
 
 
+def kinds_of_cause() -> dict[str, str]:
+    """What each cause that can be named is called in a list to choose from, by its code."""
+    kind = "kind_of_cause."
+    return {code.removeprefix(kind): said for code, said in catalogue().items() if code.startswith(kind)}
+
+
 FILTERS: dict[str, Callable[..., str]] = {
-    "moment": moment,
-    "to_seconds": moment_to_seconds,
-    "clock": clock,
     "span": span,
     "apart": apart,
     "tojson_text": json_text,
@@ -270,4 +272,5 @@ FILTERS: dict[str, Callable[..., str]] = {
     "because": in_words(BECAUSE),
     "refused_because": in_words(REFUSED),
     "step_words": step_words,
+    "unit_word": unit_word,
 }

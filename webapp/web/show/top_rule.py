@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from flask import url_for
 
-from webapp.services.setups import answering, listing
+from webapp.services.setups import answering, listing, worrying
 from webapp.web.edge import rights
 from webapp.web.edge.wiring import wiring
 
@@ -25,14 +25,27 @@ class Mark:
 
 MARKS: tuple[tuple[str, str, frozenset[str]], ...] = (
     ("Board", "board.machines", frozenset()),
-    ("Queue", "desk.queue", frozenset({"deciding.question"})),
+    ("Queue", "desk.queue", frozenset({"deciding.question", "deciding.sign_together", "worrying.worry"})),
     ("Setups", "desk.setups", frozenset({"desk.setup", "deciding.sign_off", "deciding.not_accept"})),
-    ("Slots", "registers.slots", frozenset()),
+    ("Slots", "registers.slots", frozenset({"slots.slot", "slots.change", "slots.term"})),
     ("People", "registers.people", frozenset({"people.new", "people.person", "people.change"})),
     (
         "Machines",
         "registers.machines",
-        frozenset({"budgets.page", "budgets.line", "budgets.take_back", "budgets.confidence"}),
+        frozenset(
+            {
+                "budgets.page",
+                "budgets.line",
+                "budgets.take_back",
+                "budgets.confidence",
+                "items.page",
+                "items.new",
+                "items.change",
+                "items.rules",
+                "set_up.guide",
+                "set_up.own_slot",
+            }
+        ),
     ),
     (
         "Fixtures",
@@ -42,8 +55,21 @@ MARKS: tuple[tuple[str, str, frozenset[str]], ...] = (
         ),
     ),
     ("Probes", "probes.overview", frozenset({"probes.probe", "probes.check", "probes.care"})),
+    (
+        "Procedures",
+        "procedures.overview",
+        frozenset(
+            {
+                "procedures.procedure",
+                "procedures.step",
+                "procedures.preview",
+                "procedures.publish",
+                "step_pictures.page",
+            }
+        ),
+    ),
     ("Past values", "past.overview", frozenset({"past.look", "past.take_in", "past.setup"})),
-    ("Tablets", "registers.tablets", frozenset({"registers.make_code"})),
+    ("Tablets", "registers.tablets", frozenset({"registers.make_code", "registers.waiting_file"})),
     ("Ledger", "audit.ledger", frozenset({"audit.entry"})),
     ("Check a record", "audit.verify", frozenset()),
 )
@@ -64,6 +90,7 @@ def marks_for(who: rights.Who | None) -> list[Mark]:
 
 
 def _waiting() -> int:
-    """Setups that wait for a sign-off and questions that wait for an answer."""
+    """Open worries, questions that wait for an answer, setups that wait for a sign-off."""
     store = wiring().store
-    return listing.waiting_for_sign_off(store) + answering.open_questions(store)
+    waiting = listing.waiting_for_sign_off(store) + answering.open_questions(store)
+    return waiting + worrying.count_open(store)

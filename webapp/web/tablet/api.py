@@ -18,11 +18,20 @@ from werkzeug.exceptions import TooManyRequests
 
 from webapp.domain.plain.declared import Fault, Shape, exactly
 from webapp.domain.plain.json_strict import JsonError, read_json
-from webapp.proof.tls_certificate import its_days
-from webapp.services.errors import BatchMalformed, BatchTooLong
+from webapp.proof.certificates.tls_certificate import its_days
+from webapp.proof.keys.encoding import to_base64url
 from webapp.services.evidence import epochs, signed_heads, succession
-from webapp.services.intake import coming_back, enrolling, intake, tablets_in_use
+from webapp.services.intake import (
+    coming_back,
+    enrolling,
+    intake,
+    picture_asked,
+    pictures,
+    tablets_in_use,
+)
+from webapp.services.intake.errors import BatchMalformed, BatchTooLong
 from webapp.services.intake.reading import read_batch
+from webapp.services.shop import step_pictures
 from webapp.web.edge import request_sizes
 from webapp.web.edge.errors import api_error
 from webapp.web.edge.wiring import wiring
@@ -136,6 +145,9 @@ def count_strangers(answer: Response) -> Response:
 def _may_pass() -> bool:
     """Whether a call from an address over its count is answered all the same."""
     endpoint = request.endpoint or ""
+    if endpoint == "api.photo":
+        event = str((request.view_args or {}).get("event"))
+        return pictures.is_named(wiring().store, event, request.get_data(cache=True))
     if endpoint not in SPOKEN_FOR:
         return False
     try:
@@ -153,6 +165,10 @@ def _signed_request(store: Store, body: dict[str, Any]) -> bool:
     return tablets_in_use.is_known(store, [body["request"]], enrolling.REQUEST_TYPE)
 
 
+def _signed_picture_request(store: Store, body: dict[str, Any]) -> bool:
+    return tablets_in_use.is_known(store, [body["request"]], picture_asked.REQUEST_TYPE)
+
+
 def _asks_whether_reached(_: Store, body: dict[str, Any]) -> bool:
     return bool(signed_answers.NONCE.fullmatch(body["nonce"]))
 
@@ -161,6 +177,7 @@ def _asks_whether_reached(_: Store, body: dict[str, Any]) -> bool:
 SPOKEN_FOR: Mapping[str, Callable[[Store, dict[str, Any]], bool]] = {
     "api.events": _signed_events,
     "api.news": _signed_request,
+    "api.step_picture": _signed_picture_request,
     "api.reach": _asks_whether_reached,
     "api.head": _asks_whether_reached,
 }
@@ -236,6 +253,24 @@ def events() -> Response:
     g.sender_known = tablets_in_use.is_known(parts.store, (part.jws for part in batch))
     receipts = intake.take_in(parts.store, parts.keyring, batch, parts.now(), _address())
     return _json({"receipts": signed_answers.receipts(parts.keyring, receipts, parts.now())})
+
+
+@blueprint.post("/photos/<event>")
+def photo(event: str) -> Response:
+    """Take the file of a picture that a stored event names; the signed answer comes after the commit."""
+    parts, data = wiring(), request.get_data(cache=True)
+    g.sender_known = pictures.is_named(parts.store, event, data) or None
+    told = pictures.take_picture(parts.store, event, data, parts.make_picture_again, parts.now())
+    return _json({"receipt": signed_answers.picture(parts.keyring, told, parts.now())})
+
+
+@blueprint.post("/step-picture")
+def step_picture() -> Response:
+    """A picture that a step shows, for a tablet in use that signs its request. It is told by its hash."""
+    request_text, store = _body(NEWS)["request"], wiring().store
+    digest = picture_asked.asked_for(store, request_text)
+    g.sender_known = True
+    return _json({"picture": to_base64url(step_pictures.picture(store, digest))})
 
 
 @blueprint.post("/news")

@@ -25,15 +25,16 @@ from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 
 from webapp.domain.plain.json_strict import canonical_bytes
-from webapp.proof.encoding import from_base64url, to_base64url
-from webapp.proof.jws import sign
-from webapp.services.errors import ChallengeRefused
+from webapp.proof.keys.encoding import from_base64url, to_base64url
+from webapp.proof.keys.jws import sign
 from webapp.services.evidence.signed_heads import HeadSince
+from webapp.services.intake.errors import ChallengeRefused
+from webapp.services.intake.pictures import PictureReceipt
 from webapp.services.intake.sorting import Receipt
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
-    from webapp.proof.keys import KeyRing
+    from webapp.proof.keys.key_ring import KeyRing
 
 REACH_DOMAIN = "zerokeep/reach/1"
 REACH_TYPE = "zerokeep-reach+jws"
@@ -41,6 +42,7 @@ HEAD_DOMAIN = "zerokeep/head/1"
 HEAD_TYPE = "zerokeep-head+jws"
 RECEIPTS_DOMAIN = "zerokeep/receipts/1"
 RECEIPT_TYPE = "zerokeep-receipt+jws"
+PICTURE_DOMAIN = "zerokeep/picture/1"
 CHALLENGE_MINUTES = 5
 NONCE = re.compile(r"[A-Za-z0-9_-]{16,86}")
 CHALLENGE_KEY = b"zerokeep/challenge/1"
@@ -113,6 +115,12 @@ def ledger_head(keyring: KeyRing, nonce: str, head: HeadSince, now: datetime) ->
 def receipts(keyring: KeyRing, entries: list[Receipt], now: datetime) -> str:
     """One JWS over all receipts of a batch."""
     payload = {"domain": RECEIPTS_DOMAIN, "at_utc": utc_text(now), "receipts": entries}
+    return _signed(keyring, payload, RECEIPT_TYPE)
+
+
+def picture(keyring: KeyRing, told: PictureReceipt, now: datetime) -> str:
+    """A JWS over what became of one picture."""
+    payload = {"domain": PICTURE_DOMAIN, "at_utc": utc_text(now), **told}
     return _signed(keyring, payload, RECEIPT_TYPE)
 
 

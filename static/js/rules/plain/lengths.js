@@ -39,7 +39,7 @@ export const otherDisplay = ({unit, decimals}) =>
  */
 export function parseLength(text, display, lowNm, highNm) {
   const typed = text.replace(EDGES, '');
-  const {sign, whole, separator, decimals} = split(typed);
+  const {sign, whole, decimals} = split(typed);
   if (decimals.length > display.decimals) {
     throw new RuleError('length.too_many_decimals', {typed, decimals: display.decimals, unit: display.unit});
   }
@@ -49,13 +49,7 @@ export function parseLength(text, display, lowNm, highNm) {
    * @returns {nm is number}
    */
   const inside = nm => nm !== null && lowNm <= nm && nm <= highNm;
-  if (
-    separator === ',' &&
-    decimals.length === 3 &&
-    whole.length >= 1 &&
-    whole.length <= 3 &&
-    whole[0] !== '0'
-  ) {
+  if (couldBeThousands(typed)) {
     const thousands = valueNm(sign, whole + decimals, '', display);
     if (inside(value) && inside(thousands)) {
       throw new RuleError('length.ambiguous_comma', {
@@ -70,6 +64,12 @@ export function parseLength(text, display, lowNm, highNm) {
   return value;
 }
 
+/**
+ * Whether the one comma of a typed number could part thousands: "1,016", not "1,5" and not "0,123".
+ * @param {string} text
+ */
+export const couldBeThousands = text => /^[+\-−]?[1-9][0-9]{0,2},[0-9]{3}$/.test(text.replace(EDGES, ''));
+
 function split(typed) {
   if (typed === '') throw new RuleError('length.empty');
   checkCharacters(typed);
@@ -79,7 +79,7 @@ function split(typed) {
   if (parts.length > 2) throw new RuleError('length.more_than_one_separator', {typed});
   const [whole, decimals = ''] = parts;
   if (whole + decimals === '') throw new RuleError('length.no_digits', {typed});
-  return {sign, whole, separator: body[whole.length] ?? '', decimals};
+  return {sign, whole, decimals};
 }
 
 function checkCharacters(typed) {

@@ -4,14 +4,16 @@
  * that they are about, or after it.
  */
 import {RuleError} from '../plain/errors.js';
-import {decideLift} from './lifts.js';
-import {close, note, open} from './state.js';
-import {closeWorry, noteOpenWorries} from './worries.js';
+import {decideLift} from './trouble/lifts.js';
+import {settlePicture} from './photos.js';
+import {close, note, open, planFor} from './state.js';
+import {closeWorry, noteOpenWorries} from './trouble/worries.js';
 
 export function start(state, event) {
   if (state.setup !== null) throw new RuleError('setup.already_started');
   const {setup, sheet: sheetHash, person, device, at_utc: startedAtUtc} = event;
   Object.assign(state, {setup, sheetHash, person, device, machine: event.data.machine, startedAtUtc});
+  planFor(state, person);
   const {machine, expires_at_utc: expires, people} = state.sheet;
   if (state.machine !== machine.id) note(state, event, 'setup.machine_differs', {machine: state.machine});
   if (startedAtUtc >= expires) note(state, event, 'setup.sheet_expired', {at_utc: expires});
@@ -69,6 +71,7 @@ export function decide(state, {type, by, at_utc: atUtc, data}) {
   if (type === 'setup.not_accepted')
     state.notAccepted = {...said, reason: data.reason, reviewed: data.reviewed ?? null};
   if (type === 'event.set_aside') state.setAside.set(data.event, {code: data.code, fields: data.fields});
+  if (type === 'photo.kept' || type === 'photo.refused') settlePicture(state, type, data, atUtc);
   if (type === 'caution.not_found') state.notFound.set(data.event, data.caution);
   settleSignature(state);
 }

@@ -3,13 +3,15 @@
  * everything is decided again from what was typed; an event that is not allowed changes nothing and becomes a
  * problem; one seen before changes nothing.
  */
-import {readTrigger} from './by_hand.js';
+import {readTrigger} from './touching/by_hand.js';
 import {RuleError} from '../plain/errors.js';
-import {copyValues, putBack, readLabel, zeroRow} from './copying.js';
+import {copyValues, putBack, readLabel, zeroRow} from './touching/copying.js';
 import {decide, finish, sign, start} from './ends.js';
-import {raiseFirst} from './input_age.js';
+import {raiseFirst} from './touching/input_age.js';
 import {giveUp, handOver, leave, leaveUnsigned, takeOver} from './leaving.js';
-import {liftStop} from './lifts.js';
+import {nameBeside} from './company.js';
+import {liftStop} from './trouble/lifts.js';
+import {takePhoto} from './photos.js';
 import {breakOff, explainBreak, pressHold, putQuestion, reopen, resume, undoBreak} from './notes.js';
 import {result} from './result.js';
 import {currentStep, newState, note} from './state.js';
@@ -23,9 +25,9 @@ import {
   readTool,
   tickChecks,
 } from './steps.js';
-import {enterTouch, keepTouch, readAgain, repeatTouch, wipeChip} from './touches.js';
-import {meetTrouble} from './troubles.js';
-import {raiseWorry} from './worries.js';
+import {enterTouch, keepTouch, readAgain, repeatTouch, wipeChip} from './touching/touches.js';
+import {meetTrouble} from './trouble/troubles.js';
+import {raiseWorry} from './trouble/worries.js';
 import {enterSquare} from '../touch/square.js';
 
 // An event that answers a step, and the kinds of step that it can answer.
@@ -58,6 +60,8 @@ export const NOTES = {
   'question.put': putQuestion,
   'worry.raised': raiseWorry,
   'hold.pressed': pressHold,
+  'photo.taken': takePhoto,
+  'beside.named': nameBeside,
   'step.reopened': reopen,
   'stop.lifted': liftStop,
   'trouble.met': meetTrouble,

@@ -5,9 +5,9 @@
 import {RuleError} from '../plain/errors.js';
 import {breakFor} from './notes.js';
 import {currentStep, skip} from './state.js';
-import {waitsFor} from './stops.js';
-import {sameAxis} from './touches.js';
-import {BEFORE_A_TOUCH} from './troubles.js';
+import {waitsFor} from './trouble/stops.js';
+import {sameAxis} from './touching/touches.js';
+import {BEFORE_A_TOUCH} from './trouble/troubles.js';
 
 const HARMLESS_KINDS = ['caution', 'board'];
 

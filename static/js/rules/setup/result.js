@@ -1,12 +1,14 @@
 /** What a folded setup says, as plain data: the twin of the second half of webapp/domain/setup/fold.py. */
-import {toEnterNm} from './by_hand.js';
-import {redoOf, untouchedSince} from './redo.js';
+import {toEnterNm} from './touching/by_hand.js';
+import {redoOf, untouchedSince} from './touching/redo.js';
+import {waitsFor} from './company.js';
 import {currentStep} from './state.js';
 import {mayLeave} from './leaving.js';
+import {photosOf} from './photos.js';
 import {remarksOf} from './remarks.js';
-import {mayTouchAgain} from './stops.js';
-import {BEFORE_A_TOUCH, searchWaits} from './troubles.js';
-import {reasonsFor, waitsAtCompare} from './touches.js';
+import {mayTouchAgain} from './trouble/stops.js';
+import {BEFORE_A_TOUCH, searchWaits} from './trouble/troubles.js';
+import {reasonsFor, waitsAtCompare} from './touching/touches.js';
 
 /** The result of the fold; shares its parts with the state. */
 export function result(state, seen) {
@@ -33,6 +35,9 @@ export function result(state, seen) {
     to_enter_nm: toEnterNm(state),
     values_nm: valuesNm(state),
     holds: state.holds,
+    photos: photosOf(state),
+    beside: state.beside,
+    beside_waits_for: waitsFor(state),
     questions: state.questions,
     worries: state.worries,
     corrections: state.corrections,

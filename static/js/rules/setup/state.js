@@ -7,6 +7,7 @@
  * string, person: string, device: string, at_utc: string,
  *   step: string|null, data: Object}} SetupEvent
  */
+import {askedFor, stagesFor} from './for_whom.js';
 
 /**
  * From this format of the sheet on a stop is the lead's,
@@ -18,20 +19,11 @@ const opened = () => ({state: 'open', event: null, at_utc: null});
 
 /** The state before the first event. */
 export function newState(sheet) {
-  const stages = sheet.procedure.stages.flatMap(stage => stage.steps.map(step => [step.id, stage.id]));
-  const steps = sheet.procedure.stages.flatMap(stage => stage.steps);
-  const zero = sheet.row_to_zero ?? null;
-  const plan = new Map(
-    steps
-      .flatMap(step => (zero && step.kind === 'finish' ? [zero, step] : [step]))
-      .map(step => [step.id, step]),
-  );
-  if (zero) stages.push([zero.id, 'stow']);
-  return {
+  const state = {
     sheet,
-    plan,
+    plan: new Map(),
     stopsAreTheLeads: (sheet.format ?? 1) >= STOPS_ARE_THE_LEADS,
-    stageOf: new Map(stages),
+    stageOf: new Map(),
     axes: new Map(sheet.axes.map(axis => [axis.axis, axis])),
     setup: null,
     sheetHash: null,
@@ -52,13 +44,17 @@ export function newState(sheet) {
     outcome: null,
     signOff: null,
     notAccepted: null,
-    steps: Object.fromEntries(steps.map(({id}) => [id, opened()])),
+    steps: {},
     cautions: [],
     touches: [],
     squares: [],
     touchNotes: [],
     searchedAt: new Map(),
     holds: [],
+    photos: [],
+    beside: [],
+    named: new Map(),
+    pictures: new Map(),
     questions: [],
     questionOrder: new Map(),
     worries: [],
@@ -88,6 +84,23 @@ export function newState(sheet) {
     slotReadAt: 0,
     inputCheckedMs: null,
   };
+  planFor(state, null);
+  return state;
+}
+
+/** Plan the steps that stand for a person, all of them open; before anybody began: every step. */
+export function planFor(state, person) {
+  const stages = stagesFor(state.sheet, person);
+  const steps = stages.flatMap(stage => stage.steps);
+  const zero = state.sheet.row_to_zero ?? null;
+  state.plan = new Map(
+    steps
+      .flatMap(step => (zero && step.kind === 'finish' ? [zero, step] : [step]))
+      .map(step => [step.id, step]),
+  );
+  state.stageOf = new Map(stages.flatMap(stage => stage.steps.map(step => [step.id, stage.id])));
+  if (zero) state.stageOf.set(zero.id, 'stow');
+  state.steps = Object.fromEntries(steps.map(({id}) => [id, opened()]));
 }
 
 /** The first open step as the sheet has it, or null. */
@@ -111,6 +124,8 @@ export function close(state, id, event) {
   state.steps[id] = {state: 'done', event: event.id, at_utc: event.at_utc};
   state.blocked = null;
   state.beforeBreak = null;
+  if (askedFor(state.sheet, state.plan.get(id), state.person) && !state.named.has(id))
+    note(state, event, 'setup.beside_not_named', {step: id});
 }
 
 /** Skip an open step for good. */
@@ -120,8 +135,7 @@ export function skip(state, id, event) {
 
 /** Open a step again; what it brought no longer counts, and its events stay. */
 export function open(state, id) {
-  state.steps[id] = opened();
-  state.blocked = null;
+  askAgain(state, id);
   const {kind, axis} = state.plan.get(id);
   if (kind === 'slot') Object.assign(state, {slot: null, copyWaits: null});
   if (kind === 'copy') Object.assign(state, {copied: null, copyWaits: null});
@@ -139,6 +153,7 @@ export function open(state, id) {
 export function askAgain(state, id) {
   state.steps[id] = opened();
   state.blocked = null;
+  state.named.delete(id);
 }
 
 /** Let a step be due that no plain setup has. */

@@ -2,11 +2,11 @@
  * Events that answer a step, except touches and the end. The twin of webapp/domain/setup/steps.py:
  * a step closes only on the answer that it asks for, and what was typed is read again.
  */
-import {AXES, matchSlot, notCleared, parkedNm, slotLengthNm, toolMatches} from '../touch/compare.js';
+import {AXES, matchSlot, notCleared, parkedNm, sameTool, slotLengthNm} from '../touch/compare.js';
 import {RuleError} from '../plain/errors.js';
-import {isOld} from './input_age.js';
+import {isOld} from './touching/input_age.js';
 import {close, currentStep, isDone, note, open, stay} from './state.js';
-import {searchWaits} from './troubles.js';
+import {searchWaits} from './trouble/troubles.js';
 
 const HOUR_MS = 3_600_000;
 
@@ -90,7 +90,7 @@ export function readTool(state, event) {
   const {typed} = event.data;
   const loading = currentStep(state).kind === 'tool_in';
   const expected = loading ? state.sheet.machine.probe_tool : state.sheet.machine.parking_tool;
-  const matches = toolMatches(typed, expected);
+  const matches = sameTool(typed, expected);
   if (matches !== event.data.matches) note(state, event, 'setup.tool_differs', {typed, expected});
   if (!matches) {
     stay(state, 'setup.tool_other', {typed, expected});

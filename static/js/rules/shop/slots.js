@@ -22,7 +22,7 @@ const numberOf = label => keyOf(label).replace(/^[A-Z]+/, '');
  * @param {string[]} family
  * @returns {string|null}
  */
-export function labelOf(typed, family) {
+export function normaliseLabel(typed, family) {
   const key = keyOf(typed);
   if (key === '') return null;
   const same = family.find(label => keyOf(label) === key);
@@ -41,9 +41,9 @@ export function labelOf(typed, family) {
  */
 export function matchSlot(sheet, typed, person, atUtc) {
   const family = sheet.machine.slot_family;
-  const label = labelOf(typed, family);
+  const label = normaliseLabel(typed, family);
   if (label === null) return {outcome: 'unknown', label: null, owner_name: ''};
-  const row = sheet.slots.find(slot => labelOf(slot.label, family) === label);
+  const row = sheet.slots.find(slot => normaliseLabel(slot.label, family) === label);
   return {outcome: outcomeOf(row, person, atUtc), label, owner_name: row?.owner_name ?? ''};
 }
 

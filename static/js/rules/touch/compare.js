@@ -32,7 +32,7 @@ export function slotLengthNm(typed, machine, axis) {
  * @param {number} valueNm
  * @returns {{verdict: 'agrees'|'ask'|'stop', difference_nm: number|null}}
  */
-export function verdict(
+export function verdictOn(
   {centre_nm: centre, ask_nm: ask, stop_nm: stop, early_stops_nm: early = []},
   valueNm,
 ) {
@@ -52,7 +52,7 @@ export const repeatAgrees = (valueNm, beforeNm, usual) =>
  * Whether the typed tool number is the expected one:
  * a leading T, blanks around and leading zeros do not count.
  */
-export function toolMatches(typed, expected) {
+export function sameTool(typed, expected) {
   const [one, other] = [typed, expected].map(text => TOOL.exec(text.replace(/^[ \t]+|[ \t]+$/g, '')));
   return one !== null && other !== null && one[1] === other[1];
 }
@@ -64,7 +64,7 @@ export function toolMatches(typed, expected) {
  * @param {Object<string, number>} valuesNm
  * @returns {Object<string, 'same'|'changed'|'not_seen_before'>}
  */
-export function copiedValues(sheet, label, valuesNm) {
+export function comparedOnSheet(sheet, label, valuesNm) {
   const last = sheet.slots.find(slot => slot.label === label)?.last_values_nm ?? {};
   const step = resolutionNm(displayOf(sheet.machine));
   const one = (nm, before) =>

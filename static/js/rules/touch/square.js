@@ -1,13 +1,13 @@
 /**
  * The look for square: two typed touches, and the error that their difference makes over the jaw. The
- * twin of webapp/domain/touch/square.py and webapp/domain/setup/square.py, where the rules stand.
+ * twin of webapp/domain/touch/square.py and webapp/domain/setup/touching/square.py, where the rules stand.
  * Products go beyond 2**53: BigInt.
  */
 import {touchLengthNm} from './compare.js';
 import {RuleError} from '../plain/errors.js';
 import {close, note} from '../setup/state.js';
 import {readLength} from '../setup/steps.js';
-import {sameAxis} from '../setup/touches.js';
+import {sameAxis} from '../setup/touching/touches.js';
 
 /**
  * The error over the jaw's length, and whether it can be told from none.

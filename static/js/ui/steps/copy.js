@@ -3,7 +3,7 @@
  * every other. Nothing is filled in, and nothing that the register knows is shown. Values of another row ask
  * for the label beside them.
  */
-import {AXES, copiedValues, rowsWithValues} from '../../rules/touch/compare.js';
+import {AXES, comparedOnSheet, rowsWithValues} from '../../rules/touch/compare.js';
 import {el} from '../dom.js';
 import {labelKeys} from '../keypad.js';
 import {say} from '../say.js';
@@ -46,7 +46,7 @@ export function copyStep(context) {
 
 /** How the values compare, and what is asked before they are kept: 'changed', 'several', or nothing. */
 function judge(setup, values) {
-  const compared = copiedValues(setup.sheet, setup.state.slot, values);
+  const compared = comparedOnSheet(setup.sheet, setup.state.slot, values);
   const kinds = Object.values(compared);
   const others = rowsWithValues(setup.sheet, setup.state.slot, values);
   const own = kinds.every(kind => kind === 'same');

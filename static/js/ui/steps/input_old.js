@@ -4,7 +4,7 @@
  */
 import {el} from '../dom.js';
 import {say} from '../say.js';
-import {inputHoldsMs} from '../../rules/setup/input_age.js';
+import {inputHoldsMs} from '../../rules/setup/touching/input_age.js';
 import {machineState, notice} from '../text.js';
 
 /** How long what was seen of the input still holds, in ms; null where nothing is to be told. */

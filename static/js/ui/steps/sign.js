@@ -1,33 +1,16 @@
 /**
- * Signing with a PIN: a real password field (paste and password managers work),
- * shown on request, sealed for the server at once.
+ * Signing with a PIN, sealed for the server at once.
  */
 import {button, el} from '../dom.js';
+import {pinField} from '../pin.js';
 import {say} from '../say.js';
 import {machineState, notice, stepText} from '../text.js';
 
 export function signStep({tablet, setup, step, commit}) {
-  const refused = el('div', {id: 'refused', 'aria-live': 'assertive'});
-  const input = el('input', {
-    type: 'password',
-    inputmode: 'numeric',
-    autocomplete: 'current-password',
-    id: 'pin',
-    name: 'pin',
-    class: 'pin',
-    'aria-describedby': 'refused',
-    data: {entry: 'pin'},
-  });
-  const show = button(say('tablet.sign.show'), 'show-pin', () => {
-    const hidden = input.type === 'password';
-    input.type = hidden ? 'text' : 'password';
-    show.textContent = say(hidden ? 'tablet.sign.hide' : 'tablet.sign.show');
-  });
+  const pin = pinField(say('tablet.sign.pin_of', {name: setup.personName}));
   const press = () => {
-    const pin = input.value;
-    if (pin === '') return refused.replaceChildren(notice('ask', say('tablet.sign.nothing_typed')));
-    input.value = '';
-    return commit('setup.signed', {meaning: 'performed'}, pin);
+    if (pin.value() === '') return pin.refuse(say('tablet.sign.nothing_typed'));
+    return commit('setup.signed', {meaning: 'performed'}, pin.take());
   };
   const before = setup.state.signatures.at(-1);
   return {
@@ -38,13 +21,7 @@ export function signStep({tablet, setup, step, commit}) {
           say(`tablet.sign.refused_${before.refused_because}`, {lead: setup.lead}),
           triesLeft(before),
         ]),
-      el(
-        'div',
-        {class: 'signing plate'},
-        el('label', {for: 'pin'}, say('tablet.sign.pin_of', {name: setup.personName})),
-        el('div', {class: 'pin-line'}, input, show),
-        refused,
-      ),
+      pin.element,
     ],
     right: [
       el('p', {class: 'lead'}, say('tablet.sign.meaning')),

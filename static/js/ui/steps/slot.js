@@ -32,6 +32,7 @@ export function slotStep(context) {
       stepText(setup, step),
       anothersRow(setup),
       last && last.outcome !== 'own' && notice('stop', refusal(setup, last)),
+      last?.outcome === 'expired' && byThisClock(tablet.clock),
     ],
     right: [fields.plates, fields.refused, fields.pad],
     go: {label: step.action, press: enter},
@@ -66,6 +67,13 @@ function refusal(setup, {typed, outcome}) {
     until: slot?.until_utc ? dayAndTime(slot.until_utc) : '',
   });
 }
+
+/**
+ * Inside a setup an end is told by the time in its own event, which is this tablet's: everybody who reads the
+ * event again comes to the same. Where that clock is in doubt it is named before a person is turned away.
+ */
+const byThisClock = clock =>
+  clock.isDoubtful && notice('ask', say('tablet.slot.by_this_clock', {now: dayAndTime(clock.nowUtc())}));
 
 /** The values copied down were another row's: said by name only now, and nothing was cleared. */
 function anothersRow({state: {blocked}, ownSlots}) {

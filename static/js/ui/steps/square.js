@@ -98,12 +98,14 @@ function typed(context) {
     'compact',
   );
   const {questioned = null} = setup.draft;
+  // What this screen asks for. The focus goes over the other field on its way to the button, by keys.
+  const asked = fields.active();
 
   function enter() {
     const texts = PLACES.map(name => fields.value(name).trim());
     const values = [];
     for (const [place, name] of PLACES.entries()) {
-      if (texts[place] === '' && fields.active() !== name) continue;
+      if (texts[place] === '' && name !== asked) continue;
       try {
         values[place] = touchLengthNm(texts[place], machine, step.axis);
       } catch (error) {
@@ -134,7 +136,7 @@ function typed(context) {
     });
   }
 
-  const next = PLACES.find(name => name !== fields.active() && fields.value(name).trim() === '');
+  const next = PLACES.find(name => name !== asked && fields.value(name).trim() === '');
   const label = next ? say('tablet.square.next') : questioned ? say('tablet.copy.keep_anyway') : step.action;
   return {
     kind: 'square',

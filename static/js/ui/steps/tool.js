@@ -3,7 +3,7 @@
  * the probe's on the way in, the parking tool's on the way out.
  */
 import {say} from '../say.js';
-import {toolMatches} from '../../rules/touch/compare.js';
+import {sameTool} from '../../rules/touch/compare.js';
 import {wholeKeys} from '../keypad.js';
 import {machineState, notice, stepText} from '../text.js';
 import {typing} from './typing.js';
@@ -14,7 +14,7 @@ export function toolStep(context) {
   const enter = () => {
     const typed = fields.value('tool').trim();
     if (typed === '') return fields.fail(say('tablet.tool.nothing_typed'));
-    return commit('tool.read', {typed, matches: toolMatches(typed, expected)});
+    return commit('tool.read', {typed, matches: sameTool(typed, expected)});
   };
   const fields = typing(context, [{name: 'tool', label: say('tablet.tool.shown')}], wholeKeys(), 'whole');
   const last = setup.rows

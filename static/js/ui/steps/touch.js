@@ -2,7 +2,7 @@
  * The value that the control shows after the touch, typed as it stands there.
  * Nothing measured is ever filled in.
  */
-import {touchLengthNm, verdict} from '../../rules/touch/compare.js';
+import {touchLengthNm, verdictOn} from '../../rules/touch/compare.js';
 import {button, el} from '../dom.js';
 import {say, sayError} from '../say.js';
 import {numberKeys} from '../keypad.js';
@@ -144,7 +144,7 @@ function touchField(context, take) {
   } = context;
   const label = say('tablet.touch.shown', {axis, slot: setup.slotLabel});
   return lengthField(context, label, (typed, value) =>
-    take({axis, typed, value_nm: value, ...verdict(setup.axis(axis).usual, value)}),
+    take({axis, typed, value_nm: value, ...verdictOn(setup.axis(axis).usual, value)}),
   );
 }
 

@@ -30,13 +30,15 @@ export function threeValues(
     numberKeys(),
     'compact',
   );
+  // What this screen asks for. The focus goes over other fields on its way to the button, by keys.
+  const asked = fields.active();
 
   /** Take what stands in the fields; the first that cannot be taken says why beside itself. */
   function take() {
     const values = {};
     for (const axis of AXES) {
       const text = fields.value(axis);
-      if (text.trim() === '' && axis !== fields.active()) continue;
+      if (text.trim() === '' && axis !== asked) continue;
       try {
         values[axis] = slotLengthNm(text, setup.machine, axis);
       } catch (error) {
@@ -48,6 +50,6 @@ export function threeValues(
     return {values, typed: Object.fromEntries(AXES.map(axis => [axis, fields.value(axis)]))};
   }
 
-  const next = AXES.find(axis => axis !== fields.active() && fields.value(axis).trim() === '');
+  const next = AXES.find(axis => axis !== asked && fields.value(axis).trim() === '');
   return {fields, go: {label: next ? nextLabel(next) : lastLabel, press: enter}};
 }

@@ -1,6 +1,7 @@
 /** After signing: what the signature is worth so far, what happens next, how the machine is handed on. */
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
+import {hasSeveral} from '../../rules/shop/fixtures.js';
 import {notice} from '../text.js';
 import {questionBlock} from '../steps/compare.js';
 import {review, slotLeft, valuesTable} from '../steps/finish.js';
@@ -42,6 +43,12 @@ export function afterView(tablet) {
       state.redo
         ? notice('stop', redoSentence(setup, state.redo))
         : el('p', {class: 'lead'}, say(`tablet.after.next_${stand}`, {lead: setup.lead})),
+      hasSeveral(setup.sheet) &&
+        state.outcome === 'complete' &&
+        notice(
+          'plain',
+          say('tablet.after.of_fixture', {slot: setup.slotLabel, fixture: setup.sheet.fixture.name}),
+        ),
       answersSince(setup, signature),
       notice('plain', say(handedOn(state), {machine: setup.machine.name})),
     ],

@@ -1,9 +1,10 @@
 /**
- * Enrolment: a code from the lead makes this browser a device.
+ * Enrolment: a code from the lead, scanned or typed, makes this browser a device.
  * Offered in the installed app; in a browser only with a promise.
  */
 import {el} from '../dom.js';
 import {say, sayError} from '../say.js';
+import {scanner} from '../scanner.js';
 import {notice} from '../text.js';
 import {waitingList} from './holds.js';
 
@@ -84,6 +85,11 @@ export function enrolView(tablet) {
       {class: 'fields'},
       el('label', {for: 'code'}, say('tablet.enrol.code')),
       code,
+      scanner(read => {
+        draft.code = read;
+        Object.assign(code, {value: read});
+        label.focus();
+      }),
       el('label', {for: 'label'}, say('tablet.enrol.label')),
       label,
       stays,

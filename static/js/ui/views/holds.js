@@ -1,5 +1,6 @@
 /** What this tablet holds: which device it is, what has not been sent, and what the server answered to it. */
-import {el} from '../dom.js';
+import {keepFile, waitingFile} from '../../waiting_file.js';
+import {button, el} from '../dom.js';
 import {say, sayError} from '../say.js';
 import {dayAndTime} from '../when.js';
 import {ledgerNotice} from './ledger.js';
@@ -27,10 +28,24 @@ export function holdsView(tablet) {
         clock.isDoubtful && fact('tablet.holds.clock', say('tablet.network.clock')),
       ),
     ],
-    right: waitingList(rows),
+    right: [
+      waitingList(rows),
+      photosWait(tablet.waitingPhotos),
+      rows.length > 0 && el('p', {}, say('tablet.holds.carry')),
+    ],
     go: {label: say('tablet.holds.send'), action: 'fetch', press: () => tablet.syncNow()},
-    beside: [tablet.backButton({name: 'machines'})],
+    beside: [tablet.backButton({name: 'machines'}), rows.length > 0 && writeButton(tablet)],
   };
+}
+
+const photosWait = count =>
+  count > 0 && el('p', {}, say(`tablet.holds.photo${count > 1 ? 's' : ''}`, {count}));
+
+/** For a tablet that cannot reach its server: a copy of all that waits, to be carried to the desk. */
+function writeButton({device, waitingRows, clock}) {
+  return button(say('tablet.holds.write'), 'write', () =>
+    keepFile(waitingFile(device, waitingRows, clock.nowUtc())),
+  );
 }
 
 /** Unsent events, oldest first, with the server's answer where it gave one. */

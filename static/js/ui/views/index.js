@@ -5,6 +5,7 @@ import {drawingView} from './drawing.js';
 import {elsewhereView, notKeptView, notPossibleView} from './blocked.js';
 import {correctView} from './correct.js';
 import {enrolView} from './enrol.js';
+import {fixturesView} from './fixtures.js';
 import {handingView} from './handing.js';
 import {holdsView} from './holds.js';
 import {liftView} from './lift.js';
@@ -26,6 +27,7 @@ const VIEWS = {
   enrol: enrolView,
   holds: holdsView,
   machines: machinesView,
+  fixtures: fixturesView,
   people: peopleView,
   ready: readyView,
   step: tablet => (tablet.setup.state.current_step === null ? afterView(tablet) : stepView(tablet)),

@@ -43,7 +43,7 @@ export function liftView(tablet) {
       ),
     };
   const own = ownWords(setup, 'lift', say('tablet.lift.reason'));
-  const pin = pinField(say('tablet.sign.pin_of', {name}), () => press());
+  const pin = pinField(say('tablet.sign.pin_of', {name}));
   const press = async () => {
     if (pin.value() === '') return pin.refuse(say('tablet.sign.nothing_typed'));
     pin.refuse(say('tablet.lift.asking'), 'plain');

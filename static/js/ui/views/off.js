@@ -5,7 +5,7 @@
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
 import {rows} from '../choices.js';
-import {WORRIES} from '../../rules/setup/worries.js';
+import {WORRIES} from '../../rules/setup/trouble/worries.js';
 import {notice, ownWords} from '../text.js';
 import {clockTime} from '../when.js';
 import {around, beside, breakOff} from './step.js';

@@ -98,7 +98,7 @@ function values(context) {
 function sealed(tablet) {
   const {setup, view} = tablet;
   const name = (setup.sheet.leads ?? []).find(({id}) => id === view.lead)?.name ?? view.lead;
-  const pin = pinField(say('tablet.sign.pin_of', {name}), () => press());
+  const pin = pinField(say('tablet.sign.pin_of', {name}));
   const press = () => {
     if (pin.value() === '') return pin.refuse(say('tablet.sign.nothing_typed'));
     const data = {label: setup.draft.back, typed: view.typed, values_nm: view.values, lead: view.lead};

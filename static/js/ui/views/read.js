@@ -6,6 +6,7 @@ import {say} from '../say.js';
 import {rows} from '../choices.js';
 import {stepText} from '../text.js';
 import {clockTime} from '../when.js';
+import {photoOffer} from '../photo.js';
 import {recorded} from '../recorded.js';
 import {around, beside} from './step.js';
 
@@ -62,6 +63,6 @@ function detail(tablet, step) {
           )
         : el('p', {class: 'label'}, say('tablet.correct.not_cautions')),
     ],
-    right: stepText(setup, step),
+    right: [stepText(setup, step), photoOffer(tablet, step)],
   };
 }

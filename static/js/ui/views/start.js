@@ -1,22 +1,26 @@
 /** Start: which machine, who you are, and what a look at the sheet says before a setup begins. */
 import {button, el} from '../dom.js';
 import {say} from '../say.js';
+import {fixturesOf, hasSeveral} from '../../rules/shop/fixtures.js';
 import {rows} from '../choices.js';
+import {peopleRows} from '../people.js';
 import {notice} from '../text.js';
 import {dayAndTime, span} from '../when.js';
 import {boardPlate} from '../steps/board.js';
 import {leftHalfSet} from '../steps/slot.js';
 import {plate} from '../plate.js';
 import {openWorries, worrySentence} from '../worries.js';
+import {whereWords} from './fixtures.js';
 import {ledgerNotice} from './ledger.js';
 import {ageOfSheet, noAge, outOfReach, toldBy, wrongClock} from './times.js';
 
-const FILTER_FROM = 13;
-
 export function machinesView(tablet) {
   const {sheets} = tablet;
-  const pick = hash =>
-    tablet.go({name: 'people', machine: sheets.find(each => each.hash === hash).sheet.machine.id});
+  const pick = hash => {
+    const {sheet} = sheets.find(each => each.hash === hash);
+    const [machine, fixture] = [sheet.machine.id, sheet.fixture.id];
+    return tablet.go(hasSeveral(sheet) ? {name: 'fixtures', machine} : {name: 'people', machine, fixture});
+  };
   if (sheets.length === 0)
     return {
       name: 'machines',
@@ -31,16 +35,14 @@ export function machinesView(tablet) {
     left: [
       ledgerNotice(tablet),
       updateOffer(tablet),
-      waitingForSigners(tablet),
+      waitingHere(tablet),
       notOffline(tablet),
       noAge(tablet.clock) ? notice('ask', noAge(tablet.clock)) : wrongClock(tablet.clock),
       outOfReach(tablet),
       rows(
-        sheets.map(({hash, sheet}) => ({
-          id: hash,
-          label: sheet.machine.name,
-          note: machineNote(tablet, sheet),
-        })),
+        sheets
+          .filter(isFirst)
+          .map(({hash, sheet}) => ({id: hash, label: sheet.machine.name, note: machineNote(tablet, sheet)})),
         pick,
         {action: 'machine', kind: 'machines'},
       ),
@@ -49,63 +51,62 @@ export function machinesView(tablet) {
   };
 }
 
-/** Finished setups that wait on this tablet for their signer. */
-function waitingForSigners(tablet) {
-  if (tablet.unsigned.length === 0) return null;
-  const items = tablet.unsigned.map(({id, name, machine, slot}) => ({
+/** Setups that wait on this tablet: begun for whoever goes on with them, finished for their signer. */
+const waitingHere = tablet => [
+  waiting(tablet, 'open', ({open}) => open),
+  waiting(tablet, 'unsigned', ({open}) => !open),
+];
+
+function waiting(tablet, kind, belongs) {
+  const found = tablet.unsigned.filter(belongs);
+  if (found.length === 0) return null;
+  const items = found.map(({id, name, machine, slot}) => ({
     id,
-    label: say('tablet.unsigned.sign', {name}),
+    label: say(kind === 'open' ? 'tablet.open.go_on' : 'tablet.unsigned.sign', {name}),
     note: [machine, slot].join(' · '),
   }));
   return el(
     'div',
     {class: 'waiting-signers'},
-    el('p', {class: 'label'}, say('tablet.unsigned.waits')),
-    rows(items, id => tablet.signWaiting(id), {action: 'sign-waiting', kind: 'compact'}),
+    el('p', {class: 'label'}, say(`tablet.${kind}.waits`)),
+    rows(items, id => tablet.takeUp(id), {
+      action: kind === 'open' ? 'go-on-waiting' : 'sign-waiting',
+      kind: 'compact',
+    }),
   );
 }
+
+/** One row a machine, however many fixtures it has. */
+const isFirst = ({sheet}, place, all) =>
+  all.findIndex(one => one.sheet.machine.id === sheet.machine.id) === place;
 
 const machineNote = (tablet, sheet) =>
   [
     say(`tablet.board.${sheet.board.left ?? sheet.board.state}`),
-    sheet.fixture.name,
+    fixturesOf(sheet)
+      .map(({name}) => name)
+      .join(', '),
     ageOfSheet(tablet.clock, sheet.compiled_at_utc),
   ].join(' · ');
 
 export function peopleView(tablet) {
-  const {machine} = tablet.view;
-  const {sheet} = tablet.sheetOf(machine);
-  const people = [...sheet.people].sort((one, other) => one.name.localeCompare(other.name));
-  const list = el('div', {});
-  const show = part =>
-    list.replaceChildren(
-      rows(
-        people
-          .filter(({name}) => name.toLowerCase().includes(part.trim().toLowerCase()))
-          .map(person => ({
-            id: person.id,
-            label: person.name,
-            note: personNote(sheet, person, tablet.clock.trueUtc()),
-            ended: hasEnded(sheet, person, tablet.clock.trueUtc()),
-          })),
-        id => tablet.go({name: 'ready', machine, person: id}),
-        {action: 'person', kind: 'pairs people'},
-      ),
-    );
-  show('');
-  const filter =
-    people.length >= FILTER_FROM &&
-    el('input', {
-      type: 'search',
-      placeholder: say('tablet.start.filter'),
-      'aria-label': say('tablet.start.filter'),
-      on: {input: event => show(event.target.value)},
-    });
+  const {machine, fixture} = tablet.view;
+  const {sheet} = tablet.sheetOf(machine, fixture);
+  const now = tablet.clock.trueUtc();
+  const people = sheet.people.map(person => ({
+    id: person.id,
+    label: person.name,
+    note: personNote(sheet, person, now),
+    ended: hasEnded(sheet, person, now),
+  }));
   return {
     name: 'people',
-    title: say('tablet.start.who', {machine: sheet.machine.name}),
-    left: [filter, list, el('p', {class: 'label'}, say('tablet.start.not_listed', {lead: sheet.shop.lead}))],
-    beside: [tablet.backButton({name: 'machines'})],
+    title: say('tablet.start.who', {machine: whereWords(sheet)}),
+    left: [
+      peopleRows(people, id => tablet.go({name: 'ready', machine, fixture, person: id}), 'person'),
+      el('p', {class: 'label'}, say('tablet.start.not_listed', {lead: sheet.shop.lead})),
+    ],
+    beside: [tablet.backButton(hasSeveral(sheet) ? {name: 'fixtures', machine} : {name: 'machines'})],
   };
 }
 
@@ -129,18 +130,20 @@ const hasEnded = (sheet, person, now) =>
   rightEnded(person, now) || slotsOf(sheet, person).every(slot => slotEnded(slot, now));
 
 export function readyView(tablet) {
-  const {machine, person: id} = tablet.view;
-  const {hash, sheet} = tablet.sheetOf(machine);
+  const {machine, fixture, person: id} = tablet.view;
+  const {hash, sheet} = tablet.sheetOf(machine, fixture);
   const person = sheet.people.find(each => each.id === id);
   const own = slotsOf(sheet, person);
   const worries = openWorries(sheet, tablet.worriesHere);
   const refusals = whyNot(tablet, sheet, person, own);
   return {
     name: 'ready',
-    title: say('tablet.start.ready', {name: person.name, machine: sheet.machine.name}),
+    title: say('tablet.start.ready', {name: person.name, machine: whereWords(sheet)}),
     left: [
       refusals.map(text => notice('stop', text)),
+      person.beside && notice('ask', say('tablet.start.beside')),
       leftHalfSet(own),
+      ofAnother(sheet, own),
       saidSince(tablet, sheet, id),
       notOffline(tablet),
       wrongClock(tablet.clock),
@@ -180,9 +183,20 @@ export function readyView(tablet) {
       action: 'begin',
       press: () => tablet.begin(hash, sheet, id, tablet.view.takesOver ?? null),
     },
-    beside: [tablet.backButton({name: 'people', machine})],
+    beside: [tablet.backButton({name: 'people', machine, fixture})],
   };
 }
+
+/**
+ * The own slot holds the numbers of another fixture, as far as it was told: a setup puts others in
+ * their place.
+ */
+const ofAnother = (sheet, own) =>
+  own
+    .filter(({last_fixture_name: last}) => last && last !== sheet.fixture.name)
+    .map(({label, last_fixture_name: other}) =>
+      notice('ask', say('tablet.start.of_another', {slot: label, other, fixture: sheet.fixture.name})),
+    );
 
 /**
  * What a lead said about this person's last setup here:
@@ -218,6 +232,9 @@ function whyNot(tablet, sheet, person, own) {
       say('tablet.start.sheet_expired', {time: dayAndTime(sheet.expires_at_utc)}),
     rightEnded(person, now) &&
       say('tablet.start.not_authorised', {time: dayAndTime(person.until_utc), ...lead}),
+    ...tablet.unsigned
+      .filter(({open, at}) => open && at === sheet.machine.id)
+      .map(({name}) => say('tablet.open.same_machine', {name, ...lead})),
     own.length === 0 && say('tablet.start.no_slot', lead),
     own.length > 0 &&
       own.every(slot => slotEnded(slot, now)) &&
@@ -234,7 +251,7 @@ const notOffline = ({offlineMissing}) =>
   offlineMissing && notice('ask', say('tablet.offline.warns'), ' ', say(offlineMissing));
 
 function updateOffer(tablet) {
-  if (!tablet.takeUpdate) return null;
+  if (!tablet.takeUpdate || tablet.hasOpen) return null;
   return el(
     'div',
     {class: 'notice plain offer'},

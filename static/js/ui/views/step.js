@@ -2,9 +2,12 @@
  * The step that is due, by its kind;
  * beside its one primary action always the same: hold, something is off, break off.
  */
+import {hasSeveral} from '../../rules/shop/fixtures.js';
 import {button, el} from '../dom.js';
 import {written} from '../numbers.js';
+import {photoOffer} from '../photo.js';
 import {plate} from '../plate.js';
+import {stepPicture} from '../step_picture.js';
 import {say} from '../say.js';
 import {scale} from '../scale.js';
 import {notice} from '../text.js';
@@ -13,6 +16,7 @@ import {boardStep} from '../steps/board.js';
 import {cautionStep} from '../steps/caution.js';
 import {checksStep} from '../steps/checks.js';
 import {clearStep} from '../steps/clear.js';
+import {companyStep, companyStrip} from '../steps/company.js';
 import {compareStep, leadWays} from '../steps/compare.js';
 import {confirmStep} from '../steps/confirm.js';
 import {copyStep} from '../steps/copy.js';
@@ -51,7 +55,14 @@ const KINDS = {
 };
 
 /** Events that come between and close no step. */
-const BETWEEN = new Set(['hold.pressed', 'worry.raised', 'question.put', 'setup.resumed']);
+const BETWEEN = new Set([
+  'hold.pressed',
+  'worry.raised',
+  'question.put',
+  'setup.resumed',
+  'photo.taken',
+  'beside.named',
+]);
 
 export function stepView(tablet) {
   const {setup} = tablet;
@@ -68,8 +79,10 @@ export function stepView(tablet) {
   const holds = ['search', 'square', 'touch'].includes(step.kind) ? holdsMs(setup) : null;
   tablet.lookAgainIn(holds);
   const old = holds !== null && holds < 0;
-  const screen =
-    old && (step.kind === 'search' || (step.kind === 'square' && !setup.draft.set))
+  const asks = setup.state.beside_waits_for !== null;
+  const screen = asks
+    ? companyStep(context)
+    : old && (step.kind === 'search' || (step.kind === 'square' && !setup.draft.set))
       ? inputOldStep(context)
       : setup.state.blocked?.code === 'setup.search_needs_lead'
         ? nothingTwice(context)
@@ -81,12 +94,16 @@ export function stepView(tablet) {
     title: setup.fill(step.do),
     ...around(tablet),
     ...screen,
+    right: asks
+      ? screen.right
+      : withPictures(stepPicture(tablet, step), screen.right, photoOffer(tablet, step)),
     strip: [
       undoStrip(tablet),
       answerStrip(setup),
       checkStrip(setup, step, tablet.clock),
       agreedStrip(tablet, step),
       carriedStrip(setup),
+      companyStrip(setup, step),
       squareStrip(setup, step),
       nextStrip(setup, step),
       old && step.kind === 'touch' && inputOldStrip(setup, raiseButton(tablet, step)),
@@ -96,6 +113,9 @@ export function stepView(tablet) {
     beside: beside(tablet),
   };
 }
+
+/** The picture that a step shows stands before the rest, the offer to take one behind it. */
+const withPictures = (picture, right, offer) => (picture || offer ? [picture, right || null, offer] : right);
 
 /** The search found nothing twice: it waits for the lead. */
 function nothingTwice(context) {
@@ -137,7 +157,8 @@ export function around(tablet) {
     }),
     where: [
       el('b', {}, machine.name),
-      ` · ${sheet.fixture.name}`,
+      ' · ',
+      el(hasSeveral(sheet) ? 'b' : 'span', {}, sheet.fixture.name),
       setup.current?.kind !== 'slot' && setup.slotLabel && [' · ', el('b', {}, setup.slotLabel)],
       ` · ${setup.personName}`,
     ],

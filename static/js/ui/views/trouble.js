@@ -3,7 +3,7 @@
  * that stuck. First what happened, then what to do about it, line by line; what is kept leads back through
  * what a reset of the control drops.
  */
-import {WORRIES} from '../../rules/setup/worries.js';
+import {WORRIES} from '../../rules/setup/trouble/worries.js';
 import {el} from '../dom.js';
 import {say} from '../say.js';
 import {rows} from '../choices.js';

@@ -1,0 +1,32 @@
+/**
+ * The vise or the probe of a form, drawn anew by the server a moment after something was typed; without
+ * it, at a look.
+ */
+
+const WAIT_MS = 250;
+const PICTURE = 'picture';
+
+/** @param {HTMLFormElement} form @param {string} theme */
+function address(form, theme) {
+  const typed = new URLSearchParams();
+  for (const [name, value] of new FormData(form)) {
+    if (typeof value === 'string' && !['csrf_token', 'over', 'seen', 'reason'].includes(name))
+      typed.set(name, value);
+  }
+  typed.set('theme', theme);
+  return `/desk/shop/drawing.svg?${typed}`;
+}
+
+/** @param {HTMLFormElement} form */
+function draw(form) {
+  const picture = form.querySelector(PICTURE);
+  picture?.querySelector('source')?.setAttribute('srcset', address(form, 'dark'));
+  picture?.querySelector('img')?.setAttribute('src', address(form, 'light'));
+}
+
+const form = /** @type {HTMLFormElement | null} */ (document.getElementById('item-form'));
+let waiting = 0;
+form?.addEventListener('input', () => {
+  clearTimeout(waiting);
+  waiting = window.setTimeout(() => draw(form), WAIT_MS);
+});

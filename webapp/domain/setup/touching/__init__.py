@@ -1,0 +1,1 @@
+"""What is done and typed at the row and at the faces."""

@@ -1,0 +1,1 @@
+"""The shop's own authority, and the certificates of its server."""

@@ -1,0 +1,1 @@
+"""Signed heads of the ledger, and what checks a bundle by them."""

@@ -1,0 +1,1 @@
+"""A sealed record held against its own evidence: events, ledger, pages."""
