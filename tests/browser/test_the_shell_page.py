@@ -9,6 +9,7 @@ from playwright.sync_api import BrowserContext
 
 from tests.kit.modules import ROOT, open_modules, shell, tablet_page
 from webapp.web.files.joining import _run_alone, join_modules, reached
+from webapp.web.files.shell import GLASS_ENTRY, TABLET_ENTRY
 
 MODULES = ROOT / "static" / "js"
 OWN_SCRIPT = re.compile(r"""<script[^>]*\ssrc="\{\{ asset\('(js/[^']+)'\) \}\}\"""")
@@ -26,7 +27,7 @@ def test_no_module_of_the_tablet_is_left_outside_the_joined_script() -> None:
     vectors alone ask for.
     """
     modules = {name: file.body.decode() for name, file in shell().assets.items() if name.startswith("js/")}
-    entries = ["js/main.js", *scripts_of_pages()]
+    entries = [TABLET_ENTRY, GLASS_ENTRY, *scripts_of_pages()]
     needed = {name for entry in entries for name in reached(modules, entry)}
     assert modules.keys() - needed == {"js/rules/plain/canonical.js"}
 

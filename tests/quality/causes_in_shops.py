@@ -97,9 +97,8 @@ def draw(chance: np.random.Generator) -> Shop:
         usuals,
         seatings,
         slots,
-        {},
-        digits,
-        wrong_nm,
+        digits=digits,
+        wrong_radius_nm=wrong_nm,
     )
 
 

@@ -9,6 +9,7 @@ only once it is seen, enabled, at rest, and nothing lies over it.
 from __future__ import annotations
 
 import time
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from typing import Any
 
@@ -63,28 +64,28 @@ class PageError(Exception):
     """The page could not do what was asked, in the engine's own words."""
 
 
-class EnginePage:
+class EnginePage(ABC):
     """A page of one engine: `call`, `goto`, `reload`, `tap_at` and `type_text` are its own."""
 
+    @abstractmethod
     def call(self, function: str, argument: Any = None) -> Any:
         """Call a function of the document, a promise waited for; its result as JSON has it."""
-        raise NotImplementedError
 
+    @abstractmethod
     def goto(self, url: str) -> None:
         """Load an address. Raises PageError when it is not shown."""
-        raise NotImplementedError
 
+    @abstractmethod
     def reload(self) -> None:
         """Load the same once more."""
-        raise NotImplementedError
 
+    @abstractmethod
     def tap_at(self, x: float, y: float) -> None:
         """Tap a point, in CSS pixels from the upper left corner of what is seen."""
-        raise NotImplementedError
 
+    @abstractmethod
     def type_text(self, text: str) -> None:
         """Press and let go the key of each character."""
-        raise NotImplementedError
 
     @property
     def keyboard(self) -> Keyboard:

@@ -38,6 +38,7 @@ OWN_DRAFT = "writes the one draft of a fixture's procedure by its key; the pages
 NOT_ASKED: Mapping[str, str] = {
     "api.photo": "a picture is looked at in a process of its own, and costs the same in a grown shop",
     "desk.photo": "a picture is one file, found by its setup and its hash",
+    **dict.fromkeys(("step_pictures.file", "api.step_picture"), "a picture is one file, found by its hash"),
     "set_up.begin": "is over in a shop that has people: it leads to the sign-in, which is asked for",
     **dict.fromkeys(
         ("offline.worker", "offline.manifest", "offline.font", "offline.asset", "offline.icon",
@@ -50,7 +51,7 @@ NOT_ASKED: Mapping[str, str] = {
     ),
     **dict.fromkeys(
         ("procedures.begin", "procedures.act", "procedures.step", "procedures.publish", "procedures.discard",
-         "procedures.retire", "procedures.take_over"), OWN_DRAFT,
+         "procedures.retire", "procedures.take_over", "step_pictures.page"), OWN_DRAFT,
     ),
     "deciding.seal": "prints one record: how long that takes is the printing's, see tests/bench",
     "desk.unsigned": "prints one record: how long that takes is the printing's, see tests/bench",

@@ -25,7 +25,8 @@ BEFORE = 2
 
 @dataclass(frozen=True)
 class Original:
-    """One setup with its rows: events as their payloads, changes as their texts read, kept values by axis."""
+    """One setup with its rows: events as their payloads, changes as their texts read, kept values
+    by axis, and the terms and words that it is found by."""
 
     device: Device
     setup: str
@@ -35,6 +36,8 @@ class Original:
     problems: list[str]
     changes: list[dict[str, Any]]
     values: list[dict[str, Any]]
+    terms: list[str]
+    words: str
 
     @property
     def began(self) -> datetime:
@@ -119,6 +122,7 @@ def original(store: Store, setup: str, devices: list[Device]) -> Original:
         events = store.setups.events_of(setup)
         changes = store.ledger.changes_of_setup(setup)
         values = store.numbers.kept_of(setup)
+        terms, words, _ = store.found.found_by(setup)
     payloads = [_payload(event["jws"]) for event in events]
     asked = [payload for payload in payloads if payload["type"] == "question.put"]
     assert row is not None
@@ -133,6 +137,8 @@ def original(store: Store, setup: str, devices: list[Device]) -> Original:
         [event["problems"] for event in events],
         [json.loads(change["text"]) for change in changes],
         [dict(value) for value in values],
+        sorted(terms),
+        words,
     )
 
 

@@ -30,6 +30,7 @@ from webapp.proof.keys.jws import EVENT_TYPE
 from webapp.services.evidence.entries import SEALED
 from webapp.services.setups import stored_setups
 from webapp.store import Store
+from webapp.store.repositories.found import PUT_TERM, PUT_WORDS
 from webapp.store.repositories.ledger import INSERT_LEAF, INSERT_NODE
 
 AT_A_TIME = 1_000
@@ -107,6 +108,8 @@ class Batch:
     start: int
     setups: list[tuple[Any, ...]]
     values: list[tuple[Any, ...]]
+    terms: list[tuple[str, str, str]]
+    words: list[tuple[str, str, str]]
     records: list[tuple[Any, ...]]
     changes: list[tuple[Any, ...]]
     events: list[list[tuple[Any, ...]]]
@@ -137,7 +140,7 @@ class Grower:
         store = self.house.store
         while self.count < setups:
             with store.writing():
-                batch = Batch(store.ledger.size(), [], [], [], [], [], [])
+                batch = Batch(store.ledger.size(), [], [], [], [], [], [], [], [])
                 for number in range(self.count, min(self.count + AT_A_TIME, setups)):
                     self._setup(number, batch)
                     self.count += 1
@@ -169,6 +172,8 @@ class Grower:
             )
             for row in one.values
         ]
+        batch.terms += [(setup, term, first) for term in one.terms]
+        batch.words += [(setup, one.words, first)] if one.words else []
         for change in one.changes:
             changed = _changed(change, one.setup, setup, shift, ids)
             if changed["type"] == SEALED:
@@ -208,6 +213,8 @@ class Grower:
             store.setups.add_events(rows)
         store.put_rows(INSERT_CHANGE, batch.changes)
         store.put_rows(INSERT_VALUE, batch.values)
+        store.put_rows(PUT_TERM, batch.terms)
+        store.put_rows(PUT_WORDS, batch.words)
         store.put_rows(INSERT_RECORD, batch.records)
 
 

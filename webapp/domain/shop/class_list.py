@@ -19,10 +19,10 @@ from dataclasses import dataclass
 
 from webapp.domain.evidence.events import SHORT_ID
 from webapp.domain.plain.errors import Finding
+from webapp.domain.plain.field_types import LONGEST_NAME
 from webapp.domain.plain.folding import folded
 
 MOST = 60
-LONGEST_NAME = 80
 LONGEST_MADE = 20
 HEADINGS = {"name", "full name", "names"}
 

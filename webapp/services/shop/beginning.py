@@ -18,9 +18,9 @@ from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.events import SHORT_ID
 from webapp.domain.evidence.told import PROCEDURE
+from webapp.domain.plain.field_types import LONGEST_NAME
 from webapp.domain.procedure.procedure import publish
 from webapp.domain.procedure.shipped import SHIPPED
-from webapp.domain.shop.class_list import LONGEST_NAME
 from webapp.domain.shop.fields import as_plain
 from webapp.domain.shop.shop import ShopRules
 from webapp.services.errors import NameRefused, SetUpCodeRefused, SetUpIsOver

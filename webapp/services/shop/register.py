@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.events import SHORT_ID
 from webapp.domain.evidence.told import STAYED_OUT
+from webapp.domain.plain.field_types import LONGEST_NAME
 from webapp.domain.plain.levels import ALONE, LEVELS
 from webapp.domain.plain.zones import UTC_NAME, day_begins_utc
 from webapp.domain.shop.errors import LabelNotInFamilyError, SlotNotAssignedError
@@ -63,7 +64,6 @@ if TYPE_CHECKING:
     from webapp.store import Store
     from webapp.store.rows import PersonRow, SeatingRow
 
-LONGEST_NAME = 80
 SAME_PRESS_SECONDS = 60
 AXES = ("X", "Y", "Z")
 
