@@ -15,6 +15,7 @@ from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.services.audit.auditing import audit
+from webapp.store import sheet_parts
 from webapp.store.errors import KeptForever
 from webapp.store.sheet_parts import join, split
 
@@ -42,6 +43,20 @@ def test_any_object_comes_back_as_its_exact_text() -> None:
         assert join(form, lambda _, parts=parts: parts) == text
         parted += bool(parts)
     assert parted > 150
+
+
+def test_a_part_that_sheets_share_is_opened_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    chance, opened = random.Random(12), list[bytes | None]()
+    shared = {f"part {number}": [any_text(chance) for _ in range(40)] for number in range(5)}
+    kept = [split(canonical_text({"of": number, "all": {**shared, "own": number}})) for number in range(3)]
+    bodies = {hash_: body for _, parts in kept for hash_, body in parts.items()}
+    sheet_parts._opened_and_read.cache_clear()
+    whole = sheet_parts.opened
+    monkeypatch.setattr(sheet_parts, "opened", lambda body: (opened.append(body), whole(body))[1])
+    for form, _ in kept:
+        join(form, lambda _: bodies)
+    assert len(bodies) > 5
+    assert sorted(map(bytes, filter(None, opened))) == sorted(bodies.values())
 
 
 @pytest.mark.parametrize("text", ["", "{", "[1]", '{"a": 1}', '{"b":1,"a":2}', '{"a":1.50}', '["a","b","c"]'])
@@ -78,22 +93,22 @@ def test_a_setup_more_takes_little_though_each_has_a_sheet_of_its_own(house: Hou
     assert len(raw(house, "SELECT hash FROM sheet")) >= sheets + 3
     assert taken() - before < 3 * MOST_BYTES_A_SETUP
     with house.store.reading():
-        kept = list(house.store.setups.all_sheets())
+        kept = list(house.store.sheets.all_sheets())
     assert all(len(row["text"]) > 4 * MOST_BYTES_A_SETUP for row in kept)
     assert all(sha256(row["text"].encode()).hexdigest() == row["hash"] for row in kept)
 
 
 def test_a_sheet_from_before_is_read_as_it_lies_there(house: House) -> None:
     with house.store.reading():
-        text = next(iter(house.store.setups.all_sheets()))["text"].replace("Vise A", "Vise Q")
+        text = next(iter(house.store.sheets.all_sheets()))["text"].replace("Vise A", "Vise Q")
     hash_ = sha256(text.encode()).hexdigest()
     sheet = json.loads(text)
     times = sheet["compiled_at_utc"], sheet["expires_at_utc"]
     raw(house, "INSERT INTO sheet VALUES (?, 'mill-1', ?, 'sheet.brought_back', ?, ?)", (hash_, text, *times))
     with house.store.reading():
-        row = house.store.setups.sheet(hash_)
+        row = house.store.sheets.sheet(hash_)
         assert row is not None
-        assert row["text"] == house.store.setups.texts_of_sheets([hash_])[hash_] == text
+        assert row["text"] == house.store.sheets.texts_of_sheets([hash_])[hash_] == text
     assert audit(house.store) == []
 
 
@@ -130,4 +145,4 @@ def test_a_later_sheet_with_a_damaged_part_is_kept_whole(house: House) -> None:
     (kept,) = raw(house, "SELECT text FROM sheet WHERE hash = ?", (hash_,))
     assert kept == (text,)
     with house.store.reading():
-        assert (house.store.setups.sheet(hash_) or {})["text"] == text
+        assert (house.store.sheets.sheet(hash_) or {})["text"] == text

@@ -19,12 +19,15 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Callable, Collection, Mapping
+from functools import lru_cache
 from hashlib import sha256
 from typing import Any
 
 from webapp.domain.plain.json_strict import JsonError, canonical_text
 
 LEAST_CHARACTERS = 500
+# Some ten kB each at the most: what a process holds of them stays a few MB.
+MOST_READ = 1_024
 # Bodies of parts by hash, those of them that are there.
 Load = Callable[[Collection[str]], Mapping[str, bytes]]
 
@@ -45,13 +48,14 @@ def split(text: str) -> tuple[str, dict[str, bytes]]:
 
 def join(form: str, load: Load) -> str:
     """The text that was kept in this form."""
-    bodies: dict[str, str] = {}
-    wanted = named(form)
-    while wanted := wanted - bodies.keys():
+    whole, parts = _read(form), dict[str, tuple[str, ...]]()
+    wanted = set(whole[1::2])
+    while wanted:
         found = load(wanted)
-        bodies.update({hash_: opened(found.get(hash_)) for hash_ in wanted})
-        wanted = set[str]().union(*map(named, bodies.values()))
-    return _joined(form, bodies)
+        read = {hash_: _opened_and_read(found.get(hash_)) for hash_ in wanted}
+        parts.update(read)
+        wanted = {hash_ for pieces in read.values() for hash_ in pieces[1::2]} - parts.keys()
+    return _joined(whole, parts)
 
 
 def _pieces(value: Any, parts: dict[str, bytes]) -> list[str]:
@@ -85,30 +89,33 @@ def _written(value: Any) -> str:
     return json.dumps(value, separators=(",", ":"), ensure_ascii=False)
 
 
-def _read(form: str) -> list[str] | None:
-    """The pieces of a form; None for a text that is kept as itself,
-    or for a form that is not as it was written.
+def named(form: str) -> set[str]:
+    """The hashes of the parts that a form, or the text of a part, names itself."""
+    return set(_read(form)[1::2])
+
+
+def _read(form: str) -> tuple[str, ...]:
+    """The pieces of a form; a text that is kept as itself, or a form that is not as it was written, is one
+    piece.
     """
     if not form.startswith("["):
-        return None
+        return (form,)
     try:
         pieces: list[str] = json.loads(form)
         as_written = all(isinstance(one, str) for one in pieces) and canonical_text(pieces) == form
     except (ValueError, JsonError):
-        return None
-    return pieces if as_written else None
+        return (form,)
+    return tuple(pieces) if as_written else (form,)
 
 
-def named(form: str) -> set[str]:
-    """The hashes of the parts that a form, or the text of a part, names itself."""
-    return set((_read(form) or [])[1::2])
+@lru_cache(maxsize=MOST_READ)
+def _opened_and_read(body: bytes | None) -> tuple[str, ...]:
+    """The pieces of a part from how it is kept: most parts of a sheet are those of the sheet before."""
+    return _read(opened(body))
 
 
-def _joined(form: str, bodies: Mapping[str, str]) -> str:
-    pieces = _read(form)
-    if pieces is None:
-        return form
-    return "".join(_joined(bodies[one], bodies) if place % 2 else one for place, one in enumerate(pieces))
+def _joined(pieces: tuple[str, ...], parts: Mapping[str, tuple[str, ...]]) -> str:
+    return "".join(_joined(parts[one], parts) if place % 2 else one for place, one in enumerate(pieces))
 
 
 def opened(body: bytes | None) -> str:
