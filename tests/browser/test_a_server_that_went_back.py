@@ -136,7 +136,7 @@ class Shop:
 
     def events(self) -> list[str]:
         with self.house.store.reading():
-            return [row["id"] for row in self.house.store.setups.events_between(0, 2**62)]
+            return [row["id"] for row in self.house.store.events.events_between(0, 2**62)]
 
 
 @pytest.fixture

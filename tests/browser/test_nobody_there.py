@@ -143,6 +143,6 @@ def test_somebody_else_gets_the_machines_and_the_setup_waits_for_its_person(
     odile.walk(until="copy.values")
     tablet.all_sent()
     with demo.opened() as (store, _), store.reading():
-        stored = store.setups.events_of(tablet.events()[0]["payload"]["setup"])
+        stored = store.events.events_of(tablet.events()[0]["payload"]["setup"])
     problems = {one["code"] for row in stored for one in json.loads(row["problems"] or "[]")}
     assert problems <= {"clock.skew"}, "the test itself put the clock on"

@@ -76,4 +76,4 @@ def test_a_setup_is_walked_signed_and_sealed_on_a_database_server(
 
 def events_of(store: Store, device: str) -> list[str]:
     with store.reading():
-        return [row["id"] for row in store.setups.events_between(0, 2**62) if row["device"] == device]
+        return [row["id"] for row in store.events.events_between(0, 2**62) if row["device"] == device]

@@ -67,7 +67,7 @@ def test_the_sheet_of_a_machine_used_elsewhere_is_kept_for_a_while_and_fetched_w
     with demo.opened() as (store, _):
         with store.reading():
             fixture = store.shop.items("machine")["plover"]["fixture"]
-            kept = store.setups.kept_with_people(fixture, "X")[-1]
+            kept = store.kept.kept_with_people(fixture, "X")[-1]
         register.leave_out(store, kept["setup"], "X", "a chip under the ball", "mara", now())
     with tablet.page.expect_response("**/api/news") as news:
         look_for_the_server(tablet)

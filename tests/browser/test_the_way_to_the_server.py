@@ -35,7 +35,7 @@ def nothing_goes_out(route: Route) -> None:
 def stored_of(demo: Demo, tablet: Tablet) -> list[str]:
     """Ids that the server has of the tablet's setup, in its order."""
     with demo.opened() as (store, _), store.reading():
-        return [row["id"] for row in store.setups.events_of(tablet.events()[0]["payload"]["setup"])]
+        return [row["id"] for row in store.events.events_of(tablet.events()[0]["payload"]["setup"])]
 
 
 def everything_is_there_once(demo: Demo, tablet: Tablet) -> None:

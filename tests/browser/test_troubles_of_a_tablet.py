@@ -150,7 +150,7 @@ def test_a_clock_that_is_off_is_said_and_nothing_is_put_in_order_by_it(
     tablet.all_sent()
     made = tablet.events()
     with demo.opened() as (store, _), store.reading():
-        stored = store.setups.events_of(made[0]["setup"])
+        stored = store.events.events_of(made[0]["setup"])
     assert [row["id"] for row in stored] == [row["id"] for row in made]
     elapsed = [row["payload"]["elapsed_ms"] for row in made]
     assert elapsed == sorted(elapsed)
@@ -177,7 +177,7 @@ def test_a_clock_a_year_ahead_is_named_where_it_ends_a_slot_and_once_it_is_right
     tablet.all_sent()
     made = tablet.events()
     with demo.opened() as (store, _), store.reading():
-        stored = store.setups.events_of(made[0]["setup"])
+        stored = store.events.events_of(made[0]["setup"])
     assert [row["id"] for row in stored] == [row["id"] for row in made]
 
 
@@ -254,7 +254,7 @@ def test_a_tablet_taken_out_of_use_says_so_and_keeps_what_was_not_sent(
     assert len(unsent) == 2
     assert tablet.waiting == 2
     with demo.opened() as (store, _), store.reading():
-        assert len(store.setups.events_of(unsent[0]["setup"])) == taken
+        assert len(store.events.events_of(unsent[0]["setup"])) == taken
     odile.end_for_practice()
     tablet.tap("another")
     tablet.tap("holds")
@@ -289,7 +289,7 @@ def test_what_waits_goes_by_file_where_the_server_is_not_reached_and_stays_on_th
     desk.page.get_by_role("button", name="Take it in").click()
     desk.page.wait_for_selector("text=Taken in")
     with demo.opened() as (store, _), store.reading():
-        assert len(store.setups.events_of(tablet.events()[0]["setup"])) == len(tablet.events())
+        assert len(store.events.events_of(tablet.events()[0]["setup"])) == len(tablet.events())
     tablet.page.unroute_all()
     tablet.all_sent()
     outcomes = [row["outcome"]["outcome"] for row in tablet.events()[sent:]]

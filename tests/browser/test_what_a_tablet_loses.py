@@ -97,7 +97,7 @@ def test_a_key_lost_in_the_middle_makes_another_tablet_and_what_was_not_sent_rea
     new = [row for row in tablet.events() if row["payload"]["device"] == own_id(tablet)]
     assert demo.setup_row(new[0]["payload"]["setup"]) is not None
     with demo.opened() as (store, _), store.reading():
-        stored = {row["id"] for row in store.setups.events_of(made[0]["payload"]["setup"])}
+        stored = {row["id"] for row in store.events.events_of(made[0]["payload"]["setup"])}
     assert stored == {row["id"] for row in made}
 
 
@@ -145,7 +145,7 @@ def test_a_copied_tablet_is_a_split_history_that_is_kept_whole_and_told_to_both_
     first.close()
     with demo.opened() as (store, _), store.reading():
         row = store.devices.device(device)
-        stored = {one["id"] for one in store.setups.events_between(0, 2**62) if one["device"] == device}
+        stored = {one["id"] for one in store.events.events_between(0, 2**62) if one["device"] == device}
     assert row is not None
     assert (row["state"], stored) == ("forked", made["first"] | made["copy"])
     desk = Desk(new_context(java_script_enabled=False).new_page(), server.address)
@@ -169,4 +169,4 @@ def test_a_wiped_tablet_is_a_new_one_and_what_it_had_sent_stays(odile: Operator,
     tablet.begin("plover", "odile")
     tablet.all_sent()
     with demo.opened() as (store, _), store.reading():
-        assert [row["id"] for row in store.setups.events_of(setup)] == sent
+        assert [row["id"] for row in store.events.events_of(setup)] == sent

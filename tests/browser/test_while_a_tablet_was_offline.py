@@ -51,7 +51,7 @@ def test_a_pin_and_a_person_that_the_shop_changed_meanwhile_are_told_at_the_sign
     tablet.all_sent()
     made = tablet.events()
     with demo.opened() as (store, _), store.reading():
-        stored = store.setups.events_of(made[0]["payload"]["setup"])
+        stored = store.events.events_of(made[0]["payload"]["setup"])
     assert [row["id"] for row in stored] == [row["id"] for row in made]
     assert demo.newest_setup("odile")["signature"] != "verified"
 

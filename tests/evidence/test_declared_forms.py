@@ -47,7 +47,7 @@ def test_a_name_too_many_one_too_few_and_another_kind_are_seen() -> None:
 def test_sheets_and_setups_of_earlier_editions_are_as_declared(folder: Path, tmp_path: Path) -> None:
     store = Store.open(restored(folder, tmp_path))
     with store.reading():
-        sheets = [json.loads(row["text"]) for row in store.setups.all_sheets()]
+        sheets = [json.loads(row["text"]) for row in store.sheets.all_sheets()]
         states = [stored_setups.fold_stored(store, row["id"]) for row in store.setups.setups()]
     assert sheets
     assert states

@@ -51,7 +51,7 @@ def keep_past(
             (one, house.device.id, sheet, machine, people[place % len(people)], at, at)
             for place, (one, at) in enumerate(zip(ids, times, strict=True))
         ])  # fmt: skip
-        house.store.setups.keep_values([
+        house.store.kept.keep_values([
             {"setup": one, "axis": axis, "fixture": fixture, "seating": seating, "value_nm": value,
              "at_utc": at}
             for one, value, at in zip(ids, values_nm, times, strict=True)
@@ -64,7 +64,7 @@ def rows_of(store: Store, fixture: str, axis: str) -> list[SeatingRows]:
     the program is held against this.
     """
     with store.reading():
-        seatings, kept = store.shop.seatings(fixture), store.setups.kept_with_people(fixture, axis)
+        seatings, kept = store.shop.seatings(fixture), store.kept.kept_with_people(fixture, axis)
     names = "setup", "at_utc", "value_nm", "person", "left_out_reason", "has_page"
     return [
         SeatingRows(

@@ -142,7 +142,7 @@ def everything_is_there(demo: Demo, tablet: Tablet) -> int:
     made = [row["id"] for row in tablet.events()]
     with demo.opened() as (store, _):
         with store.reading():
-            stored = [row["id"] for row in store.setups.events_between(0, 2**62) if row["id"] in set(made)]
+            stored = [row["id"] for row in store.events.events_between(0, 2**62) if row["id"] in set(made)]
         assert audit(store) == []
     assert sorted(stored) == sorted(made)
     return len(made)

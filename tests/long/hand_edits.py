@@ -204,7 +204,7 @@ def fits_record(store: Store, record: RecordBundle) -> bool:
     """Whether the server still has the head of a record, and says of its setup what the record says."""
     head, setup = record.record["ledger"], record.record["setup"]
     assert head
-    events = {row["jws"] for row in store.setups.events_of(setup)}
+    events = {row["jws"] for row in store.events.events_of(setup)}
     decisions = {row["text"] for row in store.ledger.changes_of_setup(setup)}
     return {*record.events} <= events and {*record.decisions} <= decisions and has_head(store, **head)
 

@@ -229,7 +229,7 @@ def check(shop: Shop, kind: str) -> None:
     """What was said holds. What was received needs not be sent again."""
     store = shop.house.store
     with store.reading():
-        there = {row["id"] for row in store.setups.events_between(0, 2**62)}
+        there = {row["id"] for row in store.events.events_between(0, 2**62)}
         rows = store.setups.setups_by_id(shop.signed_off)
         states = {setup: row["status"] for setup, row in rows.items()}
         records = {row["setup"]: row["sha256"] for row in store.records.all_records()}

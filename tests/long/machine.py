@@ -204,7 +204,7 @@ class Lasting(RuleBasedStateMachine):
     @invariant()
     def nothing_with_a_receipt_is_lost_and_nothing_is_there_twice(self) -> None:
         with self.house.store.reading():
-            rows = list(self.house.store.setups.events_between(0, 2**62))
+            rows = list(self.house.store.events.events_between(0, 2**62))
             raw = self.house.store._database.raw
             leaves = raw("SELECT count(*) FROM leaf WHERE kind = 'event'")[0][0]
         ids = {row["id"] for row in rows}
@@ -214,7 +214,7 @@ class Lasting(RuleBasedStateMachine):
     @invariant()
     def every_fork_is_seen(self) -> None:
         with self.house.store.reading():
-            rows = list(self.house.store.setups.events_between(0, 2**62))
+            rows = list(self.house.store.events.events_between(0, 2**62))
             states = {row["id"]: row["state"] for row in self.house.store.devices.everything()}
             told = {row["subject"] for row in self.house.store.ledger.changes(kind="device.forked")}
         holders: dict[tuple[str, int], set[str]] = defaultdict(set)
@@ -237,7 +237,7 @@ class Lasting(RuleBasedStateMachine):
             for tablet in self.tablets:
                 self._sync(tablet)
         with self.house.store.reading():
-            there = {row["id"] for row in self.house.store.setups.events_between(0, 2**62)}
+            there = {row["id"] for row in self.house.store.events.events_between(0, 2**62)}
         for tablet in self.tablets:
             assert not tablet.refused, tablet.refused
             assert tablet.held.keys() <= there, "what a tablet holds did not come in"

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from tests.long.kills import WORKS, rounds, shop_in
-from webapp.store.repositories.setups import SetupsRepository
+from webapp.store.repositories.events import EventsRepository
 
 
 def test_what_was_said_holds_after_a_kill_in_the_middle_of_anything(
@@ -19,11 +19,11 @@ def test_what_was_said_holds_after_a_kill_in_the_middle_of_anything(
     found = rounds(shop, len(WORKS), lambda _: None)
     ended = ("in the middle", "behind its end")
     assert all(sum(found[f"{kind}, {where}"] for where in ended) == 1 for kind in WORKS)
-    kept = SetupsRepository.add_events
+    kept = EventsRepository.add_events
 
-    def drop(self: SetupsRepository, rows: Any) -> None:
+    def drop(self: EventsRepository, rows: Any) -> None:
         kept(self, rows[:-1])
 
-    monkeypatch.setattr(SetupsRepository, "add_events", drop)
+    monkeypatch.setattr(EventsRepository, "add_events", drop)
     with pytest.raises(AssertionError, match="lost"):
         rounds(shop, 20, lambda _: None)

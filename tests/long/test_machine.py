@@ -11,7 +11,7 @@ from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
 from tests.long.machine import Lasting, in_file, play
 from webapp.services.intake import chain
-from webapp.store.repositories.setups import SetupsRepository
+from webapp.store.repositories.events import EventsRepository
 
 
 @pytest.fixture(scope="module")
@@ -28,12 +28,12 @@ def test_nothing_is_lost_or_doubled_and_every_fork_is_seen(machine: type[Lasting
 
 
 def test_an_event_that_is_dropped_is_found(machine: type[Lasting], monkeypatch: pytest.MonkeyPatch) -> None:
-    kept = SetupsRepository.add_events
+    kept = EventsRepository.add_events
 
-    def drop(self: SetupsRepository, rows: Any) -> None:
+    def drop(self: EventsRepository, rows: Any) -> None:
         kept(self, rows[:-1] if len(rows) > 3 else rows)
 
-    monkeypatch.setattr(SetupsRepository, "add_events", drop)
+    monkeypatch.setattr(EventsRepository, "add_events", drop)
     with pytest.raises(AssertionError, match="lost"):
         play(machine, 8, always_the_same=True)
 

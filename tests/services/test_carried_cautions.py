@@ -160,5 +160,5 @@ def keep(house: House, text: str) -> tuple[str, str]:
     sheet = json.loads(text)
     with house.store.writing():
         times = (sheet["compiled_at_utc"], sheet["expires_at_utc"])
-        house.store.setups.keep_sheet(hash_, "mill-1", text, hash_, times)
+        house.store.sheets.keep_sheet(hash_, "mill-1", text, hash_, times)
     return hash_, text

@@ -46,7 +46,7 @@ def test_a_server_killed_at_any_moment_never_loses_a_receipted_event(house: Hous
         after = 1 + number * len(parts) // (2 * rounds)
         receipted |= set(_serve_and_kill(house, parts, after, (number % 10) * 0.001))
     with house.store.reading():
-        stored = {row["id"] for row in house.store.setups.events_between(0, 2**62)}
+        stored = {row["id"] for row in house.store.events.events_between(0, 2**62)}
     assert receipted <= stored
     assert audit(house.store) == []
     outcomes = {receipt["outcome"] for receipt in house.accept(parts)}
@@ -90,7 +90,7 @@ def test_a_full_disk_gives_no_receipt_stores_nothing_and_is_got_over(house_in_fi
     with pytest.raises(DiskFull):
         house.accept(parts)
     with house.store.reading():
-        assert list(house.store.setups.events_between(0, 2**62)) == []
+        assert list(house.store.events.events_between(0, 2**62)) == []
     assert audit(house.store) == []
     connection.execute("PRAGMA max_page_count=1000000")
     assert {receipt["outcome"] for receipt in house.accept(parts)} == {"accepted"}
@@ -116,7 +116,7 @@ def test_many_tablets_at_once_end_in_one_whole_ledger(house: House) -> None:
     for thread in threads:
         thread.join()
     with house.store.reading():
-        stored = len(list(house.store.setups.events_between(0, 2**62)))
+        stored = len(list(house.store.events.events_between(0, 2**62)))
     assert stored == sum(len(device.sent) for device in devices)
     assert outcomes.count("accepted") + outcomes.count("already_had") == len(outcomes)
     assert audit(house.store) == []

@@ -28,7 +28,7 @@ def take(house: House, content: bytes, by: str = "ines") -> Brought:
 
 def events(house: House) -> int:
     with house.store.reading():
-        return len(list(house.store.setups.events_between(0, 2**62)))
+        return len(list(house.store.events.events_between(0, 2**62)))
 
 
 def noted(house: House) -> list[Any]:
@@ -109,7 +109,7 @@ def test_a_file_that_no_tablet_of_the_shop_signed_is_refused_whole(house: House)
     with pytest.raises(FileOfNoTablet):
         take(house, written(stranger, device=house.device.id))
     with house.store.reading():
-        assert house.store.setups.refused() == []
+        assert house.store.events.refused() == []
         assert house.store.ledger.changes(kind=from_file.BROUGHT) == []
     assert events(house) == 0
 

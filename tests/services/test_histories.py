@@ -102,7 +102,7 @@ def test_a_change_that_was_taken_back_leaves_no_trace(house: House) -> None:
     keep(house)
     before = preparing.usuals(house.store, "mill-1")["X"]
     with suppress(TakenBack), house.store.writing():
-        house.store.setups.leave_out(setup_id(1), "X", "A chip.")
+        house.store.kept.leave_out(setup_id(1), "X", "A chip.")
         inside = histories.seating_history(house.store, "vise-a", "X")
         assert sum(len(one.values_nm) for one in inside) == 19
         raise TakenBack
@@ -138,11 +138,11 @@ def test_with_nothing_changed_nothing_is_read_or_worked_out_again(house: House) 
 
 def test_the_store_counts_each_axis_by_itself(house: House) -> None:
     with house.store.reading():
-        assert house.store.setups.changes_of_values("vise-a", "X") == 0
+        assert house.store.kept.changes_of_values("vise-a", "X") == 0
     keep(house, 3)
     with house.store.reading():
-        assert house.store.setups.changes_of_values("vise-a", "X") == 3
-        assert house.store.setups.changes_of_values("vise-a", "Y") == 0
+        assert house.store.kept.changes_of_values("vise-a", "X") == 3
+        assert house.store.kept.changes_of_values("vise-a", "Y") == 0
 
 
 def test_what_is_kept_is_followed_inside_a_transaction_that_writes_and_forgotten_with_it(
@@ -154,7 +154,7 @@ def test_what_is_kept_is_followed_inside_a_transaction_that_writes_and_forgotten
     monkeypatch.setattr(histories, "_read", lambda *_: pytest.fail("all values were read again"))
     with suppress(TakenBack), house.store.writing():
         assert histories.seating_history(house.store, "vise-a", "X") is before
-        house.store.setups.leave_out(setup_id(3), "X", "A chip.")
+        house.store.kept.leave_out(setup_id(3), "X", "A chip.")
         (inside,) = histories.seating_history(house.store, "vise-a", "X")
         assert set(before[0].setup_ids) - set(inside.setup_ids) == {setup_id(3)}
         raise TakenBack

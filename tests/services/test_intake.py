@@ -52,10 +52,10 @@ def state_of(house: House, setup: str) -> Any:
 def stored(house: House) -> Any:
     """Everything that may not depend on the order of arrival: events, what waits, states, sighted slots."""
     with house.store.reading():
-        events = sorted(row["id"] for row in house.store.setups.events_between(0, 2**62))
+        events = sorted(row["id"] for row in house.store.events.events_between(0, 2**62))
         setups = house.store.setups.setups()
         states = {row["id"]: stored_setups.fold_stored(house.store, row["id"]) for row in setups}
-        waiting = [row["id"] for row in house.store.setups.waiting()]
+        waiting = [row["id"] for row in house.store.events.waiting()]
         return (
             events,
             waiting,
@@ -409,7 +409,7 @@ def test_an_event_is_taken_once_its_sheet_is_known_again(house: House) -> None:
     assert outcomes(house.accept(parts)) == ["refused"]
     with house.store.writing():
         times = ("2026-11-25T07:00:00.000Z", "2026-11-25T19:00:00.000Z")
-        house.store.setups.keep_sheet(UNKNOWN_SHEET, "mill-1", sheet[1], "content", times)
+        house.store.sheets.keep_sheet(UNKNOWN_SHEET, "mill-1", sheet[1], "content", times)
     assert outcomes(house.accept(parts)) == ["accepted"]
 
 
@@ -688,7 +688,7 @@ def test_the_bytes_come_back_as_they_were_signed(house: House) -> None:
     part = Device.part(house.device, odd)
     assert outcomes(house.accept([part])) == ["accepted"]
     with house.store.reading():
-        assert [row["jws"] for row in house.store.setups.events_between(0, 2**62)] == [part["jws"]]
+        assert [row["jws"] for row in house.store.events.events_between(0, 2**62)] == [part["jws"]]
 
 
 def test_every_code_of_an_event_s_fate_has_words() -> None:
@@ -718,7 +718,7 @@ def test_any_order_portions_and_repeats_give_the_same_state(
         for walk in walks:
             row = _sheet_row(one, walk.sheet_hash)
             times = (row["compiled_at_utc"], row["expires_at_utc"])
-            other.store.setups.keep_sheet(row["hash"], row["machine"], row["text"], row["content"], times)
+            other.store.sheets.keep_sheet(row["hash"], row["machine"], row["text"], row["content"], times)
     shuffled = data.draw(st.permutations(parts)) + data.draw(st.lists(st.sampled_from(parts), max_size=5))
     cut = data.draw(st.integers(0, len(shuffled)))
     for portion in (shuffled[:cut], shuffled[cut:], shuffled[:3]):
@@ -731,7 +731,7 @@ def test_any_order_portions_and_repeats_give_the_same_state(
 
 def _sheet_row(house: House, sheet_hash: str) -> Any:
     with house.store.reading():
-        return house.store.setups.sheet(sheet_hash)
+        return house.store.sheets.sheet(sheet_hash)
 
 
 def _envelope(walk: Walk) -> Any:

@@ -106,7 +106,7 @@ def test_a_sign_off_reads_no_value_of_the_past_again(steady: House, monkeypatch:
     walk.through().sign(PINS["mara"], steady.keyring)
     steady.accept(walk.parts)
     signing_off.values_at_stake(steady.store, walk.setup)
-    read_all = type(steady.store.setups), "counted_values"
+    read_all = type(steady.store.kept), "counted_values"
     monkeypatch.setattr(*read_all, lambda *_: pytest.fail("the values of all setups were read"))
     steady.sign_off(walk.setup)
     assert {place[1] for place in kept(steady) if place[0] == walk.setup} == {"X", "Y", "Z"}

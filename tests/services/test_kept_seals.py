@@ -124,7 +124,7 @@ def test_what_waits_for_its_check_is_nothing_without_its_key_and_the_key_goes_wi
     (path,) = kept_keys(house)
     key, seal = path.read_bytes(), waits.parts[-1]["pin"]
     with house.store.reading():
-        kept = house.store.setups.pending_seal(waits.events[-1]["id"])
+        kept = house.store.events.pending_seal(waits.events[-1]["id"])
     assert path.stat().st_mode & 0o077 == 0
     before = on_the_disk(house)
     assert kept is not None

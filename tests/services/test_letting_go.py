@@ -23,7 +23,7 @@ from webapp.store.errors import KeptForever
 def sheets(house: House) -> dict[str, str]:
     """The text of every sheet, empty for one that was let go."""
     with house.store.reading():
-        return {row["hash"]: row["text"] for row in house.store.setups.all_sheets()}
+        return {row["hash"]: row["text"] for row in house.store.sheets.all_sheets()}
 
 
 def parts(house: House) -> int:

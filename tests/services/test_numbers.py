@@ -230,7 +230,7 @@ def test_what_is_exported_is_known_again_and_comes_back_the_same_elsewhere(house
     take_in(house, LOG)
     with house.store.writing():
         first = house.store.numbers.kept_of(walk.setup)[0]
-        house.store.setups.leave_out(walk.setup, first["axis"], "a | chip")
+        house.store.kept.leave_out(walk.setup, first["axis"], "a | chip")
     text = "".join(written_out.export(house.store))
     assert text.count("\r\n") == 12
     assert walk.setup in text
@@ -332,7 +332,7 @@ def test_a_tablet_cannot_begin_a_setup_under_an_id_that_was_imported(house: Hous
     assert receipt["fields"] == {"setup": walk.setup}
     with house.store.reading():
         assert house.store.setups.setup(walk.setup) is None
-        assert house.store.setups.set_aside_by_id([receipt["event"]])
+        assert house.store.events.set_aside_by_id([receipt["event"]])
     another = house.walk().start()
     assert house.accept(another.parts)[0]["outcome"] == "accepted"
 

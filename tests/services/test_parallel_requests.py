@@ -98,6 +98,6 @@ def test_an_upload_that_comes_eight_times_is_taken_once(house: House) -> None:
     found = Counter(outcome for outcomes in at_once(house, upload) for outcome in outcomes)  # type: ignore[attr-defined]
     assert found == {"accepted": len(parts), "already_had": len(parts) * (WORKERS - 1)}
     with house.store.reading():
-        stored = [event["position"] for event in house.store.setups.events_between(0, 2**62)]
+        stored = [event["position"] for event in house.store.events.events_between(0, 2**62)]
         assert len(stored) == len(parts)
     assert audit(house.store) == []

@@ -233,7 +233,7 @@ def test_a_seal_that_could_not_be_checked_is_kept_and_erased_with_the_check(
         assert house.accept(walk.parts)[-1]["signature"] is None
     seal = walk.parts[-1]["pin"].encode()
     with house.store.reading():
-        assert house.store.setups.pending_seals()
+        assert house.store.events.pending_seals()
     assert seal not in everything_stored(house)
     assert intake.check_pending_seals(house.store, house.keyring, house.clock()) == 1
     assert signatures(house, walk)[-1]["state"] == "verified"

@@ -16,7 +16,7 @@ from webapp.services.evidence.ledger import change
 from webapp.services.setups.board import board
 from webapp.services.sheets import cause_material, preparing
 from webapp.services.shop import register
-from webapp.store.repositories.setups import WITH_VALUES_AT
+from webapp.store.repositories.kept_values import WITH_VALUES_AT
 
 
 def usual(house: House, axis: str = "X", machine: str = "mill-1") -> Any:
@@ -59,7 +59,7 @@ def test_every_sheet_handed_out_is_kept(house: House) -> None:
     register.give_slot(house.store, "mill-1", "G57", "ines", None, "ines", house.clock())
     second = house.sheet()
     with house.store.reading():
-        assert [house.store.setups.sheet(sheet[0])["text"] for sheet in (first, second)] == [
+        assert [house.store.sheets.sheet(sheet[0])["text"] for sheet in (first, second)] == [
             first[1],
             second[1],
         ]
@@ -227,7 +227,7 @@ def test_who_is_practised_is_the_leads_word_and_a_setup_signed_off_at_this_fixtu
     assert practised(house) == ["mara"], "the lead counts him as a beginner"
     with house.store.writing():
         for axis in "XYZ":
-            house.store.setups.leave_out(row["id"], axis, "The wrong jaw.")
+            house.store.kept.leave_out(row["id"], axis, "The wrong jaw.")
     assert practised(house) == [], "none of their values counts"
     other = json.loads(house.sheet("mill-2")[1])
     assert not any(one["practised"] for one in other["people"]), "the first time at another vise"

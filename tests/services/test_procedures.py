@@ -290,7 +290,7 @@ def test_a_fixture_keeps_its_own_procedure_where_the_shop_s_would_prove_nothing(
 
 def counted(house: House) -> dict[str, int]:
     with house.store.reading():
-        return house.store.setups.sheet_versions()
+        return house.store.sheets.sheet_versions()
 
 
 def test_a_draft_counts_for_no_sheet_until_it_is_published(house: House) -> None:

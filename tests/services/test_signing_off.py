@@ -266,7 +266,7 @@ def test_the_ledger_says_what_was_read_before_a_decision(house: House) -> None:
     with house.store.reading():
         (sign_off,) = house.store.ledger.changes(kind="setup.signed_off")
         (not_accepted,) = house.store.ledger.changes(kind="setup.not_accepted")
-        ids = [id_ for id_, _ in house.store.setups.texts_of(accepted.setup)]
+        ids = [id_ for id_, _ in house.store.events.texts_of(accepted.setup)]
         before = [row["text"] for row in house.store.ledger.changes_of_setup(accepted.setup)][:-1]
     assert json.loads(not_accepted["text"])["data"]["reviewed"] == read
     claim = json.loads(sign_off["text"])["data"]["reviewed"]

@@ -110,7 +110,7 @@ def test_a_seating_begun_back_is_weighed_as_the_whole_seating_read_row_by_row_is
     register.leave_out(house.store, ids[3], "X", "A chip.", "ines", house.clock())
     for one, reason in ((ids[70], STAYED_OUT), (ids[71], "A chip."), (ids[50], STAYED_OUT)):
         with house.store.writing():
-            house.store.setups.leave_out(one, "X", reason)
+            house.store.kept.leave_out(one, "X", reason)
     found = trending.begun_with(house.store, "vise-a", "X", ids[60])
     parts = found.parts.floor, found.parts.choice, found.parts.machine.display
     whole = rows_of(house.store, "vise-a", "X")

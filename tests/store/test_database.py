@@ -358,7 +358,7 @@ def _add(store: Store) -> None:
 def _add_much(store: Store) -> None:
     with store.writing():
         store.people.add(*PERSON, "5a" * 32)
-        store.setups.keep_sheet("h" * 64, "mill-1", "x" * 200_000, "c", ("a", "b"))
+        store.sheets.keep_sheet("h" * 64, "mill-1", "x" * 200_000, "c", ("a", "b"))
 
 
 def _add_and_fail(store: Store) -> None:

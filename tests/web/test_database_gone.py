@@ -71,7 +71,7 @@ def told_to_come_again(browser: Browser, parts: list[dict[str, Any]]) -> None:
 
 def all_is_there_once(site: Site, parts: list[dict[str, Any]]) -> None:
     with site.house.store.reading():
-        rows = list(site.house.store.setups.events_between(0, 2**62))
+        rows = list(site.house.store.events.events_between(0, 2**62))
     assert [row["jws"] for row in rows] == [part["jws"] for part in parts]
     assert audit(site.house.store) == []
 

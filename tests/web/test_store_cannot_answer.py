@@ -112,8 +112,8 @@ def test_a_real_fault_is_named_stores_nothing_and_is_got_over_without_a_start(si
         assert site.browser().get("/").status_code == 200  # the board, which only reads, goes on
     assert (answer.status_code, answer.get_json()["code"], answer.headers["Retry-After"]) == (503, code, "10")
     with store.reading():
-        assert list(store.setups.events_between(0, 2**62)) == []
+        assert list(store.events.events_between(0, 2**62)) == []
     assert lead.call("/api/events", {"events": walk.parts}).status_code == 200
     with store.reading():
-        assert len(list(store.setups.events_between(0, 2**62))) == len(walk.parts)
+        assert len(list(store.events.events_between(0, 2**62))) == len(walk.parts)
     assert audit(store) == []

@@ -18,7 +18,9 @@ from webapp.store.migrations import copy_before, migrate
 from webapp.store.moving import carry
 from webapp.store.repositories.access import AccessRepository
 from webapp.store.repositories.devices import DevicesRepository
+from webapp.store.repositories.events import EventsRepository
 from webapp.store.repositories.found import FoundRepository
+from webapp.store.repositories.kept_values import KeptValuesRepository
 from webapp.store.repositories.ledger import LedgerRepository
 from webapp.store.repositories.numbers import NumbersRepository
 from webapp.store.repositories.old_sheets import OldSheetsRepository
@@ -26,6 +28,7 @@ from webapp.store.repositories.people import PeopleRepository
 from webapp.store.repositories.records import RecordsRepository
 from webapp.store.repositories.row_changes import RowChangesRepository
 from webapp.store.repositories.setups import SetupsRepository
+from webapp.store.repositories.sheets import SheetsRepository
 from webapp.store.repositories.shop import ShopRepository
 from webapp.store.repositories.worries import WorriesRepository
 from webapp.store.short_keys import ShortKeys
@@ -45,7 +48,10 @@ class Store:
         self._database = Database(address)
         self.people = PeopleRepository(self._database)
         self.shop = ShopRepository(self._database)
+        self.sheets = SheetsRepository(self._database)
+        self.events = EventsRepository(self._database)
         self.setups = SetupsRepository(self._database)
+        self.kept = KeptValuesRepository(self._database)
         self.found = FoundRepository(self._database)
         self.old_sheets = OldSheetsRepository(self._database)
         self.worries = WorriesRepository(self._database)

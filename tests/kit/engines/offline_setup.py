@@ -106,7 +106,7 @@ def every_event_arrived_once(demo: Demo, made: list[dict[str, Any]]) -> None:
     with demo.opened() as (store, _):
         with store.reading():
             rows = [
-                row for row in store.setups.events_between(0, 2**62) if row["device"] == made[0]["device"]
+                row for row in store.events.events_between(0, 2**62) if row["device"] == made[0]["device"]
             ]
             device = store.devices.device(made[0]["device"])
             setup = store.setups.setup(made[0]["setup"])

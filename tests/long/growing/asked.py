@@ -228,7 +228,7 @@ class Asking:
         with self.house.store.reading():
             seating = self.house.store.shop.seating_now(self.vise)
             assert seating is not None
-            return self.house.store.setups.kept_newest(self.vise, "X", seating["id"], 1, 0)[0]["setup"]
+            return self.house.store.kept.kept_newest(self.vise, "X", seating["id"], 1, 0)[0]["setup"]
 
     def fixture(self, setup: str) -> str:
         """Where a setup was."""

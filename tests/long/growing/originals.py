@@ -119,7 +119,7 @@ def original(store: Store, setup: str, devices: list[Device]) -> Original:
     """A setup as all that stands of it. Raises AssertionError for one with a question or without a record."""
     with store.reading():
         row = store.setups.setup(setup)
-        events = store.setups.events_of(setup)
+        events = store.events.events_of(setup)
         changes = store.ledger.changes_of_setup(setup)
         values = store.numbers.kept_of(setup)
         terms, words, _ = store.found.found_by(setup)

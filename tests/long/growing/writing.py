@@ -210,7 +210,7 @@ class Grower:
         _grow_tree(store, batch)
         store.put_rows(INSERT_SETUP, batch.setups)
         for rows in batch.events:
-            store.setups.add_events(rows)
+            store.events.add_events(rows)
         store.put_rows(INSERT_CHANGE, batch.changes)
         store.put_rows(INSERT_VALUE, batch.values)
         store.put_rows(PUT_TERM, batch.terms)

@@ -41,7 +41,7 @@ def kept(store: Store, some: list[Tablet]) -> Kept:
     """Every event that was sent, held against what is stored."""
     sent = {event: setup for one in some for event, setup in one.sent.items()}
     with store.reading():
-        stored = [event for setup in sorted(set(sent.values())) for event, _ in store.setups.texts_of(setup)]
+        stored = [event for setup in sorted(set(sent.values())) for event, _ in store.events.texts_of(setup)]
         leaves = store.ask("SELECT count(*), count(DISTINCT hash) FROM leaf WHERE kind = 'event'")[0]
         sheets, held = store.ask("SELECT count(*), coalesce(sum(length(text)), 0) FROM sheet")[0]
         parts = store.ask("SELECT coalesce(sum(length(body)), 0) FROM sheet_part")[0][0]

@@ -161,7 +161,7 @@ def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
     yield from readable("database", _damage(store))
     yield from readable("ledger", _ledger(store, outcome))
     yield from readable(
-        "sheet", _sheets(store, _in_pieces(store, store.setups.all_sheets(), SHEETS_AT_A_TIME))
+        "sheet", _sheets(store, _in_pieces(store, store.sheets.all_sheets(), SHEETS_AT_A_TIME))
     )
     yield from readable("record", _records(store, outcome))
     yield from readable("photo", _photos(store, photo_entries.all_kept(store)))
@@ -345,7 +345,7 @@ def _named_in(store: Store, stretch: Stretch, outcome: Outcome) -> Iterator[Faul
     yield from _photos(store, map(photo_entries.of_entry, kept))
     for hash_ in sorted({row["sheet"] for row in stretch.events}):
         with store.reading():
-            sheet = store.setups.sheet(hash_)
+            sheet = store.sheets.sheet(hash_)
         yield from _sheets(store, [sheet]) if sheet else [Fault("audit.sheet", f"sheet {hash_}")]
     for sealed in (row for row in stretch.changes if row["type"] == SEALED and row["setup"]):
         with store.reading():

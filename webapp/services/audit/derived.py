@@ -51,7 +51,7 @@ def misfits(store: Store) -> Iterator[Fault]:
 
 def _some(store: Store, after: str) -> list[str]:
     with store.reading():
-        return store.setups.setups_with_events(after, AT_A_TIME)
+        return store.events.setups_with_events(after, AT_A_TIME)
 
 
 def misfits_of(store: Store, setup: str, said: SaidBeside) -> Iterator[Fault]:
@@ -76,7 +76,7 @@ def misfits_of(store: Store, setup: str, said: SaidBeside) -> Iterator[Fault]:
 
 def _stands(store: Store, row: SetupRow, wanted: SetupStanding, events: list[Event[Any]]) -> bool:
     """Whether the row of a setup says where it stands, when it was last heard of, whether it is sealed."""
-    newest = store.setups.newest_receipt([event["id"] for event in events]) or ""
+    newest = store.events.newest_receipt([event["id"] for event in events]) or ""
     heard = min(newest, max(event["at_utc"] for event in events))
     sealed = store.records.record(row["id"]) is not None
     same = all(row[name] == value for name, value in wanted.items())  # type: ignore[literal-required]

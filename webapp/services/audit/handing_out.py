@@ -230,7 +230,7 @@ def _photos(made: _Making, setup: str) -> Iterator[tuple[str, bytes]]:
 def _as_of(made: _Making, setup: str, found: RecordBundle) -> RecordBundle:
     """The same without what came behind the bundle's head."""
     size, store = made.head["size"], made.store
-    events = {row["jws"] for row in store.setups.events_of(setup) if row["position"] < size}
+    events = {row["jws"] for row in store.events.events_of(setup) if row["position"] < size}
     decisions = {row["text"] for row in store.ledger.changes_of_setup(setup) if row["position"] < size}
     return replace(
         found,
@@ -243,7 +243,7 @@ def _as_of(made: _Making, setup: str, found: RecordBundle) -> RecordBundle:
 def _proven(made: _Making, setup: str, found: RecordBundle) -> RecordBundle:
     """The same with its places under the bundle's head: entries are found by their texts."""
     store = made.store
-    events = {row["jws"]: row["position"] for row in store.setups.events_of(setup)}
+    events = {row["jws"]: row["position"] for row in store.events.events_of(setup)}
     decisions = {row["text"]: row["position"] for row in store.ledger.changes_of_setup(setup)}
     proofs = proofs_of(
         [events[one] for one in found.events],

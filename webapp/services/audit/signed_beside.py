@@ -27,7 +27,7 @@ Data = Mapping[str, object]
 def misfits_of_waiting(store: Store) -> Iterator[Fault]:
     """What waits for an earlier event is signed: by the tablet that it names, with what it is searched by."""
     with store.reading():
-        keys, rows = _keys(store), store.setups.waiting()
+        keys, rows = _keys(store), store.events.waiting()
     for row in rows:
         try:
             verified = DeviceKey.from_jwk(dict(keys[row["device"]])).verify(row["jws"], EVENT_TYPE)

@@ -148,7 +148,7 @@ def join(store: Store, sheet: Sheet, state: State, choice: ValuesChoice, by: str
     else:
         seating = _begin_seating(store, sheet, state, choice.new_seating, by, now)
     fixture = sheet["fixture"]["id"]
-    store.setups.keep_values([
+    store.kept.keep_values([
         {
             "setup": state["setup"] or "",
             "axis": one.axis,
@@ -178,7 +178,7 @@ def _begin_seating(store: Store, sheet: Sheet, state: State, new: NewSeating, by
         raise SeatingCannotBeginThere
     since = state["started_at_utc"] or ""
     store.shop.start_seating(new.id, fixture, since, reason)
-    store.setups.move_values(fixture=fixture, from_seating=before, to_seating=new.id, since_utc=since)
+    store.kept.move_values(fixture=fixture, from_seating=before, to_seating=new.id, since_utc=since)
     data = {"seating": new.id, "reason": reason, "since_utc": since, "from_setup": state["setup"]}
     change(store, SEATING_STARTED, by, fixture, None, data, now)
     return new.id

@@ -36,9 +36,9 @@ class Known:
         self._shut = {key for key in store.shop.items("shop") if key.startswith(SHUT)}
         self._tablets = {one["id"]: one["state"] for one in store.devices.everything()}
         self._alarms = Counter(row["subject"] for row in unanswered(store))
-        self._waiting = Counter(one["device"] for one in store.setups.waiting())
+        self._waiting = Counter(one["device"] for one in store.events.waiting())
         self._meanwhile = Meanwhile(store, rows)
-        self._forks = store.setups.forks_in([row["id"] for row in rows])
+        self._forks = store.events.forks_in([row["id"] for row in rows])
 
     def differences(self, row: SetupRow, sheet: WrittenSheet, state: Folded) -> tuple[Difference, ...]:
         """What one of them went by that the shop says otherwise."""

@@ -178,7 +178,7 @@ def reviewed_now(store: Store, setup_id: str) -> Reviewed:
         row = store.setups.setup(setup_id)
         if row is None:
             raise NoSuchSetup(setup=setup_id)
-        ids = [id_ for id_, _ in store.setups.texts_of(setup_id)]
+        ids = [id_ for id_, _ in store.events.texts_of(setup_id)]
         decisions = [change_row["text"] for change_row in store.ledger.changes_of_setup(setup_id)]
         return reviewed(setup_id, row["sheet"], ids, decisions)
 
@@ -415,7 +415,7 @@ def _events(store: Store, setup_id: str, state: Folded) -> list[ShownEvent]:
     found: dict[str | None, list[Problem]] = {}
     for problem in state["problems"]:
         found.setdefault(problem["event"], []).append(problem)
-    rows = zip(store.setups.events_of(setup_id), stored_setups.events_of(store, setup_id), strict=True)
+    rows = zip(store.events.events_of(setup_id), stored_setups.events_of(store, setup_id), strict=True)
     return [
         {
             **event,

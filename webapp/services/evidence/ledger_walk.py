@@ -90,7 +90,7 @@ class Walk:
                 first,
                 before,
                 ledger.leaves_between(first, before),
-                self.store.setups.events_between(first, before),
+                self.store.events.events_between(first, before),
                 ledger.changes_between(first, before),
                 ledger.nodes_between(first, before),
             )
@@ -120,8 +120,8 @@ class Walk:
         previous = [(row, self._verified_previous(row)) for row in rows]
         wanted = {found for _, (_, found) in previous if found is not None}
         with self.store.reading():
-            places = {id_: row["position"] for id_, row in self.store.setups.events_by_id(wanted).items()}
-            aside = self.store.setups.signed_and_set_aside(wanted - places.keys())
+            places = {id_: row["position"] for id_, row in self.store.events.events_by_id(wanted).items()}
+            aside = self.store.events.signed_and_set_aside(wanted - places.keys())
         for row, (faults, before) in previous:
             yield from faults
             is_there = (

@@ -48,8 +48,8 @@ def _cited(store: Store, intake: Intake, ids: set[str]) -> dict[str, Cited]:
     """What is known of these events: from this upload, else from the store."""
     here = {id_: intake.taken[id_] for id_ in ids & intake.taken.keys()}
     found = {id_: _seen(store, event, problems) for id_, (_, event, problems) in here.items()}
-    kept = store.setups.events_by_id(ids - here.keys())
-    for id_, jws in store.setups.signed_texts(kept.keys()).items():
+    kept = store.events.events_by_id(ids - here.keys())
+    for id_, jws in store.events.signed_texts(kept.keys()).items():
         found[id_] = _seen(store, stored_event(id_, jws), json.loads(kept[id_]["problems"]))
     return found
 

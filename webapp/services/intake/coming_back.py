@@ -53,10 +53,10 @@ def take_sheet(store: Store, keyring: KeyRing, text: str, tag: str, now: datetim
     sheet = json.loads(text)
     machine, times = sheet["machine"]["id"], (sheet["compiled_at_utc"], sheet["expires_at_utc"])
     with store.writing():
-        if not store.setups.has_sheet(sheet_hash):
+        if not store.sheets.has_sheet(sheet_hash):
             # With the time: each return of a sheet is a change of its row, of which a note is made.
             content = f"{BROUGHT_BACK} {utc_text(now)}"
-            store.setups.keep_sheet(sheet_hash, machine, text, content, times)
+            store.sheets.keep_sheet(sheet_hash, machine, text, content, times)
             change(store, BROUGHT_BACK, SERVER, machine, None, {"sheet": sheet_hash}, now)
     return True
 
@@ -67,12 +67,12 @@ def bridge(store: Store, device: str, not_held: Iterable[str], now: datetime) ->
     `not_held`: ids of which the tablet says, signed, that it no longer holds them.
     """
     with store.reading():
-        waited_for = {row["previous"] for row in store.setups.waiting(device)} & set(not_held)
-        missing = waited_for - store.setups.events_by_id(waited_for).keys()
+        waited_for = {row["previous"] for row in store.events.waiting(device)} & set(not_held)
+        missing = waited_for - store.events.events_by_id(waited_for).keys()
     if not missing:
         return 0
     with store.writing():
-        done = [event for event in sorted(missing) if store.setups.set_aside(_nobodys(event, device, now))]
+        done = [event for event in sorted(missing) if store.events.set_aside(_nobodys(event, device, now))]
         if done:
             change(store, NOT_HELD, SERVER, device, None, {"events": done}, now)
     return len(done)

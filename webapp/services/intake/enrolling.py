@@ -227,7 +227,7 @@ def devices(store: Store) -> list[ListedDevice]:
     """All tablets with how many events of each wait for an earlier one."""
     with store.reading():
         rows = store.devices.everything()
-        return [{**row, "waiting": store.setups.waiting_count(row["id"])} for row in rows]
+        return [{**row, "waiting": store.events.waiting_count(row["id"])} for row in rows]
 
 
 def read_request(store: Store, request: str, now: datetime) -> NewsRequest:
@@ -422,7 +422,7 @@ def _kept_elsewhere(
     now_utc, since_utc = utc_text(now), later(now, minutes=-ELSEWHERE_MINUTES)
     young = [
         (row["machine"], row["hash"])
-        for row in store.setups.sheets_dated(have)
+        for row in store.sheets.sheets_dated(have)
         if row["compiled_at_utc"] >= since_utc and row["expires_at_utc"] > now_utc
     ]
     machines = {place.machine for place in elsewhere}
@@ -441,7 +441,7 @@ def _listed(store: Store, keyring: KeyRing, hashes: list[str], had: set[str]) ->
     """The sheets of these hashes, with the texts of those that are not had, and what shows later whose they
     are.
     """
-    texts = store.setups.texts_of_sheets([one for one in hashes if one not in had])
+    texts = store.sheets.texts_of_sheets([one for one in hashes if one not in had])
     return [
         {"hash": one, "text": texts[one], "tag": sheet_tag(keyring, one)}
         if one in texts

@@ -95,7 +95,7 @@ def take_in(
 def check_pending_seals(store: Store, keyring: KeyRing, now: datetime) -> int:
     """Check sealed PINs that could not be checked when they came; how many were. To be called at start."""
     with store.reading():
-        rows = store.setups.pending_seals()
+        rows = store.events.pending_seals()
     for row in rows:
         # What is kept is looked at first; one whose key is gone is as if none had come.
         pins.check(store, keyring, row["event"], [None], now)
@@ -106,19 +106,19 @@ def check_pending_seals(store: Store, keyring: KeyRing, now: datetime) -> int:
 def waiting(store: Store) -> list[WaitingRow]:
     """Events that wait for an earlier one of their tablet, for the lead to see."""
     with store.reading():
-        return store.setups.waiting()
+        return store.events.waiting()
 
 
 def refused(store: Store) -> list[SetAsideRow]:
     """What was sent and set aside, newest first, with code and fields."""
     with store.reading():
-        return store.setups.refused()
+        return store.events.refused()
 
 
 def _read_new(store: Store, parts: list[Part]) -> dict[str, Sent]:
     """Verify what is not stored yet, outside any transaction: signatures take most of the time."""
     with store.reading():
-        known = store.setups.events_by_id({part[0] for part in parts})
+        known = store.events.events_by_id({part[0] for part in parts})
         new = {(part.id, part.jws): part for part in reversed(parts) if part.id not in known}
         names = {part: named_device(part.jws) for part in new.values()}
         keys = {name: _key_of(store, name) for name in set(names.values()) if name is not None}
@@ -162,7 +162,7 @@ def _store(store: Store, intake: Intake) -> dict[str, Standing]:
     _look_up_cited(store, intake, standing)
     if rows:
         start = store.ledger.append("event", [sent.jws.encode() for sent, _, _ in rows])
-        store.setups.add_events([_row(start + place, *taken, received) for place, taken in enumerate(rows)])
+        store.events.add_events([_row(start + place, *taken, received) for place, taken in enumerate(rows)])
         for place, (sent, _, problems) in enumerate(rows, start=start + 1):
             intake.receipts[sent.id] = receipt(sent.id, "accepted", problems=problems, sequence=place)
     for setup, one in standing.items():
@@ -220,7 +220,7 @@ def _row(
 
 def _keep_waiting(store: Store, intake: Intake, received: str) -> None:
     gone = [id_ for id_ in intake.waited if id_ in intake.taken or id_ in intake.refused]
-    store.setups.stop_waiting(gone)
+    store.events.stop_waiting(gone)
     for sent in intake.waiting.values():
         event = event_of(sent)
         row: WaitingRow = {
@@ -231,7 +231,7 @@ def _keep_waiting(store: Store, intake: Intake, received: str) -> None:
             "previous": event["previous"] or "",
             "received_at_utc": received,
         }
-        store.setups.wait(row)
+        store.events.wait(row)
 
 
 def _set_aside(store: Store, intake: Intake, received: str) -> None:
@@ -242,11 +242,11 @@ def _set_aside(store: Store, intake: Intake, received: str) -> None:
     for sent, refusal in (one for one in intake.refused.values() if one[0].verified):
         _set_one_aside(store, intake, sent, refusal, received)
     if nobodys:
-        today = store.setups.unsigned_since(received[:10])
+        today = store.events.unsigned_since(received[:10])
         room = min(MOST_UNSIGNED_A_DAY - sum(today.values()), MOST_UNSIGNED_OF_ONE - today[intake.source])
         for sent, refusal in nobodys[: max(room, 0)]:
             _set_one_aside(store, intake, sent, refusal, received)
-        store.setups.forget_unsigned(MOST_UNSIGNED_ASIDE)
+        store.events.forget_unsigned(MOST_UNSIGNED_ASIDE)
 
 
 def _set_one_aside(store: Store, intake: Intake, sent: Sent, refusal: Refusal, received: str) -> None:
@@ -267,7 +267,7 @@ def _set_one_aside(store: Store, intake: Intake, sent: Sent, refusal: Refusal, r
         "received_at_utc": received,
         "source": source,
     }
-    if store.setups.set_aside(row):
+    if store.events.set_aside(row):
         data: dict[str, object] = {"event": id_, "code": refusal.code, "fields": refusal.fields}
         if not sent.verified:
             data |= {"source": source, "kept_sha256": sha256(row["jws"].encode()).hexdigest()}
@@ -302,7 +302,7 @@ def _check_signatures(
         if _type_of(intake, id_) in SEALED:
             seals[id_][jws].append(seal)
     with store.reading():
-        stored = store.setups.signed_texts(seals)
+        stored = store.events.signed_texts(seals)
     for id_, jws in stored.items():
         known = standing.get(intake.taken[id_][1]["setup"]) if id_ in intake.taken else None
         answer = pins.check(store, keyring, id_, seals[id_][jws], intake.now, known)

@@ -80,7 +80,7 @@ def take_picture(
 
 def _event(store: Store, event_id: str) -> tuple[str, tuple[str, int]] | None:
     """The setup of a stored photo.taken, and hash and size that it names; None for any other id."""
-    found = store.setups.events_by_id([event_id]).get(event_id)
+    found = store.events.events_by_id([event_id]).get(event_id)
     if found is None or found["type"] != "photo.taken":
         return None
     setup = found["setup"]

@@ -65,12 +65,12 @@ class Intake:
 def sort_out(store: Store, intake: Intake, sent: dict[str, Sent], ids: Iterable[str]) -> None:
     """Decide about every part, in chain order, inside the writing transaction."""
     unique = dict.fromkeys(ids)
-    known = store.setups.events_by_id(unique)
+    known = store.events.events_by_id(unique)
     for id_, row in known.items():
         problems = json.loads(row["problems"])
         intake.known_types[id_] = row["type"]
         intake.receipts[id_] = receipt(id_, "already_had", problems=problems, sequence=row["position"] + 1)
-    aside = store.setups.set_aside_by_id([id_ for id_ in unique if id_ not in known])
+    aside = store.events.set_aside_by_id([id_ for id_ in unique if id_ not in known])
     new: list[Sent] = []
     for id_ in unique:
         if id_ in known:
@@ -89,16 +89,16 @@ def _load_chain(store: Store, intake: Intake, new: list[Sent]) -> None:
     """Read what the events are compared with: predecessors, holders of their numbers, what waits for them."""
     chain, events = intake.chain, [event_of(sent) for sent in new]
     previous = {event["previous"] for event in events if event["previous"] is not None}
-    for id_, row in store.setups.events_by_id(previous).items():
+    for id_, row in store.events.events_by_id(previous).items():
         chain.links[id_] = Link(row["device"], row["sequence"])
-    for id_, aside in store.setups.set_aside_by_id(previous - chain.links.keys()).items():
+    for id_, aside in store.events.set_aside_by_id(previous - chain.links.keys()).items():
         if aside["device"] is not None:
             chain.refuse(id_, aside["device"], aside["sequence"])
     for device in {event["device"] for event in events}:
         tablet = store.devices.device(device)
         if tablet is not None and tablet["state"] == "forked":
             chain.forked.add(device)
-        for late in store.setups.waiting(device):
+        for late in store.events.waiting(device):
             late_sent = Sent(
                 late["id"], late["jws"], None, device, stored_event(late["id"], late["jws"]), verified=True
             )
@@ -106,7 +106,7 @@ def _load_chain(store: Store, intake: Intake, new: list[Sent]) -> None:
             intake.waited.add(late["id"])
             events.append(event_of(late_sent))
         numbers = {event["sequence"] for event in events if event["device"] == device}
-        holders = store.setups.holders(device, numbers)
+        holders = store.events.holders(device, numbers)
         chain.holders.update({(device, number): id_ for number, id_ in holders.items()})
 
 
@@ -173,7 +173,7 @@ class Checks:
         self._owners = {setup: row["device"] for setup, row in rows.items()}
         self._newest = {setup: row["last_at_utc"] for setup, row in rows.items()}
         self._last_number: dict[str, int] = {
-            setup: store.setups.events_of(setup)[-1]["sequence"]
+            setup: store.events.events_of(setup)[-1]["sequence"]
             for setup, row in rows.items()
             if row["status"] in DECIDED
         }
@@ -225,7 +225,7 @@ class Checks:
     def may_wait(self, device: str) -> bool:
         """Whether one more event of a tablet may be kept waiting."""
         if device not in self._waiting:
-            self._waiting[device] = self._store.setups.waiting_count(device)
+            self._waiting[device] = self._store.events.waiting_count(device)
         self._waiting[device] += 1
         return self._waiting[device] <= MOST_WAITING
 
@@ -237,7 +237,7 @@ class Checks:
 
     def _knows_sheet(self, sheet_hash: str) -> bool:
         if sheet_hash not in self._sheets:
-            self._sheets[sheet_hash] = self._store.setups.has_sheet(sheet_hash)
+            self._sheets[sheet_hash] = self._store.sheets.has_sheet(sheet_hash)
         return self._sheets[sheet_hash]
 
 

@@ -81,7 +81,7 @@ def dated_history(store: Store, fixture_id: str, axis: str) -> tuple[History, tu
 def _now(store: Store, fixture_id: str, axis: str) -> _Kept:
     place = fixture_id, axis
     seatings = tuple(row["id"] for row in store.shop.seatings(fixture_id))
-    change = store.setups.changes_of_values(fixture_id, axis)
+    change = store.kept.changes_of_values(fixture_id, axis)
     with _lock:
         known = _stores.setdefault(store, OrderedDict()).get(place)
     found = _followed(store, place, seatings, change, known)
@@ -103,7 +103,7 @@ def _followed(
         return _kept(change, _read(store, *place, seatings))
     if change == known.change:
         return known
-    changed = store.setups.changed_values(*place, known.change)
+    changed = store.kept.changed_values(*place, known.change)
     return _kept(change, tuple(_after(one, changed) for one in known.seatings))
 
 
@@ -123,7 +123,7 @@ def _kept(change: int, seatings: tuple[_Seating, ...]) -> _Kept:
 
 def _read(store: Store, fixture_id: str, axis: str, seating_ids: Sequence[str]) -> tuple[_Seating, ...]:
     found: dict[str, list[tuple[str, str, int, str]]] = {seating_id: [] for seating_id in seating_ids}
-    for row in store.setups.counted_values(fixture_id, axis):
+    for row in store.kept.counted_values(fixture_id, axis):
         found[row[0]].append(row)
     return tuple(
         _seating(seating_id, [row[3] for row in rows], [row[1] for row in rows], [row[2] for row in rows])

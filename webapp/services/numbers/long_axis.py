@@ -58,7 +58,7 @@ class LongAxis:
         self._store, self.fixture, self.axis = store, fixture, axis
         self.seatings = store.shop.seatings(fixture)
         self.history, self._times = dated_history(store, fixture, axis)
-        self._left_out = store.setups.left_out_values(fixture, axis)
+        self._left_out = store.kept.left_out_values(fixture, axis)
 
     def count(self, place: int) -> int:
         """How many values a seating has, those left out too."""
@@ -81,14 +81,14 @@ class LongAxis:
         for one in usual_now.suspects:
             if one.seating_id != seating:
                 continue
-            for kept in self._store.setups.kept_of(self.fixture, self.axis, one.setup_id):
+            for kept in self._store.kept.kept_of(self.fixture, self.axis, one.setup_id):
                 yield NumberedRow(self.number(place, kept), trend_row(kept))
 
     def number(self, place: int, kept: KeptWithPerson) -> int:
         """The number of a value in its seating, whether it counts or not."""
         at_utc, setup = kept["at_utc"], kept["setup"]
         known = self.fixture, self.axis, kept["seating"], at_utc, setup
-        left_out = self._store.setups.left_out_before(*known)
+        left_out = self._store.kept.left_out_before(*known)
         return place_in(self.history[place].setup_ids, self._times[place], at_utc, setup) + left_out + 1
 
     def counting(self, place: int, parts: AxisParts, turned: KeptWithPerson | None = None) -> Counting:
@@ -130,7 +130,7 @@ class LongAxis:
         found = [(at_utc, setup) for at_utc, setup, value in columns if verdict(value, usual_now) != AGREES]
         out = [_key(one) for one in gone if verdict(one["value_nm"], usual_now) != AGREES]
         newest = [setup for _, setup in sorted([*found[-most:], *out])[-most:]]
-        rows = self._store.setups.kept_among(self.fixture, self.axis, newest)
+        rows = self._store.kept.kept_among(self.fixture, self.axis, newest)
         left_out = list(map(_key, gone))
         return len(found) + len(out), [
             NumberedRow(
@@ -141,11 +141,11 @@ class LongAxis:
         ]
 
     def _kept_left_out(self, place: int) -> list[KeptWithPerson]:
-        return self._store.setups.kept_left_out(self.fixture, self.axis, self.seatings[place]["id"])
+        return self._store.kept.kept_left_out(self.fixture, self.axis, self.seatings[place]["id"])
 
     def _newest(self, seating: str, start: int) -> list[KeptWithPerson]:
         most = STRETCH + LOOK_BACK
-        return self._store.setups.kept_newest(self.fixture, self.axis, seating, most, start)
+        return self._store.kept.kept_newest(self.fixture, self.axis, seating, most, start)
 
     def _before(self, place: int, rows: Sequence[TrendRow]) -> SeatingValues:
         """The values that count and lie before these rows: all where there are none."""

@@ -155,7 +155,7 @@ def with_and_without(store: Store, fixture_id: str, axis: str, setup: str) -> On
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
         long = LongAxis(store, fixture_id, axis)
-        found = store.setups.kept_of(fixture_id, axis, setup)
+        found = store.kept.kept_of(fixture_id, axis, setup)
         if not found:
             raise NoSuchValue(setup=setup[:40], axis=axis)
         kept = found[0]
@@ -186,7 +186,7 @@ def begun_with(store: Store, fixture_id: str, axis: str, setup: str) -> BegunBac
     with store.reading():
         parts = axis_parts(store, fixture_id, axis)
         long = LongAxis(store, fixture_id, axis)
-        found = store.setups.kept_of(fixture_id, axis, setup)
+        found = store.kept.kept_of(fixture_id, axis, setup)
         last = len(long.seatings) - 1
         if not found or last < 0 or found[0]["seating"] != long.seatings[last]["id"]:
             raise NoSuchValue(setup=setup[:40], axis=axis)

@@ -67,7 +67,7 @@ def check(
     None where nothing hangs on it (the fold did not take the event), or when the check has to be made later.
     """
     with store.reading():
-        row = store.setups.events_by_id([event_id])[event_id]
+        row = store.events.events_by_id([event_id])[event_id]
         decided = decision(store, row["setup"], event_id)
         sealed = _sealed(store, row, decided, known) if seals else None
         kept = sealed_pins.kept(store, event_id)
@@ -95,7 +95,7 @@ def _judge_in_turn(
             answer, key = _judge(store, keyring, row, sealed, seal, now)
         except SecretNotChecked:
             with store.writing():
-                store.setups.keep_seal(row["id"], sealed_pins.closed(store, row["id"], seal))
+                store.events.keep_seal(row["id"], sealed_pins.closed(store, row["id"], seal))
             return None
         if answer not in NO_PIN_SEEN:
             break
@@ -230,7 +230,7 @@ def _decided(
         # A decision says what may come after: with events behind this one, all is folded again.
         if known and not (known.events[-1]["id"] == row["id"] and known.is_all(store, row["setup"])):
             known = None
-        store.setups.erase_seal(row["id"])
+        store.events.erase_seal(row["id"])
         first = decision(store, row["setup"], row["id"])
         if first is not None and (answer in NO_PIN_SEEN or not _is_open(first)):
             return first

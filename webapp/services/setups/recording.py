@@ -58,12 +58,12 @@ def bundle(store: Store, setup_id: str, now: datetime, renderer: Mapping[str, st
     Raises NoSuchSetup.
     """
     with store.reading():
-        rows = store.setups.events_of(setup_id)
+        rows = store.events.events_of(setup_id)
         if not rows:
             raise NoSuchSetup(setup=setup_id)
         decided = _decisions(store, setup_id)
         state = stored_setups.fold_stored(store, setup_id)
-        sheet_row = store.setups.sheet(rows[0]["sheet"])
+        sheet_row = store.sheets.sheet(rows[0]["sheet"])
         shop = store.shop.item("shop", "shop") or {}
         record: RecordFile = {
             "domain": RECORD_DOMAIN,
@@ -95,7 +95,7 @@ def proven_bundle(
         found = bundle(store, setup_id, now, renderer)
         now_head = head(store)
         proofs = proofs_of(
-            [row["position"] for row in store.setups.events_of(setup_id)],
+            [row["position"] for row in store.events.events_of(setup_id)],
             [row["position"] for row in _decisions(store, setup_id)],
             now_head["size"],
             store.ledger.hash_at,

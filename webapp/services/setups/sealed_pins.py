@@ -56,14 +56,14 @@ def kept(store: Store, event: str) -> str | None:
     """The seal that waits for its check beside an event; None where there is none, or its key is gone.
     Inside a transaction.
     """
-    found = store.setups.pending_seal(event)
+    found = store.events.pending_seal(event)
     return None if found is None else open_kept(found, store.short_keys.key(event), event)
 
 
 def forget(store: Store, event: str) -> None:
     """Destroy the key of a seal whose row is gone. Outside any transaction."""
     with store.reading():
-        waits = store.setups.pending_seal(event) is not None
+        waits = store.events.pending_seal(event) is not None
     if not waits:
         store.short_keys.destroy(event)
 
@@ -73,5 +73,5 @@ def forget_all_but_waiting(store: Store, now: datetime) -> None:
     other process is about to write one. Outside any transaction.
     """
     with store.reading():
-        waiting = [row["event"] for row in store.setups.pending_seals()]
+        waiting = [row["event"] for row in store.events.pending_seals()]
     store.short_keys.destroy_all_but(waiting, now - BEING_MADE)

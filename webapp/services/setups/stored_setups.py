@@ -68,7 +68,7 @@ class Standing:
 
     def is_all(self, store: Store, setup_id: str) -> bool:
         """Whether nobody else has written about this setup since."""
-        ids = [id_ for id_, _ in store.setups.texts_of(setup_id)]
+        ids = [id_ for id_, _ in store.events.texts_of(setup_id)]
         return ids == [event["id"] for event in self.events] and self.decided == _texts_of_decisions(
             store, setup_id
         )
@@ -93,7 +93,7 @@ def fold_stored(store: Store, setup_id: str) -> Folded:
     """The state of a setup from what is stored, inside the caller's transaction; the same texts are folded
     once, whoever asks for them. Shared by all who ask: nobody may change it. Raises NoSuchSetup.
     """
-    texts = store.setups.texts_of(setup_id)
+    texts = store.events.texts_of(setup_id)
     if not texts:
         raise NoSuchSetup(setup=setup_id)
     decided = _texts_of_decisions(store, setup_id)
@@ -112,14 +112,14 @@ def fold_stored(store: Store, setup_id: str) -> Folded:
 
 def events_of(store: Store, setup_id: str) -> list[Event[Any]]:
     """Events of one setup in the order of the tablet's chain, each with its id."""
-    return [stored_event(id_, jws) for id_, jws in store.setups.texts_of(setup_id)]
+    return [stored_event(id_, jws) for id_, jws in store.events.texts_of(setup_id)]
 
 
 def sheet_of(store: Store, sheet_hash: str | None) -> WrittenSheet:
     """A sheet that events name, so that it is there. Shared by all who ask: nobody may change it."""
     known = _SHEETS.get(sheet_hash or "")
     if known is None:
-        row = store.setups.sheet(sheet_hash or "")
+        row = store.sheets.sheet(sheet_hash or "")
         if row is None or sheet_hash is None:
             raise LookupError(f"sheet {sheet_hash} is named by an event and is not kept")
         known = json.loads(row["text"])
@@ -251,7 +251,7 @@ def seen_in_slot(store: Store, sheet: WrittenSheet, state: Folded) -> tuple[dict
     if state["zeroed"] is not None:
         seen = {axis: parked_nm(sheet, axis) for axis in seen}
         events.append(state["zeroed"]["event"])
-    at_utc = store.setups.newest_receipt(events)
+    at_utc = store.events.newest_receipt(events)
     return None if at_utc is None else (seen, at_utc)
 
 

@@ -74,7 +74,7 @@ def recent_touches(store: Store, machine_id: str, fixture_id: str) -> dict[str, 
     sheets = {row["id"]: stored_setups.sheet_of(store, row["sheet"]) for row in rows}
     sheets = {setup: sheet for setup, sheet in sheets.items() if _is_in(sheet["fixture"], fixture_id, now)}
     last: dict[tuple[str, str], RecentTouch] = {}
-    for setup, event_id, jws in store.setups.touches_of(sheets):
+    for setup, event_id, jws in store.events.touches_of(sheets):
         event = stored_event(event_id, jws)
         touch = _read(event, sheets[setup]["machine"])
         if touch is not None:

@@ -33,7 +33,7 @@ def known_at_once(store: Store, hashes: Collection[str]) -> dict[str, str]:
     for one in list(_digests)[: len(_digests) - MOST_KEPT]:  # the oldest
         _digests.pop(one, None)
     unread = [one for one in hashes if one not in _digests]
-    for sheet_hash, text in store.setups.texts_of_sheets(unread).items():
+    for sheet_hash, text in store.sheets.texts_of_sheets(unread).items():
         _digests[sheet_hash] = _digest(json.loads(text))
     return {one: _digests[one] for one in hashes if one in _digests}
 

@@ -99,7 +99,7 @@ def _factor(store: Store, fitted: FittedMachine, now: datetime | None) -> float:
 
 
 def _sheet_says_overdue(store: Store, fitted: FittedMachine) -> bool:
-    kept = store.setups.sheet_in_use(fitted.machine.id, fitted.fixture.id)
+    kept = store.sheets.sheet_in_use(fitted.machine.id, fitted.fixture.id)
     sheet: WrittenSheet | None = json.loads(kept["text"]) if kept else None
     check = sheet["probe"].get("check") if sheet else None
     return bool(check and check["overdue"])

@@ -80,7 +80,7 @@ def _awaited(store: Store) -> set[str]:
     """The sheets of events that wait for their predecessor: asked again before any goes, for one may have
     come since.
     """
-    return {_sheet_of(row["jws"]) for row in store.setups.waiting()}
+    return {_sheet_of(row["jws"]) for row in store.events.waiting()}
 
 
 def _sheet_of(jws: str) -> str:

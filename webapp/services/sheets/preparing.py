@@ -89,8 +89,8 @@ def current_sheet(
     with _ONE_COMPILES[machine_id, fixture_id]:
         with store.reading():
             place = asked_place(store, machine_id, fixture_id)
-            kept = store.setups.sheet_in_use(*place)
-            version = _version(store.setups.sheet_versions(), place)
+            kept = store.sheets.sheet_in_use(*place)
+            version = _version(store.sheets.sheet_versions(), place)
             if kept is not None and _is_right(kept, version, _since(now, CHECK_AGAIN)):
                 return kept["hash"], kept["text"]
             made, content = _inputs(store, place, now)
@@ -105,8 +105,8 @@ def current_sheet(
         else:
             sheet = made.compile(*times)
         with store.writing():
-            store.setups.keep_sheet(sheet.hash, machine_id, sheet.text, content, times)
-            store.setups.use_sheet(*place, sheet.hash, version, times[0])
+            store.sheets.keep_sheet(sheet.hash, machine_id, sheet.text, content, times)
+            store.sheets.use_sheet(*place, sheet.hash, version, times[0])
         return sheet.hash, sheet.text
 
 
@@ -180,7 +180,7 @@ def current_hashes(store: Store, now: datetime, *, first_only: bool = False) -> 
     without a look.
     """
     with store.reading():
-        counted, kept = store.setups.sheet_versions(), store.setups.sheets_in_use()
+        counted, kept = store.sheets.sheet_versions(), store.sheets.sheets_in_use()
         everywhere = _places(store, counted.get("shop", 0))
     wanted = _offered_first(everywhere) if first_only else everywhere
     versions = {place: _version(counted, place) for place in wanted}
@@ -248,7 +248,7 @@ class Inputs:
         self._beside = _beside(store, machine)
         self.slots = _slots(store, machine, now, names)
         self._seating = _seating(store, fixture)
-        self.practised = store.setups.with_values_at(self._seating.id, self.rules.cautions_once_a_shift)
+        self.practised = store.kept.with_values_at(self._seating.id, self.rules.cautions_once_a_shift)
         self.board = board_at(store, place, now, names)
         self._probe_check = known_of_axis.check_state(store, probe.id, now)
         self._probe_checked_at_utc = store.numbers.last_check_at(probe.id)

@@ -43,10 +43,10 @@ def _seated_at(store: Store, fixture: str) -> str | None:
     without one.
     """
     now = store.shop.seating_now(fixture)
-    for (machine, of_fixture), row in store.setups.sheets_in_use().items():
+    for (machine, of_fixture), row in store.sheets.sheets_in_use().items():
         if now is None or of_fixture != fixture:
             continue
-        sheet = store.setups.sheet(row["hash"])
+        sheet = store.sheets.sheet(row["hash"])
         if sheet is not None and json.loads(sheet["text"])["fixture"]["seating"]["id"] == now["id"]:
             return machine
     return None

@@ -347,12 +347,12 @@ def _values_with_seating(store: Store, fixture: str, before: str, seating: str, 
     stayed_out = [
         (row["setup"], axis)
         for axis in AXES
-        for row in store.setups.kept_left_out(fixture, axis, before)
+        for row in store.kept.kept_left_out(fixture, axis, before)
         if row["at_utc"] >= since_utc and row["left_out_reason"] == STAYED_OUT
     ]
-    store.setups.move_values(fixture=fixture, from_seating=before, to_seating=seating, since_utc=since_utc)
+    store.kept.move_values(fixture=fixture, from_seating=before, to_seating=seating, since_utc=since_utc)
     for setup, axis in stayed_out:
-        store.setups.leave_out(setup, axis, None)
+        store.kept.leave_out(setup, axis, None)
     return [f"{setup} {axis}" for setup, axis in stayed_out]
 
 
@@ -360,12 +360,12 @@ def _kept_since(store: Store, fixture: str, setup: str, present: SeatingRow) -> 
     """When the first value of a setup was touched in the present seating; empty where no other begins there:
     it has none, or the seating's own first values are its.
     """
-    kept = [row for axis in AXES for row in store.setups.kept_of(fixture, axis, setup)]
+    kept = [row for axis in AXES for row in store.kept.kept_of(fixture, axis, setup)]
     since = min((row["at_utc"] for row in kept if row["seating"] == present["id"]), default="")
     if not present["since_utc"] < since:
         return ""
     here = present["id"], since
-    return since if any(store.setups.is_kept_before(fixture, axis, *here) for axis in AXES) else ""
+    return since if any(store.kept.is_kept_before(fixture, axis, *here) for axis in AXES) else ""
 
 
 def seating_id(fixture: str, now: datetime, token: str) -> str:
@@ -490,7 +490,7 @@ def _set_left_out(
     with store.writing():
         must_be_lead(store, by)
         before = {row["axis"]: row["left_out_reason"] for row in store.numbers.kept_of(setup)}
-        if not store.setups.leave_out(setup, axis, reason if kind == "value.left_out" else None):
+        if not store.kept.leave_out(setup, axis, reason if kind == "value.left_out" else None):
             raise NoSuchValue(setup=setup, axis=axis)
         # About a value of the usual, not about the setup: a sealed record does not change with it.
         data = {"axis": axis, "reason": reason, "before": before[axis]}
