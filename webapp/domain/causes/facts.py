@@ -8,7 +8,7 @@ Rules of this module:
   deviations, 0.9973 (JCGM 100:2008, G.1.3 for the normal figure; Student's t for the degrees of freedom at
   hand), or of the floor where that is wider. "Within three uncertainties" then means the same with three
   values and with three hundred.
-- Chance comes first: up to the line that one clean touch in ten times the ask line's number crosses, no cause
+- Chance comes first: up to the line that one clean touch in twenty times the ask line's number crosses, no cause
   is named. The shop's ceiling does not move that line: a ceiling changes what is asked, not what chance does.
 """
 
@@ -25,8 +25,9 @@ from webapp.domain.plain.lengths import Display, format_length
 from webapp.domain.usual.usual import LinesChoice, Usual
 
 THREE_SIGMA_COVERAGE = 0.9973002
-# A line that ten times fewer clean touches cross than the ask line.
-CHANCE_MARGIN = 10
+# A line that twenty times fewer clean touches cross than the ask line: of those that ask by chance, nineteen
+# in twenty stay inside, so that nine in ten have no cause named whatever a shop scatters like.
+CHANCE_MARGIN = 20
 
 
 @dataclass(frozen=True)
