@@ -13,30 +13,22 @@ from jinja2 import StrictUndefined
 
 from webapp.domain.evidence.event_kinds import LONGEST_TEXT
 from webapp.domain.plain.directions import shown_value
-from webapp.web.desk import (
-    access,
-    audit,
-    board,
+from webapp.web.desk import access, audit, board, deciding, desk, handing_out, heads, pressed_once, worrying
+from webapp.web.edge import errors, guards, headers, rights, shop_zone, watched
+from webapp.web.edge.wiring import Wiring, attach
+from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes, z_readings
+from webapp.web.shop import (
     closing,
-    deciding,
-    desk,
-    handing_out,
-    heads,
     items,
     out_of_use,
     people,
-    pressed_once,
     procedures,
     registers,
     set_up,
     slots,
     step_pictures,
-    worrying,
 )
-from webapp.web.desk.people_forms import LONGEST_FIELD
-from webapp.web.edge import errors, guards, headers, rights, shop_zone, watched
-from webapp.web.edge.wiring import Wiring, attach
-from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes, z_readings
+from webapp.web.shop.people_forms import LONGEST_FIELD
 from webapp.web.show import shown_values, top_rule, touch_rules
 from webapp.web.tablet import api, offline
 from webapp.web.tablet import page as tablet_page

@@ -8,8 +8,9 @@ Rules of this module:
   deviations, 0.9973 (JCGM 100:2008, G.1.3 for the normal figure; Student's t for the degrees of freedom at
   hand), or of the floor where that is wider. "Within three uncertainties" then means the same with three
   values and with three hundred.
-- Chance comes first: up to the line that one clean touch in twenty times the ask line's number crosses, no cause
-  is named. The shop's ceiling does not move that line: a ceiling changes what is asked, not what chance does.
+- Chance comes first: up to the line that one clean touch in twenty times the ask line's number crosses, no
+  cause is named. The shop's ceiling does not move that line: a ceiling changes what is asked, not what chance
+  does.
 """
 
 from __future__ import annotations

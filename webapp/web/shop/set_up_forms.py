@@ -8,7 +8,7 @@ from wtforms.validators import EqualTo, InputRequired, Length
 from webapp.domain.plain.errors import DomainError
 from webapp.services import errors as refusals
 from webapp.web.desk.forms import DeskForm, secret
-from webapp.web.desk.people_forms import last_day
+from webapp.web.shop.people_forms import last_day
 
 LONGEST = 200
 PLACES: tuple[tuple[type[DomainError], str], ...] = (

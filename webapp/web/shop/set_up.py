@@ -22,12 +22,12 @@ from webapp.services.errors import SetUpIsOver
 from webapp.services.people import access
 from webapp.services.shop import beginning, items, register
 from webapp.services.shop.beginning import FirstLead
-from webapp.web.desk import set_up_forms
 from webapp.web.desk.last_days import end_of
 from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.shop_zone import shop_zone
 from webapp.web.edge.wiring import wiring
+from webapp.web.shop import set_up_forms
 from webapp.web.show.shown_values import plain
 
 blueprint = Blueprint("set_up", __name__)

@@ -9,7 +9,7 @@ from wtforms.fields.choices import SelectChoice
 from wtforms.validators import InputRequired, Length, Optional
 
 from webapp.web.desk.forms import DeskForm
-from webapp.web.desk.people_forms import how_set_up, last_day
+from webapp.web.shop.people_forms import how_set_up, last_day
 
 WHAT = {
     "end": "end the ticked ones now",

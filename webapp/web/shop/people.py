@@ -21,11 +21,11 @@ from webapp.services.people.errors import SignInRefused, StoppedAfterTries, TooM
 from webapp.services.shop import inviting, reading, register
 from webapp.services.shop.inviting import FirstSecrets, Rights
 from webapp.services.shop.reading import PersonsPage
-from webapp.web.desk import people_forms
 from webapp.web.desk.last_days import end_of, last_day
 from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
+from webapp.web.shop import people_forms
 from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain
 

@@ -16,11 +16,11 @@ from webapp.domain.plain.errors import DomainError
 from webapp.services.shop import reading, register, slot_terms
 from webapp.services.shop.reading import OneSlot
 from webapp.services.shop.slot_terms import Asked, Plan
-from webapp.web.desk import people_forms, slot_forms
 from webapp.web.desk.last_days import end_of, last_day
 from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
+from webapp.web.shop import people_forms, slot_forms
 from webapp.web.show import shown_values
 from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain

@@ -25,11 +25,11 @@ from webapp.services.errors import ChangedMeanwhile, LookChangedMeanwhile, NoSuc
 from webapp.services.evidence import looked_at
 from webapp.services.shop import as_file, beginning, items, out_of_use, register
 from webapp.services.shop.items import Found, Wanted
-from webapp.web.desk import item_forms
 from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.shop_zone import shop_zone, today
 from webapp.web.edge.wiring import wiring
+from webapp.web.shop import item_forms
 from webapp.web.show import item_looks
 from webapp.web.show.shown_values import plain, with_reasons
 

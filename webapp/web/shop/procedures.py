@@ -26,9 +26,9 @@ from webapp.services.errors import NoDraft, ProcedureFallsShort
 from webapp.services.sheets import previewing
 from webapp.services.shop import drafts_behind, procedures, publishing, reading, retiring
 from webapp.web.desk import forms
-from webapp.web.desk.procedure_forms import HELP, IS_THERE, LABELS, SPARE_ROWS, STANDS_FOR, read_step
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
+from webapp.web.shop.procedure_forms import HELP, IS_THERE, LABELS, SPARE_ROWS, STANDS_FOR, read_step
 from webapp.web.show import rendering
 from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain, with_reasons
