@@ -25,8 +25,8 @@ from tests.kit.house import House
 from tests.kit.past import keep_past, setup_id
 from tests.kit.shop import CENTRES_NM, fixed_keyring
 from tests.web.conftest import make_site
+from webapp.services.numbers import seatings
 from webapp.services.sheets import preparing
-from webapp.services.shop import register
 
 AXES = ("X", "Y", "Z")
 
@@ -62,7 +62,7 @@ def limits(folder: Path, count: int) -> None:
     again = statistics.median(milliseconds(lambda: preparing.usuals(house.store, "mill-1")))
 
     def after_a_change() -> None:
-        register.leave_out(house.store, setup_id(1), "X", "A chip.", "ines", house.clock())
+        seatings.leave_out(house.store, setup_id(1), "X", "A chip.", "ines", house.clock())
         preparing.usuals(house.store, "mill-1")
 
     changed = statistics.median(milliseconds(after_a_change, 3))
@@ -99,11 +99,11 @@ def page(folder: Path, count: int) -> None:
     first = milliseconds(lambda: lead.page("/desk/fixtures/vise-a/X"), 1)[0]
 
     def drawn_anew() -> None:
-        register.leave_out(
+        seatings.leave_out(
             site.house.store, setup_id(2), "X", f"{time.perf_counter()}", "ines", site.house.clock()
         )
         lead.page("/desk/fixtures/vise-a/X")
-        register.take_in(site.house.store, setup_id(2), "X", "Back.", "ines", site.house.clock())
+        seatings.take_in(site.house.store, setup_id(2), "X", "Back.", "ines", site.house.clock())
         lead.page("/desk/fixtures/vise-a/X")
 
     anew = statistics.median(milliseconds(drawn_anew, 3)) / 2

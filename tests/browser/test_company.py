@@ -10,14 +10,15 @@ from tests.kit.looking import faults, look, look_twice
 from tests.kit.tablet import NewTablet, operator
 from tests.rules.example_shop import procedure_of_levels
 from webapp.domain.plain.levels import BESIDE
+from webapp.services.people import rights
 from webapp.services.setups.stored_setups import fold_stored
-from webapp.services.shop import procedures, publishing, register
+from webapp.services.shop import procedures, publishing
 
 
 def publish_levels(demo: Demo) -> None:
     """The procedure differs by level from here on, and Odile has a lead beside her at Plover."""
     with demo.opened() as (store, _):
-        register.authorise(store, "odile", "plover", None, "mara", now(), level=BESIDE)
+        rights.authorise(store, "odile", "plover", None, "mara", now(), level=BESIDE)
         draft = procedures.begin(store, "shop", "mara", now())
         draft = procedures.edit(store, "shop", draft.seen, lambda _: procedure_of_levels(), "mara", now())
         looked = publishing.look(store, "shop", draft.seen, "mara").digest

@@ -14,7 +14,7 @@ from tests.kit.demo import Demo, now
 from tests.kit.looking import faults, look
 from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
-from webapp.services.shop import register
+from webapp.services.numbers import seatings
 
 # As the demo's shop file states it for the probe in Plover.
 EFFECTIVE_RADIUS_NM = 2_996_000
@@ -111,7 +111,7 @@ def test_without_a_usual_what_was_not_probed_is_still_named(
     demo: Demo, new_tablet: Callable[..., Tablet]
 ) -> None:
     with demo.opened() as (store, _):
-        register.start_seating(
+        seatings.start_seating(
             store, "plover-vise", "plover-vise-9", "Moved for a long plate.", "mara", now()
         )
     tablet = new_tablet()

@@ -6,7 +6,8 @@ import pytest
 
 from tests.kit.demo import Demo, now
 from tests.kit.tablet import NewTablet, Tablet
-from webapp.services.shop import register
+from webapp.services.numbers import seatings
+from webapp.services.people import rights
 from webapp.services.times import later
 
 SETUPS = 520
@@ -21,7 +22,7 @@ def replace_the_sheet(tablet: Tablet, demo: Demo) -> None:
     """Change something that stands on Plover's sheet, and let the tablet fetch it."""
     before = hashes(tablet)
     with demo.opened() as (store, _):
-        register.authorise(store, "odile", "plover", later(now(), days=3), "mara", now(), "alone")
+        rights.authorise(store, "odile", "plover", later(now(), days=3), "mara", now(), "alone")
     look_for_the_server(tablet)
     for _ in range(150):
         if hashes(tablet) - before:
@@ -68,7 +69,7 @@ def test_the_sheet_of_a_machine_used_elsewhere_is_kept_for_a_while_and_fetched_w
         with store.reading():
             fixture = store.shop.items("machine")["plover"]["fixture"]
             kept = store.kept.kept_with_people(fixture, "X")[-1]
-        register.leave_out(store, kept["setup"], "X", "a chip under the ball", "mara", now())
+        seatings.leave_out(store, kept["setup"], "X", "a chip under the ball", "mara", now())
     with tablet.page.expect_response("**/api/news") as news:
         look_for_the_server(tablet)
     assert news.value.json()["sheets"] is None or not any(one["text"] for one in news.value.json()["sheets"])

@@ -9,8 +9,8 @@ from tests.kit.server import Server
 from tests.kit.tablet import Operator, Tablet
 from webapp.domain.procedure import editing
 from webapp.domain.procedure.procedure import Procedure
-from webapp.services.people import access
-from webapp.services.shop import procedures, publishing, register
+from webapp.services.people import access, accounts
+from webapp.services.shop import procedures, publishing
 
 OTHER_PIN, WORDS = "805172", "Wipe the jaw with a clean cloth."
 
@@ -45,7 +45,7 @@ def test_a_pin_and_a_person_that_the_shop_changed_meanwhile_are_told_at_the_sign
     server.kill()
     sign(odile, OTHER_PIN)
     with demo.opened() as (store, _):
-        register.disable_person(store, "odile", "She left.", "mara", now())
+        accounts.disable_person(store, "odile", "She left.", "mara", now())
     server.start()
     told(tablet, "no longer on the shop's list of people")
     tablet.all_sent()

@@ -8,8 +8,8 @@ import pytest
 from tests.kit.house import House
 from webapp.cli import main
 from webapp.commands.secrets import secrets
+from webapp.services.people import accounts
 from webapp.services.people.access import check_secret
-from webapp.services.shop import register
 from webapp.settings import Settings
 
 WORDS = "four plain words here"
@@ -42,7 +42,7 @@ def erases_a_name(house: House, folder: Path, capsys: pytest.CaptureFixture[str]
     (folder / "unlock").chmod(0o600)
     assert main(call) == 1
     assert "in use" in capsys.readouterr().err
-    register.disable_person(house.store, "ivo", "Left.", "ines", house.clock())
+    accounts.disable_person(house.store, "ivo", "Left.", "ines", house.clock())
     assert main(call) == 0
     assert "What stays" in capsys.readouterr().out
     with house.store.reading():

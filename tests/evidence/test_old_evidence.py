@@ -22,7 +22,7 @@ from webapp.proof.sealed_record.record_verify import verify_record
 from webapp.renderer import RENDERER
 from webapp.services.audit.auditing import audit
 from webapp.services.evidence.ledger import SERVER
-from webapp.services.shop import register
+from webapp.services.numbers import seatings
 from webapp.services.shop.loading import load
 from webapp.store import Store
 
@@ -60,7 +60,7 @@ def test_an_old_database_takes_in_a_file_with_other_seatings_and_holds(folder: P
         shop = replace(SHOP, seatings=(*SHOP.seatings, *more[:count]))
         load(store, shop, SERVER, clock(), lambda _: "", keyring)
         assert audit(store) == []
-    register.start_seating(store, "vise-a", "back", "Trammed.", "ines", clock(), since=date(2026, 12, 22))
+    seatings.start_seating(store, "vise-a", "back", "Trammed.", "ines", clock(), since=date(2026, 12, 22))
     assert audit(store) == []
     with store.reading():
         ends = {row["id"]: row["until_utc"] for row in store.shop.seatings("vise-a")}

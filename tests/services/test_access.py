@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES, PINS
 from webapp.services.errors import NoSuchPerson, RoleMissing
-from webapp.services.people import access, throttle
+from webapp.services.people import access, accounts, throttle
 from webapp.services.people.errors import (
     PassphraseGuessable,
     PassphraseTooLong,
@@ -24,7 +24,6 @@ from webapp.services.people.errors import (
 )
 from webapp.services.people.secret_digests import secret_digest
 from webapp.services.people.secret_rules import check_passphrase, check_pin
-from webapp.services.shop import register
 
 NEW = "eleven wet boots by the oven"
 TOKEN = "token"
@@ -70,7 +69,7 @@ def test_a_wrong_name_and_a_wrong_passphrase_get_the_same_answer(
 
 
 def test_a_disabled_account_gets_the_same_answer(house: House) -> None:
-    register.disable_person(house.store, "mara", "Left.", "ines", house.clock())
+    accounts.disable_person(house.store, "mara", "Left.", "ines", house.clock())
     with pytest.raises(SignInRefused):
         sign_in(house)
 
@@ -254,8 +253,8 @@ def test_an_unknown_token_is_nobody(house: House) -> None:
 
 def test_disabling_somebody_ends_their_sessions_at_once(house: House) -> None:
     sign_in(house)
-    register.disable_person(house.store, "mara", "Left.", "ines", house.clock())
-    register.enable_person(house.store, "mara", "Came back.", "ines", house.clock())
+    accounts.disable_person(house.store, "mara", "Left.", "ines", house.clock())
+    accounts.enable_person(house.store, "mara", "Came back.", "ines", house.clock())
     assert session(house) is None
 
 

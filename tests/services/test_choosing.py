@@ -15,8 +15,7 @@ from webapp.domain.usual.choice import ChoiceUnchangedError
 from webapp.domain.usual.usual import LinesChoice
 from webapp.services.audit.auditing import audit
 from webapp.services.errors import NoSuchFixture, ReasonMissing, RoleMissing
-from webapp.services.numbers import choosing
-from webapp.services.shop import register
+from webapp.services.numbers import choosing, seatings
 
 WIDER = LinesChoice(1000, 10_000, 400_000, None)
 
@@ -110,7 +109,7 @@ def test_a_value_that_was_left_out_counts_among_the_touches_a_line_would_have_as
         house.store._database.raw(
             "UPDATE kept_value SET value_nm = value_nm + 500000 WHERE setup = ?", (ids[4],)
         )
-    register.leave_out(house.store, ids[4], "X", "A chip.", "ines", house.clock())
+    seatings.leave_out(house.store, ids[4], "X", "A chip.", "ines", house.clock())
     beyond = choosing.matters(house.store, "vise-a", "X").now.beyond
     assert [point.row.setup_id for point in beyond] == [ids[4]]
 
@@ -119,7 +118,7 @@ def test_many_touches_beyond_are_counted_and_the_newest_of_them_listed_by_their_
     values = [CENTRES_NM["X"] + (place % 5) * 40_000 for place in range(300)]
     ids = keep_past(house, values)
     for place in (1, 150, 299):
-        register.leave_out(house.store, ids[place], "X", "A chip.", "ines", house.clock())
+        seatings.leave_out(house.store, ids[place], "X", "A chip.", "ines", house.clock())
     now = choosing.matters(house.store, "vise-a", "X", LinesChoice(3, 20, 500_000, 1.0)).looked_at
     assert now is not None
     centre_nm, ask_nm = now.usual.centre_nm or 0, now.usual.ask_nm or 0

@@ -8,7 +8,7 @@ import pytest
 
 from tests.kit.house import House
 from webapp.services.audit.auditing import audit
-from webapp.services.shop import register
+from webapp.services.people import rights
 
 OTHER_NM = {"X": -111_000_000, "Y": -52_000_000, "Z": -10_000_000}
 
@@ -61,7 +61,7 @@ def test_a_slot_that_nobody_saw_was_used_by_nobody(house: House) -> None:
 
 
 def test_who_gave_a_right_is_who_the_ledger_says(house: House) -> None:
-    register.authorise(house.store, "ivo", "mill-2", None, "ines", house.clock(), "alone")
+    rights.authorise(house.store, "ivo", "mill-2", None, "ines", house.clock(), "alone")
     assert found(house) == []
     for by in ("mara", None):
         for person in ("ivo", "tomas"):
@@ -76,6 +76,6 @@ def test_a_name_in_the_account_itself_could_not_be_erased_and_is_found(house: Ho
 
 
 def test_both_kinds_of_rights_are_as_the_ledger_says(house: House) -> None:
-    register.authorise(house.store, "ivo", "mill-2", None, "ines", house.clock(), "beside", "Course 4")
-    register.withdraw(house.store, "ivo", "mill-1", "Moved away.", "ines", house.clock())
+    rights.authorise(house.store, "ivo", "mill-2", None, "ines", house.clock(), "beside", "Course 4")
+    rights.withdraw(house.store, "ivo", "mill-1", "Moved away.", "ines", house.clock())
     assert found(house) == []

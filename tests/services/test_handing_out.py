@@ -20,8 +20,9 @@ from webapp.proof.pdf.pdf_seal import seal
 from webapp.services.audit import handing_out
 from webapp.services.audit.handing_out import Asked, Public, hand_out
 from webapp.services.errors import LedgerWentBack, NoSuchSetup, NothingToHandOut
+from webapp.services.people import accounts, rights
 from webapp.services.setups import recording
-from webapp.services.shop import register
+from webapp.services.shop import slots
 from webapp.shop_folder import certificates_pem
 
 RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}
@@ -133,26 +134,26 @@ def test_changes_come_with_old_new_who_when_and_why(told: tuple[House, str, dict
 def test_old_is_what_was_set_for_the_same_thing(house: House) -> None:
     store, now = house.store, house.clock()
     for machine in ("mill-1", "mill-2"):
-        register.authorise(store, "tomas", machine, None, "ines", now, "alone")
-    register.withdraw(store, "tomas", "mill-1", "Broke the rules", "ines", now)
-    register.authorise(store, "tomas", "mill-1", "2027-01-01T00:00:00.000Z", "ines", now, "alone")
-    register.authorise(store, "tomas", "mill-1", None, "ines", now)
-    register.change_roles(store, "tomas", ["operator", "auditor"], "ines", now)
+        rights.authorise(store, "tomas", machine, None, "ines", now, "alone")
+    rights.withdraw(store, "tomas", "mill-1", "Broke the rules", "ines", now)
+    rights.authorise(store, "tomas", "mill-1", "2027-01-01T00:00:00.000Z", "ines", now, "alone")
+    rights.authorise(store, "tomas", "mill-1", None, "ines", now)
+    accounts.change_roles(store, "tomas", ["operator", "auditor"], "ines", now)
     with store.reading():
         first = store.ledger.size() - 6
     files = handed(house, Asked(since_utc="2000"))
     told = [json.loads(line) for line in files["changes.jsonl"].splitlines()]
-    rights = [line for line in told if line["index"] >= first and line["about"] == "tomas"]
-    old = [line["old"] for line in rights]
+    lines = [line for line in told if line["index"] >= first and line["about"] == "tomas"]
+    old = [line["old"] for line in lines]
     assert old[1] is None or old[1]["machine"] == "mill-2"
-    assert old[2] == rights[0]["new"]
+    assert old[2] == lines[0]["new"]
     assert old[3] is None
-    assert old[4] == rights[3]["new"]
+    assert old[4] == lines[3]["new"]
     assert old[5] == ["operator", "lead"]
-    assert rights[2]["why"] == "Broke the rules"
+    assert lines[2]["why"] == "Broke the rules"
     assert bundle_check.THINGS == handing_out.THINGS
     assert holds(files)
-    false_old = alter_change(files, rights[2]["index"], earlier=handing_line(rights[1]), old=rights[1]["new"])
+    false_old = alter_change(files, lines[2]["index"], earlier=handing_line(lines[1]), old=lines[1]["new"])
     assert not holds(summed(false_old))
 
 
@@ -407,9 +408,9 @@ def of_a_change(house: House) -> dict[str, bytes]:
     sealed(house)
     house.clock.forward(days=2)
     since = house.clock.text
-    register.give_slot(house.store, "mill-1", "G57", "ines", None, "ines", house.clock())
-    register.end_slot(house.store, "mill-1", "G57", "ines", house.clock())
-    register.authorise(house.store, "ivo", "mill-2", None, "ines", house.clock(), "alone")
+    slots.give_slot(house.store, "mill-1", "G57", "ines", None, "ines", house.clock())
+    slots.end_slot(house.store, "mill-1", "G57", "ines", house.clock())
+    rights.authorise(house.store, "ivo", "mill-2", None, "ines", house.clock(), "alone")
     return handed(house, Asked(since_utc=since))
 
 

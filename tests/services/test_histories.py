@@ -13,9 +13,8 @@ from tests.kit.house import House
 from tests.kit.past import keep_past, setup_id
 from tests.kit.shop import CENTRES_NM
 from webapp.domain.usual.usual import LinesChoice, Usual, usual
-from webapp.services.numbers import choosing, histories, trending
+from webapp.services.numbers import choosing, histories, seatings, trending
 from webapp.services.sheets import fitted_machines, preparing
-from webapp.services.shop import register
 from webapp.store import Store
 
 
@@ -45,10 +44,10 @@ CHANGES: dict[str, Callable[[House], object]] = {
     "a value more": lambda house: keep(house, 1, first=50),
     "an older value": lambda house: keep_past(house, [CENTRES_NM["X"] + 90_000], first=0),
     "more changes than are followed": lambda house: keep(house, histories.MOST_CHANGES + 1, first=50),
-    "a value left out": lambda house: register.leave_out(
+    "a value left out": lambda house: seatings.leave_out(
         house.store, setup_id(3), "X", "A chip.", "ines", house.clock()
     ),
-    "a new seating": lambda house: register.start_seating(
+    "a new seating": lambda house: seatings.start_seating(
         house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock()
     ),
     "another choice": lambda house: choosing.choose(
@@ -73,13 +72,13 @@ def test_any_row_of_changes_ends_where_reading_anew_ends(house: House) -> None:
     for turn in range(40):
         number = chance.randint(1, 20)
         if number in out:
-            register.take_in(house.store, setup_id(number), "X", "Back.", "ines", house.clock())
+            seatings.take_in(house.store, setup_id(number), "X", "Back.", "ines", house.clock())
             out.remove(number)
         else:
-            register.leave_out(house.store, setup_id(number), "X", "A chip.", "ines", house.clock())
+            seatings.leave_out(house.store, setup_id(number), "X", "A chip.", "ines", house.clock())
             out.add(number)
         if turn == 20:
-            register.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
+            seatings.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
         if turn % 3 == 0:
             keep_past(house, [CENTRES_NM["X"] + turn * 1000], first=100 + turn)
         if turn % 2:
@@ -107,7 +106,7 @@ def test_a_change_that_was_taken_back_leaves_no_trace(house: House) -> None:
         assert sum(len(one.values_nm) for one in inside) == 19
         raise TakenBack
     assert preparing.usuals(house.store, "mill-1")["X"] == before
-    register.leave_out(house.store, setup_id(2), "X", "Another chip.", "ines", house.clock())
+    seatings.leave_out(house.store, setup_id(2), "X", "Another chip.", "ines", house.clock())
     assert preparing.usuals(house.store, "mill-1")["X"] == worked_out_anew(house)
 
 
@@ -115,7 +114,7 @@ def test_a_change_by_another_process_is_seen(house: House) -> None:
     keep(house)
     before = preparing.usuals(house.store, "mill-1")["X"]
     other = Store.open(house.folder / "zerokeep.db")
-    register.leave_out(other, setup_id(4), "X", "A chip.", "ines", house.clock())
+    seatings.leave_out(other, setup_id(4), "X", "A chip.", "ines", house.clock())
     other.close()
     after = preparing.usuals(house.store, "mill-1")["X"]
     assert after.n_values == before.n_values - 1
@@ -189,7 +188,7 @@ def test_what_is_kept_is_bounded_by_the_values_held_and_not_by_how_many_axes_the
 def test_the_fixtures_page_says_what_the_trend_itself_says(house: House) -> None:
     """At a glance and value by value are worked out on two ways."""
     keep(house, 40)
-    register.leave_out(house.store, setup_id(3), "X", "A chip.", "ines", house.clock())
+    seatings.leave_out(house.store, setup_id(3), "X", "A chip.", "ines", house.clock())
     keep_past(house, [CENTRES_NM["X"] + 900_000], first=90)
     for again in range(2):
         (glance,) = [
@@ -206,4 +205,4 @@ def test_the_fixtures_page_says_what_the_trend_itself_says(house: House) -> None
         assert (glance.usual, glance.counted, glance.signals, glance.suspects) == (
             now.usual, len(now.counted), now.signal_count, len(found.suspects),
         )  # fmt: skip
-        register.leave_out(house.store, setup_id(10 + again), "X", "A chip.", "ines", house.clock())
+        seatings.leave_out(house.store, setup_id(10 + again), "X", "A chip.", "ines", house.clock())

@@ -18,10 +18,9 @@ from webapp.services.decisions import joining, signing_off
 from webapp.services.decisions.joining import NewSeating, ValuesChoice
 from webapp.services.errors import ReasonMissing, RoleMissing, SeatingCannotBeginThere
 from webapp.services.evidence.ledger import SERVER, change
-from webapp.services.numbers import trending
+from webapp.services.numbers import seatings, trending
 from webapp.services.setups import stored_setups
 from webapp.services.sheets.preparing import usuals
-from webapp.services.shop import register
 from webapp.services.shop.loading import load
 
 # A usual of −413.321 whose lines stand 0.028 apart from it, and a bad value of −414.070.
@@ -130,7 +129,7 @@ def test_a_value_that_stayed_out_is_listed_and_can_be_taken_in_later(steady: Hou
     steady.sign_off(walk.setup)
     both = trending.with_and_without(steady.store, "vise-a", "X", walk.setup)
     assert both.row.left_out_reason == joining.BEYOND_REASON
-    register.take_in(steady.store, walk.setup, "X", "It was right after all.", "ines", steady.clock())
+    seatings.take_in(steady.store, walk.setup, "X", "It was right after all.", "ines", steady.clock())
     assert lines(steady) == both.other.usual
 
 
@@ -227,7 +226,7 @@ def test_a_seating_begins_back_at_a_past_setup_with_all_that_was_touched_since(s
         walks.append(walk)
     first = walks[0]
     before = lines(steady)
-    register.begin_seating_back(
+    seatings.begin_seating_back(
         steady.store, "vise-a", first.setup, "vise-a-2", "Moved and not told.", "ines", steady.clock()
     )
     rows = kept(steady)
@@ -238,13 +237,13 @@ def test_a_seating_begins_back_at_a_past_setup_with_all_that_was_touched_since(s
     assert (before.centre_nm, after.centre_nm) == (USUAL_NM, BAD_NM)
     assert after.n_values == 2
     with steady.store.reading():
-        seatings = steady.store.shop.seatings("vise-a")
+        stored = steady.store.shop.seatings("vise-a")
         told = [
             json.loads(row["text"])["data"] for row in steady.store.ledger.changes(kind="seating.started")
         ]
     entry = next(one for one in told if one["seating"] == "vise-a-2")
-    assert [row["id"] for row in seatings] == ["vise-a-1", "vise-a-2"]
-    assert seatings[0]["until_utc"] == seatings[1]["since_utc"] == entry["since_utc"]
+    assert [row["id"] for row in stored] == ["vise-a-1", "vise-a-2"]
+    assert stored[0]["until_utc"] == stored[1]["since_utc"] == entry["since_utc"]
     assert entry["from_setup"] == first.setup
     assert f"{first.setup} X" in entry["let_in"]
     assert entry["reason"] == "Moved and not told."
@@ -255,10 +254,10 @@ def test_values_that_stayed_out_count_in_a_seating_that_is_begun_back_with_a_day
     walk, other = bad(steady), bad(steady)
     for one in (walk, other):
         decide(steady, one, ValuesChoice())
-    register.leave_out(steady.store, other.setup, "X", "A chip.", "ines", steady.clock())
+    seatings.leave_out(steady.store, other.setup, "X", "A chip.", "ines", steady.clock())
     day, faults = steady.clock().date(), audit(steady.store)
     steady.clock.forward(hours=1)
-    register.start_seating(
+    seatings.start_seating(
         steady.store, "vise-a", "vise-a-2", "Moved and not told.", "ines", steady.clock(), since=day
     )
     rows = kept(steady)
@@ -274,17 +273,17 @@ def test_values_that_stayed_out_count_in_a_seating_that_is_begun_back_with_a_day
 
 def test_a_seating_begins_back_only_after_values_of_the_present_one_and_by_a_lead(steady: House) -> None:
     with pytest.raises(SeatingCannotBeginThere):
-        register.begin_seating_back(
+        seatings.begin_seating_back(
             steady.store, "vise-a", "0" * 36, "vise-a-2", "Moved.", "ines", steady.clock()
         )
     walk = bad(steady)
     decide(steady, walk, ValuesChoice())
     with pytest.raises(RoleMissing):
-        register.begin_seating_back(
+        seatings.begin_seating_back(
             steady.store, "vise-a", walk.setup, "vise-a-2", "Moved.", "mara", steady.clock()
         )
     with pytest.raises(ReasonMissing):
-        register.begin_seating_back(
+        seatings.begin_seating_back(
             steady.store, "vise-a", walk.setup, "vise-a-2", " ", "ines", steady.clock()
         )
     with steady.store.reading():
@@ -301,7 +300,7 @@ def test_a_setup_that_is_signed_off_after_a_seating_was_begun_back_with_a_day_li
     walk = house.signed()
     day = house.clock().date()
     house.clock.forward(minutes=5)
-    register.start_seating(
+    seatings.start_seating(
         house.store, "vise-a", "vise-a-9", "Trammed anew.", "ines", house.clock(), since=day
     )
     house.clock.forward(minutes=5)
@@ -323,7 +322,7 @@ def begin_back(house: House, seating: str) -> None:
     """A seating that begins with the day of now, told five minutes later."""
     day = house.clock().date()
     house.clock.forward(minutes=5)
-    register.start_seating(house.store, "vise-a", seating, "Trammed anew.", "ines", house.clock(), since=day)
+    seatings.start_seating(house.store, "vise-a", seating, "Trammed anew.", "ines", house.clock(), since=day)
     house.clock.forward(minutes=5)
 
 
@@ -358,7 +357,7 @@ def test_two_hundred_seatings_of_another_vise_hide_none_that_was_begun_back(hous
     begin_back(house, "vise-a-9")
     for number in range(201):
         house.clock.forward(minutes=2)
-        register.start_seating(
+        seatings.start_seating(
             house.store, "vise-b", f"vise-b-{number + 2}", "Trammed.", "ines", house.clock()
         )
     house.sign_off(walk.setup)

@@ -9,7 +9,7 @@ from tests.kit.shop import PINS
 from tests.kit.walk import Walk
 from webapp.services.decisions import signing_off
 from webapp.services.decisions.meanwhile import Difference
-from webapp.services.shop import register
+from webapp.services.people import accounts, rights
 
 
 def begun(house: House) -> Walk:
@@ -36,7 +36,7 @@ def sides(found: tuple[Difference, ...]) -> list[tuple[str, str, str]]:
 
 
 def withdraw(house: House) -> None:
-    register.withdraw(house.store, "mara", "mill-1", "The course is over.", "ines", house.clock())
+    rights.withdraw(house.store, "mara", "mill-1", "The course is over.", "ines", house.clock())
 
 
 def bolt_anew(house: House) -> None:
@@ -71,7 +71,7 @@ def test_a_right_that_was_withdrawn_meanwhile(house: House) -> None:
 
 def test_a_person_who_was_taken_out_of_use_meanwhile(house: House) -> None:
     walk = begun(house)
-    register.disable_person(house.store, "mara", "Left the shop.", "ines", house.clock())
+    accounts.disable_person(house.store, "mara", "Left the shop.", "ines", house.clock())
     assert ("account", "in_use", "disabled") in sides(came(house, walk))
 
 

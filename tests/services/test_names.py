@@ -11,16 +11,17 @@ from hmac import HMAC
 import pytest
 
 from tests.kit.house import House
+from tests.kit.people import one_more
 from tests.kit.shop import PASSPHRASES, SHOP
 from webapp.domain.shop.shop import Person
 from webapp.services.audit import people
 from webapp.services.audit.auditing import audit
 from webapp.services.errors import NameErased, RoleMissing
 from webapp.services.evidence.ledger import SERVER, change
-from webapp.services.people import names
+from webapp.services.people import accounts, names
 from webapp.services.people.errors import PersonInUse
 from webapp.services.people.secret_rules import hash_passphrase
-from webapp.services.shop import loading, register
+from webapp.services.shop import loading
 
 NAME = "Quilla Hartmann-Osei"
 
@@ -30,13 +31,13 @@ def faults(house: House) -> list[str]:
 
 
 def erased(house: House) -> None:
-    register.add_person(house.store, "zoe", NAME, ["operator"], "ines", house.clock())
-    register.disable_person(house.store, "zoe", "Left.", "ines", house.clock())
+    one_more(house, "zoe", NAME)
+    accounts.disable_person(house.store, "zoe", "Left.", "ines", house.clock())
     names.erase(house.store, "zoe", "ines", house.clock())
 
 
 def test_an_erased_name_is_nowhere_and_the_ledger_says_so(house: House) -> None:
-    register.add_person(house.store, "zoe", NAME, ["operator"], "ines", house.clock())
+    one_more(house, "zoe", NAME)
     with house.store.reading():
         row = house.store.people.person("zoe")
         said = json.loads(house.store.ledger.changes(kind="person.added", newest=1)[0]["text"])["data"]
@@ -48,7 +49,7 @@ def test_an_erased_name_is_nowhere_and_the_ledger_says_so(house: House) -> None:
     assert NAME.encode() in house.kept()
     with pytest.raises(PersonInUse):
         names.erase(house.store, "zoe", "ines", house.clock())
-    register.disable_person(house.store, "zoe", "Left.", "ines", house.clock())
+    accounts.disable_person(house.store, "zoe", "Left.", "ines", house.clock())
     with pytest.raises(RoleMissing):
         names.erase(house.store, "zoe", "mara", house.clock())
     names.erase(house.store, "zoe", "ines", house.clock())
@@ -70,7 +71,7 @@ def test_an_erased_name_does_not_come_back(house: House) -> None:
     erased(house)
     for attempt in (
         lambda: names.erase(house.store, "zoe", "ines", house.clock()),
-        lambda: register.enable_person(house.store, "zoe", "Back again.", "ines", house.clock()),
+        lambda: accounts.enable_person(house.store, "zoe", "Back again.", "ines", house.clock()),
         lambda: loading.load(
             house.store,
             replace(SHOP, people=(*SHOP.people, Person("zoe", NAME, ("operator",)))),

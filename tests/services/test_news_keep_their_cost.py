@@ -17,8 +17,10 @@ from tests.services.test_procedures import in_other_words, publish
 from tests.services.test_worrying import raised
 from webapp.services.evidence.ledger import change
 from webapp.services.intake import enrolling
+from webapp.services.numbers import seatings
+from webapp.services.people import accounts, rights
 from webapp.services.sheets import preparing
-from webapp.services.shop import procedures, register
+from webapp.services.shop import procedures, slots
 from webapp.store.steps.erasable import NAMED_ON_SHEETS
 from webapp.store.steps.on_sheets import MORE_ON_SHEETS, ON_SHEETS
 
@@ -196,10 +198,10 @@ def test_values_are_no_news_to_tablets_of_other_machines_until_an_hour_is_over(h
 @pytest.mark.parametrize(
     "change_it",
     [
-        lambda house: register.disable_person(house.store, "mara", "left", "ines", house.clock()),
-        lambda house: register.withdraw(house.store, "mara", "mill-1", "over", "ines", house.clock()),
-        lambda house: register.end_slot(house.store, "mill-1", "G58", "ines", house.clock()),
-        lambda house: register.start_seating(house.store, "vise-a", "anew", "moved", "ines", house.clock()),
+        lambda house: accounts.disable_person(house.store, "mara", "left", "ines", house.clock()),
+        lambda house: rights.withdraw(house.store, "mara", "mill-1", "over", "ines", house.clock()),
+        lambda house: slots.end_slot(house.store, "mill-1", "G58", "ines", house.clock()),
+        lambda house: seatings.start_seating(house.store, "vise-a", "anew", "moved", "ines", house.clock()),
         lambda house: raised(house, "fell", "probe"),
     ],
     ids=["a person", "a right", "a slot", "a seating", "a worry"],

@@ -15,7 +15,7 @@ from webapp.services.decisions import signing_off
 from webapp.services.decisions.errors import DecidedAlready
 from webapp.services.intake import intake
 from webapp.services.people.errors import TooManyTries
-from webapp.services.shop import register
+from webapp.services.shop import slots
 from webapp.store import Store
 
 WORKERS = 8
@@ -74,7 +74,7 @@ def test_a_slot_has_one_owner_whoever_was_given_it_at_the_same_moment(house: Hou
 
     def give(store: Store, number: int) -> str:
         owner = owners[number % 2]
-        register.give_slot(store, "mill-2", "G57", owner, None, "ines", house.clock())
+        slots.give_slot(store, "mill-2", "G57", owner, None, "ines", house.clock())
         return owner
 
     found = at_once(house, give)

@@ -10,10 +10,9 @@ from tests.kit.house import House
 from tests.kit.shop import PASSPHRASES, PINS
 from tests.kit.walk import Walk
 from webapp.services.intake import intake
-from webapp.services.people import access
+from webapp.services.people import access, accounts, rights
 from webapp.services.people.errors import SecretNotChecked
 from webapp.services.setups import pins, stored_setups
-from webapp.services.shop import register
 
 WRONG = "364859"
 
@@ -182,7 +181,7 @@ def test_a_seal_that_is_no_seal_is_refused(house: House) -> None:
 
 def test_somebody_who_was_disabled_while_offline_cannot_sign(house: House) -> None:
     walk = house.walk().start().until("sign")
-    register.disable_person(house.store, "mara", "Left the school.", "ines", house.clock())
+    accounts.disable_person(house.store, "mara", "Left the school.", "ines", house.clock())
     walk.sign(PINS["mara"], house.keyring)
     assert house.accept(walk.parts)[-1]["signature"] == "person_disabled"
 
@@ -190,7 +189,7 @@ def test_somebody_who_was_disabled_while_offline_cannot_sign(house: House) -> No
 def test_an_authorisation_that_was_withdrawn_in_between_does_not_sign(house: House) -> None:
     walk = house.walk().start().until("sign")
     walk.sign(PINS["mara"], house.keyring)
-    register.withdraw(
+    rights.withdraw(
         house.store, "mara", "mill-1", "Needs the course again.", "ines", house.clock.forward(hours=1)
     )
     assert house.accept(walk.parts)[-1]["signature"] == "not_authorised"

@@ -13,9 +13,11 @@ from tests.kit.shop import SHOP
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.services.errors import NoSuchMachine
 from webapp.services.evidence.ledger import change
+from webapp.services.numbers import seatings
+from webapp.services.people import accounts, rights
 from webapp.services.setups.board import board
 from webapp.services.sheets import cause_material, preparing
-from webapp.services.shop import register
+from webapp.services.shop import slots
 from webapp.store.repositories.kept_values import WITH_VALUES_AT
 
 
@@ -41,13 +43,13 @@ def test_a_sheet_past_half_its_life_is_replaced(house: House) -> None:
 def test_a_change_that_is_not_on_the_sheet_keeps_it(house: House) -> None:
     first = house.sheet()
     house.clock.forward(minutes=2)
-    register.authorise(house.store, "tomas", "mill-2", None, "ines", house.clock(), "alone")
+    rights.authorise(house.store, "tomas", "mill-2", None, "ines", house.clock(), "alone")
     assert house.sheet() == first
 
 
 def test_a_change_on_the_sheet_makes_another_at_once(house: House) -> None:
     first = house.sheet()
-    register.give_slot(house.store, "mill-1", "G57", "ines", None, "ines", house.clock())
+    slots.give_slot(house.store, "mill-1", "G57", "ines", None, "ines", house.clock())
     second = house.sheet()
     assert second[0] != first[0]
     owners = {slot["label"]: slot["owner_id"] for slot in json.loads(second[1])["slots"]}
@@ -56,7 +58,7 @@ def test_a_change_on_the_sheet_makes_another_at_once(house: House) -> None:
 
 def test_every_sheet_handed_out_is_kept(house: House) -> None:
     first = house.sheet()
-    register.give_slot(house.store, "mill-1", "G57", "ines", None, "ines", house.clock())
+    slots.give_slot(house.store, "mill-1", "G57", "ines", None, "ines", house.clock())
     second = house.sheet()
     with house.store.reading():
         assert [house.store.sheets.sheet(sheet[0])["text"] for sheet in (first, second)] == [
@@ -127,7 +129,7 @@ def test_touches_of_an_earlier_seating_say_nothing_about_this_one_and_its_place_
     for person in ("ivo", "tomas"):
         touch_moved(house, person)
     house.clock.forward(minutes=1)
-    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved for a long part.", "ines", house.clock())
+    seatings.start_seating(house.store, "vise-a", "vise-a-2", "Moved for a long part.", "ines", house.clock())
     with house.store.reading():
         assert cause_material.recent_touches(house.store, "mill-1", "vise-a") == {}
     found = causes(house)
@@ -145,21 +147,21 @@ def test_a_value_that_the_lead_leaves_out_no_longer_counts_until_it_is_taken_in(
     house.signed_off()
     walk = house.signed_off(values_nm={"X": -381_240_000, "Y": -152_400_000, "Z": -300_050_000})
     assert usual(house)["values"] == 2
-    register.leave_out(house.store, walk.setup, "X", "A chip lay there.", "ines", house.clock())
+    seatings.leave_out(house.store, walk.setup, "X", "A chip lay there.", "ines", house.clock())
     assert (usual(house)["values"], usual(house, "Y")["values"]) == (1, 2)
-    register.take_in(house.store, walk.setup, "X", "It did not.", "ines", house.clock())
+    seatings.take_in(house.store, walk.setup, "X", "It did not.", "ines", house.clock())
     assert usual(house)["values"] == 2
 
 
 def test_a_new_seating_starts_the_usual_again(house: House) -> None:
     house.signed_off()
-    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved for a long part.", "ines", house.clock())
+    seatings.start_seating(house.store, "vise-a", "vise-a-2", "Moved for a long part.", "ines", house.clock())
     assert (usual(house)["values"], usual(house)["centre_nm"]) == (0, None)
 
 
 def test_a_value_measured_before_the_vise_was_moved_stays_with_its_own_seating(house: House) -> None:
     walk = house.signed()
-    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
+    seatings.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
     house.sign_off(walk.setup)
     with house.store.reading():
         assert {row["seating"] for row in kept_values(house.store, "vise-a")} == {"vise-a-1"}
@@ -173,7 +175,7 @@ def test_people_whose_authorisation_ended_are_not_on_the_sheet(house: House) -> 
     assert people() == {"mara", "tomas", "ivo"}
     house.clock.forward(hours=13)
     assert people() == {"mara", "tomas"}
-    register.disable_person(house.store, "mara", "Left.", "ines", house.clock())
+    accounts.disable_person(house.store, "mara", "Left.", "ines", house.clock())
     assert people() == {"tomas"}
 
 

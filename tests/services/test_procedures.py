@@ -32,9 +32,10 @@ from webapp.services.errors import (
     ReasonMissing,
     RoleMissing,
 )
+from webapp.services.people import rights
 from webapp.services.setups import recording
 from webapp.services.sheets.holding_here import ShortAt, must_hold
-from webapp.services.shop import drafts_behind, items, procedures, publishing, register, retiring
+from webapp.services.shop import drafts_behind, items, procedures, publishing, retiring
 from webapp.services.shop.as_file import shop_of
 from webapp.services.shop.items import Wanted
 from webapp.services.shop.loading import load
@@ -378,7 +379,7 @@ def test_a_procedure_goes_out_of_use_only_as_it_was_looked_at(house: House) -> N
 
 def test_the_sheet_has_each_person_s_steps_and_the_record_tells_who_was_there(house: House) -> None:
     """Mara sets up with a lead beside from here on, Ivo alone; both by one sheet."""
-    register.authorise(house.store, "mara", "mill-1", None, "ines", house.clock(), level=BESIDE)
+    rights.authorise(house.store, "mara", "mill-1", None, "ines", house.clock(), level=BESIDE)
     draft = procedures.begin(house.store, "shop", "ines", house.clock())
     draft = procedures.edit(
         house.store, "shop", draft.seen, lambda _: procedure_of_levels(), "ines", house.clock()

@@ -1,7 +1,6 @@
 """What a lead changes about the shop."""
 
 import json
-from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -11,13 +10,13 @@ import pytest
 from tests.kit.house import House
 from tests.kit.shop import MILL, SHOP, load_shop
 from webapp.domain.plain.errors import error_classes
+from webapp.domain.shop.class_list import Invited
 from webapp.domain.shop.errors import SlotHeldBackError, SlotNotAssignedError, SlotTakenError
 from webapp.domain.shop.shop_file import Shop
 from webapp.services.audit import shop_rows
 from webapp.services.errors import (
     DayNotBegun,
     LastLead,
-    NameRefused,
     NoSuchFixture,
     NoSuchMachine,
     NoSuchPerson,
@@ -33,8 +32,9 @@ from webapp.services.errors import (
     TimeRefused,
 )
 from webapp.services.evidence.ledger import SERVER
-from webapp.services.people import access
-from webapp.services.shop import register
+from webapp.services.numbers import seatings
+from webapp.services.people import accounts, rights
+from webapp.services.shop import inviting, slots
 from webapp.services.shop.loading import load
 from webapp.words import catalogue, say
 
@@ -54,7 +54,7 @@ def give(
     by: str = "ines",
     machine: str = "mill-1",
 ) -> None:
-    register.give_slot(house.store, machine, label, person, until, by, house.clock())
+    slots.give_slot(house.store, machine, label, person, until, by, house.clock())
 
 
 def ledger_size(house: House) -> Any:
@@ -81,21 +81,21 @@ def test_a_slot_never_has_two_owners(house: House) -> None:
 
 def test_an_ended_slot_is_held_back_until_its_values_are_copied_out(house: House) -> None:
     with pytest.raises(SlotTakenError):
-        register.release(house.store, "mill-1", "G54", "ines", house.clock())
-    register.end_slot(house.store, "mill-1", "G54", "ines", house.clock())
+        slots.release(house.store, "mill-1", "G54", "ines", house.clock())
+    slots.end_slot(house.store, "mill-1", "G54", "ines", house.clock())
     with pytest.raises(SlotHeldBackError):
         give(house, "G54", "ines")
-    register.release(house.store, "mill-1", "G54", "ines", house.clock())
+    slots.release(house.store, "mill-1", "G54", "ines", house.clock())
     give(house, "G54", "ines")
     assert slot(house, "G54")["owner"] == "ines"
 
 
 def test_a_free_slot_cannot_be_ended_and_an_own_one_cannot_be_kept_for_the_shop(house: House) -> None:
     with pytest.raises(SlotNotAssignedError):
-        register.end_slot(house.store, "mill-1", "G57", "ines", house.clock())
+        slots.end_slot(house.store, "mill-1", "G57", "ines", house.clock())
     with pytest.raises(SlotTakenError):
-        register.keep_slot(house.store, "mill-1", "G54", "ines", house.clock())
-    register.keep_slot(house.store, "mill-1", "G57", "ines", house.clock())
+        slots.keep_slot(house.store, "mill-1", "G54", "ines", house.clock())
+    slots.keep_slot(house.store, "mill-1", "G57", "ines", house.clock())
     assert slot(house, "G57")["kind"] == "shop"
 
 
@@ -110,13 +110,13 @@ def test_slots_machines_people_and_times_that_there_are_not_are_named(house: Hou
         with pytest.raises(TimeRefused):
             give(house, until=time)
     with pytest.raises(NoSuchFixture):
-        register.start_seating(house.store, "vise-z", "s", "Moved.", "ines", house.clock())
+        seatings.start_seating(house.store, "vise-z", "s", "Moved.", "ines", house.clock())
     with pytest.raises(NoSuchValue):
-        register.leave_out(house.store, "none", "X", "A chip.", "ines", house.clock())
+        seatings.leave_out(house.store, "none", "X", "A chip.", "ines", house.clock())
 
 
 def test_a_seating_started_again_within_a_minute_is_the_same_press(house: House) -> None:
-    start = register.start_seating
+    start = seatings.start_seating
     start(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
     house.clock.forward(seconds=59)
     with pytest.raises(SeatingJustStarted) as refused:
@@ -130,18 +130,17 @@ def test_every_change_needs_a_lead(house: House) -> None:
     store, now = house.store, house.clock()
     tries = [
         lambda: give(house, by="mara"),
-        lambda: register.end_slot(store, "mill-1", "G54", "mara", now),
-        lambda: register.release(store, "mill-1", "G54", "mara", now),
-        lambda: register.keep_slot(store, "mill-1", "G57", "mara", now),
-        lambda: register.authorise(store, "ivo", "mill-2", None, "mara", now),
-        lambda: register.withdraw(store, "ivo", "mill-1", "No.", "mara", now),
-        lambda: register.start_seating(store, "vise-a", "s", "Moved.", "mara", now),
-        lambda: register.leave_out(store, "s", "X", "A chip.", "mara", now),
-        lambda: register.take_in(store, "s", "X", "No chip.", "mara", now),
-        lambda: register.add_person(store, "zoe", "Zoe Hill", ["operator"], "mara", now),
-        lambda: register.change_roles(store, "ivo", ["lead"], "mara", now),
-        lambda: register.disable_person(store, "ivo", "Left.", "mara", now),
-        lambda: register.enable_person(store, "ivo", "Back.", "mara", now),
+        lambda: slots.end_slot(store, "mill-1", "G54", "mara", now),
+        lambda: slots.release(store, "mill-1", "G54", "mara", now),
+        lambda: slots.keep_slot(store, "mill-1", "G57", "mara", now),
+        lambda: rights.authorise(store, "ivo", "mill-2", None, "mara", now),
+        lambda: rights.withdraw(store, "ivo", "mill-1", "No.", "mara", now),
+        lambda: seatings.start_seating(store, "vise-a", "s", "Moved.", "mara", now),
+        lambda: seatings.leave_out(store, "s", "X", "A chip.", "mara", now),
+        lambda: seatings.take_in(store, "s", "X", "No chip.", "mara", now),
+        lambda: accounts.change_roles(store, "ivo", ["lead"], "mara", now),
+        lambda: accounts.disable_person(store, "ivo", "Left.", "mara", now),
+        lambda: accounts.enable_person(store, "ivo", "Back.", "mara", now),
     ]
     before = ledger_size(house)
     for attempt in tries:
@@ -159,51 +158,60 @@ def test_an_authorisation_counts_up_to_and_not_at_its_end(house: House) -> None:
 
 
 def test_an_authorisation_is_extended_and_withdrawn(house: House) -> None:
-    register.authorise(house.store, "ivo", "mill-1", UNTIL, "ines", house.clock.forward(hours=1))
+    rights.authorise(house.store, "ivo", "mill-1", UNTIL, "ines", house.clock.forward(hours=1))
     with house.store.reading():
         assert house.store.people.is_authorised("ivo", "mill-1", "2027-01-01T00:00:00.000Z")
-    register.withdraw(house.store, "ivo", "mill-1", "Needs the course.", "ines", house.clock.forward(hours=1))
+    rights.withdraw(house.store, "ivo", "mill-1", "Needs the course.", "ines", house.clock.forward(hours=1))
     with house.store.reading():
         assert not house.store.people.is_authorised("ivo", "mill-1", "2027-01-01T00:00:00.000Z")
         assert house.store.people.is_authorised("ivo", "mill-1", "2026-11-25T09:30:00.000Z")
 
 
 def test_the_last_lead_can_neither_be_disabled_nor_made_something_else(house: House) -> None:
-    register.disable_person(house.store, "tomas", "Left.", "ines", house.clock())
+    accounts.disable_person(house.store, "tomas", "Left.", "ines", house.clock())
     with pytest.raises(LastLead):
-        register.disable_person(house.store, "ines", "Left.", "ines", house.clock())
+        accounts.disable_person(house.store, "ines", "Left.", "ines", house.clock())
     with pytest.raises(LastLead):
-        register.change_roles(house.store, "ines", ["auditor"], "ines", house.clock())
+        accounts.change_roles(house.store, "ines", ["auditor"], "ines", house.clock())
 
 
 def test_a_lead_who_was_taken_out_changes_nothing_more(house: House) -> None:
-    register.disable_person(house.store, "tomas", "Left.", "ines", house.clock())
+    accounts.disable_person(house.store, "tomas", "Left.", "ines", house.clock())
     before = ledger_size(house)
     with pytest.raises(RoleMissing):
-        register.disable_person(house.store, "ivo", "Left.", "tomas", house.clock())
+        accounts.disable_person(house.store, "ivo", "Left.", "tomas", house.clock())
     assert ledger_size(house) == before
 
 
-def test_new_people_need_a_name_an_id_and_a_role(house: House) -> None:
-    def add(person: str = "zoe", name: str = "Zoe Hill", roles: Sequence[str] = ("operator",)) -> None:
-        register.add_person(house.store, person, name, roles, "ines", house.clock())
+@pytest.mark.parametrize(
+    ("person", "roles", "by", "refusal"),
+    [
+        ("zoe", ["operator"], "mara", RoleMissing),
+        ("zoe", [], "ines", RoleUnknown),
+        ("zoe", ["boss"], "ines", RoleUnknown),
+        ("mara", ["operator"], "ines", PersonKnownAlready),
+    ],
+)
+def test_nobody_is_let_in_twice_by_somebody_who_may_not_or_in_a_role_that_is_none(
+    house: House, person: str, roles: list[str], by: str, refusal: type[ServiceError]
+) -> None:
+    secrets = {person: inviting.FirstSecrets("brittle cobalt umbrella morning", "271936")}
+    one = [Invited(1, "Zoe Hill", person)]
 
-    for person, name in (("Zoe H", "Zoe"), ("zoe", " "), ("zoe", "x" * 81), ("zoe", "a\nb")):
-        with pytest.raises(NameRefused):
-            add(person, name)
-    for roles in ((), ("boss",)):
-        with pytest.raises(RoleUnknown):
-            add(roles=roles)
-    with pytest.raises(PersonKnownAlready):
-        add("mara")
-    add()
-    access.set_first_secrets(
-        house.store, house.keyring, "zoe", "ines", house.clock(), "brittle cobalt umbrella morning", "271936"
-    )
+    def let_in(roles: list[str], by: str) -> None:
+        rights = inviting.Rights(roles, [], None)
+        inviting.let_in(house.store, house.keyring, one, secrets, rights, by, house.clock())
+
+    before = ledger_size(house)
+    with pytest.raises(refusal):
+        let_in(roles, by)
+    assert ledger_size(house) == before
+    if person == "zoe":
+        let_in(["operator"], "ines")
 
 
 def test_reasons_are_asked_for(house: House) -> None:
-    for attempt in (register.disable_person, register.enable_person):
+    for attempt in (accounts.disable_person, accounts.enable_person):
         with pytest.raises(ReasonMissing):
             attempt(house.store, "ivo", "", "ines", house.clock())
 
@@ -293,14 +301,14 @@ def test_a_seating_may_begin_with_a_day_that_has_begun_and_the_newest_that_has_h
     store, now = house.store, house.clock()
     for day, refusal in ((date(2999, 1, 1), DayNotBegun), (date(2026, 11, 1), SeatingNotNewest)):
         with pytest.raises(refusal):
-            register.start_seating(store, "vise-a", "late", "Moved.", "ines", now, day)
-    register.start_seating(store, "vise-a", "begun-back", "Moved.", "ines", now, date(2026, 11, 20))
+            seatings.start_seating(store, "vise-a", "late", "Moved.", "ines", now, day)
+    seatings.start_seating(store, "vise-a", "begun-back", "Moved.", "ines", now, date(2026, 11, 20))
     with store.writing():
         store.shop.start_seating("of-old", "vise-a", "2026-11-10T00:00:00.000Z", "Found in the log.")
     with store.reading():
-        seatings = [(row["id"], row["until_utc"]) for row in store.shop.seatings("vise-a")]
+        told = [(row["id"], row["until_utc"]) for row in store.shop.seatings("vise-a")]
         present = store.shop.seating_now("vise-a")
-    assert seatings == [
+    assert told == [
         ("vise-a-1", "2026-11-10T00:00:00.000Z"),
         ("of-old", "2026-11-20T00:00:00.000Z"),
         ("begun-back", None),

@@ -9,8 +9,8 @@ import pytest
 from tests.kit.house import House
 from webapp.services.audit import values
 from webapp.services.audit.said_beside import SaidBeside
-from webapp.services.numbers import past_values
-from webapp.services.shop import register
+from webapp.services.numbers import past_values, seatings
+from webapp.services.shop import slots
 from webapp.store.repositories.ledger import LedgerRepository
 
 
@@ -41,9 +41,9 @@ def test_it_goes_on_from_where_it_was_and_comes_to_the_same(
         size = house.store.ledger.size()
     assert min(after for _, after in asked_after) == -1
     assert said.slots
-    register.keep_slot(house.store, "mill-1", "G57", "ines", house.clock())
+    slots.keep_slot(house.store, "mill-1", "G57", "ines", house.clock())
     house.clock.forward(minutes=5)
-    register.start_seating(house.store, "vise-a", "vise-a-2", "Trammed.", "ines", house.clock())
+    seatings.start_seating(house.store, "vise-a", "vise-a-2", "Trammed.", "ines", house.clock())
     for _ in range(2):
         asked_after.clear()
         with house.store.reading():

@@ -26,11 +26,11 @@ from webapp.services.audit.auditing import audit
 from webapp.services.errors import FixtureElsewhere, NoSuchFixture, SeatingOfElsewhere
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.intake import enrolling
-from webapp.services.numbers import choosing, trending
+from webapp.services.numbers import choosing, seatings, trending
 from webapp.services.setups import worrying
 from webapp.services.setups.board import board
 from webapp.services.sheets.preparing import current_hashes, current_sheets, usuals
-from webapp.services.shop import as_file, items, register
+from webapp.services.shop import as_file, items
 from webapp.services.shop.items import Wanted
 from webapp.services.shop.loading import Change, load
 
@@ -170,7 +170,7 @@ def test_last_touches_of_the_other_vise_are_no_sign_that_this_one_was_moved(two:
 def test_a_seating_that_is_begun_anew_is_that_of_one_vise(two: House) -> None:
     two.signed_off("mara")
     at_second(two, "tomas")
-    register.start_seating(two.store, SECOND, "vise-c-2", "Taken off and put back.", "ines", two.clock())
+    seatings.start_seating(two.store, SECOND, "vise-c-2", "Taken off and put back.", "ines", two.clock())
     assert {one["centre_nm"] for one in usual(two, SECOND).values()} == {None}
     assert {axis: one["centre_nm"] for axis, one in usual(two, FIRST).items()} == CENTRES_NM
     assert audit(two.store) == []
@@ -297,7 +297,7 @@ def test_a_fixture_that_comes_from_another_machine_begins_a_seating_first(two: H
     wanted = Wanted("machine", "mill-2", replace(SECOND_MILL, more_fixtures=(SECOND,)), over)
     with pytest.raises(SeatingOfElsewhere):
         items.look(two.store, wanted, "ines", two.clock())
-    register.start_seating(two.store, SECOND, "vise-c-2", "Bolted to Dunlin.", "ines", two.clock())
+    seatings.start_seating(two.store, SECOND, "vise-c-2", "Bolted to Dunlin.", "ines", two.clock())
     looked = items.look(two.store, wanted, "ines", two.clock()).version
     items.keep(two.store, wanted, "Bolted there.", "ines", two.clock(), looked)
     there = json.loads(two.sheet("mill-2", SECOND)[1])

@@ -18,8 +18,8 @@ from webapp.services.audit import people as people_rows
 from webapp.services.audit import shop_rows
 from webapp.services.errors import NoSuchPerson, OwnerHasOne, OwnerOutOfUse, SlotOutsideFamily
 from webapp.services.evidence.ledger import SERVER
-from webapp.services.people import names
-from webapp.services.shop import items, register, slot_terms
+from webapp.services.people import accounts, names, rights
+from webapp.services.shop import items, slot_terms, slots
 from webapp.services.shop.as_file import shop_of
 from webapp.services.shop.items import Wanted
 from webapp.services.shop.loading import Change, as_stored, load
@@ -59,7 +59,7 @@ def with_right(shop: Shop, new: Authorisation) -> Shop:
 def beside(house: House) -> House:
     """Ivo has to have a lead beside him at the first mill."""
     now = house.clock.forward(minutes=1)
-    register.authorise(house.store, "ivo", "mill-1", None, "ines", now, "beside", NOTED)
+    rights.authorise(house.store, "ivo", "mill-1", None, "ines", now, "beside", NOTED)
     return house
 
 
@@ -113,11 +113,11 @@ def test_whatever_the_desk_allows_comes_back_and_changes_nothing(beside: House) 
     practised = replace(SHOP.rules, cautions_once_a_shift=("ivo", "mara"))
     loaded(beside, replace(shop_of(beside.store), rules=practised))
     store, now = beside.store, beside.clock.forward(minutes=1)
-    register.end_slot(store, "mill-1", "G54", "ines", now)
-    register.keep_slot(store, "mill-1", "G59", "ines", now)
-    register.give_slot(store, "mill-2", "G55", "tomas", "2027-01-31T10:00:00.000Z", "ines", now)
+    slots.end_slot(store, "mill-1", "G54", "ines", now)
+    slots.keep_slot(store, "mill-1", "G59", "ines", now)
+    slots.give_slot(store, "mill-2", "G55", "tomas", "2027-01-31T10:00:00.000Z", "ines", now)
     for person in ("ivo", "mara"):
-        register.disable_person(store, person, "Left.", "ines", now)
+        accounts.disable_person(store, person, "Left.", "ines", now)
     names.erase(store, "ivo", "ines", now)
     text = written(beside)
     assert text.count("in_use = false") == 2
@@ -128,10 +128,10 @@ def test_whatever_the_desk_allows_comes_back_and_changes_nothing(beside: House) 
 
 def test_an_account_out_of_use_that_nothing_names_is_left_out_of_the_file(house: House) -> None:
     now = house.clock.forward(minutes=1)
-    register.end_slot(house.store, "mill-1", "G58", "ines", now)
-    register.release(house.store, "mill-1", "G58", "ines", now)
-    register.withdraw(house.store, "ivo", "mill-1", "Left.", "ines", now)
-    register.disable_person(house.store, "ivo", "Left.", "ines", now)
+    slots.end_slot(house.store, "mill-1", "G58", "ines", now)
+    slots.release(house.store, "mill-1", "G58", "ines", now)
+    rights.withdraw(house.store, "ivo", "mill-1", "Left.", "ines", now)
+    accounts.disable_person(house.store, "ivo", "Left.", "ines", now)
     assert "ivo" not in {one.id for one in shop_of(house.store).people}
     assert loaded(house, read_shop(written(house)), dry_run=True) == []
 
@@ -166,15 +166,15 @@ def test_a_file_says_who_is_out_of_use_to_a_shop_that_knows_them_and_to_a_new_on
 def test_one_rule_says_who_can_be_given_a_slot(house: House) -> None:
     """At the desk, many at once and by a file: nobody out of use, and nobody a second one of a machine."""
     store, now = house.store, house.clock.forward(minutes=1)
-    register.end_slot(store, "mill-1", "G58", "ines", now)
-    register.disable_person(store, "ivo", "Left.", "ines", now)
+    slots.end_slot(store, "mill-1", "G58", "ines", now)
+    accounts.disable_person(store, "ivo", "Left.", "ines", now)
     for person, label, refusal, why in (
         ("ivo", "G58", OwnerOutOfUse, "out_of_use"),
         ("ivo", "G57", OwnerOutOfUse, "out_of_use"),
         ("mara", "G57", OwnerHasOne, "has_one"),
     ):
         with pytest.raises(refusal):
-            register.give_slot(store, "mill-1", label, person, None, "ines", now)
+            slots.give_slot(store, "mill-1", label, person, None, "ines", now)
         (fault,) = slot_terms.plan(store, Asked("give", machine="mill-1", people=(person,))).faults
         assert fault.code == f"slot_terms.{why}"
         if label == "G57":
@@ -193,7 +193,7 @@ def test_a_second_slot_that_was_given_before_the_rule_stays(house: House) -> Non
     with house.store.writing():
         house.store.shop.put_slot("mill-1", "G57", "person", "mara", None)
     assert loaded(house, read_shop(written(house)), dry_run=True) == []
-    register.give_slot(house.store, "mill-1", "G57", "mara", UNTIL, "ines", house.clock())
+    slots.give_slot(house.store, "mill-1", "G57", "mara", UNTIL, "ines", house.clock())
     assert loaded(house, read_shop(written(house)), dry_run=True) == []
 
 

@@ -28,9 +28,9 @@ from webapp.services.errors import (
     ReasonMissing,
     RoleMissing,
 )
+from webapp.services.people import accounts
 from webapp.services.people.errors import SignInRefused
 from webapp.services.setups import answering
-from webapp.services.shop import register
 
 UNKNOWN = "00000000-0000-0000-0000-00000000dead"
 
@@ -137,14 +137,14 @@ def test_each_sign_off_asks_for_the_passphrase(house: House) -> None:
 
 def test_a_lead_who_was_disabled_does_not_sign_off(house: House) -> None:
     walk = house.signed()
-    register.disable_person(house.store, "tomas", "Left.", "ines", house.clock())
+    accounts.disable_person(house.store, "tomas", "Left.", "ines", house.clock())
     with pytest.raises(SignInRefused):
         house.sign_off(walk.setup, by="tomas")
 
 
 def test_a_lead_whose_role_was_taken_does_not_sign_off(house: House) -> None:
     walk = house.signed()
-    register.change_roles(house.store, "tomas", ["operator"], "ines", house.clock())
+    accounts.change_roles(house.store, "tomas", ["operator"], "ines", house.clock())
     with pytest.raises(RoleMissing):
         house.sign_off(walk.setup, by="tomas")
 

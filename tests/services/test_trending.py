@@ -15,10 +15,9 @@ from webapp.domain.usual.moved import begun_back
 from webapp.domain.usual.trend import described, seating_trend, values_of
 from webapp.domain.usual.usual import usual
 from webapp.services.errors import NoSuchFixture, NoSuchSeating, NoSuchValue
-from webapp.services.numbers import trending
+from webapp.services.numbers import seatings, trending
 from webapp.services.numbers.long_axis import STRETCH, Counting
 from webapp.services.sheets import preparing
-from webapp.services.shop import register
 from webapp.words import say
 
 
@@ -39,7 +38,7 @@ def test_the_trend_of_the_present_seating_has_the_very_usual_of_the_sheet(house:
 
 def test_seatings_are_shown_each_by_itself_and_one_can_be_asked_for(house: House) -> None:
     keep_past(house, scattered(20))
-    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
+    seatings.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
     keep_past(house, scattered(10, 80_000), seating="vise-a-2", first=101)
     now = trending.trend(house.store, "vise-a", "X")
     assert (now.chosen, len(now.now.points), now.now.signal_count) == ("vise-a-2", 10, 0)
@@ -73,7 +72,7 @@ def test_a_value_is_shown_with_the_usual_that_would_be_without_it_and_the_other_
     assert both.is_suspect
     assert (both.number, both.verdict, both.row.value_nm) == (6, "stop", values[5])
     assert (both.now.usual.n_values, both.other.usual.n_values) == (12, 11)
-    register.leave_out(house.store, ids[5], "X", "A chip.", "ines", house.clock())
+    seatings.leave_out(house.store, ids[5], "X", "A chip.", "ines", house.clock())
     gone = trending.with_and_without(house.store, "vise-a", "X", ids[5])
     assert gone.now.usual == both.other.usual
     assert gone.other == both.now
@@ -86,9 +85,9 @@ def test_a_value_of_an_earlier_seating_is_weighed_as_the_whole_seating_read_row_
 ) -> None:
     values = [value + (90_000 if place >= 250 else 0) for place, value in enumerate(scattered(300))]
     ids = keep_past(house, values)
-    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
+    seatings.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
     keep_past(house, scattered(40, 500_000), seating="vise-a-2", first=401)
-    register.leave_out(house.store, ids[3], "X", "A chip.", "ines", house.clock())
+    seatings.leave_out(house.store, ids[3], "X", "A chip.", "ines", house.clock())
     for place, reason in ((280, None), (3, "A chip.")):
         one = trending.with_and_without(house.store, "vise-a", "X", ids[place])
         assert (one.number, one.seating["id"], one.row.left_out_reason) == (place + 1, "vise-a-1", reason)
@@ -107,7 +106,7 @@ def test_a_value_of_an_earlier_seating_is_weighed_as_the_whole_seating_read_row_
 def test_a_seating_begun_back_is_weighed_as_the_whole_seating_read_row_by_row_is(house: House) -> None:
     values = [value + (90_000 if place >= 60 else 0) for place, value in enumerate(scattered(90))]
     ids = keep_past(house, values)
-    register.leave_out(house.store, ids[3], "X", "A chip.", "ines", house.clock())
+    seatings.leave_out(house.store, ids[3], "X", "A chip.", "ines", house.clock())
     for one, reason in ((ids[70], STAYED_OUT), (ids[71], "A chip."), (ids[50], STAYED_OUT)):
         with house.store.writing():
             house.store.kept.leave_out(one, "X", reason)
@@ -165,11 +164,11 @@ def test_a_suspect_is_listed_on_every_page_however_old_it_is(house: House) -> No
     values[7] += 900_000
     ids = keep_past(house, values)
     for one in (ids[2], ids[9]):
-        register.leave_out(house.store, one, "X", "A chip.", "ines", house.clock())
+        seatings.leave_out(house.store, one, "X", "A chip.", "ines", house.clock())
     for start in (0, 50, 300):
         found = trending.trend(house.store, "vise-a", "X", start=start)
         assert [(one.number, one.row.setup_id) for one in found.suspects] == [(8, ids[7])]
         assert (found.suspects[0].row.value_nm, found.suspects[0].row.person) == (values[7], "tomas")
-    register.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
+    seatings.start_seating(house.store, "vise-a", "vise-a-2", "Moved.", "ines", house.clock())
     assert trending.trend(house.store, "vise-a", "X").suspects == ()
     assert trending.trend(house.store, "vise-a", "X", "vise-a-1").suspects == found.suspects

@@ -21,9 +21,9 @@ from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM, PASSPHRASES
 from tests.web.conftest import Site, make_site
 from webapp.proof.keys.key_ring import KeyRing
+from webapp.services.numbers.seatings import leave_out
 from webapp.services.setups import worrying
 from webapp.services.shop import procedures
-from webapp.services.shop.register import leave_out
 
 pytestmark = pytest.mark.browser
 WIDTHS = (390, 768, 1280)

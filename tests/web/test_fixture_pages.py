@@ -14,8 +14,8 @@ from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM
 from tests.web.conftest import Site
 from webapp.domain.evidence.events import SHORT_ID
-from webapp.services.shop import register
-from webapp.services.shop.register import seating_id
+from webapp.services.numbers import seatings
+from webapp.services.numbers.seatings import seating_id
 from webapp.web.show.charting import MOST_KEPT
 
 TRENDS, MATTERS = "/desk/fixtures/vise-a/X", "/desk/fixtures/vise-a/X/matters"
@@ -98,7 +98,7 @@ def test_the_oldest_page_is_about_its_whole_seating_even_with_one_value_or_none_
     assert "A chart needs" not in page
     assert "The running average" in page
     assert "The largest step" not in page
-    register.leave_out(site.house.store, ids[0], "X", "A chip.", "ines", site.house.clock())
+    seatings.leave_out(site.house.store, ids[0], "X", "A chip.", "ines", site.house.clock())
     page = lead.page(f"{TRENDS}?start=50")
     assert "counted nowhere here: 1" in page
     assert "A chart needs" not in page

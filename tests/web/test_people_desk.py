@@ -12,9 +12,9 @@ from wtforms import PasswordField
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import Browser, Site, read
 from webapp.services.audit import people as people_rows
-from webapp.services.people import access
+from webapp.services.people import access, rights
 from webapp.services.people.errors import SignInRefused
-from webapp.services.shop import register
+from webapp.services.shop import slots
 from webapp.services.times import from_text
 from webapp.web.desk.forms import DeskForm
 from webapp.web.edge.errors import is_secret
@@ -308,8 +308,8 @@ def test_a_press_without_typing_changes_neither_a_right_nor_a_slot(
     site: Site, lead: Browser, until: str | None
 ) -> None:
     store, now = site.house.store, site.house.clock.forward(minutes=1)
-    register.authorise(store, "ivo", "mill-1", until, "ines", now, "beside", "Two mornings")
-    register.give_slot(store, "mill-1", "G58", "ivo", until, "ines", now)
+    rights.authorise(store, "ivo", "mill-1", until, "ines", now, "beside", "Two mornings")
+    slots.give_slot(store, "mill-1", "G58", "ivo", until, "ines", now)
     site.house.clock.forward(minutes=1)
     with store.reading():
         before = store.people.running(["ivo"])
@@ -328,7 +328,7 @@ def test_a_press_without_typing_changes_neither_a_right_nor_a_slot(
 def test_what_has_ended_is_not_brought_back_by_a_press_without_typing(site: Site, lead: Browser) -> None:
     store = site.house.store
     until = "2026-11-25T20:00:00.000Z"
-    register.give_slot(store, "mill-1", "G58", "ivo", until, "ines", site.house.clock())
+    slots.give_slot(store, "mill-1", "G58", "ivo", until, "ines", site.house.clock())
     site.house.clock.forward(hours=20)
     lead = site.signed_in("ines")
     page = lead.page("/desk/people/ivo")
@@ -343,7 +343,7 @@ def test_what_has_ended_is_not_brought_back_by_a_press_without_typing(site: Site
 
 def test_a_right_is_changed_in_its_row_and_keeps_what_is_not_typed(site: Site, lead: Browser) -> None:
     store, now = site.house.store, site.house.clock.forward(minutes=1)
-    register.authorise(store, "ivo", "mill-1", None, "ines", now, "beside", "Two mornings")
+    rights.authorise(store, "ivo", "mill-1", None, "ines", now, "beside", "Two mornings")
     site.house.clock.forward(minutes=1)
     page = lead.page("/desk/people/ivo")
     assert 'value="mill-1"' not in page.split('id="authorise-machine"', 1)[1].split("</select>", 1)[0]

@@ -13,7 +13,7 @@ from werkzeug.test import TestResponse
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import Browser, Site, read
 from webapp.services.intake import enrolling
-from webapp.services.shop import register
+from webapp.services.shop import slots
 
 PRESS = re.compile(r'name="press" type="hidden" value="([^"]+)"')
 CODE = re.compile(r'<span class="v code">([^<]+)<')
@@ -149,5 +149,5 @@ def test_a_first_slot_that_is_given_twice_is_given_once(site: Site) -> None:
     store, now = site.house.store, site.house.clock()
     before = count(site, "slot.given"), count(site, "person.authorised")
     for _ in range(2):
-        register.give_first_slot(store, "mill-1", "G57", None, "ines", now)
+        slots.give_first_slot(store, "mill-1", "G57", None, "ines", now)
     assert (count(site, "slot.given"), count(site, "person.authorised")) == (before[0] + 1, before[1] + 1)

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM
 from tests.web.conftest import Site
-from webapp.services.shop.register import leave_out
+from webapp.services.numbers.seatings import leave_out
 
 STEPS = [0, 3, -2, 1, 4, -3, 0, 2, -1, 28, 1, -2, 0, 3, 60, 63, 58, 61]
 

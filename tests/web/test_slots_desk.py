@@ -12,7 +12,8 @@ from tests.web.conftest import Browser, Site, read
 from webapp.demo.step_answers import StepAnswers
 from webapp.services.audit import people as people_rows
 from webapp.services.audit import shop_rows
-from webapp.services.shop import register
+from webapp.services.people import rights
+from webapp.services.shop import slots
 
 
 class Disturbed(PlainControl):
@@ -149,9 +150,9 @@ def test_a_right_that_comes_with_a_slot_is_held_as_the_one_that_stands(site: Sit
     """Who has to have a lead beside is let alone at a mill by no class that is given slots."""
     store, now = site.house.store, site.house.clock.forward(minutes=1)
     for label in ("G54", "G58"):
-        register.end_slot(store, "mill-1", label, "ines", now)
-        register.release(store, "mill-1", label, "ines", now)
-    register.authorise(store, "ivo", "mill-1", None, "ines", now, "beside", "Two mornings with Ines")
+        slots.end_slot(store, "mill-1", label, "ines", now)
+        slots.release(store, "mill-1", label, "ines", now)
+    rights.authorise(store, "ivo", "mill-1", None, "ines", now, "beside", "Two mornings with Ines")
     given = {"what": "give", "machine": "mill-1", "people": "mara ivo", "authorise": "y", "level": "alone"}
     page, version = plan(lead, **given)
     assert "sets it up with a lead beside (Two mornings with Ines), as now" in page
@@ -168,7 +169,7 @@ def test_a_level_that_changed_since_the_look_is_looked_at_again(site: Site, lead
     store, now = site.house.store, site.house.clock.forward(minutes=1)
     given = {"what": "give", "machine": "mill-2", "people": "ivo", "authorise": "y", "level": "alone"}
     _, version = plan(lead, **given)
-    register.authorise(store, "ivo", "mill-2", None, "ines", now, "beside")
+    rights.authorise(store, "ivo", "mill-2", None, "ines", now, "beside")
     answer = lead.send(TERM, do="keep", **given, seen=version)
     assert answer.status_code == 422
     assert "The register was changed while you looked" in read(answer)

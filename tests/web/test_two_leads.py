@@ -7,7 +7,7 @@ import re
 from tests.web.conftest import Site, read
 from tests.web.test_items_desk import SEEN, entries, form, keep, kept, look
 from tests.web.test_people_desk import fields
-from webapp.services.shop import items, register
+from webapp.services.shop import items, slots
 
 SLOT_SEEN = re.compile(r'name="seen" value="([0-9a-f]{64})"')
 PERSON_SEEN = SLOT_SEEN
@@ -187,7 +187,7 @@ def test_of_two_leads_at_one_person_the_second_is_told(site: Site) -> None:
 
 def test_no_press_on_a_persons_page_ends_or_takes_a_slot_that_is_somebody_elses_meanwhile(site: Site) -> None:
     lead, other, store = site.signed_in("ines"), site.signed_in("ines"), site.house.store
-    register.give_slot(store, "mill-1", "G58", "ivo", None, "ines", site.house.clock())
+    slots.give_slot(store, "mill-1", "G58", "ivo", None, "ines", site.house.clock())
     old = {action: fields(other.page("/desk/people/ivo"), action) for action in ("end_slot", "extend_slot")}
     ended = fields(lead.page("/desk/people/ivo"), "end_slot")
     assert lead.send("/desk/people/ivo/end_slot", **ended).status_code == 303
@@ -195,7 +195,7 @@ def test_no_press_on_a_persons_page_ends_or_takes_a_slot_that_is_somebody_elses_
     assert answer.status_code == 422, "an ended slot is not theirs again by a page from before"
     free = fields(lead.page("/desk/people/ivo"), "release_slot")
     assert lead.send("/desk/people/ivo/release_slot", **free).status_code == 303
-    register.give_slot(store, "mill-1", "G58", "ines", None, "ines", site.house.clock())
+    slots.give_slot(store, "mill-1", "G58", "ines", None, "ines", site.house.clock())
     answer = other.send("/desk/people/ivo/end_slot", **old["end_slot"])
     assert answer.status_code == 422
     assert "G58 was changed while you looked: it is Ines Varga now" in read(answer)

@@ -29,8 +29,9 @@ recording    bundle(store, setup_id, now, renderer), unsigned_pdf(store, setup_i
              renderer)
              sealed_pdf(store, setup_id, render, seal, signer, now, renderer) -> (sha256, bytes)
              stored_pdf(store, setup_id) -> (sha256, bytes)
-register     give_slot, end_slot, release, keep_slot, authorise, withdraw, start_seating, leave_out, take_in,
-             add_person, disable_person, enable_person, change_roles: each (store, ..., by, now)
+slots        give_slot, end_slot, release, keep_slot; rights: authorise, withdraw; accounts: change_roles,
+             disable_person, enable_person; seatings: start_seating, leave_out, take_in:
+             each (store, ..., by, now)
 loading      load(store, shop, by, now, make_secret, keyring) -> [change], with the first secrets of new
              people
 board        board(store, now) -> [state of each machine]

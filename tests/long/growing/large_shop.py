@@ -18,7 +18,7 @@ from webapp.services.evidence.ledger import change
 from webapp.services.people import names
 from webapp.services.people.secret_digests import digests_of
 from webapp.services.people.secret_rules import hash_pin
-from webapp.services.shop.register import give_slot
+from webapp.services.shop.slots import give_slot
 from webapp.services.times import utc_text
 from webapp.store.engines.opening import Address
 

@@ -18,9 +18,10 @@ from webapp.services.errors import DayIsOver, NoSuchMachine, PersonKnownAlready
 from webapp.services.evidence.ledger import change
 from webapp.services.people import names as people_names
 from webapp.services.people.access import check_secret, give_first_secrets, must_be_lead, set_first_secrets
+from webapp.services.people.accounts import checked_roles
 from webapp.services.people.errors import SignInRefused
+from webapp.services.people.rights import authorise_here, checked_level, checked_time
 from webapp.services.people.secret_rules import check_passphrase, check_pin, hash_passphrase, hash_pin
-from webapp.services.shop.register import authorise_here, checked_level, checked_roles, checked_time
 from webapp.services.times import utc_text
 from webapp.services.typed_reasons import note_text
 

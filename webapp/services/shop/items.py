@@ -42,13 +42,13 @@ from webapp.services.errors import (
     SlotOutsideFamily,
 )
 from webapp.services.evidence.ledger import change, on_ledger, said_by
+from webapp.services.numbers.seatings import day_that_began
 from webapp.services.people.access import must_be_lead
 from webapp.services.sheets import preparing
 from webapp.services.sheets.fitted_machines import places_on
 from webapp.services.sheets.holding_here import must_hold, short_now
 from webapp.services.shop import bolted
 from webapp.services.shop.loading import as_stored
-from webapp.services.shop.register import day_that_began
 from webapp.services.times import utc_text
 from webapp.services.typed_reasons import reason_text
 

@@ -34,11 +34,11 @@ from webapp.domain.shop.shop_file import (
 from webapp.services.evidence.ledger import change, on_ledger
 from webapp.services.people import names
 from webapp.services.people.access import give_first_secrets
+from webapp.services.people.accounts import close_account
 from webapp.services.people.secret_rules import check_passphrase, check_pin, hash_passphrase, hash_pin
 from webapp.services.sheets.holding_here import ShortAt, short_now, short_since
 from webapp.services.shop import bolted
 from webapp.services.shop.loaded_rights import differences
-from webapp.services.shop.register import close_account
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:

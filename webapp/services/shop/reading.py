@@ -16,10 +16,11 @@ from webapp.domain.shop.fields import from_plain
 from webapp.domain.shop.shop import Machine
 from webapp.domain.shop.slots import SlotRow as DomainSlotRow
 from webapp.services.errors import NoSuchPerson
+from webapp.services.people.accounts import version_of_person
 from webapp.services.setups.half_set import half_set_slots
 from webapp.services.setups.touched_at import touched_at
 from webapp.services.sheets.stored_rows import slot_row
-from webapp.services.shop.register import slot_now, version_of, version_of_person
+from webapp.services.shop.slots import slot_now, version_of
 
 if TYPE_CHECKING:
     from webapp.store import Store

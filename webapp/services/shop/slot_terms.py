@@ -21,8 +21,9 @@ from webapp.domain.shop.shop import Machine
 from webapp.domain.shop.slots import SlotRow, assign_slot, end_assignment, release_slot, why_no_slot
 from webapp.services.errors import NoSuchMachine, SlotsChangedMeanwhile
 from webapp.services.evidence.ledger import change
+from webapp.services.people import rights
 from webapp.services.people.access import must_be_lead
-from webapp.services.shop import register
+from webapp.services.shop import slots
 from webapp.services.times import from_text, utc_text
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ class Plan:
     @property
     def version(self) -> str:
         """A digest of every row, and of how every right is held, before and after."""
-        said = [(one.machine, one.label, register.version_of(one.before), register.version_of(one.after),
+        said = [(one.machine, one.label, slots.version_of(one.before), slots.version_of(one.after),
                  one.held_before, one.held_after) for one in self.lines]  # fmt: skip
         return sha256(repr(said).encode()).hexdigest()
 
@@ -105,7 +106,7 @@ def carry_out(store: Store, asked: Asked, version: str, by: str, now: datetime) 
                 data["until_utc"] = until
             change(store, KINDS[asked.what], by, line.machine, None, data, now)
             if line.held_after is not None and owner:
-                register.authorise_here(store, owner, line.machine, until, by, now, line.held_after)
+                rights.authorise_here(store, owner, line.machine, until, by, now, line.held_after)
     return len(planned.lines)
 
 
@@ -119,7 +120,7 @@ def _plan(store: Store, asked: Asked) -> Plan:
 
 def _changed(store: Store, asked: Asked, faults: list[Finding]) -> Iterator[Line]:
     for machine, label in asked.slots:
-        row = register.slot_now(store, machine, label)
+        row = slots.slot_now(store, machine, label)
         if asked.what == "move" and row.held_back and not _is_in_use(store, row.owner_id):
             faults.append(Finding("slot_terms.out_of_use", {"person": row.owner_name or ""}))
             continue
@@ -163,7 +164,7 @@ def _given(store: Store, asked: Asked, faults: list[Finding]) -> Iterator[Line]:
         if fault is not None or label is None:
             faults.append(Finding(f"slot_terms.{fault}", {"person": name}))
             continue
-        before = register.slot_now(store, asked.machine, label)
+        before = slots.slot_now(store, asked.machine, label)
         after = assign_slot(before, person, name, until)
         yield Line(asked.machine, label, before, after, stands, will_be)
 
@@ -172,8 +173,8 @@ def _held(store: Store, person: str, asked: Asked) -> tuple[Held | None, Held | 
     """How the right that comes with a slot is held now and will be: as now, or a first one as it is asked."""
     if not asked.authorise:
         return None, None
-    stands = register.held_here(store, person, asked.machine)
-    return stands, stands or (Held(register.checked_level(asked.level)) if asked.level else None)
+    stands = rights.held_here(store, person, asked.machine)
+    return stands, stands or (Held(rights.checked_level(asked.level)) if asked.level else None)
 
 
 def _may_have(store: Store, person: str, owners: set[str]) -> tuple[str, str | None]:

@@ -20,8 +20,8 @@ from webapp.services.decisions import adding, signing_off
 from webapp.services.decisions.errors import SetupChanged
 from webapp.services.decisions.joining import NewSeating, ValuesChoice
 from webapp.services.errors import LedgerWentBack, ServiceError
+from webapp.services.numbers import seatings
 from webapp.services.setups import answering, recording
-from webapp.services.shop import register
 from webapp.web.desk import forms
 from webapp.web.desk.on_one_page import opened_before, setup_page
 from webapp.web.desk.opened import must_see, opened
@@ -142,7 +142,7 @@ def _values_choice(form: forms.SignOff, setup_id: str) -> ValuesChoice:
     if form.moved.data:
         fixture = signing_off.fixture_of(parts.store, setup_id)
         new = NewSeating(
-            register.seating_id(fixture, parts.now(), parts.new_token()),
+            seatings.seating_id(fixture, parts.now(), parts.new_token()),
             (form.moved_reason.data or "").strip(),
         )
     return ValuesChoice(frozenset(form.let_in.data or ()), form.first_values.data != "leave", new)

@@ -17,10 +17,9 @@ from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.usual.moved import say_move
 from webapp.domain.usual.trend import described
 from webapp.services.errors import DayNotBegun, SeatingNotNewest
-from webapp.services.numbers import trending
+from webapp.services.numbers import seatings, trending
 from webapp.services.numbers.long_axis import STRETCH
 from webapp.services.numbers.trending import EVERY_SEATING, AxisTrend
-from webapp.services.shop import register
 from webapp.web.desk import forms
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
@@ -103,8 +102,8 @@ def seating(fixture: str) -> Response:
     if request.method == "POST" and form.validate():
         now = parts.now()
         try:
-            new = register.seating_id(fixture, now, parts.new_token())
-            register.start_seating(
+            new = seatings.seating_id(fixture, now, parts.new_token())
+            seatings.start_seating(
                 parts.store, fixture, new, form.reason.data or "", who.id, now, form.since.data
             )
         except DomainError as refusal:
@@ -123,7 +122,7 @@ def value(fixture: str, axis: str, setup: str) -> Response:
     """
     form, parts, who = forms.ValueReason(), wiring(), sessions.signed_in()
     if request.method == "POST" and form.validate():
-        change = register.leave_out if form.do.data == "leave_out" else register.take_in
+        change = seatings.leave_out if form.do.data == "leave_out" else seatings.take_in
         try:
             change(parts.store, setup, axis, form.reason.data or "", who.id, parts.now())
         except DomainError as refusal:
@@ -149,9 +148,9 @@ def back(fixture: str, axis: str, setup: str) -> Response:
     if request.method == "POST" and form.validate():
         now = parts.now()
         try:
-            new = register.seating_id(fixture, now, parts.new_token())
+            new = seatings.seating_id(fixture, now, parts.new_token())
             reason = form.reason.data or ""
-            register.begin_seating_back(parts.store, fixture, setup, new, reason, who.id, now)
+            seatings.begin_seating_back(parts.store, fixture, setup, new, reason, who.id, now)
         except DomainError as refusal:
             form.refuse("reason", plain(refusal.code, refusal.fields))
         else:

@@ -23,7 +23,8 @@ from webapp.domain.shop.shop_text import write_shop
 from webapp.domain.shop.typed_item import Item, is_exact_in, read_typed, typed_of, unit_of
 from webapp.services.errors import ChangedMeanwhile, LookChangedMeanwhile, NoSuchItem
 from webapp.services.evidence import looked_at
-from webapp.services.shop import as_file, beginning, items, out_of_use, register
+from webapp.services.numbers import seatings
+from webapp.services.shop import as_file, beginning, items, out_of_use
 from webapp.services.shop.items import Found, Wanted
 from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
@@ -134,7 +135,7 @@ def _look_or_keep(
 ) -> Response:
     parts, who, item_id = wiring(), sessions.signed_in(), getattr(item, "id", items.RULES_ID)
     over = request.form.get("over") or None
-    seating = (register.seating_id(item_id, parts.now(), parts.new_token()), day) if day else None
+    seating = (seatings.seating_id(item_id, parts.now(), parts.new_token()), day) if day else None
     wanted = Wanted(kind, item_id, item, over, seating)
     reason, digest = request.form.get("reason", ""), item_forms.seen(typed, unit, over or "", str(day))
     more: dict[str, Any] = {"over": over, "reason": reason, "doubts": item_looks.doubts(kind, item, unit)}

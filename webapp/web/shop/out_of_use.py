@@ -5,7 +5,8 @@ from __future__ import annotations
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 
 from webapp.domain.plain.errors import DomainError
-from webapp.services.shop import out_of_use, register
+from webapp.services.numbers import seatings
+from webapp.services.shop import out_of_use
 from webapp.services.shop.out_of_use import Part
 from webapp.web.desk import forms
 from webapp.web.edge import sessions
@@ -38,5 +39,5 @@ def _act(kind: Part, item: str, form: forms.OutOfUse) -> None:
     if form.do.data == "out":
         out_of_use.take_out(parts.store, kind, item, reason, who.id, parts.now())
         return
-    seating = register.seating_id(item, parts.now(), parts.new_token())
+    seating = seatings.seating_id(item, parts.now(), parts.new_token())
     out_of_use.take_back(parts.store, kind, item, reason, who.id, parts.now(), seating)

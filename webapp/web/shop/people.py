@@ -16,9 +16,10 @@ from wtforms.fields.choices import SelectChoice
 
 from webapp.domain.plain.errors import DomainError
 from webapp.services.errors import ChangedMeanwhile, DayIsOver
+from webapp.services.people import accounts, rights
 from webapp.services.people import names as people_names
 from webapp.services.people.errors import SignInRefused, StoppedAfterTries, TooManyTries
-from webapp.services.shop import inviting, reading, register
+from webapp.services.shop import inviting, reading, slots
 from webapp.services.shop.inviting import FirstSecrets, Rights
 from webapp.services.shop.reading import PersonsPage
 from webapp.web.desk.last_days import end_of, last_day
@@ -192,7 +193,7 @@ def _offer(form: DeskForm, about: PersonsPage) -> None:
 
 def _change_roles(about: PersonsPage, form: Any) -> None:
     _own_passphrase(form)
-    register.change_roles(*_store_and(about), form.roles.data, *_by_now(), seen=_seen())
+    accounts.change_roles(*_store_and(about), form.roles.data, *_by_now(), seen=_seen())
 
 
 def _authorise(about: PersonsPage, form: Any) -> None:
@@ -204,7 +205,7 @@ def _authorise(about: PersonsPage, form: Any) -> None:
 def _set_right(about: PersonsPage, form: Any) -> None:
     until = end_of(form.until.data, *_ends(about, form))
     noted = form.level.data, form.training.data or ""
-    register.authorise(*_store_and(about), form.machine.data, until, *_by_now(), *noted, seen=_seen())
+    rights.authorise(*_store_and(about), form.machine.data, until, *_by_now(), *noted, seen=_seen())
 
 
 def _ends(about: PersonsPage, form: Any) -> list[str | None]:
@@ -213,22 +214,22 @@ def _ends(about: PersonsPage, form: Any) -> list[str | None]:
 
 
 def _withdraw(about: PersonsPage, form: Any) -> None:
-    register.withdraw(*_store_and(about), form.machine.data or "", form.reason.data, *_by_now(), seen=_seen())
+    rights.withdraw(*_store_and(about), form.machine.data or "", form.reason.data, *_by_now(), seen=_seen())
 
 
 def _give_slot(about: PersonsPage, form: Any) -> None:
     machine, label = _slot(form)
     own = [one["until_utc"] for one in about.slots if (one["machine"], one["label"]) == (machine, label)]
     until = end_of(form.until.data, *own)
-    register.give_slot(wiring().store, machine, label, about.person["id"], until, *_by_now(), _seen())
+    slots.give_slot(wiring().store, machine, label, about.person["id"], until, *_by_now(), _seen())
 
 
 def _end_slot(_: PersonsPage, form: Any) -> None:
-    register.end_slot(wiring().store, *_slot(form), *_by_now(), _seen())
+    slots.end_slot(wiring().store, *_slot(form), *_by_now(), _seen())
 
 
 def _release_slot(_: PersonsPage, form: Any) -> None:
-    register.release(wiring().store, *_slot(form), *_by_now(), _seen())
+    slots.release(wiring().store, *_slot(form), *_by_now(), _seen())
 
 
 def _begin_secrets_anew(about: PersonsPage, form: Any) -> Response:
@@ -239,7 +240,7 @@ def _begin_secrets_anew(about: PersonsPage, form: Any) -> Response:
 
 
 def _disable(about: PersonsPage, form: Any) -> None:
-    register.disable_person(*_store_and(about), form.reason.data, *_by_now(), seen=_seen())
+    accounts.disable_person(*_store_and(about), form.reason.data, *_by_now(), seen=_seen())
 
 
 def _erase_name(about: PersonsPage, form: Any) -> None:
@@ -248,7 +249,7 @@ def _erase_name(about: PersonsPage, form: Any) -> None:
 
 
 def _enable(about: PersonsPage, form: Any) -> None:
-    register.enable_person(*_store_and(about), form.reason.data, *_by_now(), seen=_seen())
+    accounts.enable_person(*_store_and(about), form.reason.data, *_by_now(), seen=_seen())
 
 
 CHANGES: Mapping[str, Callable[[PersonsPage, Any], Response | None]] = {

@@ -20,7 +20,7 @@ from webapp.domain.shop.typed_item import read_typed
 from webapp.server import set_up_code
 from webapp.services.errors import SetUpIsOver
 from webapp.services.people import access
-from webapp.services.shop import beginning, items, register
+from webapp.services.shop import beginning, items, slots
 from webapp.services.shop.beginning import FirstLead
 from webapp.web.desk.last_days import end_of
 from webapp.web.desk.pressed_once import once
@@ -120,7 +120,7 @@ def own_slot() -> Response:
         return _guide_page(form, 422)
     try:
         until = end_of(form.until.data)
-        register.give_first_slot(parts.store, machine, form.slot.data or "", until, who.id, parts.now())
+        slots.give_first_slot(parts.store, machine, form.slot.data or "", until, who.id, parts.now())
     except DomainError as refusal:
         form.refuse("slot", plain(refusal.code, refusal.fields))
         return _guide_page(form, 422)

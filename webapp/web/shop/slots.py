@@ -13,7 +13,7 @@ from typing import Any
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 
 from webapp.domain.plain.errors import DomainError
-from webapp.services.shop import reading, register, slot_terms
+from webapp.services.shop import reading, slot_terms, slots
 from webapp.services.shop.reading import OneSlot
 from webapp.services.shop.slot_terms import Asked, Plan
 from webapp.web.desk.last_days import end_of, last_day
@@ -75,7 +75,7 @@ def _give(machine: str, label: str, form: Any) -> None:
     person = (form.person.data or "").strip()
     stands = _until(reading.one_slot(wiring().store, machine, label, wiring().now()))
     until, by = end_of(form.until.data, stands), (sessions.signed_in().id, wiring().now())
-    register.give_slot(wiring().store, machine, label, person, until, *by, form.seen.data)
+    slots.give_slot(wiring().store, machine, label, person, until, *by, form.seen.data)
 
 
 def _other(what: Callable[..., None]) -> Callable[[str, str, Any], None]:
@@ -88,10 +88,10 @@ def _other(what: Callable[..., None]) -> Callable[[str, str, Any], None]:
 CHANGES: Mapping[str, Callable[[str, str, Any], None]] = {
     "give": _give,
     "extend": _give,
-    "end": _other(register.end_slot),
-    "release": _other(register.release),
-    "keep": _other(register.keep_slot),
-    "free": _other(register.free_kept_slot),
+    "end": _other(slots.end_slot),
+    "release": _other(slots.release),
+    "keep": _other(slots.keep_slot),
+    "free": _other(slots.free_kept_slot),
 }
 
 
