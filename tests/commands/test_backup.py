@@ -203,6 +203,26 @@ def test_only_the_shop_of_the_key_file_makes_such_a_backup(
     )
 
 
+@pytest.mark.usefixtures("made")
+def test_a_public_key_that_somebody_put_in_the_owners_place_gets_no_backup(
+    house: House, tmp_path: Path, run: Callable[..., str]
+) -> None:
+    """Its other half would open every later backup, and the owner's none: the ledger says whose it was."""
+    file, thief = house.folder / "backup-recipient", pyrage.x25519.Identity.generate()
+    owners = file.read_text()
+    for text in (f"{thief.to_public()}\n", "", "\u00e9"):
+        file.write_text(text, encoding="utf-8")
+        assert "does not hold the public key" in run("backup", tmp_path / "stolen.age", status=1)
+        assert [path.name for path in tmp_path.glob("*stolen*")] == []
+    file.write_text(owners)
+    run("backup", tmp_path / "again.age")
+    run("backup", "--new-key", tmp_path / "next.key")
+    run("backup", tmp_path / "next.age")
+    assert "can be brought back" in run(
+        "backup", "--drill", tmp_path / "next.age", "--key", tmp_path / "next.key"
+    )
+
+
 @pytest.mark.parametrize(
     "name",
     ["../escaped", "/etc/escaped", "a/../../b", ".hidden", "a//b", "zerokeep.db", "x\ny", "a/b/c/d/e"],

@@ -93,8 +93,11 @@ def backup(settings: Settings, path: Path, *, as_json: bool) -> int:
     if path.exists():
         print(f"{path} is there already. A backup never takes another one's place.", file=sys.stderr)
         return REFUSED
+    to = recipient.read_text(encoding="ascii", errors="replace").strip()
     with opened(settings) as (store, keyring):
-        said = write(settings, store, keyring, path, recipient.read_text(encoding="ascii").strip())
+        if not safekeeping.is_recipient(store, to):
+            raise BackupRefused("backup.other_recipient", recipient=to[:80])
+        said = write(settings, store, keyring, path, to)
         safekeeping.note(store, safekeeping.MADE, said, utc_now())
     if as_json:
         print(json.dumps({"file": str(path), **said}))
