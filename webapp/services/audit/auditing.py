@@ -1,13 +1,13 @@
 """The self-audit: everything that is stored is worked out again and compared.
 
 Rules: events are verified with their tablet's key and hashed again, leaves and nodes are made anew from the
-texts, every sealed file and every picture is read and hashed, chains are followed, every row beside the
-ledger is compared with what was noted of it when this program last changed it (see row_notes.py). What does
-not fit is named by its record, never repaired. Each run stands on the ledger with what it looked at, what it
-found and the root that the ledger had, so that nobody has to take it on trust that somebody looked (OWASP
-ASVS 5.0, 16.3; ISO/IEC 17025:2017 7.11, from memory), and so that the next run can go on from there: the
-whole is worked out again every seven days, after a finding, and when asked for. Whatever the size of the
-shop, a run holds one stretch of the ledger in memory.
+texts, every sealed file and every picture is read and hashed, those of published steps too, chains are
+followed, every row beside the ledger is compared with what was noted of it when this program last changed it
+(see row_notes.py). What does not fit is named by its record, never repaired. Each run stands on the ledger
+with what it looked at, what it found and the root that the ledger had, so that nobody has to take it on trust
+that somebody looked (OWASP ASVS 5.0, 16.3; ISO/IEC 17025:2017 7.11, from memory), and so that the next run
+can go on from there: the whole is worked out again every seven days, after a finding, and when asked for.
+Whatever the size of the shop, a run holds one stretch of the ledger in memory.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from webapp.domain.evidence import tree
 from webapp.domain.plain.declared import Fault as NotOfShape
 from webapp.domain.plain.declared import Shape
 from webapp.proof.ledger.printed_head import printed_head
-from webapp.services.audit import long_rows, people, shop_rows
+from webapp.services.audit import long_rows, people, shop_rows, step_picture_files
 from webapp.services.audit.derived import misfits
 from webapp.services.audit.row_notes import NO_NOTES, Notes, NotesSaid, changed_rows, notes_until_now
 from webapp.services.audit.unreadable import readable
@@ -165,6 +165,7 @@ def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
     )
     yield from readable("record", _records(store, outcome))
     yield from readable("photo", _photos(store, photo_entries.all_kept(store)))
+    yield from readable("step picture", step_picture_files.misfits(store))
     yield from readable("setup", misfits(store))
     yield from readable("person", people.misfits(store))
     yield from shop_rows.misfits(store)
