@@ -159,6 +159,7 @@ def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
     `outcome` gets what was looked at.
     """
     yield from readable("database", _damage(store))
+    yield from readable("layout", _layout(store))
     yield from readable("ledger", _ledger(store, outcome))
     yield from readable(
         "sheet", _sheets(store, _in_pieces(store, store.setups.all_sheets(), SHEETS_AT_A_TIME))
@@ -292,6 +293,13 @@ def _in_pieces(store: Store, rows: Iterator[Row], at_a_time: int) -> Iterator[Ro
 
 def _damage(store: Store) -> Iterator[Fault]:
     yield from (Fault("audit.database", text) for text in store.damage())
+
+
+def _layout(store: Store) -> Iterator[Fault]:
+    """A trigger that somebody put in works as if this program had; one that is gone refuses nothing."""
+    with store.reading():
+        changed = store.changed_layout()
+    yield from (Fault("audit.layout", name) for name in changed)
 
 
 def _records(store: Store, outcome: Outcome) -> Iterator[Fault]:
