@@ -113,6 +113,41 @@ def test_all_of_a_shop_comes_back_and_says_so(
     assert [path.name for path in back.parent.iterdir()] == ["shop"]
 
 
+@pytest.mark.parametrize("inside", [False, True], ids=["outside of the data folder", "inside of it"])
+def test_what_lies_in_folders_of_its_own_comes_back_too_and_nothing_is_written_there(
+    house: House, run: Callable[..., str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, inside: bool
+) -> None:
+    """Files and keys may lie elsewhere: a backup without them would open nothing, and hold no record."""
+    files_folder, keys = ((house.folder if inside else tmp_path) / name for name in ("beside", "locked-away"))
+    files_folder.mkdir()
+    for name in ("records", "photos"):
+        (house.folder / name).rename(files_folder / name)
+    (house.folder / "keys").rename(keys)
+    monkeypatch.setenv("ZEROKEEP_FILES_FOLDER", str(files_folder))
+    monkeypatch.setenv("ZEROKEEP_KEYS_FOLDER", str(keys))
+    run("audit")
+    before = files(files_folder) | files(keys)
+    assert "ledger-head.json" in before
+    key, made = tmp_path / "owner.key", tmp_path / "night.age"
+    run("backup", "--new-key", key)
+    run("backup", made)
+    assert "can be brought back" in run("backup", "--drill", made, "--key", key)
+    back = tmp_path / "elsewhere" / "shop"
+    said = run("restore", made, "--key", key, "--reason", "The disk failed.", folder=back)
+    assert f"ZEROKEEP_FILES_FOLDER names {files_folder}, and nothing was put there" in said
+    assert files(files_folder) | files(keys) == before, "a restore or a drill never touches what is in use"
+    for name in ("ZEROKEEP_FILES_FOLDER", "ZEROKEEP_KEYS_FOLDER"):
+        monkeypatch.delenv(name)
+    got = files(back)
+    kept = before.keys() - {"ledger-head.json", "keys.json"}
+    assert len(kept) == 2
+    assert {name: got.get(name) for name in kept} == {name: before[name] for name in kept}
+    assert got["keys/keys.json"] == before["keys.json"]
+    run("audit", folder=back)
+    run("backup", tmp_path / "next.age", folder=back)
+    assert not [name for name in got if "beside" in name or "locked-away" in name]
+
+
 @pytest.mark.parametrize("listed_first", [False, True])
 def test_a_backup_that_records_were_disposed_of_beside_is_refused_and_the_next_one_comes_back(
     house: House,

@@ -1,10 +1,10 @@
 """`zerokeep backup`: everything of a shop in one encrypted file, while the server runs; its key; and the
 drill.
 
-Rules: the database is copied whole into a file, then every other file of the data folder goes in, unknown
-ones too: what is left out is named below with its reason. The file is written under another name and gets its
-own when it is whole. The server holds the public half of the backup key, so that it can make backups by night
-and opens none.
+Rules: the database is copied whole into a file, then keys and files go in, wherever the settings have them,
+and every other file of the data folder, unknown ones too: what is left out is named below with its reason.
+The file is written under another name and gets its own when it is whole. The server holds the public half of
+the backup key, so that it can make backups by night and opens none.
 """
 
 from __future__ import annotations
@@ -26,16 +26,17 @@ from webapp.data_folder import COPY_PREFIX, clear_left_copies
 from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
 from webapp.proof.keys.key_file import write_whole
-from webapp.proof.keys.key_ring import KeyRing
+from webapp.proof.keys.key_ring import FILE_NAME, KeyRing
 from webapp.services.evidence import ledger, safekeeping, succession, tombstones
 from webapp.services.times import utc_text
 from webapp.settings import Settings
-from webapp.shop_folder import shop_name
-from webapp.store import Store
+from webapp.shop_folder import NEXT, shop_name
+from webapp.store import FOLDERS, Store
+from webapp.store.kept_head import NAME as HEAD
 
 DONE, REFUSED, NO_SHOP = 0, 1, 2
 RECIPIENT_FILE = "backup-recipient"
-DATABASE = "zerokeep.db"
+DATABASE, KEYS = "zerokeep.db", "keys"
 # What a backup leaves out, and why.
 LEFT_OUT: dict[str, str] = {
     r"zerokeep\.db(-journal|-wal|-shm)?": "copied by SQLite instead",
@@ -181,11 +182,35 @@ def _nothing_disposed_since(store: Store, disposed: int | None) -> None:
 
 def _members(settings: Settings, database: Path) -> Iterator[tuple[str, Path]]:
     """The copied database first: what it names lies beside it by then, and is taken away by `dispose` alone,
-    which writes tombstones first.
+    which writes tombstones first. Everything has the name that it has in a data folder where all lies
+    together, wherever the settings have it.
     """
     yield DATABASE, database
-    folder = settings.data_folder
-    for path in sorted(folder.rglob("*")):
-        name = path.relative_to(folder).as_posix()
-        if path.is_file() and not path.is_symlink() and not _LEFT_OUT.fullmatch(name):
+    seen = set()
+    for name, path in (*_of_keys(settings), *_of_files(settings), *_of_data(settings)):
+        if name not in seen and path.is_file() and not path.is_symlink() and not _LEFT_OUT.fullmatch(name):
+            seen.add(name)
             yield name, path
+
+
+def _of_keys(settings: Settings) -> Iterator[tuple[str, Path]]:
+    for name in (FILE_NAME, f"{NEXT}/{FILE_NAME}"):
+        yield f"{KEYS}/{name}", settings.keys_folder / name
+
+
+def _of_files(settings: Settings) -> Iterator[tuple[str, Path]]:
+    """What the store keeps beside its database; other things that lie there are not the shop's."""
+    yield HEAD, settings.files_folder / HEAD
+    for name in FOLDERS:
+        for path in sorted((settings.files_folder / name).rglob("*")):
+            yield path.relative_to(settings.files_folder).as_posix(), path
+
+
+def _of_data(settings: Settings) -> Iterator[tuple[str, Path]]:
+    """The rest, without what lies in it under another name and is there already."""
+    folder = settings.data_folder.resolve()
+    named = (settings.keys_folder, settings.files_folder, settings.database)
+    elsewhere = {one.resolve() for one in named if isinstance(one, Path)} - {folder}
+    for path in sorted(folder.rglob("*")):
+        if not elsewhere & {path, *path.parents}:
+            yield path.relative_to(folder).as_posix(), path

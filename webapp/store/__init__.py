@@ -33,6 +33,10 @@ from webapp.store.short_keys import ShortKeys
 __all__ = ["Store", "StoreError"]
 
 
+# What lies beside the database, each file under the hash of what is in it.
+FOLDERS = ("records", "photos", "step-pictures")
+
+
 class Store:
     """One shop's data: an SQLite file or a PostgreSQL database, and beside it a folder of sealed records
     and one of pictures.
