@@ -268,6 +268,8 @@ def test_a_changed_or_lost_file_is_named(filled: Path, tmp_path: Path) -> None:
     assert [one for one in found(tmp_path / "head") if one.startswith("audit.head head of 3")]
     (tmp_path / "head" / "ledger-head.json").write_text("nothing")
     assert "audit.head file ledger-head.json" in found(tmp_path / "head")
+    (tmp_path / "head" / "ledger-head.json").unlink()
+    assert found(tmp_path / "head") == ["audit.head file ledger-head.json, which is gone"]
 
 
 def test_a_tail_that_was_cut_off_everywhere_is_given_away_by_the_head_kept_apart(

@@ -210,15 +210,26 @@ def _read_kept(store: Store) -> Head | Fault | None:
 
 
 def _kept_head(store: Store, kept: Head | Fault | None) -> Iterator[Fault]:
-    """Whether the ledger still has the head that was kept apart from it."""
+    """Whether the ledger still has the head that was kept apart from it, and whether there is one."""
     if isinstance(kept, Fault):
         yield kept
-    if kept is None or isinstance(kept, Fault):
+        return
+    if kept is None:
+        if _kept_before(store):
+            yield Fault("audit.head", f"file {store.kept_head.path.name}, which is gone")
         return
     with store.reading():
         held = has_head(store, *kept)
     if not held:
         yield Fault("audit.head", f"head of {kept.size} entries in {store.kept_head.path.name}")
+
+
+def _kept_before(store: Store) -> bool:
+    """Whether a head has to lie there: twice something was written behind which one is kept. After the first
+    time a full disk or a crash may have kept it from being written.
+    """
+    with store.reading():
+        return sum(len(store.ledger.changes(kind=kind, newest=2)) for kind in (AUDIT_RAN, SEALED)) > 1
 
 
 def _notes(store: Store, outcome: Outcome, start: Notes) -> Iterator[Fault]:
