@@ -26,7 +26,7 @@ from webapp.commands import backup as making
 from webapp.data_folder import COPY_PREFIX
 from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
-from webapp.services.audit import disposal
+from webapp.services.audit import auditing, disposal
 from webapp.services.audit.auditing import audit
 from webapp.services.evidence import epochs, safekeeping
 from webapp.settings import Settings
@@ -355,3 +355,25 @@ def test_a_lead_is_reminded_of_an_old_one_and_of_one_that_was_never_tried(house:
     house.clock.forward(days=93)
     safekeeping.note(house.store, safekeeping.MADE, {}, house.clock())
     assert code() == "backup.untried"
+
+
+def test_a_head_that_is_kept_while_a_backup_is_made_keeps_nobody_from_bringing_it_back(
+    house: House, run: Callable[..., str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A record sealed or an audit done behind the copy of the database keeps a head that the copy lacks."""
+    members = making._members
+
+    def beside(settings: Settings, database: Path) -> Iterator[tuple[str, Path]]:
+        auditing.run(house.store, house.clock())
+        yield from members(settings, database)
+
+    auditing.run(house.store, house.clock())
+    run("backup", "--new-key", tmp_path / "owner.key")
+    with monkeypatch.context() as patched:
+        patched.setattr(making, "_members", beside)
+        run("backup", tmp_path / "night.age")
+    back = tmp_path / "back" / "shop"
+    run("restore", tmp_path / "night.age", "--key", tmp_path / "owner.key", "--reason", "x", folder=back)
+    store = Store.open(back / "zerokeep.db")
+    assert audit(store) == []
+    store.close()

@@ -12,10 +12,11 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import sys
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from hashlib import file_digest
 from pathlib import Path
 from typing import IO
@@ -41,7 +42,8 @@ DATABASE, KEYS = "zerokeep.db", "keys"
 LEFT_OUT: dict[str, str] = {
     r"zerokeep\.db(-journal|-wal|-shm)?": "copied by SQLite instead",
     r"before-step-[0-9]+\.db": "the database before an upgrade, of use on this computer only",
-    r"looked-at-.*\.db": "a copy that is being looked at",
+    r"looked-at-.*\.db.*": "a copy that is being looked at",
+    r"ledger-head\.json": "as it was before the database was copied",
     r"(.*/)?\..*": "files that are being written",
     r"(.*/)?.*\.new": "files that are being written",
     r"short-keys/.*": "keys of sealed PINs that wait for their check: they are to be gone with it",
@@ -151,7 +153,9 @@ def write(
 
 @contextmanager
 def _copied(settings: Settings, store: Store) -> Iterator[Path]:
-    """A whole copy of the database as a file, whichever database it is, which goes when the block ends."""
+    """A whole copy of the database as a file, whichever database it is, with the head that was kept before,
+    so that the copy has it; both go when the block ends.
+    """
     clear_left_copies(settings.data_folder)
     handle, name = tempfile.mkstemp(
         prefix=f"{COPY_PREFIX}{os.getpid()}-", suffix=".db", dir=settings.data_folder
@@ -159,11 +163,17 @@ def _copied(settings: Settings, store: Store) -> Iterator[Path]:
     os.close(handle)
     copy = Path(name)
     try:
+        with suppress(FileNotFoundError):
+            shutil.copyfile(settings.files_folder / HEAD, _head_of(copy))
         store.copy_to(copy)
         yield copy
     finally:
-        for left in (copy, copy.with_name(f"{copy.name}-journal")):
+        for left in (copy, copy.with_name(f"{copy.name}-journal"), _head_of(copy)):
             left.unlink(missing_ok=True)
+
+
+def _head_of(copy: Path) -> Path:
+    return copy.with_name(f"{copy.name}-head")
 
 
 def _created(path: Path) -> IO[bytes]:
@@ -187,8 +197,10 @@ def _members(settings: Settings, database: Path) -> Iterator[tuple[str, Path]]:
     """
     yield DATABASE, database
     seen = set()
-    for name, path in (*_of_keys(settings), *_of_files(settings), *_of_data(settings)):
-        if name not in seen and path.is_file() and not path.is_symlink() and not _LEFT_OUT.fullmatch(name):
+    head = [(HEAD, _head_of(database))]
+    for name, path in (*head, *_of_keys(settings), *_of_files(settings), *_of_data(settings)):
+        left_out = _LEFT_OUT.fullmatch(name) and path != _head_of(database)
+        if name not in seen and path.is_file() and not path.is_symlink() and not left_out:
             seen.add(name)
             yield name, path
 
@@ -200,7 +212,6 @@ def _of_keys(settings: Settings) -> Iterator[tuple[str, Path]]:
 
 def _of_files(settings: Settings) -> Iterator[tuple[str, Path]]:
     """What the store keeps beside its database; other things that lie there are not the shop's."""
-    yield HEAD, settings.files_folder / HEAD
     for name in FOLDERS:
         for path in sorted((settings.files_folder / name).rglob("*")):
             yield path.relative_to(settings.files_folder).as_posix(), path
