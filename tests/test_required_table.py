@@ -26,6 +26,17 @@ HAS_TO_NAME = (
     "skipped", "securely", "certificate", "strict", "receipt", "version", "keeps nothing", "room",
     "clock", "killed", "lost key", "waits", "script", "twice", "five faults", "10,000", "wrong way round",
     "stylus", "60 megapixels", "500", "two tabs", "last lead", "two leads",
+    # Trails of evidence and signed documents.
+    "named by the hash", "bytes stay", "a name twice", "behind a gap", "one number", "another form",
+    "RFC 6962", "checkpoint", "did not grow", "raises an alarm", "restore is", "leave the building",
+    "refuses to change", "old, new", "order of steps", "their own", "sealed PIN opens", "sealed PIN is gone",
+    "guesses that were sealed", "not verified is never", "wrong PIN", "pins the server's keys", "journal",
+    "every setting", "before a fork", "after the commit", "full disk", "a backup is", "named by their hash",
+    "flipped byte", "server's clock", "one button", "sealed once", "no field for", "PAdES", "the system's",
+    "neither advanced nor qualified", "key of its own", "signature of a person", "as printed", "attached",
+    "fetches nothing", "entire file", "published attacks", "other verifiers", "hash is on the ledger",
+    "acts, links", "read strictly", "tagged", "every font", "groups of four", "same bytes", "sealing fails",
+    "sixty days", "copied seal key", "says so in the text",
 )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ import pytest
 from tests.kit.clock import Clock
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
+from tests.kit.tampering import without_triggers
 from webapp.server import watching
 from webapp.services.audit import auditing
 
@@ -88,8 +89,8 @@ def test_what_it_finds_is_logged_by_record(house: House, caplog: pytest.LogCaptu
     house.sheet()
     house.store.close()
     connection = sqlite3.connect(house.folder / "zerokeep.db")
-    connection.execute("DROP TRIGGER sheet_no_update")
-    connection.execute("UPDATE sheet SET text = text || ' '")
+    with without_triggers(connection.execute):
+        connection.execute("UPDATE sheet SET text = text || ' '")
     connection.commit()
     connection.close()
     with caplog.at_level(logging.INFO):

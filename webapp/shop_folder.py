@@ -6,8 +6,10 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import shutil
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
@@ -30,6 +32,7 @@ from webapp.store.files import flush_folder
 KEYS_NAME = "Zerokeep"
 # A ring that was renewed lies in this folder beside the one in use until the ledger has the renewal.
 NEXT = "next"
+PEM_BLOCK = re.compile(b"-----BEGIN CERTIFICATE-----.*?-----END CERTIFICATE-----", re.DOTALL)
 RENEWALS = ("seal.renewed", RECEIPT_KEY_RENEWED, PIN_KEY_RENEWED, HEAD_KEY_RENEWED)
 
 
@@ -160,15 +163,18 @@ def certificates_pem(keyring: KeyRing) -> bytes:
 def write_certificates(settings: Settings, keyring: KeyRing) -> None:
     """Put the certificates of all seals, the one in use first, into the file beside the keys.
 
-    Others that stand there stay: records may have been sealed under them, whatever became of their keys.
+    Others that stand there stay: records may have been sealed under them, whatever became of their keys. A
+    file of which something cannot be read is kept beside it as it is.
     """
     file = settings.data_folder / CERTIFICATES_FILE
     before = file.read_bytes() if file.exists() else b""
-    pem = certificates_pem(keyring) + b"".join(
-        one.public_bytes(Encoding.PEM) for one in _readable(before) if one not in keyring.trusted_certificates
-    )
-    if before != pem:
-        write_whole(settings.data_folder, CERTIFICATES_FILE, pem)
+    others = [one for one in _readable(before) if one not in keyring.trusted_certificates]
+    pem = certificates_pem(keyring) + b"".join(one.public_bytes(Encoding.PEM) for one in others)
+    if before == pem:
+        return
+    if not _is_all_readable(before):
+        write_whole(settings.data_folder, f"{CERTIFICATES_FILE}.damaged-{_digest(before)[:8]}", before)
+    write_whole(settings.data_folder, CERTIFICATES_FILE, pem)
 
 
 def write_head_keys(settings: Settings, keyring: KeyRing) -> None:
@@ -181,8 +187,41 @@ def write_head_keys(settings: Settings, keyring: KeyRing) -> None:
         write_whole(settings.data_folder, HEAD_KEYS_FILE, text.encode())
 
 
+class Unknown(NamedTuple):
+    """Something in a file for whoever verifies that none of the server's keys stands behind."""
+
+    file: str
+    what: str
+
+
+def unknown_public(settings: Settings, keyring: KeyRing) -> list[Unknown]:
+    """Certificates and keys of heads, beside the server's keys, that are none of theirs: of a key that was
+    lost once, or put there by somebody whose seals and heads would be taken for the shop's.
+    """
+    certificates, heads = (settings.data_folder / name for name in (CERTIFICATES_FILE, HEAD_KEYS_FILE))
+    own, known = {key.text for key in keyring.head_keys}, keyring.trusted_certificates
+    found = [
+        Unknown(CERTIFICATES_FILE, f"SHA-256 {_digest(one.public_bytes(Encoding.DER))}")
+        for one in _readable(certificates.read_bytes())
+        if one not in known
+    ]
+    lines = heads.read_text(encoding="utf-8", errors="replace").split()
+    return [*found, *(Unknown(HEAD_KEYS_FILE, one) for one in lines if one not in own)]
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
 def _readable(pem: bytes) -> list[x509.Certificate]:
-    try:
-        return x509.load_pem_x509_certificates(pem)
-    except ValueError:
-        return []
+    """The certificates that can be read, each for itself: one that cannot takes no other one with it."""
+    found = []
+    for block in PEM_BLOCK.findall(pem):
+        with suppress(ValueError):
+            found.append(x509.load_pem_x509_certificate(block))
+    return found
+
+
+def _is_all_readable(pem: bytes) -> bool:
+    again = b"".join(one.public_bytes(Encoding.PEM) for one in _readable(pem))
+    return again.split() == pem.split()

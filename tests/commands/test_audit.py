@@ -15,6 +15,7 @@ from tests.kit.clock import Clock
 from tests.kit.grown import grow
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
+from tests.kit.tampering import without_triggers
 from webapp.cli import main
 
 
@@ -34,8 +35,8 @@ def _folder(tmp_path: Path) -> None:
 def alter(house: House) -> None:
     """Somebody with the file and a tool."""
     connection = sqlite3.connect(house.folder / "zerokeep.db")
-    connection.execute("DROP TRIGGER sheet_no_update")
-    connection.execute("UPDATE sheet SET text = text || ' '")
+    with without_triggers(connection.execute):
+        connection.execute("UPDATE sheet SET text = text || ' '")
     connection.commit()
     connection.close()
 

@@ -26,7 +26,7 @@ from webapp.commands import backup as making
 from webapp.data_folder import COPY_PREFIX
 from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
-from webapp.services.audit import disposal
+from webapp.services.audit import auditing, disposal
 from webapp.services.audit.auditing import audit
 from webapp.services.evidence import epochs, safekeeping
 from webapp.settings import Settings
@@ -111,6 +111,41 @@ def test_all_of_a_shop_comes_back_and_says_so(
     again = House(back, house.keyring, loaded=True)
     assert {one["outcome"] for one in again.accept(again.walk().start().parts)} == {"accepted"}
     assert [path.name for path in back.parent.iterdir()] == ["shop"]
+
+
+@pytest.mark.parametrize("inside", [False, True], ids=["outside of the data folder", "inside of it"])
+def test_what_lies_in_folders_of_its_own_comes_back_too_and_nothing_is_written_there(
+    house: House, run: Callable[..., str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, inside: bool
+) -> None:
+    """Files and keys may lie elsewhere: a backup without them would open nothing, and hold no record."""
+    files_folder, keys = ((house.folder if inside else tmp_path) / name for name in ("beside", "locked-away"))
+    files_folder.mkdir()
+    for name in ("records", "photos"):
+        (house.folder / name).rename(files_folder / name)
+    (house.folder / "keys").rename(keys)
+    monkeypatch.setenv("ZEROKEEP_FILES_FOLDER", str(files_folder))
+    monkeypatch.setenv("ZEROKEEP_KEYS_FOLDER", str(keys))
+    run("audit")
+    before = files(files_folder) | files(keys)
+    assert "ledger-head.json" in before
+    key, made = tmp_path / "owner.key", tmp_path / "night.age"
+    run("backup", "--new-key", key)
+    run("backup", made)
+    assert "can be brought back" in run("backup", "--drill", made, "--key", key)
+    back = tmp_path / "elsewhere" / "shop"
+    said = run("restore", made, "--key", key, "--reason", "The disk failed.", folder=back)
+    assert f"ZEROKEEP_FILES_FOLDER names {files_folder}, and nothing was put there" in said
+    assert files(files_folder) | files(keys) == before, "a restore or a drill never touches what is in use"
+    for name in ("ZEROKEEP_FILES_FOLDER", "ZEROKEEP_KEYS_FOLDER"):
+        monkeypatch.delenv(name)
+    got = files(back)
+    kept = before.keys() - {"ledger-head.json", "keys.json"}
+    assert len(kept) == 2
+    assert {name: got.get(name) for name in kept} == {name: before[name] for name in kept}
+    assert got["keys/keys.json"] == before["keys.json"]
+    run("audit", folder=back)
+    run("backup", tmp_path / "next.age", folder=back)
+    assert not [name for name in got if "beside" in name or "locked-away" in name]
 
 
 @pytest.mark.parametrize("listed_first", [False, True])
@@ -200,6 +235,26 @@ def test_only_the_shop_of_the_key_file_makes_such_a_backup(
     made[1].write_text(text.replace(backup_file.BackupKey.read(text).secret, str(identity)))
     assert "does not open this backup" in run(
         "restore", made[0], "--key", made[1], "--reason", "x", status=1, folder=tmp_path / "n"
+    )
+
+
+@pytest.mark.usefixtures("made")
+def test_a_public_key_that_somebody_put_in_the_owners_place_gets_no_backup(
+    house: House, tmp_path: Path, run: Callable[..., str]
+) -> None:
+    """Its other half would open every later backup, and the owner's none: the ledger says whose it was."""
+    file, thief = house.folder / "backup-recipient", pyrage.x25519.Identity.generate()
+    owners = file.read_text()
+    for text in (f"{thief.to_public()}\n", "", "\u00e9"):
+        file.write_text(text, encoding="utf-8")
+        assert "does not hold the public key" in run("backup", tmp_path / "stolen.age", status=1)
+        assert [path.name for path in tmp_path.glob("*stolen*")] == []
+    file.write_text(owners)
+    run("backup", tmp_path / "again.age")
+    run("backup", "--new-key", tmp_path / "next.key")
+    run("backup", tmp_path / "next.age")
+    assert "can be brought back" in run(
+        "backup", "--drill", tmp_path / "next.age", "--key", tmp_path / "next.key"
     )
 
 
@@ -300,3 +355,25 @@ def test_a_lead_is_reminded_of_an_old_one_and_of_one_that_was_never_tried(house:
     house.clock.forward(days=93)
     safekeeping.note(house.store, safekeeping.MADE, {}, house.clock())
     assert code() == "backup.untried"
+
+
+def test_a_head_that_is_kept_while_a_backup_is_made_keeps_nobody_from_bringing_it_back(
+    house: House, run: Callable[..., str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A record sealed or an audit done behind the copy of the database keeps a head that the copy lacks."""
+    members = making._members
+
+    def beside(settings: Settings, database: Path) -> Iterator[tuple[str, Path]]:
+        auditing.run(house.store, house.clock())
+        yield from members(settings, database)
+
+    auditing.run(house.store, house.clock())
+    run("backup", "--new-key", tmp_path / "owner.key")
+    with monkeypatch.context() as patched:
+        patched.setattr(making, "_members", beside)
+        run("backup", tmp_path / "night.age")
+    back = tmp_path / "back" / "shop"
+    run("restore", tmp_path / "night.age", "--key", tmp_path / "owner.key", "--reason", "x", folder=back)
+    store = Store.open(back / "zerokeep.db")
+    assert audit(store) == []
+    store.close()

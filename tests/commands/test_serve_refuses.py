@@ -7,8 +7,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives.hashes import SHA256
 
-from webapp.data_folder import CannotStart
+from webapp.data_folder import CERTIFICATES_FILE, HEAD_KEYS_FILE, CannotStart
 from webapp.proof.keys.key_ring import SEAL_CERTIFICATE_DAYS, KeyRing
 from webapp.server.serving import check_port, prepare
 from webapp.settings import BadSetting, Settings, read_settings
@@ -90,6 +92,23 @@ def test_a_seal_that_ends_soon_is_said_at_the_start(tmp_path: Path) -> None:
     lines = "\n".join(prepare(settings(tmp_path / "data", port=_free_port())))
     assert "in 29 days" in lines
     assert "zerokeep renew-seal" in lines
+
+
+def test_what_somebody_put_beside_the_keys_for_those_who_verify_is_said_at_the_start(tmp_path: Path) -> None:
+    data = tmp_path / "data"
+    prepare(settings(data, port=_free_port()))
+    prepare(settings(tmp_path / "others", port=_free_port()))
+    assert "none of this server's keys" not in "\n".join(prepare(settings(data, port=_free_port())))
+    for name in (CERTIFICATES_FILE, HEAD_KEYS_FILE):
+        with (data / name).open("ab") as file:
+            file.write((tmp_path / "others" / name).read_bytes())
+    said = [
+        line for line in prepare(settings(data, port=_free_port())) if "none of this server's keys" in line
+    ]
+    (certificate,) = x509.load_pem_x509_certificates((tmp_path / "others" / CERTIFICATES_FILE).read_bytes())
+    assert len(said) == 2
+    assert certificate.fingerprint(SHA256()).hex() in said[0]
+    assert (tmp_path / "others" / HEAD_KEYS_FILE).read_text().strip() in said[1]
 
 
 def test_a_certificate_that_nobody_would_take_ends_the_start_before_anything_answers(tmp_path: Path) -> None:

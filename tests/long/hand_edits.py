@@ -27,6 +27,7 @@ from tests.kit.clock import Clock
 from tests.kit.filled import fill
 from tests.kit.house import House
 from tests.kit.shop import fixed_keyring
+from tests.kit.tampering import without_triggers
 from webapp.domain.evidence.checkpoint import Checkpoint
 from webapp.domain.evidence.tree import append, leaf_hash
 from webapp.domain.plain.json_strict import canonical_text
@@ -165,19 +166,15 @@ def play(shop: Shop, edit: Edit, folder: Path) -> set[str]:
     if edit.file is not None:
         return play_file(shop, edit, folder)
     connection = open_file(folder)
-    triggers = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
-    for name, _ in triggers:
-        connection.execute(f"DROP TRIGGER {name}")
-    assert connection.execute(edit.statement).rowcount > 0, edit.statement
-    if edit.table is not None and edit.way == NOTED:
-        add_notes(connection, edit.table)
-    if edit.table is not None and edit.way == ANEW:
-        write_notes_anew(connection, edit.table)
-    connection.commit()
-    if edit.way == ANEW:
-        write_ledger_anew(connection, folder, shop.signer)
-    for _, sql in triggers:
-        connection.execute(sql)
+    with without_triggers(connection.execute):
+        assert connection.execute(edit.statement).rowcount > 0, edit.statement
+        if edit.table is not None and edit.way == NOTED:
+            add_notes(connection, edit.table)
+        if edit.table is not None and edit.way == ANEW:
+            write_notes_anew(connection, edit.table)
+        connection.commit()
+        if edit.way == ANEW:
+            write_ledger_anew(connection, folder, shop.signer)
     connection.commit()
     connection.close()
     return asked(shop, folder)

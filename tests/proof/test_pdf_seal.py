@@ -242,6 +242,15 @@ def test_an_old_record_verifies_after_a_change_of_the_seal_key(
     assert verify_seal(seal(plain_pdf(), later, AT_UTC, SHOP, REASON), later.trusted_certificates).holds
 
 
+def test_a_seal_made_in_the_certificates_time_holds_after_it(keyring: KeyRing) -> None:
+    """Its certificate ended in 2019, by any clock on which this is read: a record outlives its seal."""
+    key, made = numbered_keys(6001)(), AT.replace(year=2009)
+    before = keyring.with_new_seal_key(key, seal_certificate(key, SHOP, made, 99))
+    assert before.seal_certificate.not_valid_after_utc < AT.replace(year=2020)
+    pdf = seal(plain_pdf(), before, "2010-11-25T08:03:12.000Z", SHOP, REASON)
+    assert verify_seal(pdf, before.trusted_certificates).failures == ()
+
+
 def test_a_seal_written_by_another_version_holds_by_its_signature_and_is_told(keyring: KeyRing) -> None:
     other = BuildProps(name="zerokeep", revision="1 with pyHanko 0.99.0")
     pdf = seal_anything(plain_pdf(), keyring.seal_key, keyring.seal_certificate, made_by=other)

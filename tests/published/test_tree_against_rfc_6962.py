@@ -2,14 +2,15 @@
 
 Source of the values in data/merkle.json: the reference tree of eight leaves that the certificate-transparency
 projects use for RFC 6962 section 2.1 / RFC 9162 section 2.1, taken from the public repository
-transparency-dev/merkle (Apache-2.0), files testonly/constants.go and rfc6962/rfc6962_test.go. Facts only:
-hexadecimal inputs and hashes. Second opinion: the library pymerkle, written by others to the same
+transparency-dev/merkle (Apache-2.0), files testonly/constants.go, rfc6962/rfc6962_test.go and testdata. Facts
+only: hexadecimal inputs and hashes. Second opinion: the library pymerkle, written by others to the same
 construction.
 """
 
 import json
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -163,6 +164,19 @@ def test_consistency_proofs_hold_for_no_other_roots_and_are_those_of_the_plain_r
     for wrong in (proof[:-1], (*proof, bytes(32)), (bytes(32), *proof[1:])):
         if wrong != proof:
             assert not is_consistent(earlier, roots[0], size, roots[1], wrong)
+
+
+@pytest.mark.parametrize(
+    "one", PUBLISHED["consistency"], ids=lambda one: f"{one['earlier']} in {one['size']}"
+)
+def test_consistency_proofs_are_the_published_ones(one: dict[str, Any]) -> None:
+    """Those of the reference tree, made by its own program."""
+    stored = {(node.level, node.index): node.hash for node in grown(ENTRIES)}
+    proof = [bytes.fromhex(each) for each in one["proof"]]
+    assert list(consistency_proof(one["earlier"], one["size"], stored.get)) == proof
+    roots = [bytes.fromhex(PUBLISHED["roots_by_size"][size]) for size in (one["earlier"], one["size"])]
+    assert is_consistent(one["earlier"], roots[0], one["size"], roots[1], proof)
+    assert not is_consistent(one["earlier"], roots[1], one["size"], roots[0], proof)
 
 
 def test_the_consistency_proofs_of_the_rfcs_example_tree() -> None:

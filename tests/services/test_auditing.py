@@ -16,6 +16,7 @@ import pytest
 from tests.kit.grown import grow
 from tests.kit.house import House
 from tests.kit.shop import RULES, SHOP
+from tests.kit.tampering import without_triggers
 from webapp.domain.evidence.tree import append, leaf_hash
 from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.audit import auditing, row_notes
@@ -37,11 +38,9 @@ def tamper(house: House, *statements: str) -> Any:
     """Somebody with the file and a tool: triggers go first, then the row."""
     house.store.close()
     connection = sqlite3.connect(house.folder / "zerokeep.db")
-    names = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
-    for (name,) in names:
-        connection.execute(f"DROP TRIGGER {name}")
-    for statement in statements:
-        assert connection.execute(statement).rowcount == 1, statement
+    with without_triggers(connection.execute):
+        for statement in statements:
+            assert connection.execute(statement).rowcount == 1, statement
     connection.commit()
     connection.close()
     return [fault.code for fault in audit(house.store)]
@@ -423,10 +422,10 @@ def test_a_run_of_the_whole_needs_no_more_memory_nor_longer_transactions_for_mor
         house = House(tmp_path / str(setups), keyring)
         grow(house, setups)
         with house.store.writing():  # pathlib keeps a table of all names, which grows by leaps
-            house.store._database.raw("DROP TRIGGER record_no_delete")
             found_by = ("setup_term", "setup_words", "setup_to_find")
-            for table in (*found_by, "record", "kept_value", "setup"):  # of setups that were never walked
-                house.store._database.raw(f"DELETE FROM {table}")  # noqa: S608
+            with without_triggers(house.store._database.raw):
+                for table in (*found_by, "record", "kept_value", "setup"):  # of setups that were never walked
+                    house.store._database.raw(f"DELETE FROM {table}")  # noqa: S608
         outcome, before = Outcome("", ""), {path.name for path in house.folder.iterdir()}
         with (
             no_room((house.folder / "zerokeep.db").stat().st_size // 10),

@@ -18,6 +18,7 @@ import pytest
 
 from tests.kit.filled import fill
 from tests.kit.house import House
+from tests.kit.tampering import without_triggers
 from webapp.domain.evidence.tree import append, leaf_hash
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.proof.keys.key_ring import KeyRing
@@ -48,13 +49,9 @@ def edit(database: Path, *statements: str) -> None:
     """Edit the file with another tool: triggers off, edit, triggers on."""
     connection = sqlite3.connect(database)
     connection.execute("PRAGMA ignore_check_constraints = ON")
-    triggers = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
-    for name, _ in triggers:
-        connection.execute(f"DROP TRIGGER {name}")
-    for statement in statements:
-        assert connection.execute(statement).rowcount > 0, statement
-    for _, sql in triggers:
-        connection.execute(sql)
+    with without_triggers(connection.execute):
+        for statement in statements:
+            assert connection.execute(statement).rowcount > 0, statement
     connection.commit()
     connection.close()
 
@@ -196,6 +193,29 @@ def test_sixty_hand_edits_are_each_named_with_their_place(filled: Path, tmp_path
         assert any(place in one for one in found(tmp_path / "shop")), statement
 
 
+LAYOUT_EDITS = (
+    ("DROP TRIGGER event_no_delete", "trigger event_no_delete"),
+    ("DROP INDEX change_decides_once", "index change_decides_once"),
+    ("CREATE TRIGGER more AFTER INSERT ON waiting BEGIN DELETE FROM waiting; END", "trigger more"),
+    ("CREATE VIEW more AS SELECT 1", "view more"),
+    ("ALTER TABLE slot ADD COLUMN more TEXT", "table slot"),
+)
+
+
+def test_what_works_by_itself_in_the_database_is_held_against_what_made_it(
+    filled: Path, tmp_path: Path
+) -> None:
+    """A trigger that somebody put in would change rows with notes that fit, as if this program had."""
+    shutil.copytree(filled, tmp_path / "shop")
+    for statement, place in LAYOUT_EDITS:
+        shutil.copy(filled / "zerokeep.db", tmp_path / "shop" / "zerokeep.db")
+        connection = sqlite3.connect(tmp_path / "shop" / "zerokeep.db")
+        connection.execute(statement)
+        connection.commit()
+        connection.close()
+        assert f"audit.layout {place}" in found(tmp_path / "shop"), statement
+
+
 def test_an_event_put_in_by_another_hand_is_named(filled: Path, tmp_path: Path) -> None:
     shutil.copytree(filled, tmp_path / "shop")
     edit(
@@ -248,6 +268,8 @@ def test_a_changed_or_lost_file_is_named(filled: Path, tmp_path: Path) -> None:
     assert [one for one in found(tmp_path / "head") if one.startswith("audit.head head of 3")]
     (tmp_path / "head" / "ledger-head.json").write_text("nothing")
     assert "audit.head file ledger-head.json" in found(tmp_path / "head")
+    (tmp_path / "head" / "ledger-head.json").unlink()
+    assert found(tmp_path / "head") == ["audit.head file ledger-head.json, which is gone"]
 
 
 def test_a_tail_that_was_cut_off_everywhere_is_given_away_by_the_head_kept_apart(

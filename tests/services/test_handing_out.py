@@ -269,6 +269,20 @@ def without(files: dict[str, bytes], setup: str, *names: str) -> dict[str, bytes
     }
 
 
+@pytest.mark.parametrize("name", ["devices.json", "ledger.json", "record.json", "entry.json", "grown.json"])
+@pytest.mark.parametrize("data", [b"[" * 100_000, b"7", b'{"data": 7}', b"[[]]", b"\xff"])
+def test_what_cannot_be_read_does_not_hold_and_is_said(
+    told: tuple[House, str, dict[str, bytes]], capsys: pytest.CaptureFixture[str], name: str, data: bytes
+) -> None:
+    house, setup, files = told
+    capsys.readouterr()
+    changed = summed({**files, f"setups/{setup}/{name}": data})
+    assert not holds(changed, [key.text for key in house.keyring.head_keys])
+    said = capsys.readouterr().out.splitlines()
+    assert [line for line in said if line.startswith(f"\u00d7  setups/{setup}/")]
+    assert said[-1].startswith("SOMETHING DOES NOT HOLD")
+
+
 def test_a_sealed_setup_cannot_be_made_one_that_was_never_sealed(
     one_bundle: tuple[str, dict[str, bytes]], capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -71,6 +71,30 @@ def test_a_picture_is_kept_as_pixels_alone_and_is_part_of_the_revision_and_of_th
     assert auditing.audit(house.store) == []
 
 
+def test_the_audit_names_a_published_picture_that_is_gone_or_another_and_the_same_one_added_makes_it_whole(
+    house: House,
+) -> None:
+    draft = put(house, jpeg(), begun(house).seen)
+    (digest,) = files(house)
+    lies = house.store.step_pictures.path(digest)
+    whole = lies.read_bytes()
+    lies.unlink()
+    assert auditing.audit(house.store) == [], "of a draft it is nobody's yet"
+    lies.write_bytes(whole)
+    publish(house.store, "shop", draft.seen, "A picture.", "ines", house.clock())
+    draft = step_pictures.take_out(house.store, "shop", begun(house).seen, "vise.wipe", "ines", house.clock())
+    publish(house.store, "shop", draft.seen, "None any more.", "ines", house.clock())
+    for spoil in (lies.unlink, lambda: lies.write_bytes(whole + b"x")):
+        spoil()
+        (fault,) = auditing.run(house.store, house.clock()).faults
+        assert (fault.code, fault.record) == ("audit.step_picture", f"picture {digest} of step vise.wipe")
+        assert say(fault.code)
+        with pytest.raises(NoSuchPicture):
+            step_pictures.picture(house.store, digest)
+    put(house, jpeg(), begun(house).seen)
+    assert auditing.audit(house.store) == []
+
+
 def test_it_is_said_otherwise_and_taken_out_and_the_file_stays_for_what_names_it(house: House) -> None:
     draft = put(house, jpeg(), begun(house).seen)
     draft = step_pictures.say_otherwise(

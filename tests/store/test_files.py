@@ -67,3 +67,11 @@ def test_a_changed_or_lost_file_is_not_handed_out(tmp_path: Path) -> None:
     with pytest.raises(DatabaseDamaged):
         files.read(digest)
     assert not files.is_whole(digest)
+
+
+def test_what_is_written_again_takes_the_place_of_a_damaged_file(tmp_path: Path) -> None:
+    files = HashedFiles(tmp_path)
+    digest = files.write(DATA)
+    files.path(digest).write_bytes(DATA[:3])
+    assert files.write(DATA) == digest
+    assert files.read(digest) == DATA

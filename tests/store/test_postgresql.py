@@ -194,6 +194,30 @@ def test_a_row_that_another_tool_changed_fits_no_note(kept_on_server: Store) -> 
         assert kept_on_server.row_changes.gone("person").found == ['["ivo"]']
 
 
+def test_what_works_by_itself_on_a_server_is_held_against_what_made_it(kept_on_server: Store) -> None:
+    def changed() -> list[str]:
+        with kept_on_server.reading():
+            return kept_on_server.changed_layout()
+
+    assert changed() == []
+    with psycopg.connect(server().address()) as other:
+        other.execute("ALTER TABLE event DISABLE TRIGGER event_no_delete")
+        other.execute("DROP TRIGGER slot_noted ON slot")
+        other.execute("DROP INDEX change_decides_once")
+        other.execute("CREATE RULE more AS ON DELETE TO waiting DO INSTEAD NOTHING")
+        other.execute(
+            "CREATE OR REPLACE FUNCTION leaf_no_update() RETURNS TRIGGER LANGUAGE plpgsql AS $$ BEGIN "
+            "RETURN NEW; END $$"
+        )
+        other.execute(
+            "CREATE TRIGGER more BEFORE INSERT ON event FOR EACH ROW EXECUTE FUNCTION event_no_update()"
+        )
+    assert changed() == [
+        "index change_decides_once", "rule more", "trigger event_no_delete", "trigger leaf_no_update",
+        "trigger more", "trigger slot_noted",
+    ]  # fmt: skip
+
+
 def test_a_change_that_is_taken_back_leaves_no_note_and_no_number(kept_on_server: Store) -> None:
     with pytest.raises(Conflict):
         raw(

@@ -56,6 +56,23 @@ def test_a_certificate_whose_key_is_gone_stays_among_the_certificates(tmp_path: 
     assert x509.load_pem_x509_certificates(file.read_bytes()) == both
 
 
+def test_a_damaged_certificate_takes_no_other_one_with_it_and_the_file_is_kept(tmp_path: Path) -> None:
+    opened(tmp_path)
+    file = tmp_path / CERTIFICATES_FILE
+    lost_key = file.read_bytes()
+    (tmp_path / "keys" / "keys.json").unlink()
+    opened(tmp_path)
+    own = file.read_bytes().removesuffix(lost_key)
+    damaged = own.replace(b"MII", b"!II", 1) + lost_key
+    file.write_bytes(damaged)
+    opened(tmp_path)
+    assert file.read_bytes() == own + lost_key
+    (aside,) = tmp_path.glob(f"{CERTIFICATES_FILE}.damaged-*")
+    assert aside.read_bytes() == damaged
+    opened(tmp_path)
+    assert len(list(tmp_path.glob(f"{CERTIFICATES_FILE}*"))) == 2
+
+
 def test_database_and_data_folder_are_for_the_server_s_own_account(tmp_path: Path) -> None:
     house = House(tmp_path / "shop")
     database = tmp_path / "shop" / "zerokeep.db"

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from tests.kit.clock import Clock
 from tests.kit.shop import PASSPHRASES
+from tests.kit.tampering import without_triggers
 from tests.web.conftest import Site, make_site
 from webapp.proof.certificates import own_certificate
 from webapp.proof.certificates.local_authority import Power
@@ -19,8 +20,8 @@ def test_findings_of_the_audit_stand_at_the_top_of_the_leads_page(site: Site) ->
     site.house.sheet()
     site.house.store.close()
     connection = sqlite3.connect(site.house.folder / "zerokeep.db")
-    connection.execute("DROP TRIGGER sheet_no_update")
-    connection.execute("UPDATE sheet SET text = text || ' '")
+    with without_triggers(connection.execute):
+        connection.execute("UPDATE sheet SET text = text || ' '")
     connection.commit()
     connection.close()
     lead = site.signed_in("ines")

@@ -1,10 +1,10 @@
 """`zerokeep backup`: everything of a shop in one encrypted file, while the server runs; its key; and the
 drill.
 
-Rules: the database is copied whole into a file, then every other file of the data folder goes in, unknown
-ones too: what is left out is named below with its reason. The file is written under another name and gets its
-own when it is whole. The server holds the public half of the backup key, so that it can make backups by night
-and opens none.
+Rules: the database is copied whole into a file, then keys and files go in, wherever the settings have them,
+and every other file of the data folder, unknown ones too: what is left out is named below with its reason.
+The file is written under another name and gets its own when it is whole. The server holds the public half of
+the backup key, so that it can make backups by night and opens none.
 """
 
 from __future__ import annotations
@@ -12,10 +12,11 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import sys
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from hashlib import file_digest
 from pathlib import Path
 from typing import IO
@@ -26,21 +27,23 @@ from webapp.data_folder import COPY_PREFIX, clear_left_copies
 from webapp.proof import backup_file
 from webapp.proof.errors import BackupRefused
 from webapp.proof.keys.key_file import write_whole
-from webapp.proof.keys.key_ring import KeyRing
+from webapp.proof.keys.key_ring import FILE_NAME, KeyRing
 from webapp.services.evidence import ledger, safekeeping, succession, tombstones
 from webapp.services.times import utc_text
 from webapp.settings import Settings
-from webapp.shop_folder import shop_name
-from webapp.store import Store
+from webapp.shop_folder import NEXT, shop_name
+from webapp.store import FOLDERS, Store
+from webapp.store.kept_head import NAME as HEAD
 
 DONE, REFUSED, NO_SHOP = 0, 1, 2
 RECIPIENT_FILE = "backup-recipient"
-DATABASE = "zerokeep.db"
+DATABASE, KEYS = "zerokeep.db", "keys"
 # What a backup leaves out, and why.
 LEFT_OUT: dict[str, str] = {
     r"zerokeep\.db(-journal|-wal|-shm)?": "copied by SQLite instead",
     r"before-step-[0-9]+\.db": "the database before an upgrade, of use on this computer only",
-    r"looked-at-.*\.db": "a copy that is being looked at",
+    r"looked-at-.*\.db.*": "a copy that is being looked at",
+    r"ledger-head\.json": "as it was before the database was copied",
     r"(.*/)?\..*": "files that are being written",
     r"(.*/)?.*\.new": "files that are being written",
     r"short-keys/.*": "keys of sealed PINs that wait for their check: they are to be gone with it",
@@ -93,8 +96,11 @@ def backup(settings: Settings, path: Path, *, as_json: bool) -> int:
     if path.exists():
         print(f"{path} is there already. A backup never takes another one's place.", file=sys.stderr)
         return REFUSED
+    to = recipient.read_text(encoding="ascii", errors="replace").strip()
     with opened(settings) as (store, keyring):
-        said = write(settings, store, keyring, path, recipient.read_text(encoding="ascii").strip())
+        if not safekeeping.is_recipient(store, to):
+            raise BackupRefused("backup.other_recipient", recipient=to[:80])
+        said = write(settings, store, keyring, path, to)
         safekeeping.note(store, safekeeping.MADE, said, utc_now())
     if as_json:
         print(json.dumps({"file": str(path), **said}))
@@ -147,7 +153,9 @@ def write(
 
 @contextmanager
 def _copied(settings: Settings, store: Store) -> Iterator[Path]:
-    """A whole copy of the database as a file, whichever database it is, which goes when the block ends."""
+    """A whole copy of the database as a file, whichever database it is, with the head that was kept before,
+    so that the copy has it; both go when the block ends.
+    """
     clear_left_copies(settings.data_folder)
     handle, name = tempfile.mkstemp(
         prefix=f"{COPY_PREFIX}{os.getpid()}-", suffix=".db", dir=settings.data_folder
@@ -155,11 +163,17 @@ def _copied(settings: Settings, store: Store) -> Iterator[Path]:
     os.close(handle)
     copy = Path(name)
     try:
+        with suppress(FileNotFoundError):
+            shutil.copyfile(settings.files_folder / HEAD, _head_of(copy))
         store.copy_to(copy)
         yield copy
     finally:
-        for left in (copy, copy.with_name(f"{copy.name}-journal")):
+        for left in (copy, copy.with_name(f"{copy.name}-journal"), _head_of(copy)):
             left.unlink(missing_ok=True)
+
+
+def _head_of(copy: Path) -> Path:
+    return copy.with_name(f"{copy.name}-head")
 
 
 def _created(path: Path) -> IO[bytes]:
@@ -178,11 +192,36 @@ def _nothing_disposed_since(store: Store, disposed: int | None) -> None:
 
 def _members(settings: Settings, database: Path) -> Iterator[tuple[str, Path]]:
     """The copied database first: what it names lies beside it by then, and is taken away by `dispose` alone,
-    which writes tombstones first.
+    which writes tombstones first. Everything has the name that it has in a data folder where all lies
+    together, wherever the settings have it.
     """
     yield DATABASE, database
-    folder = settings.data_folder
-    for path in sorted(folder.rglob("*")):
-        name = path.relative_to(folder).as_posix()
-        if path.is_file() and not path.is_symlink() and not _LEFT_OUT.fullmatch(name):
+    seen = set()
+    head = [(HEAD, _head_of(database))]
+    for name, path in (*head, *_of_keys(settings), *_of_files(settings), *_of_data(settings)):
+        left_out = _LEFT_OUT.fullmatch(name) and path != _head_of(database)
+        if name not in seen and path.is_file() and not path.is_symlink() and not left_out:
+            seen.add(name)
             yield name, path
+
+
+def _of_keys(settings: Settings) -> Iterator[tuple[str, Path]]:
+    for name in (FILE_NAME, f"{NEXT}/{FILE_NAME}"):
+        yield f"{KEYS}/{name}", settings.keys_folder / name
+
+
+def _of_files(settings: Settings) -> Iterator[tuple[str, Path]]:
+    """What the store keeps beside its database; other things that lie there are not the shop's."""
+    for name in FOLDERS:
+        for path in sorted((settings.files_folder / name).rglob("*")):
+            yield path.relative_to(settings.files_folder).as_posix(), path
+
+
+def _of_data(settings: Settings) -> Iterator[tuple[str, Path]]:
+    """The rest, without what lies in it under another name and is there already."""
+    folder = settings.data_folder.resolve()
+    named = (settings.keys_folder, settings.files_folder, settings.database)
+    elsewhere = {one.resolve() for one in named if isinstance(one, Path)} - {folder}
+    for path in sorted(folder.rglob("*")):
+        if not elsewhere & {path, *path.parents}:
+            yield path.relative_to(folder).as_posix(), path

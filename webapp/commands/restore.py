@@ -77,9 +77,22 @@ def restore(settings: Settings, path: Path, key: Path, reason: str, *, with_faul
         flush_folder(folder.parent)
     print(f"Brought back into {folder}: the ledger with {found.manifest.size} entries, as it was at "
           f"{found.manifest.made_at_utc}.")  # fmt: skip
+    for name, place in _named_elsewhere(settings):
+        print(f"{name} names {place}, and nothing was put there: all lies in {folder}. Put it there, or "
+              "leave the setting out, before the server starts.")  # fmt: skip
     print("Start the server. Tablets are told, and send again what this backup lacks and they still hold.")
     print("Tablets, people and decisions that came after the backup are not in it: look what is missing.")
     return DONE
+
+
+def _named_elsewhere(settings: Settings) -> list[tuple[str, str]]:
+    """Settings that name another place for a part of the shop than its data folder."""
+    named = {
+        "ZEROKEEP_DATABASE": "another database" if settings.database_named else None,
+        "ZEROKEEP_FILES_FOLDER": settings.files_folder_named,
+        "ZEROKEEP_KEYS_FOLDER": settings.keys_folder_named,
+    }
+    return [(name, str(place)) for name, place in named.items() if place is not None]
 
 
 def drill(settings: Settings, path: Path, key: Path, *, as_json: bool) -> int:
@@ -130,7 +143,9 @@ def unpacked(settings: Settings, path: Path, key: Path, beside: Path | None) -> 
     What is left of the folder goes when the block ends. Raises BackupRefused and what opening a shop raises.
     """
     aside = Path(tempfile.mkdtemp(prefix=".restoring-", dir=beside))
-    inside = replace(settings, data_folder=aside, database_named=None)
+    inside = replace(
+        settings, data_folder=aside, database_named=None, files_folder_named=None, keys_folder_named=None
+    )
     try:
         manifest = _unpack(path, _read_key(key), aside)
         yield Unpacked(inside, manifest, _looked_at(inside, manifest))

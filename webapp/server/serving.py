@@ -50,6 +50,7 @@ from webapp.services.sheets import preparing
 from webapp.services.sheets.fitted_machines import places
 from webapp.services.shop import beginning
 from webapp.settings import BadSetting, Settings
+from webapp.shop_folder import unknown_public
 from webapp.store import Store, StoreError
 from webapp.words import say
 
@@ -107,6 +108,9 @@ def prepare(settings: Settings) -> list[str]:
         due = None if settings.demo else safekeeping.reminder(parts.store, parts.now())
         aged = [] if settings.demo else rotation.reminders(parts.store, parts.now())
         kept = [say(one.code, one.fields) for one in (*([due] if due else []), *aged)]
+        kept += [
+            say("start.unknown_public", one._asdict()) for one in unknown_public(settings, parts.keyring)
+        ]
         return [*_hint_if_empty(parts.store, settings), *warning, *kept, *notices, *_where(settings)]
     finally:
         parts.close()

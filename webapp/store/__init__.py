@@ -14,7 +14,7 @@ from webapp.store.engines.opening import Address, engine_at
 from webapp.store.errors import StoreError
 from webapp.store.files import HashedFiles
 from webapp.store.kept_head import KeptHead
-from webapp.store.migrations import copy_before, migrate
+from webapp.store.migrations import changed_layout, copy_before, migrate
 from webapp.store.moving import carry
 from webapp.store.repositories.access import AccessRepository
 from webapp.store.repositories.devices import DevicesRepository
@@ -34,6 +34,10 @@ from webapp.store.repositories.worries import WorriesRepository
 from webapp.store.short_keys import ShortKeys
 
 __all__ = ["Store", "StoreError"]
+
+
+# What lies beside the database, each file under the hash of what is in it.
+FOLDERS = ("records", "photos", "step-pictures")
 
 
 class Store:
@@ -150,6 +154,10 @@ class Store:
         find nothing. Outside any transaction, or inside one.
         """
         return self._database.damage()
+
+    def changed_layout(self) -> list[str]:
+        """Triggers, indexes and tables that are not as this program made them. Inside a transaction."""
+        return changed_layout(self._database)
 
     def close(self) -> None:
         """Close this thread's connection; the next use opens another."""

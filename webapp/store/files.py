@@ -24,13 +24,13 @@ class HashedFiles:
         return self.folder / digest[:2] / digest
 
     def write(self, data: bytes) -> str:
-        """Keep these bytes; their SHA-256.
+        """Keep these bytes; their SHA-256. Where their file was damaged it is whole again.
         Raises FolderNotWritable, DiskFull, DiskFailed, and then nothing is kept.
         """
         digest = sha256(data).hexdigest()
         path = self.path(digest)
         try:
-            if not path.exists():
+            if not self.is_whole(digest):
                 path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
                 _write_whole(path, data)
         except OSError as error:

@@ -200,6 +200,16 @@ def migrate(database: Database, migrations: tuple[Migration, ...] = MIGRATIONS) 
     return done
 
 
+def changed_layout(database: Database, migrations: tuple[Migration, ...] = MIGRATIONS) -> list[str]:
+    """Triggers, indexes and tables that are not as these steps made them, by name: another hand put them in,
+    changed them or took them out. Inside a transaction.
+    """
+    engine = database.engine
+    made = engine.layout_made_by([one for step in migrations for one in engine.statements(step)])
+    found = engine.layout(database.raw)
+    return sorted(name for name in found.keys() | made.keys() if found.get(name) != made.get(name))
+
+
 def copy_before(database: Database, path: Path, migrations: tuple[Migration, ...] = MIGRATIONS) -> None:
     """Keep a file as it is before steps run on it, in place of one kept earlier. Raises StoreError."""
     with database.reading():

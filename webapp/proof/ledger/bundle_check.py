@@ -252,7 +252,7 @@ def check(read: Read, names: set[str], keys: list[str] | None, certificates: byt
         nonlocal right
         try:
             print(f"=  {what}: {question()}")
-        except (ValueError, InvalidSignature, LookupError, TypeError, StopIteration) as wrong:
+        except Exception as wrong:  # noqa: BLE001 - whatever stops it in a stranger's file, it does not hold
             why = wrong if isinstance(wrong, ValueError) else f"not to be read ({wrong!r:.60})"
             print(f"\u00d7  {what}: {why}")
             right = False

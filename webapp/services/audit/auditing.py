@@ -1,13 +1,13 @@
 """The self-audit: everything that is stored is worked out again and compared.
 
 Rules: events are verified with their tablet's key and hashed again, leaves and nodes are made anew from the
-texts, every sealed file and every picture is read and hashed, chains are followed, every row beside the
-ledger is compared with what was noted of it when this program last changed it (see row_notes.py). What does
-not fit is named by its record, never repaired. Each run stands on the ledger with what it looked at, what it
-found and the root that the ledger had, so that nobody has to take it on trust that somebody looked (OWASP
-ASVS 5.0, 16.3; ISO/IEC 17025:2017 7.11, from memory), and so that the next run can go on from there: the
-whole is worked out again every seven days, after a finding, and when asked for. Whatever the size of the
-shop, a run holds one stretch of the ledger in memory.
+texts, every sealed file and every picture is read and hashed, those of published steps too, chains are
+followed, every row beside the ledger is compared with what was noted of it when this program last changed it
+(see row_notes.py). What does not fit is named by its record, never repaired. Each run stands on the ledger
+with what it looked at, what it found and the root that the ledger had, so that nobody has to take it on trust
+that somebody looked (OWASP ASVS 5.0, 16.3; ISO/IEC 17025:2017 7.11, from memory), and so that the next run
+can go on from there: the whole is worked out again every seven days, after a finding, and when asked for.
+Whatever the size of the shop, a run holds one stretch of the ledger in memory.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from webapp.domain.evidence import tree
 from webapp.domain.plain.declared import Fault as NotOfShape
 from webapp.domain.plain.declared import Shape
 from webapp.proof.ledger.printed_head import printed_head
-from webapp.services.audit import long_rows, people, shop_rows
+from webapp.services.audit import long_rows, people, shop_rows, step_picture_files
 from webapp.services.audit.derived import misfits
 from webapp.services.audit.row_notes import NO_NOTES, Notes, NotesSaid, changed_rows, notes_until_now
 from webapp.services.audit.unreadable import readable
@@ -159,12 +159,14 @@ def everything(store: Store, outcome: Outcome) -> Iterator[Fault]:
     `outcome` gets what was looked at.
     """
     yield from readable("database", _damage(store))
+    yield from readable("layout", _layout(store))
     yield from readable("ledger", _ledger(store, outcome))
     yield from readable(
         "sheet", _sheets(store, _in_pieces(store, store.sheets.all_sheets(), SHEETS_AT_A_TIME))
     )
     yield from readable("record", _records(store, outcome))
     yield from readable("photo", _photos(store, photo_entries.all_kept(store)))
+    yield from readable("step picture", step_picture_files.misfits(store))
     yield from readable("setup", misfits(store))
     yield from readable("person", people.misfits(store))
     yield from shop_rows.misfits(store)
@@ -208,15 +210,26 @@ def _read_kept(store: Store) -> Head | Fault | None:
 
 
 def _kept_head(store: Store, kept: Head | Fault | None) -> Iterator[Fault]:
-    """Whether the ledger still has the head that was kept apart from it."""
+    """Whether the ledger still has the head that was kept apart from it, and whether there is one."""
     if isinstance(kept, Fault):
         yield kept
-    if kept is None or isinstance(kept, Fault):
+        return
+    if kept is None:
+        if _kept_before(store):
+            yield Fault("audit.head", f"file {store.kept_head.path.name}, which is gone")
         return
     with store.reading():
         held = has_head(store, *kept)
     if not held:
         yield Fault("audit.head", f"head of {kept.size} entries in {store.kept_head.path.name}")
+
+
+def _kept_before(store: Store) -> bool:
+    """Whether a head has to lie there: twice something was written behind which one is kept. After the first
+    time a full disk or a crash may have kept it from being written.
+    """
+    with store.reading():
+        return sum(len(store.ledger.changes(kind=kind, newest=2)) for kind in (AUDIT_RAN, SEALED)) > 1
 
 
 def _notes(store: Store, outcome: Outcome, start: Notes) -> Iterator[Fault]:
@@ -291,6 +304,13 @@ def _in_pieces(store: Store, rows: Iterator[Row], at_a_time: int) -> Iterator[Ro
 
 def _damage(store: Store) -> Iterator[Fault]:
     yield from (Fault("audit.database", text) for text in store.damage())
+
+
+def _layout(store: Store) -> Iterator[Fault]:
+    """A trigger that somebody put in works as if this program had; one that is gone refuses nothing."""
+    with store.reading():
+        changed = store.changed_layout()
+    yield from (Fault("audit.layout", name) for name in changed)
 
 
 def _records(store: Store, outcome: Outcome) -> Iterator[Fault]:

@@ -1,11 +1,14 @@
 """What there is of backups: when one was made last, when one was tried, and when that is too long ago.
 
 Rules: each backup and each drill is a change on the ledger; from those alone it is told whether a lead has to
-be reminded. A shop without a sealed record has nothing yet that could not be made again.
+be reminded. A shop without a sealed record has nothing yet that could not be made again. To whom backups are
+encrypted is what the ledger says, not what a file beside it says: a key that somebody put there would open
+every later backup, and the owner's would open none.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -35,6 +38,13 @@ def note(store: Store, kind: str, data: Mapping[str, object], now: datetime) -> 
     """Say on the ledger that a backup was made (MADE), tried (TRIED), or that its key was made (KEY_MADE)."""
     with store.writing():
         change(store, kind, SERVER, "backup", None, data, now)
+
+
+def is_recipient(store: Store, recipient: str) -> bool:
+    """Whether backups are to be encrypted to this public key: the ledger's newest word on it."""
+    with store.reading():
+        rows = store.ledger.changes(kind=KEY_MADE, newest=1)
+    return bool(rows) and json.loads(rows[0]["text"])["data"].get("recipient") == recipient
 
 
 def reminder(store: Store, now: datetime) -> Reminder | None:

@@ -4,8 +4,9 @@ Rules:
 - the ledger's times are this clock's, so whoever reads them has to know when it was wrong (21 CFR 11.10(e),
   ISO/IEC 17025:2017 7.11.2, from memory): both times are written, the one that was to be expected and the one
   that was found;
-- a jump is a move of more than two minutes against the other clock between two looks;
-  a look comes before each request that may write. A clock that is drawn along slowly makes none;
+- a jump is a move of more than five seconds against the other clock between two looks; a look comes before
+  each request that may write. A clock that is drawn along slowly makes none: the other one is drawn with it;
+- leads are shown those of more than two minutes, from which on a tablet's clock is told to be off, too;
 - at a start there is no other clock: a time that lies before the newest entry of the ledger is a jump;
 - nothing is put right and nothing is refused: an entry's place orders it, never its time.
 """
@@ -26,8 +27,10 @@ if TYPE_CHECKING:
     from webapp.store import Store
 
 CLOCK_JUMPED = "clock.jumped"
-MOST_SECONDS = 120
+MOST_SECONDS = 5
+SHOWN_SECONDS = 120
 SHOWN_DAYS = 14
+MOST_LOOKED_AT = 200
 
 
 class NotedJump(TypedDict):
@@ -95,16 +98,17 @@ def note(store: Store, jump: Jump, when: str) -> None:
 
 
 def recent_jumps(store: Store, now: datetime) -> list[NotedJump]:
-    """What stands on the ledger of jumps with either time in the last two weeks, newest first.
+    """What stands on the ledger of large jumps with either time in the last two weeks, newest first.
 
     One of the two was wrong, and may lie years ahead: a time that is still to come keeps nothing on the page.
     """
     since, until = utc_text(now - timedelta(days=SHOWN_DAYS)), utc_text(now)
     with store.reading():
-        rows = store.ledger.changes(kind=CLOCK_JUMPED, newest=20)
+        rows = store.ledger.changes(kind=CLOCK_JUMPED, newest=MOST_LOOKED_AT)
     found: list[NotedJump] = [json.loads(row["text"])["data"] for row in rows]
     return [
         one
         for one in found
-        if any(since <= at <= until for at in (one["expected_at_utc"], one["found_at_utc"]))
+        if abs(one["moved_ms"]) > SHOWN_SECONDS * 1000
+        and any(since <= at <= until for at in (one["expected_at_utc"], one["found_at_utc"]))
     ]

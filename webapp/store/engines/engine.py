@@ -115,6 +115,14 @@ class Engine(ABC):
     def damage(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> list[str]:
         """What the database's own checks find wrong; nothing in a whole one."""
 
+    @abstractmethod
+    def layout(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> dict[str, str]:
+        """Triggers, indexes and whatever else works by itself that is there now, and what it is, by name."""
+
+    @abstractmethod
+    def layout_made_by(self, statements: Sequence[str]) -> dict[str, str]:
+        """The same as these statements, in this database's words, make it where nothing was."""
+
     # Texts
 
     @abstractmethod

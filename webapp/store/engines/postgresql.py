@@ -27,6 +27,7 @@ from psycopg.types.numeric import FloatDumper
 from typing_extensions import override
 
 from webapp.store.covered_rows import Covered
+from webapp.store.engines import postgresql_layout as layout
 from webapp.store.engines import postgresql_notes as notes
 from webapp.store.engines.engine import BUSY_SECONDS, Engine, Values
 from webapp.store.engines.postgresql_text import FUNCTIONS, KEPT_FOREVER, placed, translated
@@ -259,6 +260,14 @@ class PostgresqlEngine(Engine):
             if count:
                 found.append(f"foreign key of {table} to {other}: {count} rows")
         return found
+
+    @override
+    def layout(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> dict[str, str]:
+        return layout.there(execute)
+
+    @override
+    def layout_made_by(self, statements: Sequence[str]) -> dict[str, str]:
+        return layout.made_by((*FUNCTIONS, *statements, *notes.triggers()))
 
     # Texts
 

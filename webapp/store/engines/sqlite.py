@@ -126,6 +126,8 @@ class _Connections(peewee.SqliteDatabase):
         return connection
 
 
+# Without what SQLite makes by itself: indexes of keys, figures for its planner.
+MADE = "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite@_%' ESCAPE '@'"
 MIGRATION_LOG = (
     "CREATE TABLE IF NOT EXISTS migration "
     "(number INTEGER PRIMARY KEY, name TEXT NOT NULL, sha256 TEXT NOT NULL) STRICT"
@@ -259,6 +261,19 @@ class SqliteEngine(Engine):
         return found + [
             f"foreign key of {row[0]} row {row[1]}" for row in execute("PRAGMA foreign_key_check")
         ]
+
+    @override
+    def layout(self, execute: Callable[[str], list[tuple[Any, ...]]]) -> dict[str, str]:
+        """Tables, too: the file has the words that made each thing."""
+        return {f"{kind} {name}": str(text) for kind, name, text in execute(MADE)}
+
+    @override
+    def layout_made_by(self, statements: Sequence[str]) -> dict[str, str]:
+        with closing(sqlite3.connect(":memory:")) as connection:
+            add_function(connection)
+            for statement in (MIGRATION_LOG, *statements):
+                connection.execute(statement)
+            return self.layout(lambda asked: connection.execute(asked).fetchall())
 
     def copy_to(
         self, connection: Connection, path: Path, between_steps: Callable[[], None] = lambda: None
