@@ -1,4 +1,4 @@
-"""Tablets: enrolling one, disabling one, and what each asks for.
+"""Tablets: enrolling one, naming it anew, disabling one, and what each asks for.
 
 Rules:
 - a code is made by a lead, good for ten minutes and once;
@@ -190,8 +190,8 @@ def enrol(
     Raises NameRefused, KeyRefused, ProofRefused, CodeRefused, TooManyTries;
     nothing is stored then, except the try.
     """
-    name = name.strip()
-    if not 0 < len(name) <= LONGEST_NAME or not name.isprintable() or display not in DISPLAYS:
+    name = _checked_name(name)
+    if display not in DISPLAYS:
         raise NameRefused(longest=LONGEST_NAME)
     key = _checked_key(jwk)
     _check_proof(key, code, name, proof)
@@ -221,6 +221,22 @@ def clear_fork(store: Store, device_id: str, by: str, reason: str, now: datetime
     Raises NoSuchDevice, RoleMissing, ReasonMissing, DeviceDisabled, NotForked.
     """
     _set_state(store, device_id, "enrolled", "device.fork_cleared", by, reason, now)
+
+
+def rename(store: Store, device_id: str, by: str, name: str, now: datetime) -> None:
+    """Call a tablet by another name; on the ledger stand both. Its own page goes on with the name that it was
+    taken into use with. Raises NameRefused, NoSuchDevice, RoleMissing.
+    """
+    name = _checked_name(name)
+    with store.writing():
+        must_be_lead(store, by)
+        row = store.devices.device(device_id)
+        if row is None:
+            raise NoSuchDevice(device=device_id)
+        if row["name"] == name:
+            return
+        store.devices.set_name(device_id, name)
+        change(store, "device.renamed", by, device_id, None, {"old": row["name"], "name": name}, now)
 
 
 def devices(store: Store) -> list[ListedDevice]:
@@ -273,6 +289,13 @@ def _has_moved(skew_ms: int | None, kept_ms: int | None) -> bool:
     if skew_ms is None or kept_ms is None:
         return skew_ms != kept_ms
     return abs(skew_ms - kept_ms) > SKEW_TOLD_MS
+
+
+def _checked_name(name: str) -> str:
+    name = name.strip()
+    if not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
+        raise NameRefused(longest=LONGEST_NAME)
+    return name
 
 
 def _checked_key(jwk: Mapping[str, object]) -> DeviceKey:
