@@ -131,6 +131,36 @@ def test_a_finger_that_is_down_while_newer_sheets_come_loses_no_tap(tablet: Tabl
     tablet.page.wait_for_selector('#app[data-screen="holds"]')
 
 
+# A finger that comes down while the newer sheets are read, and stays; then it is lifted from what it lies on.
+FINGER_WHILE_THEY_ARE_READ = """selector => {
+  const read = IDBObjectStore.prototype.getAll;
+  IDBObjectStore.prototype.getAll = function (...rest) {
+    if (this.name === 'sheets' && this.transaction.objectStoreNames.contains('notes') && !self.under) {
+      self.under = document.querySelector(selector);
+      self.under.dispatchEvent(new PointerEvent('pointerdown', {bubbles: true}));
+    }
+    return read.apply(this, rest);
+  };
+}"""
+# A browser gives no tap to what is no longer there.
+LIFTED = """() => {
+  under.dispatchEvent(new PointerEvent('pointerup', {bubbles: true}));
+  if (under.isConnected) under.click();
+}"""
+
+
+def test_a_finger_that_comes_down_while_newer_sheets_are_read_loses_no_tap(
+    tablet: Tablet, demo: Demo
+) -> None:
+    tablet.settled()
+    tablet.page.evaluate(FINGER_WHILE_THEY_ARE_READ, '[data-action="holds"]')
+    replace_the_sheet(tablet, demo)
+    tablet.page.wait_for_function("() => self.under !== undefined")
+    tablet.page.wait_for_timeout(300)
+    tablet.page.evaluate(LIFTED)
+    tablet.page.wait_for_selector('#app[data-screen="holds"]')
+
+
 def test_a_control_that_stays_what_it_was_takes_the_tap_that_was_on_its_way(
     tablet: Tablet, demo: Demo
 ) -> None:
