@@ -255,6 +255,7 @@ export class Tablet {
     await this.setup?.leave();
     this.setup = null;
     this.isAway = false;
+    this.sync.state.also = [];
     if (!this.hasOpen) {
       holdVersion(null);
       lookForUpdate(this.registration);

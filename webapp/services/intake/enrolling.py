@@ -34,6 +34,7 @@ from webapp.services.errors import NameRefused
 from webapp.services.evidence.ledger import change
 from webapp.services.intake import alarms
 from webapp.services.intake.alarms import AlarmNews
+from webapp.services.intake.also_there import AlsoThere, also_there
 from webapp.services.intake.coming_back import bridge, sheet_tag
 from webapp.services.intake.errors import (
     CodeRefused,
@@ -153,6 +154,7 @@ class News(TypedDict):
     decisions: list[str]
     device: OwnState
     alarm: NotRequired[AlarmNews]
+    also: NotRequired[list[AlsoThere]]
 
 
 def code_hash(code: str) -> str:
@@ -415,6 +417,7 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
         same = request.get("sheets_sha256") == digest
         sheets = None if same else _listed(store, keyring, hashes, had)
         own = store.setups.setups_by_id(request["setups"])
+        also = also_there(store, request["device"]["id"], own.values(), now)
         wanted = [
             setup
             for setup in request["setups"]
@@ -424,6 +427,8 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
             row["text"] for setup in dict.fromkeys(wanted) for row in store.ledger.changes_of_setup(setup)
         ]
     said: News = {"sheets": sheets, "sheets_sha256": digest, "decisions": decisions, "device": state}
+    if also:
+        said["also"] = also
     return said if told is None else {**said, "alarm": told}
 
 
