@@ -183,3 +183,25 @@ def test_a_control_that_became_another_does_not_take_it(tablet: Tablet, demo: De
     tablet.page.wait_for_selector(f'[data-choice="{old}"]', state="detached")
     tablet.page.wait_for_timeout(500)
     assert tablet.screen == "machines"
+
+
+REFUSES_WORKERS = """
+  navigator.serviceWorker.register = () => Promise.reject(new DOMException('refused', 'SecurityError'));
+"""
+
+
+def test_a_tablet_that_could_not_open_its_page_again_says_so_where_a_machine_is_chosen_and_before_a_setup(
+    new_tablet: NewTablet,
+) -> None:
+    tablet = new_tablet()
+    warns = "Without the network this tablet could not open the list again"
+    assert warns not in tablet.text()
+    tablet.page.add_init_script(REFUSES_WORKERS)
+    tablet.reload()
+    tablet.page.wait_for_selector(f"text={warns}")
+    assert "The browser refused to keep the page" in tablet.text()
+    tablet.begin("plover", "odile", begin=False)
+    assert warns in tablet.text()
+    tablet.tap("begin")
+    assert tablet.screen == "step", "it is said, and nobody is kept from working"
+    assert warns not in tablet.text(), "never inside a setup"
