@@ -17,6 +17,7 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from tests.kit import tls
 from tests.kit.at_the_mill import all_screens
 from tests.kit.chromium import CHROMIUM, CHROMIUM_FLAGS, PHONE, PORTRAIT, SIZES, shift_clock, viewport
 from tests.kit.demo import Demo, make_demo
@@ -28,6 +29,7 @@ from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
 
 THEMES = ("light", "dark")
+TESTED = ':is([data-state="passes"], [data-state="fails"])'
 PAINTED = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
 
 
@@ -303,6 +305,26 @@ def away(studio: Studio) -> None:
     studio.server.start()
 
 
+def trust(studio: Studio) -> None:
+    """What a new tablet sees before it is one: the page on trust, without TLS, and the test of a device."""
+    with tempfile.TemporaryDirectory() as folder:
+        server = tls.TlsServer(Demo.copy(studio.demo.folder, Path(folder) / "shop").folder)
+        server.start()
+        try:
+            page = studio.browser.new_context(viewport=viewport(PORTRAIT)).new_page()
+            camera = Camera(page, studio.out)
+            page.goto(f"http://{tls.ADDRESS}:{server.trust_port}")
+            camera.take("trust-01-page", whole=True)
+        finally:
+            server.kill()
+    page.goto(f"{studio.server.address}/self-test")
+    camera.take("trust-02-test", whole=True)
+    page.locator('[data-action="test"]').click()
+    page.locator(TESTED).nth(3).wait_for(timeout=60_000)
+    camera.take("trust-03-tested", whole=True)
+    page.context.close()
+
+
 def first(studio: Studio) -> None:
     """A first start on an empty folder, and what a lead changes about the shop afterwards."""
     with tempfile.TemporaryDirectory() as folder:
@@ -367,6 +389,7 @@ def _first_start(studio: Studio, server: Serve) -> None:
 
 
 PARTS: dict[str, Callable[[Studio], None]] = {
+    "trust": trust,
     "first": first,
     "steps": steps,
     "beside": beside,

@@ -162,7 +162,11 @@ export class Setup {
   }
 
   async readDecisions() {
-    this.decisions = await this.tablet.shelf.decisions(this.id);
+    this.take(await this.tablet.shelf.decisions(this.id));
+  }
+
+  take(decisions) {
+    this.decisions = decisions;
     this.refold();
   }
 

@@ -84,6 +84,7 @@ export class Sync {
       shell: null,
       certificate: null,
       device: 'enrolled',
+      also: [],
     };
   }
 
@@ -284,6 +285,7 @@ export class Sync {
     this.state.device = news.device?.state ?? 'enrolled';
     const sheets = news.sheets === null ? 0 : await this.#keepSheets(news);
     const decisions = await shelf.keepDecisions(news.decisions);
+    this.state.also = news.also ?? [];
     const told = await this.ledger?.told(news.alarm);
     return sheets > 0 || decisions || told === true;
   }

@@ -108,6 +108,7 @@ export class Tablet {
     this.view = this.isAway && view.name === 'step' ? this.#asking : view;
     if (['machines', 'fixtures', 'people', 'ready'].includes(view.name)) {
       this.sheets = await this.shelf.newest();
+      if (this.view !== view) return;
       this.view = this.#stillThere(view);
       this.worriesHere = await ownOpenWorries(this.shelf);
       if (this.view.name === 'people') this.#usedAt(this.view.machine);
@@ -117,6 +118,7 @@ export class Tablet {
     if (view.name === 'holds') this.waitingPhotos = (await this.outbox.tally()).photos;
     if (['holds', 'enrol'].includes(view.name))
       this.waitingRows = [...(await this.outbox.refused()), ...(await this.outbox.waiting())];
+    if (options?.quiet) await this.frame.guard.noFinger();
     this.render(options);
   }
 
@@ -253,6 +255,7 @@ export class Tablet {
     await this.setup?.leave();
     this.setup = null;
     this.isAway = false;
+    this.sync.state.also = [];
     if (!this.hasOpen) {
       holdVersion(null);
       lookForUpdate(this.registration);
@@ -385,14 +388,21 @@ export class Tablet {
     if (reached) await this.#rememberClock(clockMoved);
     if (reached) await this.#forgetSometimes();
     if (!changed) return;
+    if (this.setup) await this.#takeDecisions(this.setup);
+    else if (['machines', 'ready'].includes(this.view.name)) await this.go(this.view, {quiet: true});
+  }
+
+  /**
+   * What stands and what the screen shows of it change together, and never under a finger: what it presses is
+   * what was seen. A finger may come down while they are read.
+   */
+  async #takeDecisions(setup) {
+    const decisions = await this.shelf.decisions(setup.id);
     await this.frame.guard.noFinger();
-    if (this.setup) {
-      const before = JSON.stringify(this.setup.state);
-      await this.setup.readDecisions();
-      if (JSON.stringify(this.setup.state) !== before) this.refresh();
-    } else if (['machines', 'ready'].includes(this.view.name)) {
-      await this.go(this.view, {quiet: true});
-    }
+    if (this.setup !== setup) return;
+    const before = JSON.stringify(setup.state);
+    setup.take(decisions);
+    if (JSON.stringify(setup.state) !== before) this.refresh();
   }
 
   /**

@@ -132,6 +132,36 @@ def test_a_finger_that_is_down_while_newer_sheets_come_loses_no_tap(tablet: Tabl
     tablet.page.wait_for_selector('#app[data-screen="holds"]')
 
 
+# A finger that comes down while the newer sheets are read, and stays; then it is lifted from what it lies on.
+FINGER_WHILE_THEY_ARE_READ = """selector => {
+  const read = IDBObjectStore.prototype.getAll;
+  IDBObjectStore.prototype.getAll = function (...rest) {
+    if (this.name === 'sheets' && this.transaction.objectStoreNames.contains('notes') && !self.under) {
+      self.under = document.querySelector(selector);
+      self.under.dispatchEvent(new PointerEvent('pointerdown', {bubbles: true}));
+    }
+    return read.apply(this, rest);
+  };
+}"""
+# A browser gives no tap to what is no longer there.
+LIFTED = """() => {
+  under.dispatchEvent(new PointerEvent('pointerup', {bubbles: true}));
+  if (under.isConnected) under.click();
+}"""
+
+
+def test_a_finger_that_comes_down_while_newer_sheets_are_read_loses_no_tap(
+    tablet: Tablet, demo: Demo
+) -> None:
+    tablet.settled()
+    tablet.page.evaluate(FINGER_WHILE_THEY_ARE_READ, '[data-action="holds"]')
+    replace_the_sheet(tablet, demo)
+    tablet.page.wait_for_function("() => self.under !== undefined")
+    tablet.page.wait_for_timeout(300)
+    tablet.page.evaluate(LIFTED)
+    tablet.page.wait_for_selector('#app[data-screen="holds"]')
+
+
 def test_a_control_that_stays_what_it_was_takes_the_tap_that_was_on_its_way(
     tablet: Tablet, demo: Demo
 ) -> None:
@@ -154,3 +184,25 @@ def test_a_control_that_became_another_does_not_take_it(tablet: Tablet, demo: De
     tablet.page.wait_for_selector(f'[data-choice="{old}"]', state="detached")
     tablet.page.wait_for_timeout(500)
     assert tablet.screen == "machines"
+
+
+REFUSES_WORKERS = """
+  navigator.serviceWorker.register = () => Promise.reject(new DOMException('refused', 'SecurityError'));
+"""
+
+
+def test_a_tablet_that_could_not_open_its_page_again_says_so_where_a_machine_is_chosen_and_before_a_setup(
+    new_tablet: NewTablet,
+) -> None:
+    tablet = new_tablet()
+    warns = "Without the network this tablet could not open the list again"
+    assert warns not in tablet.text()
+    tablet.page.add_init_script(REFUSES_WORKERS)
+    tablet.reload()
+    tablet.page.wait_for_selector(f"text={warns}")
+    assert "The browser refused to keep the page" in tablet.text()
+    tablet.begin("plover", "odile", begin=False)
+    assert warns in tablet.text()
+    tablet.tap("begin")
+    assert tablet.screen == "step", "it is said, and nobody is kept from working"
+    assert warns not in tablet.text(), "never inside a setup"

@@ -61,7 +61,13 @@ REACHED = {"lastAtUtc": AT, "reached": True}
         ),
         (
             {"count": 5, "refused": 2},
-            {"device": "forked"},
+            {"device": "forked", "also": [{"machine": "plover", "tablet": "By the window"}]},
+            True,
+            ["3 waiting · another tablet sets up here: ask who", "waiting", "5"],
+        ),
+        (
+            {"count": 5, "refused": 2},
+            {"device": "forked", "also": []},
             False,
             ["3 waiting · two tablets sign as one: tell the lead", "waiting", "5"],
         ),

@@ -109,6 +109,23 @@ def test_a_device_that_trusts_nothing_is_stopped_and_one_whose_warning_was_click
         context.close()
 
 
+# What stands on each line of some text.
+LINES = """selector => {
+  const text = document.querySelector(selector);
+  const range = document.createRange();
+  const lines = new Map();
+  const walker = document.createTreeWalker(text, NodeFilter.SHOW_TEXT);
+  for (let node = walker.nextNode(); node; node = walker.nextNode())
+    for (let place = 0; place < node.length; place += 1) {
+      range.setStart(node, place);
+      range.setEnd(node, place + 1);
+      const {top} = range.getBoundingClientRect();
+      lines.set(top, (lines.get(top) ?? '') + node.data[place]);
+    }
+  return [...lines.values()].map(line => line.trim()).filter(Boolean);
+}"""
+
+
 def forged(demo: Demo, *names: str, begin: int = -30, end: int = 30) -> list[x509.Certificate]:
     """What somebody who has the authority's key could sign, with days of its term counted from now."""
     folder = demo.folder / "certificate"
@@ -159,10 +176,14 @@ def test_the_page_on_trust_is_the_only_one_without_tls_and_hands_out_the_authori
 ) -> None:
     there = f"http://{tls.ADDRESS}:{server.trust_port}"
     authority = x509.load_pem_x509_certificate(server.authority.read_bytes())
+    page.set_viewport_size({"width": 390, "height": 844})
     page.goto(f"{there}/desk")
     assert page.url == f"{there}/"
     text = page.inner_text("body")
     assert fingerprint(authority) in text
+    lines = page.evaluate(LINES, ".fingerprint")
+    assert len(lines) > 1
+    assert all(line.count(":") % 4 == 0 for line in lines[:-1]), "pairs that are compared stay together"
     for words in ("VPN & Device Management", "Certificate Trust Settings", "CA certificate", server.address):
         assert words in text
     assert page.evaluate("() => document.querySelector('.qr').naturalWidth") > 100

@@ -159,7 +159,7 @@ def longest_quiet_line() -> str:
     def say(code: str, **fields: object) -> str:
         return str(words[f"tablet.network.{code}"].format(**fields))
 
-    warnings = ("refused", "clock", "device_disabled", "device_forked")
+    warnings = ("refused", "also", "clock", "device_disabled", "device_forked")
     said = [say("waiting", count=112, span="59 minutes"), say("sent_before", time="16:20")]
     said += [f"{say('waiting_short', count=112)} · {say(code, count=12)}" for code in warnings]
     return max(said, key=len)

@@ -17,6 +17,7 @@ from tests.kit.demo import AXES, Demo, Mill
 from tests.kit.engines.page import EnginePage, Located
 
 REPEAT_MS, BOUNCE_MS, LONGEST_MS = 320, 100, 30_000
+SENT_WITHIN_MS = 60_000
 POLL_MS = 50  # by default the page is asked at every frame, and is drawn sixty times a second for it
 NEXT_SCREEN = """() => {
   const heading = document.getElementById('heading');
@@ -152,9 +153,16 @@ class Tablet:
         self.page.evaluate("() => { dispatchEvent(new Event('focus')); }")
 
     def all_sent(self) -> None:
-        """Wait until nothing waits any more."""
+        """Wait until nothing waits any more and the quiet line says so: for a moment it does not know of a
+        press that was kept.
+        """
         self.sync()
-        self.page.wait_for_selector('[data-network="sent"]', timeout=60_000)
+        for _ in range(SENT_WITHIN_MS // POLL_MS):
+            self.page.wait_for_selector('[data-network="sent"]', timeout=SENT_WITHIN_MS)
+            if not any("waiting" in row for row in self.events()):
+                return
+            self.page.wait_for_timeout(POLL_MS)
+        raise AssertionError("the quiet line says that all is sent, and something still waits")
 
     def all_wait(self) -> None:
         """Wait until the quiet line says of every event that it waits: it is told a moment after each."""

@@ -216,6 +216,42 @@ def test_news_bring_the_decisions_of_own_setups_only(house: House) -> None:
     assert news(house, other, setups=[walk.setup])["decisions"] == []
 
 
+def second_tablet(house: House) -> Device:
+    other = Device(90_556, "By the window")
+    other.enrol(house.store, house.keyring, house.clock, code=CODE)
+    return other
+
+
+def test_two_tablets_with_a_setup_at_one_machine_are_told_of_each_other_as_long_as_both_run(
+    house: House,
+) -> None:
+    mine = house.walk().start()
+    house.accept(mine.parts)
+    assert "also" not in news(house, house.device, setups=[mine.setup])
+    other = second_tablet(house)
+    theirs = house.walk(device=other).start()
+    house.accept(theirs.parts)
+    told = [{"machine": "mill-1", "tablet": "By the window"}]
+    assert news(house, house.device, setups=[mine.setup])["also"] == told
+    assert [one["tablet"] for one in news(house, other, setups=[theirs.setup])["also"]] == ["Tablet 1"]
+    assert "also" not in news(house, house.device), "this tablet has no setup under way that it asks about"
+    assert "also" not in news(house, house.device, setups=[theirs.setup]), "another's setup is not its own"
+    theirs.event("setup.left", {}, None)
+    house.accept(theirs.parts)
+    assert "also" not in news(house, house.device, setups=[mine.setup])
+
+
+def test_a_setup_that_nobody_went_on_with_for_hours_is_not_told_as_another_at_the_machine(
+    house: House,
+) -> None:
+    other = second_tablet(house)
+    house.accept(house.walk(device=other).start().parts)
+    house.clock.forward(hours=3)
+    mine = house.walk().start()
+    house.accept(mine.parts)
+    assert "also" not in news(house, house.device, setups=[mine.setup])
+
+
 def test_a_request_that_is_not_signed_by_an_enrolled_tablet_is_refused(house: House) -> None:
     stranger = Device(90_777)
     for text in (request(stranger), request(house.device)[:-4] + "AAAA", "x", "a.b.c"):

@@ -70,6 +70,7 @@ MATRIX = {
     "registers.tablets": "lead",
     "registers.make_code": "lead",
     "registers.disable_tablet": "lead",
+    "registers.rename_tablet": "lead",
     "registers.clear_fork": "lead",
     "registers.answer_alarm": "lead",
     "registers.waiting_file": "lead",

@@ -107,7 +107,7 @@ def test_the_page_of_tablets_says_where_a_new_one_learns_to_trust_and_what_to_co
     site.app.extensions["zerokeep"] = replace(parts, settings=served)
     text = site.signed_in("ines").page("/desk/tablets")
     authority = own_certificate.look(parts.settings.certificate_folder).authority
-    assert own_certificate.fingerprint(authority) in text
+    assert own_certificate.fingerprint(authority) in text.replace("<wbr>", "")
     assert "trusts this server first" in text
     site.house.store.close()
     parts.close()

@@ -4,9 +4,11 @@ import json
 import re
 from io import BytesIO
 
+import pytest
 from werkzeug.test import TestResponse
 
 from tests.web.conftest import ORIGIN, Browser, Site, read
+from webapp.services.audit.auditing import audit
 from webapp.web.show.square_codes import square_code_svg
 
 
@@ -79,6 +81,39 @@ def test_a_tablet_out_of_use_stays_so(site: Site) -> None:
     assert lead.send(f"/desk/tablets/{device}/disable", reason="Lost.").status_code == 303
     assert lead.send(f"/desk/tablets/{device}/fork-cleared", reason="Found.").status_code == 422
     assert state(site) == "disabled"
+
+
+def test_a_lead_names_a_tablet_anew_and_the_ledger_and_an_audit_know_both_names(site: Site) -> None:
+    device, lead = site.house.device.id, site.signed_in("ines")
+    with site.house.store.reading():
+        before = site.house.store.devices.device(device)
+    assert before
+    path = f"/desk/tablets/{device}/name"
+    assert lead.send(path, name="  By the window  ").status_code == 303
+    assert '<th scope="row" data-label="name">By the window</th>' in lead.page("/desk/tablets")
+    with site.house.store.reading():
+        (row,) = site.house.store.ledger.changes(kind="device.renamed")
+    assert (row["by"], row["subject"]) == ("ines", device)
+    assert json.loads(row["text"])["data"] == {"old": before["name"], "name": "By the window"}
+    assert lead.send(path, name="By the window").status_code == 303, "the same again is no change"
+    with site.house.store.reading():
+        assert len(site.house.store.ledger.changes(kind="device.renamed")) == 1
+    assert audit(site.house.store) == []
+    with site.house.store.writing():
+        site.house.store.devices.set_name(device, "Another")
+    assert audit(site.house.store) != []
+
+
+@pytest.mark.parametrize("name", ["", "   ", "x" * 61, "one\ttwo"])
+def test_a_name_that_cannot_be_is_refused_beside_its_field_and_stays_there(site: Site, name: str) -> None:
+    device, lead = site.house.device.id, site.signed_in("ines")
+    answer = lead.send(f"/desk/tablets/{device}/name", name=name)
+    text = answer.get_data(as_text=True)
+    assert answer.status_code == 422
+    assert f'aria-describedby="name-{device[:12]}-error"' in text
+    assert "was typed" in text or "It is empty" in text
+    with site.house.store.reading():
+        assert site.house.store.ledger.changes(kind="device.renamed") == []
 
 
 def test_an_operator_clears_nothing(site: Site) -> None:

@@ -66,7 +66,8 @@ function shortly(count, refused) {
  * The gravest alone, or null: one line is all the room there is,
  * and what this tablet holds can be read in full.
  */
-function warningOf(refused, {device}, clock, ledger) {
+function warningOf(refused, {device, also = []}, clock, ledger) {
+  if (also.length > 0) return say('tablet.network.also');
   if (ledger?.alarm) return say('tablet.network.ledger');
   if (device === 'disabled' || device === 'forked') return say(`tablet.network.device_${device}`);
   if (refused > 0) return say('tablet.network.refused', {count: refused});

@@ -231,6 +231,8 @@ def _take_device(said: Said, entry: ChangeRow, data: Data) -> None:
             said.put(entry["subject"], **columns, enrolled_at_utc=entry["at_utc"], state="enrolled")
         case "device.disabled":
             said.put(entry["subject"], state="disabled")
+        case "device.renamed":
+            said.put(entry["subject"], name=data.get("name"))
         case "device.forked":
             said.put(entry["subject"], state="forked")
         case _:
@@ -317,7 +319,7 @@ SLOTS = tuple(
     f"slot.{how}"
     for how in ("changed", "removed", "given", "ended", "released", "kept_for_shop", "no_longer_kept")
 )
-DEVICE_KINDS = ("enrolled", "disabled", "fork_cleared", "forked")
+DEVICE_KINDS = ("enrolled", "disabled", "fork_cleared", "forked", "renamed")
 TOLD = (
     Told(
         "item",

@@ -1,4 +1,4 @@
-"""Tablets: enrolling one, disabling one, and what each asks for.
+"""Tablets: enrolling one, naming it anew, disabling one, and what each asks for.
 
 Rules:
 - a code is made by a lead, good for ten minutes and once;
@@ -34,6 +34,7 @@ from webapp.services.errors import NameRefused
 from webapp.services.evidence.ledger import change
 from webapp.services.intake import alarms
 from webapp.services.intake.alarms import AlarmNews
+from webapp.services.intake.also_there import AlsoThere, also_there
 from webapp.services.intake.coming_back import bridge, sheet_tag
 from webapp.services.intake.errors import (
     CodeRefused,
@@ -153,6 +154,7 @@ class News(TypedDict):
     decisions: list[str]
     device: OwnState
     alarm: NotRequired[AlarmNews]
+    also: NotRequired[list[AlsoThere]]
 
 
 def code_hash(code: str) -> str:
@@ -190,8 +192,8 @@ def enrol(
     Raises NameRefused, KeyRefused, ProofRefused, CodeRefused, TooManyTries;
     nothing is stored then, except the try.
     """
-    name = name.strip()
-    if not 0 < len(name) <= LONGEST_NAME or not name.isprintable() or display not in DISPLAYS:
+    name = _checked_name(name)
+    if display not in DISPLAYS:
         raise NameRefused(longest=LONGEST_NAME)
     key = _checked_key(jwk)
     _check_proof(key, code, name, proof)
@@ -221,6 +223,22 @@ def clear_fork(store: Store, device_id: str, by: str, reason: str, now: datetime
     Raises NoSuchDevice, RoleMissing, ReasonMissing, DeviceDisabled, NotForked.
     """
     _set_state(store, device_id, "enrolled", "device.fork_cleared", by, reason, now)
+
+
+def rename(store: Store, device_id: str, by: str, name: str, now: datetime) -> None:
+    """Call a tablet by another name; on the ledger stand both. Its own page goes on with the name that it was
+    taken into use with. Raises NameRefused, NoSuchDevice, RoleMissing.
+    """
+    name = _checked_name(name)
+    with store.writing():
+        must_be_lead(store, by)
+        row = store.devices.device(device_id)
+        if row is None:
+            raise NoSuchDevice(device=device_id)
+        if row["name"] == name:
+            return
+        store.devices.set_name(device_id, name)
+        change(store, "device.renamed", by, device_id, None, {"old": row["name"], "name": name}, now)
 
 
 def devices(store: Store) -> list[ListedDevice]:
@@ -273,6 +291,13 @@ def _has_moved(skew_ms: int | None, kept_ms: int | None) -> bool:
     if skew_ms is None or kept_ms is None:
         return skew_ms != kept_ms
     return abs(skew_ms - kept_ms) > SKEW_TOLD_MS
+
+
+def _checked_name(name: str) -> str:
+    name = name.strip()
+    if not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
+        raise NameRefused(longest=LONGEST_NAME)
+    return name
 
 
 def _checked_key(jwk: Mapping[str, object]) -> DeviceKey:
@@ -392,6 +417,7 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
         same = request.get("sheets_sha256") == digest
         sheets = None if same else _listed(store, keyring, hashes, had)
         own = store.setups.setups_by_id(request["setups"])
+        also = also_there(store, request["device"]["id"], own.values(), now)
         wanted = [
             setup
             for setup in request["setups"]
@@ -401,6 +427,8 @@ def news(store: Store, keyring: KeyRing, request: NewsRequest, now: datetime) ->
             row["text"] for setup in dict.fromkeys(wanted) for row in store.ledger.changes_of_setup(setup)
         ]
     said: News = {"sheets": sheets, "sheets_sha256": digest, "decisions": decisions, "device": state}
+    if also:
+        said["also"] = also
     return said if told is None else {**said, "alarm": told}
 
 

@@ -34,6 +34,10 @@ class DevicesRepository(Repository):
         """Set a tablet's state."""
         self._run(Device.update(state=state).where(Device.id == device_id))
 
+    def set_name(self, device_id: str, name: str) -> None:
+        """Call a tablet so from now on."""
+        self._run(Device.update(name=name).where(Device.id == device_id))
+
     def see(self, device_id: str, at_utc: str) -> None:
         """Keep when a tablet was last heard of."""
         self._run(Device.update(last_seen_at_utc=at_utc).where(Device.id == device_id))

@@ -258,6 +258,14 @@ class TabletReason(DeskForm):
     )
 
 
+class TabletName(DeskForm):
+    """What a tablet is called from now on."""
+
+    name = StringField(
+        "Name", [InputRequired("It is empty. Say what this tablet is to be called."), Length(max=200)]
+    )
+
+
 class CheckRecord(DeskForm):
     """The PDF to check."""
 

@@ -78,6 +78,7 @@ RIGHTS: Mapping[str, frozenset[str]] = {
     "registers.tablets": LEADS,
     "registers.make_code": LEADS,
     "registers.disable_tablet": LEADS,
+    "registers.rename_tablet": LEADS,
     "registers.clear_fork": LEADS,
     "registers.answer_alarm": LEADS,
     "registers.waiting_file": LEADS,

@@ -18,6 +18,7 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from webapp.domain.plain.errors import DomainError
 from webapp.proof.certificates import own_certificate
 from webapp.server import trust_page
+from webapp.services.errors import NameRefused
 from webapp.services.intake import alarms, enrolling, from_file
 from webapp.services.sheets import preparing
 from webapp.services.sheets.preparing import SheetOrRefusal
@@ -87,6 +88,26 @@ def disable_tablet(device_id: str) -> Response:
     return _change_tablet(device_id, "disable", enrolling.disable)
 
 
+@blueprint.post("/desk/tablets/<device_id>/name")
+@once
+def rename_tablet(device_id: str) -> Response:
+    """Call a tablet by another name."""
+    form, parts, who = forms.TabletName(), wiring(), sessions.signed_in()
+    typed = (form.name.data or "").strip()
+    said = None if form.validate() else form.name.errors[0]
+    if said is None:
+        try:
+            enrolling.rename(parts.store, device_id, who.id, typed, parts.now())
+        except NameRefused:
+            said = plain("web.tablet_name", {"typed": typed, "longest": enrolling.LONGEST_NAME})
+        except DomainError as refusal:
+            said = plain(refusal.code, refusal.fields)
+        else:
+            return make_response(redirect(url_for("registers.tablets"), 303))
+    wrong = {"device": device_id, "form": "name", "said": said, "typed": typed}
+    return _tablets_page(status=422, wrong=wrong)
+
+
 @blueprint.post("/desk/tablets/<device_id>/fork-cleared")
 @once
 def clear_fork(device_id: str) -> Response:
@@ -153,6 +174,7 @@ def _tablets_page(status: int = 200, **more: Any) -> Response:
         "names": names(),
         "wrong": None,
         "code": None,
+        "longest_name": enrolling.LONGEST_NAME,
         "trust": _how_to_trust(),
         **more,
     }
