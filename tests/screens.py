@@ -23,12 +23,11 @@ from tests.kit.chromium import CHROMIUM, CHROMIUM_FLAGS, PHONE, PORTRAIT, SIZES,
 from tests.kit.demo import Demo, make_demo
 from tests.kit.desk import Desk
 from tests.kit.first_start import IN_MM, MILL, MILL_IS, PROBE, VISE, VISE_STANDS, NewUser, Serve
-from tests.kit.looking import TEXT_SIZE
+from tests.kit.looking import TEXT_SIZE, THEMES
 from tests.kit.server import Server
 from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
 
-THEMES = ("light", "dark")
 TESTED = ':is([data-state="passes"], [data-state="fails"])'
 PAINTED = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
 

@@ -24,6 +24,20 @@ def test_the_tokens_of_the_screens_are_the_table_in_light_and_in_dark() -> None:
     assert dict(NAMED.findall(dark)) == DARK
 
 
+def test_the_dark_theme_changes_colours_and_nothing_else() -> None:
+    """What is as large as in the other theme lies where it lies there: sizes are looked at in one of them."""
+    tokens = text("static/css/tokens.css")
+    block = re.search(r"@media \(prefers-color-scheme: dark\) \{\s*:root \{(.*?)\}\s*\}", tokens, re.DOTALL)
+    assert block
+    assert NAMED.sub("", block[1]).strip() == ""
+    asked = re.compile(r"prefers-color-scheme|light-dark\(")
+    found = (path for room in ("static", "templates") for path in (ROOT / room).rglob("*.*"))
+    files = (path for path in found if path.suffix in {".css", ".js", ".html", ".svg"})
+    asking = {str(path.relative_to(ROOT)) for path in files if asked.search(path.read_text(encoding="utf-8"))}
+    # The others: the colour of the browser's own bar, and a drawing of one size in either theme.
+    assert asking == {"static/css/tokens.css", "templates/tablet/shell.html", "templates/desk/item.html"}
+
+
 def test_the_records_pages_print_with_the_table_alone() -> None:
     found = set(COLOUR.findall(text("templates/record/record.css")))
     assert found

@@ -17,9 +17,8 @@ from tests.kit.demo import AXES, Demo
 from tests.kit.desk import Desk
 from tests.kit.following import Following
 from tests.kit.looking import faults, look, look_twice
-from tests.kit.more import THEMES
 from tests.kit.server import Server
-from tests.kit.tablet import NewTablet, Operator, Tablet, operator
+from tests.kit.tablet import Operator, Tablet, operator
 
 
 @pytest.fixture
@@ -139,9 +138,7 @@ def test_a_position_that_was_mistyped_is_typed_once_more_and_the_last_one_counts
     assert [one["data"]["value_nm"] for one in tablet.events_of("trigger.read")][-2] == -1_000_000
 
 
-@pytest.mark.parametrize("theme", THEMES)
-def test_its_screens_fit(new_tablet: NewTablet, demo: Demo, theme: str) -> None:
-    tablet = new_tablet(color_scheme=theme)
+def test_its_screens_fit(tablet: Tablet, demo: Demo) -> None:
     page, wrong = tablet.page, []
     tablet.begin("plover", "odile")
     hand = operator(tablet, demo)

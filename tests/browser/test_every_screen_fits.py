@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from itertools import count
 
 import pytest
 
@@ -17,8 +16,7 @@ from tests.kit.at_the_mill import all_screens
 from tests.kit.chromium import PHONE, SIZES, shift_clock, viewport
 from tests.kit.demo import Demo
 from tests.kit.looking import drawings_seen, faults, look, look_twice
-from tests.kit.more import THEMES
-from tests.kit.tablet import NewTablet, Operator, Tablet
+from tests.kit.tablet import Operator, Tablet
 from webapp.demo.mill import Mistake
 
 # Of each drawing on the page, by its size: whether it has shapes beside its title.
@@ -97,11 +95,7 @@ def test_screens_beside_the_steps_fit_too(new_tablet: Callable[..., Tablet], dem
     assert wrong == [], "\n".join(map(str, wrong))
 
 
-@pytest.mark.parametrize("theme", THEMES)
-def test_a_stop_fits_and_with_its_question_too(
-    new_tablet: Callable[..., Tablet], demo: Demo, theme: str
-) -> None:
-    tablet = new_tablet(color_scheme=theme)
+def test_a_stop_fits_and_with_its_question_too(tablet: Tablet, demo: Demo) -> None:
     mill = demo.mill("plover")
     mill.mistakes = {"X": [Mistake(ball_left_out=True)]}
     tablet.begin("plover", "odile")
@@ -119,15 +113,11 @@ def test_a_stop_fits_and_with_its_question_too(
     assert wrong == [], "\n".join(map(str, wrong))
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_what_comes_where_something_is_off_fits(new_tablet: NewTablet, demo: Demo, theme: str) -> None:
-    """Every way on, stop, lead's PIN, worry, hand-over and unsigned setup; half of them in each theme."""
-    tablet, number, wrong = new_tablet(color_scheme=theme), count(), []
-    page = tablet.page
+def test_what_comes_where_something_is_off_fits(tablet: Tablet, demo: Demo) -> None:
+    """Every way on, stop, lead's PIN, worry, hand-over and unsigned setup."""
+    page, wrong = tablet.page, []
 
     def seen(name: str) -> None:
-        if next(number) % 2 == (theme == "dark"):
-            return
         wrong.extend(look(page, name, SIZES) + look_twice(page, name, SIZES) + faults(page, name))
         page.set_viewport_size(viewport(SIZES["portrait"]))
 

@@ -72,6 +72,30 @@ def test_a_page_that_did_not_come_securely_is_refused_with_the_reason(
     assert page.get_attribute("#app", "data-kind") == "tablet.not_possible.insecure"
 
 
+@pytest.mark.parametrize(
+    ("name", "without"),
+    [
+        ("structuredClone", "delete globalThis.structuredClone;"),
+        ("crypto.randomUUID", "delete Crypto.prototype.randomUUID;"),
+        ("AbortSignal.timeout", "delete AbortSignal.timeout;"),
+        ("Array.findLast", "delete Array.prototype.findLast;"),
+    ],
+)
+def test_a_browser_that_is_too_old_is_refused_with_what_it_lacks_and_the_oldest_that_do(
+    new_context: Callable[..., BrowserContext], name: str, without: str
+) -> None:
+    context = new_context()
+    context.add_init_script(without)
+    page = open_modules(context, path="/tablet")
+    page.wait_for_selector('[data-screen="not-possible"]')
+    said = page.inner_text("main")
+    assert page.get_attribute("#app", "data-kind") == "tablet.not_possible.too_old"
+    assert f"it does not know {name}." in said
+    for oldest in ("Chrome and Edge 110", "Firefox 115", "iPadOS 16"):
+        assert oldest in said
+    assert page.locator("#code").count() == 0, "nothing can be enrolled here"
+
+
 def test_a_lost_key_is_said_and_what_was_not_sent_is_listed(
     new_context: Callable[..., BrowserContext],
 ) -> None:

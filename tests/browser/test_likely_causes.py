@@ -7,8 +7,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-import pytest
-
 from tests.kit.chromium import SIZES
 from tests.kit.demo import Demo, now
 from tests.kit.looking import faults, look
@@ -129,11 +127,7 @@ def test_without_a_usual_what_was_not_probed_is_still_named(
     )
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_the_question_and_the_causes_fit_and_can_be_read(
-    new_tablet: Callable[..., Tablet], demo: Demo, theme: str
-) -> None:
-    tablet = new_tablet(color_scheme=theme)
+def test_the_question_and_the_causes_fit_and_can_be_read(tablet: Tablet, demo: Demo) -> None:
     tablet.begin("plover", "odile")
     hand = Operator(tablet, demo.mill("plover"), demo.slot("plover", "odile"), "")
     hand.walk(until="copy.values")

@@ -16,7 +16,6 @@ from tests.kit.chromium import SIZES
 from tests.kit.demo import Demo, now, settings_of
 from tests.kit.desk import Desk
 from tests.kit.looking import faults, look, look_twice
-from tests.kit.more import THEMES
 from tests.kit.second_vise import NAME, SEATING, VISE, bolt_second_vise, mill_at_second_vise
 from tests.kit.server import ROOT, Server
 from tests.kit.tablet import NewTablet, Operator, Tablet
@@ -87,9 +86,7 @@ def test_a_setup_at_the_second_vise_from_the_choice_to_its_sealed_record(
     assert f"Your slot {slot} holds the place of {NAME}." in tablet.text()
 
 
-@pytest.mark.parametrize("theme", THEMES)
-def test_the_screens_of_the_choice_fit_and_hold_what_axe_asks(new_tablet: NewTablet, theme: Any) -> None:
-    tablet = new_tablet(color_scheme=theme)
+def test_the_screens_of_the_choice_fit_and_hold_what_axe_asks(tablet: Tablet) -> None:
     shown = [tablet.page.locator(".row-label").all_inner_texts()]
     assert shown[0].count("Plover") == 1, "one row a machine"
     tablet.tap("machine", tablet._listed("plover"))

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import pytest
 from playwright.sync_api import BrowserContext, Page
 
 from tests.browser.test_what_a_tablet_loses import CLEAR_KEYS
@@ -39,11 +38,10 @@ class Eyes:
         page.set_viewport_size(viewport(PORTRAIT))
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
 def test_every_screen_that_is_no_step_fits_and_can_be_read(
-    theme: str, server: Server, demo: Demo, new_context: Callable[..., BrowserContext]
+    server: Server, demo: Demo, new_context: Callable[..., BrowserContext]
 ) -> None:
-    eyes, tablet = Eyes(), Tablet(new_context(color_scheme=theme).new_page(), server.address)
+    eyes, tablet = Eyes(), Tablet(new_context().new_page(), server.address)
     page = tablet.page
     tablet.open()
     eyes.see(page, "taking into use")
@@ -68,7 +66,7 @@ def test_every_screen_that_is_no_step_fits_and_can_be_read(
     tablet.begin("plover", "odile")
     page.wait_for_selector('[data-network="waiting"]')
     eyes.see(page, "a step, without the server")
-    _beside(tablet, eyes, new_context(color_scheme=theme))
+    _beside(tablet, eyes)
     assert set(eyes.seen) == {
         "enrol", "machines", "holds", "people", "ready", "step", "elsewhere", "not-possible",
     }  # fmt: skip
@@ -95,7 +93,7 @@ def _choosing(tablet: Tablet, eyes: Eyes) -> None:
     tablet.tap("back")
 
 
-def _beside(tablet: Tablet, eyes: Eyes, other: BrowserContext) -> None:
+def _beside(tablet: Tablet, eyes: Eyes) -> None:
     second = Tablet(tablet.page.context.new_page(), tablet.address)
     second.open()
     eyes.see(second.page, "working in another tab")
@@ -106,4 +104,3 @@ def _beside(tablet: Tablet, eyes: Eyes, other: BrowserContext) -> None:
     tablet.page.add_init_script(NO_KEYS)
     tablet.reload()
     eyes.see(tablet.page, "a browser that keeps nothing")
-    other.close()

@@ -1,5 +1,8 @@
 """What is wrong with a screen: too wide, too small, cut off, or against the rules that axe knows.
 
+Sizes are looked at in the theme that the page is in, colours in both: the other theme changes nothing else
+(tests/test_colours.py).
+
 Sources: WCAG 2.2, 1.4.6 (7:1), 1.4.10, 2.5.5 (44 px), by axe-core;
 the sizes of look and feel are the project's own.
 """
@@ -9,6 +12,7 @@ from __future__ import annotations
 import json
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
@@ -149,6 +153,11 @@ AXE = {
     "rules": {"color-contrast-enhanced": {"enabled": True}},
     "resultTypes": ["violations"],  # what holds is not told one by one
 }
+# The rules of these that ask for colours.
+OF_COLOURS = ["color-contrast", "color-contrast-enhanced", "link-in-text-block"]
+AXE_COLOURS = {"runOnly": {"type": "rule", "values": OF_COLOURS}, "resultTypes": ["violations"]}
+IS_DARK = "() => matchMedia('(prefers-color-scheme: dark)').matches"
+THEMES = ("light", "dark")
 
 
 @cache
@@ -195,8 +204,19 @@ def drawings_seen(page: Page, size: str) -> int:
     return int(page.evaluate(SEEN))
 
 
-def faults(page: Page, name: str) -> list[str]:
-    """What axe finds on the screen. Its half a megabyte is read in once a page."""
+def faults(page: Page, name: str, rules: dict[str, Any] = AXE) -> list[str]:
+    """What axe finds on the screen, and of its colours in the other theme too."""
+    theme = THEMES[page.evaluate(IS_DARK)]
+    other = next(one for one in THEMES if one != theme)
+    found = _violations(page, f"{name} in {theme}", rules)
+    page.emulate_media(color_scheme=other)
+    found += _violations(page, f"{name} in {other}", AXE_COLOURS)
+    page.emulate_media(color_scheme=theme)
+    return found
+
+
+def _violations(page: Page, name: str, rules: dict[str, Any]) -> list[str]:
+    """What axe finds by these rules. Its half a megabyte is read in once a page."""
     axe = Axe(axe_script="") if page.evaluate("() => 'axe' in window") else Axe()
-    violations = axe.run(page, options=AXE).response["violations"]
+    violations = axe.run(page, options=rules).response["violations"]
     return [f"{name}: {one['id']} {[node['html'][:90] for node in one['nodes']][:3]}" for one in violations]

@@ -3,5 +3,3 @@
 import os
 
 ALL = bool(os.environ.get("ZEROKEEP_TESTS_MORE"))
-# Sizes and cut words are alike in both themes, so that the longest of such looks are made in one of them.
-THEMES = ("light", "dark") if ALL else ("dark",)

@@ -8,15 +8,15 @@ import contextlib
 import io
 import threading
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Error, Page
 from werkzeug.serving import make_server
 
+from tests.kit.looking import faults
 from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM, PASSPHRASES
 from tests.web.conftest import Site, make_site
@@ -26,6 +26,7 @@ from webapp.services.setups import worrying
 from webapp.services.shop import procedures
 
 pytestmark = pytest.mark.browser
+USUAL: Any = {"width": 1280, "height": 720}
 WIDTHS = (390, 768, 1280)
 # Of a window, and of text: 320 px is 1280 at 400 % zoom (1.4.10), 640 x 450 is 1280 x 900 at 200 %.
 REFLOWS = (((640, 450), "100%"), ((320, 900), "100%"), ((768, 900), "200%"), ((1280, 900), "200%"))
@@ -51,7 +52,6 @@ ELSEWHERE = {
     "set_up.begin": "tests/browser/test_first_start.py",
     "procedures.glass": "tests/web/test_glass.py",
 }
-RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 CUT = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
 TARGETS = "button, .button, nav a, summary, input:not([type=hidden]), select, textarea"
 SMALL_TARGETS = f"""() => [...document.querySelectorAll('{TARGETS}')]
@@ -88,8 +88,17 @@ LOOKS_LIKE_OTHERS = f"""() => [...document.querySelectorAll('{CHOSEN}')].filter(
   const others = [...list.querySelectorAll(selector)].filter(other => !other.matches('{CHOSEN}'));
   return others.some(other => look(other) === look(one));
 }}).map(one => one.outerHTML.slice(0, 90))"""
-# Dark, where what was left black would not be seen.
-FORCED = [{"forced_colors": "active", "color_scheme": "dark"}]
+
+
+@dataclass
+class Looked:
+    """What was found on any page, and how many shapes were drawn."""
+
+    violations: list[str] = field(default_factory=list)
+    complaints: list[str] = field(default_factory=list)
+    cut: list[str] = field(default_factory=list)
+    forced: list[str] = field(default_factory=list)
+    drawn: int = 0
 
 
 @dataclass
@@ -251,23 +260,66 @@ def sign_in(page: Page) -> None:
     page.get_by_role("heading", name="wait").wait_for()
 
 
-@pytest.mark.parametrize(
-    "lead", [{"color_scheme": "light"}, {"color_scheme": "dark"}], indirect=True, ids=["light", "dark"]
-)
-def test_no_page_breaks_a_rule_of_wcag_2_2_aa_or_the_content_policy(lead: Page, desk: Desk) -> None:
-    complaints: list[str] = []
-    lead.on(
+@pytest.fixture(scope="module")
+def looked(browser: Browser, desk: Desk) -> Looked:
+    """Every page, loaded once and looked at in every way; the tests below say what was found."""
+    context = browser.new_context(base_url=desk.address)
+    page, looked = context.new_page(), Looked()
+    page.on(
         "console",
-        lambda message: complaints.append(message.text) if message.type in {"error", "warning"} else None,
+        lambda said: looked.complaints.append(said.text) if said.type in {"error", "warning"} else None,
     )
-    axe = Axe()
+    sign_in(page)
     for name, address in desk.pages.items():
-        lead.goto(address)
-        for summary in lead.locator("summary").all():
+        page.set_viewport_size(USUAL)
+        page.goto(address)
+        looked.cut += _cut_in_reflow(page, name)
+        page.set_viewport_size(USUAL)
+        for summary in page.locator("summary").all():
             summary.click()
-        found = axe.run(lead, options={"runOnly": RULES["runOnly"]})
-        assert found.violations_count == 0, f"{name}: {found.generate_report()}"
-    assert [one for one in complaints if "404" not in one] == []
+        looked.violations += faults(page, name)
+        _in_forced_colours(page, name, looked)
+        looked.cut += _cut_unfolded(page, name)
+    context.close()
+    return looked
+
+
+def _cut_in_reflow(page: Page, name: str) -> list[str]:
+    wrong = []
+    for (width, height), text in REFLOWS:
+        page.set_viewport_size({"width": width, "height": height})
+        page.evaluate("size => { document.documentElement.style.fontSize = size; }", text)
+        wrong += [f"{name} at {width}, {text}"] if page.evaluate(CUT) > 0 else []
+    page.evaluate("() => { document.documentElement.style.fontSize = ''; }")
+    return wrong
+
+
+def _cut_unfolded(page: Page, name: str) -> list[str]:
+    """The last look at a page: it stays spaced as a reader may set it."""
+    wrong = []
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": 900})
+        wrong += [f"{name} at {width}"] if page.evaluate(CUT) > 0 else []
+        wrong += [f"{name} at {width}: {one} is small" for one in page.evaluate(SMALL_TARGETS)]
+    page.evaluate(ADOPT, SPACED)
+    for width in (768, 1280):
+        page.set_viewport_size({"width": width, "height": 900})
+        wrong += [f"{name} at {width}, spaced"] if page.evaluate(CUT) > 0 else []
+    return wrong
+
+
+def _in_forced_colours(page: Page, name: str, looked: Looked) -> None:
+    """In the dark, where what was left black would not be seen."""
+    page.emulate_media(forced_colors="active", color_scheme="dark")
+    shapes, wrong = page.evaluate(NOT_THE_SYSTEMS)
+    looked.drawn += shapes
+    looked.forced += [f"{name}: {one}" for one in [*wrong[:3], *page.evaluate(LOOKS_LIKE_OTHERS)]]
+    page.emulate_media(forced_colors="none", color_scheme="light")
+
+
+def test_no_page_breaks_a_rule_of_wcag_2_2_aa_or_the_content_policy(looked: Looked) -> None:
+    assert looked.violations == [], "\n".join(looked.violations)
+    assert [one for one in looked.complaints if "404" not in one] == []
 
 
 def test_every_page_of_the_desk_is_among_those_that_are_looked_at(desk: Desk) -> None:
@@ -284,26 +336,8 @@ def test_every_page_of_the_desk_is_among_those_that_are_looked_at(desk: Desk) ->
     assert pages - looked_at == FILES | ELSEWHERE.keys()
 
 
-def test_nothing_is_cut_however_narrow_the_page_and_however_large_its_text(lead: Page, desk: Desk) -> None:
-    wrong = []
-    for name, address in desk.pages.items():
-        lead.goto(address)
-        for (width, height), text in REFLOWS:
-            lead.set_viewport_size({"width": width, "height": height})
-            lead.evaluate("size => { document.documentElement.style.fontSize = size; }", text)
-            wrong += [f"{name} at {width}, {text}"] if lead.evaluate(CUT) > 0 else []
-        lead.evaluate("() => { document.documentElement.style.fontSize = ''; }")
-        for summary in lead.locator("summary").all():
-            summary.click()
-        for width in WIDTHS:
-            lead.set_viewport_size({"width": width, "height": 900})
-            wrong += [f"{name} at {width}"] if lead.evaluate(CUT) > 0 else []
-            wrong += [f"{name} at {width}: {one} is small" for one in lead.evaluate(SMALL_TARGETS)]
-        lead.evaluate(ADOPT, SPACED)
-        for width in (768, 1280):
-            lead.set_viewport_size({"width": width, "height": 900})
-            wrong += [f"{name} at {width}, spaced"] if lead.evaluate(CUT) > 0 else []
-    assert wrong == [], "\n".join(wrong)
+def test_nothing_is_cut_however_narrow_the_page_and_however_large_its_text(looked: Looked) -> None:
+    assert looked.cut == [], "\n".join(looked.cut)
 
 
 @pytest.mark.parametrize("lead", [{"java_script_enabled": False}], indirect=True)
@@ -338,21 +372,13 @@ def test_the_focus_is_seen_wherever_the_keyboard_goes(lead: Page, desk: Desk) ->
     assert places > 15
 
 
-@pytest.mark.parametrize("lead", FORCED, indirect=True)
-def test_in_forced_colours_drawings_are_seen_and_what_is_chosen_is_told_without_them(
-    lead: Page, desk: Desk
-) -> None:
-    told, drawn = {}, 0
-    for name, address in desk.pages.items():
-        lead.goto(address)
-        for summary in lead.locator("summary").all():
-            summary.click()
-        shapes, wrong = lead.evaluate(NOT_THE_SYSTEMS)
-        drawn += shapes
-        if wrong or lead.evaluate(LOOKS_LIKE_OTHERS):
-            told[name] = wrong[:3], lead.evaluate(LOOKS_LIKE_OTHERS)
-    assert told == {}
-    assert drawn > 500
+def test_in_forced_colours_drawings_are_seen_and_what_is_chosen_is_told_without_them(looked: Looked) -> None:
+    assert looked.forced == [], "\n".join(looked.forced)
+    assert looked.drawn > 500
+
+
+@pytest.mark.parametrize("lead", [{"forced_colors": "active", "color_scheme": "dark"}], indirect=True)
+def test_in_forced_colours_the_focus_is_seen(lead: Page, desk: Desk) -> None:
     lead.goto(desk.pages["setups"])
     lead.keyboard.press("Tab")
     lead.keyboard.press("Tab")

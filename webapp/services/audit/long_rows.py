@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +23,7 @@ from webapp.proof.keys.encoding import from_base64url
 from webapp.proof.keys.jws import event_id
 from webapp.services.audit.signed_beside import misfits_of_set_aside, misfits_of_waiting
 from webapp.services.audit.unreadable import readable
-from webapp.services.evidence.ledger import entries, said_by
+from webapp.services.evidence.ledger import entries, entries_in_pieces, said_by
 from webapp.services.evidence.ledger_walk import Fault
 from webapp.services.intake.coming_back import BROUGHT_BACK, NOT_HELD
 from webapp.services.numbers.values_told import texts
@@ -36,6 +37,8 @@ ENDS_OF_PERSON = ("person.disabled", "secret.changed")
 NOBODY = "unknown"
 MOST_AT_ONCE = 50_000
 Data = Mapping[str, object]
+# Gives the entries of some kinds, in the order of the ledger.
+Read = Callable[[tuple[str, ...]], Iterator["ChangeRow"]]
 
 
 def _any(_: Data) -> bool:
@@ -55,7 +58,7 @@ class Listed:
 
     table: str
     key: str
-    said: Callable[[Store, Callable[[str], bool]], dict[str, Data]]
+    said: Callable[[Read, Callable[[str], bool]], dict[str, Data]]
     read: Callable[[Data], Data] = dict
     fits: Callable[[Data], bool] = _any
     early: Callable[[Data], str] = _never
@@ -118,12 +121,11 @@ def _held_against(store: Store, listed: Listed) -> Iterator[Fault]:
         passes = 1 + store.row_changes.count(listed.table) // MOST_AT_ONCE
     for number in range(passes):
         mine = _share(number, passes)
-        with store.reading():
-            said = listed.said(store, mine)
+        said = listed.said(partial(entries_in_pieces, store), mine)
         doubted = _differing(listed, _in_pieces(store, listed.table), said, mine)
         if doubted:
             with store.reading():
-                said = listed.said(store, doubted.__contains__)
+                said = listed.said(partial(entries, store), doubted.__contains__)
                 doubted = _differing(listed, _inside(store, listed.table), said, doubted.__contains__)
         yield from (
             Fault("audit.not_as_said", f"{listed.table} {listed.shown(key)}") for key in sorted(doubted)
@@ -173,11 +175,11 @@ def _inside(store: Store, table: str) -> Iterator[Data]:
         yield from rows
 
 
-def _sessions(store: Store, mine: Callable[[str], bool]) -> dict[str, Data]:
+def _sessions(read: Read, mine: Callable[[str], bool]) -> dict[str, Data]:
     """Sessions as sign-ins begin them, and signing out, a new passphrase or a closed account ends them."""
     found: dict[str, dict[str, object]] = {}
     open_of: dict[str, set[str]] = {}
-    for entry in entries(store, (SIGNED_IN, ENDED, *ENDS_OF_PERSON)):
+    for entry in read((SIGNED_IN, ENDED, *ENDS_OF_PERSON)):
         data, person = said_by(entry["text"]), entry["subject"]
         token = str(data.get("session"))
         if entry["type"] == SIGNED_IN:
@@ -221,12 +223,12 @@ def _why_all_end(kind: str, data: Data) -> str | None:
     return "first_secrets" if data.get("first") else "passphrase_changed"
 
 
-def _set_aside(store: Store, mine: Callable[[str], bool]) -> dict[str, Data]:
+def _set_aside(read: Read, mine: Callable[[str], bool]) -> dict[str, Data]:
     """What was set aside, as the entry of that moment says.
     Early entries name an unsigned text by its bare id.
     """
     found: dict[str, dict[str, object]] = {}
-    for entry in entries(store, (SET_ASIDE, NOT_HELD)):
+    for entry in read((SET_ASIDE, NOT_HELD)):
         data = said_by(entry["text"])
         if entry["type"] == NOT_HELD:
             columns = _aside(NOT_HELD, {}, entry) | {"jws": ""}
@@ -277,9 +279,9 @@ def _payload(jws: str) -> Data:
     return found
 
 
-def _sealed(store: Store, mine: Callable[[str], bool]) -> dict[str, Data]:
+def _sealed(read: Read, mine: Callable[[str], bool]) -> dict[str, Data]:
     found: dict[str, Data] = {}
-    for entry in entries(store, (SEALED,)):
+    for entry in read((SEALED,)):
         if mine(entry["subject"]):
             data = said_by(entry["text"])
             columns = {"sha256": data.get("sha256"), "bytes": data.get("bytes")}

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from webapp.store import Store
     from webapp.store.rows import ChangeRow, KeptWithOrigin
 
+VALUES_AT_A_TIME = 5_000
 IMPORTED, SIGNED_OFF, COMPLETE = "history.imported", "setup.signed_off", "complete"
 
 
@@ -71,7 +72,8 @@ def misfits_of_tables(store: Store) -> Iterator[Fault]:
             found = digest_of_table(store, number, said, entry["position"])
         if found != wanted:
             yield Fault("audit.derived", f"rows of history_import {number}")
-    with store.reading():
-        yield from (
-            Fault("audit.derived", f"kept_value {' '.join(key)}") for key in store.numbers.of_no_setup()
-        )
+    after: tuple[str, str] | None = ("", "")
+    while after is not None:
+        with store.reading():
+            strays, after = store.numbers.of_no_setup(after, VALUES_AT_A_TIME)
+        yield from (Fault("audit.derived", f"kept_value {' '.join(key)}") for key in strays)

@@ -88,6 +88,16 @@ def entries(store: Store, kinds: Sequence[str], after: int = -1) -> Iterator[Cha
         after = found[-1]["position"]
 
 
+def entries_in_pieces(store: Store, kinds: Sequence[str]) -> Iterator[ChangeRow]:
+    """All changes of these kinds as `entries` gives them, each stretch in a short transaction of its own."""
+    after: int | None = -1
+    while after is not None:
+        with store.reading():
+            found = store.ledger.changes_of(kinds, after, A_STRETCH)
+        yield from found
+        after = found[-1]["position"] if found else None
+
+
 def on_ledger(value: Any) -> Any:
     """A plain value with every number that would need an exponent as a plain decimal text:
     the ledger has one spelling.

@@ -54,10 +54,11 @@ IMPORTED_ROWS = (
     "LEFT JOIN kept_value AS k ON k.setup = i.id WHERE i.imported = ? AND (i.id > ?) "
     "ORDER BY i.id, k.axis LIMIT ?"
 )
-OF_NO_SETUP = (
-    "SELECT setup, axis FROM kept_value WHERE NOT EXISTS (SELECT 1 FROM event WHERE event.setup = "
-    "kept_value.setup) AND NOT EXISTS (SELECT 1 FROM imported_setup WHERE imported_setup.id = "
-    "kept_value.setup) ORDER BY setup, axis LIMIT 1000"
+# A stretch of all values by their key, and whether the setup that brought them is there.
+VALUES_OF_SETUPS = (
+    "SELECT setup, axis, EXISTS (SELECT 1 FROM event WHERE event.setup = kept_value.setup) OR EXISTS "
+    "(SELECT 1 FROM imported_setup WHERE imported_setup.id = kept_value.setup) FROM kept_value "
+    "WHERE (setup, axis) > (?, ?) ORDER BY setup, axis LIMIT ?"
 )
 IMPORTED_AMONG = "SELECT id FROM imported_setup WHERE id IN ({these})"
 AT_A_TIME = 3_000
@@ -99,9 +100,15 @@ class NumbersRepository(Repository):
             yield from whole
             after = whole[-1][0] if full else None
 
-    def of_no_setup(self) -> list[tuple[str, str]]:
-        """Setup and axis of values that belong to no setup that was walked here or taken in."""
-        return [(row[0], row[1]) for row in self._database.raw(OF_NO_SETUP)]
+    def of_no_setup(
+        self, after: tuple[str, str], most: int
+    ) -> tuple[list[tuple[str, str]], tuple[str, str] | None]:
+        """Setup and axis of values that belong to no setup that was walked here or taken in, from so many
+        values behind one; the last of these (None: nothing is behind them).
+        """
+        rows = self._database.raw(VALUES_OF_SETUPS, (*after, most))
+        last = (rows[-1][0], rows[-1][1]) if len(rows) == most else None
+        return [(setup, axis) for setup, axis, is_there in rows if not is_there], last
 
     def imported(self, setup: str) -> ImportedSetupRow | None:
         """A past setup by its id, or None for one that was not imported."""

@@ -33,22 +33,26 @@ OPEN_AT_MACHINE = (
     "SELECT count(*) FROM question WHERE answered_at_utc IS NULL "
     "AND (SELECT machine FROM setup WHERE setup.id = question.setup) = ?"
 )
-# Rows in lists whose setup has no event any more, or never had one.
-OF_NO_SETUP = (
-    "SELECT 'setup ' || id FROM setup WHERE NOT EXISTS (SELECT 1 FROM event WHERE event.setup = setup.id) "
-    "UNION ALL SELECT 'question ' || id FROM question "
-    "WHERE NOT EXISTS (SELECT 1 FROM event WHERE event.id = question.event) "
-    "UNION ALL SELECT 'worry ' || event FROM worry "
-    "WHERE NOT EXISTS (SELECT 1 FROM event WHERE event.id = worry.event) LIMIT 1000"
-)
+# Rows in lists, a stretch of each table by its key, and whether the event that they are of is there.
+ROWS_OF_EVENTS = {
+    "setup": "SELECT id, EXISTS (SELECT 1 FROM event WHERE event.setup = setup.id) FROM setup WHERE id > ? "
+    "ORDER BY id LIMIT ?",
+    "question": "SELECT id, EXISTS (SELECT 1 FROM event WHERE event.id = question.event) FROM question "
+    "WHERE id > ? ORDER BY id LIMIT ?",
+    "worry": "SELECT event, EXISTS (SELECT 1 FROM event AS raised WHERE raised.id = worry.event) FROM worry "
+    "WHERE event > ? ORDER BY event LIMIT ?",
+}
 
 
 class SetupsRepository(Repository):
     """`setup` and `question` rows are lists that a fold can make again."""
 
-    def of_no_setup(self) -> list[str]:
-        """Table and key of rows of setups, questions and worries without an event."""
-        return [row[0] for row in self._database.raw(OF_NO_SETUP)]
+    def of_no_event(self, table: str, after: str, most: int) -> tuple[list[str], str | None]:
+        """Keys of rows without their event ("setup", "question" or "worry"), from so many rows behind a key;
+        the last key of these (None: nothing is behind them).
+        """
+        rows = self._database.raw(ROWS_OF_EVENTS[table], (after, most))
+        return [key for key, is_there in rows if not is_there], rows[-1][0] if len(rows) == most else None
 
     def put_setup(self, setup_id: str, **fields: Any) -> None:
         """Set where a setup stands; `fields` are all columns but the id."""
