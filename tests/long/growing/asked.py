@@ -206,6 +206,7 @@ class Asking:
             "choosing.choose": self._choose,
             "registers.make_code": lambda: self._send("/desk/tablets/code"),
             "registers.disable_tablet": self._disable,
+            "registers.rename_tablet": self._rename,
             "people.change": self._change,
             "handing_out.setup": self._bundle,
             "slots.change": self._extend,
@@ -391,6 +392,10 @@ class Asking:
         device = Device(97_000 + self._devices(), "Lost")
         device.enrol(self.house.store, self.house.keyring, self.house.clock, f"8QF3KM9X{self._devices():03d}")
         return self._send(f"/desk/tablets/{device.id}/disable", reason="Lost.")
+
+    def _rename(self) -> Ask:
+        self.asked += 1
+        return self._send(f"/desk/tablets/{self._tablet(self.other).id}/name", name=f"Mill {self.asked}")
 
     def _change(self) -> Ask:
         self.asked += 1

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.told import DRAFT
 from webapp.services.evidence.ledger_walk import Fault
@@ -26,15 +26,15 @@ def misfits(store: Store) -> Iterator[Fault]:
         digest: step
         for id_, value in kept.items()
         if not id_.startswith(DRAFT)
-        for digest, step in _shown(json.loads(value["text"]))
+        for digest, step in _shown(value["text"])
     }
     for digest, step in sorted(shown.items()):
         if not store.step_pictures.is_whole(digest):
             yield Fault("audit.step_picture", f"picture {digest} of step {step}")
 
 
-def _shown(procedure: dict[str, Any]) -> Iterator[tuple[str, str]]:
-    for stage in procedure["stages"]:
+def _shown(procedure: str) -> Iterator[tuple[str, str]]:
+    for stage in json.loads(procedure)["stages"]:
         for step in stage["steps"]:
             if step.get("picture"):
                 yield step["picture"]["sha256"], step["id"]
