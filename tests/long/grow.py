@@ -75,6 +75,7 @@ def _shop(folder: Path, setups: int, *, on_server: bool) -> tuple[Path, Address 
     there = folder / f"{setups}-on-server"
     shutil.rmtree(there, ignore_errors=True)
     shutil.copytree(here, there, ignore=shutil.ignore_patterns("records", "*.db"))
+    shutil.copytree(here / "records", there / "records", copy_function=os.link)
     built.carried(here, there, address).store.close()
     with server().administered(database) as administered:
         administered.execute("ANALYZE")

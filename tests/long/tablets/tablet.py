@@ -99,8 +99,7 @@ class Line:
         """One request, timed under this name; where the store is busy it is made again, as a tablet does."""
         began = time.monotonic()
         while True:
-            self._connection.request(method, path, body or None, headers or {})
-            answer = self._connection.getresponse()
+            answer = self._answer(method, path, body or None, headers or {})
             text = answer.read().decode()
             if answer.status != BUSY:
                 break
@@ -110,6 +109,20 @@ class Line:
         self.bytes[name] = len(text)
         assert answer.status in {200, 303}, f"{path}: {answer.status} {text[:300]}"
         return answer, text
+
+    def _answer(
+        self, method: str, path: str, body: str | None, headers: dict[str, str]
+    ) -> http.client.HTTPResponse:
+        """The answer to one request; on a new connection, as a browser does, where the server had closed the
+        one that nothing came on for a while.
+        """
+        try:
+            self._connection.request(method, path, body, headers)
+            return self._connection.getresponse()
+        except (BrokenPipeError, ConnectionResetError, http.client.RemoteDisconnected):
+            self._connection.close()
+        self._connection.request(method, path, body, headers)
+        return self._connection.getresponse()
 
 
 def upload(line: Line, portion: Portion) -> None:
