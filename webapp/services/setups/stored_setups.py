@@ -39,8 +39,9 @@ WHOLE = "complete"
 MOST_SHEETS = 64
 # A sheet's hash names its text for ever, in every store.
 _SHEETS: dict[str, WrittenSheet] = {}
-# By all that is folded, not by names: a row that another hand changed is not found here.
-MOST_FOLDED = 64
+# By all that is folded, not by names: a row that another hand changed is not found here. The machines' page
+# folds what was last seen in each slot: of a hundred machines one after the other, again and again.
+MOST_FOLDED = 128
 _LOCK = Lock()
 _FOLDED: dict[bytes, Folded] = {}
 
