@@ -78,7 +78,7 @@ def test_a_setup_at_the_second_vise_from_the_choice_to_its_sealed_record(
             assert status == 0, report
         assert audit(store) == []
     tablet.tap("another")
-    tablet.page.evaluate("() => dispatchEvent(new Event('focus'))")
+    fetch_newer_sheet(tablet, VISE, than=sheet["compiled_at_utc"])
     first, second = (sheet_of(tablet, "plover", one) for one in ("plover-vise", VISE))
     assert {axis["axis"]: axis["usual"]["centre_nm"] for axis in second["axes"]} == touched
     assert all(axis["usual"]["values"] > 1 for axis in first["axes"])
@@ -127,6 +127,16 @@ def answer_all(demo: Demo, setup: str) -> None:
         for question in answering.questions(store):
             if question["setup"] == setup:
                 answering.answer(store, question["id"], LEAD, "go_on", "First values here.", now())
+
+
+def fetch_newer_sheet(tablet: Tablet, fixture: str, than: str) -> None:
+    """Let the page look for the server, and wait until it keeps what it fetched."""
+    tablet.sync()
+    for _ in range(300):
+        if sheet_of(tablet, "plover", fixture)["compiled_at_utc"] > than:
+            return
+        tablet.page.wait_for_timeout(100)
+    raise AssertionError(f"no sheet of {fixture} newer than {than} came")
 
 
 def sheet_of(tablet: Tablet, machine: str, fixture: str) -> dict[str, Any]:

@@ -13,17 +13,12 @@ from webapp.services.times import later
 SETUPS = 520
 
 
-def look_for_the_server(tablet: Tablet) -> None:
-    """Let the page look for the server, as it does when it gets the focus."""
-    tablet.page.evaluate("() => { dispatchEvent(new Event('focus')); }")
-
-
 def replace_the_sheet(tablet: Tablet, demo: Demo) -> None:
     """Change something that stands on Plover's sheet, and let the tablet fetch it."""
     before = hashes(tablet)
     with demo.opened() as (store, _):
         rights.authorise(store, "odile", "plover", later(now(), days=3), "mara", now(), "alone")
-    look_for_the_server(tablet)
+    tablet.sync()
     for _ in range(150):
         if hashes(tablet) - before:
             return
@@ -71,7 +66,7 @@ def test_the_sheet_of_a_machine_used_elsewhere_is_kept_for_a_while_and_fetched_w
             kept = store.kept.kept_with_people(fixture, "X")[-1]
         seatings.leave_out(store, kept["setup"], "X", "a chip under the ball", "mara", now())
     with tablet.page.expect_response("**/api/news") as news:
-        look_for_the_server(tablet)
+        tablet.sync()
     assert news.value.json()["sheets"] is None or not any(one["text"] for one in news.value.json()["sheets"])
     assert old["plover"] in hashes(tablet)
     tablet.tap("back")
@@ -101,11 +96,11 @@ def test_a_tablet_with_many_setups_behind_it_still_gets_news_and_the_running_one
         SETUPS,
     )
     with tablet.page.expect_response("**/api/news") as news:
-        look_for_the_server(tablet)
+        tablet.sync()
     assert news.value.status == 200
     replace_the_sheet(tablet, demo)
     tablet.begin("plover", "odile")
-    look_for_the_server(tablet)
+    tablet.sync()
     tablet.page.wait_for_selector('[data-network="sent"]')
     noted = next(row["value"] for row in tablet.rows("notes") if row["name"] == "my_setups")
     assert len(noted) <= SETUPS
