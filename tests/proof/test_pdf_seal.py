@@ -11,6 +11,8 @@ from asn1crypto import cms as asn1_cms
 from cryptography.hazmat.primitives.serialization import Encoding
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.signers.pdf_byterange import BuildProps
+from pypdf import PdfWriter
+from pypdf.generic import ArrayObject, DictionaryObject, NameObject, NumberObject
 
 from tests.proof.made_up import numbered_keys
 from tests.proof.pdfs import AT, AT_UTC, PAGES, REASON, SHOP, container_for, pdf_of, plain_pdf, seal_anything
@@ -279,3 +281,37 @@ def test_an_update_of_another_make_is_found_even_under_a_good_signature(keyring:
 def test_no_trusted_certificate_means_no_answer_and_never_the_systems(sealed: bytes) -> None:
     with pytest.raises(ValueError, match="never used"):
         verify_seal(sealed, ())
+
+
+@pytest.mark.parametrize(
+    ("added", "named"),
+    [
+        ({"/OpenAction": {"/S": "/JavaScript"}}, "action, action at opening"),
+        ({"/Annots": [{"/Type": "/Annot", "/Rect": [0, 0, 9, 9]}]}, "annotation"),
+        # Of the two pages the seal's own field is on the first; listed on the second, this is one too many.
+        ({"/Annots": [{"/Contents": "/OfNoKind"}]}, "annotation"),
+    ],
+)
+def test_what_no_record_holds_is_named_and_not_sealed(
+    keyring: KeyRing, added: dict[str, Any], named: str
+) -> None:
+    with pytest.raises(SealError) as refused:
+        seal(plain_pdf_with(added), keyring, AT_UTC, SHOP, REASON)
+    assert refused.value.code == "seal.unfit"
+    assert refused.value.fields["found"] == named
+
+
+def plain_pdf_with(added: dict[str, Any]) -> bytes:
+    """Two pages in one revision, the last of which has something more."""
+    writer, output = PdfWriter(clone_from=BytesIO(plain_pdf())), BytesIO()
+    writer.pages[1].update({NameObject(name): as_object(value) for name, value in added.items()})
+    writer.write(output)
+    return output.getvalue()
+
+
+def as_object(value: Any) -> Any:
+    if isinstance(value, dict):
+        return DictionaryObject({NameObject(name): as_object(one) for name, one in value.items()})
+    if isinstance(value, list):
+        return ArrayObject([as_object(one) for one in value])
+    return NameObject(value) if isinstance(value, str) else NumberObject(value)

@@ -78,14 +78,13 @@ def forbidden_features(pdf: bytes, widgets: int) -> list[str]:
 def _found_in(reader: Any, widgets: int) -> Iterator[str]:
     if "/Encrypt" in reader.trailer:
         yield "encryption"
-    annotations = fields = 0
+    annotations = listed = fields = 0
     for dictionary in _dictionaries(reader):
         yield from _named(dictionary)
         annotations += dictionary.get("/Type") == "/Annot" or "/Rect" in dictionary
+        listed += len(dictionary.get("/Annots", ()))
         fields += "/FT" in dictionary
-        if "/Annots" in dictionary and len(dictionary["/Annots"]) > widgets:
-            yield "annotation"
-    if annotations > widgets:
+    if max(annotations, listed) > widgets:
         yield "annotation"
     if fields > widgets:
         yield "form"

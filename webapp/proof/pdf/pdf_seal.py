@@ -36,15 +36,24 @@ def seal(pdf: bytes, keyring: KeyRing, at_utc: str, shop_name: str, reason: str)
         raise SealError("seal.words_length", most=LONGEST_WORDS)
     words = SealWords(_whole_seconds(at_utc), shop_name, reason)
     must_hold(keyring.seal_certificate, words.at)
-    found = forbidden_features(pdf, widgets=0)
-    if found:
-        raise SealError("seal.unfit", found=", ".join(found))
     prepared = _prepare(pdf, words, cms.largest_length(keyring.seal_certificate))
     sealed = prepared.with_container(_container(keyring, prepared.digest))
     failures = verify_seal(sealed, (keyring.seal_certificate,)).failures
     if failures or not sealed.startswith(pdf):
+        _refuse_what_no_record_holds(pdf)
         raise SealError("seal.did_not_verify", lines=", ".join(line.code for line in failures))
     return sealed
+
+
+def _refuse_what_no_record_holds(pdf: bytes) -> None:
+    """Say what is wrong with the bytes themselves.
+
+    Looking for it costs as much as the rest of a seal, and what is sealed is looked through whole before it
+    is handed out, so this is asked only where something failed.
+    """
+    found = forbidden_features(pdf, widgets=0)
+    if found:
+        raise SealError("seal.unfit", found=", ".join(found))
 
 
 def _container(keyring: KeyRing, digest: bytes) -> bytes:
@@ -59,6 +68,7 @@ def _prepare(pdf: bytes, words: SealWords, container_bytes: int) -> PreparedPdf:
     try:
         return pdf_update.prepare(pdf, words, container_bytes)
     except Exception as error:
+        _refuse_what_no_record_holds(pdf)
         # pyHanko has many errors for bytes that it cannot read; all of them mean the same here.
         raise SealError("seal.no_pdf", why=str(error)[:200]) from error
 
