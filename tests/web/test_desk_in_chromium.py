@@ -89,6 +89,13 @@ LOOKS_LIKE_OTHERS = f"""() => [...document.querySelectorAll('{CHOSEN}')].filter(
   return others.some(other => look(other) === look(one));
 }}).map(one => one.outerHTML.slice(0, 90))"""
 
+# A narrow page stacks a table: what stood in its head stands beside each value, the unit too.
+UNITS_LOST = """() => [...document.querySelectorAll('table.stack')].flatMap(table => {
+  const heads = [...(table.tHead?.rows[0].cells ?? [])].map(one => one.innerText.trim());
+  return [...(table.tBodies[0]?.rows ?? [])].flatMap(row => [...row.cells].filter((cell, place) =>
+    /, (mm|in|µm)$/.test(heads[place] ?? '') && cell.dataset.label !== heads[place]));
+}).map(one => one.outerHTML.slice(0, 90))"""
+
 
 @dataclass
 class Looked:
@@ -301,6 +308,7 @@ def _cut_unfolded(page: Page, name: str) -> list[str]:
         page.set_viewport_size({"width": width, "height": 900})
         wrong += [f"{name} at {width}"] if page.evaluate(CUT) > 0 else []
         wrong += [f"{name} at {width}: {one} is small" for one in page.evaluate(SMALL_TARGETS)]
+        wrong += [f"{name}: {one} is stacked without its unit" for one in page.evaluate(UNITS_LOST)]
     page.evaluate(ADOPT, SPACED)
     for width in (768, 1280):
         page.set_viewport_size({"width": width, "height": 900})
