@@ -140,6 +140,13 @@ def test_an_environment_is_made_once_and_then_left_alone(checkout: Path) -> None
     assert kept.exists()
 
 
+def test_the_program_is_compiled_for_those_who_may_not_write_there(checkout: Path) -> None:
+    (checkout / "webapp" / "half_saved.py").write_text("def", encoding="utf-8")
+    environment_of(checkout).make()
+    compiled = {one.name.partition(".")[0] for one in (checkout / "webapp").rglob("*.pyc")}
+    assert compiled == {"fonts"}, "what cannot be compiled stops nothing"
+
+
 def test_a_half_made_environment_is_made_anew(checkout: Path) -> None:
     environment = environment_of(checkout)
     (environment.folder / "bin").mkdir(parents=True)

@@ -10,6 +10,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -234,14 +235,19 @@ def _secrets(options: argparse.Namespace) -> int:
 
 
 def _verify(options: argparse.Namespace) -> int:
-    from webapp.commands import verify
+    from webapp.record.press import Press
 
-    return verify.verify(
-        *(_settings(options), options.file, options.certificate, options.ledger_key),
-        additions=options.addition,
-        with_pages=not options.without_pages,
-        as_json=options.json,
-    )
+    with Press() as press:
+        if not options.without_pages:
+            press.begin()  # it gets ready while this process reads in what judges the rest
+        from webapp.commands import verify
+
+        return verify.verify(
+            *(_settings(options), options.file, options.certificate, options.ledger_key),
+            additions=options.addition,
+            render=None if options.without_pages else partial(press.render, final=True),
+            as_json=options.json,
+        )
 
 
 COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {

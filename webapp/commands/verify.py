@@ -1,20 +1,19 @@
 """`zerokeep verify record.pdf`:
 say what holds of a sealed record, trusting nobody but the certificate given.
 
-Printing the pages again takes longer than all the rest: it begins in the press' own process while the rest is
-judged, and a line says first what holds without it; or it is left out with `--without-pages`, and then the
-report says so. Most of what is left is loading the library that writes and judges seals, which loads a client
-for time stamps that is never asked and that it cannot do without. A second writer of our own for the same
-bytes would be faster and would be one more thing to trust: the judge stays the library.
+Printing the pages again takes longer than all the rest: the press' own process gets ready while this one
+reads in what judges the rest, and a line says first what holds without it; or it is left out with
+`--without-pages`, and then the report says so. Most of what is left is loading the library that writes and
+judges seals, which loads a client for time stamps that is never asked and that it cannot do without. A second
+writer of our own for the same bytes would be faster and would be one more thing to trust: the judge stays the
+library.
 """
 
 from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from functools import partial
+from collections.abc import Sequence
 from pathlib import Path
 
 from cryptography import x509
@@ -38,11 +37,11 @@ def verify(
     ledger_keys: list[Path],
     *,
     additions: Sequence[Path] = (),
-    with_pages: bool = True,
+    render: Render | None,
     as_json: bool,
 ) -> int:
     """Print the report. The certificates and keys given count; without any certificate, those of the data
-    folder.
+    folder. `render` prints the pages again; None leaves that out.
     """
     try:
         pdf = path.read_bytes()
@@ -73,9 +72,8 @@ def verify(
         return _cannot(
             f"Cannot read the addition: {error}. Give the path of a text that the shop handed out."
         )
-    with _printer(with_pages) as render:
-        hear = None if render is None or as_json else _tell_first
-        report = verify_record(pdf, trusted, render, known, RENDERER, keys, hear)
+    hear = None if render is None or as_json else _tell_first
+    report = verify_record(pdf, trusted, render, known, RENDERER, keys, hear)
     report = Report((*report.lines, *(check_addition(text, pdf, keys) for text in added)))
     if as_json:
         print(json.dumps({"file": str(path), **report.as_dict()}, ensure_ascii=False, indent=1))
@@ -90,21 +88,6 @@ def _tell_first(report: Report) -> None:
     """
     how = "hold" if report.holds else "do NOT hold"
     print(f"Seal, events and ledger {how}. Printing the pages again …", file=sys.stderr, flush=True)
-
-
-@contextmanager
-def _printer(with_pages: bool) -> Iterator[Render | None]:
-    """What prints the pages again, in a process that is begun now and ended with the block; None without
-    pages.
-    """
-    if not with_pages:
-        yield None
-        return
-    from webapp.record.press import Press  # noqa: PLC0415 - not loaded where no page is printed
-
-    with Press() as press:
-        press.begin()
-        yield partial(press.render, final=True)
 
 
 def _head_keys(files: list[Path]) -> list[NoteVerifier] | None:

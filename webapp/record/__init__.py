@@ -4,7 +4,12 @@
 `webapp.record.press`, which draws in a process that can fetch nothing, and never loads the renderer itself.
 """
 
-from webapp.domain.record.bundle import RecordBundle
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:  # whoever starts a press, which gets ready meanwhile, need not wait for these
+    from webapp.domain.record.bundle import RecordBundle
 
 
 def render(bundle: RecordBundle) -> bytes:

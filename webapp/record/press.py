@@ -24,10 +24,9 @@ import threading
 from collections.abc import Collection, Mapping
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self, cast
+from typing import TYPE_CHECKING, Any, Self, cast
 
 from webapp.domain.plain.errors import DomainError, error_classes
-from webapp.domain.record.bundle import RecordBundle
 from webapp.record.confinement import NOBODY
 from webapp.record.errors import (
     PressDidNotStartError,
@@ -37,9 +36,11 @@ from webapp.record.errors import (
 )
 from webapp.record.press_room import JOB_SECONDS, read_frame, write_frame
 
+if TYPE_CHECKING:
+    from webapp.domain.record.bundle import RecordBundle
+
 PROGRAM = Path(__file__).resolve().parents[2]
 START_SECONDS = 60
-END_SECONDS = 5
 # The process ends itself by processor time;
 # a process that waits for something is ended a little later from here.
 GRACE_SECONDS = 5
@@ -99,14 +100,14 @@ class Press:
         raise _refusal(json.loads(answer[1:]))
 
     def close(self) -> None:
-        """End the process, by force if it does not end by itself. A later job starts another."""
+        """End the process, which has no job then. A later job starts another."""
         with self._turn:
-            self._end(gently=True)
+            self._end()
 
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is not None and self._process.poll() is None:
             return self._process
-        self._end(gently=False)
+        self._end()
         self._folder = tempfile.TemporaryDirectory(
             prefix=f"{FOLDER_PREFIX}{os.getpid()}-", ignore_cleanup_errors=True
         )
@@ -151,22 +152,19 @@ class Press:
         """Clear away a process that gave no answer and return what to say about it."""
         process.kill()
         status = process.wait()
-        self._end(gently=False)
+        self._end()
         if not in_time or status == -signal.SIGXCPU:
             return PressTookTooLongError(seconds=round(seconds))
         return PressDiedError(how=signal.Signals(-status).name if status < 0 else f"exit status {status}")
 
-    def _end(self, gently: bool) -> None:
+    def _end(self) -> None:
         process, self._process = self._process, None
         if process is not None:
-            with contextlib.suppress(OSError):
-                cast("Any", process.stdin).close()
-            if gently:
-                with contextlib.suppress(subprocess.TimeoutExpired):
-                    process.wait(END_SECONDS)
             process.kill()
             process.wait()
-            cast("Any", process.stdout).close()
+            for pipe in (process.stdin, process.stdout):
+                with contextlib.suppress(OSError):
+                    cast("Any", pipe).close()
         folder, self._folder = self._folder, None
         if folder is not None:
             folder.cleanup()
