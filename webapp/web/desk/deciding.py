@@ -77,14 +77,17 @@ def sign_together() -> Response:
     if request.method == "POST" and form.validate():
         opened_as_shown = [one for one in before.items() if one in shown]
         if not opened_as_shown:
-            form.refuse(None, plain("services.setup_changed"))
+            form.refuse(None, plain("services.setup_changed" if shown else "web.nothing_ticked"))
         else:
             try:
                 changed = [setup for setup, seen in shown if before.get(setup, seen) != seen]
                 return _signed_together(opened_as_shown, changed, form.passphrase.data)
             except DomainError as refusal:
                 form.refuse(None, plain(refusal.code, refusal.fields))
-    return _page("desk/sign_together.html", form, listed=listed, read=dict(read), came=())
+    # What was not ticked comes back so: a refusal asks for nothing but another entry of the passphrase.
+    ticked = read if request.method == "GET" else shown
+    boxes = {"read": dict(read), "ticked": [one for one, seen in read if (one, seen) in ticked]}
+    return _page("desk/sign_together.html", form, listed=listed, came=(), **boxes)
 
 
 def _is_to_be_signed(one: QueuedSetup, before: Mapping[str, str]) -> bool:
@@ -124,7 +127,7 @@ def _signed_together(read: list[tuple[str, str]], changed: list[str], passphrase
         for setup, why in refused.items()
     ]
     page = render_template(
-        "desk/sign_together.html", form=forms.SignTogether(formdata=None), listed=(), read={}, came=told
+        "desk/sign_together.html", form=forms.SignTogether(formdata=None), listed=(), came=told
     )
     return make_response(page, 422 if any(refused.values()) else 200)
 
