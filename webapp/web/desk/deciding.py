@@ -25,6 +25,7 @@ from webapp.services.setups import answering, recording
 from webapp.web.desk import forms
 from webapp.web.desk.on_one_page import opened_before, setup_page
 from webapp.web.desk.opened import must_see, opened
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import rendering
@@ -38,6 +39,7 @@ blueprint = Blueprint("deciding", __name__)
 
 
 @blueprint.route("/desk/setups/<uuid:setup_id>/sign-off", methods=["GET", "POST"])
+@once
 def sign_off(setup_id: object) -> Response:
     """Review, then sign off with the passphrase.
     The record is sealed at once; if that fails, the sign-off stays.
@@ -68,6 +70,7 @@ def sign_off(setup_id: object) -> Response:
 
 
 @blueprint.route("/desk/sign-together", methods=["GET", "POST"])
+@once
 def sign_together() -> Response:
     """Sign the list that the page shows by one entry of the passphrase: plain setups, each opened before."""
     form, parts, before = forms.SignTogether(), wiring(), opened_before()
@@ -152,6 +155,7 @@ def _values_choice(form: forms.SignOff, setup_id: str) -> ValuesChoice:
 
 
 @blueprint.route("/desk/setups/<uuid:setup_id>/not-accepted", methods=["GET", "POST"])
+@once
 def not_accept(setup_id: object) -> Response:
     """Do not accept a setup, with the reason and the passphrase."""
     form, parts, who = forms.NotAccept(), wiring(), sessions.signed_in()
@@ -182,6 +186,7 @@ def seal(setup_id: object) -> Response:
 
 
 @blueprint.route("/desk/setups/<uuid:setup_id>/add", methods=["GET", "POST"])
+@once
 def add(setup_id: object) -> Response:
     """Add to a sealed record what was found afterwards, with the passphrase."""
     form, parts, who = forms.AddToRecord(), wiring(), sessions.signed_in()
@@ -214,6 +219,7 @@ def addition(setup_id: object, number: int) -> Response:
 
 
 @blueprint.route("/desk/questions/<uuid:question_id>", methods=["GET", "POST"])
+@once
 def question(question_id: object) -> Response:
     """One question with the arithmetic beside it, and the form that answers it."""
     form, parts, who = forms.Answer(), wiring(), sessions.signed_in()

@@ -27,6 +27,7 @@ from webapp.services.sheets import previewing
 from webapp.services.shop import drafts_behind, procedures, publishing, reading, retiring
 from webapp.web.desk import forms
 from webapp.web.edge import sessions
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge.wiring import wiring
 from webapp.web.shop.procedure_forms import HELP, IS_THERE, LABELS, SPARE_ROWS, STANDS_FOR, read_step
 from webapp.web.show import rendering
@@ -66,6 +67,7 @@ def begin(whose: str) -> Response:
 def procedure(whose: str) -> Response:
     """The draft with what stands in its way, or what is in use where there is no draft."""
     return _procedure_page(whose, forms.Publish(formdata=None))
+@once
 
 
 @blueprint.post("/desk/procedures/<whose>/act")
@@ -79,6 +81,7 @@ def _act(typed: Mapping[str, str]) -> Callable[[Procedure], Procedure]:
     step, stage = typed.get("step", ""), typed.get("stage", "")
     acts: dict[str, Callable[[Procedure], Procedure]] = {
         "up": lambda one: editing.moved_step(one, step, -1),
+@once
         "down": lambda one: editing.moved_step(one, step, 1),
         "out": lambda one: editing.without_step(one, step),
         "stage_up": lambda one: editing.moved_stage(one, stage, -1),
@@ -101,6 +104,7 @@ def step(whose: str, step_id: str) -> Response:
         try:
             shown = typed = read_step(request.form, now)
             who, seen = sessions.signed_in().id, request.form.get("seen", "")
+@once
             procedures.edit(
                 parts.store, whose, seen, lambda one: editing.with_step(one, typed), who, parts.now()
             )
@@ -200,6 +204,7 @@ def take_over(whose: str) -> Response:
     seen, onto = typed.get("seen", ""), typed.get("onto", "")
     try:
         drafts_behind.take_over(parts.store, whose, seen, onto, who.id, parts.now())
+@once
     except DomainError as refusal:
         return _refused(whose, refusal)
     return _to(whose)
@@ -218,6 +223,7 @@ def discard(whose: str) -> Response:
 
 @blueprint.post("/desk/procedures/<whose>/retire")
 def retire(whose: str) -> Response:
+@once
     """Let a fixture be worked by the shop's procedure again."""
     parts, who = wiring(), sessions.signed_in()
     try:
@@ -230,6 +236,7 @@ def retire(whose: str) -> Response:
 
 def _changed(whose: str, change: Callable[[Procedure], Procedure], then: Callable[[], Response]) -> Response:
     parts, who = wiring(), sessions.signed_in()
+@once
     try:
         procedures.edit(parts.store, whose, request.form.get("seen", ""), change, who.id, parts.now())
     except DomainError as refusal:
@@ -241,6 +248,7 @@ def _refused(whose: str, refusal: DomainError) -> Response:
     form = forms.Publish(formdata=None)
     form.refuse(None, _told(refusal))
     return _procedure_page(whose, form)
+@once
 
 
 def _told(refusal: DomainError) -> str:
