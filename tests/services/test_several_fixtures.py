@@ -294,6 +294,16 @@ def test_a_fixture_is_on_one_machine_at_a_time(two: House) -> None:
     assert "services.fixture_elsewhere" in [fault.code for fault in file.value.faults]
 
 
+def test_a_slot_says_of_which_vise_it_is_by_the_name_that_the_vise_has_now(two: House) -> None:
+    """Or two that exchanged their names would be taken for each other, and a renamed one for another."""
+    at_second(two, "mara")
+    with two.store.writing():
+        fixtures = two.store.shop.items("fixture")
+        two.store.shop.put("fixture", FIRST, {**fixtures[FIRST], "name": "Vise C"})
+        two.store.shop.put("fixture", SECOND, {**fixtures[SECOND], "name": "Vise A"})
+    assert slot(two, FIRST)["last_fixture_name"] == "Vise A" == sheet(two, SECOND)["fixture"]["name"]
+
+
 def changed(house: House, kind: Any, item: Any) -> Wanted:
     return Wanted(kind, item.id, item, items.found(house.store, kind, item.id).version)
 
