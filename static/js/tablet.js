@@ -232,7 +232,7 @@ export class Tablet {
   begin(sheetHash, sheet, person, takesOver = null) {
     return this.act(async () => {
       this.beginningOn = sheetHash;
-      if (!(await this.shelf.sheet(sheetHash))) return;
+      if (!(await this.shelf.isCurrent(sheetHash))) return;
       const display = this.standalone ? 'standalone' : 'browser';
       this.setup = await Setup.begin(this, {
         sheetHash,
