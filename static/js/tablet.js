@@ -389,7 +389,8 @@ export class Tablet {
     if (reached) await this.#forgetSometimes();
     if (!changed) return;
     if (this.setup) await this.#takeDecisions(this.setup);
-    else if (['machines', 'ready'].includes(this.view.name)) await this.go(this.view, {quiet: true});
+    else if (['machines', 'fixtures', 'ready'].includes(this.view.name))
+      await this.go(this.view, {quiet: true});
   }
 
   /**
