@@ -169,6 +169,21 @@ def test_a_picture_that_the_server_does_not_keep_is_told_on_its_step(odile: Oper
     standing(page, "sent")
 
 
+def test_what_kept_a_picture_away_is_not_said_in_the_next_persons_setup(
+    odile: Operator, tmp_path: Path
+) -> None:
+    tablet, page = odile.tablet, odile.tablet.page
+    odile.walk(until="vise.wipe")
+    photograph(tablet, tmp_path, b"no picture at all")
+    page.get_by_text("This file cannot be read as a picture.").wait_for()
+    odile.end_for_practice()
+    tablet.tap("another")
+    tablet.begin("plover", "odile")
+    odile.walk(until="vise.wipe")
+    assert page.locator(".photo").count() == 1
+    assert page.locator(".photo-trouble").count() == 0
+
+
 def test_the_offer_is_reached_and_pressed_by_keys_alone(odile: Operator) -> None:
     tablet, page = odile.tablet, odile.tablet.page
     asked: list[FileChooser] = []
