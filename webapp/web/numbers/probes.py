@@ -20,6 +20,7 @@ from webapp.domain.probe.ring_check import RingCheck
 from webapp.services.numbers import probing
 from webapp.services.numbers.probing import ProbeHealth
 from webapp.services.setups import worrying
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.forms import ProbeCare, ProbeCheckForm
@@ -60,6 +61,7 @@ def probe(probe: str) -> str:
 
 
 @blueprint.route("/desk/probes/<probe>/check", methods=["GET", "POST"])
+@once
 def check(probe: str) -> Response:
     """Type a check in, see what it comes to, then keep it."""
     parts, who = wiring(), sessions.signed_in()
@@ -84,6 +86,7 @@ def check(probe: str) -> Response:
 
 
 @blueprint.route("/desk/probes/<probe>/care", methods=["GET", "POST"])
+@once
 def care(probe: str) -> Response:
     """Say how often the probe is checked, and how wide it counts while it is overdue."""
     parts, who = wiring(), sessions.signed_in()
