@@ -93,7 +93,10 @@ def test_the_words_for_a_step_come_back_where_its_draft_was_thrown_away_meanwhil
     assert out.status_code == 303
     no_step = lead.send(step, **typed)
     lead.send(f"{HERE}/discard", seen=seen(lead.page(HERE)))
-    for answer, why in ((no_step, "There is no step"), (lead.send(step, **typed), "There is no draft any more")):
+    for answer, why in (
+        (no_step, "There is no step"),
+        (lead.send(step, **typed), "There is no draft any more"),
+    ):
         assert answer.status_code == 409
         page = read(answer)
         assert why in page
