@@ -232,7 +232,7 @@ export class Tablet {
   begin(sheetHash, sheet, person, takesOver = null) {
     return this.act(async () => {
       this.beginningOn = sheetHash;
-      if (!(await this.shelf.sheet(sheetHash))) return;
+      if (!(await this.shelf.isCurrent(sheetHash))) return;
       const display = this.standalone ? 'standalone' : 'browser';
       this.setup = await Setup.begin(this, {
         sheetHash,
@@ -389,7 +389,8 @@ export class Tablet {
     if (reached) await this.#forgetSometimes();
     if (!changed) return;
     if (this.setup) await this.#takeDecisions(this.setup);
-    else if (['machines', 'ready'].includes(this.view.name)) await this.go(this.view, {quiet: true});
+    else if (['machines', 'fixtures', 'ready'].includes(this.view.name))
+      await this.go(this.view, {quiet: true});
   }
 
   /**

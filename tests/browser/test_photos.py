@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from PIL import Image
-from playwright.sync_api import FileChooser, Page
+from playwright.sync_api import FileChooser, Page, Route
 
 from tests.kit.chromium import SIZES
 from tests.kit.demo import Demo
@@ -167,6 +167,76 @@ def test_a_picture_that_the_server_does_not_keep_is_told_on_its_step(odile: Oper
     page.unroute("**/api/photos/*")
     tablet.settled()
     standing(page, "sent")
+
+
+def test_what_kept_a_picture_away_is_not_said_in_the_next_persons_setup(
+    odile: Operator, tmp_path: Path
+) -> None:
+    tablet, page = odile.tablet, odile.tablet.page
+    odile.walk(until="vise.wipe")
+    photograph(tablet, tmp_path, b"no picture at all")
+    page.get_by_text("This file cannot be read as a picture.").wait_for()
+    odile.end_for_practice()
+    tablet.tap("another")
+    tablet.begin("plover", "odile")
+    odile.walk(until="vise.wipe")
+    assert page.locator(".photo").count() == 1
+    assert page.locator(".photo-trouble").count() == 0
+
+
+def under_way(odile: Operator, folder: Path) -> list[Route]:
+    """Take a picture whose way to the server is held up; what holds it up."""
+    held: list[Route] = []
+    odile.tablet.page.route("**/api/photos/*", lambda route: held.extend([route]))
+    odile.walk(until="vise.wipe")
+    photograph(odile.tablet, folder, jpeg())
+    standing(odile.tablet.page, "kept")
+    return held
+
+
+def arrives(tablet: Tablet, held: list[Route]) -> None:
+    """Let the picture go on, and wait until the screen was brought up to date by the server's answer."""
+    for _ in range(600):
+        if held:
+            break
+        tablet.page.wait_for_timeout(50)
+    tablet.page.evaluate("() => { document.getElementById('heading').dataset.seen = '1'; }")
+    held[0].continue_()
+    tablet.page.wait_for_function("() => document.getElementById('heading').dataset.seen === undefined")
+
+
+def test_a_pin_that_is_being_typed_stays_while_the_answer_about_a_picture_comes(
+    odile: Operator, tmp_path: Path
+) -> None:
+    tablet, page = odile.tablet, odile.tablet.page
+    held = under_way(odile, tmp_path)
+    tablet.tap("off")
+    tablet.tap("break-off")
+    tablet.tap("break-reason", "practice")
+    odile.walk(until="sign.name")
+    page.locator("#pin").focus()
+    page.keyboard.type(odile.pin[:-1])
+    arrives(tablet, held)
+    assert page.locator("#pin").input_value() == odile.pin[:-1]
+    page.keyboard.type(odile.pin[-1])
+    assert page.locator("#pin").input_value() == odile.pin, "the cursor stayed too"
+
+
+def test_what_was_ticked_about_a_move_stays_while_the_answer_about_a_picture_comes(
+    odile: Operator, tmp_path: Path
+) -> None:
+    """Whether the ball touched something decides whether the probe's input is looked at again."""
+    tablet = odile.tablet
+    held = under_way(odile, tmp_path)
+    tablet.tap("hold")
+    tablet.tap("trouble", "held")
+    tablet.settled()
+    tablet.page.locator('[data-action="touched"]').check()
+    arrives(tablet, held)
+    assert tablet.page.locator('[data-action="touched"]').is_checked()
+    assert not tablet.page.locator('[data-action="reset"]').is_checked()
+    tablet.tap("trouble-met")
+    assert tablet.events_of("trouble.met")[0]["data"] == {"trouble": "held", "touched": True, "reset": False}
 
 
 def test_the_offer_is_reached_and_pressed_by_keys_alone(odile: Operator) -> None:

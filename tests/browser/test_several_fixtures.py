@@ -111,7 +111,9 @@ def looked(tablet: Tablet, name: str) -> list[str]:
 def test_a_vise_without_a_sheet_is_named_and_cannot_be_chosen(demo: Demo, new_tablet: NewTablet) -> None:
     """Whoever stands before it must not take the other one's sheet for its own."""
     with opened(settings_of(demo.folder)) as (store, _), store.writing():
+        whole = store.shop.item("fixture", VISE)
         store.shop.put("fixture", VISE, {"id": VISE, "name": NAME})  # not whole any more
+    assert whole is not None
     tablet = new_tablet()
     tablet.tap("machine", tablet._listed("plover"))
     row = tablet.find("fixture", VISE)
@@ -119,6 +121,12 @@ def test_a_vise_without_a_sheet_is_named_and_cannot_be_chosen(demo: Demo, new_ta
     assert row.get_attribute("aria-disabled") == "true"
     row.click(force=True)
     assert tablet.screen == "fixtures"
+    with opened(settings_of(demo.folder)) as (store, _), store.writing():
+        store.shop.put("fixture", VISE, whole)  # the row says so by itself, where somebody stands and waits
+    tablet.sync()
+    tablet.page.wait_for_selector(f'[data-action="fixture"][data-choice="{VISE}"]:not([aria-disabled])')
+    tablet.tap("fixture", VISE)
+    assert tablet.screen == "people"
 
 
 def answer_all(demo: Demo, setup: str) -> None:

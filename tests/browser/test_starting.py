@@ -8,6 +8,7 @@ from tests.kit.demo import Demo, now
 from tests.kit.tablet import NewTablet, Tablet
 from webapp.services.numbers import seatings
 from webapp.services.people import rights
+from webapp.services.setups import closing
 from webapp.services.times import later
 
 SETUPS = 520
@@ -125,6 +126,31 @@ def test_a_finger_that_is_down_while_newer_sheets_come_loses_no_tap(tablet: Tabl
     tablet.page.wait_for_timeout(300)
     tablet.page.mouse.up()
     tablet.page.wait_for_selector('#app[data-screen="holds"]')
+
+
+def test_a_press_on_a_sheet_that_another_took_the_place_of_begins_nothing(tablet: Tablet, demo: Demo) -> None:
+    """The machine is closed while a finger lies on the button; the sheet was begun on once before."""
+    page = tablet.page
+    page.context.set_offline(True)
+    tablet.begin("plover", "odile")
+    tablet.tap("leave")
+    tablet.begin("plover", "odile", begin=False)
+    tablet.settled()
+    tablet.find("begin").hover()
+    page.mouse.down()
+    with demo.opened() as (store, _):
+        closing.close(store, "plover", "It drips oil.", "mara", now())
+    page.context.set_offline(False)
+    tablet.sync()
+    for _ in range(600):
+        if any("It drips oil." in row["text"] for row in tablet.rows("sheets")):
+            break
+        page.wait_for_timeout(50)
+    page.mouse.up()
+    page.get_by_text("It drips oil.").first.wait_for()
+    page.wait_for_timeout(500)
+    assert (tablet.screen, tablet.offers("begin")) == ("ready", False)
+    assert len(tablet.events_of("setup.started")) == 1
 
 
 # A finger that comes down while the newer sheets are read, and stays; then it is lifted from what it lies on.

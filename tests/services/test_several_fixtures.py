@@ -20,10 +20,17 @@ from tests.kit.shop import CENTRES_NM, MILL, PINS, RIGHT_NM, SECOND_MILL, with_s
 from tests.kit.walk import Walk
 from webapp import field_words
 from webapp.domain.evidence.written_sheet import WrittenSheet
+from webapp.domain.shop.fields import as_plain
 from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop
 from webapp.domain.shop.shop_text import write_shop
 from webapp.services.audit.auditing import audit
-from webapp.services.errors import FixtureElsewhere, NoSuchFixture, SeatingOfElsewhere
+from webapp.services.errors import (
+    FixtureElsewhere,
+    FixtureNameTaken,
+    MachineNameTaken,
+    NoSuchFixture,
+    SeatingOfElsewhere,
+)
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.intake import enrolling
 from webapp.services.numbers import choosing, seatings, trending
@@ -32,7 +39,7 @@ from webapp.services.setups.board import board
 from webapp.services.sheets.preparing import current_hashes, current_sheets, usuals
 from webapp.services.shop import as_file, items
 from webapp.services.shop.items import Wanted
-from webapp.services.shop.loading import Change, load
+from webapp.services.shop.loading import Change, as_stored, load
 
 FIRST, SECOND = "vise-a", "vise-c"
 
@@ -285,6 +292,52 @@ def test_a_fixture_is_on_one_machine_at_a_time(two: House) -> None:
     with pytest.raises(ShopFileError) as file:
         loaded(two, shop)
     assert "services.fixture_elsewhere" in [fault.code for fault in file.value.faults]
+
+
+def test_a_slot_says_of_which_vise_it_is_by_the_name_that_the_vise_has_now(two: House) -> None:
+    """Or two that exchanged their names would be taken for each other, and a renamed one for another."""
+    at_second(two, "mara")
+    with two.store.writing():
+        fixtures = two.store.shop.items("fixture")
+        two.store.shop.put("fixture", FIRST, {**fixtures[FIRST], "name": "Vise C"})
+        two.store.shop.put("fixture", SECOND, {**fixtures[SECOND], "name": "Vise A"})
+    assert slot(two, FIRST)["last_fixture_name"] == "Vise A" == sheet(two, SECOND)["fixture"]["name"]
+
+
+def changed(house: House, kind: Any, item: Any) -> Wanted:
+    return Wanted(kind, item.id, item, items.found(house.store, kind, item.id).version)
+
+
+def test_two_fixtures_of_a_machine_and_two_machines_never_have_one_name(two: House) -> None:
+    """At the tablet they are chosen by their names alone."""
+    second = items.found(two.store, "fixture", SECOND).item
+    for name in ("Vise A", " vise  a"):
+        with pytest.raises(FixtureNameTaken) as refused:
+            items.look(two.store, changed(two, "fixture", replace(second, name=name)), "ines", two.clock())
+        assert refused.value.fields["machine"] == "Plover"
+    with pytest.raises(MachineNameTaken) as taken:
+        items.look(
+            two.store, changed(two, "machine", replace(SECOND_MILL, name="plover")), "ines", two.clock()
+        )
+    assert taken.value.fields["name"].casefold() == "plover"
+    elsewhere = replace(second, name="Vise B")
+    items.look(
+        two.store, changed(two, "fixture", elsewhere), "ines", two.clock()
+    )  # on Dunlin one is called so
+    shop = with_second_vise()
+    named = [replace(one, name="Vise A") if one.id == SECOND else one for one in shop.fixtures]
+    with pytest.raises(ShopFileError) as file:
+        loaded(two, replace(shop, fixtures=tuple(named)))
+    assert [fault.code for fault in file.value.faults] == ["services.fixture_name_taken"]
+
+
+def test_what_was_called_the_same_before_keeps_nobody_from_changing_something_else(two: House) -> None:
+    second = items.found(two.store, "fixture", SECOND).item
+    with two.store.writing():
+        two.store.shop.put("fixture", SECOND, as_stored(as_plain(replace(second, name="Vise A"))))
+    higher = replace(second, name="Vise A", stops_above_jaw_nm=3_000_000)
+    items.look(two.store, changed(two, "fixture", higher), "ines", two.clock())
+    items.look(two.store, changed(two, "fixture", replace(second, name="Vise E")), "ines", two.clock())
 
 
 def test_a_fixture_that_comes_from_another_machine_begins_a_seating_first(two: House) -> None:

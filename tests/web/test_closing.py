@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from tests.web.conftest import Site
+from tests.web.conftest import Site, read
 from webapp.services.audit import auditing
 from webapp.services.errors import ClosedOrOpenAlready
 from webapp.services.setups import closing
@@ -35,7 +35,8 @@ def test_a_closed_machine_is_told_everywhere_and_opened_again(site: Site) -> Non
     late = site.signed_in("tomas").send(PATH, do="close", reason="Mine.")
     assert late.status_code == 422
     assert "Another lead did this a moment before." in late.get_data(as_text=True)
-    assert "Mine.</textarea>" in late.get_data(as_text=True)
+    assert "<b>What you typed:</b> Mine." in read(late)
+    assert "Mine.</textarea>" not in read(late), "the form does the opposite now"
     assert lead.send(PATH, do="open", reason="Mended.").status_code == 303
     assert WHY not in site.browser().page("/")
     assert sheet_says(site) == []

@@ -189,6 +189,19 @@ def test_nothing_is_signed_together_that_was_not_opened_here_or_changed_since(si
     assert "waits for sign-off" in lead.page(f"/desk/setups/{setup}")
 
 
+def test_a_setup_that_was_not_ticked_stays_so_when_the_passphrase_was_wrong(site: Site) -> None:
+    signed, left = plain_setups(site, 2)
+    lead = site.signed_in("ines")
+    for setup in (signed, left):
+        lead.page(f"/desk/setups/{setup}")
+    one, other = listed(lead.page("/desk/sign-together"))
+    page = read(lead.send("/desk/sign-together", one=one, passphrase="not the passphrase"))
+    assert listed(page) == [one]
+    assert f'name="one" value="{other}"' in page, "it can be ticked again"
+    none = lead.send("/desk/sign-together", passphrase=PASSPHRASES["ines"])
+    assert "No setup is ticked, so none was signed." in read(none)
+
+
 def test_of_two_leads_with_one_list_the_second_is_told_and_the_rest_is_signed(site: Site) -> None:
     first, second = plain_setups(site, 2)
     lead = site.signed_in("ines")

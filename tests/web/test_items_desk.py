@@ -143,6 +143,14 @@ def test_every_fault_is_named_beside_its_field_and_what_was_typed_stays(site: Si
     assert 'value="1O"' in page
 
 
+def test_a_look_again_asks_for_no_reason_yet(site: Site, lead: Browser) -> None:
+    page = " ".join(look(lead, "/desk/shop/probe/probe-1", form(site, "probe", "probe-1")).split())
+    (why,) = re.findall(r'<input id="reason"[^>]*>', page)
+    assert "required" in why, "or a browser would ask for nothing anyhow"
+    (again,) = re.findall(r"<button([^>]*)>Look again", page)
+    assert "formnovalidate" in again
+
+
 @pytest.mark.parametrize(
     ("kind", "item", "field", "typed", "told"),
     [

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 
-from tests.web.conftest import Site, read
+from tests.web.conftest import Browser, Site, read
 
 LINE = {
     "axis": "", "name": "Chips", "value": "0.003", "distribution": "rectangular", "degrees": "",
@@ -60,13 +61,33 @@ def test_the_auditor_reads_the_budget_and_is_offered_no_change(site: Site) -> No
     assert "Add a line" not in page
 
 
+def worked_out(lead: Browser, check: dict[str, str]) -> dict[str, str]:
+    """The form of a check once it was worked out and shown, ready to be kept."""
+    tried = read(lead.send("/desk/probes/probe-1/check", **check))
+    assert "Nothing is kept yet" in tried
+    found = re.search(r'name="seen" value="([0-9a-f]{64})"', tried)
+    assert found
+    return {**check, "seen": found[1], "keep": "yes"}
+
+
 def test_a_check_is_worked_out_first_and_kept_after(site: Site) -> None:
     lead = site.signed_in("ines")
-    tried = lead.send("/desk/probes/probe-1/check", **CHECK)
-    assert "Nothing is kept yet" in tried.get_data(as_text=True)
+    shown = worked_out(lead, CHECK)
     assert "never been checked" in lead.page("/desk/probes/probe-1")
-    assert lead.send("/desk/probes/probe-1/check", **CHECK, keep="yes").status_code == 303
+    assert lead.send("/desk/probes/probe-1/check", **shown).status_code == 303
     assert "2.9960" in lead.page("/desk/probes/probe-1")
+
+
+def test_a_check_that_was_not_shown_as_it_is_typed_now_is_shown_first(site: Site) -> None:
+    """A number is corrected and Enter pressed: a browser then presses the first button, "Keep this check"."""
+    lead = site.signed_in("ines")
+    shown = worked_out(lead, CHECK)
+    for other in ({**shown, "x_high": "-358.986"}, {**CHECK, "keep": "yes"}):
+        answer = lead.send("/desk/probes/probe-1/check", **other)
+        assert answer.status_code == 422
+        assert "Look again, then keep it." in read(answer)
+        assert "What it comes to" in read(answer)
+    assert "never been checked" in lead.page("/desk/probes/probe-1")
 
 
 def test_a_check_on_one_side_is_refused_and_keeps_the_places(site: Site) -> None:
@@ -140,7 +161,7 @@ def test_a_check_says_first_how_well_the_radius_is_known_and_what_four_places_ca
     noted = {**beside, "y_at_x": "-379.777"}
     page = lead.send("/desk/probes/probe-1/check", **noted, keep="").get_data(as_text=True)
     assert "The touches on Y ran 1.2230 mm beside the middle. That is worked in." in page
-    assert lead.send("/desk/probes/probe-1/check", **noted, keep="yes").status_code == 303
+    assert lead.send("/desk/probes/probe-1/check", **worked_out(lead, noted)).status_code == 303
     assert "That is worked in." in lead.page("/desk/probes/probe-1")
 
 

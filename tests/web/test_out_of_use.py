@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from tests.kit.shop import PINS, RIGHT_NM, load_second_vise
-from tests.web.conftest import Site
+from tests.web.conftest import Site, read
 from tests.web.test_items_desk import form, keep
 from webapp.services.audit.auditing import audit
 from webapp.services.errors import OutOfUseAlready, SetupUnderWay
@@ -55,7 +55,8 @@ def test_a_machine_goes_out_of_use_and_comes_back_as_it_was(site: Site) -> None:
     late = site.signed_in("tomas").send(path("machine", "mill-2"), do="out", reason="Mine.")
     assert late.status_code == 422
     assert "Another lead did this a moment before." in late.get_data(as_text=True)
-    assert "Mine.</textarea>" in late.get_data(as_text=True)
+    assert "<b>What you typed:</b> Mine." in read(late)
+    assert "Mine.</textarea>" not in read(late), "the form does the opposite now"
     assert audit(site.house.store) == []
     assert lead.send(path("machine", "mill-2"), do="back", reason="Not sold after all.").status_code == 303
     assert machines(site) == ["mill-1", "mill-2"]

@@ -12,8 +12,10 @@ from werkzeug.test import TestResponse
 
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import Browser, Site, read
+from tests.web.test_numbers_pages import CHECK, worked_out
+from webapp.domain.procedure import editing
 from webapp.services.intake import enrolling
-from webapp.services.shop import slots
+from webapp.services.shop import procedures, slots
 
 PRESS = re.compile(r'name="press" type="hidden" value="([^"]+)"')
 CODE = re.compile(r'<span class="v code">([^<]+)<')
@@ -60,6 +62,75 @@ def test_a_tablet_is_taken_out_of_use_once(site: Site, lead: Browser) -> None:
     answers = twice(lead, "/desk/tablets", path, {"reason": "Its screen is cracked."})
     assert [one.status_code for one in answers] == [303, 303]
     assert count(site, "device.disabled") == 1
+
+
+def test_a_machine_is_closed_once_and_the_second_press_offers_no_opening(site: Site, lead: Browser) -> None:
+    path, sent = "/desk/machines/mill-1/closed", {"do": "close", "reason": "The spindle drips oil."}
+    answers = twice(lead, path, path, sent)
+    assert [one.status_code for one in answers] == [303, 303], read(answers[-1])
+    assert count(site, "machine.closed") == 1
+
+
+def test_a_machine_is_taken_out_of_use_once(site: Site, lead: Browser) -> None:
+    path, sent = "/desk/shop/machine/mill-2/use", {"do": "out", "reason": "It is sold."}
+    answers = twice(lead, path, path, sent)
+    assert [one.status_code for one in answers] == [303, 303], read(answers[-1])
+    assert count(site, "machine.retired") == 1
+
+
+def test_a_setup_is_signed_off_once_and_both_presses_see_that_it_is(site: Site, lead: Browser) -> None:
+    setup = site.house.signed().setup
+    page = f"/desk/setups/{setup}"
+    sent = {"seen": site.house.seen(setup), "passphrase": PASSPHRASES["ines"], "note": ""}
+    first, again = twice(lead, page, f"{page}/sign-off", sent)
+    assert (first.status_code, again.status_code) == (303, 303), read(again)
+    assert first.headers["Location"] == again.headers["Location"]
+    assert count(site, "setup.signed_off") == 1
+
+
+def test_a_list_is_signed_once_and_both_presses_see_what_came_of_it(site: Site, lead: Browser) -> None:
+    site.house.signed_off()
+    site.house.clock.forward(minutes=10)
+    setup, path = site.house.signed().setup, "/desk/sign-together"
+    lead.page(f"/desk/setups/{setup}")
+    sent = {"one": f"{setup}:{site.house.seen(setup)}", "passphrase": PASSPHRASES["ines"]}
+    first, again = twice(lead, path, path, sent)
+    assert "<h2>1 signed off</h2>" in read(first)
+    assert read(first) == read(again)
+
+
+def test_a_press_in_a_draft_is_done_once_and_nobody_is_told_of_somebody_else(
+    site: Site, lead: Browser
+) -> None:
+    here = "/desk/procedures/shop"
+    lead.send(f"{here}/draft")
+    draft = procedures.draft(site.house.store, "shop")
+    sent = {"act": "down", "step": "ready.stop", "seen": draft.seen, "at": "ready-stop"}
+    answers = twice(lead, here, f"{here}/act", sent)
+    assert [one.status_code for one in answers] == [303, 303], read(answers[-1])
+    now = procedures.draft(site.house.store, "shop").procedure
+    assert now == editing.moved_step(draft.procedure, "ready.stop", 1)
+
+
+@pytest.mark.parametrize(
+    ("path", "sent", "kind"),
+    [
+        ("/desk/fixtures/vise-a/seating", {"reason": "Moved, re-trammed."}, "seating.started"),
+        ("/desk/probes/probe-1/check", CHECK, "probe.checked"),
+        (
+            "/desk/probes/probe-1/care",
+            {"every_days": "30", "factor": "2", "reason": "Often."},
+            "probe.care_set",
+        ),
+    ],
+)
+def test_what_the_numbers_rest_on_is_changed_once(
+    site: Site, lead: Browser, path: str, sent: dict[str, Any], kind: str
+) -> None:
+    before = count(site, kind)
+    answers = twice(lead, path, path, worked_out(lead, sent) if sent is CHECK else sent)
+    assert [one.status_code for one in answers] == [303, 303], read(answers[-1])
+    assert count(site, kind) == before + 1
 
 
 @pytest.mark.parametrize(

@@ -85,6 +85,26 @@ def test_a_second_tab_is_told_and_keeps_what_was_typed_beside_the_draft_of_now(s
     assert "Words of theirs." in page
 
 
+def test_the_words_for_a_step_come_back_where_its_draft_was_thrown_away_meanwhile(site: Site) -> None:
+    lead, draft = begun(site)
+    step = f"{HERE}/steps/vise.wipe"
+    typed = {**fields_of(lead.page(step)), "why": "Words of mine."}
+    out = site.signed_in("tomas").send(f"{HERE}/act", act="out", step="vise.wipe", seen=draft)
+    assert out.status_code == 303
+    no_step = lead.send(step, **typed)
+    lead.send(f"{HERE}/discard", seen=seen(lead.page(HERE)))
+    for answer, why in (
+        (no_step, "There is no step"),
+        (lead.send(step, **typed), "There is no draft any more"),
+    ):
+        assert answer.status_code == 409
+        page = read(answer)
+        assert why in page
+        assert "<dt>Why</dt><dd>Words of mine.</dd>" in page
+        assert draft not in page
+    assert lead.get(step).status_code == 404
+
+
 def test_a_draft_without_the_stow_is_refused_with_the_reason_and_its_note_stays(site: Site) -> None:
     lead, draft = begun(site)
     lead.send(f"{HERE}/act", act="out", step="stow.away", seen=draft)
@@ -100,8 +120,13 @@ def test_a_draft_without_the_stow_is_refused_with_the_reason_and_its_note_stays(
 def test_a_text_too_long_and_a_name_that_is_taken_are_told(site: Site) -> None:
     lead, draft = begun(site)
     step = f"{HERE}/steps/vise.wipe"
-    long = lead.send(step, **{**fields_of(lead.page(step)), "why": "long " * 200})
-    assert "600 are the most" in long.get_data(as_text=True)
+    typed = {"look_for": "Words of mine.", "why": "long " * 200, "level": "beside"}
+    long = read(lead.send(step, **{**fields_of(lead.page(step)), **typed}))
+    assert "600 are the most" in long
+    assert "What you typed is still here." in long
+    assert "Words of mine.</textarea>" in long
+    assert f"{typed['why'].strip()}</textarea>" in long
+    assert '<option value="beside" selected>' in long
     taken = lead.send(f"{HERE}/act", act="add", stage="vise", name="wipe", kind="confirm", seen=draft)
     assert taken.status_code == 422
     assert "the name is taken" in taken.get_data(as_text=True)

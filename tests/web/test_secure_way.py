@@ -14,7 +14,7 @@ import pytest
 from cryptography import x509
 
 from tests.kit.shop import PASSPHRASES
-from tests.web.conftest import KEY_PASSPHRASE, Site, make_site
+from tests.web.conftest import KEY_PASSPHRASE, Site, make_site, read
 from webapp.cli import main
 from webapp.proof.certificates import own_certificate
 from webapp.proof.keys.key_ring import KeyRing
@@ -103,11 +103,21 @@ def test_the_page_of_tablets_says_where_a_new_one_learns_to_trust_and_what_to_co
     )
     parts = site.app.extensions["zerokeep"]
     file = parts.settings.certificate_folder / "server.pem"
-    served = replace(parts.settings, tls_certificate=file, tls_key=file, trust_port=8421)
+    hosts = (*parts.settings.trusted_hosts, "setup.shop.lan")
+    served = replace(parts.settings, tls_certificate=file, tls_key=file, trust_port=8421, trusted_hosts=hosts)
     site.app.extensions["zerokeep"] = replace(parts, settings=served)
     text = site.signed_in("ines").page("/desk/tablets")
     authority = own_certificate.look(parts.settings.certificate_folder).authority
     assert own_certificate.fingerprint(authority) in text.replace("<wbr>", "")
     assert "trusts this server first" in text
+    # The lead sits at the server itself: what a tablet and a person open is said by the server's name.
+    lead = site.signed_in("ines")
+    for path, sent, opened in (
+        ("/desk/tablets/code", {}, "tablet"),
+        ("/desk/people/ivo/secrets", {"secrets-passphrase": PASSPHRASES["ines"]}, "sign-in"),
+    ):
+        page = read(lead.send(path, **sent))
+        assert f"<code>https://setup.shop.lan:{served.port}/{opened}</code>" in page
+        assert "https://localhost" not in page
     site.house.store.close()
     parts.close()

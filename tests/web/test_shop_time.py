@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 from tests.services.test_worrying import raised
@@ -10,6 +11,8 @@ from tests.web.test_pages_keep_their_cost import PAGES
 from webapp.domain.plain.zones import shop_moment
 from webapp.domain.shop.fields import as_plain, from_plain
 from webapp.domain.shop.shop import ShopRules
+from webapp.services.people import rights
+from webapp.services.times import utc_text
 
 ROOT = Path(__file__).parents[2]
 
@@ -38,6 +41,15 @@ def test_a_shop_without_a_zone_reads_utc_alone(site: Site) -> None:
     table = site.signed_in("ines").page("/desk/setups")
     assert '<p class="label">newest first · times in UTC</p>' in table
     assert 'class="utc"' not in table
+
+
+def test_a_persons_own_page_says_in_which_zone_a_right_ends(site: Site) -> None:
+    until = utc_text(site.house.clock() + timedelta(days=3))
+    rights.authorise(site.house.store, "ivo", "mill-1", until, "ines", site.house.clock(), "alone")
+    ivo = site.signed_in("ivo")
+    assert f"{until[11:16]}</time> UTC" in ivo.page("/me")
+    keep_zone(site, "Asia/Kathmandu")
+    assert f"({until[11:16]} UTC)" in ivo.page("/me")
 
 
 # What a page may show of UTC: small beside the shop's time, in brackets behind it, in an address or an

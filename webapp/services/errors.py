@@ -334,6 +334,16 @@ class SeatingOfElsewhere(NotTaken):
     field_names = ("fixture", "machine")
 
 
+class MachineNameTaken(NotTaken):
+    code = "services.machine_name_taken"
+    field_names = ("name",)
+
+
+class FixtureNameTaken(NotTaken):
+    code = "services.fixture_name_taken"
+    field_names = ("name", "machine")
+
+
 class StillBoltedThere(NotTaken):
     code = "services.still_bolted_there"
     field_names = ("name", "machine")

@@ -14,7 +14,7 @@ from jinja2 import StrictUndefined
 from webapp.domain.evidence.event_kinds import LONGEST_TEXT
 from webapp.domain.plain.directions import shown_value
 from webapp.web.desk import access, audit, board, deciding, desk, handing_out, heads, pressed_once, worrying
-from webapp.web.edge import errors, guards, headers, rights, shop_zone, watched
+from webapp.web.edge import errors, guards, headers, rights, secure, shop_zone, watched
 from webapp.web.edge.wiring import Wiring, attach
 from webapp.web.numbers import budgets, choosing, fixtures, past, printing, probes, z_readings
 from webapp.web.shop import (
@@ -88,6 +88,7 @@ def init_app(
         marks_for=top_rule.marks_for,
         axis_marks=touch_rules.axis_marks,
         touch_rule=touch_rules.touch_rule,
+        address_for_others=secure.address_for_others,
         longest_text=LONGEST_TEXT,
         longest_line=LONGEST_FIELD,
     )

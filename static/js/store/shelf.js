@@ -22,19 +22,32 @@ export class Shelf {
         genuine.push({hash, machine: JSON.parse(text).machine.id, text, tag, got_at_utc: gotAtUtc});
     }
     const current = new Set(sheets.map(sheet => sheet.hash));
-    await this.store.writeEvidence(['sheets'], async tx => {
+    await this.store.writeEvidence(['sheets', 'notes'], async tx => {
       const table = tx.objectStore('sheets');
       for (const row of genuine) await asked(table.put(row));
       for (const hash of await asked(table.getAllKeys())) {
         if (!current.has(hash) && !inUse().has(hash)) await asked(table.delete(hash));
       }
+      await asked(tx.objectStore('notes').put({name: 'current_sheets', value: [...current]}));
     });
-    await this.note('current_sheets', [...current]);
     return genuine.length;
   }
 
   async hashes() {
     return this.store.read(['sheets'], tx => asked(tx.objectStore('sheets').getAllKeys()));
+  }
+
+  /**
+   * Whether this sheet is held and among those of now: one that a setup was begun on is held longer than that.
+   */
+  isCurrent(hash) {
+    return this.store.read(['notes', 'sheets'], async tx => {
+      const [note, held] = await Promise.all([
+        asked(tx.objectStore('notes').get('current_sheets')),
+        asked(tx.objectStore('sheets').getKey(hash)),
+      ]);
+      return held !== undefined && (note?.value ?? []).includes(hash);
+    });
   }
 
   /** The sheet under this hash, parsed, or null. */

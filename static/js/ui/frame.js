@@ -6,6 +6,7 @@
  * style sheet puts above, come behind.
  */
 import {button, el} from './dom.js';
+import {halfTyped, putBack} from './half_typed.js';
 import {slideFrom} from './scale.js';
 
 export class Frame {
@@ -21,10 +22,14 @@ export class Frame {
     document.addEventListener('keydown', event => this.#onEnter(event));
   }
 
-  /** Put a screen up. `quiet` keeps the focus where it is: the same screen, brought up to date. */
+  /**
+   * Put a screen up. `quiet` keeps the focus and what is half typed where they are: the same screen, brought up
+   * to date.
+   */
   show(screen, {quiet = false} = {}) {
     const before = this.root.querySelector('.scale');
     const stood = quiet ? this.guard.look() : undefined;
+    const typed = quiet ? halfTyped(this.root) : new Map();
     const focused = quiet ? /** @type {?HTMLElement} */ (document.activeElement)?.dataset?.action : null;
     this.root.className = `frame${screen.scale ? ' with-scale' : ''}`;
     Object.assign(this.root.dataset, {screen: screen.name, step: screen.step ?? '', kind: screen.kind ?? ''});
@@ -34,7 +39,7 @@ export class Frame {
     );
     this.#letScroll();
     if (screen.scale) slideFrom(before, screen.scale);
-    if (quiet) this.#focusAgain(focused);
+    if (quiet) putBack(this.root, typed) || this.#focusAgain(focused);
     else heading.focus({preventScroll: true});
     this.guard.shown(stood);
     screen.shown?.();

@@ -32,7 +32,8 @@ export function photoOffer(tablet, step) {
       taken
         ? el('p', {class: 'label', data: {photo: standing(taken)}}, said(taken))
         : el('p', {class: 'label'}, say('tablet.photo.optional')),
-      tablet.photoTrouble?.step === step.id &&
+      tablet.photoTrouble?.setup === setup.id &&
+        tablet.photoTrouble.step === step.id &&
         el('p', {class: 'photo-trouble', role: 'alert'}, say(tablet.photoTrouble.code)),
     ),
     button(say(taken ? 'tablet.photo.again' : 'tablet.photo.take'), 'photo', () => choose(tablet, step)),
@@ -78,10 +79,11 @@ function choose(tablet, step) {
     document.body.append(chooser);
   }
   const input = chooser;
+  const {setup} = tablet;
   input.value = '';
   input.onchange = () => {
     const [file] = input.files ?? [];
-    if (file) take(tablet, step, file);
+    if (file && tablet.setup === setup) take(tablet, step, file);
   };
   input.click();
 }
@@ -101,7 +103,11 @@ function take(tablet, step, file) {
       } catch (error) {
         const full = error instanceof StoreError && error.code === 'store.full';
         if (!full && !(error instanceof PhotoError)) throw error;
-        tablet.photoTrouble = {step: step.id, code: full ? 'tablet.photo.no_room' : error.code};
+        tablet.photoTrouble = {
+          setup: setup.id,
+          step: step.id,
+          code: full ? 'tablet.photo.no_room' : error.code,
+        };
       }
     },
     {stay: true},

@@ -13,15 +13,17 @@ if TYPE_CHECKING:
 
 def touched_at(store: Store, machine: Machine) -> dict[str, str]:
     """At which fixture all that a slot was last seen to hold was touched, by label: a number in the control's
-    row does not say of which vise it is. Nothing where the machine has one fixture only; inside the caller's
-    transaction.
+    row does not say of which vise it is. The fixture is called as it is called now, for that is what people
+    read on it. Nothing where the machine has one fixture only; inside the caller's transaction.
     """
     if not machine.more_fixtures:
         return {}
     last = {row["label"]: row["last_setup"] for row in store.shop.slots(machine.id) if row["last_setup"]}
     setups = store.setups.setups_by_id(set(last.values()))
-    return {
-        label: sheet_of(store, setups[id_]["sheet"])["fixture"]["name"]
+    called = {key: str(value["name"]) for key, value in store.shop.items("fixture").items()}
+    then = {
+        label: sheet_of(store, setups[id_]["sheet"])["fixture"]
         for label, id_ in last.items()
         if setups[id_]["outcome"] == WHOLE
     }
+    return {label: called.get(fixture["id"], fixture["name"]) for label, fixture in then.items()}

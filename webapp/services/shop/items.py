@@ -7,6 +7,7 @@ Rules:
 - and only where it still does what was shown: the sheets, and the machine, fixture, probe and rules that they
   rest on, are held against the look once more in the transaction that keeps it;
 - a machine names a fixture and a probe that are in use, and keeps the name of every slot that is somebody's;
+- what people choose by its name at a tablet is called as nothing else there (`told_apart`);
 - the same change, sent a second time by the same person within two minutes, changes nothing more;
 - the ledger has the new value, each changed field as it was, by whom, when and why;
 - a change after which a machine's sheet would not hold what a record proves is refused, at the look already;
@@ -47,7 +48,7 @@ from webapp.services.people.access import must_be_lead
 from webapp.services.sheets import preparing
 from webapp.services.sheets.fitted_machines import places_on
 from webapp.services.sheets.holding_here import must_hold, short_now
-from webapp.services.shop import bolted
+from webapp.services.shop import bolted, told_apart
 from webapp.services.shop.loading import as_stored
 from webapp.services.times import utc_text
 from webapp.services.typed_reasons import reason_text
@@ -138,8 +139,8 @@ def _numbered(stem: str, number: int) -> str:
 
 def look(store: Store, wanted: Wanted, by: str, now: datetime) -> Look:
     """What keeping this would do to the sheets; nothing is kept.
-    Raises RoleMissing, ChangedMeanwhile, NoSuchItem, FixtureElsewhere, SeatingOfElsewhere,
-    ProcedureFallsShort, DayNotBegun.
+    Raises RoleMissing, ChangedMeanwhile, NoSuchItem, FixtureElsewhere, SeatingOfElsewhere, MachineNameTaken,
+    FixtureNameTaken, ProcedureFallsShort, DayNotBegun.
     """
     found = Look((), "")
     with suppress(_OnlyLooked), store.writing():
@@ -241,6 +242,7 @@ def _put(
 ) -> tuple[dict[str, object] | None, dict[str, object]]:
     """Put the item over the version that was looked at; its value before and after."""
     before, short = store.shop.item(wanted.kind, wanted.id), short_now(store, _reached(store, wanted))
+    called_so = told_apart.called_the_same(store)
     if (_version(before) if before is not None else None) != wanted.over:
         raise ChangedMeanwhile
     if isinstance(wanted.item, Machine):
@@ -253,6 +255,8 @@ def _put(
     value: dict[str, object] = as_stored(as_plain(wanted.item))
     store.shop.put(wanted.kind, wanted.id, value)
     must_hold(short_now(store, _reached(store, wanted)), short)
+    for fault in told_apart.faults(store, called_so):
+        raise fault
     if wanted.seating is not None:
         seating, day = wanted.seating
         since_utc = day_that_began(store, day, now)

@@ -4,14 +4,15 @@ Rules:
 - the whole file is applied in one transaction, or nothing of it;
 - what the file leaves out is taken out of use and stays stored: a slot that it does not name is set free,
   and every slot keeps what was seen in it;
-- a file after which a machine's sheet would not hold what a record proves is refused, with every reason;
+- a file after which a machine's sheet would not hold what a record proves is refused, with every reason, and
+  so is one that calls two machines, or two fixtures of one, the same;
 - loading the same file again changes nothing and appends nothing;
 - whoever is new gets first secrets made by chance, handed back once and never stored as they are.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, NotRequired, TypedDict
@@ -37,8 +38,9 @@ from webapp.services.people.access import give_first_secrets
 from webapp.services.people.accounts import close_account
 from webapp.services.people.secret_rules import check_passphrase, check_pin, hash_passphrase, hash_pin
 from webapp.services.sheets.holding_here import ShortAt, short_now, short_since
-from webapp.services.shop import bolted
+from webapp.services.shop import bolted, told_apart
 from webapp.services.shop.loaded_rights import differences
+from webapp.services.shop.told_apart import OneName
 from webapp.services.times import utc_text
 
 if TYPE_CHECKING:
@@ -77,8 +79,8 @@ def load(
 
     With `dry_run` the same is worked out and nothing stays. `by` is a person's id,
     or ledger.SERVER at the first start. Raises a DomainError of the shop's values, and ShopFileError for a
-    seating that is still to come, a slot for somebody who can have none, or a machine at which its procedure
-    would not hold, and stores nothing then.
+    seating that is still to come, a slot for somebody who can have none, two things of one name where people
+    choose by it, or a machine at which its procedure would not hold, and stores nothing then.
     """
     if faults := [*seatings_to_come(shop, utc_text(now)), *_owner_faults(store, shop)]:
         raise ShopFileError(faults)
@@ -87,10 +89,12 @@ def load(
     with suppress(_OnlyLooked), store.writing():
         short, loader = short_now(store, store.shop.items("machine")), _Loader(store, by, now)
         fixtures = {machine: fixtures_of(value) for machine, value in store.shop.items("machine").items()}
+        called_so = told_apart.called_the_same(store)
         loader.items("shop", {"shop": as_plain(shop.rules)})
         loader.items("fixture", {one.id: as_plain(one) for one in shop.fixtures})
         loader.items("probe", {one.id: as_plain(one) for one in shop.probes})
         loader.items("machine", {one.id: as_plain(one) for one in shop.machines})
+        _must_be_told_apart(store, called_so)
         loader.procedure(shop.procedure)
         _must_hold(store, short)
         loader.seatings(shop.seatings)
@@ -129,6 +133,15 @@ def _must_be_bolted(store: Store, machines: Sequence[Machine], before: Mapping[s
         Finding(fault.code, {**fault.fields, "place": f"machine “{machine.id}”"})
         for machine in machines
         for fault in bolted.faults(store, machine, before.get(machine.id, ()))
+    ]
+    if found:
+        raise ShopFileError(found)
+
+
+def _must_be_told_apart(store: Store, before: Collection[OneName]) -> None:
+    found = [
+        Finding(fault.code, {**fault.fields, "place": "machine"})
+        for fault in told_apart.faults(store, before)
     ]
     if found:
         raise ShopFileError(found)

@@ -29,7 +29,7 @@ from webapp.services.evidence.ledger import change, on_ledger
 from webapp.services.people.access import must_be_lead
 from webapp.services.setups.stored_setups import sheet_of
 from webapp.services.sheets.holding_here import must_hold, short_now
-from webapp.services.shop import bolted
+from webapp.services.shop import bolted, told_apart
 from webapp.services.shop.loading import as_stored
 from webapp.services.times import utc_text
 from webapp.services.typed_reasons import reason_text
@@ -94,8 +94,8 @@ def take_back(
 ) -> None:
     """Take it into use again as it was; a fixture in a new seating under this id, from now.
 
-    Raises RoleMissing, ReasonMissing, NoSuchItem, OutOfUseAlready, FixtureElsewhere, ProcedureFallsShort, and
-    a ShopError where its value is one no more.
+    Raises RoleMissing, ReasonMissing, NoSuchItem, OutOfUseAlready, FixtureElsewhere, MachineNameTaken,
+    FixtureNameTaken, ProcedureFallsShort, and a ShopError where its value is one no more.
     """
     reason = reason_text(reason)
     with store.writing():
@@ -106,8 +106,10 @@ def take_back(
         item = cast("Item", from_plain(CLASSES[cast("Kind", kind)], known))
         if isinstance(item, Machine):
             _must_be_whole(store, item)
-        value = as_stored(as_plain(item))
+        value, called_so = as_stored(as_plain(item)), told_apart.called_the_same(store)
         store.shop.put(kind, item_id, value)
+        for fault in told_apart.faults(store, called_so):
+            raise fault
         if kind == "machine":
             must_hold(short_now(store, [item_id]))
         change(store, f"{kind}.changed", by, item_id, None, _said(value, reason), now)

@@ -25,6 +25,7 @@ from webapp.services.setups import answering, recording
 from webapp.web.desk import forms
 from webapp.web.desk.on_one_page import opened_before, setup_page
 from webapp.web.desk.opened import must_see, opened
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import rendering
@@ -38,6 +39,7 @@ blueprint = Blueprint("deciding", __name__)
 
 
 @blueprint.route("/desk/setups/<uuid:setup_id>/sign-off", methods=["GET", "POST"])
+@once
 def sign_off(setup_id: object) -> Response:
     """Review, then sign off with the passphrase.
     The record is sealed at once; if that fails, the sign-off stays.
@@ -68,6 +70,7 @@ def sign_off(setup_id: object) -> Response:
 
 
 @blueprint.route("/desk/sign-together", methods=["GET", "POST"])
+@once
 def sign_together() -> Response:
     """Sign the list that the page shows by one entry of the passphrase: plain setups, each opened before."""
     form, parts, before = forms.SignTogether(), wiring(), opened_before()
@@ -77,14 +80,17 @@ def sign_together() -> Response:
     if request.method == "POST" and form.validate():
         opened_as_shown = [one for one in before.items() if one in shown]
         if not opened_as_shown:
-            form.refuse(None, plain("services.setup_changed"))
+            form.refuse(None, plain("services.setup_changed" if shown else "web.nothing_ticked"))
         else:
             try:
                 changed = [setup for setup, seen in shown if before.get(setup, seen) != seen]
                 return _signed_together(opened_as_shown, changed, form.passphrase.data)
             except DomainError as refusal:
                 form.refuse(None, plain(refusal.code, refusal.fields))
-    return _page("desk/sign_together.html", form, listed=listed, read=dict(read), came=())
+    # What was not ticked comes back so: a refusal asks for nothing but another entry of the passphrase.
+    ticked = read if request.method == "GET" else shown
+    boxes = {"read": dict(read), "ticked": [one for one, seen in read if (one, seen) in ticked]}
+    return _page("desk/sign_together.html", form, listed=listed, came=(), **boxes)
 
 
 def _is_to_be_signed(one: QueuedSetup, before: Mapping[str, str]) -> bool:
@@ -124,7 +130,7 @@ def _signed_together(read: list[tuple[str, str]], changed: list[str], passphrase
         for setup, why in refused.items()
     ]
     page = render_template(
-        "desk/sign_together.html", form=forms.SignTogether(formdata=None), listed=(), read={}, came=told
+        "desk/sign_together.html", form=forms.SignTogether(formdata=None), listed=(), came=told
     )
     return make_response(page, 422 if any(refused.values()) else 200)
 
@@ -149,6 +155,7 @@ def _values_choice(form: forms.SignOff, setup_id: str) -> ValuesChoice:
 
 
 @blueprint.route("/desk/setups/<uuid:setup_id>/not-accepted", methods=["GET", "POST"])
+@once
 def not_accept(setup_id: object) -> Response:
     """Do not accept a setup, with the reason and the passphrase."""
     form, parts, who = forms.NotAccept(), wiring(), sessions.signed_in()
@@ -179,6 +186,7 @@ def seal(setup_id: object) -> Response:
 
 
 @blueprint.route("/desk/setups/<uuid:setup_id>/add", methods=["GET", "POST"])
+@once
 def add(setup_id: object) -> Response:
     """Add to a sealed record what was found afterwards, with the passphrase."""
     form, parts, who = forms.AddToRecord(), wiring(), sessions.signed_in()
@@ -211,6 +219,7 @@ def addition(setup_id: object, number: int) -> Response:
 
 
 @blueprint.route("/desk/questions/<uuid:question_id>", methods=["GET", "POST"])
+@once
 def question(question_id: object) -> Response:
     """One question with the arithmetic beside it, and the form that answers it."""
     form, parts, who = forms.Answer(), wiring(), sessions.signed_in()

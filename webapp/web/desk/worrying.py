@@ -10,6 +10,7 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from webapp.domain.plain.errors import DomainError
 from webapp.services.setups import worrying
 from webapp.web.desk import forms
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.show.naming import names
@@ -19,6 +20,7 @@ blueprint = Blueprint("worrying", __name__)
 
 
 @blueprint.route("/desk/worries/<event>", methods=["GET", "POST"])
+@once
 def worry(event: str) -> Response:
     """One worry in its own words, open or closed."""
     form, parts, who = forms.CloseWorry(), wiring(), sessions.signed_in()

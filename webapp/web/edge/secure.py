@@ -31,6 +31,16 @@ def bare_host() -> str:
     return host if host.endswith("]") else host.rpartition(":")[0] or host
 
 
+def address_for_others() -> str:
+    """Where tablets and people reach this server: the name that it was told, where a page was asked for on
+    the server's own computer or where the shop's own authority vouches for that name alone; else the one by
+    which the page was asked for.
+    """
+    settings = wiring().settings
+    is_told = settings.by_own_authority or (settings.by_tls and bare_host() in OF_THIS_COMPUTER)
+    return settings.address if is_told else request.host_url.rstrip("/")
+
+
 def where_to_go() -> tuple[str, dict[str, str | int]]:
     """The sentence of what to do instead, and its fields."""
     settings = wiring().settings

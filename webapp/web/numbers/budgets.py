@@ -20,6 +20,7 @@ from webapp.domain.shop.fitted_machine import Place
 from webapp.services.numbers import budgeting
 from webapp.services.numbers.budgeting import MachineBudget, Where
 from webapp.web.desk.forms import DeskForm
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.budget_forms import NEW, correlation_form, line_form, line_title, read_form
@@ -41,6 +42,7 @@ def page(machine: str) -> Response:
 
 
 @blueprint.post("/desk/machines/<machine>/budget/confidence")
+@once
 def confidence(machine: str) -> Response:
     """State the result with another confidence."""
     form, parts, who = Confidence(), wiring(), sessions.signed_in()
@@ -56,6 +58,7 @@ def confidence(machine: str) -> Response:
 
 
 @blueprint.post("/desk/machines/<machine>/budget/correlations")
+@once
 def correlate(machine: str) -> Response:
     """Say how two lines hang together, with the reason."""
     found, parts, who = _found(machine), wiring(), sessions.signed_in()
@@ -79,6 +82,7 @@ def correlate(machine: str) -> Response:
 
 
 @blueprint.post("/desk/machines/<machine>/budget/correlations/take-back")
+@once
 def take_correlation_back(machine: str) -> Response:
     """Let two lines stand by themselves again, with the reason."""
     form, parts, who = TakeBack(), wiring(), sessions.signed_in()
@@ -96,6 +100,7 @@ def take_correlation_back(machine: str) -> Response:
 
 
 @blueprint.route("/desk/machines/<machine>/budget/lines/<line>", methods=["GET", "POST"])
+@once
 def line(machine: str, line: str) -> Response:
     """Change a line, or add one ("new"), with the reason."""
     found = _found(machine)
@@ -120,6 +125,7 @@ def line(machine: str, line: str) -> Response:
 
 
 @blueprint.post("/desk/machines/<machine>/budget/lines/<line>/take-back")
+@once
 def take_back(machine: str, line: str) -> Response:
     """Take the lead's line back, with the reason; what the shop file says counts again."""
     form, parts, who = TakeBack(), wiring(), sessions.signed_in()

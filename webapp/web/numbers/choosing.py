@@ -19,6 +19,7 @@ from webapp.domain.usual.limits import factor_in_words, in_words
 from webapp.services.numbers import choosing, trending
 from webapp.services.numbers.choosing import Matters
 from webapp.web.desk import forms
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.fixtures import AXIS, sentences
@@ -37,6 +38,7 @@ def matters(fixture: str, axis: str) -> Response:
 
 
 @blueprint.post(f"/desk/fixtures/<fixture>/{AXIS}/matters")
+@once
 def choose(fixture: str, axis: str) -> Response:
     """Save the choice that was looked at, with the reason."""
     form, parts, who = forms.SaveChoice(), wiring(), sessions.signed_in()

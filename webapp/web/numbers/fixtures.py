@@ -21,6 +21,7 @@ from webapp.services.numbers import seatings, trending
 from webapp.services.numbers.long_axis import STRETCH
 from webapp.services.numbers.trending import EVERY_SEATING, AxisTrend
 from webapp.web.desk import forms
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import charting, shown_values
@@ -95,6 +96,7 @@ def _start() -> int:
 
 
 @blueprint.route("/desk/fixtures/<fixture>/seating", methods=["GET", "POST"])
+@once
 def seating(fixture: str) -> Response:
     """Say that a fixture was moved: what that does, and the form with the reason."""
     form, parts, who = forms.StartSeating(), wiring(), sessions.signed_in()
@@ -116,6 +118,7 @@ def seating(fixture: str) -> Response:
 
 
 @blueprint.route(f"/desk/fixtures/<fixture>/{AXIS}/values/<setup>", methods=["GET", "POST"])
+@once
 def value(fixture: str, axis: str, setup: str) -> Response:
     """One value of the usual: leave it out, or take it back, with a reason;
     what the usual is with it and without.
@@ -142,6 +145,7 @@ def value(fixture: str, axis: str, setup: str) -> Response:
 
 
 @blueprint.route(f"/desk/fixtures/<fixture>/{AXIS}/back/<setup>", methods=["GET", "POST"])
+@once
 def back(fixture: str, axis: str, setup: str) -> Response:
     """Begin a new seating back at a past setup: what it does to the lines, and the form with the reason."""
     form, parts, who = forms.StartSeating(), wiring(), sessions.signed_in()

@@ -22,6 +22,7 @@ from webapp.services.evidence import looked_at
 from webapp.services.numbers import past_values, staged_tables, written_out
 from webapp.services.numbers.past_values import AllTheSame, Looked
 from webapp.services.shop import reading
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import denials, sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.forms import PastFile
@@ -98,6 +99,7 @@ def look() -> Response:
 
 
 @blueprint.post("/desk/past/import/<digest>")
+@once
 def take_in(digest: str) -> Response:
     """Take in the table that was looked at."""
     form, parts, who = PastFile(formdata=None), wiring(), sessions.signed_in()

@@ -1,6 +1,7 @@
 """Probes and their checks: read by lead and auditor, typed in and kept by the lead.
 
-Rules: a check is worked out and shown before it is kept; what was typed stays in the form until it is.
+Rules: a check is worked out and shown before it is kept, and only what was shown is kept; what was typed
+stays in the form until it is.
 How often a probe is checked, and what counts while it is overdue, is changed with a reason.
 """
 
@@ -8,6 +9,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from hashlib import sha256
 from math import sqrt
 from typing import Any
 
@@ -17,9 +19,11 @@ from wtforms.fields.choices import SelectChoice
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.probe.probe_health import DIAMETRAL, TOUCHED_AT, CheckTyped
 from webapp.domain.probe.ring_check import RingCheck
+from webapp.services.errors import NotLookedAt
 from webapp.services.numbers import probing
 from webapp.services.numbers.probing import ProbeHealth
 from webapp.services.setups import worrying
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.forms import ProbeCare, ProbeCheckForm
@@ -60,6 +64,7 @@ def probe(probe: str) -> str:
 
 
 @blueprint.route("/desk/probes/<probe>/check", methods=["GET", "POST"])
+@once
 def check(probe: str) -> Response:
     """Type a check in, see what it comes to, then keep it."""
     parts, who = wiring(), sessions.signed_in()
@@ -73,17 +78,25 @@ def check(probe: str) -> Response:
     if form.validate():
         typed = _typed(form)
         try:
+            tried = probing.try_check(parts.store, probe, form.machine.data, typed)
             if request.form.get("keep") == "yes":
+                if request.form.get("seen") != _digest(form.machine.data, typed):
+                    raise NotLookedAt
                 note = form.note.data or ""
                 probing.keep_check(parts.store, probe, form.machine.data, typed, note, who.id, parts.now())
                 return _back(probe, "checked")
-            tried = probing.try_check(parts.store, probe, form.machine.data, typed)
         except DomainError as refusal:
             form.refuse(None, plain(refusal.code, refusal.fields))
-    return _check_page(health, form, tried, 200 if tried else 422)
+    return _check_page(health, form, tried, 422 if form.errors else 200)
+
+
+def _digest(machine: str, typed: CheckTyped) -> str:
+    """What tells a check that was worked out and shown from another one."""
+    return sha256(repr((machine, typed)).encode("utf-8", "surrogatepass")).hexdigest()
 
 
 @blueprint.route("/desk/probes/<probe>/care", methods=["GET", "POST"])
+@once
 def care(probe: str) -> Response:
     """Say how often the probe is checked, and how wide it counts while it is overdue."""
     parts, who = wiring(), sessions.signed_in()
@@ -132,10 +145,9 @@ def _check_page(health: ProbeHealth, form: ProbeCheckForm, tried: RingCheck | No
     machine = next((one for one in health.machines if one.id == form.machine.data), None)
     unit = machine.unit if machine else (health.machines[0].unit if health.machines else "mm")
     found = None if tried is None else _result(_as_stored(tried), unit, health.probe.effective_radius_nm)
-    return make_response(
-        render_template("desk/probe_check.html", probe=health.probe, form=form, found=found, unit=unit),
-        status,
-    )
+    seen = "" if tried is None else _digest(form.machine.data, _typed(form))
+    about = {"probe": health.probe, "form": form, "found": found, "seen": seen, "unit": unit}
+    return make_response(render_template("desk/probe_check.html", **about), status)
 
 
 def _as_stored(found: RingCheck) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from webapp.domain.plain.lengths import format_length
 from webapp.domain.shop.z_check import ZTyped, ball_radius_nm
 from webapp.services.numbers import z_reading
 from webapp.services.numbers.z_reading import MachineZ
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.numbers.forms import ZCheckForm
@@ -32,6 +33,7 @@ def page(machine: str) -> Response:
 
 
 @blueprint.post("/desk/machines/<machine>/z")
+@once
 def check(machine: str) -> Response:
     """Keep a check, or say what does not fit."""
     form, parts, who = ZCheckForm(), wiring(), sessions.signed_in()

@@ -1,7 +1,8 @@
 """A step as a form: what was typed, read into a step; and what each of its fields is for.
 
 Rules: a step takes any words, so that nothing typed is lost; what is wrong with them is said beside the draft
-and refused at publishing. Rows of a list (choices, lines to tick, other words) that were left empty go; a new
+and refused at publishing. Words of more characters than any tablet shows are not kept (`must_fit`) and come
+back as they were typed. Rows of a list (choices, lines to tick, other words) that were left empty go; a new
 row gets its name from its label.
 """
 
@@ -24,6 +25,7 @@ Form = ImmutableMultiDict[str, str]
 LONGEST = 600
 SPARE_ROWS = 2
 _NOT_IN_NAME = re.compile(r"[^a-z0-9]+")
+_NOT_TYPED = frozenset({"csrf_token", "press", "seen"})
 LABELS = {
     "do": "Do",
     "look_for": "Look for",
@@ -50,7 +52,7 @@ HELP = {
 
 
 def read_step(form: Form, step: Step) -> Step:
-    """Return the step in the words that were typed. Raises TextTooLongError."""
+    """Return the step in the words that were typed, however long."""
     texts: dict[str, Any] = {name: _text(form, name) for name in TEXTS}
     return replace(
         step,
@@ -67,6 +69,15 @@ def read_step(form: Form, step: Step) -> Step:
         level=_text(form, "level"),
         there=_text(form, "there"),
     )
+
+
+def typed_words(form: Form) -> list[tuple[str, str]]:
+    """Return what was typed or chosen in the form of a step, each with what its field is called."""
+    return [
+        (LABELS.get(name, re.sub("[-_]", " ", name)), value)
+        for name, value in form.items()
+        if value and name not in _NOT_TYPED and not name.endswith("-id")
+    ]
 
 
 def _caution(form: Form, step: Step) -> Caution | None:
@@ -105,10 +116,15 @@ def _rows(form: Form, kind: str, needed: str) -> Iterator[str]:
 
 
 def _text(form: Form, name: str) -> str:
-    text = " ".join(form.get(name, "").split())
-    if len(text) > LONGEST:
-        raise TextTooLongError(field=name, characters=len(text), most=LONGEST)
-    return text
+    return " ".join(form.get(name, "").split())
+
+
+def must_fit(form: Form) -> None:
+    """Raise TextTooLongError for the first text that has more characters than a step keeps."""
+    for name in form:
+        characters = len(_text(form, name))
+        if characters > LONGEST:
+            raise TextTooLongError(field=name, characters=characters, most=LONGEST)
 
 
 def _name(label: str) -> str:

@@ -17,6 +17,7 @@ from webapp.domain.evidence.planned_steps import planned_steps
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.levels import ALONE
 from webapp.domain.procedure import editing
+from webapp.domain.procedure.editing import NoSuchStepError
 from webapp.domain.procedure.plainness import marks, marks_of
 from webapp.domain.procedure.procedure import Procedure
 from webapp.domain.procedure.profile import CONDITIONS
@@ -26,9 +27,19 @@ from webapp.services.errors import NoDraft, ProcedureFallsShort
 from webapp.services.sheets import previewing
 from webapp.services.shop import drafts_behind, procedures, publishing, reading, retiring
 from webapp.web.desk import forms
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
-from webapp.web.shop.procedure_forms import HELP, IS_THERE, LABELS, SPARE_ROWS, STANDS_FOR, read_step
+from webapp.web.shop.procedure_forms import (
+    HELP,
+    IS_THERE,
+    LABELS,
+    SPARE_ROWS,
+    STANDS_FOR,
+    must_fit,
+    read_step,
+    typed_words,
+)
 from webapp.web.show import rendering
 from webapp.web.show.naming import names
 from webapp.web.show.shown_values import plain, with_reasons
@@ -56,6 +67,7 @@ def overview() -> str:
 
 
 @blueprint.post("/desk/procedures/<whose>/draft")
+@once
 def begin(whose: str) -> Response:
     """Begin a draft, or open the one that is there."""
     procedures.begin(wiring().store, whose, sessions.signed_in().id, wiring().now())
@@ -69,6 +81,7 @@ def procedure(whose: str) -> Response:
 
 
 @blueprint.post("/desk/procedures/<whose>/act")
+@once
 def act(whose: str) -> Response:
     """Move, add or take out a step or a stage of the draft."""
     return _changed(whose, _act(request.form), lambda: _to(whose, anchor=request.form.get("at", "")))
@@ -91,15 +104,22 @@ def _act(typed: Mapping[str, str]) -> Callable[[Procedure], Procedure]:
 
 
 @blueprint.route("/desk/procedures/<whose>/steps/<step_id>", methods=["GET", "POST"])
+@once
 def step(whose: str, step_id: str) -> Response:
     """One step of the draft as a form."""
     parts, problem = wiring(), None
-    draft = procedures.draft(parts.store, whose)
-    now = editing.step_of(draft.procedure, step_id)
+    try:
+        draft = procedures.draft(parts.store, whose)
+        now = editing.step_of(draft.procedure, step_id)
+    except (NoDraft, NoSuchStepError) as refusal:
+        if request.method == "GET":
+            raise
+        return _gone(refusal)
     shown = now
     if request.method == "POST":
         try:
             shown = typed = read_step(request.form, now)
+            must_fit(request.form)
             who, seen = sessions.signed_in().id, request.form.get("seen", "")
             procedures.edit(
                 parts.store, whose, seen, lambda one: editing.with_step(one, typed), who, parts.now()
@@ -117,6 +137,14 @@ def step(whose: str, step_id: str) -> Response:
         labels=LABELS, help=HELP, spare=SPARE_ROWS, sentences=procedures.sentences(parts.store, whose),
     )  # fmt: skip
     return make_response(page, 422 if problem else 200)
+
+
+def _gone(refusal: DomainError) -> Response:
+    """The draft was published or thrown away meanwhile, or the step taken out: the words that were typed, to
+    be copied from there.
+    """
+    about = {"code": refusal.code, "fields": refusal.fields, "typed": typed_words(request.form)}
+    return make_response(render_template("desk/error.html", status=409, **about), 409)
 
 
 @blueprint.get("/desk/procedures/<whose>/preview")
@@ -176,6 +204,7 @@ def _shown_at(whose: str) -> tuple[Procedure, dict[str, str], str]:
 
 
 @blueprint.post("/desk/procedures/<whose>/publish")
+@once
 def publish(whose: str) -> Response:
     """Look at what publishing the draft would do, or publish it as it was looked at, with a change note."""
     form, parts, who = forms.Publish(), wiring(), sessions.signed_in()
@@ -194,6 +223,7 @@ def publish(whose: str) -> Response:
 
 
 @blueprint.post("/desk/procedures/<whose>/onto")
+@once
 def take_over(whose: str) -> Response:
     """Let a draft that is behind go on from what is in use now."""
     parts, who, typed = wiring(), sessions.signed_in(), request.form
@@ -206,6 +236,7 @@ def take_over(whose: str) -> Response:
 
 
 @blueprint.post("/desk/procedures/<whose>/discard")
+@once
 def discard(whose: str) -> Response:
     """Throw the draft away."""
     parts, who = wiring(), sessions.signed_in()
@@ -217,6 +248,7 @@ def discard(whose: str) -> Response:
 
 
 @blueprint.post("/desk/procedures/<whose>/retire")
+@once
 def retire(whose: str) -> Response:
     """Let a fixture be worked by the shop's procedure again."""
     parts, who = wiring(), sessions.signed_in()

@@ -26,7 +26,7 @@ from webapp.services.shop import finding_slots, reading
 from webapp.services.shop.finding_slots import ONLY, FoundSlots, WantedSlots
 from webapp.web.desk import forms, lists
 from webapp.web.desk.pressed_once import once
-from webapp.web.edge import sessions
+from webapp.web.edge import secure, sessions
 from webapp.web.edge.shop_zone import shop_moment
 from webapp.web.edge.wiring import wiring
 from webapp.web.show import shown_values, square_codes
@@ -57,14 +57,8 @@ def make_code() -> Response:
     parts, who = wiring(), sessions.signed_in()
     code = one_time_code(parts.new_token())
     made = enrolling.make_code(parts.store, who.id, parts.now(), code)
-    picture = square_codes.enrolment_picture(_address(), code)
+    picture = square_codes.enrolment_picture(secure.address_for_others(), code)
     return _tablets_page(code=code, until_utc=made["until_utc"], picture=picture)
-
-
-def _address() -> str:
-    """Where tablets reach this server: the name that it is told, else the one that the desk calls it by."""
-    settings = wiring().settings
-    return settings.address if settings.by_own_authority else request.host_url.rstrip("/")
 
 
 def one_time_code(token: str) -> str:

@@ -9,6 +9,7 @@ from webapp.domain.procedure import editing
 from webapp.domain.procedure.pictures import MOST_WORDS_OF_PICTURE, WITH_PICTURE
 from webapp.services.shop import procedures, step_pictures
 from webapp.web.desk import forms
+from webapp.web.desk.pressed_once import once
 from webapp.web.edge import sessions
 from webapp.web.edge.wiring import wiring
 from webapp.web.show.shown_values import plain
@@ -26,6 +27,7 @@ def file(digest: str) -> Response:
 
 
 @blueprint.route("/desk/procedures/<whose>/steps/<step_id>/picture", methods=["GET", "POST"])
+@once
 def page(whose: str, step_id: str) -> Response:
     """The picture of one step of the draft."""
     form, store = forms.StepPicture(), wiring().store

@@ -66,14 +66,16 @@ function leans(tablet) {
 
 /** What to do, line by line, and what happened to probe and control on the way. */
 function way(tablet, trouble) {
-  const {setup} = tablet;
-  const ticks = {};
+  const {setup, view} = tablet;
+  // With the view, so that a screen that is brought up to date does not take them away.
+  const ticks = (view.ticks ??= {});
   const tick = name =>
     el(
       'label',
       {class: 'tick'},
       el('input', {
         type: 'checkbox',
+        checked: ticks[name],
         data: {action: name},
         on: {
           change: event => {
