@@ -108,6 +108,14 @@ def seating_id(fixture: str, now: datetime, token: str) -> str:
     return f"{fixture[:22].rstrip('-')}-{now:%Y%m%d-%H%M%S}-{chance}"
 
 
+def machine_of(store: Store, setup: str) -> str | None:
+    """The machine at which the values of a setup were touched, walked here or of a table; inside the caller's
+    transaction.
+    """
+    row = store.setups.setup(setup) or store.numbers.imported(setup)
+    return row["machine"] if row else None
+
+
 def leave_out(store: Store, setup: str, axis: str, reason: str, by: str, now: datetime) -> None:
     """Leave a value out of the usual, with a reason. Raises RoleMissing, ReasonMissing, NoSuchValue."""
     _set_left_out(store, "value.left_out", setup, axis, reason, by, now)
