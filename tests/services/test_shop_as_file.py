@@ -17,7 +17,7 @@ from webapp.domain.shop.shop_text import write_shop
 from webapp.services.audit import people as people_rows
 from webapp.services.audit import shop_rows
 from webapp.services.errors import NoSuchPerson, OwnerHasOne, OwnerOutOfUse, SlotOutsideFamily
-from webapp.services.evidence.ledger import SERVER
+from webapp.services.evidence.ledger import SERVER, change, on_ledger
 from webapp.services.people import accounts, names, rights
 from webapp.services.shop import items, slot_terms, slots
 from webapp.services.shop.as_file import shop_of
@@ -224,3 +224,17 @@ def test_a_slot_that_is_somebodys_is_not_free_under_another_spelling(house: Hous
         spelled, item=replace(MILL, slot_family="G054-G059, G59.1-G59.3", latency_s=0.01), over=over
     )
     items.look(house.store, slower, "ines", house.clock())
+
+
+def test_a_form_that_is_kept_as_it_stands_writes_no_field_that_came_with_this_version(house: House) -> None:
+    with house.store.writing():
+        early = house.store.shop.item("machine", "mill-1") or {}
+        del early["more_fixtures"]
+        house.store.shop.put("machine", "mill-1", early)
+        said = {"value": on_ledger(early), "before": {}, "reason": "As an earlier version wrote it."}
+        change(house.store, "machine.changed", "ines", "mill-1", None, said, house.clock())
+    now = items.found(house.store, "machine", "mill-1")
+    wanted = Wanted("machine", "mill-1", now.item, now.version)
+    looked = items.look(house.store, wanted, "ines", house.clock()).version
+    items.keep(house.store, wanted, "Only looked.", "ines", house.clock(), looked)
+    assert misfits(house) == []

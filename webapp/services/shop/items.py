@@ -250,8 +250,10 @@ def _put(
         for fault in bolted.faults(store, wanted.item, fixtures_of(before) if before else ()):
             raise fault
     _check_names(store, wanted, before)
+    whole = as_stored(as_plain(_item(wanted.kind, before))) if before is not None else None
     value: dict[str, object] = as_stored(as_plain(wanted.item))
-    store.shop.put(wanted.kind, wanted.id, value)
+    if value != whole:  # a field that came with this version alone is no change: no entry tells of it
+        store.shop.put(wanted.kind, wanted.id, value)
     must_hold(short_now(store, _reached(store, wanted)), short)
     if wanted.seating is not None:
         seating, day = wanted.seating
@@ -259,7 +261,6 @@ def _put(
         store.shop.start_seating(seating, wanted.id, since_utc, FIRST_SEATING)
         data = {"seating": seating, "reason": FIRST_SEATING, "since_utc": since_utc}
         change(store, "seating.started", by, wanted.id, None, data, now)
-    whole = as_stored(as_plain(_item(wanted.kind, before))) if before is not None else None
     return whole, value
 
 
