@@ -3,7 +3,7 @@
 Rules:
 - the whole file is applied in one transaction, or nothing of it;
 - what the file leaves out is taken out of use and stays stored: a slot that it does not name is set free,
-  and every slot keeps what was seen in it;
+  and every slot keeps what was seen in it. What was out of use before it says nothing of;
 - a file after which a machine's sheet would not hold what a record proves is refused, with every reason;
 - loading the same file again changes nothing and appends nothing;
 - whoever is new gets first secrets made by chance, handed back once and never stored as they are.
@@ -11,7 +11,7 @@ Rules:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, NotRequired, TypedDict
@@ -96,7 +96,7 @@ def load(
         loader.seatings(shop.seatings)
         _must_be_bolted(store, shop.machines, fixtures)
         loader.people(shop.people, secrets)
-        loader.authorisations(shop.authorisations)
+        loader.authorisations(shop.authorisations, {*fixtures, *(one.id for one in shop.machines)})
         loader.slots(shop.slots)
         changes = loader.changes
         if dry_run:
@@ -223,9 +223,12 @@ class _Loader:
             if row["active"] and person_id not in kept:
                 self._close(person_id, LEFT_OUT)
 
-    def authorisations(self, wanted: Sequence[Authorisation]) -> None:
-        """Authorisations that are not there yet, and those that are no longer wanted."""
-        ended, given = differences(self._store.people.authorisations(), wanted)
+    def authorisations(self, wanted: Sequence[Authorisation], machines: Collection[str]) -> None:
+        """Authorisations that are not there yet, and those that are no longer wanted, for these machines: a
+        file has no words for one that was out of use before, whose rights stay as its slots do.
+        """
+        rows = [row for row in self._store.people.authorisations() if row["machine"] in machines]
+        ended, given = differences(rows, wanted)
         for row in ended:
             self._store.people.withdraw(row["number"], utc_text(self._now))
             data = {"machine": row["machine"], "reason": LEFT_OUT}
