@@ -381,3 +381,28 @@ def test_setups_that_wait_keep_a_seating_begun_before_them_from_another_machine(
     with two.store.reading():
         assert {row["seating"] for row in kept_values(two.store, SECOND)} == {"vise-c-2"}
     assert audit(two.store) == []
+
+
+def on_another_machine(house: House) -> None:
+    """The second vise of the first machine, bolted to the other one in a new seating."""
+    moved(house, "mill-1", more_fixtures=())
+    begun(house, "vise-c-2")
+    moved(house, "mill-2", more_fixtures=(SECOND,))
+
+
+def other_seatings(house: House, machine: str) -> set[str]:
+    axes = json.loads(house.sheet(machine, SECOND)[1])["axes"]
+    found = [one["code"] for axis in axes for one in axis["causes"]["candidates"]]
+    return {code for code in found if code == "cause.other_seating"}
+
+
+def test_where_a_vise_sat_on_another_machine_explains_no_touch_on_this_one(two: House) -> None:
+    keep_table(two, "mill-1", SECOND, "vise-c-1")
+    begun(two, "vise-c-1b")
+    at_second(two, "tomas")
+    begun(two, "vise-c-1c")
+    at_second(two)
+    assert other_seatings(two, "mill-1") == {"cause.other_seating"}
+    on_another_machine(two)
+    keep_past(two, [RIGHT_NM["X"]], fixture=SECOND, machine="mill-2", seating="vise-c-2")
+    assert other_seatings(two, "mill-2") == set()
