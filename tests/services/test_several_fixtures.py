@@ -23,6 +23,7 @@ from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop
 from webapp.domain.shop.shop_text import write_shop
 from webapp.services.audit.auditing import audit
+from webapp.services.decisions import signing_off
 from webapp.services.errors import FixtureElsewhere, NoSuchFixture, SeatingOfElsewhere
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.intake import enrolling
@@ -406,3 +407,16 @@ def test_where_a_vise_sat_on_another_machine_explains_no_touch_on_this_one(two: 
     on_another_machine(two)
     keep_past(two, [RIGHT_NM["X"]], fixture=SECOND, machine="mill-2", seating="vise-c-2")
     assert other_seatings(two, "mill-2") == set()
+
+
+def test_a_value_that_waits_is_held_against_no_line_of_a_machine_that_its_vise_came_to(two: House) -> None:
+    at_second(two, "tomas")
+    walk = two.signed(fixture=SECOND, values_nm=dict(RIGHT_NM))
+    on_another_machine(two)
+    stake = signing_off.values_at_stake(two.store, walk.setup)
+    assert {one.before for one in stake.joinings} == {one.after for one in stake.joinings} == {None}
+    assert {one.standing for one in stake.joinings} == {"within"}  # as it was touched
+    two.sign_off(walk.setup)
+    with two.store.reading():
+        assert {row["seating"] for row in kept_values(two.store, SECOND)} == {"vise-c-1"}
+    assert audit(two.store) == []
