@@ -77,10 +77,14 @@ def load(
 
     With `dry_run` the same is worked out and nothing stays. `by` is a person's id,
     or ledger.SERVER at the first start. Raises a DomainError of the shop's values, and ShopFileError for a
-    seating that is still to come, a slot for somebody who can have none, or a machine at which its procedure
-    would not hold, and stores nothing then.
+    seating that is still to come or another fixture's, a slot for somebody who can have none, or a machine at
+    which its procedure would not hold, and stores nothing then.
     """
-    if faults := [*seatings_to_come(shop, utc_text(now)), *_owner_faults(store, shop)]:
+    if faults := [
+        *seatings_to_come(shop, utc_text(now)),
+        *_seatings_of_others(store, shop),
+        *_owner_faults(store, shop),
+    ]:
         raise ShopFileError(faults)
     secrets = _first_secrets(store, shop, make_secret, keyring, once=dry_run)
     changes: list[Change] = []
@@ -104,6 +108,21 @@ def load(
         if changes:
             change(store, "shop.loaded", by, "shop", None, {"changes": len(changes)}, now)
     return changes
+
+
+def _seatings_of_others(store: Store, shop: Shop) -> list[Finding]:
+    """A fault for each seating of the file that is one of another fixture here, in use or not."""
+    with store.reading():
+        fixtures = [*store.shop.items("fixture"), *store.shop.items_out_of_use("fixture")]
+        known = {row["id"]: fixture for fixture in fixtures for row in store.shop.seatings(fixture)}
+    return [
+        Finding(
+            "shop_file.seating_of_other",
+            {"place": f"fixture “{one.fixture}”, seating", "id": one.id, "other": known[one.id]},
+        )
+        for one in shop.seatings
+        if known.get(one.id, one.fixture) != one.fixture
+    ]
 
 
 def _owner_faults(store: Store, shop: Shop) -> list[Finding]:
