@@ -139,7 +139,7 @@ def _numbered(stem: str, number: int) -> str:
 def look(store: Store, wanted: Wanted, by: str, now: datetime) -> Look:
     """What keeping this would do to the sheets; nothing is kept.
     Raises RoleMissing, ChangedMeanwhile, NoSuchItem, FixtureElsewhere, SeatingOfElsewhere,
-    ProcedureFallsShort, DayNotBegun.
+    ProcedureFallsShort, DayNotBegun, DayOutsideCalendar.
     """
     found = Look((), "")
     with suppress(_OnlyLooked), store.writing():
@@ -154,7 +154,7 @@ def keep(store: Store, wanted: Wanted, reason: str, by: str, now: datetime, look
     A change needs a reason; a new item does not.
 
     Raises RoleMissing, ReasonMissing, ChangedMeanwhile, LookChangedMeanwhile, NoSuchItem,
-    ProcedureFallsShort, DayNotBegun.
+    ProcedureFallsShort, DayNotBegun, DayOutsideCalendar.
     """
     why = reason_text(reason) if wanted.over is not None else ""
     with store.writing():
