@@ -36,6 +36,11 @@ def test_short_names_are_made_of_the_first_word_and_numbered_where_they_are_take
     ]
 
 
+def test_nobody_is_called_as_the_ledger_calls_the_server() -> None:
+    assert people("Server Aydın") == [("Server Aydın", "server2")]
+    assert told("Server Aydın, server\nUlla Noren, unknown") == ["short_name_taken", "short_name_taken"]
+
+
 @pytest.mark.parametrize("line", ['"Ruiz, Ana", ana', "Ruiz, Ana;ana", "Ruiz, Ana\tana"])
 def test_a_name_may_hold_a_comma(line: str) -> None:
     assert people(line) == [("Ruiz, Ana", "ana")]

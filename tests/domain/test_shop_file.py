@@ -125,6 +125,7 @@ def test_every_fault_is_listed_at_once_with_its_place() -> None:
         ("stylus_reach_mm = 40", 'stylus_reach_mm = "40"', "probe “probe-6”, stylus_reach_mm", NOT_LENGTH),
         ('id = "probe-4"', 'id = "probe-6"', "probe “probe-6”", "shop_file.id_twice"),
         ('id = "probe-4"', 'id = "new"', "probe “new”", "shop_file.id_taken"),
+        ('id = "henk"', 'id = "server"', "person “server”", "shop_file.id_taken"),
         ('roles = ["lead"]', 'roles = ["boss"]', "person “henk”, roles", "shop_file.field_wrong"),
         ('probe = "probe-4"', 'probe = "probe-9"', "machine “dunlin”", "shop_file.unknown_name"),
         ('label = "W5"', 'label = "W4"', "slot dunlin W4", "shop_file.slot_twice"),

@@ -18,6 +18,7 @@ from webapp.services.intake.errors import (
     NotForked,
     ProofRefused,
 )
+from webapp.services.people import accounts
 from webapp.services.people.errors import TooManyTries
 
 CODE = "8RF3KM9XRB"
@@ -91,6 +92,19 @@ def test_an_unknown_a_used_and_an_old_code_are_refused_alike(house: House) -> No
     house.clock.forward(minutes=11)
     with pytest.raises(CodeRefused):
         enrol(house, Device(90_557), code="9RF3KM9XRB")
+
+
+def test_a_code_of_a_lead_who_is_none_any_more_takes_no_tablet_in(house: House) -> None:
+    enrolling.make_code(house.store, "tomas", house.clock(), CODE)
+    accounts.disable_person(house.store, "tomas", "Left the shop.", "ines", house.clock())
+    with pytest.raises(CodeRefused):
+        enrol(house, Device(90_555))
+    accounts.enable_person(house.store, "tomas", "Came back.", "ines", house.clock())
+    accounts.change_roles(house.store, "tomas", ["operator"], "ines", house.clock())
+    with pytest.raises(CodeRefused):
+        enrol(house, Device(90_555))
+    accounts.change_roles(house.store, "tomas", ["lead"], "ines", house.clock())
+    assert enrol(house, Device(90_555))["device"]
 
 
 def test_a_code_is_good_up_to_the_moment_that_is_said_and_not_after_it(house: House) -> None:

@@ -31,6 +31,7 @@ from webapp.services.evidence.photo_entries import KEPT, REFUSED
 from webapp.services.intake import pictures
 from webapp.services.intake.errors import PhotoEventNotHere, PhotoOfOtherBytes
 from webapp.services.setups import photos, recording, stored_setups
+from webapp.store.errors import DatabaseLocked
 from webapp.words import say
 
 
@@ -184,6 +185,40 @@ def test_a_ledger_that_cannot_be_written_leaves_no_file(
     with pytest.raises(OSError, match="full"):
         sent(house, event)
     assert files(house) == []
+
+
+def test_a_picture_that_another_call_kept_meanwhile_stays_where_this_one_could_not_write(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    walk, event = begun(house)
+    writing = house.store.writing
+
+    def waited_in_vain() -> Any:
+        monkeypatch.setattr(house.store, "writing", writing)
+        assert sent(house, event)["outcome"] == "kept"
+        raise DatabaseLocked(seconds=5)
+
+    monkeypatch.setattr(house.store, "writing", waited_in_vain)
+    with pytest.raises(DatabaseLocked):
+        sent(house, event)
+    assert photos.picture(house.store, walk.setup, event)
+    assert audit(house.store) == []
+
+
+def test_a_picture_is_there_where_another_call_took_its_file_away_before_it_was_noted(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    walk, event = begun(house)
+    writing = house.store.writing
+
+    def waited_while_another_gave_up() -> Any:
+        for digest in files(house):
+            house.store.photos.remove(digest)
+        return writing()
+
+    monkeypatch.setattr(house.store, "writing", waited_while_another_gave_up)
+    assert sent(house, event)["outcome"] == "kept"
+    assert photos.picture(house.store, walk.setup, event)
 
 
 def test_a_picture_that_comes_before_the_decision_is_part_of_what_is_read(house: House) -> None:

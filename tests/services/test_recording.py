@@ -1,6 +1,7 @@
 """Records: once, after the sign-off, whole or not at all."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import pytest
@@ -12,7 +13,7 @@ from webapp.services.audit.auditing import audit
 from webapp.services.decisions import signing_off
 from webapp.services.errors import NoSuchRecord, NoSuchSetup, NotSignedOff
 from webapp.services.setups import recording
-from webapp.store.errors import DatabaseDamaged, DiskFull
+from webapp.store.errors import DatabaseDamaged, DatabaseNotReached, DiskFull
 
 RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}
 UNKNOWN = "00000000-0000-0000-0000-00000000dead"
@@ -95,6 +96,27 @@ def test_a_record_whose_row_cannot_be_written_leaves_no_file(
             sealed(house, walk.setup)
     assert files(house) == []
     assert sealed(house, walk.setup)[0] in files(house)
+
+
+def test_a_record_whose_row_is_there_though_its_answer_was_lost_stays(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    walk = house.signed_off()
+    writing = house.store.writing
+
+    @contextmanager
+    def answer_is_lost() -> Iterator[None]:
+        monkeypatch.setattr(house.store, "writing", writing)
+        with writing():
+            yield
+        raise DatabaseNotReached(where="there", why="the connection broke behind the commit")
+
+    monkeypatch.setattr(house.store, "writing", answer_is_lost)
+    with pytest.raises(DatabaseNotReached):
+        sealed(house, walk.setup)
+    digest, pdf = sealed(house, walk.setup)
+    assert recording.stored_pdf(house.store, walk.setup) == (digest, pdf)
+    assert files(house) == [digest]
 
 
 def test_an_unsigned_page_can_be_had_of_any_setup_and_is_not_kept(house: House) -> None:

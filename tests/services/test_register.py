@@ -12,7 +12,7 @@ from tests.kit.shop import MILL, SHOP, load_shop
 from webapp.domain.plain.errors import error_classes
 from webapp.domain.shop.class_list import Invited
 from webapp.domain.shop.errors import SlotHeldBackError, SlotNotAssignedError, SlotTakenError
-from webapp.domain.shop.shop_file import Shop
+from webapp.domain.shop.shop_file import Shop, ShopFileError
 from webapp.services.audit import shop_rows
 from webapp.services.errors import (
     DayNotBegun,
@@ -249,6 +249,15 @@ def test_a_shop_that_cannot_be_loaded_leaves_nothing_behind(house: House) -> Non
     with pytest.raises(Exception, match=r"(?i)foreign key"):
         reload(house, broken)
     assert ledger_size(house) == before
+
+
+def test_a_file_that_takes_the_seating_of_another_fixture_is_refused_with_its_place(house: House) -> None:
+    other = replace(SHOP.seatings[-1], id="vise-a-1")
+    with pytest.raises(ShopFileError) as refused:
+        reload(house, replace(SHOP, seatings=(SHOP.seatings[0], other)))
+    (fault,) = refused.value.faults
+    assert fault.code == "shop_file.seating_of_other"
+    assert fault.fields == {"place": "fixture “vise-b”, seating", "id": "vise-a-1", "other": "vise-a"}
 
 
 def test_loading_keeps_what_was_seen_in_a_slot(house: House) -> None:

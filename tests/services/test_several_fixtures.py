@@ -24,6 +24,7 @@ from webapp.domain.shop.fields import as_plain
 from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop
 from webapp.domain.shop.shop_text import write_shop
 from webapp.services.audit.auditing import audit
+from webapp.services.decisions import signing_off
 from webapp.services.errors import (
     FixtureElsewhere,
     FixtureNameTaken,
@@ -33,11 +34,11 @@ from webapp.services.errors import (
 )
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.intake import enrolling
-from webapp.services.numbers import choosing, seatings, trending
+from webapp.services.numbers import choosing, past_values, seatings, trending
 from webapp.services.setups import worrying
 from webapp.services.setups.board import board
 from webapp.services.sheets.preparing import current_hashes, current_sheets, usuals
-from webapp.services.shop import as_file, items
+from webapp.services.shop import as_file, items, out_of_use
 from webapp.services.shop.items import Wanted
 from webapp.services.shop.loading import Change, as_stored, load
 
@@ -367,3 +368,108 @@ def test_a_shop_with_a_second_vise_leaves_as_a_file_and_comes_back_the_same(two:
     with pytest.raises(ShopFileError) as refused:
         read_shop(twice)
     assert [fault.code for fault in refused.value.faults] == ["shop_file.fixture_twice"]
+
+
+def moved(house: House, machine: str, **change: Any) -> str:
+    """Change a machine at the desk as a lead does; its id."""
+    now = items.found(house.store, "machine", machine)
+    wanted = Wanted("machine", machine, replace(now.item, **change), now.version)
+    looked = items.look(house.store, wanted, "ines", house.clock()).version
+    return items.keep(house.store, wanted, "Moved.", "ines", house.clock(), looked)
+
+
+def begun(house: House, seating: str, fixture: str = SECOND) -> None:
+    house.clock.forward(minutes=2)
+    seatings.start_seating(house.store, fixture, seating, "Bolted anew.", "ines", house.clock())
+
+
+def test_a_machine_comes_back_into_use_with_no_vise_that_sat_elsewhere_meanwhile(two: House) -> None:
+    out_of_use.take_out(two.store, "machine", "mill-1", "In repair.", "ines", two.clock())
+    begun(two, "vise-c-2")
+    moved(two, "mill-2", more_fixtures=(SECOND,))
+    two.sheet("mill-2", SECOND)
+    moved(two, "mill-2", more_fixtures=())
+    back = two.store, "machine", "mill-1", "Repaired.", "ines", two.clock(), "unused"
+    with pytest.raises(SeatingOfElsewhere) as refused:
+        out_of_use.take_back(*back)
+    assert refused.value.fields == {"fixture": "Vise C", "machine": "Dunlin"}
+    begun(two, "vise-c-3")
+    out_of_use.take_back(*back)
+    assert sheet(two, SECOND)["fixture"]["seating"]["id"] == "vise-c-3"
+
+
+def test_a_machine_comes_back_into_use_with_the_vises_that_stayed_on_it(two: House) -> None:
+    at_second(two)
+    out_of_use.take_out(two.store, "machine", "mill-1", "In repair.", "ines", two.clock())
+    out_of_use.take_back(two.store, "machine", "mill-1", "Repaired.", "ines", two.clock(), "unused")
+    assert {axis: one["centre_nm"] for axis, one in usual(two, SECOND).items()} == RIGHT_NM
+
+
+def test_past_values_of_one_machine_keep_their_seating_from_another(two: House) -> None:
+    keep_table(two, "mill-1", SECOND, "vise-c-1")
+    moved(two, "mill-1", more_fixtures=())
+    with pytest.raises(SeatingOfElsewhere):
+        moved(two, "mill-2", more_fixtures=(SECOND,))
+    begun(two, "vise-c-2")
+    moved(two, "mill-2", more_fixtures=(SECOND,))
+
+
+def keep_table(house: House, machine: str, fixture: str, seating: str) -> None:
+    """A table with one line of past values, taken in before any sheet was made."""
+    head = "at_utc,machine,fixture,seating,x_mm"
+    table = f"{head}\r\n2026-11-20,{machine},{fixture},{seating},-200.000\r\n".encode()
+    past_values.take_in(house.store, lambda: [table], "book.csv", "ines", house.clock(), all_the_same="every")
+
+
+def test_setups_that_wait_keep_a_seating_begun_before_them_from_another_machine(two: House) -> None:
+    walk = two.signed(fixture=SECOND, values_nm=dict(RIGHT_NM))
+    two.clock.forward(minutes=5)
+    today = two.clock().date()
+    seatings.start_seating(two.store, SECOND, "vise-c-2", "Today.", "ines", two.clock(), today)
+    moved(two, "mill-1", more_fixtures=())
+    with pytest.raises(SeatingOfElsewhere):
+        moved(two, "mill-2", more_fixtures=(SECOND,))
+    begun(two, "vise-c-3")
+    moved(two, "mill-2", more_fixtures=(SECOND,))
+    two.sign_off(walk.setup)
+    with two.store.reading():
+        assert {row["seating"] for row in kept_values(two.store, SECOND)} == {"vise-c-2"}
+    assert audit(two.store) == []
+
+
+def on_another_machine(house: House) -> None:
+    """The second vise of the first machine, bolted to the other one in a new seating."""
+    moved(house, "mill-1", more_fixtures=())
+    begun(house, "vise-c-2")
+    moved(house, "mill-2", more_fixtures=(SECOND,))
+
+
+def other_seatings(house: House, machine: str) -> set[str]:
+    axes = json.loads(house.sheet(machine, SECOND)[1])["axes"]
+    found = [one["code"] for axis in axes for one in axis["causes"]["candidates"]]
+    return {code for code in found if code == "cause.other_seating"}
+
+
+def test_where_a_vise_sat_on_another_machine_explains_no_touch_on_this_one(two: House) -> None:
+    keep_table(two, "mill-1", SECOND, "vise-c-1")
+    begun(two, "vise-c-1b")
+    at_second(two, "tomas")
+    begun(two, "vise-c-1c")
+    at_second(two)
+    assert other_seatings(two, "mill-1") == {"cause.other_seating"}
+    on_another_machine(two)
+    keep_past(two, [RIGHT_NM["X"]], fixture=SECOND, machine="mill-2", seating="vise-c-2")
+    assert other_seatings(two, "mill-2") == set()
+
+
+def test_a_value_that_waits_is_held_against_no_line_of_a_machine_that_its_vise_came_to(two: House) -> None:
+    at_second(two, "tomas")
+    walk = two.signed(fixture=SECOND, values_nm=dict(RIGHT_NM))
+    on_another_machine(two)
+    stake = signing_off.values_at_stake(two.store, walk.setup)
+    assert {one.before for one in stake.joinings} == {one.after for one in stake.joinings} == {None}
+    assert {one.standing for one in stake.joinings} == {"within"}  # as it was touched
+    two.sign_off(walk.setup)
+    with two.store.reading():
+        assert {row["seating"] for row in kept_values(two.store, SECOND)} == {"vise-c-1"}
+    assert audit(two.store) == []

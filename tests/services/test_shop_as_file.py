@@ -17,9 +17,9 @@ from webapp.domain.shop.shop_text import write_shop
 from webapp.services.audit import people as people_rows
 from webapp.services.audit import shop_rows
 from webapp.services.errors import NoSuchPerson, OwnerHasOne, OwnerOutOfUse, SlotOutsideFamily
-from webapp.services.evidence.ledger import SERVER
+from webapp.services.evidence.ledger import SERVER, change, on_ledger
 from webapp.services.people import accounts, names, rights
-from webapp.services.shop import items, slot_terms, slots
+from webapp.services.shop import items, out_of_use, slot_terms, slots
 from webapp.services.shop.as_file import shop_of
 from webapp.services.shop.items import Wanted
 from webapp.services.shop.loading import Change, as_stored, load
@@ -224,3 +224,27 @@ def test_a_slot_that_is_somebodys_is_not_free_under_another_spelling(house: Hous
         spelled, item=replace(MILL, slot_family="G054-G059, G59.1-G59.3", latency_s=0.01), over=over
     )
     items.look(house.store, slower, "ines", house.clock())
+
+
+def test_a_machine_out_of_use_is_left_out_of_the_file_with_the_rights_to_it(house: House) -> None:
+    out_of_use.take_out(house.store, "machine", "mill-1", "Sold.", "ines", house.clock())
+    before = right(house)
+    shop = read_shop(written(house))
+    assert {one.machine for one in shop.authorisations} == {"mill-2"}
+    assert loaded(house, shop) == []
+    assert right(house) == before, "it is held as it was where the machine comes back"
+    assert misfits(house) == []
+
+
+def test_a_form_that_is_kept_as_it_stands_writes_no_field_that_came_with_this_version(house: House) -> None:
+    with house.store.writing():
+        early = house.store.shop.item("machine", "mill-1") or {}
+        del early["more_fixtures"]
+        house.store.shop.put("machine", "mill-1", early)
+        said = {"value": on_ledger(early), "before": {}, "reason": "As an earlier version wrote it."}
+        change(house.store, "machine.changed", "ines", "mill-1", None, said, house.clock())
+    now = items.found(house.store, "machine", "mill-1")
+    wanted = Wanted("machine", "mill-1", now.item, now.version)
+    looked = items.look(house.store, wanted, "ines", house.clock()).version
+    items.keep(house.store, wanted, "Only looked.", "ines", house.clock(), looked)
+    assert misfits(house) == []

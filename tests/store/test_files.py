@@ -1,6 +1,7 @@
 """Files named by their hash are whole or not there."""
 
 import os
+import threading
 from hashlib import sha256
 from pathlib import Path
 
@@ -55,6 +56,24 @@ def test_the_file_is_flushed_before_it_gets_its_name_and_the_folder_after(
     monkeypatch.setattr(Path, "rename", lambda self, to: (order.append("rename"), rename(self, to))[1])
     HashedFiles(tmp_path).write(DATA)
     assert order[:3] == ["flush", "rename", "flush"]
+
+
+def test_the_same_bytes_brought_twice_at_once_are_kept_for_both(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    files, flush, found = HashedFiles(tmp_path), os.fsync, list[str]()
+
+    def second_comes_meanwhile(handle: int) -> None:
+        monkeypatch.setattr(os, "fsync", flush)
+        second = threading.Thread(target=lambda: found.append(files.write(DATA)))
+        second.start()
+        second.join()
+        flush(handle)
+
+    monkeypatch.setattr(os, "fsync", second_comes_meanwhile)
+    assert [files.write(DATA)] == found
+    assert files.read(found[0]) == DATA
+    assert names(tmp_path) == found
 
 
 def test_a_changed_or_lost_file_is_not_handed_out(tmp_path: Path) -> None:

@@ -129,6 +129,15 @@ def test_a_filled_shop_takes_no_code_and_a_start_takes_an_old_one_away(empty: Fl
     assert not (parts.settings.data_folder / set_up_code.FILE_NAME).exists()
 
 
+def test_the_first_lead_is_not_called_as_the_ledger_calls_the_server(empty: Flask) -> None:
+    answer = Browser(empty.test_client()).send(
+        "/set-up", code=code_of(empty), **{**TYPED, "person": "server"}
+    )
+    assert answer.status_code == 422
+    assert "no id is “server”" in answer.text
+    assert 'value="server"' in answer.text
+
+
 def test_the_form_that_made_the_lead_pressed_twice_lets_both_in_and_makes_one(empty: Flask) -> None:
     code = code_of(empty)
     browser, other = Browser(empty.test_client()), Browser(empty.test_client())

@@ -102,3 +102,12 @@ def test_no_template_writes_a_kept_time_by_itself() -> None:
         if by_itself.search(re.sub(r'(datetime|value)="\{\{.*?\}\}"', "", line))
     }
     assert wrong == set()
+
+
+def test_a_day_before_the_calendar_of_utc_stays_in_the_form_with_its_sentence(site: Site) -> None:
+    keep_zone(site, "Europe/Berlin")
+    typed = {"reason": "Moved.", "since": "0001-01-01"}
+    answer = site.signed_in("ines").send("/desk/fixtures/vise-a/seating", **typed)
+    assert answer.status_code == 422
+    assert "0001-01-01 is no day since which anything stands." in answer.text
+    assert 'value="0001-01-01"' in answer.text

@@ -381,6 +381,13 @@ class DayNotBegun(NotTaken):
     field_names = ("day",)
 
 
+class DayOutsideCalendar(NotTaken):
+    """A day that has no beginning in UTC, because the calendar begins or ends with it."""
+
+    code = "services.day_outside_calendar"
+    field_names = ("day",)
+
+
 class DayIsOver(NotTaken):
     code = "services.day_is_over"
     field_names = ("day",)

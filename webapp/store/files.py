@@ -7,6 +7,7 @@ What is read is hashed again.
 
 import errno
 import os
+import threading
 from hashlib import sha256
 from pathlib import Path
 
@@ -71,7 +72,8 @@ class HashedFiles:
 
 
 def _write_whole(path: Path, data: bytes) -> None:
-    temporary = path.with_name(f"{path.name}.{os.getpid()}.new")
+    # Of two who bring the same bytes at once each has a name of its own, or one would take away the other's.
+    temporary = path.with_name(f"{path.name}.{os.getpid()}.{threading.get_ident()}.new")
     handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
     try:
         with os.fdopen(handle, "wb") as file:

@@ -21,6 +21,7 @@ from webapp.domain.evidence.events import SHORT_ID
 from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.field_types import LONGEST_NAME
 from webapp.domain.plain.folding import folded
+from webapp.domain.plain.taken_words import NOBODYS
 
 MOST = 60
 LONGEST_MADE = 20
@@ -52,7 +53,7 @@ def read_class_list(text: str, known: Mapping[str, str]) -> ClassList:
     if len(rows) > MOST:
         return ClassList((), (Finding("class_list.too_long", {"most": MOST, "lines": len(rows)}),))
     typed = {_plain(parts[1]) for _, parts in rows if len(parts) > 1}
-    ids, names = set(known), {folded(name): short for short, name in known.items()}
+    ids, names = {*known, *NOBODYS}, {folded(name): short for short, name in known.items()}
     people, faults = [], []
     for line, parts in rows:
         name = " ".join(parts[0].split())

@@ -32,7 +32,7 @@ from webapp.domain.evidence.event_kinds import LONGEST_TEXT
 from webapp.domain.plain.declared import Shape, exactly
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.plain.levels import LEVELS
-from webapp.domain.plain.taken_words import TAKEN_WORDS
+from webapp.domain.plain.taken_words import NOBODYS, TAKEN_WORDS
 from webapp.domain.plain.zones import UTC_NAME, day_begins_utc, is_zone
 from webapp.domain.procedure.procedure import Procedure
 from webapp.domain.procedure.shipped import SHIPPED
@@ -275,7 +275,7 @@ def _items(
         item_id = str(getattr(item, "id"))  # noqa: B009 - generic over the items
         if item_id in found:
             reading.fault(place, "id_twice", id=item_id)
-        if item_id in TAKEN_WORDS and name != "person":
+        if item_id in (NOBODYS if name == "person" else TAKEN_WORDS):
             reading.fault(place, "id_taken", id=item_id)
         found[item_id] = item
     return tuple(found.values())

@@ -49,7 +49,7 @@ class Joining:
     """A kept value of a setup and how it stands to the usual.
 
     `before` and `after` are the usual of its seating without it and with it;
-    None where the fixture is in use no more.
+    None where the fixture is in use no more, or on another machine.
     """
 
     axis: str
@@ -107,6 +107,8 @@ def _lines(
     try:
         parts = axis_parts(store, fixture, axis)
     except DomainError:  # not in use any more: nothing is compared with it
+        return None, None
+    if parts.machine_id != sheet["machine"]["id"]:  # its floor and its display are no lines of this one
         return None, None
     history, times_utc = dated_history(store, fixture, axis)
     ids = [one.seating_id for one in history]

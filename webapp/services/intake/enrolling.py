@@ -1,8 +1,8 @@
 """Tablets: enrolling one, naming it anew, disabling one, and what each asks for.
 
 Rules:
-- a code is made by a lead, good for ten minutes and once;
-  only its hash is stored, and an unknown, a used and an old code are refused alike;
+- a code is made by a lead, good for ten minutes and once, for as long as they are one;
+  only its hash is stored, and an unknown, a used, an old code and one of nobody's are refused alike;
 - the tablet proves that it holds the private half of the key it brings, by a signature over the code's hash
   and its name; the key is a P-256 key (RFC 7518 section 6.2.1) and names itself by its RFC 7638 thumbprint;
 - what the tablet is given to pin (the key for PINs, the key of receipts) is kept with the enrolment;
@@ -30,7 +30,7 @@ from webapp.domain.plain.json_strict import read_json
 from webapp.domain.shop.fitted_machine import Place
 from webapp.proof.errors import JwsRefused
 from webapp.proof.keys.jws import DeviceKey, key_id
-from webapp.services.errors import NameRefused
+from webapp.services.errors import NameRefused, RoleMissing
 from webapp.services.evidence.ledger import change
 from webapp.services.intake import alarms
 from webapp.services.intake.alarms import AlarmNews
@@ -338,6 +338,10 @@ def _use_code(store: Store, code: str, device_id: str, now: datetime) -> str:
     row = store.devices.code(hashed)
     if row is None or row["used_at_utc"] is not None or row["until_utc"] < utc_text(now):
         raise CodeRefused
+    try:
+        must_be_lead(store, row["made_by"])
+    except RoleMissing:
+        raise CodeRefused from None
     if store.devices.device(device_id) is not None:
         raise KeyRefused
     store.devices.use_code(hashed, utc_text(now))

@@ -8,7 +8,9 @@ Rules:
 - what is no picture, or another one than the event says, is refused once and for good, with the reason on
   the ledger (photo.refused); its event stays;
 - the file is written under its own hash before the ledger names it; where that cannot be written, a file that
-  was not there before goes again;
+  was not there before goes again, unless the ledger names it all the same: another call kept it meanwhile, or
+  what was written is there though its answer was lost. A file too many takes room, one too few is evidence
+  gone;
 - a picture that comes when the setup was decided about is kept all the same: it changes no value, and a lead
   who has not decided yet is shown the setup anew.
 
@@ -20,6 +22,7 @@ the server's copy has the tablet's own, which stays there for thirty days.
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import datetime
 from hashlib import sha256
 from typing import TYPE_CHECKING, Literal, TypedDict
@@ -27,7 +30,7 @@ from typing import TYPE_CHECKING, Literal, TypedDict
 from webapp.domain.evidence.folded_setup import Photo
 from webapp.domain.plain.errors import Fields, Finding
 from webapp.services.evidence.ledger import SERVER, change
-from webapp.services.evidence.photo_entries import KEPT, REFUSED
+from webapp.services.evidence.photo_entries import KEPT, REFUSED, of_setup
 from webapp.services.intake.errors import PhotoEventNotHere, PhotoOfOtherBytes
 from webapp.services.setups import stored_setups
 
@@ -104,11 +107,18 @@ def _keep(store: Store, setup: str, photo: Photo, made: bytes, now: datetime) ->
     store.photos.write(made)
     try:
         said = {"sha256": digest, "bytes": len(made), "width": photo["width"], "height": photo["height"]}
-        return _note(store, setup, photo, KEPT, said, now)
+        return _note(store, setup, photo, KEPT, said, now, made)
     except BaseException:
         if not was_there:
-            store.photos.remove(digest)
+            _take_away(store, setup, digest)
         raise
+
+
+def _take_away(store: Store, setup: str, digest: str) -> None:
+    """Take a file away again that the ledger does not name; it stays where nobody can say whether it does."""
+    with suppress(Exception), store.writing():
+        if all(one.sha256 != digest for one in of_setup(store, setup)):
+            store.photos.remove(digest)
 
 
 def _refuse(store: Store, setup: str, photo: Photo, why: Finding, now: datetime) -> PictureReceipt:
@@ -116,14 +126,24 @@ def _refuse(store: Store, setup: str, photo: Photo, why: Finding, now: datetime)
 
 
 def _note(
-    store: Store, setup: str, photo: Photo, kind: str, said: dict[str, object], now: datetime
+    store: Store,
+    setup: str,
+    photo: Photo,
+    kind: str,
+    said: dict[str, object],
+    now: datetime,
+    made: bytes | None = None,
 ) -> PictureReceipt:
-    """Put it onto the ledger, unless another call did so meanwhile; the receipt."""
+    """Put it onto the ledger, unless another call did so meanwhile; the receipt. The file that is `made` is
+    there then, though another call took it away since.
+    """
     event = photo["event"]
     named = {"event": event, "sent_sha256": photo["sha256"]}
     with store.writing():
         known = _photo(store, setup, event)
         if known is None or known["picture"] is None:
+            if made is not None:
+                store.photos.write(made)
             change(store, kind, SERVER, event, setup, {**named, **said}, now)
             known = _photo(store, setup, event)
     return _told(event, known or photo)

@@ -14,6 +14,7 @@ from webapp.domain.evidence.told import STAYED_OUT
 from webapp.domain.plain.zones import UTC_NAME, day_begins_utc
 from webapp.services.errors import (
     DayNotBegun,
+    DayOutsideCalendar,
     NoSuchFixture,
     NoSuchValue,
     SeatingCannotBeginThere,
@@ -41,7 +42,8 @@ def start_seating(
 
     What was touched since that day goes with it, as in `begin_seating_back`. One that was started less than a
     minute ago is taken for the same press sent twice: nobody moves a vise and trams it in that time. Raises
-    RoleMissing, ReasonMissing, NoSuchFixture, SeatingJustStarted, DayNotBegun, SeatingNotNewest.
+    RoleMissing, ReasonMissing, NoSuchFixture, SeatingJustStarted, DayNotBegun, DayOutsideCalendar,
+    SeatingNotNewest.
     """
     reason = reason_text(reason)
     with store.writing():
@@ -94,9 +96,14 @@ def begin_seating_back(
 
 
 def day_that_began(store: Store, day: date, now: datetime) -> str:
-    """When a day began in the shop's zone, inside a transaction. Raises DayNotBegun for one to come."""
+    """When a day began in the shop's zone, inside a transaction. Raises DayNotBegun for one to come,
+    DayOutsideCalendar.
+    """
     shop = store.shop.item("shop", "shop") or {}
-    since_utc = day_begins_utc(day, str(shop.get("time_zone", UTC_NAME)))
+    try:
+        since_utc = day_begins_utc(day, str(shop.get("time_zone", UTC_NAME)))
+    except OverflowError:
+        raise DayOutsideCalendar(day=day.isoformat()) from None
     if since_utc > utc_text(now):
         raise DayNotBegun(day=day.isoformat())
     return since_utc
@@ -106,6 +113,14 @@ def seating_id(fixture: str, now: datetime, token: str) -> str:
     """A short id that says what it is of and since when; the chance in it parts two of one second."""
     chance = sha256(token.encode()).hexdigest()[:8]
     return f"{fixture[:22].rstrip('-')}-{now:%Y%m%d-%H%M%S}-{chance}"
+
+
+def machine_of(store: Store, setup: str) -> str | None:
+    """The machine at which the values of a setup were touched, walked here or of a table; inside the caller's
+    transaction.
+    """
+    row = store.setups.setup(setup) or store.numbers.imported(setup)
+    return row["machine"] if row else None
 
 
 def leave_out(store: Store, setup: str, axis: str, reason: str, by: str, now: datetime) -> None:

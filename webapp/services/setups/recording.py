@@ -4,7 +4,8 @@ Rules:
 - a record can be sealed once the setup is signed off, and once; rendering and sealing happen after the
   sign-off is committed, so that a failed seal leaves the sign-off and can be tried again;
 - the file is written under its own hash (temporary name, flush, rename,
-  flush of the folder) before its row is; when the row cannot be written, the file goes again;
+  flush of the folder) before its row is; when the row cannot be written, the file goes again, but never one
+  that a row names: it may be there though the answer to its commit was lost;
 - a record that is sealed carries a signed head of the ledger and the places of its events and decisions
   under it, so that it can be checked by whoever holds the file alone; where no head may be signed, nothing
   is sealed;
@@ -16,6 +17,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -183,10 +185,17 @@ def _keep(store: Store, setup_id: str, pdf: bytes, now: datetime) -> str:
             data = {"sha256": digest, "bytes": len(pdf)}
             change(store, "record.sealed", SERVER, setup_id, setup_id, data, now)
     except BaseException:
-        store.records.files.remove(digest)
+        _take_away(store, digest)
         raise
     keep_head(store)
     return digest
+
+
+def _take_away(store: Store, digest: str) -> None:
+    """Take a file away again that no row names; it stays where nobody can say whether one does."""
+    with suppress(Exception), store.writing():
+        if store.records.by_hash(digest) is None:
+            store.records.files.remove(digest)
 
 
 def _people(store: Store, state: Folded) -> list[PersonInRecord]:

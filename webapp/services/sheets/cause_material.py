@@ -3,6 +3,7 @@
 Rules:
 - touches count from the moment they were sent, accepted or not: a vise that was moved shows there first;
 - a touch's value is read again from what was typed; what is no length of that axis is passed over;
+- an earlier seating counts that was on this machine: where the vise sat on another says nothing here;
 - only setups of the present seating count, and of those the last ones of the machine:
   there are never more than MOST_SETUPS to look at, however long the past.
 """
@@ -23,6 +24,7 @@ from webapp.domain.shop.slots import SlotRow
 from webapp.domain.touch.compare import touch_length_nm
 from webapp.domain.usual.usual import LinesChoice, SeatingValues, Usual
 from webapp.services.evidence.stored_events import stored_event
+from webapp.services.numbers.seatings import machine_of
 from webapp.services.setups import stored_setups
 
 if TYPE_CHECKING:
@@ -62,7 +64,24 @@ def _seatings(
     store: Store, machine: Machine, fixture: Fixture, histories: Mapping[str, Sequence[SeatingValues]]
 ) -> dict[str, tuple[OtherSeating, ...]]:
     until_utc = {row["id"]: row["until_utc"] for row in store.shop.seatings(fixture.id) if row["until_utc"]}
-    return {axis: earlier_seatings(history, until_utc, machine) for axis, history in histories.items()}
+    return {
+        axis: earlier_seatings(_on_machine(store, machine.id, history), until_utc, machine)
+        for axis, history in histories.items()
+    }
+
+
+def _on_machine(store: Store, machine_id: str, history: Sequence[SeatingValues]) -> tuple[SeatingValues, ...]:
+    """The history without the earlier seatings that were on another machine: all values of one were touched
+    at one machine.
+    """
+    last = {one.seating_id: one.setup_ids[-1] for one in history[:-1] if one.setup_ids}
+    walked = store.setups.setups_by_id(last.values())
+    here = {
+        seating
+        for seating, setup in last.items()
+        if (walked[setup]["machine"] if setup in walked else machine_of(store, setup)) == machine_id
+    }
+    return tuple(one for one in history if one is history[-1] or one.seating_id in here)
 
 
 def recent_touches(store: Store, machine_id: str, fixture_id: str) -> dict[str, list[RecentTouch]]:

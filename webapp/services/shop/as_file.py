@@ -2,7 +2,8 @@
 
 Rules: one view of the store, nothing is changed. A shop file does not know a slot that is held back: it is
 written as its owner's. An account out of use is written as such where a slot, a right or the list of the
-practised still names it, and left out elsewhere. Without a shop's own rules there is nothing to write.
+practised still names it, and left out elsewhere, as are a machine out of use, its slots and the rights to it.
+Without a shop's own rules there is nothing to write.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ def shop_of(store: Store) -> Shop:
         fixtures = [from_plain(Fixture, value) for value in store.shop.items("fixture").values()]
         probes = [from_plain(Probe, value) for value in store.shop.items("probe").values()]
         slots = tuple(slot for machine in machines for slot in _slots(store, machine.id))
-        rights = _authorisations(store)
+        rights = _authorisations(store, {one.id for one in machines})
         shop = from_plain(ShopRules, rules)
         named = {one.owner for one in slots} | {one.person for one in rights} | {*shop.cautions_once_a_shift}
         return Shop(
@@ -53,11 +54,11 @@ def _people(store: Store, named: Collection[str | None]) -> tuple[Person, ...]:
     )
 
 
-def _authorisations(store: Store) -> tuple[Authorisation, ...]:
+def _authorisations(store: Store, machines: Collection[str]) -> tuple[Authorisation, ...]:
     return tuple(
         Authorisation(row["person"], row["machine"], row["until_utc"], row["level"] or ALONE, row["training"])
         for row in store.people.authorisations()
-        if row["withdrawn_at_utc"] is None
+        if row["withdrawn_at_utc"] is None and row["machine"] in machines
     )
 
 

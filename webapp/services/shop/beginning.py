@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 from webapp.domain.evidence.events import SHORT_ID
 from webapp.domain.evidence.told import PROCEDURE
 from webapp.domain.plain.field_types import LONGEST_NAME
+from webapp.domain.plain.taken_words import NOBODYS
 from webapp.domain.procedure.procedure import publish
 from webapp.domain.procedure.shipped import SHIPPED
 from webapp.domain.shop.fields import as_plain
@@ -72,7 +73,8 @@ def begin_shop(
     nothing is stored then, the try of the code aside.
     """
     name = " ".join(lead.name.split())
-    if not SHORT_ID.passes(lead.id) or not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
+    is_id = SHORT_ID.passes(lead.id) and lead.id not in NOBODYS
+    if not is_id or not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
         raise NameRefused(longest=LONGEST_NAME)
     passphrase = check_passphrase(lead.passphrase, [lead.id, name, rules.name])
     pin = check_pin(lead.pin)

@@ -140,7 +140,7 @@ def _numbered(stem: str, number: int) -> str:
 def look(store: Store, wanted: Wanted, by: str, now: datetime) -> Look:
     """What keeping this would do to the sheets; nothing is kept.
     Raises RoleMissing, ChangedMeanwhile, NoSuchItem, FixtureElsewhere, SeatingOfElsewhere, MachineNameTaken,
-    FixtureNameTaken, ProcedureFallsShort, DayNotBegun.
+    FixtureNameTaken, ProcedureFallsShort, DayNotBegun, DayOutsideCalendar.
     """
     found = Look((), "")
     with suppress(_OnlyLooked), store.writing():
@@ -155,7 +155,7 @@ def keep(store: Store, wanted: Wanted, reason: str, by: str, now: datetime, look
     A change needs a reason; a new item does not.
 
     Raises RoleMissing, ReasonMissing, ChangedMeanwhile, LookChangedMeanwhile, NoSuchItem,
-    ProcedureFallsShort, DayNotBegun.
+    ProcedureFallsShort, DayNotBegun, DayOutsideCalendar.
     """
     why = reason_text(reason) if wanted.over is not None else ""
     with store.writing():
@@ -252,8 +252,10 @@ def _put(
         for fault in bolted.faults(store, wanted.item, fixtures_of(before) if before else ()):
             raise fault
     _check_names(store, wanted, before)
+    whole = as_stored(as_plain(_item(wanted.kind, before))) if before is not None else None
     value: dict[str, object] = as_stored(as_plain(wanted.item))
-    store.shop.put(wanted.kind, wanted.id, value)
+    if value != whole:  # a field that came with this version alone is no change: no entry tells of it
+        store.shop.put(wanted.kind, wanted.id, value)
     must_hold(short_now(store, _reached(store, wanted)), short)
     for fault in told_apart.faults(store, called_so):
         raise fault
@@ -263,7 +265,6 @@ def _put(
         store.shop.start_seating(seating, wanted.id, since_utc, FIRST_SEATING)
         data = {"seating": seating, "reason": FIRST_SEATING, "since_utc": since_utc}
         change(store, "seating.started", by, wanted.id, None, data, now)
-    whole = as_stored(as_plain(_item(wanted.kind, before))) if before is not None else None
     return whole, value
 
 

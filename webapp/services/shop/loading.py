@@ -3,7 +3,7 @@
 Rules:
 - the whole file is applied in one transaction, or nothing of it;
 - what the file leaves out is taken out of use and stays stored: a slot that it does not name is set free,
-  and every slot keeps what was seen in it;
+  and every slot keeps what was seen in it. What was out of use before it says nothing of;
 - a file after which a machine's sheet would not hold what a record proves is refused, with every reason, and
   so is one that calls two machines, or two fixtures of one, the same;
 - loading the same file again changes nothing and appends nothing;
@@ -79,10 +79,15 @@ def load(
 
     With `dry_run` the same is worked out and nothing stays. `by` is a person's id,
     or ledger.SERVER at the first start. Raises a DomainError of the shop's values, and ShopFileError for a
-    seating that is still to come, a slot for somebody who can have none, two things of one name where people
-    choose by it, or a machine at which its procedure would not hold, and stores nothing then.
+    seating that is still to come or another fixture's, a slot for somebody who can have none, two things of
+    one name where people choose by it, or a machine at which its procedure would not hold, and stores nothing
+    then.
     """
-    if faults := [*seatings_to_come(shop, utc_text(now)), *_owner_faults(store, shop)]:
+    if faults := [
+        *seatings_to_come(shop, utc_text(now)),
+        *_seatings_of_others(store, shop),
+        *_owner_faults(store, shop),
+    ]:
         raise ShopFileError(faults)
     secrets = _first_secrets(store, shop, make_secret, keyring, once=dry_run)
     changes: list[Change] = []
@@ -100,7 +105,7 @@ def load(
         loader.seatings(shop.seatings)
         _must_be_bolted(store, shop.machines, fixtures)
         loader.people(shop.people, secrets)
-        loader.authorisations(shop.authorisations)
+        loader.authorisations(shop.authorisations, {*fixtures, *(one.id for one in shop.machines)})
         loader.slots(shop.slots)
         changes = loader.changes
         if dry_run:
@@ -108,6 +113,21 @@ def load(
         if changes:
             change(store, "shop.loaded", by, "shop", None, {"changes": len(changes)}, now)
     return changes
+
+
+def _seatings_of_others(store: Store, shop: Shop) -> list[Finding]:
+    """A fault for each seating of the file that is one of another fixture here, in use or not."""
+    with store.reading():
+        fixtures = [*store.shop.items("fixture"), *store.shop.items_out_of_use("fixture")]
+        known = {row["id"]: fixture for fixture in fixtures for row in store.shop.seatings(fixture)}
+    return [
+        Finding(
+            "shop_file.seating_of_other",
+            {"place": f"fixture “{one.fixture}”, seating", "id": one.id, "other": known[one.id]},
+        )
+        for one in shop.seatings
+        if known.get(one.id, one.fixture) != one.fixture
+    ]
 
 
 def _owner_faults(store: Store, shop: Shop) -> list[Finding]:
@@ -236,9 +256,12 @@ class _Loader:
             if row["active"] and person_id not in kept:
                 self._close(person_id, LEFT_OUT)
 
-    def authorisations(self, wanted: Sequence[Authorisation]) -> None:
-        """Authorisations that are not there yet, and those that are no longer wanted."""
-        ended, given = differences(self._store.people.authorisations(), wanted)
+    def authorisations(self, wanted: Sequence[Authorisation], machines: Collection[str]) -> None:
+        """Authorisations that are not there yet, and those that are no longer wanted, for these machines: a
+        file has no words for one that was out of use before, whose rights stay as its slots do.
+        """
+        rows = [row for row in self._store.people.authorisations() if row["machine"] in machines]
+        ended, given = differences(rows, wanted)
         for row in ended:
             self._store.people.withdraw(row["number"], utc_text(self._now))
             data = {"machine": row["machine"], "reason": LEFT_OUT}

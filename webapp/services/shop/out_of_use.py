@@ -5,8 +5,8 @@ Rules:
   One that was last heard of longer ago than the longest shift was left, and keeps nothing in use for ever;
 - its value, its seatings, its slots and all that was touched stay as they are; only no sheet is made of it
   any more, and tablets learn of it at their next contact;
-- back in use it is as it was, where that still holds: what a machine names has to be in use and bolted
-  nowhere else, and its sheets have to hold what a record proves;
+- back in use it is as it was, where that still holds: what a machine names has to be in use, bolted nowhere
+  else and in no seating of another machine, and its sheets have to hold what a record proves;
 - a fixture comes back in a new seating: nobody can say that it stands to a hundredth where it stood;
 - of two leads who do the same at once the second is told.
 """
@@ -94,8 +94,8 @@ def take_back(
 ) -> None:
     """Take it into use again as it was; a fixture in a new seating under this id, from now.
 
-    Raises RoleMissing, ReasonMissing, NoSuchItem, OutOfUseAlready, FixtureElsewhere, MachineNameTaken,
-    FixtureNameTaken, ProcedureFallsShort, and a ShopError where its value is one no more.
+    Raises RoleMissing, ReasonMissing, NoSuchItem, OutOfUseAlready, FixtureElsewhere, SeatingOfElsewhere,
+    MachineNameTaken, FixtureNameTaken, ProcedureFallsShort, and a ShopError where its value is one no more.
     """
     reason = reason_text(reason)
     with store.writing():

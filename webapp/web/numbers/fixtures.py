@@ -16,7 +16,7 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.usual.moved import say_move
 from webapp.domain.usual.trend import described
-from webapp.services.errors import DayNotBegun, SeatingNotNewest
+from webapp.services.errors import DayNotBegun, DayOutsideCalendar, SeatingNotNewest
 from webapp.services.numbers import seatings, trending
 from webapp.services.numbers.long_axis import STRETCH
 from webapp.services.numbers.trending import EVERY_SEATING, AxisTrend
@@ -109,7 +109,7 @@ def seating(fixture: str) -> Response:
                 parts.store, fixture, new, form.reason.data or "", who.id, now, form.since.data
             )
         except DomainError as refusal:
-            about_day = isinstance(refusal, DayNotBegun | SeatingNotNewest)
+            about_day = isinstance(refusal, DayNotBegun | DayOutsideCalendar | SeatingNotNewest)
             form.refuse("since" if about_day else "reason", plain(refusal.code, refusal.fields))
         else:
             return _see_other(url_for("fixtures.overview", done="seated"))
