@@ -12,18 +12,24 @@ from typing import Any
 import pytest
 
 from tests.kit.house import House
+from tests.kit.pictures import SIZE, jpeg
+from tests.kit.taking_photos import finish, sent, taken, to_photo
 from tests.proof.pdfs import pdf_of
+from tests.services.test_procedures import publish
 from webapp.domain.record.bundle import FILE_NAMES, RecordBundle
 from webapp.proof.keys.key_ring import new_head_signer
 from webapp.proof.ledger import bundle_check
 from webapp.proof.pdf.pdf_seal import seal
-from webapp.services.audit import handing_out
+from webapp.record.pictures import shrunk
+from webapp.services.audit import disposal, handing_out
 from webapp.services.audit.handing_out import Asked, Public, hand_out
 from webapp.services.errors import LedgerWentBack, NoSuchSetup, NothingToHandOut
 from webapp.services.people import accounts, rights
 from webapp.services.setups import recording
-from webapp.services.shop import slots
+from webapp.services.shop import procedures, slots, step_pictures
 from webapp.shop_folder import certificates_pem
+from webapp.store.errors import DatabaseDamaged
+from webapp.store.files import HashedFiles
 
 RENDERER = {"weasyprint": "70.0", "zerokeep": "0.1.0"}
 CHECKER = Path(bundle_check.__file__)
@@ -457,3 +463,110 @@ def test_a_change_that_was_taken_from_another_ledger_leads_to_no_head_of_this_on
     assert text != first["text"]
     new = {**first["new"], "person": "mara"}
     assert not holds(summed(alter_change(of_a_change, first["index"], text=text, new=new)))
+
+
+def with_a_picture(house: House) -> str:
+    """Let a step of the shop's procedure show a picture; its SHA-256."""
+    draft = procedures.begin(house.store, "shop", "ines", house.clock())
+    about = (house.store, "shop", draft.seen, "vise.wipe")
+    draft = step_pictures.put(*about, jpeg(), "The jaw, wiped.", shrunk, "ines", house.clock())
+    publish(house.store, "shop", draft.seen, "A picture.", "ines", house.clock())
+    (path,) = house.store.step_pictures.folder.glob("*/*")
+    return path.name
+
+
+def test_what_steps_showed_lies_in_a_bundle_once_and_another_in_its_place_is_found(
+    house: House, capsys: pytest.CaptureFixture[str]
+) -> None:
+    digest = with_a_picture(house)
+    setups = [sealed(house), house.signed("tomas").setup]
+    files = handed(house, Asked(since_utc="2000"))
+    name = f"pictures/{digest}.jpg"
+    assert [one for one in files if digest in one] == [name]
+    assert files[name] == house.store.step_pictures.read(digest)
+    assert all(digest.encode() in files[f"setups/{setup}/sheet.json"] for setup in setups)
+    capsys.readouterr()
+    assert holds(files)
+    assert "1 of 1 step pictures" in capsys.readouterr().out
+    assert name in handed(house, Asked(setup=setups[1]))
+    other = jpeg((640, 480))
+    fresh = f"pictures/{bundle_check.sha256(other).hexdigest()}.jpg"
+    for changed in ({**files, name: other}, {**files, fresh: other}):
+        assert not holds(summed(changed))
+        assert "another picture" in capsys.readouterr().out
+
+
+def test_a_step_picture_that_is_gone_or_another_is_left_out_and_counted(
+    house: House, capsys: pytest.CaptureFixture[str]
+) -> None:
+    digest = with_a_picture(house)
+    sealed(house)
+    lies = house.store.step_pictures.path(digest)
+    for spoil in (lambda: lies.write_bytes(lies.read_bytes() + b"x"), lies.unlink):
+        spoil()
+        files = handed(house, Asked(since_utc="2000"))
+        assert not [name for name in files if name.startswith("pictures/")]
+        capsys.readouterr()
+        assert holds(files)
+        assert "0 of 1 step pictures" in capsys.readouterr().out
+
+
+def dispose(house: House) -> None:
+    """Dispose of every record, the files too."""
+    rows = disposal.older_than(house.store, 1, house.clock())
+    asked = disposal.Asked("A year is over.", "ines", house.clock())
+    assert disposal.dispose(house.store, rows, asked).left == []
+
+
+def and_then(files: HashedFiles, act: Callable[[], None], monkeypatch: pytest.MonkeyPatch, at: int) -> None:
+    """Do this once, before the file that is read as this number, counted from 1."""
+    whole, count = files.whole, iter(range(1, 1000))
+
+    def wrapped(digest: str) -> bytes | None:
+        if next(count) == at:
+            act()
+        return whole(digest)
+
+    monkeypatch.setattr(files, "whole", wrapped)
+
+
+@pytest.mark.parametrize(("what", "at"), [("record", 1), ("record", 2), ("photo", 1), ("photo", 2)])
+def test_a_record_that_is_disposed_of_while_a_bundle_is_made_is_left_out_from_there_on(
+    house: House, monkeypatch: pytest.MonkeyPatch, what: str, at: int
+) -> None:
+    for number in range(2):
+        walk = to_photo(house.walk().start())
+        sizes = ((SIZE[0] - number, SIZE[1]), (SIZE[0], SIZE[1] - 1 - number))
+        events = [taken(walk, jpeg(size), size) for size in sizes]
+        walk.until("sign")
+        finish(house, walk)
+        for event, size in zip(events, sizes, strict=True):
+            assert sent(house, event, jpeg(size))["outcome"] == "kept"
+        house.clock.forward(minutes=1)
+        house.sign_off(walk.setup)
+        ring, now = house.keyring, house.clock()
+        recording.sealed_pdf(
+            house.store, walk.setup, by_line, sealing(house), ring.head_signer, now, RENDERER
+        )
+    house.clock.forward(days=400)
+    store = house.store
+    and_then(
+        store.records.files if what == "record" else store.photos, lambda: dispose(house), monkeypatch, at
+    )
+    files = handed(house, Asked(since_utc="2000"))
+    records = sum(name.endswith("record.pdf") for name in files)
+    photos = sum("/photo-" in name for name in files)
+    assert (records, photos) == {
+        ("record", 1): (0, 0), ("record", 2): (1, 2), ("photo", 1): (1, 0), ("photo", 2): (1, 1),
+    }[what, at]  # fmt: skip
+    assert holds(files)
+
+
+def test_a_record_whose_file_is_gone_without_a_tombstone_is_still_said(house: House) -> None:
+    setup = sealed(house)
+    with house.store.reading():
+        row = house.store.records.record(setup)
+    assert row
+    house.store.records.files.remove(row["sha256"])
+    with pytest.raises(DatabaseDamaged):
+        handed(house, Asked(since_utc="2000"))

@@ -1,11 +1,11 @@
 """Checks a bundle that a shop handed out: python3 verify.py BUNDLE.zip [--keys FILE] [--certificates FILE]
 
-It needs Python 3.11 and the library `cryptography`, no network and no server. Have this file and the shop's
-public keys from the shop by another way than the bundle: whoever altered that altered what lies in it too.
-It looks at SHA256SUMS; the signed head (C2SP tlog-checkpoint); each record's seal (CMS, ES256) and what lies
-beside it against what is attached under that name; each event's signature (JWS, ES256), chain, setup and
-sheet; that all of it stands in the ledger (RFC 9162). It prints no page again, judges nothing that people
-wrote, does not know what was left out. Exit status: 0 it holds, 1 it does not, 2 it cannot be read.
+It needs Python 3.11 and the library `cryptography`, no network and no server. Get this file and the shop's
+public keys by another way than the bundle: whoever altered that altered what lies in it too. It looks at
+SHA256SUMS; the signed head (C2SP tlog-checkpoint); each record's seal (CMS, ES256) and what lies beside it
+against what is attached so; pictures by their hash; each event's signature (JWS, ES256), chain, setup, sheet;
+that all is in the ledger (RFC 9162). It prints no page again, judges no words of people, cannot know what was
+left out. Exit: 0 it holds, 1 it does not, 2 not to be read.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from cryptography.hazmat.primitives.hashes import SHA256
 
 EXTRACTED = ("sheet.json", "events.jsonl", "devices.json", "decisions.jsonl", "record.json")
 NAMED = rb"/Type /Filespec/F \(([^()]*)\)/UF \(\1\)/EF <</F (\d+) 0 R>>"
+SHOWN = re.compile(r'"picture":\{"height":\d+,"sha256":"(\w{64})"').findall  # by steps of a canonical sheet
 # What sets a thing, what ends it, and the field of a change's data that names it beside the subject.
 THINGS = (
     ("slot.given slot.changed slot.kept_for_shop", "slot.ended slot.released slot.removed", "slot"),
@@ -107,8 +108,7 @@ def parts(der: bytes) -> list[tuple[int, bytes, bytes]]:
     found, at = [], 0
     while at < len(der):
         start, tag, length, at = at, der[at], der[at + 1], at + 2
-        if length & 0x80:
-            more = length & 0x7F
+        if more := length & 0x80 and length & 0x7F:
             length, at = int.from_bytes(der[at : at + more], "big"), at + more
         found.append((tag, der[start : at + length], der[at : at + length]))
         at += length
@@ -135,10 +135,9 @@ def check_seal(pdf: bytes, certificates: list[x509.Certificate]) -> str:
     digest = sha256(pdf[:first] + pdf[second:]).digest()
     need(b"\x04\x20" + digest in attributes, "the sealed PDF was changed")
     signature = next(content for tag, _, content in reversed(signed) if tag == 0x04)
-    for certificate in certificates:
-        if signed_by(certificate.public_key(), signature, b"\x31" + attributes[1:]):
-            return certificate.subject.rfc4514_string()
-    raise ValueError("the seal is of none of the known certificates")
+    own = [one for one in certificates if signed_by(one.public_key(), signature, b"\x31" + attributes[1:])]
+    need(own, "the seal is of none of the known certificates")
+    return own[0].subject.rfc4514_string()
 
 
 def attached(pdf: bytes) -> dict[str, bytes]:
@@ -242,26 +241,27 @@ def check_changes(data: bytes, head: Head) -> str:
 
 def check(read: Read, names: set[str], keys: list[str] | None, certificates: bytes | None) -> bool:
     """Print a line for each thing that was asked; whether all of it holds."""
-    right = True
+    wrong = list[str]()
     sums = dict(line.split("  ", 1)[::-1] for line in lines_of(read("SHA256SUMS")))
     known = read("keys/ledger-keys.txt").decode().split() if keys is None else keys
     pem = read("keys/seal-certificates.pem") if certificates is None else certificates
     given = known, x509.load_pem_x509_certificates(pem)
 
     def ask(what: str, question: Callable[[], str]) -> None:
-        nonlocal right
         try:
             print(f"=  {what}: {question()}")
-        except Exception as wrong:  # noqa: BLE001 - whatever stops it in a stranger's file, it does not hold
-            why = wrong if isinstance(wrong, ValueError) else f"not to be read ({wrong!r:.60})"
+        except Exception as error:  # noqa: BLE001 - whatever stops it in a stranger's file, it does not hold
+            why = error if isinstance(error, ValueError) else f"not to be read ({error!r:.60})"
             print(f"\u00d7  {what}: {why}")
-            right = False
+            wrong.append(what)
 
     def files() -> str:
+        shown = {one for at in names if at[-10:] == "sheet.json" for one in SHOWN(read(at).decode())}
         need(names == {*sums, "SHA256SUMS"}, "files are missing or were added")
         for name, wanted in sums.items():
             need(sha256(read(name)).hexdigest() == wanted, f"{name} was changed")
-        return f"{len(sums)} files are whole"
+            need("pictures/" not in name or (wanted in name and wanted in shown), "another picture")
+        return f"{len(sums)} files are whole, {len(shown & {*sums.values()})} of {len(shown)} step pictures"
 
     head: Callable[[], Head] = lambda: read_head(read("head.txt").decode(), known)  # noqa: E731 - one line
     ask("files", files)
@@ -271,8 +271,8 @@ def check(read: Read, names: set[str], keys: list[str] | None, certificates: byt
     told = ["changes.jsonl", *sorted(name for name in names if name.endswith("/photos.jsonl"))]
     ask("changes", lambda: check_changes(b"".join(map(read, told)), head()))
     where = "yours" if None not in (keys, certificates) else "the bundle's own, in part or all: compare them"
-    print(f"{'All of it holds' if right else 'SOMETHING DOES NOT HOLD'}. Keys and certificates: {where}.")
-    return right
+    print(f"{'SOMETHING DOES NOT HOLD' if wrong else 'All of it holds'}. Keys and certificates: {where}.")
+    return not wrong
 
 
 def main() -> int:

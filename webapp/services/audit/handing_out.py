@@ -13,6 +13,10 @@ Rules:
   a change that replaces nothing has none;
 - pictures lie beside their setup under the hash of what is kept, each with the ledger's entry that names
   both hashes and its proof; one that has not come yet is named by its event alone;
+- what steps showed lies once for all setups, under the hash by which their sheets name it; a file that is
+  gone or another is left out, and what checks the bundle says how many are there;
+- a record that is disposed of while the bundle is made is left out from there on, with its pictures: files
+  are read outside any view of the database, and one that is gone is looked up once more;
 - pieces are made one after the other, none larger than one record, whatever the bundle holds.
 """
 
@@ -48,12 +52,13 @@ from webapp.words import say
 if TYPE_CHECKING:
     from webapp.proof.ledger.signed_note import NoteSigner
     from webapp.store import Store
+    from webapp.store.files import HashedFiles
     from webapp.store.rows import ChangeRow
 
 HANDED_OUT = "evidence.handed_out"
 A_STRETCH = 256
 CHECKER, README, SUMS, HEAD, CHANGES = "verify.py", "README.txt", "SHA256SUMS", "head.txt", "changes.jsonl"
-PHOTOS = "photos.jsonl"
+PHOTOS, SHEET, STEP_PICTURES = "photos.jsonl", "sheet.json", "pictures"
 NEVER_ENDS = "9999-12-31T23:59:59.999Z"
 # Changes that set a thing, those that end it, and the field of their data that names it beside the subject.
 # What checks a bundle has the same list of its own.
@@ -144,6 +149,7 @@ class _Making:
         self.store, self.note, self.now, self.renderer, self.key = store, note, now, renderer, key
         found = read_checkpoint(note.rpartition("\n\n")[0] + "\n")
         self.head: LedgerHead = {"size": found.size, "root": found.root}
+        self.shown: dict[str, None] = {}  # what the sheets name, in the order of their setups
 
     def way(self, position: int) -> list[bytes]:
         """From an entry up to the head, inside a transaction."""
@@ -180,18 +186,26 @@ def _files(
     yield "keys/seal-certificates.pem", [public.certificates]
     yield HEAD, [made.note.encode()]
     for setup in setups:
-        for name, data in _of_setup(made, setup).items():
+        files = _of_setup(made, setup)
+        made.shown |= dict.fromkeys(_shown_by(files.get(SHEET)))
+        for name, data in files.items():
             yield f"setups/{setup}/{name}", [data]
-        for name, data in _photos(made, setup):
+        for name, data in _photos(made, setup) if files else ():
             yield f"setups/{setup}/{name}", [data]
+    for digest in made.shown:
+        if (picture := made.store.step_pictures.whole(digest)) is not None:
+            yield f"{STEP_PICTURES}/{digest}.jpg", [picture]
     yield CHANGES, _changes(made, asked)
 
 
-def _of_setup(made: _Making, setup: str) -> dict[str, bytes]:
-    # What reads a PDF takes long to load, and whoever starts a server reads none.
-    from webapp.proof.pdf.pdf_attachments import attachments  # noqa: PLC0415
-    from webapp.proof.pdf.pdf_layout import base_length  # noqa: PLC0415
+def _shown_by(sheet: bytes | None) -> Iterator[str]:
+    """The files of the pictures that the steps of a sheet show."""
+    for stage in json.loads(sheet)["procedure"]["stages"] if sheet else ():
+        yield from (step["picture"]["sha256"] for step in stage["steps"] if step.get("picture"))
 
+
+def _of_setup(made: _Making, setup: str) -> dict[str, bytes]:
+    """Its files but for its pictures; none of one that is disposed of."""
     store = made.store
     with store.reading():
         entry, sealed = _sealed(made, setup), store.records.record(setup)
@@ -199,32 +213,59 @@ def _of_setup(made: _Making, setup: str) -> dict[str, bytes]:
             found = recording.bundle(store, setup, made.now, made.renderer)
             files = _proven(made, setup, _as_of(made, setup, found)).files()
             return {**files, "grown.json": _grown(made, made.head["size"])}
-        if tombstone(store, sealed) is not None:
-            return {}  # disposed of since the bundle was begun: left out, as those from before are
-        pdf = store.records.files.read(sealed["sha256"])
-        files = attachments(pdf[: base_length(pdf)])
-        record = from_files(files)
-        if record.ledger is None or record.record["ledger"] is None:
-            files = {**files, LEDGER_FILE: _proven(made, setup, record).files()[LEDGER_FILE]}
-            grown = _grown(made, made.head["size"])
-        else:
-            grown = _grown(made, record.record["ledger"]["size"])
-        return {"record.pdf": pdf, **files, "grown.json": grown, **_entry(made, entry)}
+    pdf = _still_kept(store, store.records.files, sealed["sha256"], setup)
+    if pdf is None:
+        return {}
+    with store.reading():
+        return {**_of_record(made, setup, pdf), **_entry(made, entry)}
+
+
+def _of_record(made: _Making, setup: str, pdf: bytes) -> dict[str, bytes]:
+    """A sealed record, what is attached to it, and how its head grew into the bundle's."""
+    # What reads a PDF takes long to load, and whoever starts a server reads none.
+    from webapp.proof.pdf.pdf_attachments import attachments  # noqa: PLC0415
+    from webapp.proof.pdf.pdf_layout import base_length  # noqa: PLC0415
+
+    files = attachments(pdf[: base_length(pdf)])
+    record = from_files(files)
+    if record.ledger is None or record.record["ledger"] is None:
+        files = {**files, LEDGER_FILE: _proven(made, setup, record).files()[LEDGER_FILE]}
+        grown = _grown(made, made.head["size"])
+    else:
+        grown = _grown(made, record.record["ledger"]["size"])
+    return {"record.pdf": pdf, **files, "grown.json": grown}
+
+
+def _still_kept(store: Store, files: HashedFiles, digest: str, setup: str) -> bytes | None:
+    """A file of a setup; None where its record was disposed of. Outside any transaction, so that a tombstone
+    that was written a moment ago is seen. Raises DatabaseDamaged.
+    """
+    if _is_disposed(store, setup):
+        return None
+    data = files.whole(digest)
+    return files.read(digest) if data is None and not _is_disposed(store, setup) else data
+
+
+def _is_disposed(store: Store, setup: str) -> bool:
+    with store.reading():
+        sealed = store.records.record(setup)
+        return sealed is not None and tombstone(store, sealed) is not None
 
 
 def _photos(made: _Making, setup: str) -> Iterator[tuple[str, bytes]]:
-    """The setup's pictures in front of the head, one at a time, and then a line about each."""
-    store = made.store
+    """The setup's pictures in front of the head, one at a time, and then a line about each that is here."""
+    store, here = made.store, dict[str, bool]()
     with store.reading():
-        sealed = store.records.record(setup)
-        disposed = sealed is not None and tombstone(store, sealed) is not None
-        kept = [] if disposed else photo_entries.of_setup(store, setup)
+        kept = photo_entries.of_setup(store, setup)
         kept = [one for one in kept if one.entry["position"] < made.head["size"]]
-        lines = [_line(made, one.entry, None) for one in kept]
-    for sha256_ in dict.fromkeys(one.sha256 for one in kept):
-        yield f"photo-{sha256_}.jpg", store.photos.read(sha256_)
-    if kept:
-        yield PHOTOS, b"".join(lines)
+        lines = [(one.sha256, _line(made, one.entry, None)) for one in kept]
+    for digest in dict.fromkeys(one.sha256 for one in kept):
+        data = _still_kept(store, store.photos, digest, setup)
+        here[digest] = data is not None
+        if data is not None:
+            yield f"photo-{digest}.jpg", data
+    if any(here.values()):
+        yield PHOTOS, b"".join(line for digest, line in lines if here[digest])
 
 
 def _as_of(made: _Making, setup: str, found: RecordBundle) -> RecordBundle:

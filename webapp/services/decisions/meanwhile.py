@@ -3,52 +3,32 @@ two differ: a tablet that was out of reach works on by the sheet that it has.
 
 Rules: nothing that was done is refused or changed for it, and a lead sees both sides before deciding. The
 person's right, the account and the seating are asked of the time of the setup, as the register has it now;
-a procedure counts where it was published before the setup was over; a slot is asked of now, since its values
-are whose it is. A setup that is decided about is not held against what changed later.
+a procedure counts where it was published before the setup was over, a probe where it was fitted before; a
+slot is asked of now, since its values are whose it is, and so is the usual (see `measured_by`). A setup that
+is decided about is not held against what changed later.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from webapp.domain.evidence.folded_setup import Folded
 from webapp.domain.evidence.written_sheet import PersonOnSheet, WrittenSheet
-from webapp.domain.plain.errors import Fields
+from webapp.services.decisions.measured_by import MeasuredBy
+from webapp.services.decisions.sides import Difference, Side
 from webapp.services.errors import NoShopYet
 from webapp.services.sheets.stored_rows import procedure_used
 
 if TYPE_CHECKING:
     from webapp.store import Store
-    from webapp.store.rows import AuthorisationRow, SetupRow, SlotRow
+    from webapp.store.rows import AuthorisationRow, SeatingRow, SetupRow, SlotRow
 
 PUBLISHED, MOST_PUBLISHED = "procedure.published", 50
 DECIDED = ("signed_off", "not_accepted")
 BESIDE, ALONE = "beside", "alone"
 HASH_SHOWN = 12
-
-
-@dataclass(frozen=True)
-class Side:
-    """One side: a code of the catalogue with its fields, the person that it names by id, and the time that
-    belongs to it (UTC), if any.
-    """
-
-    code: str
-    fields: Fields = field(default_factory=dict)
-    who: str | None = None
-    at_utc: str | None = None
-
-
-@dataclass(frozen=True)
-class Difference:
-    """What it is about (right, account, slot, procedure, seating), as the tablet and as the shop has it."""
-
-    about: str
-    then: Side
-    now: Side
 
 
 class Meanwhile:
@@ -64,30 +44,34 @@ class Meanwhile:
         published = store.ledger.changes(kind=PUBLISHED, newest=MOST_PUBLISHED) if open_rows else []
         self._published = {_revision(row["text"]): row["at_utc"] for row in reversed(published)}
         self._procedures: dict[str, str | None] = {}
-        self._seatings: dict[str, list[Any]] = {}
+        self._seatings: dict[str, list[SeatingRow]] = {}
+        self._measured_by = MeasuredBy(store)
 
     def differences(self, row: SetupRow, sheet: WrittenSheet, state: Folded) -> tuple[Difference, ...]:
         """Where the two sides of one of them differ; empty for one that is decided about."""
         if row["status"] in DECIDED:
             return ()
+        seating = self._seated_at(sheet["fixture"]["id"], row["last_at_utc"])
         return (
             *self._right(row, sheet),
             *self._account(row),
             *self._slot(row, sheet, state),
             *self._procedure(row, sheet),
-            *self._seating(row, sheet),
+            *self._measured_by.probe(row, sheet),
+            *_seating(sheet, seating),
+            *(self._measured_by.usual(sheet, state, seating["id"]) if seating else ()),
         )
 
     def _right(self, row: SetupRow, sheet: WrittenSheet) -> Iterator[Difference]:
         mine = [one for one in self._rights[row["machine"]] if one["person"] == row["person"]]
         then = next((one for one in sheet["people"] if one["id"] == row["person"]), None)
-        held = [_held(mine, at_utc) for at_utc in (row["started_at_utc"], row["last_at_utc"])]
-        if None in held:
+        first, last = (_held(mine, at_utc) for at_utc in (row["started_at_utc"], row["last_at_utc"]))
+        if first is None or last is None:
             yield Difference("right", _right_on_sheet(then), _right_that_ended(mine, row["last_at_utc"]))
-        elif held[1] is not None and then is not None:
-            before, after = _level(bool(then.get("beside"))), _level(held[1]["level"] == BESIDE)
+        elif then is not None:
+            before, after = _level(bool(then.get("beside"))), _level(last["level"] == BESIDE)
             if before != after:
-                yield Difference("right", _right_on_sheet(then), Side(after, at_utc=held[1]["until_utc"]))
+                yield Difference("right", _right_on_sheet(then), Side(after, at_utc=last["until_utc"]))
 
     def _account(self, row: SetupRow) -> Iterator[Difference]:
         at_utc = self._disabled.get(row["person"])
@@ -118,15 +102,20 @@ class Meanwhile:
                 self._procedures[fixture] = None
         return self._procedures[fixture]
 
-    def _seating(self, row: SetupRow, sheet: WrittenSheet) -> Iterator[Difference]:
-        fixture, then = sheet["fixture"]["id"], sheet["fixture"]["seating"]
+    def _seated_at(self, fixture: str, at_utc: str) -> SeatingRow | None:
+        """The seating that had begun by then."""
         if fixture not in self._seatings:
             self._seatings[fixture] = self._store.shop.seatings(fixture)
-        begun = [one for one in self._seatings[fixture] if one["since_utc"] <= row["last_at_utc"]]
-        if begun and begun[-1]["id"] != then["id"]:
-            had = Side("meanwhile.seated", at_utc=then["since_utc"])
-            reason = {"reason": begun[-1]["reason"]}
-            yield Difference("seating", had, Side("meanwhile.moved", reason, at_utc=begun[-1]["since_utc"]))
+        begun = [one for one in self._seatings[fixture] if one["since_utc"] <= at_utc]
+        return begun[-1] if begun else None
+
+
+def _seating(sheet: WrittenSheet, now: SeatingRow | None) -> Iterator[Difference]:
+    then = sheet["fixture"]["seating"]
+    if now is not None and now["id"] != then["id"]:
+        had = Side("meanwhile.seated", at_utc=then["since_utc"])
+        has = Side("meanwhile.moved", {"reason": now["reason"]}, at_utc=now["since_utc"])
+        yield Difference("seating", had, has)
 
 
 def _revision(text: str) -> str:

@@ -18,7 +18,8 @@ from webapp.domain.plain.errors import Finding
 from webapp.domain.setup.oddities import Surroundings, oddities
 from webapp.domain.setup.step_times import PacedStep
 from webapp.domain.setup.trouble.worries import WorryRow
-from webapp.services.decisions.meanwhile import Difference, Meanwhile
+from webapp.services.decisions.meanwhile import Meanwhile
+from webapp.services.decisions.sides import Difference
 from webapp.services.evidence.open_alarms import unanswered
 
 if TYPE_CHECKING:

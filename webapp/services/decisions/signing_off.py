@@ -39,7 +39,7 @@ from webapp.services.decisions.errors import (
     SetupChanged,
     SignatureNotVerified,
 )
-from webapp.services.decisions.meanwhile import Difference
+from webapp.services.decisions.sides import Difference
 from webapp.services.errors import NoSuchSetup, OwnSetup
 from webapp.services.evidence.ledger import change
 from webapp.services.evidence.tombstones import tombstone

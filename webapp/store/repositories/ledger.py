@@ -142,9 +142,14 @@ class LedgerRepository(Repository):
 
     def newest_about(self, subject: str, kinds: Sequence[str]) -> ChangeRow | None:
         """The newest change of some types about one subject, None where there is none."""
-        mine = Change.select().where(Change.type.in_(list(kinds)), Change.subject == subject)
-        found: list[ChangeRow] = self._rows(mine.order_by(Change.position.desc()).limit(1))
+        found = self.changes_about(subject, kinds, 1)
         return found[0] if found else None
+
+    def changes_about(self, subject: str, kinds: Sequence[str], newest: int) -> list[ChangeRow]:
+        """So many of the newest changes of some types about one subject, newest first."""
+        mine = Change.select().where(Change.type.in_(list(kinds)), Change.subject == subject)
+        found: list[ChangeRow] = self._rows(mine.order_by(Change.position.desc()).limit(newest))
+        return found
 
     def entries(self, first: int, before: int) -> list[EntryRow]:
         """Entries from `first` up to, not including, `before`, in order:
