@@ -149,8 +149,9 @@ export class Setup {
    * The event is kept; without the note the next sheet tells it.
    */
   async #rememberWorry(row) {
-    const {blocks} = this.state.worries.find(({event}) => event === row.id);
-    await rememberWorry(this.tablet.shelf, row, this.sheet, this.personName, blocks).catch(() => {});
+    const worry = this.state.worries.find(({event}) => event === row.id);
+    if (!worry) return; // kept, and not counted: by a sheet from before it could be raised at the signature
+    await rememberWorry(this.tablet.shelf, row, this.sheet, this.personName, worry.blocks).catch(() => {});
   }
 
   refold() {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tests.kit.server import Server
-from tests.kit.tablet import Operator
+from tests.kit.tablet import Operator, Tablet
 
 
 def to_kind(hand: Operator, wanted: str) -> str:
@@ -104,3 +104,30 @@ def test_a_hold_that_was_nothing_more_goes_back_to_its_step(odile: Operator) -> 
     tablet.tap("back")
     assert tablet.step == here
     assert tablet.events_of("trouble.met") == []
+
+
+def test_no_correction_is_offered_of_a_step_that_is_opened_no_more(odile: Operator) -> None:
+    """It would be taken down as a fault of the setup, and nothing would be corrected."""
+    tablet = odile.tablet
+    odile.walk(until="vise.bare")
+    tablet.page.set_viewport_size({"width": 1280, "height": 800})
+    reads(tablet, "vise", "vise.wipe")
+    assert tablet.offers("correct")
+    tablet.tap("off")
+    tablet.tap("break-off")
+    for until in (None, "sign.name"):
+        if until:
+            tablet.tap("break-reason", "practice")
+            odile.walk(until=until)
+        reads(tablet, "vise", "vise.wipe")
+        assert not tablet.offers("correct")
+        assert "This step is not opened again" in tablet.text()
+        tablet.tap("back")
+
+
+def reads(tablet: Tablet, stage: str, step: str) -> None:
+    """Open a step that is done, as it was recorded."""
+    tablet.settled()
+    tablet.page.locator(f'[data-action="open-stage"][data-stage="{stage}"]').click()
+    tablet.page.wait_for_selector('#app[data-screen="read"]')
+    tablet.tap("read-step", step)

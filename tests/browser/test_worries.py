@@ -10,7 +10,7 @@ from tests.kit.chromium import SIZES
 from tests.kit.demo import Demo, now
 from tests.kit.looking import faults, look
 from tests.kit.tablet import Operator, Tablet
-from webapp.services.setups import worrying
+from webapp.services.setups import answering, worrying
 
 WORDS = "The ball ran into the jaw."
 
@@ -49,6 +49,34 @@ def test_without_a_network_the_next_person_at_this_tablet_reads_it_and_cannot_be
     tablet.reload()
     assert WORDS in ready(tablet, "plover", "tariq")
     assert not tablet.offers("begin")
+
+
+def test_what_is_seen_at_the_signature_still_holds_for_the_next_person_and_reaches_the_lead(
+    odile: Operator, demo: Demo
+) -> None:
+    """The probe is back in the magazine, and only now somebody sees that its stylus is bent."""
+    tablet = odile.tablet
+    tablet.tap("off")
+    tablet.tap("break-off")
+    tablet.tap("break-reason", "practice")
+    odile.walk(until="sign.name")
+    tablet.tap("off")
+    tablet.tap("worry", "probe_looks_wrong")
+    assert "Nobody uses this probe again until the lead has looked at it." in tablet.text()
+    tablet.tap("put-question")
+    tablet.tap("common-question", "unsure")
+    tablet.tap("hold")
+    assert (tablet.screen, tablet.step) == ("step", "sign.name"), "no way leads back into the moves"
+    odile.walk()
+    tablet.tap("another")
+    assert "Not with this probe before the lead has looked." in ready(tablet, "plover", "tariq")
+    assert not tablet.offers("begin")
+    tablet.all_sent()
+    with demo.opened() as (store, _):
+        (worry,) = [one for one in worrying.open_worries(store) if one.row.kind == "probe_looks_wrong"]
+        assert (worry.row.about, worry.row.blocks) == ("probe", True)
+        asked = [one["text"] for one in answering.questions(store) if one["setup"] == worry.row.setup]
+    assert asked == ["I am not sure that I did this step right."]
 
 
 def test_another_tablet_reads_it_on_its_next_sheet_until_the_lead_closes_it(

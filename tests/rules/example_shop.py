@@ -271,7 +271,7 @@ def sheet_value(name: str) -> dict[str, Any]:
 
     Behind two lines: "unplanned" without the look that its procedure has, "twin_rows" with one row like
     another, "parked_rows" with two rows cleared, "parked_before" with two that were parked at an earlier
-    value, "first_format" as sheets once were.
+    value, "first_format" as sheets once were, "third_format" as they are since a note counts till signed.
     """
     sheets = {
         "mm": lambda: example_sheet("mm"),
@@ -301,6 +301,8 @@ def sheet_value(name: str) -> dict[str, Any]:
         last = value["machine"]["parked_nm"] | ({"Z": -40_000_000} if special == "parked_before" else {})
         rows = [row | {"last_values_nm": last} for row in value["slots"][1:3]]
         return value | {"slots": [value["slots"][0], *rows, *value["slots"][3:]]}
+    if special == "third_format":
+        return value | {"format": 3}
     if special == "first_format":
         later = {"format", "row_to_zero", "leads"}
         return {part: what for part, what in value.items() if part not in later}

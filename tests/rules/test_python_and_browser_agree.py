@@ -51,6 +51,7 @@ SHEETS = (
     "by_hand",
     "x_only",
     "mm__twin_rows",
+    "mm__third_format",
 )
 OLD_SHEETS = ("mm__first_format", "no_usual__first_format")
 RANDOM_SETUPS = 1_400 if more.ALL else 700

@@ -38,7 +38,7 @@ export class Shelf {
   }
 
   /**
-   * Whether this sheet is held and among those of now: one that a setup was begun on is held longer than that.
+   * Whether this sheet is held and among those of now: one that a setup was begun on is held for longer.
    */
   isCurrent(hash) {
     return this.store.read(['notes', 'sheets'], async tx => {

@@ -23,8 +23,8 @@ export class Frame {
   }
 
   /**
-   * Put a screen up. `quiet` keeps the focus and what is half typed where they are: the same screen, brought up
-   * to date.
+   * Put a screen up. `quiet` keeps the focus and what is half typed where they are: the same screen,
+   * brought up to date.
    */
   show(screen, {quiet = false} = {}) {
     const before = this.root.querySelector('.scale');
@@ -39,8 +39,9 @@ export class Frame {
     );
     this.#letScroll();
     if (screen.scale) slideFrom(before, screen.scale);
-    if (quiet) putBack(this.root, typed) || this.#focusAgain(focused);
-    else heading.focus({preventScroll: true});
+    const isTyping = quiet && putBack(this.root, typed);
+    if (quiet && !isTyping) this.#focusAgain(focused);
+    else if (!quiet) heading.focus({preventScroll: true});
     this.guard.shown(stood);
     screen.shown?.();
   }

@@ -1,7 +1,7 @@
 /**
- * What stands half typed in fields that no draft keeps, a PIN or a part of a name, while a screen is brought up
- * to date: it stays where the same field stands again, and so does the cursor in any field. It is held for this
- * moment alone, and nowhere but here.
+ * What stands half typed in fields that no draft keeps, a PIN or a part of a name, while a screen is brought
+ * up to date: it stays where the same field stands again, and so does the cursor in any field. It is held for
+ * this moment alone, and nowhere but here.
  */
 const FIELDS = 'input:not([type="checkbox"]), textarea';
 const UNKEPT = '.pin, [type="search"]';

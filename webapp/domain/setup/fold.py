@@ -71,6 +71,7 @@ HANDLERS: Mapping[str, Handler] = {
     "setup.signed": ends.sign,
 }
 AFTER_FINISH = frozenset({"setup.started", "setup.resumed", "setup.signed", "setup.left_unsigned"})
+ONLY_NOTES = frozenset({"hold.pressed", "worry.raised", "question.put"})
 # What every event of a setup has in common with its first, and the problem when it has not.
 FIXED: tuple[tuple[Literal["setup", "sheet", "person", "device"], str], ...] = (
     ("setup", "setup.other_setup"),
@@ -127,7 +128,8 @@ class Fold:
         state = self._state
         if event["type"] != "setup.started":
             _check_belongs(state, event)
-        if state.is_finished and event["type"] not in AFTER_FINISH:
+        is_noted = event["type"] in ONLY_NOTES and state.may_note
+        if state.is_finished and event["type"] not in AFTER_FINISH and not is_noted:
             raise Refused("setup.already_finished", type=event["type"])
         if event["step"] is not None and event["step"] not in state.plan:
             raise Refused("setup.step_unknown", step=event["step"])

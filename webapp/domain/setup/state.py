@@ -55,6 +55,9 @@ OPEN: StepState = {"state": "open", "event": None, "at_utc": None}
 # From this format of the sheet on a stop is the lead's, copied values are looked up in every row,
 # and a broken off row is set to zero again. What was sealed under an earlier sheet folds as it did.
 STOPS_ARE_THE_LEADS = 2
+# From this one on what only notes something counts until the signature: somebody who sees at the last step
+# that a stylus is bent is the last who can tell the next person.
+NOTED_TILL_SIGNED = 3
 
 
 class Refused(Exception):
@@ -174,6 +177,16 @@ class SetupState:
         """Tell whether the rules of stops, copies and rows hold that came with the sheet's second format."""
         return self.sheet.get("format", 1) >= STOPS_ARE_THE_LEADS
 
+    @property
+    def may_note(self) -> bool:
+        """Tell whether a hold, a worry or a question counts now: until the review is done, and from the
+        sheet's third format on until the signature.
+        """
+        if not self.is_finished:
+            return True
+        waits_for_signature = self.outcome != "left" and self.current is not None
+        return waits_for_signature and self.sheet.get("format", 1) >= NOTED_TILL_SIGNED
+
     def is_done(self, step_id: str) -> bool:
         """Tell whether a step is done; one that is not due is not."""
         return step_id in self.steps and self.steps[step_id]["state"] == "done"
@@ -185,7 +198,7 @@ class SetupState:
 
     @property
     def is_finished(self) -> bool:
-        """Tell whether the review is done; only a signature can follow."""
+        """Tell whether the review is done; only a signature can follow, and what may still be noted."""
         return self.outcome is not None
 
     def note(self, event: AnyEvent | None, code: str, **fields: str | int) -> None:

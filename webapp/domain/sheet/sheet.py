@@ -71,8 +71,9 @@ EARLY_SETUPS = 5
 STOP_RARER = 10
 SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
 # Which rules a setup on this sheet is folded by; a sheet without it is of the first format. 2: a stop is the
-# lead's, copied values are looked up in every row, the row of a broken off setup is set to zero again.
-SHEET_FORMAT = 2
+# lead's, copied values are looked up in every row, the row of a broken off setup is set to zero again. 3: a
+# hold, a worry and a question count until the signature, behind the review too.
+SHEET_FORMAT = 3
 MS_PER_MINUTE = 60_000
 
 

@@ -14,7 +14,7 @@ import {liftStop} from './trouble/lifts.js';
 import {takePhoto} from './photos.js';
 import {breakOff, explainBreak, pressHold, putQuestion, reopen, resume, undoBreak} from './notes.js';
 import {result} from './result.js';
-import {currentStep, newState, note} from './state.js';
+import {currentStep, mayNote, newState, note} from './state.js';
 import {
   carryCaution,
   checkBoard,
@@ -77,6 +77,7 @@ export const NOTES = {
   'break.undone': undoBreak,
 };
 const AFTER_FINISH = ['setup.started', 'setup.resumed', 'setup.signed', 'setup.left_unsigned'];
+const ONLY_NOTES = ['hold.pressed', 'worry.raised', 'question.put'];
 
 /**
  * What these events, in the tablet's order,
@@ -114,7 +115,8 @@ function apply(state, event) {
 
 function take(state, event) {
   if (event.type !== 'setup.started') checkBelongs(state, event);
-  if (state.outcome !== null && !AFTER_FINISH.includes(event.type))
+  const noted = ONLY_NOTES.includes(event.type) && mayNote(state);
+  if (state.outcome !== null && !AFTER_FINISH.includes(event.type) && !noted)
     throw new RuleError('setup.already_finished', {type: event.type});
   if (event.step !== null && !state.plan.has(event.step))
     throw new RuleError('setup.step_unknown', {step: event.step});

@@ -14,6 +14,8 @@ import {askedFor, stagesFor} from './for_whom.js';
  * copied values are looked up in every row, and a broken off row is set to zero again.
  */
 const STOPS_ARE_THE_LEADS = 2;
+/** From this one on what only notes something counts until the signature. */
+const NOTED_TILL_SIGNED = 3;
 
 const opened = () => ({state: 'open', event: null, at_utc: null});
 
@@ -23,6 +25,7 @@ export function newState(sheet) {
     sheet,
     plan: new Map(),
     stopsAreTheLeads: (sheet.format ?? 1) >= STOPS_ARE_THE_LEADS,
+    notedTillSigned: (sheet.format ?? 1) >= NOTED_TILL_SIGNED,
     stageOf: new Map(),
     axes: new Map(sheet.axes.map(axis => [axis.axis, axis])),
     setup: null,
@@ -108,6 +111,11 @@ export function currentStep(state) {
   for (const [id, step] of state.plan) if (state.steps[id]?.state === 'open') return step;
   return null;
 }
+
+/** Whether a hold, a worry or a question counts now. */
+export const mayNote = state =>
+  state.outcome === null ||
+  (state.notedTillSigned && state.outcome !== 'left' && currentStep(state) !== null);
 
 /** List a problem; the event still counts. */
 export function note(state, event, code, fields = {}) {

@@ -8,6 +8,7 @@ import {stepText} from '../text.js';
 import {clockTime} from '../when.js';
 import {photoOffer} from '../photo.js';
 import {recorded} from '../recorded.js';
+import {ENDING_STAGES} from '../../rules/setup/notes.js';
 import {around, beside} from './step.js';
 
 export function readView(tablet) {
@@ -47,7 +48,7 @@ function list(tablet, stage, steps) {
 function detail(tablet, step) {
   const {setup} = tablet;
   const {at_utc: at} = setup.state.steps[step.id];
-  const correctable = step.kind !== 'caution' && setup.state.status === 'running';
+  const cannot = whyNotCorrected(setup, step);
   return {
     title: setup.fill(step.do),
     left: [
@@ -57,12 +58,20 @@ function detail(tablet, step) {
         el('span', {class: 'plate-label'}, say('tablet.read.recorded', {time: clockTime(at)})),
         el('span', {class: 'plate-value'}, recorded(setup, step)),
       ),
-      correctable
-        ? button(say('tablet.correct.button'), 'correct', () =>
+      cannot
+        ? el('p', {class: 'label'}, say(cannot))
+        : button(say('tablet.correct.button'), 'correct', () =>
             tablet.go({name: 'correct', step: step.id, stage: tablet.view.stage}),
-          )
-        : el('p', {class: 'label'}, say('tablet.correct.not_cautions')),
+          ),
     ],
     right: [stepText(setup, step), photoOffer(tablet, step)],
   };
+}
+
+/** Why a done step is opened no more, as a code of the catalogue; null where it can be. */
+function whyNotCorrected(setup, step) {
+  const {status, broken_off: broken} = setup.state;
+  const gone = broken !== null && !ENDING_STAGES.includes(setup.stageOf(step.id)?.id);
+  if (status !== 'running' || gone) return 'tablet.correct.not_any_more';
+  return step.kind === 'caution' ? 'tablet.correct.not_cautions' : null;
 }

@@ -176,7 +176,8 @@ export function beside(tablet) {
       async () => {
         await setup.commit('hold.pressed', {});
         tablet.say(say('tablet.hold.noted'));
-        tablet.view = {name: 'trouble'};
+        // Behind the review nothing is moved by this list any more, and no way leads back into it.
+        tablet.view = state.outcome === null ? {name: 'trouble'} : {name: 'step'};
       },
       {stay: true, fresh: true},
     );
