@@ -85,6 +85,8 @@ def test_an_ended_slot_is_held_back_until_its_values_are_copied_out(house: House
     slots.end_slot(house.store, "mill-1", "G54", "ines", house.clock())
     with pytest.raises(SlotHeldBackError):
         give(house, "G54", "ines")
+    with pytest.raises(SlotHeldBackError):
+        slots.keep_slot(house.store, "mill-1", "G54", "ines", house.clock())
     slots.release(house.store, "mill-1", "G54", "ines", house.clock())
     give(house, "G54", "ines")
     assert slot(house, "G54")["owner"] == "ines"
