@@ -34,7 +34,7 @@ from webapp.services.errors import (
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.numbers import seatings
 from webapp.services.people import accounts, rights
-from webapp.services.shop import inviting, slots
+from webapp.services.shop import inviting, out_of_use, slots
 from webapp.services.shop.loading import load
 from webapp.words import catalogue, say
 
@@ -85,6 +85,8 @@ def test_an_ended_slot_is_held_back_until_its_values_are_copied_out(house: House
     slots.end_slot(house.store, "mill-1", "G54", "ines", house.clock())
     with pytest.raises(SlotHeldBackError):
         give(house, "G54", "ines")
+    with pytest.raises(SlotHeldBackError):
+        slots.keep_slot(house.store, "mill-1", "G54", "ines", house.clock())
     slots.release(house.store, "mill-1", "G54", "ines", house.clock())
     give(house, "G54", "ines")
     assert slot(house, "G54")["owner"] == "ines"
@@ -165,6 +167,17 @@ def test_an_authorisation_is_extended_and_withdrawn(house: House) -> None:
     with house.store.reading():
         assert not house.store.people.is_authorised("ivo", "mill-1", "2027-01-01T00:00:00.000Z")
         assert house.store.people.is_authorised("ivo", "mill-1", "2026-11-25T09:30:00.000Z")
+
+
+def test_a_right_to_a_machine_out_of_use_is_withdrawn_and_does_not_come_back_with_it(house: House) -> None:
+    store = house.store
+    out_of_use.take_out(store, "machine", "mill-1", "In repair.", "ines", house.clock())
+    rights.withdraw(store, "mara", "mill-1", "Does lathe work now.", "ines", house.clock())
+    with pytest.raises(NoSuchMachine):
+        rights.withdraw(store, "mara", "mill-1", "Once more.", "ines", house.clock())
+    house.clock.forward(minutes=1)
+    out_of_use.take_back(store, "machine", "mill-1", "Repaired.", "ines", house.clock(), "unused")
+    assert "mara" not in {one["id"] for one in json.loads(house.sheet()[1])["people"]}
 
 
 def test_the_last_lead_can_neither_be_disabled_nor_made_something_else(house: House) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from tests.kit.house import House
 from tests.kit.shop import MILL, SHOP
 from webapp import field_words
 from webapp.domain.shop.fields import as_plain
+from webapp.domain.shop.levels import Held
 from webapp.domain.shop.shop_file import Authorisation, Shop, ShopFileError, SlotAssignment, read_shop
 from webapp.domain.shop.shop_text import write_shop
 from webapp.services.audit import people as people_rows
@@ -98,6 +100,20 @@ def test_a_level_that_a_file_says_is_the_one_that_counts(beside: House) -> None:
     }
     assert right(beside) == ("alone", NOTED, None)
     assert misfits(beside) == []
+
+
+@pytest.mark.parametrize("ends", [("alone", "beside"), ("beside", "alone")])
+def test_of_two_rights_to_one_machine_the_one_with_a_lead_beside_counts(
+    house: House, ends: tuple[str, str]
+) -> None:
+    for_ever, until = (
+        Authorisation("ivo", "mill-1", one, how) for one, how in zip((None, UNTIL), ends, strict=True)
+    )
+    loaded(house, replace(SHOP, authorisations=(for_ever, until)))
+    (ivo,) = [one for one in json.loads(house.sheet()[1])["people"] if one["id"] == "ivo"]
+    assert ivo["beside"] is True
+    with house.store.reading():
+        assert rights.held_here(house.store, "ivo", "mill-1") == Held("beside")
 
 
 def test_a_level_that_there_is_not_is_a_fault_of_its_place(beside: House) -> None:

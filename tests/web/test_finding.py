@@ -7,10 +7,13 @@ import hashlib
 import io
 import json
 
+import pytest
+
 from tests.services.test_worrying import raised
 from tests.web.conftest import Site
 from webapp.services.evidence.entries import Sought, sought_entries
 from webapp.services.evidence.looked_at import LISTED, OTHER_LIST
+from webapp.services.setups import closing
 
 
 def test_setups_are_found_by_a_worry_and_by_its_words(site: Site) -> None:
@@ -129,6 +132,14 @@ def test_the_ledger_is_found_by_what_by_whom_by_day_and_by_words(site: Site) -> 
     page = lead.page("/audit?words=nobody+ever")
     assert "No entry fits this filter." in page
     assert 'value="nobody ever"' in page
+
+
+@pytest.mark.parametrize("typed", ["Überholt", "ÜBERHOLT", "ÖLFILM", '"Backe" \\ links'])
+def test_what_the_server_wrote_is_found_by_words_as_they_stand_there(site: Site, typed: str) -> None:
+    store, reason = site.house.store, 'Überholt, mit ÖLFILM, "Backe" \\ links'
+    closing.close(store, "mill-1", reason, "ines", site.house.clock())
+    found = sought_entries(store, Sought(words=typed), None, most=10)
+    assert [one.type for one in found.entries] == ["machine.closed"]
 
 
 def test_a_look_through_the_ledger_ends_after_a_stretch_and_goes_on(site: Site) -> None:

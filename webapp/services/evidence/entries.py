@@ -104,7 +104,8 @@ def sought_entries(
         end = min([size, *(one for one in (before, ends) if one is not None)])
         first = max(starts, end - stretch)
         words = sought.words[:LONGEST_WORDS].strip()
-        spoken = (words, folded(words), SPOKEN) if words else None
+        written = json.dumps(words, ensure_ascii=False)[1:-1]
+        spoken = (written, folded(words), SPOKEN) if words else None
         rows = store.ledger.sought(first, end, most, type_=sought.type, by=sought.by, words=spoken)
         found = tuple(map(_entry, rows))
         root = store.ledger.root().hex()

@@ -59,14 +59,15 @@ def authorise(
 def withdraw(
     store: Store, person: str, machine: str, reason: str, by: str, now: datetime, seen: str | None = None
 ) -> None:
-    """Take an authorisation back, with a reason.
-    Raises RoleMissing, ReasonMissing, NoSuchPerson, NoSuchMachine.
+    """Take an authorisation back, with a reason; also one to a machine that is out of use, which would stand
+    again with it. Raises RoleMissing, ReasonMissing, NoSuchPerson, NoSuchMachine.
     """
     reason = reason_text(reason)
     with store.writing():
         must_be_lead(store, by)
         person_as_seen(store, person, seen)
-        _must_be_there(store, machine)
+        if held_here(store, person, machine) is None:
+            _must_be_there(store, machine)
         _withdraw_running(store, person, machine, now)
         data = {"machine": machine, "reason": reason}
         change(store, "person.authorisation_withdrawn", by, person, None, data, now)

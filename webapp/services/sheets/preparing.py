@@ -298,20 +298,20 @@ def _usual(
 
 
 def _people(store: Store, everybody: Sequence[PersonRow], machine_id: str, now_utc: str) -> list[SheetPerson]:
-    """Active operators with an authorisation that is still running or yet to begin;
-    the longest one counts.
+    """Active operators with an authorisation that is still running or yet to begin; the longest one counts,
+    and where one of several is with a lead beside, that is how they set up (`domain.shop.levels`).
     """
     until: dict[str, str | None] = {}
-    alone: set[str] = set()
+    beside: set[str] = set()
     for row in store.people.authorisations(machine=machine_id):
         over = row["until_utc"] is not None and row["until_utc"] <= now_utc
         if row["withdrawn_at_utc"] is None and not over:
             ends = [row["until_utc"], until.get(row["person"], row["until_utc"])]
             until[row["person"]] = None if None in ends else max(end for end in ends if end is not None)
-            if row["level"] != BESIDE:
-                alone.add(row["person"])
+            if row["level"] == BESIDE:
+                beside.add(row["person"])
     return [
-        SheetPerson(person["id"], person["name"], until[person["id"]], beside=person["id"] not in alone)
+        SheetPerson(person["id"], person["name"], until[person["id"]], beside=person["id"] in beside)
         for person in everybody
         if person["id"] in until and person["active"] and "operator" in person["roles"]
     ]

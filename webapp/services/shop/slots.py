@@ -12,7 +12,12 @@ from typing import TYPE_CHECKING
 
 from webapp.domain.plain.field_types import LONGEST_NAME
 from webapp.domain.plain.levels import ALONE
-from webapp.domain.shop.errors import LabelNotInFamilyError, SlotNotAssignedError
+from webapp.domain.shop.errors import (
+    LabelNotInFamilyError,
+    SlotHeldBackError,
+    SlotNotAssignedError,
+    SlotTakenError,
+)
 from webapp.domain.shop.fields import from_plain
 from webapp.domain.shop.levels import Held
 from webapp.domain.shop.shop import Machine
@@ -145,12 +150,15 @@ def free_kept_slot(
 def keep_slot(
     store: Store, machine: str, label: str, by: str, now: datetime, seen: str | None = None
 ) -> None:
-    """Keep a free slot for the shop. Raises SlotTakenError for one that is somebody's."""
+    """Keep a free slot for the shop. Raises SlotTakenError for one that is somebody's, SlotHeldBackError for
+    one whose last values are still to be copied out.
+    """
     with store.writing():
         must_be_lead(store, by)
         row = _slot(store, machine, label, seen)
         if row.kind == "person":
-            release_slot(row)  # says why it is not to be had; a held-back one has to be released first
+            refusal = SlotHeldBackError if row.held_back else SlotTakenError
+            raise refusal(label=row.label, owner=row.owner_name or "")
         store.shop.put_slot(machine, row.label, "shop", None, None)
         change(store, "slot.kept_for_shop", by, machine, None, {"slot": row.label}, now)
 

@@ -4,6 +4,7 @@ Full subtrees are stored once, so an append reads and writes no more than the ri
 """
 
 from collections.abc import Sequence
+from string import ascii_uppercase
 from typing import Any, cast
 
 from webapp.domain.evidence import tree
@@ -69,7 +70,7 @@ BEYOND = "SELECT level, number FROM node WHERE level = ? AND number >= ? ORDER B
 ABOVE = "SELECT level, number FROM node WHERE level > ? ORDER BY level, number LIMIT ?"
 
 
-# Words as they were typed, for what the server wrote; folded, for what people typed at a tablet; and the
+# Words as JSON writes them, for what the server wrote; folded, for what people typed at a tablet; and the
 # types of events in which people type.
 Words = tuple[str, str, tuple[str, ...]]
 
@@ -173,7 +174,7 @@ class LedgerRepository(Repository):
         if words:
             typed, folded, spoken = words
             fits += WITH_WORDS.replace("{spoken}", ", ".join("?" * len(spoken)))
-            values = [*values, f"%{escaped(typed.lower())}%", *spoken, f"%{escaped(folded)}%"]
+            values = [*values, f"%{escaped(_lower(typed))}%", *spoken, f"%{escaped(folded)}%"]
         rows = self._database.raw(SOUGHT.replace("{fits}", fits), (first, before, *values, most))
         return [cast("EntryRow", dict(zip(ENTRY_COLUMNS, row, strict=True))) for row in rows]
 
@@ -234,6 +235,11 @@ class LedgerRepository(Repository):
         else:
             rows = self._database.raw("SELECT hash FROM leaf WHERE position = ?", (number,))
         return bytes(rows[0][0]) if rows else None
+
+
+def _lower(text: str) -> str:
+    """The text as either database lowers it: the letters of ASCII, and no others."""
+    return text.translate({ord(one): one.lower() for one in ascii_uppercase})
 
 
 def _between(table: type[Leaf] | type[Change], first: int, before: int) -> object:
