@@ -165,6 +165,8 @@ export function readyView(tablet) {
         ),
       ),
       !worries.some(({blocks}) => blocks) && el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
+    ],
+    right: [
       el(
         'p',
         {class: 'label'},
@@ -176,8 +178,8 @@ export function readyView(tablet) {
         ' ',
         toldBy(tablet.clock),
       ),
+      el('p', {class: 'standing'}, sheet.shop.notice),
     ],
-    right: [el('p', {class: 'standing'}, sheet.shop.notice)],
     go: refusals.length === 0 && {
       label: say('tablet.start.begin'),
       action: 'begin',
