@@ -329,6 +329,21 @@ def test_the_lead_answers_a_question_without_a_script_and_without_a_mouse(lead: 
     assert lead.get_by_text("Wipe the jaw first.").is_visible()
 
 
+def test_the_travel_is_drawn_anew_while_it_is_typed(lead: Page, desk: Desk) -> None:
+    lead.goto(desk.pages["a machine to change"])
+    picture = lead.locator("#vise")
+    drawn = picture.evaluate("one => one.currentSrc")
+    with lead.expect_response("**/drawing.svg?*") as answered:
+        lead.fill('[name="travel_nm.X.low"]', "5000")
+    assert "X: low has to lie below high" in answered.value.text()
+    lead.wait_for_function("was => document.querySelector('#vise').currentSrc !== was", arg=drawn)
+    assert picture.evaluate("one => one.naturalWidth") > 0
+    asked = picture.evaluate("one => one.currentSrc")
+    assert "travel_nm.X.low=5000" in asked
+    assert "csrf_token" not in asked
+    assert "deceleration" not in asked, "only what is drawn is sent"
+
+
 def test_the_focus_is_seen_wherever_the_keyboard_goes(lead: Page, desk: Desk) -> None:
     lead.goto(desk.pages["setup signed"])
     places = 0
