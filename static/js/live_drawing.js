@@ -1,6 +1,6 @@
 /**
- * The vise or the probe of a form, drawn anew by the server a moment after something was typed; without
- * it, at a look.
+ * The vise, the probe or the travel of a form, drawn anew by the server a moment after something was typed;
+ * without it, at a look. A form that asks for much says which of it is drawn (`data-drawn-from`).
  */
 
 const WAIT_MS = 250;
@@ -9,8 +9,10 @@ const PICTURE = 'picture';
 /** @param {HTMLFormElement} form @param {string} theme */
 function address(form, theme) {
   const typed = new URLSearchParams();
+  const from = form.dataset.drawnFrom?.split(' ') ?? [''];
   for (const [name, value] of new FormData(form)) {
-    if (typeof value === 'string' && !['csrf_token', 'over', 'seen', 'reason'].includes(name))
+    const isKept = ['csrf_token', 'over', 'seen', 'reason'].includes(name);
+    if (typeof value === 'string' && !isKept && from.some(start => name.startsWith(start)))
       typed.set(name, value);
   }
   typed.set('theme', theme);

@@ -16,6 +16,7 @@ import pytest
 from playwright.sync_api import Browser, Error, Page
 from werkzeug.serving import make_server
 
+from tests.kit.forced import FORCED, MOVES, drawn_otherwise, like_others
 from tests.kit.looking import faults
 from tests.kit.past import keep_past
 from tests.kit.shop import CENTRES_NM, PASSPHRASES
@@ -60,34 +61,6 @@ SMALL_TARGETS = f"""() => [...document.querySelectorAll('{TARGETS}')]
   .filter(([, box]) => box.height < 43.5 || box.width < 24)
   .map(([name]) => name)"""
 
-
-# Forced colours (CSS Color Adjustment 1, 3.1): grounds and shadows are the system's, and what a drawing is
-# made of keeps its own colours, so that it has to ask for the system's.
-NOT_THE_SYSTEMS = """() => {
-  const names = ['Canvas', 'CanvasText', 'GrayText', 'Highlight', 'HighlightText', 'LinkText', 'Mark'];
-  const probe = document.body.appendChild(document.createElement('i'));
-  const systems = new Set(names.map(name => (probe.style.color = name, getComputedStyle(probe).color)));
-  probe.remove();
-  const drawn = [...document.querySelectorAll('main svg :is(path, rect, circle, line, polygon, polyline)')];
-  const seen = drawn.filter(one => one.checkVisibility() && !one.closest('defs, pattern, clipPath'));
-  return [seen.length, seen.flatMap(one => ['fill', 'stroke'].map(what => {
-    const {[what]: colour, opacity} = getComputedStyle(one);
-    const isOff = !colour.startsWith('rgb') || colour.endsWith(', 0)') || opacity === '0';
-    return isOff || systems.has(colour) ? '' : `${what} ${colour}: ${one.outerHTML.slice(0, 90)}`;
-  })).filter(Boolean)];
-}"""
-# What is chosen, that only a ground or a shadow tells from the others beside it.
-CHOSEN = ':is([aria-current], [aria-pressed="true"]):not(svg *)'
-LOOKS_LIKE_OTHERS = f"""() => [...document.querySelectorAll('{CHOSEN}')].filter(one => {{
-  const look = element => {{
-    const {{borderTopWidth, textDecorationLine, fontWeight}} = getComputedStyle(element);
-    return `${{borderTopWidth}} ${{textDecorationLine}} ${{fontWeight}}`;
-  }};
-  const selector = one.tagName + (one.className ? '.' + [...one.classList].join('.') : '');
-  const list = one.closest('ul, ol, nav, .choices, .rows') ?? one.parentElement;
-  const others = [...list.querySelectorAll(selector)].filter(other => !other.matches('{CHOSEN}'));
-  return others.some(other => look(other) === look(one));
-}}).map(one => one.outerHTML.slice(0, 90))"""
 
 # A narrow page stacks a table: what stood in its head stands beside each value, the unit too.
 UNITS_LOST = """() => [...document.querySelectorAll('table.stack')].flatMap(table => {
@@ -319,9 +292,9 @@ def _cut_unfolded(page: Page, name: str) -> list[str]:
 def _in_forced_colours(page: Page, name: str, looked: Looked) -> None:
     """In the dark, where what was left black would not be seen."""
     page.emulate_media(forced_colors="active", color_scheme="dark")
-    shapes, wrong = page.evaluate(NOT_THE_SYSTEMS)
+    shapes, wrong = drawn_otherwise(page)
     looked.drawn += shapes
-    looked.forced += [f"{name}: {one}" for one in [*wrong[:3], *page.evaluate(LOOKS_LIKE_OTHERS)]]
+    looked.forced += [f"{name}: {one}" for one in [*wrong, *like_others(page)]]
     page.emulate_media(forced_colors="none", color_scheme="light")
 
 
@@ -365,6 +338,21 @@ def test_the_lead_answers_a_question_without_a_script_and_without_a_mouse(lead: 
     assert lead.get_by_text("Wipe the jaw first.").is_visible()
 
 
+def test_the_travel_is_drawn_anew_while_it_is_typed(lead: Page, desk: Desk) -> None:
+    lead.goto(desk.pages["a machine to change"])
+    picture = lead.locator("#vise")
+    drawn = picture.evaluate("one => one.currentSrc")
+    with lead.expect_response("**/drawing.svg?*") as answered:
+        lead.fill('[name="travel_nm.X.low"]', "5000")
+    assert "X: low has to lie below high" in answered.value.text()
+    lead.wait_for_function("was => document.querySelector('#vise').currentSrc !== was", arg=drawn)
+    assert picture.evaluate("one => one.naturalWidth") > 0
+    asked = picture.evaluate("one => one.currentSrc")
+    assert "travel_nm.X.low=5000" in asked
+    assert "csrf_token" not in asked
+    assert "deceleration" not in asked, "only what is drawn is sent"
+
+
 def test_the_focus_is_seen_wherever_the_keyboard_goes(lead: Page, desk: Desk) -> None:
     lead.goto(desk.pages["setup signed"])
     places = 0
@@ -385,7 +373,7 @@ def test_in_forced_colours_drawings_are_seen_and_what_is_chosen_is_told_without_
     assert looked.drawn > 500
 
 
-@pytest.mark.parametrize("lead", [{"forced_colors": "active", "color_scheme": "dark"}], indirect=True)
+@pytest.mark.parametrize("lead", [FORCED], indirect=True)
 def test_in_forced_colours_the_focus_is_seen(lead: Page, desk: Desk) -> None:
     lead.goto(desk.pages["setups"])
     lead.keyboard.press("Tab")
@@ -400,13 +388,9 @@ def test_in_forced_colours_the_focus_is_seen(lead: Page, desk: Desk) -> None:
 
 @pytest.mark.parametrize("lead", [{"reduced_motion": "reduce"}], indirect=True)
 def test_nothing_moves_where_somebody_asked_for_that(lead: Page, desk: Desk) -> None:
-    moves = """() => [...document.querySelectorAll('*')].filter(one => {
-      const {transitionDuration, animationName, scrollBehavior} = getComputedStyle(one);
-      return parseFloat(transitionDuration) > 0 || animationName !== 'none' || scrollBehavior === 'smooth';
-    }).map(one => one.outerHTML.slice(0, 90))"""
     for name in ("board", "wall", "queue", "setup signed", "trends", "a preview"):
         lead.goto(desk.pages[name])
-        assert lead.evaluate(moves) == [], name
+        assert lead.evaluate(MOVES) == [], name
 
 
 def test_after_signing_out_the_way_back_shows_nothing(lead: Page, desk: Desk) -> None:

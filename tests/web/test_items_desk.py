@@ -326,3 +326,43 @@ def test_the_stylus_is_drawn_as_it_is_typed_and_its_form_shows_it(site: Site, le
     page = lead.page("/desk/shop/probe/probe-1")
     assert "The stylus as it is typed here, to scale" in page
     assert "of=probe" in page
+
+
+def test_the_travel_is_drawn_as_it_is_typed_and_its_form_shows_it_beside_its_inputs(
+    site: Site, lead: Browser
+) -> None:
+    empty = lead.get("/desk/shop/drawing.svg", query_string={"of": "machine"})
+    assert "The drawing comes as soon as one axis has both its ends" in read(empty)
+    of_x = {"of": "machine", "travel_nm.X.low": "-30", "travel_nm.X.high": "0"}
+    assert "X \u221230 \u2026 0, Y ? \u2026 ?" in read(lead.get("/desk/shop/drawing.svg", query_string=of_x))
+    typed = {**typed_of("machine", kept(site, "machine", "mill-1"), "mm"), "of": "machine"}
+    drawn = read(lead.get("/desk/shop/drawing.svg", query_string=typed))
+    low, high = typed["travel_nm.X.low"], typed["travel_nm.X.high"]
+    turned = read(
+        lead.get("/desk/shop/drawing.svg",
+                 query_string={**typed, "travel_nm.X.low": high, "travel_nm.X.high": low})
+    )  # fmt: skip
+    assert "has to lie below" not in drawn
+    assert "\u00d7 X: low has to lie below high." in turned
+    page = lead.page("/desk/shop/machine/mill-1")
+    shown = page[page.index('name="travel_nm.X.low"') : page.index('name="z_zero_at_top"')]
+    assert "The travel as it is typed here, to scale" in shown
+    assert "of=machine" in shown
+    assert "machine=mill-1" in shown
+    sent = form(site, "machine", "mill-1", **{"travel_nm.X.low": high, "travel_nm.X.high": low})
+    refused = lead.send("/desk/shop/machine/mill-1", **sent, do="look")
+    assert refused.status_code == 422
+    assert "Were they typed the wrong way round?" in read(refused)
+
+
+def test_the_travel_shows_where_a_vise_stands_once_that_is_known(site: Site, lead: Browser) -> None:
+    typed = {**typed_of("machine", kept(site, "machine", "mill-1"), "mm"), "of": "machine"}
+    asked = {"path": "/desk/shop/drawing.svg", "query_string": {**typed, "machine": "mill-1"}}
+    before = read(lead.get(**asked))
+    site.house.signed_off()
+    name = kept(site, "fixture", VISE.id).name
+    after = read(lead.get(**asked))
+    assert f">{name}</text>" in after
+    assert before.count("<circle") + 2 == after.count("<circle")
+    nobodys = {**asked, "query_string": {**typed, "machine": "not-there"}}
+    assert read(lead.get(**nobodys)) == before

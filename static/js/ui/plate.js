@@ -7,7 +7,7 @@ import {el} from './dom.js';
 /**
  * A plate of {value, unit, other, note} under a label.
  * @param {string} label
- * @param {{value: any, unit?: ?string, other?: ?string, note?: ?string}} number
+ * @param {{value: any, unit?: ?string, other?: any, note?: ?string}} number
  */
 export function plate(label, {value, unit = null, other = null, note = null}, kind = '') {
   return el(

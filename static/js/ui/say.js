@@ -15,6 +15,22 @@ export async function loadWords(address = wordsOfPage()) {
 export const say = (code, fields = {}) => fill(words, code, fields);
 
 /**
+ * The same with elements in it (a time, say): the parts of the sentence, for `el`. No key types the character
+ * that stands round an element's name meanwhile.
+ * @param {string} code
+ * @param {Object<string, any>} elements by field
+ * @param {Object<string, string|number>} fields
+ * @returns {any[]}
+ */
+export function sayWith(code, elements, fields = {}) {
+  const names = Object.keys(elements);
+  const marks = Object.fromEntries(names.map(name => [name, `\u0000${name}\u0000`]));
+  return say(code, {...fields, ...marks})
+    .split(new RegExp(`\u0000(${names.join('|')})\u0000`))
+    .flatMap((part, place) => (place % 2 === 1 ? elements[part] : part));
+}
+
+/**
  * The sentence of something thrown that carries a code;
  * what has no words of its own gets the general sentence.
  */

@@ -1,7 +1,7 @@
 /** Worries that a lead has not closed: in people's own words, wherever the next person looks. */
 import {el} from './dom.js';
-import {say} from './say.js';
-import {dayAndTime} from './when.js';
+import {say, sayWith} from './say.js';
+import {moment} from './when.js';
 
 /**
  * Open worries about a sheet's machine, vise or probe, newest first:
@@ -15,10 +15,12 @@ export function openWorries({board, machine, fixture, probe}, here = []) {
   return [...more, ...told].sort((one, other) => (one.at_utc < other.at_utc ? 1 : -1));
 }
 
-/** One worry as a sentence: what it is about, what it was, by whom and when, and the person's own words. */
+/** One worry as a sentence: what it is about, what it was, by whom and when, and the person's own words.
+ * @returns {any[]} its parts
+ */
 export function worrySentence({worry, text, at_utc: at, by_name: by, thing_name: thing}) {
-  const fields = {thing, worry: say(`worry.${worry}`), by, time: dayAndTime(at), text};
-  return say(text ? 'tablet.worry.open_words' : 'tablet.worry.open', fields);
+  const fields = {thing, worry: say(`worry.${worry}`), by, text};
+  return sayWith(`tablet.worry.${text ? 'open_words' : 'open'}`, {time: moment(at)}, fields);
 }
 
 /** The list for the board; nothing where nothing is open. */

@@ -247,6 +247,22 @@ def _nm(text: str, unit: str) -> int:
     return int(value_nm)
 
 
+def typed_ends(typed: Mapping[str, str], unit: str) -> dict[str, tuple[int | None, int | None]]:
+    """Return the ends of each axis' travel as they are typed, in nm; None for one that cannot be read."""
+    return {
+        axis: (_end(typed.get(f"travel_nm.{axis}.low", ""), unit),
+               _end(typed.get(f"travel_nm.{axis}.high", ""), unit))
+        for axis in AXES
+    }  # fmt: skip
+
+
+def _end(text: str, unit: str) -> int | None:
+    try:
+        return _nm(text.strip(), unit)
+    except (_Fault, NumberAmbiguousCommaError):
+        return None
+
+
 def typed_of(kind: Kind, item: Item, unit: str) -> dict[str, str]:
     """Return the texts that give this item back: what stands in a form before anybody types."""
     found: dict[str, str] = {}

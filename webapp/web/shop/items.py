@@ -24,6 +24,7 @@ from webapp.domain.shop.typed_item import Item, is_exact_in, read_typed, typed_o
 from webapp.services.errors import ChangedMeanwhile, LookChangedMeanwhile, NoSuchItem
 from webapp.services.evidence import looked_at
 from webapp.services.numbers import seatings
+from webapp.services.sheets.vise_places import vise_places
 from webapp.services.shop import as_file, beginning, items, out_of_use
 from webapp.services.shop.items import Found, Wanted
 from webapp.web.desk.pressed_once import once
@@ -31,7 +32,7 @@ from webapp.web.edge import sessions
 from webapp.web.edge.shop_zone import shop_zone, today
 from webapp.web.edge.wiring import wiring
 from webapp.web.shop import item_forms
-from webapp.web.show import item_looks
+from webapp.web.show import item_drawings, item_looks
 from webapp.web.show.shown_values import plain, with_reasons
 
 blueprint = Blueprint("items", __name__)
@@ -103,10 +104,16 @@ def rules() -> Response:
 
 @blueprint.get("/desk/shop/drawing.svg")
 def drawing() -> Response:
-    """The vise or the probe that a form describes, drawn to scale, as far as it can be drawn yet."""
-    kind: Kind = "probe" if request.args.get("of") == "probe" else "fixture"
+    """What a form describes (vise, probe, a machine's travel), to scale, as far as it can be drawn yet."""
+    kinds: dict[str | None, Kind] = {"probe": "probe", "machine": "machine"}
+    kind = kinds.get(request.args.get("of"), "fixture")
     typed, dark = item_forms.typed_in(kind, request.args), request.args.get("theme") == "dark"
-    text = item_looks.drawing_svg(kind, typed, unit_of(request.args.get("lengths_in")), dark=dark)
+    unit = unit_of(request.args.get("lengths_in") or typed.get("unit"))
+    if kind == "machine":
+        vises = vise_places(wiring().store, request.args.get("machine", ""))
+        text = item_drawings.travel_svg(typed, unit, vises, dark=dark)
+    else:
+        text = item_drawings.drawing_svg(kind, typed, unit, dark=dark)
     answer = make_response(text)
     answer.headers["Content-Type"] = "image/svg+xml; charset=utf-8"
     return answer
@@ -185,7 +192,7 @@ def _page(
         "desk/item.html",
         kind=kind,
         kept=kept.item if kept else None,
-        typed=typed,
+        drawn=item_drawings.drawn_from(kind, typed),
         unit=unit,
         groups=groups,
         over=over,

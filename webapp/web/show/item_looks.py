@@ -1,4 +1,4 @@
-"""What a changed machine, fixture or probe would do, as rows to be read; and the vise of a form, drawn.
+"""What a changed machine, fixture or probe would do, as rows to be read; and what is unusual about it.
 
 Rules: a row says one number of one touch before and after, both with the unit that the machine shows from
 then on; what stays the same is not listed. A first sheet has nothing before. Where no sheet could be made, it
@@ -10,24 +10,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
-from xml.etree import ElementTree as ET
 
 from webapp import field_words
-from webapp.colours import DARK, LIGHT, PRINTED_HAIR
-from webapp.domain.drawing.drawing import Vise, draw_vise
-from webapp.domain.drawing.stylus import draw_stylus
 from webapp.domain.evidence.written_sheet import WrittenSheet
-from webapp.domain.plain.errors import DomainError
-from webapp.domain.plain.lengths import Display, Unit
 from webapp.domain.shop.asked import ASKED, Asked, Kind
 from webapp.domain.shop.examples import RULES
 from webapp.domain.shop.plausible import doubts as implausible
 from webapp.domain.shop.plausible import in_unit
-from webapp.domain.shop.shop import Fixture, Probe, ShopRules
+from webapp.domain.shop.shop import ShopRules
 from webapp.domain.shop.shop_file import Shop
-from webapp.domain.shop.typed_item import Item, read_typed, typed_of
+from webapp.domain.shop.typed_item import Item, typed_of
 from webapp.domain.touch.feeds import format_feed
-from webapp.record.svg import SVG, draw_svg
 from webapp.services.shop.items import SheetLook
 from webapp.web.show.shown_values import Lengths, plain
 
@@ -143,44 +136,3 @@ def differing(kind: Kind, now: Item, typed: Mapping[str, str], unit: str) -> lis
 def _with_unit(kind: Kind, asked: Asked, unit: str) -> str:
     label, counted = field_words.label(kind, asked.name), field_words.unit_beside(asked, unit)
     return f"{label}, in {counted}" if counted else label
-
-
-def drawing_svg(kind: Kind, typed: Mapping[str, str], unit: str, *, dark: bool) -> str:
-    """A vise or a probe as far as it is typed, as an SVG file; a sentence while too little is."""
-    answered = {name: text for name, text in typed.items() if text}
-    item = read_typed(kind, "drawn", {"name": "drawn", **answered}, unit).item
-    try:
-        text = _drawn(item, unit) if item is not None else _only_words()
-    except DomainError:
-        text = _only_words()
-    colours = [*((LIGHT[name], DARK[name]) for name in DARK), (PRINTED_HAIR, DARK["hair"])]
-    for light, other in colours if dark else ():
-        text = text.replace(light, other)
-    return text
-
-
-def _drawn(item: Item, unit: str) -> str:
-    display = Display(Unit(unit), 3 if unit == "mm" else 4)
-    if isinstance(item, Probe):
-        return draw_svg(draw_stylus(item, display), plain)
-    if not isinstance(item, Fixture):
-        return _only_words()
-    vise = Vise(
-        item.jaw_length_nm,
-        item.jaw_thickness_nm,
-        item.jaw_height_nm,
-        item.opening_nm,
-        item.clamping_axis,
-        item.clamping_direction,
-    )
-    return draw_svg(draw_vise(vise, item.faces, display), plain)
-
-
-def _only_words() -> str:
-    ET.register_namespace("", SVG)
-    svg = ET.Element(f"{{{SVG}}}svg", {"viewBox": "0 0 720 300", "role": "img"})
-    ET.SubElement(svg, f"{{{SVG}}}title").text = plain("look.not_drawn_yet", {})
-    place = {"x": "360", "y": "150", "text-anchor": "middle", "font-size": "18", "font-family": "sans-serif"}
-    words = ET.SubElement(svg, f"{{{SVG}}}text", {**place, "fill": LIGHT["soft"]})
-    words.text = plain("look.not_drawn_yet", {})
-    return ET.tostring(svg, encoding="unicode")

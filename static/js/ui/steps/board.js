@@ -4,7 +4,7 @@
  */
 import {el} from '../dom.js';
 import {plate} from '../plate.js';
-import {say} from '../say.js';
+import {say, sayWith} from '../say.js';
 import {halfSet, machineState, notice, stepText} from '../text.js';
 import {rows} from '../choices.js';
 import {dayAndTime} from '../when.js';
@@ -22,7 +22,13 @@ export function boardStep({tablet, setup, step, commit}) {
   };
 }
 
-/** How the register says the machine was left, and what is open about it in people's own words. */
+/**
+ * How the register says the machine was left, and what is open about it in people's own words.
+ * @param {any} sheet
+ * @param {any[]} worries
+ * @param {any[]} [listed] of these, those that are told here
+ * @param {(atUtc: string) => any} [timed] how a time is written: a step has no room for UTC
+ */
 export function boardPlate(
   {
     board: {
@@ -38,14 +44,14 @@ export function boardPlate(
   },
   worries,
   listed = worries,
+  timed = dayAndTime,
 ) {
   const incomplete = slots.filter(({missing_axes: missing}) => missing?.length > 0);
   const stopped = incomplete.filter(({not_usable_axes: axes}) => axes?.length > 0);
   const halves = incomplete.filter(slot => !stopped.includes(slot));
   const again = redo.filter(({label}) => !incomplete.some(half => half.label === label));
   const when =
-    since &&
-    say(by ? 'tablet.board.since_by' : 'tablet.board.since', {time: dayAndTime(since), by: by ?? ''});
+    since && sayWith(`tablet.board.${by ? 'since_by' : 'since'}`, {time: timed(since)}, {by: by ?? ''});
   const value = worries.length > 0 && left === 'clear' ? 'worry' : left;
   return [
     plate(say('tablet.board.left'), {value: say(`tablet.board.${value}`), other: when}, 'words'),

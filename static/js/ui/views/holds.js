@@ -2,7 +2,7 @@
 import {keepFile, waitingFile} from '../../waiting_file.js';
 import {button, el} from '../dom.js';
 import {say, sayError} from '../say.js';
-import {dayAndTime} from '../when.js';
+import {moment} from '../when.js';
 import {ledgerNotice} from './ledger.js';
 import {outOfReach} from './times.js';
 
@@ -23,7 +23,7 @@ export function holdsView(tablet) {
         fact('tablet.holds.version', tablet.version),
         fact(
           'tablet.holds.reached',
-          clock.comparedAtUtc ? dayAndTime(clock.comparedAtUtc) : say('tablet.holds.never'),
+          clock.comparedAtUtc ? moment(clock.comparedAtUtc) : say('tablet.holds.never'),
         ),
         clock.isDoubtful && fact('tablet.holds.clock', say('tablet.network.clock')),
       ),
@@ -63,7 +63,7 @@ export function waitingList(rows) {
           'tr',
           {},
           el('td', {class: 'number'}, String(sequence)),
-          el('td', {}, dayAndTime(payload.at_utc)),
+          el('td', {}, moment(payload.at_utc)),
           el('td', {}, payload.type),
           el('td', {}, outcome ? answer(outcome) : ''),
         ),

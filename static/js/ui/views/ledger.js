@@ -3,9 +3,9 @@
  * with a reason.
  */
 import {el} from '../dom.js';
-import {say} from '../say.js';
+import {say, sayWith} from '../say.js';
 import {notice} from '../text.js';
-import {dayAndTime} from '../when.js';
+import {momentSaid} from '../when.js';
 
 /** The notice, or null; `all`: also an alarm that a lead has answered, which stays to be read. */
 export function ledgerNotice({ledger}, {all = false} = {}) {
@@ -22,7 +22,7 @@ function raised({kind, kept, got, noted}) {
 }
 
 const broughtBack = ({atUtc, reason}) =>
-  notice('plain', say('tablet.ledger.restored', {time: dayAndTime(atUtc), reason}));
+  notice('plain', sayWith('tablet.ledger.restored', {time: momentSaid(atUtc)}, {reason}));
 
 const found = ({answer: {at_utc: atUtc, reason}}) =>
-  notice('plain', say('tablet.ledger.answered', {time: dayAndTime(atUtc), reason}));
+  notice('plain', sayWith('tablet.ledger.answered', {time: momentSaid(atUtc)}, {reason}));

@@ -3,11 +3,11 @@
  * First the machine by its own means, then who to call, then what.
  */
 import {button, el} from '../dom.js';
-import {say} from '../say.js';
+import {say, sayWith} from '../say.js';
 import {rows} from '../choices.js';
 import {WORRIES} from '../../rules/setup/trouble/worries.js';
 import {notice, ownWords} from '../text.js';
-import {clockTime} from '../when.js';
+import {momentOfDay} from '../when.js';
 import {around, beside, breakOff} from './step.js';
 
 /** What happened is told in words where there is time: the next person and the lead read them. */
@@ -50,11 +50,11 @@ export function offView(tablet) {
             el(
               'li',
               {},
-              say(text ? 'tablet.off.noted_words' : 'tablet.off.noted', {
-                time: clockTime(at),
-                worry: say(`tablet.worry.${worry}`),
-                text,
-              }),
+              sayWith(
+                text ? 'tablet.off.noted_words' : 'tablet.off.noted',
+                {time: momentOfDay(at)},
+                {worry: say(`tablet.worry.${worry}`), text},
+              ),
             ),
           ),
         ),

@@ -2,10 +2,10 @@
  * Steps behind the index, to read: what was to be done, what was recorded, and a correction with a reason.
  */
 import {button, el} from '../dom.js';
-import {say} from '../say.js';
+import {say, sayWith} from '../say.js';
 import {rows} from '../choices.js';
 import {stepText} from '../text.js';
-import {clockTime} from '../when.js';
+import {momentOfDay} from '../when.js';
 import {photoOffer} from '../photo.js';
 import {recorded} from '../recorded.js';
 import {ENDING_STAGES} from '../../rules/setup/notes.js';
@@ -34,7 +34,7 @@ function list(tablet, stage, steps) {
   const items = steps.map(step => ({
     id: step.id,
     label: setup.fill(step.do),
-    note: `${recorded(setup, step)} · ${clockTime(setup.state.steps[step.id].at_utc)}`,
+    note: [recorded(setup, step), ' · ', momentOfDay(setup.state.steps[step.id].at_utc)],
   }));
   return {
     title: stage ? say('tablet.read.stage', {stage: stage.title}) : say('tablet.read.all'),
@@ -55,7 +55,7 @@ function detail(tablet, step) {
       el(
         'div',
         {class: 'plate words'},
-        el('span', {class: 'plate-label'}, say('tablet.read.recorded', {time: clockTime(at)})),
+        el('span', {class: 'plate-label'}, sayWith('tablet.read.recorded', {time: momentOfDay(at)})),
         el('span', {class: 'plate-value'}, recorded(setup, step)),
       ),
       cannot

@@ -1,11 +1,11 @@
 /** Start: which machine, who you are, and what a look at the sheet says before a setup begins. */
 import {button, el} from '../dom.js';
-import {say} from '../say.js';
+import {say, sayWith} from '../say.js';
 import {fixturesOf, hasSeveral} from '../../rules/shop/fixtures.js';
 import {rows} from '../choices.js';
 import {peopleRows} from '../people.js';
 import {notice} from '../text.js';
-import {dayAndTime, span} from '../when.js';
+import {moment, momentSaid, span} from '../when.js';
 import {boardPlate} from '../steps/board.js';
 import {leftHalfSet} from '../steps/slot.js';
 import {plate} from '../plate.js';
@@ -152,7 +152,7 @@ export function readyView(tablet) {
         {class: 'plates two'},
         plate(say('tablet.start.your_slot'), {
           value: own[0]?.label ?? say('tablet.slot.none'),
-          other: own[0]?.until_utc ? say('tablet.start.until', {time: dayAndTime(own[0].until_utc)}) : null,
+          other: own[0]?.until_utc ? sayWith('tablet.start.until', {time: moment(own[0].until_utc)}) : null,
         }),
         el(
           'div',
@@ -161,23 +161,26 @@ export function readyView(tablet) {
             sheet,
             worries,
             worries.filter(({blocks}) => !blocks),
+            moment,
           ),
         ),
       ),
       !worries.some(({blocks}) => blocks) && el('p', {}, [sheet.fixture.name, sheet.probe.name].join(' · ')),
+    ],
+    right: [
       el(
         'p',
         {class: 'label'},
-        say('tablet.start.sheet_from', {
-          time: dayAndTime(sheet.compiled_at_utc),
-          span: span(tablet.clock.ageMs(sheet.compiled_at_utc)),
-          until: dayAndTime(sheet.expires_at_utc),
-        }),
+        sayWith(
+          'tablet.start.sheet_from',
+          {time: momentSaid(sheet.compiled_at_utc), until: momentSaid(sheet.expires_at_utc)},
+          {span: span(tablet.clock.ageMs(sheet.compiled_at_utc))},
+        ),
         ' ',
         toldBy(tablet.clock),
       ),
+      el('p', {class: 'standing'}, sheet.shop.notice),
     ],
-    right: [el('p', {class: 'standing'}, sheet.shop.notice)],
     go: refusals.length === 0 && {
       label: say('tablet.start.begin'),
       action: 'begin',
@@ -229,9 +232,9 @@ function whyNot(tablet, sheet, person, own) {
   return [
     noAge(tablet.clock),
     now >= sheet.expires_at_utc &&
-      say('tablet.start.sheet_expired', {time: dayAndTime(sheet.expires_at_utc)}),
+      sayWith('tablet.start.sheet_expired', {time: momentSaid(sheet.expires_at_utc)}),
     rightEnded(person, now) &&
-      say('tablet.start.not_authorised', {time: dayAndTime(person.until_utc), ...lead}),
+      sayWith('tablet.start.not_authorised', {time: momentSaid(person.until_utc)}, lead),
     ...tablet.unsigned
       .filter(({open, at}) => open && at === sheet.machine.id)
       .map(({name}) => say('tablet.open.same_machine', {name, ...lead})),
@@ -241,7 +244,7 @@ function whyNot(tablet, sheet, person, own) {
       say('tablet.start.slot_ended', {slot: own[0].label, ...lead}),
     ...openWorries(sheet, tablet.worriesHere)
       .filter(({blocks}) => blocks)
-      .map(one => say(`tablet.start.worry_${one.about}`, {worry: worrySentence(one), ...lead})),
+      .map(one => sayWith(`tablet.start.worry_${one.about}`, {worry: worrySentence(one)}, lead)),
     tablet.sync.state.device !== 'enrolled' && say(`tablet.device.${tablet.sync.state.device}`, lead),
   ].filter(Boolean);
 }

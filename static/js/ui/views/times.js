@@ -2,9 +2,9 @@
  * What the start says of clocks and of the server: how far this tablet's clock is off, by what the ages on
  * the screen are told, and why the server was not reached.
  */
-import {say, sayError} from '../say.js';
+import {say, sayError, sayWith} from '../say.js';
 import {notice} from '../text.js';
-import {dayAndTime, span} from '../when.js';
+import {dayAndTime, momentSaid, span} from '../when.js';
 
 /** A clock that is more than two minutes off, or whose date may be wrong; or null. */
 export function wrongClock(clock) {
@@ -38,7 +38,7 @@ export function outOfReach({clock, sync}) {
     'plain',
     isStranger(code) ? say('tablet.reach.stranger') : sayError({code, fields}),
     ' ',
-    clock.comparedAtUtc && say('tablet.reach.last', {time: dayAndTime(clock.comparedAtUtc)}),
+    clock.comparedAtUtc && sayWith('tablet.reach.last', {time: momentSaid(clock.comparedAtUtc)}),
     ' ',
     outsideItsDays(certificate, clock),
   );
