@@ -11,7 +11,7 @@ from tests.kit.kept import kept_values
 from tests.kit.past import keep_past
 from tests.kit.shop import PASSPHRASES, PINS, SHOP
 from tests.kit.walk import Walk
-from webapp.domain.shop.shop_file import SeatingStart
+from webapp.domain.shop.told_shop import SeatingStart
 from webapp.domain.usual.usual import Usual
 from webapp.services.audit.auditing import audit
 from webapp.services.decisions import joining, signing_off

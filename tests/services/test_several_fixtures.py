@@ -20,8 +20,9 @@ from tests.kit.shop import CENTRES_NM, MILL, PINS, RIGHT_NM, SECOND_MILL, with_s
 from tests.kit.walk import Walk
 from webapp import field_words
 from webapp.domain.evidence.written_sheet import WrittenSheet
-from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop
+from webapp.domain.shop.shop_file import ShopFileError, read_shop
 from webapp.domain.shop.shop_text import write_shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.services.audit.auditing import audit
 from webapp.services.errors import FixtureElsewhere, NoSuchFixture, SeatingOfElsewhere
 from webapp.services.evidence.ledger import SERVER

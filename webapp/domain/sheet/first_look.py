@@ -19,7 +19,7 @@ from webapp.domain.sheet.axis_plans import plan_axes
 from webapp.domain.sheet.lines_here import floor_inputs, lines_choice
 from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.shop.shop import Fixture, Machine
-from webapp.domain.shop.shop_file import Shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.domain.shop.z_check import stated
 from webapp.domain.usual.usual import SeatingValues, Usual, usual
 

@@ -24,7 +24,7 @@ from webapp.domain.shop.examples import RULES
 from webapp.domain.shop.plausible import doubts as implausible
 from webapp.domain.shop.plausible import in_unit
 from webapp.domain.shop.shop import Fixture, Probe, ShopRules
-from webapp.domain.shop.shop_file import Shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.domain.shop.typed_item import Item, read_typed, typed_of
 from webapp.domain.touch.feeds import format_feed
 from webapp.record.svg import SVG, draw_svg
