@@ -6,13 +6,17 @@ from collections.abc import Iterator
 from html import unescape
 
 import pytest
-from flask import Flask, abort
+from flask import Flask, abort, request
 from werkzeug.routing import AnyConverter
 from werkzeug.test import TestResponse
 
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import ORIGIN, Site
-from webapp.web.edge import headers, request_sizes
+from webapp.domain.plain.errors import DomainError
+from webapp.services.decisions.errors import DecidedAlready
+from webapp.services.errors import NoSuchSetup, OwnSetup, ReasonMissing
+from webapp.services.people.errors import StoppedAfterTries, TooManyTries
+from webapp.web.edge import guards, headers, request_sizes
 from webapp.web.edge.request_sizes import SMALL
 from webapp.words import say
 
@@ -316,6 +320,42 @@ def test_each_number_of_a_refusal_has_words_of_its_own(site: Site, status: int, 
     assert say(code, {}) in unescape(page.get_data(as_text=True))
     call = site.browser().call("/api/reach", {})
     assert (call.status_code, call.get_json()) == (status, {"code": code, "fields": {}})
+
+
+@pytest.mark.parametrize(
+    ("refusal", "status"),
+    [
+        (TooManyTries(seconds=3), 429),
+        (StoppedAfterTries(), 429),
+        (NoSuchSetup(setup="x"), 404),
+        (OwnSetup(), 403),
+        (DecidedAlready(by="ines", at_utc="2026-11-25T08:00:00.000Z"), 409),
+        (ReasonMissing(longest=2000), 422),
+    ],
+    ids=lambda value: type(value).__name__ if isinstance(value, Exception) else str(value),
+)
+def test_a_rule_that_says_no_has_the_number_of_its_kind(
+    site: Site, refusal: DomainError, status: int
+) -> None:
+    def refuses() -> str:
+        raise refusal
+
+    site.app.view_functions["board.machines"] = refuses
+    site.app.view_functions["api.reach"] = refuses
+    assert site.browser().get("/").status_code == status
+    call = site.browser().call("/api/reach", {})
+    assert (call.status_code, call.get_json()["code"]) == (status, refusal.code)
+
+
+def test_the_clock_is_looked_at_before_something_may_be_written_and_not_where_it_is_only_read(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked: list[str] = []
+    monkeypatch.setattr(guards, "_look_at_clock", lambda: looked.append(request.path))
+    site.browser().get("/")
+    assert looked == []
+    site.browser().call("/api/reach", {})
+    assert looked == ["/api/reach"]
 
 
 def test_a_fault_says_nothing_of_the_inside_and_is_logged(
