@@ -23,7 +23,7 @@ from webapp.domain.budget.typed import (
 from webapp.domain.budget.uncertainty import ConfidenceNotBetweenError, budget
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.length_errors import LengthError, NumberAmbiguousCommaError
-from webapp.domain.sheet.sheet import floor_inputs
+from webapp.domain.sheet.lines_here import floor_inputs
 from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.usual.usual import LinesChoice, SeatingValues, combined_uncertainty_nm, usual
 from webapp.words import say

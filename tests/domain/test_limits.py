@@ -170,6 +170,21 @@ def test_a_range_is_told_of_a_hundred_setups() -> None:
     assert line(coarse, 2, choice, MM).range_per_100 == (100 * asked.least, 100 * asked.most)
 
 
+@pytest.mark.parametrize(
+    ("asks", "ends", "said"),
+    [
+        (15.0, (10.0, 20.0), "15 (10 to 20)"),
+        (1.0, (0.9, 1.1), "1 (0.9 to 1.1)"),
+        (15.0, (15.2, 15.4), "15"),
+        (10.0, None, "10"),
+    ],
+)
+def test_false_asks_are_said_of_a_hundred_setups_with_their_range(
+    asks: float, ends: tuple[float, float] | None, said: str
+) -> None:
+    assert limits.Line(100, 41_000, asks, 52_000.0, ends).said == said
+
+
 def test_the_choices_are_round_numbers_the_rarest_last() -> None:
     assert {str(one).rstrip("0") for one in CHOICES_ONE_IN} <= {"1", "15", "2", "3", "5", "75"}
     assert sorted(set(CHOICES_ONE_IN)) == list(CHOICES_ONE_IN)
@@ -200,6 +215,18 @@ def test_touches_that_do_not_lie_around_the_usual_are_told_of() -> None:
     (told,) = not_around(6, 20, one)
     assert told.fields == {"beyond": 6, "count": 20}
     assert "does not lie still" in say(told.code, told.fields)
+
+
+@pytest.mark.parametrize(
+    ("one_in", "false_asks_per_100", "told"),
+    [(1_000, 0.05, False), (1_001, 0.05, True), (2_000, 0.1001, False), (2_000, 0.0999, True)],
+)
+def test_one_touch_beyond_tells_where_chance_alone_gives_fewer_than_one_in_a_thousand(
+    one_in: int, false_asks_per_100: float, told: bool
+) -> None:
+    """Of one touch the binomial chance is the chance itself: what was chosen, or what is had if more."""
+    chosen = limits.Line(one_in, 41_000, false_asks_per_100, 52_000.0)
+    assert bool(not_around(1, 1, chosen)) == told
 
 
 def test_words_come_first() -> None:

@@ -26,13 +26,9 @@ from webapp.domain.causes.of_sheet import measures_of, sheet_causes
 from webapp.domain.plain.json_strict import canonical_text
 from webapp.domain.procedure.procedure import Procedure, publish
 from webapp.domain.procedure.shipped import NOTICE, SHIPPED
-from webapp.domain.sheet.sheet import (
-    SheetOfAnotherError,
-    SheetWithoutTouchError,
-    floor_inputs,
-    lines_choice,
-    plan_axes,
-)
+from webapp.domain.sheet.axis_plans import plan_axes
+from webapp.domain.sheet.lines_here import floor_inputs, lines_choice
+from webapp.domain.sheet.sheet import SheetOfAnotherError, SheetWithoutTouchError
 from webapp.domain.shop.errors import SlotListedTwiceError
 from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.shop.measures import ZPoint, ZReading

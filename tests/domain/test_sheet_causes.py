@@ -22,7 +22,7 @@ from webapp.domain.causes.named import name_causes
 from webapp.domain.causes.of_sheet import earlier_seatings, measures_of, other_balls, sheet_causes
 from webapp.domain.causes.reading import RecentTouch
 from webapp.domain.plain.json_strict import canonical_text
-from webapp.domain.sheet.sheet import lines_choice
+from webapp.domain.sheet.lines_here import lines_choice
 from webapp.domain.usual.usual import SeatingValues
 
 CHOICES = {axis: lines_choice(RULES, axis, "mm") for axis in "XYZ"}

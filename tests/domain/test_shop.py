@@ -11,7 +11,7 @@ import pytest
 from tests.rules.example_shop import MILL_INCH, MILL_MM, PARKED_MILL, PROBE, RULES, VISE
 from webapp.domain.plain.json_strict import canonical_bytes, read_json
 from webapp.domain.plain.length_errors import DisplayNotExactError
-from webapp.domain.sheet.sheet import lines_choice
+from webapp.domain.sheet.lines_here import lines_choice
 from webapp.domain.shop.errors import FamilyEmptyError
 from webapp.domain.shop.fields import ShopFieldError, ShopFieldsError, as_plain, from_plain
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Person, Probe, ShopRules

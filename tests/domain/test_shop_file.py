@@ -6,13 +6,9 @@ from datetime import date
 import pytest
 
 from webapp.demo.demo_shop import demo_shop_text
-from webapp.domain.shop.shop_file import (
-    ShopFileError,
-    SlotAssignment,
-    new_owner_faults,
-    read_shop,
-    seatings_to_come,
-)
+from webapp.domain.shop.faults_between import new_owner_faults, seatings_to_come
+from webapp.domain.shop.shop_file import ShopFileError, read_shop
+from webapp.domain.shop.told_shop import SlotAssignment
 from webapp.words import say
 
 DEMO = demo_shop_text(date(2026, 11, 25))

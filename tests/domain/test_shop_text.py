@@ -11,8 +11,9 @@ from webapp import field_words
 from webapp.demo.demo_shop import demo_shop_text
 from webapp.domain.shop.asked import ASKED, KINDS
 from webapp.domain.shop.shop import Fixture, Machine, Probe, ShopRules
-from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop
+from webapp.domain.shop.shop_file import ShopFileError, read_shop
 from webapp.domain.shop.shop_text import starter, write_shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.domain.shop.typed_item import CLASSES
 
 DEMO = read_shop(demo_shop_text(date(2026, 11, 25)))

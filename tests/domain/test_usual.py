@@ -193,6 +193,15 @@ def test_an_old_seating_that_scatters_differently_is_left_out() -> None:
     assert found.reasons[0] == "seatings_left_out"
 
 
+def test_two_values_make_a_seating_that_can_be_left_out_and_one_value_makes_none() -> None:
+    pairs = [seating("one", 0, 1000), seating("two", 1000, 0)]
+    found = usual([*pairs, seating("wild", *WILD)], FLOOR, CHOICE, MM)
+    assert found.pooled_seating_ids == ("wild",)
+    assert found.left_out_seating_ids == ("one", "two")
+    assert found.reasons[0] == "stands_alone"
+    assert usual([seating("one", 0), seating("now", *STEADY)], NO_FLOOR, CHOICE, MM).reasons == ()
+
+
 def test_a_seating_with_two_values_of_one_setup_is_refused() -> None:
     with pytest.raises(errors.SetupCountedTwiceError) as refused:
         SeatingValues.of_setups("a", [SetupValue("s1", 1), SetupValue("s1", 2)])

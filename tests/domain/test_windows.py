@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 
 from tests.long import windows
-from webapp.domain.sheet.sheet import AxisPlan
+from webapp.domain.sheet.axis_plans import AxisPlan
 from webapp.domain.touch import window
 
 SLICE = 400

@@ -16,7 +16,7 @@ from tests.kit.house import House
 from tests.kit.shop import SHOP, fixed_keyring
 from webapp import record
 from webapp.domain.record.edition import PAGES_EDITION
-from webapp.domain.shop.shop_file import SeatingStart
+from webapp.domain.shop.told_shop import SeatingStart
 from webapp.proof.report import Report
 from webapp.proof.sealed_record.record_verify import verify_record
 from webapp.renderer import RENDERER

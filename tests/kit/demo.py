@@ -21,7 +21,7 @@ from webapp.demo.history import Secrets
 from webapp.demo.mill import NO_MISTAKE, Mistake, SimulatedMill
 from webapp.demo.scenario import rebuild
 from webapp.domain.plain.lengths import Display, format_length, parse_length
-from webapp.domain.shop.shop_file import Shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.proof.keys.key_file import WrappingCost
 from webapp.proof.keys.key_ring import KeyRing
 from webapp.server.serving import seal_what_is_missing

@@ -12,7 +12,7 @@ from tests.kit.device import Device
 from tests.kit.postgresql import server
 from tests.kit.shop import PASSPHRASES, PINS, fixed_keyring, load_shop
 from tests.kit.walk import Walk
-from webapp.domain.shop.shop_file import Shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.decisions import signing_off
 from webapp.services.intake import intake

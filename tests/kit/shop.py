@@ -9,7 +9,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from tests.kit.clock import Clock
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Person, Probe, ShopRules
-from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
+from webapp.domain.shop.told_shop import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.proof.keys.key_file import WrappingCost
 from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.evidence.ledger import SERVER, change

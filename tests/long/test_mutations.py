@@ -25,7 +25,13 @@ OF_ITS_OWN = 8
 LOOKS = "from webapp.m import f\n\ndef test_f():\n    assert f(3, 1) and not f(4, 1)\n"
 LOOKS_AWAY = "import webapp.m\n\ndef test_f():\n    assert True\n"
 NEVER_ENDS = "from webapp.m import f\n\ndef test_f():\n    while not f(3, 1):\n        pass\n"
-TESTS = {"looks": LOOKS, "looks_away": LOOKS_AWAY, "never_ends": NEVER_ENDS}
+# As a process does that reads what may be hostile (`webapp/record/confinement.py`).
+CONFINES = """import resource
+
+def test_f():
+    resource.setrlimit(resource.RLIMIT_CPU, (60, resource.RLIM_INFINITY))
+"""
+TESTS = {"looks": LOOKS, "looks_away": LOOKS_AWAY, "never_ends": NEVER_ENDS, "confines": CONFINES}
 TRIES = """
 import json, sys
 sys.path[:0] = [{tree!r}, {root!r}]
@@ -99,9 +105,9 @@ def answered(tree: Path, script: str, *words: str) -> Any:
 
 
 def test_a_change_that_matters_is_noticed_and_a_test_that_does_not_look_lets_it_live(tmp_path: Path) -> None:
-    looked, looked_away, never = answered(tmp_path, TRIES, *(f"test_{name}.py" for name in TESTS))
+    looked, looked_away, never, confines = answered(tmp_path, TRIES, *(f"test_{name}.py" for name in TESTS))
     assert looked == {"code": 1, "said": "test_looks.py::test_f"}
-    assert looked_away == {"code": 0, "said": ""}
+    assert looked_away == confines == {"code": 0, "said": ""}
     assert never["code"] != 0
     assert never["said"].startswith("ended by signal")
 
@@ -109,9 +115,9 @@ def test_a_change_that_matters_is_noticed_and_a_test_that_does_not_look_lets_it_
 def test_a_function_is_changed_where_it_stands_and_what_cannot_be_is_left_to_be_read_anew(
     tmp_path: Path,
 ) -> None:
-    looked, looked_away, never, own_level, gone = answered(tmp_path, HERE, *TESTS)
+    looked, looked_away, never, confines, own_level, gone = answered(tmp_path, HERE, *TESTS)
     assert looked == {"code": 1, "said": "test_looks.py::test_f"}
-    assert looked_away == {"code": 0, "said": ""}
+    assert looked_away == confines == {"code": 0, "said": ""}
     assert never["said"].startswith("ended by signal")
     assert own_level is None
     assert gone is None

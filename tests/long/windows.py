@@ -25,7 +25,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.rules.example_shop import MILL_MM, PROBE, RULES, VISE, usual_of
-from webapp.domain.sheet.sheet import AxisPlan, plan_axes
+from webapp.domain.sheet.axis_plans import AxisPlan, plan_axes
 from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.shop.measures import ZPoint, ZReading
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, ShopRules

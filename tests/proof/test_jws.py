@@ -149,6 +149,11 @@ def test_a_payload_of_64_kib_is_refused_and_one_byte_less_is_not(
     refused(device, jws.sign(longest + b"x", tablet_key, device.kid, jws.EVENT_TYPE), "jws.too_long")
 
 
+def test_a_header_of_512_characters_is_looked_at_and_one_more_is_too_long(device: jws.DeviceKey) -> None:
+    refused(device, "A" * 512 + ".e30.AA", "jws.header_not_json")
+    refused(device, "A" * 513 + ".e30.AA", "jws.too_long")
+
+
 def test_an_endless_message_is_refused_before_it_is_read(device: jws.DeviceKey) -> None:
     refused(device, "A" * 200_000, "jws.too_long")
 

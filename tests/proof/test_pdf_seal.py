@@ -21,6 +21,7 @@ from webapp.proof.keys.key_ring import KeyRing, seal_certificate
 from webapp.proof.keys.seal_term import seal_term
 from webapp.proof.pdf import cms
 from webapp.proof.pdf.cms import largest_length
+from webapp.proof.pdf.pdf_judge import judge
 from webapp.proof.pdf.pdf_seal import seal
 from webapp.proof.pdf.pdf_update import SealWords, prepare
 from webapp.proof.pdf.pdf_verify import verify_seal
@@ -276,6 +277,51 @@ def test_an_update_of_another_make_is_found_even_under_a_good_signature(keyring:
     assert report.line("seal.digest").holds
     assert report.failures[0].says == "seal.update.altered"
     assert report.failures[0].fields["offset"] == data.index(b"/F 130") + 5
+
+
+def test_where_the_seal_s_words_stand_is_told_to_the_byte(sealed: bytes, keyring: KeyRing) -> None:
+    line = verify_seal(sealed, keyring.trusted_certificates).line("seal.words")
+    first, last = line.fields["first"], line.fields["last"]
+    assert isinstance(first, int)
+    assert isinstance(last, int)
+    stands = sealed[first : last + 1]
+    assert stands.startswith(b"/M (D")
+    assert stands.endswith(b")\n")
+    assert stands.count(b"/Name (") == stands.count(b"/Reason (") == 1
+
+
+def test_a_container_that_was_altered_is_told_with_its_size_in_bytes(sealed: bytes, keyring: KeyRing) -> None:
+    start = sealed.index(b"/Contents <") + len(b"/Contents <")
+    altered = sealed[:start] + b"0000" + sealed[start + 4 :]
+    line = verify_seal(altered, keyring.trusted_certificates).line("seal.container")
+    size = largest_length(keyring.seal_certificate)
+    assert (line.holds, line.fields["expected_bytes"], line.fields["bytes"]) == (False, size, size)
+
+
+def test_without_a_seal_no_update_of_another_version_is_taken_to_hold(keyring: KeyRing) -> None:
+    """Another version's update is believed where the seal's digest fits; here there is no seal to say so."""
+    other = BuildProps(name="zerokeep", revision="1 with pyHanko 0.99.0")
+    pdf = seal_anything(plain_pdf(), keyring.seal_key, keyring.seal_certificate, made_by=other)
+    assert verify_seal(pdf, keyring.trusted_certificates).line("seal.update").holds
+    broken = pdf.replace(b"/Contents <", b"/Contents  <")
+    report = verify_seal(broken, keyring.trusted_certificates)
+    assert not report.line("seal.place").holds
+    assert not report.line("seal.update").holds
+
+
+def test_the_second_judge_takes_no_file_that_only_a_lenient_reader_would_open(
+    sealed: bytes, keyring: KeyRing
+) -> None:
+    assert judge(sealed, keyring.trusted_certificates, AT) == []
+    sloppy = sealed.replace(b"endobj", b"endobk")
+    assert judge(sloppy, keyring.trusted_certificates, AT) == ["PdfStrictReadError"]
+
+
+def test_every_byte_of_a_container_belongs_to_a_part_and_what_follows_is_padding(keyring: KeyRing) -> None:
+    frame = cms.frame(keyring.seal_certificate, 70)
+    assert frame.name_of(0) == "frame"
+    assert frame.name_of(frame.length - 1) == frame.signature.name
+    assert frame.name_of(frame.length) == "padding"
 
 
 def test_no_trusted_certificate_means_no_answer_and_never_the_systems(sealed: bytes) -> None:

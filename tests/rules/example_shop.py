@@ -18,15 +18,9 @@ from webapp.domain.procedure.company import LEAD, SECOND
 from webapp.domain.procedure.procedure import Procedure, Revision, publish
 from webapp.domain.procedure.row_to_zero import ROW_TO_ZERO
 from webapp.domain.procedure.shipped import SHIPPED
-from webapp.domain.sheet.sheet import (
-    Board,
-    Sheet,
-    SheetPerson,
-    compile_sheet,
-    floor_inputs,
-    lines_choice,
-    plan_axes,
-)
+from webapp.domain.sheet.axis_plans import plan_axes
+from webapp.domain.sheet.lines_here import floor_inputs, lines_choice
+from webapp.domain.sheet.sheet import Board, Sheet, SheetPerson, compile_sheet
 from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.shop.measures import ZPoint, ZReading
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, Seating, ShopRules

@@ -217,6 +217,16 @@ def test_a_session_ends_when_it_is_not_used(house: House) -> None:
     assert session(house) is None
 
 
+def test_a_session_that_was_not_used_for_just_its_time_goes_on_and_a_moment_later_it_is_over(
+    house: House,
+) -> None:
+    sign_in(house)
+    house.clock.forward(minutes=30)
+    assert session(house)
+    house.clock.forward(minutes=30, milliseconds=1)
+    assert session(house) is None
+
+
 def test_when_a_session_was_last_used_is_written_down_each_half_minute(house: House) -> None:
     def seen() -> str | None:
         with house.store.reading():
@@ -238,6 +248,15 @@ def test_a_session_ends_after_its_longest_time_however_much_it_is_used(house: Ho
     for _ in range(25):
         house.clock.forward(minutes=25)
         session(house)
+    assert session(house) is None
+
+
+def test_a_session_of_just_its_longest_time_goes_on_and_a_moment_later_it_is_over(house: House) -> None:
+    sign_in(house)
+    for _ in range(20):
+        house.clock.forward(minutes=30)
+        assert session(house)
+    house.clock.forward(milliseconds=1)
     assert session(house) is None
 
 

@@ -71,6 +71,8 @@ def test_an_addition_names_the_record_and_leaves_it_as_it_was(house: House) -> N
     for says, given in wrong.items():
         found = check_addition(*given)
         assert (found.says, found.state == "holds") == (says, False)
+    stained = text.replace(f"\n{way[0]}\n", f"\n{way[0][:4]}!{way[0][4:]}\n")
+    assert (stained != text, check_addition(stained, pdf, keys).says) == (True, "record.addition.malformed")
     for text_of_none in ("", "{}\n\nc2sp.org/tlog-proof@v1\n\n", first.partition("\n\n")[0], text[:-9]):
         assert not check_addition(text_of_none, pdf, keys).holds
 

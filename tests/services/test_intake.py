@@ -128,6 +128,21 @@ def test_events_after_a_gap_wait_and_are_taken_when_the_gap_fills(house: House) 
     assert not audit(house.store)
 
 
+def test_what_waits_goes_on_waiting_whatever_else_of_its_tablet_comes_and_only_as_long(house: House) -> None:
+    walk = house.walk().through()
+    parts, own = walk.parts, len(walk.parts)
+    house.accept([*parts[:3], *parts[5:]])
+    waiting = {row["id"] for row in intake.waiting(house.store)}
+    house.accept([parts[3]])
+    assert {row["id"] for row in intake.waiting(house.store)} == waiting
+    assert len(waiting) == own - 5
+    with house.store.writing():
+        house.store.devices.set_state(house.device.id, "disabled")
+    assert [one["code"] for one in house.accept([parts[4]])] == ["intake.device_disabled"]
+    assert intake.waiting(house.store) == []
+    assert {row["id"] for row in intake.refused(house.store)} >= waiting
+
+
 def test_what_waits_is_judged_once_when_it_comes_again_with_what_it_waited_for(house: House) -> None:
     """Judged twice, an early event would seem set back in time beside what came after it."""
     parts = house.walk().through().parts

@@ -11,7 +11,7 @@ from tests.kit.kept import kept_values
 from tests.kit.past import keep_past
 from tests.kit.shop import PASSPHRASES, PINS, SHOP
 from tests.kit.walk import Walk
-from webapp.domain.shop.shop_file import SeatingStart
+from webapp.domain.shop.told_shop import SeatingStart
 from webapp.domain.usual.usual import Usual
 from webapp.services.audit.auditing import audit
 from webapp.services.decisions import joining, signing_off
@@ -196,6 +196,32 @@ def test_a_new_seating_begins_with_the_setup_and_takes_what_was_touched_since(st
     # A setup that was under way then, on a sheet of the old seating, counts for the new one.
     steady.sign_off(last.setup)
     assert kept(steady)[last.setup, "X"]["seating"] == "vise-a-2"
+
+
+def test_a_value_is_held_against_the_seating_it_was_touched_in_whatever_began_since(steady: House) -> None:
+    walk = steady.walk()
+    walk.values_nm["X"] = USUAL_NM
+    walk.through().sign(PINS["mara"], steady.keyring)
+    steady.accept(walk.parts)
+    before = signing_off.values_at_stake(steady.store, walk.setup).joinings
+    for name in ("second", "third"):
+        steady.clock.forward(days=1)
+        seatings.start_seating(steady.store, "vise-a", name, "Moved.", "ines", steady.clock())
+    assert signing_off.values_at_stake(steady.store, walk.setup).joinings == before
+    assert [one.axis for one in before if one.before and one.before.centre_nm == USUAL_NM] == ["X"]
+
+
+def test_no_seating_is_begun_back_to_a_setup_that_was_broken_off(steady: House) -> None:
+    walk = steady.walk()
+    walk.values_nm["X"] = USUAL_NM
+    walk.start().until("search", "Y")
+    walk.event("setup.broken_off", {}, None)
+    walk.event("break.explained", {"reason": "practice", "text": ""}, None)
+    walk.until("sign").sign(PINS["mara"], steady.keyring)
+    steady.accept(walk.parts)
+    assert not signing_off.values_at_stake(steady.store, walk.setup).may_begin_seating
+    whole = bad(steady)
+    assert signing_off.values_at_stake(steady.store, whole.setup).may_begin_seating
 
 
 def test_a_new_seating_needs_words_and_begins_once(steady: House) -> None:

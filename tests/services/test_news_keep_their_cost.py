@@ -7,12 +7,15 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from tests.kit.house import House
+from tests.kit.shop import SHOP
 from tests.services.test_procedures import in_other_words, publish
 from tests.services.test_worrying import raised
 from webapp.services.evidence.ledger import change
@@ -193,6 +196,32 @@ def test_values_are_no_news_to_tablets_of_other_machines_until_an_hour_is_over(h
     assert fresh(news(house, **here)) == 1
     house.clock.forward(minutes=enrolling.ELSEWHERE_MINUTES)
     assert fresh(news(house, **elsewhere)) >= 1
+
+
+def test_a_sheet_of_another_machine_is_kept_to_its_last_moment_and_not_in_it(tmp_path: Path) -> None:
+    """Where sheets hold for an hour, as long as one is kept elsewhere."""
+    assert enrolling.ELSEWHERE_MINUTES == 60
+    house = House(tmp_path, shop=replace(SHOP, rules=replace(SHOP.rules, sheet_hours=1)))
+    _, elsewhere = first_news(house)
+    house.clock.forward(minutes=60, milliseconds=-1)
+    assert house.sheet()[0] not in elsewhere["have"]
+    assert fresh(news(house, **elsewhere)) == 1, "that of its own machine alone"
+    house.clock.forward(milliseconds=1)
+    assert fresh(news(house, **elsewhere)) == 2
+
+
+def test_a_sheet_of_another_machine_that_is_just_an_hour_old_is_kept_and_none_that_is_older(
+    house: House,
+) -> None:
+    house.signed_off()
+    _, elsewhere = first_news(house)
+    begun = house.clock.moment
+    house.clock.forward(minutes=5)
+    house.signed_off()
+    house.clock.moment = begun + timedelta(minutes=enrolling.ELSEWHERE_MINUTES)
+    assert fresh(news(house, **elsewhere)) == 0
+    house.clock.forward(milliseconds=1)
+    assert fresh(news(house, **elsewhere)) == 1
 
 
 @pytest.mark.parametrize(

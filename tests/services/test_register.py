@@ -12,7 +12,8 @@ from tests.kit.shop import MILL, SHOP, load_shop
 from webapp.domain.plain.errors import error_classes
 from webapp.domain.shop.class_list import Invited
 from webapp.domain.shop.errors import SlotHeldBackError, SlotNotAssignedError, SlotTakenError
-from webapp.domain.shop.shop_file import Shop, ShopFileError
+from webapp.domain.shop.shop_file import ShopFileError
+from webapp.domain.shop.told_shop import Shop
 from webapp.services.audit import shop_rows
 from webapp.services.errors import (
     DayNotBegun,

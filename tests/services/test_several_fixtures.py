@@ -21,8 +21,9 @@ from tests.kit.walk import Walk
 from webapp import field_words
 from webapp.domain.evidence.written_sheet import WrittenSheet
 from webapp.domain.shop.fields import as_plain
-from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop
+from webapp.domain.shop.shop_file import ShopFileError, read_shop
 from webapp.domain.shop.shop_text import write_shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.services.audit.auditing import audit
 from webapp.services.decisions import signing_off
 from webapp.services.errors import (

@@ -14,8 +14,9 @@ from tests.kit.shop import MILL, SHOP
 from webapp import field_words
 from webapp.domain.shop.fields import as_plain
 from webapp.domain.shop.levels import Held
-from webapp.domain.shop.shop_file import Authorisation, Shop, ShopFileError, SlotAssignment, read_shop
+from webapp.domain.shop.shop_file import ShopFileError, read_shop
 from webapp.domain.shop.shop_text import write_shop
+from webapp.domain.shop.told_shop import Authorisation, Shop, SlotAssignment
 from webapp.services.audit import people as people_rows
 from webapp.services.audit import shop_rows
 from webapp.services.errors import NoSuchPerson, OwnerHasOne, OwnerOutOfUse, SlotOutsideFamily

@@ -317,6 +317,14 @@ def test_the_detail_has_every_number_beside_its_limit(house: House) -> None:
         assert 0 < row["ask_nm"] < row["stop_nm"] <= 500_000
 
 
+def test_the_detail_gives_each_event_the_number_that_stands_on_its_receipt(house: House) -> None:
+    house.signed_off()
+    walk = house.walk().through()
+    numbers = {one["event"]: one["sequence"] for one in house.accept(walk.parts)}
+    shown = signing_off.detail(house.store, walk.setup)["events"]
+    assert {one["id"]: one["server_sequence"] for one in shown} == numbers
+
+
 def test_the_detail_never_holds_a_key_or_a_hash_of_a_secret(house: House) -> None:
     walk = house.signed_off()
     text = repr(signing_off.detail(house.store, walk.setup))

@@ -139,6 +139,13 @@ def test_a_tablet_in_use_gets_a_picture_by_its_hash_and_nobody_else_asks_for_one
     ):
         with pytest.raises(ProofRefused):
             picture_asked.asked_for(house.store, request)
+    with house.store.writing():
+        house.store.devices.set_state(house.device.id, "forked")
+    assert picture_asked.asked_for(house.store, asking(house.device, digest)) == digest
+    with house.store.writing():
+        house.store.devices.set_state(house.device.id, "disabled")
+    with pytest.raises(ProofRefused):
+        picture_asked.asked_for(house.store, asking(house.device, digest))
     for unknown in ("0" * 64, "../../keys/keys.json", "é" * 64, ""):
         with pytest.raises(NoSuchPicture):
             step_pictures.picture(house.store, unknown)

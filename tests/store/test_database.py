@@ -440,6 +440,12 @@ def test_a_shop_from_before_counts_no_draft_any_more_and_everything_else_as_it_d
     assert number_after("machine", "draft:mill") == 6
 
 
+def write_one(store: Store) -> None:
+    """One more entry on the ledger, whatever it says."""
+    with store.writing():
+        store.ledger.append_change("{}", kind="t", by="b", subject="s", setup=None, at_utc="a")
+
+
 def test_others_write_between_the_steps_of_a_copy_and_the_copy_has_what_they_wrote(
     kept_in_file: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -449,8 +455,7 @@ def test_others_write_between_the_steps_of_a_copy_and_the_copy_has_what_they_wro
     def write() -> None:
         nonlocal written
         if written < 3:
-            with other.writing():
-                other.ledger.append_change("{}", kind="t", by="b", subject="s", setup=None, at_utc="a")
+            write_one(other)
             written += 1
 
     kept_in_file.copy_to(tmp_path / "copy.db", write)
@@ -469,8 +474,7 @@ def test_a_copy_that_is_disturbed_again_and_again_is_made_while_writers_wait(
 
     def write() -> None:
         nonlocal written
-        with other.writing():
-            other.ledger.append_change("{}", kind="t", by="b", subject="s", setup=None, at_utc="a")
+        write_one(other)
         written += 1
 
     kept_in_file.copy_to(tmp_path / "copy.db", write)
@@ -491,8 +495,7 @@ def test_a_copy_that_takes_longer_than_writers_wait_is_given_up_with_its_own_sen
     other = Store(kept_in_file._address)
 
     def write() -> None:
-        with other.writing():
-            other.ledger.append_change("{}", kind="t", by="b", subject="s", setup=None, at_utc="a")
+        write_one(other)
 
     with pytest.raises(CopyDisturbed, match="when the shop is quieter"):
         kept_in_file.copy_to(tmp_path / "copy.db", write)

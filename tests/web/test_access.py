@@ -76,6 +76,17 @@ def test_signing_out_ends_the_session_on_the_server_too(site: Site) -> None:
     assert browser.get("/desk").status_code == 303
 
 
+def test_signing_in_and_out_sets_and_takes_back_a_cookie_for_this_host_alone(site: Site) -> None:
+    browser = site.signed_in("ines")
+    kept = browser.client.get_cookie("__Host-zerokeep")
+    assert kept is not None
+    assert (kept.secure, kept.http_only, kept.same_site, kept.path) == (True, True, "Strict", "/")
+    answer = browser.send("/sign-out")
+    (taken,) = (one for one in answer.headers.getlist("Set-Cookie") if one.startswith("__Host-zerokeep="))
+    assert {"Max-Age=0", "Secure", "HttpOnly", "Path=/", "SameSite=Strict"} <= set(taken.split("; "))
+    assert browser.client.get_cookie("__Host-zerokeep") is None
+
+
 def test_a_session_ends_after_half_an_hour_without_use(site: Site) -> None:
     browser = site.signed_in("ines")
     site.house.clock.forward(minutes=29)

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from html import unescape
 
 import pytest
-from flask import Flask
+from flask import Flask, abort, request
 from werkzeug.routing import AnyConverter
 from werkzeug.test import TestResponse
 
 from tests.kit.shop import PASSPHRASES
 from tests.web.conftest import ORIGIN, Site
-from webapp.web.edge import headers
+from webapp.domain.plain.errors import DomainError
+from webapp.services.decisions.errors import DecidedAlready
+from webapp.services.errors import NoSuchSetup, OwnSetup, ReasonMissing
+from webapp.services.people.errors import StoppedAfterTries, TooManyTries
+from webapp.web.edge import guards, headers, request_sizes
 from webapp.web.edge.request_sizes import SMALL
+from webapp.words import say
 
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
@@ -123,6 +129,7 @@ def test_a_forwarded_host_is_not_believed(shared_site: Site) -> None:
 def test_other_methods_are_refused(shared_site: Site, method: str) -> None:
     answer = shared_site.app.test_client().open("/sign-in", method=method, base_url=ORIGIN)
     assert answer.status_code == 405
+    assert say("web.method_not_allowed", {}) in unescape(answer.get_data(as_text=True))
     assert_guarded(answer)
 
 
@@ -233,7 +240,30 @@ def test_a_form_larger_than_forms_may_be_is_refused(shared_site: Site) -> None:
     browser = shared_site.signed_in("ines")
     answer = browser.send("/desk/tablets/x/disable", reason="x" * (SMALL + 1))
     assert answer.status_code == 413
+    assert say("web.too_large", {}) in unescape(answer.get_data(as_text=True))
     assert_guarded(answer)
+
+
+@pytest.mark.parametrize(
+    ("endpoint", "most_bytes"),
+    [
+        ("api.events", 4_194_304),
+        ("api.news", 262_144),
+        ("api.sheet", 2_097_152),
+        ("api.photo", 262_144),
+        ("audit.verify", 16_777_216),
+        ("past.look", 16_777_216),
+        ("step_pictures.page", 13_631_488),
+        ("registers.waiting_file", 17_825_792),
+        ("desk.queue", 65_536),
+        (None, 65_536),
+    ],
+)
+def test_each_address_takes_as_many_bytes_as_was_decided_and_most_take_64_kib(
+    endpoint: str | None, most_bytes: int
+) -> None:
+    """The figures are decisions of this program, no source; that there is one for each is ASVS 5.0, 5.2.1."""
+    assert request_sizes.largest_body(endpoint) == most_bytes
 
 
 @pytest.mark.parametrize(
@@ -248,19 +278,84 @@ def test_a_body_larger_than_its_address_takes_is_refused(shared_site: Site, path
     assert answer.get_json() == {"code": "web.too_large", "fields": {}}
 
 
-def test_a_form_of_very_many_fields_is_refused(shared_site: Site) -> None:
+@pytest.mark.parametrize(("fields", "is_refused"), [(120, False), (121, True), (200, True)])
+def test_a_form_of_very_many_fields_is_refused(shared_site: Site, fields: int, is_refused: bool) -> None:
     browser = shared_site.signed_in("ines")
     answer = browser.client.post(
         "/audit/verify",
         base_url=ORIGIN,
-        data={f"field{number}": "x" for number in range(200)},
+        data={f"field{number}": "x" for number in range(fields)},
         content_type="multipart/form-data",
         headers={"Origin": ORIGIN},
     )
-    assert answer.status_code == 413
+    assert (answer.status_code == 413) == is_refused
 
 
 # Faults
+
+
+@pytest.mark.parametrize(
+    ("status", "code"),
+    [
+        (400, "web.bad_request"),
+        (403, "web.not_allowed"),
+        (404, "web.not_found"),
+        (405, "web.method_not_allowed"),
+        (413, "web.too_large"),
+        (415, "web.not_json"),
+        (418, "web.bad_request"),
+        (429, "web.too_many"),
+        (500, "web.fault"),
+        (503, "web.busy"),
+    ],
+)
+def test_each_number_of_a_refusal_has_words_of_its_own(site: Site, status: int, code: str) -> None:
+    def refuses() -> str:
+        abort(status)
+
+    site.app.view_functions["board.machines"] = refuses
+    site.app.view_functions["api.reach"] = refuses
+    page = site.browser().get("/")
+    assert page.status_code == status
+    assert say(code, {}) in unescape(page.get_data(as_text=True))
+    call = site.browser().call("/api/reach", {})
+    assert (call.status_code, call.get_json()) == (status, {"code": code, "fields": {}})
+
+
+@pytest.mark.parametrize(
+    ("refusal", "status"),
+    [
+        (TooManyTries(seconds=3), 429),
+        (StoppedAfterTries(), 429),
+        (NoSuchSetup(setup="x"), 404),
+        (OwnSetup(), 403),
+        (DecidedAlready(by="ines", at_utc="2026-11-25T08:00:00.000Z"), 409),
+        (ReasonMissing(longest=2000), 422),
+    ],
+    ids=lambda value: type(value).__name__ if isinstance(value, Exception) else str(value),
+)
+def test_a_rule_that_says_no_has_the_number_of_its_kind(
+    site: Site, refusal: DomainError, status: int
+) -> None:
+    def refuses() -> str:
+        raise refusal
+
+    site.app.view_functions["board.machines"] = refuses
+    site.app.view_functions["api.reach"] = refuses
+    assert site.browser().get("/").status_code == status
+    call = site.browser().call("/api/reach", {})
+    assert (call.status_code, call.get_json()["code"]) == (status, refusal.code)
+
+
+def test_the_clock_is_looked_at_before_something_may_be_written_and_not_where_it_is_only_read(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked: list[str] = []
+    monkeypatch.setattr(guards, "_look_at_clock", lambda: looked.append(request.path))
+    site.browser().get("/")
+    assert looked == []
+    site.browser().call("/api/reach", {})
+    assert looked == ["/api/reach"]
 
 
 def test_a_fault_says_nothing_of_the_inside_and_is_logged(

@@ -19,6 +19,7 @@ from tests.web.conftest import Site
 from webapp.server.log_lines import write_log
 from webapp.services.evidence import safekeeping
 from webapp.store.errors import DatabaseLocked
+from webapp.web.edge import watched
 from webapp.words import say
 
 
@@ -39,6 +40,15 @@ def test_a_collector_reads_what_stands_now(site: Site) -> None:
     after = metrics(site)
     assert after["zerokeep_backup_timestamp_seconds"] == at.timestamp()
     assert after["zerokeep_ledger_entries"] == before["zerokeep_ledger_entries"] + 1
+
+
+def test_a_collector_is_told_when_each_certificate_ends(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    begins, ends = datetime(2026, 1, 1, tzinfo=UTC), datetime(2026, 12, 24, 18, 0, tzinfo=UTC)
+    monkeypatch.setattr(watched, "its_days", lambda _: (begins, ends))
+    found = metrics(site)
+    assert found["zerokeep_tls_certificate_ends_timestamp_seconds"] == ends.timestamp()
+    sealed_until = site.house.keyring.seal_certificate.not_valid_after_utc
+    assert found["zerokeep_seal_certificate_ends_timestamp_seconds"] == sealed_until.timestamp()
 
 
 def test_no_figure_names_anybody(shared_site: Site) -> None:

@@ -13,7 +13,7 @@ from webapp.domain.sheet.first_look import FirstLook, first_looks
 from webapp.domain.shop.left_out import left_out_of_floor
 from webapp.domain.shop.plausible import doubts
 from webapp.domain.shop.shop import Machine
-from webapp.domain.shop.shop_file import Shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.words import say
 
 DEAD_PROBE = "approach.note_dead_probe"

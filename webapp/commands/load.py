@@ -11,7 +11,9 @@ from webapp.clocks import utc_now
 from webapp.commands import first_look
 from webapp.commands.opening import opened
 from webapp.domain.plain.errors import Finding
-from webapp.domain.shop.shop_file import Shop, ShopFileError, read_shop, seatings_to_come
+from webapp.domain.shop.faults_between import seatings_to_come
+from webapp.domain.shop.shop_file import ShopFileError, read_shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.shop import loading
 from webapp.services.shop.loading import Change

@@ -24,7 +24,7 @@ from webapp.demo.scenario import SCENARIOS, place
 from webapp.demo.walker import Person, Walker
 from webapp.domain.evidence.folded_setup import Folded
 from webapp.domain.plain.json_strict import canonical_bytes
-from webapp.domain.shop.shop_file import Shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.proof.keys.jws import sign
 from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.decisions import signing_off

@@ -21,7 +21,8 @@ from webapp.demo.mill import SimulatedMill
 from webapp.demo.practice_shop import PracticeMill, PracticeShop
 from webapp.demo.scenario import make_mill, place
 from webapp.domain.shop.shop import Fixture, Machine, Probe
-from webapp.domain.shop.shop_file import Shop, read_shop
+from webapp.domain.shop.shop_file import read_shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.evidence.ledger import SERVER
 from webapp.services.people import access

@@ -12,7 +12,7 @@ from pathlib import Path
 from tests.kit.device import Device
 from tests.kit.house import House
 from tests.kit.shop import MILL, PROBE, SHOP, VISE, load_shop
-from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
+from webapp.domain.shop.told_shop import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.proof.keys.key_ring import KeyRing
 from webapp.services.evidence.ledger import change
 from webapp.services.people import names

@@ -263,7 +263,7 @@ class SetupState:
 
     def last_touch(self, axis: str | None) -> int | None:
         """Return the place of the axis' last touch in `touches`, None when there is none."""
-        for place in range(len(self.touches) - 1, -1, -1):
+        for place in reversed(range(len(self.touches))):
             if self.touches[place]["axis"] == axis:
                 return place
         return None

@@ -15,10 +15,11 @@ from dataclasses import dataclass
 from webapp.domain.causes.of_sheet import measures_of, sheet_causes
 from webapp.domain.evidence.written_sheet import ApproachOnSheet
 from webapp.domain.plain.errors import Finding
-from webapp.domain.sheet.sheet import floor_inputs, lines_choice, plan_axes
+from webapp.domain.sheet.axis_plans import plan_axes
+from webapp.domain.sheet.lines_here import floor_inputs, lines_choice
 from webapp.domain.shop.fitted_machine import FittedMachine
 from webapp.domain.shop.shop import Fixture, Machine
-from webapp.domain.shop.shop_file import Shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.domain.shop.z_check import stated
 from webapp.domain.usual.usual import SeatingValues, Usual, usual
 

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from webapp.domain.plain.errors import Finding
 from webapp.domain.plain.lengths import NM_PER_MM
 from webapp.domain.shop.shop import Fixture, Machine, Probe, ShopRules
-from webapp.domain.shop.shop_file import Shop
+from webapp.domain.shop.told_shop import Shop
 
 MM = NM_PER_MM
 NM_PER_UM = 1_000

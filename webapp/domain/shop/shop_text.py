@@ -23,7 +23,7 @@ from zoneinfo import ZoneInfo
 from webapp.domain.plain.zones import day_begins_utc
 from webapp.domain.shop.asked import ASKED, KINDS, Asked
 from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules
-from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
+from webapp.domain.shop.told_shop import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.domain.shop.typed_item import MM_PER_IN, NM_PER_UNIT, plain_length, plain_number
 
 # Words of a field, by table and field: a list of sentences.

@@ -53,7 +53,7 @@ def base_length(pdf: bytes) -> int:
     """How many bytes came before the last update:
     up to and with the last but one end-of-file mark; 0 if none.
     """
-    found = pdf.rfind(END_OF_FILE, 0, max(len(pdf) - len(END_OF_FILE), 0))
+    found = pdf[: -len(END_OF_FILE)].rfind(END_OF_FILE)
     return found + len(END_OF_FILE) if found >= 0 else 0
 
 

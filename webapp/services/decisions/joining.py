@@ -114,7 +114,7 @@ def _lines(
     ids = [one.seating_id for one in history]
     if seating not in ids:
         return None, None
-    known = history if ids[-1] == seating else history[: ids.index(seating) + 1]
+    known = history[: ids.index(seating) + 1]
     inputs = parts.floor, parts.choice, parts.machine.display
     earlier = place_in(known[-1].setup_ids, times_utc[ids.index(seating)], at_utc, setup)
     more = with_value(known, seating, setup, value_nm, earlier)

@@ -61,8 +61,8 @@ def take_sheet(store: Store, keyring: KeyRing, text: str, tag: str, now: datetim
     return True
 
 
-def bridge(store: Store, device: str, not_held: Iterable[str], now: datetime) -> int:
-    """Let the events of a tablet go on that wait for one which nobody has; how many were bridged.
+def bridge(store: Store, device: str, not_held: Iterable[str], now: datetime) -> None:
+    """Let the events of a tablet go on that wait for one which nobody has.
 
     `not_held`: ids of which the tablet says, signed, that it no longer holds them.
     """
@@ -70,12 +70,11 @@ def bridge(store: Store, device: str, not_held: Iterable[str], now: datetime) ->
         waited_for = {row["previous"] for row in store.events.waiting(device)} & set(not_held)
         missing = waited_for - store.events.events_by_id(waited_for).keys()
     if not missing:
-        return 0
+        return
     with store.writing():
         done = [event for event in sorted(missing) if store.events.set_aside(_nobodys(event, device, now))]
         if done:
             change(store, NOT_HELD, SERVER, device, None, {"events": done}, now)
-    return len(done)
 
 
 def _nobodys(event: str, device: str, now: datetime) -> SetAsideRow:

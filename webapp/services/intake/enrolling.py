@@ -29,7 +29,7 @@ from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.json_strict import read_json
 from webapp.domain.shop.fitted_machine import Place
 from webapp.proof.errors import JwsRefused
-from webapp.proof.keys.jws import DeviceKey, key_id
+from webapp.proof.keys.jws import DeviceKey
 from webapp.services.errors import NameRefused, RoleMissing
 from webapp.services.evidence.ledger import change
 from webapp.services.intake import alarms
@@ -44,6 +44,7 @@ from webapp.services.intake.errors import (
     NotForked,
     ProofRefused,
 )
+from webapp.services.intake.signed_requests import read_signed
 from webapp.services.people import throttle
 from webapp.services.people.access import must_be_lead
 from webapp.services.people.errors import TooManyTries
@@ -254,22 +255,14 @@ def read_request(store: Store, request: str, now: datetime) -> NewsRequest:
 
     The caller checks the challenge. A disabled tablet may ask, to learn that it is. Raises ProofRefused.
     """
-    try:
-        kid = key_id(request)
-        with store.reading():
-            device = store.devices.device(kid)
-        if device is None:
-            raise ProofRefused
-        payload = read_json(DeviceKey.from_jwk(device["jwk"]).verify(request, REQUEST_TYPE).payload_bytes)
-    except (JwsRefused, DomainError):
-        raise ProofRefused from None
+    device, payload = read_signed(store, request, REQUEST_TYPE)
     if not REQUEST.passes(payload):
         raise ProofRefused
     if _is_worth_noting(device, payload.get("health"), now):
         with store.writing():
-            store.devices.see(kid, utc_text(now))
+            store.devices.see(device["id"], utc_text(now))
             if "health" in payload:
-                store.devices.keep_health(kid, payload["health"])
+                store.devices.keep_health(device["id"], payload["health"])
     return cast("NewsRequest", {**payload, "device": device})
 
 

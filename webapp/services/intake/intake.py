@@ -214,7 +214,7 @@ def _row(
         event["sheet"],
         event["at_utc"],
         received,
-        json.dumps(problems, ensure_ascii=False) if problems else "[]",
+        json.dumps(problems),
     )
 
 

@@ -12,11 +12,8 @@ from typing_extensions import TypedDict
 
 from webapp.domain.evidence.event_kinds import Hash
 from webapp.domain.plain.declared import Shape, exactly
-from webapp.domain.plain.errors import DomainError
-from webapp.domain.plain.json_strict import read_json
-from webapp.proof.errors import JwsRefused
-from webapp.proof.keys.jws import DeviceKey, key_id
 from webapp.services.intake.errors import ProofRefused
+from webapp.services.intake.signed_requests import read_signed
 from webapp.services.intake.tablets_in_use import IN_USE
 
 if TYPE_CHECKING:
@@ -38,15 +35,7 @@ REQUEST: Shape[PictureRequest] = Shape(PictureRequest)
 
 def asked_for(store: Store, request: str) -> str:
     """The SHA-256 that a tablet in use asks for. Raises ProofRefused."""
-    try:
-        kid = key_id(request)
-        with store.reading():
-            device = store.devices.device(kid)
-        if device is None or device["state"] not in IN_USE:
-            raise ProofRefused
-        payload = read_json(DeviceKey.from_jwk(device["jwk"]).verify(request, REQUEST_TYPE).payload_bytes)
-    except (JwsRefused, DomainError):
-        raise ProofRefused from None
-    if not REQUEST.passes(payload):
+    device, payload = read_signed(store, request, REQUEST_TYPE)
+    if device["state"] not in IN_USE or not REQUEST.passes(payload):
         raise ProofRefused
     return str(payload["sha256"])

@@ -13,7 +13,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from webapp.domain.plain.errors import Finding
-from webapp.domain.sheet.sheet import lines_choice
+from webapp.domain.sheet.lines_here import lines_choice
 from webapp.domain.usual import limits
 from webapp.domain.usual.choice import ChoiceUnchangedError, as_data
 from webapp.domain.usual.joining import AGREES

@@ -35,20 +35,21 @@ if TYPE_CHECKING:
 class Limit:
     """How many failures are free of waiting, the first and the longest wait in seconds, and where it stops.
 
+    `first_wait_seconds` None: no try ever waits; `longest_wait_seconds` None: waits double up to the stop.
     `stop` None: it never stops. `forget_seconds`: failures older than that no longer count (None: they always
     do). `of_person`: it counts for one person alone, so that a right try of theirs starts it anew.
     """
 
     free: int
-    first_wait_seconds: int = 0
-    longest_wait_seconds: int = 0
+    first_wait_seconds: int | None = None
+    longest_wait_seconds: int | None = None
     stop: int | None = None
     forget_seconds: int | None = None
     of_person: bool = True
 
 
 HOUR, DAY = 3600, 24 * 3600
-PIN_ON_DEVICE = Limit(free=4, first_wait_seconds=30, longest_wait_seconds=900, stop=8)
+PIN_ON_DEVICE = Limit(free=4, first_wait_seconds=30, stop=8)
 PIN_ANYWHERE = Limit(free=10, stop=10)
 DEVICE = Limit(free=12, first_wait_seconds=30, longest_wait_seconds=900, forget_seconds=HOUR, of_person=False)
 # One signature and three tries more; then that signing waits.
@@ -112,7 +113,7 @@ def tries_left(store: Store, subjects: Subjects) -> int:
     left = []
     for subject, limit in subjects:
         row = store.access.failures(subject)
-        most = [limit.free + 1] if limit.first_wait_seconds else []
+        most = [limit.free + 1] if limit.first_wait_seconds is not None else []
         most += [] if limit.stop is None else [limit.stop]
         left += [max(0, one - (row["failures"] if row else 0)) for one in most]
     return min(left)
@@ -154,9 +155,10 @@ def _wait(store: Store, subject: str, limit: Limit, now: datetime) -> Wait | Non
     if limit.stop is not None and row["failures"] >= limit.stop:
         return Wait(None)
     beyond = row["failures"] - limit.free
-    if beyond <= 0 or not limit.first_wait_seconds:
+    if beyond <= 0 or limit.first_wait_seconds is None:
         return None
-    whole = min(limit.first_wait_seconds * 2 ** min(beyond - 1, 20), limit.longest_wait_seconds)
+    doubled = limit.first_wait_seconds * 2 ** (beyond - 1)
+    whole = doubled if limit.longest_wait_seconds is None else min(doubled, limit.longest_wait_seconds)
     left = whole - _seconds_since(row["last_failure_at_utc"], now)
     return Wait(max(1, round(left))) if left > 0 else None
 

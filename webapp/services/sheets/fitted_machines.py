@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from webapp.domain.plain.field_types import LONGEST_NAME
-from webapp.domain.sheet.sheet import lines_choice
+from webapp.domain.sheet.lines_here import lines_choice
 from webapp.domain.shop.fields import from_plain
 from webapp.domain.shop.fitted_machine import FittedMachine, Place, fixtures_of
 from webapp.domain.shop.shop import Fixture, FixtureFace, Machine, Probe, ShopRules

@@ -27,13 +27,8 @@ from weakref import WeakKeyDictionary
 from webapp.domain.evidence.written_sheet import Said, WrittenSheet
 from webapp.domain.plain.errors import DomainError
 from webapp.domain.plain.levels import BESIDE
-from webapp.domain.sheet.sheet import (
-    AxisPlan,
-    Sheet,
-    SheetPerson,
-    compile_sheet,
-    plan_axes,
-)
+from webapp.domain.sheet.axis_plans import AxisPlan, plan_axes
+from webapp.domain.sheet.sheet import Sheet, SheetPerson, compile_sheet
 from webapp.domain.shop.fitted_machine import FittedMachine, Place
 from webapp.domain.shop.shop import Fixture, Machine, Seating
 from webapp.domain.shop.slots import SlotFamily, SlotRow, normalise_label

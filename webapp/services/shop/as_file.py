@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from webapp.domain.plain.levels import ALONE
 from webapp.domain.shop.fields import from_plain
 from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules
-from webapp.domain.shop.shop_file import Authorisation, SeatingStart, Shop, SlotAssignment
+from webapp.domain.shop.told_shop import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.services.errors import NoShopYet
 
 if TYPE_CHECKING:

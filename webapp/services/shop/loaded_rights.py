@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from webapp.domain.plain.levels import ALONE
 from webapp.domain.shop.levels import Held, held
-from webapp.domain.shop.shop_file import Authorisation
+from webapp.domain.shop.told_shop import Authorisation
 
 if TYPE_CHECKING:
     from webapp.store.rows import AuthorisationRow

@@ -20,18 +20,12 @@ from typing import TYPE_CHECKING, Any, NotRequired, TypedDict
 from webapp.domain.evidence.told import AT_DESK, PROCEDURE
 from webapp.domain.plain.errors import DomainError, Finding
 from webapp.domain.procedure.procedure import Procedure, publish
+from webapp.domain.shop.faults_between import new_owner_faults, seatings_to_come
 from webapp.domain.shop.fields import as_plain, from_plain
 from webapp.domain.shop.fitted_machine import fixtures_of
 from webapp.domain.shop.shop import Fixture, Machine, Person, Probe, ShopRules
-from webapp.domain.shop.shop_file import (
-    Authorisation,
-    SeatingStart,
-    Shop,
-    ShopFileError,
-    SlotAssignment,
-    new_owner_faults,
-    seatings_to_come,
-)
+from webapp.domain.shop.shop_file import ShopFileError
+from webapp.domain.shop.told_shop import Authorisation, SeatingStart, Shop, SlotAssignment
 from webapp.services.evidence.ledger import change, on_ledger
 from webapp.services.people import names
 from webapp.services.people.access import give_first_secrets

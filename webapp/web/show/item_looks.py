@@ -18,7 +18,7 @@ from webapp.domain.shop.examples import RULES
 from webapp.domain.shop.plausible import doubts as implausible
 from webapp.domain.shop.plausible import in_unit
 from webapp.domain.shop.shop import ShopRules
-from webapp.domain.shop.shop_file import Shop
+from webapp.domain.shop.told_shop import Shop
 from webapp.domain.shop.typed_item import Item, typed_of
 from webapp.domain.touch.feeds import format_feed
 from webapp.services.shop.items import SheetLook

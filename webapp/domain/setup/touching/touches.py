@@ -92,7 +92,7 @@ def _note_repeat(state: SetupState, axis: str, value_nm: int) -> bool:
     before = next(
         (
             place
-            for place in range(len(state.touches) - 1, -1, -1)
+            for place in reversed(range(len(state.touches)))
             if state.touches[place]["axis"] == axis and state.touch_notes[place].searched_at < searched_at
         ),
         None,
