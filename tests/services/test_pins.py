@@ -133,6 +133,17 @@ def test_a_copy_with_another_signature_decides_nothing_about_the_pin(house: Hous
     assert house.accept([{**walk.parts[-1], "pin": pin}])[-1]["signature"] == "verified"
 
 
+def test_of_several_seals_of_one_signature_the_first_that_opens_counts_in_whatever_place(
+    house: House,
+) -> None:
+    walk = signed_walk(house)
+    right, event = walk.parts[-1], walk.events[-1]["id"]
+    wrong = {**right, "pin": house.device.seal("135790", event, "mara", house.keyring)}
+    cannot_be_opened = {**right, "pin": "no seal at all"}
+    receipts = house.accept([*walk.parts[:-1], cannot_be_opened, right, wrong])
+    assert {one["signature"] for one in receipts[-3:]} == {"verified"}
+
+
 def test_a_seal_that_comes_after_a_second_signature_changes_nothing(house: House) -> None:
     walk = signed_walk(house)
     house.accept([*walk.parts[:-1], bare(walk.parts[-1])])
