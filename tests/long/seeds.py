@@ -1,7 +1,7 @@
 """The tests that draw their cases, with other draws each time: the test command draws the same twice.
 
 `python -m tests.long seeds 3` runs them three times, with the profile "random seeds" of `tests/conftest.py`;
-what it finds is printed with the line that draws it again.
+what it finds is printed with the line that draws it again. `tests/long/seeds.md` keeps the last figures.
 """
 
 from __future__ import annotations

@@ -166,6 +166,18 @@ def test_a_key_that_a_crash_left_behind_goes_at_the_next_start(house: House) -> 
     assert intake.check_pending_seals(house.store, house.keyring, house.clock()) == 1
 
 
+@pytest.mark.parametrize(("seconds", "goes"), [(10 * 60, False), (10 * 60 + 1, True)])
+def test_a_key_that_no_row_keeps_goes_when_it_is_older_than_ten_minutes(
+    house: House, seconds: int, goes: bool
+) -> None:
+    before = kept_keys(house)
+    house.store.short_keys.make("an event whose row was never written")
+    (left,) = {*kept_keys(house)} - {*before}
+    made_at(left, house.clock() - timedelta(seconds=seconds))
+    sealed_pins.forget_all_but_waiting(house.store, house.clock())
+    assert left.exists() != goes
+
+
 def test_a_key_that_is_made_in_that_moment_stays(house: House) -> None:
     """Its row is written after it, and may not be there yet."""
     house.store.short_keys.make("an event whose row comes next")

@@ -133,6 +133,37 @@ def test_a_copy_with_another_signature_decides_nothing_about_the_pin(house: Hous
     assert house.accept([{**walk.parts[-1], "pin": pin}])[-1]["signature"] == "verified"
 
 
+def test_of_several_seals_of_one_signature_the_first_that_opens_counts_in_whatever_place(
+    house: House,
+) -> None:
+    walk = signed_walk(house)
+    right, event = walk.parts[-1], walk.events[-1]["id"]
+    wrong = {**right, "pin": house.device.seal("135790", event, "mara", house.keyring)}
+    cannot_be_opened = {**right, "pin": "no seal at all"}
+    receipts = house.accept([*walk.parts[:-1], cannot_be_opened, right, wrong])
+    assert {one["signature"] for one in receipts[-3:]} == {"verified"}
+
+
+@pytest.mark.parametrize(
+    ("lead", "answer"),
+    [
+        ("ines", "verified"),
+        ("tomas", "person_disabled"),
+        ("ivo", "not_authorised"),
+        ("nobody", "not_authorised"),
+    ],
+)
+def test_a_stop_is_lifted_by_the_pin_of_a_lead_in_use_and_of_nobody_else(
+    house: House, lead: str, answer: str
+) -> None:
+    accounts.disable_person(house.store, "tomas", "Left the shop.", "ines", house.clock())
+    walk = house.walk().start()
+    data = {"axis": "X", "lead": lead, "decision": "go_on", "reason": "Seen."}
+    event = walk.event("stop.lifted", data)["id"]
+    walk.parts[-1]["pin"] = house.device.seal(PINS.get(lead, "583947"), event, lead, house.keyring)
+    assert house.accept(walk.parts)[-1]["signature"] == answer
+
+
 def test_a_seal_that_comes_after_a_second_signature_changes_nothing(house: House) -> None:
     walk = signed_walk(house)
     house.accept([*walk.parts[:-1], bare(walk.parts[-1])])

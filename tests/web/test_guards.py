@@ -186,6 +186,20 @@ def test_a_form_without_its_token_comes_back_with_all_that_was_typed_but_secrets
     assert "Send again" in text
 
 
+def test_of_a_field_that_was_sent_several_times_every_value_comes_back(shared_site: Site) -> None:
+    browser = shared_site.signed_in("ines")
+    answer = browser.client.post(
+        f"/desk/tablets/{MARK}/disable",
+        base_url=ORIGIN,
+        data={"let_in": ["the first of two", "the second of two"]},
+        headers={"Origin": ORIGIN},
+    )
+    text = answer.get_data(as_text=True)
+    assert answer.status_code == 400
+    assert "the first of two" in text
+    assert "the second of two" in text
+
+
 def test_the_page_that_came_back_can_be_sent_again(site: Site) -> None:
     browser = site.signed_in("ines")
     device = site.house.device.id
