@@ -22,7 +22,7 @@ from webapp.services.errors import NameRefused
 from webapp.services.intake import alarms, enrolling, from_file
 from webapp.services.sheets import preparing
 from webapp.services.sheets.preparing import SheetOrRefusal
-from webapp.services.shop import finding_slots, reading
+from webapp.services.shop import finding_slots, finding_tablets, reading
 from webapp.services.shop.finding_slots import ONLY, FoundSlots, WantedSlots
 from webapp.web.desk import forms, lists
 from webapp.web.desk.pressed_once import once
@@ -46,8 +46,10 @@ LONGEST_FIND = 120
 
 @blueprint.get("/desk/tablets")
 def tablets() -> Response:
-    """All tablets, and the form that makes a one-time code."""
-    return _tablets_page()
+    """Tablets by name, a page at a time, and the form that makes a one-time code."""
+    return _tablets_page(
+        **{name: request.args.get(name, "").strip()[:LONGEST_FIND] for name in TABLET_FILTERS}
+    )
 
 
 @blueprint.post("/desk/tablets/code")
@@ -161,10 +163,18 @@ def _change_tablet(
     return _tablets_page(status=422, wrong=wrong)
 
 
-def _tablets_page(status: int = 200, **more: Any) -> Response:
+TABLET_FILTERS = ("find", "after")
+
+
+def _tablets_page(status: int = 200, find: str = "", after: str = "", **more: Any) -> Response:
+    wrong = more.get("wrong") or {}
+    found = finding_tablets.tablets(wiring().store, find, after, wrong.get("device", ""))
     shown = {
         "alarms": alarms.open_alarms(wiring().store),
-        "devices": enrolling.devices(wiring().store),
+        "devices": found.tablets,
+        "found": found,
+        "find": find,
+        "more": lists.address("registers.tablets", {"find": find}, after=found.more) if found.more else None,
         "names": names(),
         "wrong": None,
         "code": None,
@@ -191,15 +201,14 @@ def _how_to_trust() -> dict[str, str] | None:
 @blueprint.get("/desk/slots")
 def slots() -> str:
     """The slot register of every machine: whose each slot is, until when, what was last seen in it; or the
-    slots that a filter lets through.
+    slots that a filter lets through, or a page of all of them where there are more than one page holds.
     """
     parts, asked = wiring(), _slots_asked()
     kept = {name: value for name, value in asked.items() if value and name != "after"}
-    found = _found_slots(asked) if kept else None
-    registers = [
-        {"register": one, "lengths": shown_values.Lengths(one.display)}
-        for one in (reading.registers(parts.store, parts.now()) if found is None else ())
-    ]
+    every = () if any(asked.values()) else reading.registers(parts.store, parts.now())
+    is_long = sum(len(one.rows) for one in every) > finding_slots.A_PAGE
+    found = _found_slots(asked) if any(asked.values()) or is_long else None
+    registers = [{"register": one, "lengths": shown_values.Lengths(one.display)} for one in every]
     return render_template(
         "desk/slots.html",
         registers=registers,
@@ -207,6 +216,7 @@ def slots() -> str:
         more=lists.address("registers.slots", kept, after=found.more) if found and found.more else None,
         lengths_of=shown_values.Lengths,
         asked=asked,
+        filtered=bool(kept),
         only=ONLY,
         files=lists.files("registers.slots_file", kept, after=asked["after"]),
         filter_machines=reading.names_of_machines(parts.store),
