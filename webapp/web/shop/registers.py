@@ -47,9 +47,8 @@ LONGEST_FIND = 120
 @blueprint.get("/desk/tablets")
 def tablets() -> Response:
     """Tablets by name, a page at a time, and the form that makes a one-time code."""
-    return _tablets_page(
-        **{name: request.args.get(name, "").strip()[:LONGEST_FIND] for name in TABLET_FILTERS}
-    )
+    find, after = (request.args.get(name, "").strip()[:LONGEST_FIND] for name in TABLET_FILTERS)
+    return _tablets_page(find=find, after=after)
 
 
 @blueprint.post("/desk/tablets/code")
