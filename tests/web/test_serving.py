@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import os
+import select
 import signal
 import socket
 import stat
@@ -11,6 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
@@ -18,7 +20,8 @@ import pytest
 from tests.kit.past import keep_past
 from tests.web.conftest import Site
 from webapp.data_folder import CannotStart, make_data_folder
-from webapp.server.serving import HEADER_WAIT_MS, check_port, prepare, read_the_past, seal_what_is_missing
+from webapp.server.connections import Bounds
+from webapp.server.serving import check_port, prepare, read_the_past, seal_what_is_missing
 from webapp.services.numbers import histories
 from webapp.settings import Settings
 
@@ -235,8 +238,22 @@ def test_half_sent_uploads_and_silent_connections_stop_nobody(
     assert answers == {200}
 
 
-def test_a_connection_that_asks_nothing_is_closed(server: tuple[subprocess.Popen[bytes], int]) -> None:
+def test_a_connection_that_asks_nothing_is_closed_and_one_address_does_not_hold_them_all(
+    server: tuple[subprocess.Popen[bytes], int],
+) -> None:
+    """Half a head, not a byte, and more connections of one address than it may hold, in one wait."""
     _, port = server
-    with socket.create_connection(("127.0.0.1", port), timeout=3 * HEADER_WAIT_MS / 1000) as silent:
-        silent.sendall(b"GET / HTTP/1.1\r\nHost:")
-        assert silent.recv(1000) in {b"", b"HTTP/1.1 408 Request Timeout\r\n"}
+    with ExitStack() as stack:
+        half, *silent = [
+            stack.enter_context(socket.create_connection(("127.0.0.1", port), timeout=60))
+            for _ in range(Bounds().of_one_address + 40)
+        ]
+        half.sendall(b"GET / HTTP/1.1\r\nHost:")
+        gone, _, _ = select.select(silent, (), (), 60)
+        assert gone, "one too many, or one that asked nothing"
+        elsewhere = socket.create_connection(("127.0.0.1", port), 60, source_address=("127.0.0.2", 0))
+        stack.enter_context(elsewhere)
+        elsewhere.sendall(f"GET /health HTTP/1.1\r\nHost: localhost:{port}\r\n\r\n".encode())
+        assert elsewhere.recv(12) == b"HTTP/1.1 200"
+        assert {one.recv(1) for one in silent} == {b""}
+        assert half.recv(1000) in {b"", b"HTTP/1.1 408 Request Timeout\r\n"}

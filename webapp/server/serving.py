@@ -38,7 +38,7 @@ from webapp.proof.certificates import own_certificate
 from webapp.proof.certificates.tls_certificate import check_tls
 from webapp.proof.errors import ProofError
 from webapp.proof.keys.seal_term import seal_term
-from webapp.server import set_up_code, trust_page, watching
+from webapp.server import connections, set_up_code, trust_page, watching
 from webapp.server.audit_room import audit_apart
 from webapp.server.certificates import renew_if_due
 from webapp.server.ending import end_with_parent
@@ -188,6 +188,8 @@ def _load(settings: Settings, parent: int) -> Callable[..., Any]:
     threading.Thread(target=warm_up, daemon=True).start()
     threading.Thread(target=read_the_past, args=(app,), daemon=True).start()
     threading.Thread(target=_look_after, args=(app, settings, parent), daemon=True).start()
+    tended = (settings.port, settings.trusted_proxies)
+    threading.Thread(target=connections.tend, args=tended, daemon=True).start()
     if settings.by_own_authority:
         trust_page.start(app, settings)
     return Reception(app, BLOCKING_THREADS, trusted_proxies=settings.trusted_proxies)
