@@ -198,9 +198,13 @@ class ValuesAtStake:
 
 
 def values_at_stake(store: Store, setup_id: str) -> ValuesAtStake:
-    """The values of a setup as a sign-off would find them now. Raises NoSuchSetup."""
+    """The values of a setup as a sign-off would find them now; none of one that is decided about, whose
+    values are part of the usual already. Raises NoSuchSetup.
+    """
     with store.reading():
         state = stored_setups.fold_stored(store, setup_id)
+        if state["sign_off"] or state["not_accepted"]:
+            return ValuesAtStake((), may_begin_seating=False)
         sheet = stored_setups.sheet_of(store, state["sheet"])
         return ValuesAtStake(
             joining.joinings(store, sheet, state), joining.may_begin_seating(store, sheet, state)

@@ -63,6 +63,13 @@ class DeskForm(FlaskForm):  # type: ignore[misc]
             field.id = f"{name}-{field.id}"
         return self
 
+    def typed(self) -> list[tuple[str, str]]:
+        """What was typed, each with its label, for a page that has no place for the form any more; no secret
+        and nothing that only was chosen.
+        """
+        texts = [one for one in self if type(one) in {StringField, TextAreaField, DateField} and one.data]
+        return [(one.label.text, str(one.data)) for one in texts]
+
     def refuse(self, field: str | None, sentence: str) -> None:
         """Put a refusal of a use case beside the field it is about, or above the form."""
         if field is None:

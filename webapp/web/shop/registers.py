@@ -47,7 +47,7 @@ LONGEST_FIND = 120
 @blueprint.get("/desk/tablets")
 def tablets() -> Response:
     """Tablets by name, a page at a time, and the form that makes a one-time code."""
-    find, after = (request.args.get(name, "").strip()[:LONGEST_FIND] for name in TABLET_FILTERS)
+    find, after = (request.args.get(name, "").strip()[:LONGEST_FIND] for name in ("find", "after"))
     return _tablets_page(find=find, after=after)
 
 
@@ -160,9 +160,6 @@ def _change_tablet(
             return make_response(redirect(url_for("registers.tablets"), 303))
     wrong = {"device": device_id, "form": form_name, "said": said, "typed": typed}
     return _tablets_page(status=422, wrong=wrong)
-
-
-TABLET_FILTERS = ("find", "after")
 
 
 def _tablets_page(status: int = 200, find: str = "", after: str = "", **more: Any) -> Response:
