@@ -438,6 +438,24 @@ def test_setups_that_wait_keep_a_seating_begun_before_them_from_another_machine(
     assert audit(two.store) == []
 
 
+def test_a_setup_that_waits_keeps_a_seating_however_many_were_heard_of_since(two: House) -> None:
+    """A list of the newest five hundred would not have it."""
+    walk = two.signed(fixture=SECOND, values_nm=dict(RIGHT_NM))
+    with two.store.writing():
+        row = two.store.setups.setup(walk.setup)
+        assert row is not None
+        earlier = {name: value for name, value in row.items() if name != "id"}
+        earlier |= {"started_at_utc": "2020-01-01T00:00:00.000Z", "last_at_utc": "2099-01-01T00:00:00.000Z"}
+        for number in range(501):
+            two.store.setups.put_setup(f"left-{number}", **earlier)
+    two.clock.forward(minutes=5)
+    today = two.clock().date()
+    seatings.start_seating(two.store, SECOND, "vise-c-2", "Today.", "ines", two.clock(), today)
+    moved(two, "mill-1", more_fixtures=())
+    with pytest.raises(SeatingOfElsewhere):
+        moved(two, "mill-2", more_fixtures=(SECOND,))
+
+
 def on_another_machine(house: House) -> None:
     """The second vise of the first machine, bolted to the other one in a new seating."""
     moved(house, "mill-1", more_fixtures=())

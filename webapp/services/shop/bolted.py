@@ -74,7 +74,7 @@ def _of_values(store: Store, fixture: str, now: SeatingRow) -> Iterator[str]:
 
 def _of_setups(store: Store, fixture: str, now: SeatingRow) -> Iterator[str]:
     """A seating may be begun back to a day: setups of that day bring their values into it."""
-    for row in store.setups.setups(status=UNDECIDED):
+    for row in store.setups.setups(status=UNDECIDED, newest=None):
         is_of_it = row["started_at_utc"] >= now["since_utc"]
         if is_of_it and sheet_of(store, row["sheet"])["fixture"]["id"] == fixture:
             yield row["machine"]

@@ -68,9 +68,9 @@ class SetupsRepository(Repository):
         return self._found("setup", SETUP_COLUMNS, ids)
 
     def setups(
-        self, *, status: Sequence[str] | None = None, machine: str | None = None, newest: int = 500
+        self, *, status: Sequence[str] | None = None, machine: str | None = None, newest: int | None = 500
     ) -> list[SetupRow]:
-        """Setups by when they were last heard of, newest first."""
+        """Setups by when they were last heard of, newest first; `newest` None: all of them."""
         query = Setup.select().order_by(Setup.last_at_utc.desc(), Setup.id).limit(newest)
         if status is not None and len(status) == 1:
             query = query.where(Setup.status == status[0])  # read along its index, newest first
