@@ -25,6 +25,7 @@ from webapp.domain.evidence.written_sheet import (
     RedoOnSheet,
     ShopOnSheet,
     SlotOnSheet,
+    UsualOnSheet,
     WorryOnSheet,
     WrittenSheet,
 )
@@ -45,6 +46,7 @@ from webapp.domain.shop.measures import (
 )
 from webapp.domain.shop.shop import Machine, Seating, ShopRules
 from webapp.domain.shop.slots import SlotFamily, SlotRow, check_register
+from webapp.domain.usual.usual import Usual
 
 SHEET_DOMAIN: Literal["zerokeep/sheet/1"] = "zerokeep/sheet/1"
 # Which rules a setup on this sheet is folded by; a sheet without it is of the first format. 2: a stop is the
@@ -297,6 +299,18 @@ def _utc_text(at_utc: datetime | None) -> str | None:
     return at_utc.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
+def usual_on_sheet(found: Usual) -> UsualOnSheet:
+    """Return centre, lines and what they stand on as a sheet says them, without early stops."""
+    return {
+        "centre_nm": found.centre_nm,
+        "ask_nm": found.ask_nm,
+        "stop_nm": found.stop_nm,
+        "values": found.n_values,
+        "seatings": found.n_seatings,
+        "reasons": list(found.reasons),
+    }
+
+
 def _axis(plan: AxisPlan) -> AxisOnSheet:
     direction = search_direction(plan.face.direction)
     error = plan.approach_error
@@ -309,12 +323,7 @@ def _axis(plan: AxisPlan) -> AxisOnSheet:
         "approach": plan.approach,
         "approach_error": None if error is None else {"code": error.code, "fields": error.fields},
         "usual": {
-            "centre_nm": plan.usual.centre_nm,
-            "ask_nm": plan.usual.ask_nm,
-            "stop_nm": plan.usual.stop_nm,
-            "values": plan.usual.n_values,
-            "seatings": plan.usual.n_seatings,
-            "reasons": list(plan.usual.reasons),
+            **usual_on_sheet(plan.usual),
             "early_stops_nm": early_stops_nm(plan.usual, plan.causes),
         },
         "causes": plan.causes,

@@ -21,6 +21,7 @@ from webapp.domain.evidence.folded_setup import Folded, Touch
 from webapp.domain.evidence.written_sheet import AxisOnSheet, ProbeOnSheet, UsualOnSheet, WrittenSheet
 from webapp.domain.plain.errors import DomainError, Fields
 from webapp.domain.plain.lengths import Display, format_length
+from webapp.domain.sheet.sheet import usual_on_sheet
 from webapp.domain.shop.fields import from_plain
 from webapp.domain.shop.shop import Probe
 from webapp.domain.touch.compare import display_of, verdict_on
@@ -66,7 +67,7 @@ class MeasuredBy:
         if place not in self._usuals:
             self._usuals[place] = self._worked_out(*place)
         found = self._usuals[place]
-        return None if found is None else _as_on_sheet(found)
+        return None if found is None else usual_on_sheet(found)
 
     def _worked_out(self, fixture: str, axis: str, seating: str) -> Usual | None:
         parts = self._parts_of(fixture).get(axis)
@@ -136,17 +137,6 @@ def _judged(touch: Touch, lines: UsualOnSheet) -> str:
     """How a value lies to the lines alone; `none` without any."""
     verdict, difference_nm = verdict_on(touch["value_nm"], {**lines, "early_stops_nm": []})
     return NONE if difference_nm is None else verdict
-
-
-def _as_on_sheet(found: Usual) -> UsualOnSheet:
-    return {
-        "centre_nm": found.centre_nm,
-        "ask_nm": found.ask_nm,
-        "stop_nm": found.stop_nm,
-        "values": found.n_values,
-        "seatings": found.n_seatings,
-        "reasons": list(found.reasons),
-    }
 
 
 def _lines(lines: UsualOnSheet, touch: Touch, display: Display) -> Side:
